@@ -1,0 +1,115 @@
+"""Exact conversion inside one quantity kind and rounding that never loosens a limit; knows nothing of texts sent in.
+
+Everything is a fraction until the last step. A converted maximum rounds down and a minimum up (ISO 80000-1 annex B:
+given limits are respected by rounding in one direction; ANSI/IEEE 268, now IEEE/ASTM SI 10), anything else to the
+nearest, ties to even (ISO 80000-1 annex B.3 rule A).
+"""
+
+from decimal import Decimal, localcontext
+from fractions import Fraction
+from functools import lru_cache
+from typing import Literal
+
+from app.units.table import Unit
+
+Role = Literal["nominal", "maximum", "minimum"]
+
+_LEAST_STEPS = 20  # a value shown in fewer steps than this would be off by more than 2.5 %
+_FINEST = 30  # a step is divided by ten at most this often
+_LONGEST_EXACT = 40  # significant digits of an exact decimal string
+
+
+@lru_cache(maxsize=4096)
+def linear(start: Unit, target: Unit) -> tuple[Fraction, Fraction]:
+    """Factor and offset from one unit to another of the same kind: `target value = value * factor + offset`."""
+    if start.kind != target.kind:
+        raise ValueError(f"{start.name} ({start.kind}) and {target.name} ({target.kind}) are of different kinds")
+    return start.factor / target.factor, (start.offset - target.offset) / target.factor
+
+
+def exact(value: Decimal | Fraction, start: Unit, target: Unit) -> Fraction:
+    """The value in the target unit, with no rounding at all."""
+    factor, offset = linear(start, target)
+    return Fraction(value) * factor + offset
+
+
+def decimal_text(number: Fraction) -> str:
+    """A plain decimal string: every digit where they end within 40, else 28 significant digits."""
+    with localcontext() as context:
+        context.prec = _LONGEST_EXACT
+        quotient = Decimal(number.numerator) / Decimal(number.denominator)
+        if Fraction(quotient) != number:
+            context.prec = 28
+            quotient = +quotient
+    return plain(quotient.normalize() if quotient else Decimal(0))
+
+
+def plain(value: Decimal) -> str:
+    """Digits as they stand, without an exponent: 7.30 stays 7.30."""
+    return format(value, "f")
+
+
+def round_limit(value: Fraction | Decimal, step: Decimal, role: Role) -> Decimal:
+    """To a multiple of `step`: a maximum down, a minimum up, a nominal to the nearest, ties to even."""
+    count = Fraction(value) / Fraction(step)
+    whole = {
+        "maximum": count.numerator // count.denominator,
+        "minimum": -(-count.numerator // count.denominator),
+        "nominal": round(count),
+    }[role]
+    return _scaled(whole, step)
+
+
+def _scaled(whole: int, step: Decimal) -> Decimal:
+    """`whole` times `step`, with as many decimals as the step has."""
+    _, digits, exponent = step.as_tuple()
+    if not isinstance(exponent, int):
+        raise ValueError("a step is a finite number")
+    mantissa = whole * int("".join(map(str, digits)))
+    if exponent > 0:
+        mantissa, exponent = mantissa * 10**exponent, 0
+    return Decimal((int(mantissa < 0), tuple(map(int, str(abs(mantissa)))), exponent))
+
+
+def step_for(value: Fraction, target: Unit) -> Decimal:
+    """The target's display step, divided by ten until the value spans at least 20 of it (not for temperatures)."""
+    step = target.step
+    if value == 0 or target.kind == "temperature":
+        return step
+    for _ in range(_FINEST):
+        if abs(value) >= _LEAST_STEPS * Fraction(step):
+            break
+        step = step.scaleb(-1)
+    return step
+
+
+def shifted(value: Decimal, start: Unit, target: Unit) -> Decimal | None:
+    """The published digits with the point moved, where the factor is a power of ten; else None."""
+    factor, offset = linear(start, target)
+    if offset:
+        return None
+    power = len(str(factor.numerator)) - len(str(factor.denominator))
+    if factor != Fraction(10) ** power:
+        return None
+    sign, digits, exponent = value.as_tuple()
+    if not isinstance(exponent, int):
+        raise ValueError("only a finite number can be converted")
+    return Decimal((sign, digits, exponent + power))
+
+
+def within(
+    value: Fraction | None, minimum: Fraction, maximum: Fraction, target: Unit
+) -> tuple[Decimal | None, Decimal, Decimal] | None:
+    """A nominal and its two limits at one step fine enough for the rounded limits to stay apart, the nominal within.
+
+    None where the limits are one point, or as good as one: then nothing may be shown converted.
+    """
+    step = step_for(value if value is not None else maximum, target)
+    for _ in range(_FINEST):
+        low, high = round_limit(minimum, step, "minimum"), round_limit(maximum, step, "maximum")
+        if low < high:
+            if value is None:
+                return None, low, high
+            return min(max(round_limit(value, step, "nominal"), low), high), low, high
+        step = step.scaleb(-1)
+    return None

@@ -1,0 +1,178 @@
+"""Quantities as answers carry them: built from published digits or from computed SI floats; `text` and `value` agree.
+
+Refuses nothing a person sent: the units given here come from the catalogue or from code, the digits are finite.
+"""
+
+from decimal import Decimal
+from fractions import Fraction
+from typing import Literal, NotRequired
+
+from typing_extensions import TypedDict
+
+from app.units.convert import Role, exact, plain, round_limit, shifted, step_for, within
+from app.units.preferences import AS_PUBLISHED, Units
+from app.units.table import Kind, Unit, unit
+
+Basis = Literal["published", "measured", "computed"]
+
+
+class Quantity(TypedDict):
+    """A value with its unit. `text` says the same for reading out; `as_published` stands beside whatever was converted.
+
+    `min` and `max` exist where limits do. `basis` exists where an answer mixes published, measured and computed values.
+    """
+
+    value: float
+    unit: str
+    ucum: str
+    text: str
+    min: NotRequired[float]
+    max: NotRequired[float]
+    as_published: NotRequired[str]
+    basis: NotRequired[str]
+
+
+def quantity(
+    kind: Kind,
+    value: Decimal | None,
+    published: str,
+    *,
+    minimum: Decimal | None = None,
+    maximum: Decimal | None = None,
+    role: Role = "nominal",
+    to: Units = AS_PUBLISHED,
+    basis: Basis | None = None,
+) -> Quantity:
+    """A published value, limits or both, shown in the chosen units.
+
+    Unconverted, the digits are exactly as published. Converted, no limit loosens: a maximum rounds down, a minimum up,
+    a nominal with limits to a value within them. `role` says what a single value is. Limits so narrow that no decimal
+    of the shown unit lies between them (or equal) stay as published. Two limits without a nominal: `value` is their middle, marked
+    with the basis "computed", and `text` shows the limits only. Raises ValueError where there is nothing to show.
+    """
+    start = unit(kind, published)
+    as_published = _shown(start, value, minimum, maximum)
+    target = to.shown(start)
+    result = as_published if target is start else _converted(start, target, value, minimum, maximum, role)
+    if result is None:
+        result = as_published
+    elif target is not start:
+        result["as_published"] = as_published["text"]
+    if basis is not None and "basis" not in result:
+        result["basis"] = basis
+    return result
+
+
+def _converted(
+    start: Unit, target: Unit, value: Decimal | None, minimum: Decimal | None, maximum: Decimal | None, role: Role
+) -> Quantity | None:
+    """In the target unit, or None where that cannot be done without loosening a limit."""
+    given = (value, minimum, maximum)
+    moved = [None if each is None else shifted(each, start, target) for each in given]
+    if all((each is None) == (digits is None) for each, digits in zip(given, moved, strict=True)):
+        return _shown(target, *moved)
+    nominal, low, high = (None if each is None else exact(each, start, target) for each in given)
+    if low is not None and high is not None:
+        fitted = within(nominal, low, high, target)
+        return None if fitted is None else _shown(target, *fitted)
+    return _one_sided(target, nominal, low, high, role)
+
+
+def _one_sided(
+    target: Unit, nominal: Fraction | None, low: Fraction | None, high: Fraction | None, role: Role
+) -> Quantity:
+    """A single value, a single limit, or a value with one limit, which it must not cross by rounding."""
+    largest = next(each for each in (nominal, low, high) if each is not None)
+    step = step_for(largest, target)
+    shown_low = None if low is None else round_limit(low, step, "minimum")
+    shown_high = None if high is None else round_limit(high, step, "maximum")
+    shown = None if nominal is None else round_limit(nominal, step, role)
+    if shown is not None and shown_low is not None:
+        shown = max(shown, shown_low)
+    if shown is not None and shown_high is not None:
+        shown = min(shown, shown_high)
+    return _shown(target, shown, shown_low, shown_high)
+
+
+def _shown(where: Unit, value: Decimal | None, low: Decimal | None, high: Decimal | None) -> Quantity:
+    """The answer's shape from final digits; nothing is rounded here."""
+    value, low, high = (None if each is None else _unsigned_zero(each) for each in (value, low, high))
+    if value is None and low is not None and low == high:
+        value = low
+    only_limits = value is None and low is not None and high is not None
+    if only_limits and low is not None and high is not None:
+        value = (low + high) / 2
+    representative = next((each for each in (value, low, high) if each is not None), None)
+    if representative is None:
+        raise ValueError("a quantity needs a value or a limit")
+    result = Quantity(
+        value=float(representative), unit=where.name, ucum=where.ucum, text=_text(where, value, low, high, only_limits)
+    )
+    if low is not None:
+        result["min"] = float(low)
+    if high is not None:
+        result["max"] = float(high)
+    if only_limits:
+        result["basis"] = "computed"
+    return result
+
+
+def _text(where: Unit, value: Decimal | None, low: Decimal | None, high: Decimal | None, only_limits: bool) -> str:
+    """`6.8 N·m`, `6.8 N·m (6.5–7.5)`, `6.5–7.5 N·m`, `≥ 6.5 N·m`, `≤ 7.5 N·m`."""
+    limits = "" if value is not None and low == high == value else _limits(low, high)
+    if value is None or only_limits:
+        return with_unit(limits, where)
+    return with_unit(plain(value), where) + (f" ({limits})" if limits else "")
+
+
+def _limits(low: Decimal | None, high: Decimal | None) -> str:
+    if low is not None and high is not None:
+        joint = " to " if low < 0 else "–"
+        return plain(low) + joint + plain(high)
+    if low is not None:
+        return f"≥ {plain(low)}"
+    return "" if high is None else f"≤ {plain(high)}"
+
+
+def with_unit(digits: str, where: Unit) -> str:
+    """Digits and unit as read out; the degree and minute of angle close up (SI Brochure 5.4.3)."""
+    return digits + ("" if where.name in ("°", "′") else " ") + where.name
+
+
+def _unsigned_zero(value: Decimal) -> Decimal:
+    return value.copy_abs() if value == 0 else value
+
+
+def computed(
+    kind: Kind,
+    si_value: float,
+    usual: str,
+    *,
+    band: tuple[float, float] | None = None,
+    role: Role = "nominal",
+    to: Units = AS_PUBLISHED,
+    step: Decimal | None = None,
+    basis: Basis | None = "computed",
+) -> Quantity:
+    """A computed value in coherent SI (the kind's base) shown in the chosen unit, rounded to its display step.
+
+    `usual` is the unit where nothing was chosen. A band is a spread, not a limit: it rounds outward, so it still holds
+    what it held. Raises ValueError for a value that is not finite.
+    """
+    target = to.usual(kind, usual)
+
+    try:
+        value = (Fraction(si_value) - target.offset) / target.factor
+        low, high = (None, None) if band is None else ((Fraction(si) - target.offset) / target.factor for si in band)
+    except OverflowError as error:
+        raise ValueError("a computed quantity must be finite") from error
+    by = step or step_for(value, target)
+    result = _shown(
+        target,
+        round_limit(value, by, role),
+        None if low is None else round_limit(low, by, "maximum"),
+        None if high is None else round_limit(high, by, "minimum"),
+    )
+    if basis is not None:
+        result["basis"] = basis
+    return result
