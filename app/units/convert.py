@@ -104,6 +104,8 @@ def within(
 
     None where the limits are one point, or as good as one: then nothing may be shown converted.
     """
+    if minimum >= maximum:
+        return None
     step = step_for(value if value is not None else maximum, target)
     for _ in range(_FINEST):
         low, high = round_limit(minimum, step, "minimum"), round_limit(maximum, step, "maximum")

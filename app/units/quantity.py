@@ -5,6 +5,7 @@ Refuses nothing a person sent: the units given here come from the catalogue or f
 
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 from typing import Literal, NotRequired
 
 from typing_extensions import TypedDict
@@ -46,10 +47,28 @@ def quantity(
     """A published value, limits or both, shown in the chosen units.
 
     Unconverted, the digits are exactly as published. Converted, no limit loosens: a maximum rounds down, a minimum up,
-    a nominal with limits to a value within them. `role` says what a single value is. Limits so narrow that no decimal
-    of the shown unit lies between them (or equal) stay as published. Two limits without a nominal: `value` is their middle, marked
-    with the basis "computed", and `text` shows the limits only. Raises ValueError where there is nothing to show.
+    a nominal with limits to a value within them. `role` says what a single value is. Limits that are equal, or too
+    close for any decimal of the shown unit to lie between them, stay as published. Two limits without a nominal:
+    `value` is their middle, marked with the basis "computed", and `text` shows the limits only. Raises ValueError
+    where there is nothing to show.
     """
+    value_digits, low, high = (None if each is None else str(each) for each in (value, minimum, maximum))
+    return _built(kind, value_digits, published, low, high, role, to, basis).copy()
+
+
+@lru_cache(maxsize=16384)
+def _built(
+    kind: Kind,
+    value_digits: str | None,
+    published: str,
+    low: str | None,
+    high: str | None,
+    role: Role,
+    to: Units,
+    basis: Basis | None,
+) -> Quantity:
+    """Keyed by digits, because 7.30 and 7.3 are equal as decimals but not as published."""
+    value, minimum, maximum = (None if each is None else Decimal(each) for each in (value_digits, low, high))
     start = unit(kind, published)
     as_published = _shown(start, value, minimum, maximum)
     target = to.shown(start)

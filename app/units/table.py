@@ -31,7 +31,10 @@ _ALIKE = str.maketrans(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Unit:
-    """A unit of one kind; there is one object per unit, compared by identity. `base value = value * factor + offset`; the base is the kind's coherent SI unit."""
+    """A unit of one kind; there is one object per unit, compared by identity.
+
+    `base value = value * factor + offset`; the base is the kind's coherent SI unit.
+    """
 
     kind: Kind
     name: str
