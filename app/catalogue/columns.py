@@ -1,0 +1,213 @@
+"""Column kinds: how one cell is written in a package, checked, held in memory and stored; refuses what it cannot read.
+
+Each kind has one text form. Reading a cell and writing it again gives the canonical text: `007` or `1e3` are refused,
+never mended; `7.30` of a published figure stays `7.30`.
+"""
+
+import re
+import unicodedata
+from collections.abc import Callable
+from dataclasses import dataclass
+from decimal import Decimal
+from types import UnionType
+from typing import Annotated, Any, Literal, Union, get_args, get_origin
+
+from pydantic import AfterValidator, Field
+from pydantic.fields import FieldInfo
+
+SLUG = re.compile(r"[a-z0-9][a-z0-9-]{0,79}")
+WHOLE = re.compile(r"-?(0|[1-9][0-9]{0,8})")
+DECIMAL = re.compile(r"-?(0|[1-9][0-9]{0,8})(\.[0-9]{1,9})?")
+DAY = re.compile(r"[0-9]{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12][0-9]|3[01]))?)?")
+TEXT_MAX = 2000
+FORBIDDEN = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufeff]")
+
+
+class Unreadable(ValueError):
+    """A cell that is not what its column holds; the sentence says how to write it."""
+
+
+def _slug(value: str) -> str:
+    if not SLUG.fullmatch(value):
+        raise Unreadable("an id is lower-case letters, digits and hyphens, at most 80, starting with a letter or digit")
+    return value
+
+
+def _text(value: str) -> str:
+    if FORBIDDEN.search(value):
+        raise Unreadable("text may not hold control or direction characters")
+    value = unicodedata.normalize("NFC", value)
+    if not value.strip() or value != value.strip():
+        raise Unreadable("text may not be blank nor begin or end with a space")
+    if len(value) > TEXT_MAX:
+        raise Unreadable(f"text may have at most {TEXT_MAX} characters")
+    return value
+
+
+def _item(value: str) -> str:
+    if ";" in value:
+        raise Unreadable("an item of a list may not hold a semicolon")
+    return _text(value)
+
+
+def _published(value: Decimal) -> Decimal:
+    if not DECIMAL.fullmatch(str(value)):
+        raise Unreadable("a figure is written in plain decimal digits, such as 7.30, with at most 9 before and 9 after the point")
+    return value
+
+
+def _day(value: str) -> str:
+    if not DAY.fullmatch(value):
+        raise Unreadable("a date is written 2024, 2024-05 or 2024-05-17")
+    return value
+
+
+def _number(value: float) -> float:
+    if not DECIMAL.fullmatch(write_number(value)):
+        raise Unreadable("a number is written in plain decimal digits, such as 150 or 34.9")
+    return value
+
+
+def write_number(value: float) -> str:
+    """The shortest text of a number: 150, not 150.0."""
+    return str(int(value)) if value == int(value) else repr(value)
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of column: its name, how a cell becomes a value, how a value becomes a cell, and how SQL holds it."""
+
+    name: str
+    read: Callable[[str], Any]
+    write: Callable[[Any], str]
+    sql: Literal["text", "integer", "double", "boolean"]
+    field_type: str  # of Table Schema
+    items: "Kind | None" = None
+
+
+def _read_whole(text: str) -> int:
+    if not WHOLE.fullmatch(text):
+        raise Unreadable("a whole number is written in digits, such as 3")
+    return int(text)
+
+
+def _read_number(text: str) -> float:
+    if not DECIMAL.fullmatch(text):
+        raise Unreadable("a number is written in plain decimal digits, such as 150 or 34.9")
+    return float(text)
+
+
+def _read_published(text: str) -> Decimal:
+    if not DECIMAL.fullmatch(text):
+        raise Unreadable("a figure is written in plain decimal digits, such as 7.30; its unit goes into the unit column")
+    return Decimal(text)
+
+
+def _read_flag(text: str) -> bool:
+    if text not in ("true", "false"):
+        raise Unreadable("write true or false")
+    return text == "true"
+
+
+def _list_of(items: Kind) -> Kind:
+    def read(text: str) -> tuple[Any, ...]:
+        values = tuple(items.read(part) for part in text.split(";"))
+        if len(set(values)) != len(values):
+            raise Unreadable("a list may not name one thing twice")
+        return values
+
+    return Kind(
+        f"list of {items.name}", read, lambda values: ";".join(map(items.write, values)), "text", "string", items
+    )
+
+
+SLUG_KIND = Kind("id", _slug, str, "text", "string")
+TEXT_KIND = Kind("text", _text, str, "text", "string")
+ITEM_KIND = Kind("text", _item, str, "text", "string")
+WHOLE_KIND = Kind("whole number", _read_whole, str, "integer", "integer")
+NUMBER_KIND = Kind("number", _read_number, write_number, "double", "number")
+PUBLISHED_KIND = Kind("figure as published", _read_published, str, "text", "number")
+DAY_KIND = Kind("date", _day, str, "text", "string")
+FLAG_KIND = Kind("true or false", _read_flag, lambda value: "true" if value else "false", "boolean", "boolean")
+
+Slug = Annotated[str, AfterValidator(_slug), SLUG_KIND]
+Text = Annotated[str, AfterValidator(_text), TEXT_KIND]
+Whole = Annotated[int, Field(strict=True, ge=-999_999_999, le=999_999_999), WHOLE_KIND]
+Number = Annotated[float, Field(allow_inf_nan=False), AfterValidator(_number), NUMBER_KIND]
+Published = Annotated[Decimal, Field(allow_inf_nan=False), AfterValidator(_published), PUBLISHED_KIND]
+Day = Annotated[str, AfterValidator(_day), DAY_KIND]
+Flag = Annotated[bool, Field(strict=True), FLAG_KIND]
+Slugs = Annotated[tuple[Annotated[str, AfterValidator(_slug)], ...], Field(min_length=1), _list_of(SLUG_KIND)]
+Words = Annotated[tuple[Annotated[str, AfterValidator(_item)], ...], Field(min_length=1), _list_of(ITEM_KIND)]
+Wholes = Annotated[tuple[Whole, ...], Field(min_length=1), _list_of(WHOLE_KIND)]
+Numbers = Annotated[tuple[Number, ...], Field(min_length=1), _list_of(NUMBER_KIND)]
+Figures = Annotated[tuple[Published, ...], Field(min_length=1), _list_of(PUBLISHED_KIND)]
+
+
+def _read_choice(options: tuple[str, ...]) -> Kind:
+    def read(text: str) -> str:
+        if text not in options:
+            raise Unreadable("one of: " + ", ".join(options))
+        return text
+
+    return Kind("choice", read, str, "text", "string")
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of a table: what everything else about it derives from.
+
+    `unit` is a fixed unit, `unit_column` the column that names it, `measures` the quantity kind of a figure whose unit
+    stands in `unit_column` (or of that unit column itself), `refers_to` the table of a reference.
+    """
+
+    name: str
+    kind: Kind
+    meaning: str
+    required: bool
+    unit: str | None = None
+    unit_column: str | None = None
+    measures: str | None = None
+    refers_to: str | None = None
+    example: str | None = None
+    options: tuple[str, ...] = ()
+    positive: bool = True
+
+
+def column(
+    meaning: str,
+    *,
+    unit: str | None = None,
+    unit_column: str | None = None,
+    measures: str | None = None,
+    to: str | None = None,
+    example: str | None = None,
+    required: bool = False,
+    positive: bool = True,
+) -> Any:
+    """A described column of a row model; optional unless `required`. `positive=False` admits figures of zero and below."""
+    facts = {
+        "unit": unit, "unit_column": unit_column, "measures": measures, "refers_to": to, "example": example,
+        "positive": positive,
+    }  # fmt: skip
+    return Field(... if required else None, description=meaning, json_schema_extra={"column": facts})
+
+
+def describe(name: str, field: FieldInfo) -> Column:
+    """The column that a field of a row model stands for."""
+    annotation: Any = field.annotation
+    metadata = list(field.metadata)
+    while get_origin(annotation) in (Union, UnionType):
+        annotation = next(part for part in get_args(annotation) if part is not type(None))
+    if get_origin(annotation) is Annotated:
+        annotation, *inner = get_args(annotation)
+        metadata += inner
+    options: tuple[str, ...] = ()
+    if get_origin(annotation) is Literal:
+        options = get_args(annotation)
+        kind = _read_choice(options)
+    else:
+        kind = next(part for part in metadata if isinstance(part, Kind))
+    extra = field.json_schema_extra
+    facts: dict[str, Any] = dict(extra.get("column", {})) if isinstance(extra, dict) else {}  # type: ignore[arg-type]
+    return Column(name, kind, field.description or "", field.is_required(), options=options, **facts)

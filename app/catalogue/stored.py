@@ -1,0 +1,81 @@
+"""The SQL tables, derived from the row descriptions: each row with the span of revisions it holds for."""
+
+from typing import Any
+
+from sqlalchemy import Boolean, Float, Index, Integer, MetaData, String, Table, UniqueConstraint
+from sqlmodel import Field, SQLModel
+
+from app.catalogue.tables import TABLES, Row
+
+OPEN = 2147483647  # revision_to of a row that still holds
+
+BYTEWISE = String().with_variant(String(collation="C"), "postgresql")  # text compares bytewise on both engines
+SQL_TYPES: dict[str, Any] = {"text": BYTEWISE, "integer": Integer(), "double": Float(53), "boolean": Boolean()}
+PYTHON_TYPES: dict[str, Any] = {"text": str, "integer": int, "double": float, "boolean": bool}
+
+CATALOGUE = MetaData(
+    naming_convention={"ix": "ix_%(table_name)s_%(column_0_N_name)s", "uq": "uq_%(table_name)s_%(column_0_N_name)s"}
+)
+
+
+class CatalogueModel(SQLModel):
+    """Base of the catalogue's SQL tables; the shop database has its own."""
+
+    metadata = CATALOGUE
+
+
+class Revision(CatalogueModel, table=True):
+    """One accepted change of the catalogue. `recorded_at` is RFC 3339 UTC text and never decreases."""
+
+    __tablename__ = "revisions"
+
+    number: int = Field(primary_key=True, sa_type=Integer, sa_column_kwargs={"autoincrement": False})
+    recorded_at: str = Field(sa_type=BYTEWISE)
+    reason: str = Field(sa_type=BYTEWISE)
+    who: str = Field(sa_type=BYTEWISE)
+    added: int = Field(sa_type=Integer)
+    changed: int = Field(sa_type=Integer)
+    withdrawn: int = Field(sa_type=Integer)
+    idempotency_key: str | None = Field(default=None, sa_type=BYTEWISE, unique=True)
+    request_digest: str | None = Field(default=None, sa_type=BYTEWISE)
+
+
+def _table(description: type[Row]) -> Table:
+    fields: dict[str, Any] = {}
+    annotations: dict[str, Any] = {}
+    columns = description.columns()
+    for name, described in columns.items():
+        kind = described.kind.sql
+        required = described.required
+        annotations[name] = PYTHON_TYPES[kind] if required else PYTHON_TYPES[kind] | None
+        fields[name] = Field(sa_type=SQL_TYPES[kind], primary_key=name == "id", **({} if required else {"default": None}))
+    for name in ("revision_from", "revision_to"):
+        annotations[name] = int
+        fields[name] = Field(
+            sa_type=Integer,
+            primary_key=name == "revision_from",
+            **({"sa_column_kwargs": {"autoincrement": False}} if name == "revision_from" else {}),
+        )
+    references = [name for name, described in columns.items() if described.refers_to and described.kind.items is None]
+    ordered = [name for name in ("chassis", *references) if name in columns]
+    indexed = [*dict.fromkeys(ordered)]
+    arguments = (
+        UniqueConstraint("id", "revision_to"),
+        *(Index(None, name, "revision_to") for name in indexed),
+        Index(None, "revision_from"),
+        Index(None, "revision_to"),
+    )
+    namespace = {
+        "__annotations__": annotations,
+        "__module__": __name__,
+        "__doc__": description.meaning,
+        "__tablename__": description.table,
+        "__table_args__": arguments,
+        **fields,
+    }
+    type(CatalogueModel)("Stored" + description.__name__, (CatalogueModel,), namespace, table=True)
+    return CATALOGUE.tables[description.table]
+
+
+SQL: dict[type[Row], Table] = {description: _table(description) for description in TABLES.values()}
+REVISIONS: Table = CATALOGUE.tables["revisions"]

@@ -1,0 +1,45 @@
+"""One description per table; SQL table, Table Schema, CSV reader, JSON row, template and docs derive from these."""
+
+from app.catalogue.tables.entities import (
+    Chamber,
+    Chassis,
+    Damper,
+    Fastener,
+    Fluid,
+    Frame,
+    Job,
+    Maker,
+    Part,
+    Procedure,
+    Source,
+    Spacer,
+    Spring,
+    Step,
+    Tool,
+    Variant,
+)
+from app.catalogue.tables.row import CLAIM, SCOPE, Row, from_cells
+from app.catalogue.tables.statements import (
+    Fill,
+    Fit,
+    Grease,
+    Guide,
+    Interval,
+    Limit,
+    Reading,
+    Statement,
+    Torque,
+    Use,
+)
+
+ENTITIES: tuple[type[Row], ...] = (
+    Maker, Source, Chassis, Variant, Spring, Damper, Spacer, Part, Fluid, Tool, Fastener, Frame, Procedure, Step,
+)  # fmt: skip
+STATEMENTS: tuple[type[Statement], ...] = (Fit, Torque, Fill, Grease, Use, Limit, Interval, Guide, Reading)
+TABLES: dict[str, type[Row]] = {table.table: table for table in (*ENTITIES, *STATEMENTS)}
+
+__all__ = [
+    "CLAIM", "ENTITIES", "SCOPE", "STATEMENTS", "TABLES", "Chamber", "Chassis", "Damper", "Fastener", "Fill", "Fit", "Fluid",
+    "Frame", "Grease", "Guide", "Interval", "Job", "Limit", "Maker", "Part", "Procedure", "Reading", "Row", "Source",
+    "Spacer", "Spring", "Statement", "Step", "Tool", "Torque", "Use", "Variant", "from_cells",
+]  # fmt: skip

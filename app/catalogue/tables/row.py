@@ -1,0 +1,154 @@
+"""What every row has: an id, described columns, one text form per cell; values of the right kind or no row at all."""
+
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+from functools import cache
+from typing import Any, ClassVar, Literal, Self
+
+from pydantic import BaseModel, ConfigDict
+
+from app.catalogue.columns import Column, Flag, Number, Slug, Text, Whole, column, describe
+
+SCOPE = ("variant", "model_year_from", "model_year_to", "travel_from_mm", "travel_to_mm", "spring", "damper", "wheel_size")
+CLAIM = ("source", "page", "confirmed", "exception_to", "note")
+
+
+class Row(BaseModel):
+    """A row of one table as exchanged. `model_validate` takes values of their kinds; `from_cells` reads them from text."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    table: ClassVar[str]
+    meaning: ClassVar[str]
+    role: ClassVar[Literal["entity", "statement"]] = "entity"
+
+    id: Slug = column("readable name of this row, chosen by the author, stable for ever", required=True)
+
+    @classmethod
+    @cache
+    def columns(cls) -> dict[str, Column]:
+        """The columns in exchange order: id, own columns with the scope after the chassis, the claim at the end."""
+        names = list(cls.model_fields)
+        scope = [name for name in SCOPE if name in names]
+        claim = [name for name in CLAIM if name in names]
+        own = [name for name in names if name not in (*scope, *claim, "id")]
+        if "chassis" in own and scope:
+            if cls.role == "statement":
+                own = ["chassis", *(name for name in own if name != "chassis")]
+            at = own.index("chassis") + 1
+            own = [*own[:at], *scope, *own[at:]]
+        return {name: describe(name, cls.model_fields[name]) for name in ("id", *own, *claim)}
+
+    @classmethod
+    def trusted(cls, values: Sequence[Any]) -> Self:
+        """The row of values as they lie in the database, in exchange order; validated when they were written."""
+        row = cls.__new__(cls)
+        names, converters = _layout(cls)
+        fields = dict(zip(names, values, strict=True))
+        for name, convert in converters:
+            value = fields[name]
+            if value is not None:
+                fields[name] = convert(value)
+        object.__setattr__(row, "__dict__", fields)
+        object.__setattr__(row, "__pydantic_fields_set__", names)
+        object.__setattr__(row, "__pydantic_extra__", None)
+        object.__setattr__(row, "__pydantic_private__", None)
+        return row
+
+    def stored(self) -> dict[str, Any]:
+        """The values as the database holds them: figures and lists as their text."""
+        fields = dict(self.__dict__)
+        for name, write in _writers(type(self)):
+            value = fields[name]
+            if value is not None:
+                fields[name] = write(value)
+        return fields
+
+    def cells(self) -> dict[str, str]:
+        """The row as text, in exchange order; what is not given is empty."""
+        return {
+            name: "" if (value := self.__dict__[name]) is None else described.kind.write(value)
+            for name, described in self.columns().items()
+        }
+
+    def exchanged(self) -> dict[str, Any]:
+        """The row as JSON: only what is given; figures as published are decimal strings, lists are lists."""
+        given: dict[str, Any] = {}
+        for name in self.columns():
+            value = self.__dict__[name]
+            if value is None:
+                continue
+            if isinstance(value, Decimal):
+                value = str(value)
+            elif isinstance(value, tuple):
+                value = [str(item) if isinstance(item, Decimal) else item for item in value]
+            elif isinstance(value, float) and value == int(value):
+                value = int(value)
+            given[name] = value
+        return given
+
+
+@cache
+def _layout(model: type[Row]) -> tuple[tuple[str, ...], tuple[tuple[str, Any], ...]]:
+    converters = []
+    for name, described in model.columns().items():
+        kind = described.kind
+        if kind.name == "figure as published":
+            converters.append((name, Decimal))
+        elif kind.items is not None:
+            converters.append((name, kind.read))
+    return tuple(model.columns()), tuple(converters)
+
+
+@cache
+def _writers(model: type[Row]) -> tuple[tuple[str, Any], ...]:
+    return tuple(
+        (name, described.kind.write)
+        for name, described in model.columns().items()
+        if described.kind.name == "figure as published" or described.kind.items is not None
+    )
+
+
+def from_cells(model: type[Row], cells: Mapping[str, str]) -> dict[str, Any]:
+    """Values of the given cells; an empty cell is not given. Raises Unreadable at the first cell that is no such value."""
+    columns = model.columns()
+    return {name: columns[name].kind.read(text) for name, text in cells.items() if text != ""}
+
+
+class Entity(Row):
+    """A thing that statements are about, with the document that describes it."""
+
+    source: Slug | None = column("the document this row comes from", to="sources")
+    page: Text | None = column("page or section of that document", example="14")
+
+
+class Scope(Row):
+    """What a row holds for; an empty end is the chassis's own, an empty name means any (design: scope)."""
+
+    variant: Slug | None = column("holds for this variant only", to="variants")
+    model_year_from: Whole | None = column("first model year", unit="year", example="2022")
+    model_year_to: Whole | None = column("last model year, included", unit="year", example="2025")
+    spring: Slug | None = column("holds with this spring only", to="springs")
+    damper: Slug | None = column("holds with this damper only", to="dampers")
+    wheel_size: Whole | None = column("holds for this wheel only: ISO 5775 bead seat diameter", unit="mm", example="622")
+
+
+class TravelScope(Scope):
+    """A scope that can also be narrowed by travel."""
+
+    travel_from_mm: Number | None = column("least travel", unit="mm", example="140")
+    travel_to_mm: Number | None = column("greatest travel, included", unit="mm", example="160")
+
+
+class Claim(Row):
+    """Where a statement comes from, and what it is allowed to contradict."""
+
+    role: ClassVar[Literal["entity", "statement"]] = "statement"
+
+    source: Slug | None = column("the document that says so", to="sources")
+    page: Text | None = column("page or section of that document", example="14")
+    confirmed: Flag | None = column("read twice against the page", example="true")
+    exception_to: Slug | None = column("id of the wider statement of this subject that this one overrules in its scope")
+    note: Text | None = column("anything a mechanic should read with it")
+
+

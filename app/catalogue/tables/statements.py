@@ -1,0 +1,157 @@
+"""The claims of sources about scopes: fits, torques, fills and the rest. Descriptions only."""
+
+from typing import ClassVar, Literal
+
+from app.catalogue.columns import Number, Published, Slug, Text, Whole, column
+from app.catalogue.tables.entities import Chamber, Job
+from app.catalogue.tables.row import Claim, Scope, TravelScope
+
+
+class Statement(Claim, Scope):
+    """A claim about a chassis within a scope. `about` names the columns about which two statements can contradict."""
+
+    about: ClassVar[tuple[str, ...]]
+
+    chassis: Slug = column("the chassis", to="chassis", required=True)
+
+
+class Fit(Statement):
+    table: ClassVar[str] = "fits"
+    meaning: ClassVar[str] = "Which spring gives which travel in which chassis."
+    about: ClassVar[tuple[str, ...]] = ("chassis", "spring", "travel_spacers")
+
+    spring: Slug = column("the spring assembly", to="springs", required=True)
+    travel_mm: Number = column("the travel it gives", unit="mm", example="150", required=True)
+    travel_spacer: Slug | None = column("the travel spacer that sets it", to="parts")
+    travel_spacers: Whole | None = column("how many travel spacers", positive=False)
+    axle_to_crown_mm: Published | None = column("axle-to-crown at this travel", unit="mm", example="546.1")
+    spacer: Slug | None = column("the volume spacer it takes", to="spacers")
+    spacer_limit: Whole | None = column("most volume spacers it may carry", example="4", positive=False)
+    spacers_fitted: Whole | None = column("volume spacers from the factory", example="1", positive=False)
+    pressure_limit: Published | None = column(
+        "maximum fill pressure: gauge, at full extension", unit_column="pressure_unit", measures="pressure", example="160"
+    )
+    pressure_unit: Text | None = column("unit of the pressure limit", measures="pressure", example="psi")
+
+
+class Torque(Statement, TravelScope):
+    table: ClassVar[str] = "torques"
+    meaning: ClassVar[str] = "How a fastener is tightened."
+    about: ClassVar[tuple[str, ...]] = ("chassis", "fastener", "stage")
+
+    fastener: Slug = column("the fastener", to="fasteners", required=True)
+    stage: Whole | None = column("which pass, where it is tightened in several", example="1")
+    value: Published | None = column("torque", unit_column="unit", measures="torque", example="6.8")
+    min: Published | None = column("least torque", unit_column="unit", measures="torque", example="6.5")
+    max: Published | None = column("greatest torque", unit_column="unit", measures="torque", example="7.5")
+    unit: Text | None = column("unit of the torques", measures="torque", example="N·m")
+    thread_prep: Literal["dry", "oiled", "greased", "low threadlocker", "medium threadlocker"] | None = column(
+        "what is on the thread"
+    )
+    instruction: Text | None = column("how, where a figure does not say it all", example="hand-tight, then a quarter turn")
+    recheck: Text | None = column("when it is checked again", example="after the first ride")
+
+
+class Fill(Statement, TravelScope):
+    table: ClassVar[str] = "fills"
+    meaning: ClassVar[str] = "Which oil goes where and how much."
+    about: ClassVar[tuple[str, ...]] = ("chassis", "chamber")
+
+    chamber: Chamber = column("where it goes", required=True)
+    fluid: Slug | None = column("which oil", to="fluids")
+    alternatives: Text | None = column("what the source permits instead")
+    value: Published | None = column("volume", unit_column="unit", measures="volume", example="10")
+    min: Published | None = column("least volume", unit_column="unit", measures="volume")
+    max: Published | None = column("greatest volume", unit_column="unit", measures="volume")
+    unit: Text | None = column("unit of the volumes", measures="volume", example="mL")
+    level_mm: Published | None = column("oil level", unit="mm", example="95")
+    level_min_mm: Published | None = column("least oil level", unit="mm")
+    level_max_mm: Published | None = column("greatest oil level", unit="mm")
+    level_datum: Text | None = column("from where the level is measured", example="top of the stanchion")
+    level_state: Text | None = column("in which state", example="compressed, damper rod up, no spring")
+
+
+class Grease(Statement, TravelScope):
+    table: ClassVar[str] = "greases"
+    meaning: ClassVar[str] = "What is greased with what."
+    about: ClassVar[tuple[str, ...]] = ("chassis", "place")
+
+    place: Text = column("where", required=True, example="air piston seal")
+    fluid: Slug | None = column("which grease", to="fluids")
+    extent_mm: Published | None = column("over this length from the end", unit="mm", example="120")
+    amount: Text | None = column("how much, in words", example="a thin even film")
+
+
+class Use(Statement, TravelScope):
+    table: ClassVar[str] = "uses"
+    meaning: ClassVar[str] = "Which parts a job takes."
+    about: ClassVar[tuple[str, ...]] = ("chassis", "job", "part", "position")
+
+    job: Job = column("the job", required=True)
+    part: Slug = column("the part", to="parts", required=True)
+    position: Text | None = column("where it goes", example="foot bolt")
+    count: Whole | None = column("how many", example="2")
+    when: Literal["always", "if worn", "if opened"] | None = column("when it is needed")
+
+
+class Limit(Statement, TravelScope):
+    table: ClassVar[str] = "limits"
+    meaning: ClassVar[str] = "What must not be exceeded."
+    about: ClassVar[tuple[str, ...]] = ("chassis", "subject")
+
+    subject: Text = column("what is limited", required=True, example="rotor diameter")
+    min: Published | None = column("least", unit_column="unit", measures="any", positive=False)
+    max: Published | None = column("greatest", unit_column="unit", measures="any", example="203")
+    unit: Text | None = column("unit", measures="any", example="mm")
+    method: Text | None = column("how it is measured")
+    action: Text | None = column("what to do beyond it", example="replace the bushings")
+
+
+class Interval(Statement, TravelScope):
+    table: ClassVar[str] = "intervals"
+    meaning: ClassVar[str] = "How often something is due."
+    about: ClassVar[tuple[str, ...]] = ("chassis", "operation", "riding")
+
+    operation: Text = column("what is due", required=True, example="lower-leg-service")
+    hours: Whole | None = column("after riding hours", unit="h", example="50")
+    months: Whole | None = column("after months", unit="months", example="12")
+    riding: Text | None = column("for this sort of riding", example="park")
+
+
+class Guide(Statement, TravelScope):
+    table: ClassVar[str] = "guides"
+    meaning: ClassVar[str] = "The published set-up for a rider."
+    about: ClassVar[tuple[str, ...]] = ("chassis", "chamber", "rider_mass_from", "rider_mass_to", "mass_unit")
+
+    chamber: Literal["positive", "negative", "coil"] | None = column("which chamber the pressure is for")
+    rider_mass_from: Published | None = column("rider from this mass", unit_column="mass_unit", measures="mass", example="70")
+    rider_mass_to: Published | None = column("up to but not at this mass", unit_column="mass_unit", measures="mass", example="80")
+    mass_unit: Text | None = column("unit of the masses", measures="mass", example="kg")
+    mass_is: Literal["with gear", "without", "not stated"] | None = column("whether gear is in the mass")
+    pressure: Published | None = column("start pressure, gauge", unit_column="pressure_unit", measures="pressure", example="72")
+    pressure_min: Published | None = column("least", unit_column="pressure_unit", measures="pressure")
+    pressure_max: Published | None = column("greatest", unit_column="pressure_unit", measures="pressure")
+    pressure_unit: Text | None = column("unit of the pressures", measures="pressure", example="psi")
+    sag_percent: Published | None = column("sag it should give", unit="%", example="20")
+    spring_choice: Slug | None = column("coil spring to choose", to="springs")
+    rebound_clicks: Whole | None = column("rebound clicks", positive=False)
+    compression_clicks: Whole | None = column("compression clicks", positive=False)
+    preload_turns: Published | None = column("turns of preload", positive=False)
+
+
+class Reading(Statement, TravelScope):
+    table: ClassVar[str] = "readings"
+    meaning: ClassVar[str] = "Something measured on a fork of this kind."
+    about: ClassVar[tuple[str, ...]] = ("id",)
+
+    spacers: Whole | None = column("volume spacers fitted", positive=False)
+    state: Text | None = column("state of the fork", example="at sag")
+    at_travel_mm: Published | None = column("compression at which it was read", unit="mm", example="38", positive=False)
+    pressure: Published | None = column("gauge pressure", unit_column="pressure_unit", measures="pressure", example="72")
+    pressure_unit: Text | None = column("unit of the pressure", measures="pressure", example="psi")
+    force: Published | None = column("force on the fork", unit_column="force_unit", measures="force")
+    force_unit: Text | None = column("unit of the force", measures="force", example="N")
+    direction: Literal["compressing", "extending", "mean"] | None = column("direction of movement before it was read")
+    rider_mass: Published | None = column("mass of the rider with gear", unit_column="mass_unit", measures="mass")
+    mass_unit: Text | None = column("unit of the mass", measures="mass", example="kg")
+    temperature_c: Published | None = column("temperature", unit="°C", positive=False)
