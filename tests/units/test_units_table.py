@@ -137,7 +137,8 @@ def test_an_unknown_unit_is_told_the_nearest(kind: Kind, spelling: str, meant: s
     "hostile",
     [
         "9**9**9", "(" * 10_000, "__import__", "__import__('os')", "m" * 5_000, "m**9", "1e9 m", "N·m" * 3_000,
-        "\x00", "mm\x00", "\ud800", "\u202emm", "mm\r\nX: y", "", " ", "{}", "%s", "㎜" * 2_000, "ﷺ" * 5_000, "m/s/s/s/s",
+        "\x00", "mm\x00", "\ud800", "\u202emm", "mm\r\nX: y", "", " ", "{}", "%s", "㎜" * 2_000, "ﷺ" * 5_000,
+        "m/s/s/s/s",
     ],
     ids=lambda text: ascii(text[:12]),
 )  # fmt: skip
