@@ -52,7 +52,9 @@ def _item(value: str) -> str:
 
 def _published(value: Decimal) -> Decimal:
     if not DECIMAL.fullmatch(str(value)):
-        raise Unreadable("a figure is written in plain decimal digits, such as 7.30, with at most 9 before and 9 after the point")
+        raise Unreadable(
+            "a figure is written in plain decimal digits, such as 7.30, with at most 9 before and 9 after the point"
+        )
     return value
 
 
@@ -99,7 +101,9 @@ def _read_number(text: str) -> float:
 
 def _read_published(text: str) -> Decimal:
     if not DECIMAL.fullmatch(text):
-        raise Unreadable("a figure is written in plain decimal digits, such as 7.30; its unit goes into the unit column")
+        raise Unreadable(
+            "a figure is written in plain decimal digits, such as 7.30; its unit goes into the unit column"
+        )
     return Decimal(text)
 
 
@@ -185,12 +189,14 @@ def column(
     required: bool = False,
     positive: bool = True,
 ) -> Any:
-    """A described column of a row model; optional unless `required`. `positive=False` admits figures of zero and below."""
+    """A described column; optional unless `required`. `positive=False` admits figures of zero and below."""
     facts = {
         "unit": unit, "unit_column": unit_column, "measures": measures, "refers_to": to, "example": example,
         "positive": positive,
     }  # fmt: skip
-    return Field(... if required else None, description=meaning, json_schema_extra={"column": facts})
+    default: Any = ... if required else None
+    extra: Any = {"column": facts}
+    return Field(default, description=meaning, json_schema_extra=extra)
 
 
 def describe(name: str, field: FieldInfo) -> Column:

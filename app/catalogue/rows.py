@@ -79,7 +79,9 @@ class At:
         if items is not None:
             text = f"%;{items.write(value)};%"
             statement = _holding(table, column)
-            return [table.trusted(row) for row in self.connection.execute(statement, {"n": self.revision, "value": text})]
+            return [
+                table.trusted(row) for row in self.connection.execute(statement, {"n": self.revision, "value": text})
+            ]
         statement = _equal(table, column)
         return [table.trusted(row) for row in self.connection.execute(statement, {"n": self.revision, "value": value})]
 
@@ -96,8 +98,8 @@ class At:
             .distinct()
             .order_by(stored.c.maker, stored.c.name)
         )
-        for maker, name in self.connection.execute(statement).fetchall():
-            yield maker, name
+        for row in self.connection.execute(statement).fetchall():
+            yield row.maker, row.name
 
     def family(self, maker: str, name: str) -> list[Chassis]:
         return [

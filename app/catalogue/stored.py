@@ -40,6 +40,36 @@ class Revision(CatalogueModel, table=True):
     request_digest: str | None = Field(default=None, sa_type=BYTEWISE)
 
 
+class KeptFinding(CatalogueModel, table=True):
+    """A warning that stood when a revision was accepted, with the span of revisions it stands for.
+
+    `id` is a hash of what it says; `shape` names the row, family or entity whose judging gave it, so that judging that
+    again replaces just these.
+    """
+
+    __tablename__ = "findings"
+    __table_args__ = (
+        UniqueConstraint("id", "revision_to"),
+        Index(None, "shape", "revision_to"),
+        Index(None, "revision_to"),
+    )
+
+    id: str = Field(sa_type=BYTEWISE, primary_key=True)
+    revision_from: int = Field(sa_type=Integer, primary_key=True, sa_column_kwargs={"autoincrement": False})
+    revision_to: int = Field(sa_type=Integer)
+    shape: str = Field(sa_type=BYTEWISE)
+    rule: str = Field(sa_type=BYTEWISE)
+    severity: str = Field(sa_type=BYTEWISE)
+    in_table: str = Field(sa_type=BYTEWISE)
+    row_id: str | None = Field(default=None, sa_type=BYTEWISE)
+    in_column: str | None = Field(default=None, sa_type=BYTEWISE)
+    value: str | None = Field(default=None, sa_type=BYTEWISE)
+    text: str = Field(sa_type=BYTEWISE)
+    collides_table: str | None = Field(default=None, sa_type=BYTEWISE)
+    collides_id: str | None = Field(default=None, sa_type=BYTEWISE)
+    mend: str | None = Field(default=None, sa_type=BYTEWISE)
+
+
 def _table(description: type[Row]) -> Table:
     fields: dict[str, Any] = {}
     annotations: dict[str, Any] = {}
@@ -48,14 +78,11 @@ def _table(description: type[Row]) -> Table:
         kind = described.kind.sql
         required = described.required
         annotations[name] = PYTHON_TYPES[kind] if required else PYTHON_TYPES[kind] | None
-        fields[name] = Field(sa_type=SQL_TYPES[kind], primary_key=name == "id", **({} if required else {"default": None}))
-    for name in ("revision_from", "revision_to"):
-        annotations[name] = int
-        fields[name] = Field(
-            sa_type=Integer,
-            primary_key=name == "revision_from",
-            **({"sa_column_kwargs": {"autoincrement": False}} if name == "revision_from" else {}),
-        )
+        default: Any = ... if required else None
+        fields[name] = Field(default, sa_type=SQL_TYPES[kind], primary_key=name == "id")
+    annotations["revision_from"] = annotations["revision_to"] = int
+    fields["revision_from"] = Field(sa_type=Integer, primary_key=True, sa_column_kwargs={"autoincrement": False})
+    fields["revision_to"] = Field(sa_type=Integer)
     references = [name for name, described in columns.items() if described.refers_to and described.kind.items is None]
     ordered = [name for name in ("chassis", *references) if name in columns]
     indexed = [*dict.fromkeys(ordered)]
@@ -73,9 +100,11 @@ def _table(description: type[Row]) -> Table:
         "__table_args__": arguments,
         **fields,
     }
-    type(CatalogueModel)("Stored" + description.__name__, (CatalogueModel,), namespace, table=True)
+    metaclass: Any = type(CatalogueModel)
+    metaclass("Stored" + description.__name__, (CatalogueModel,), namespace, table=True)
     return CATALOGUE.tables[description.table]
 
 
 SQL: dict[type[Row], Table] = {description: _table(description) for description in TABLES.values()}
+FINDINGS: Table = CATALOGUE.tables["findings"]
 REVISIONS: Table = CATALOGUE.tables["revisions"]

@@ -39,7 +39,8 @@ STATEMENTS: tuple[type[Statement], ...] = (Fit, Torque, Fill, Grease, Use, Limit
 TABLES: dict[str, type[Row]] = {table.table: table for table in (*ENTITIES, *STATEMENTS)}
 
 __all__ = [
-    "CLAIM", "ENTITIES", "SCOPE", "STATEMENTS", "TABLES", "Chamber", "Chassis", "Damper", "Fastener", "Fill", "Fit", "Fluid",
+    "CLAIM", "ENTITIES", "SCOPE", "STATEMENTS", "TABLES", "Chamber", "Chassis", "Damper", "Fastener", "Fill", "Fit",
+    "Fluid",
     "Frame", "Grease", "Guide", "Interval", "Job", "Limit", "Maker", "Part", "Procedure", "Reading", "Row", "Source",
     "Spacer", "Spring", "Statement", "Step", "Tool", "Torque", "Use", "Variant", "from_cells",
 ]  # fmt: skip

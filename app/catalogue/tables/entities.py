@@ -2,7 +2,21 @@
 
 from typing import ClassVar, Literal
 
-from app.catalogue.columns import Day, Figures, Flag, Number, Numbers, Published, Slug, Slugs, Text, Whole, Wholes, Words, column
+from app.catalogue.columns import (
+    Day,
+    Figures,
+    Flag,
+    Number,
+    Numbers,
+    Published,
+    Slug,
+    Slugs,
+    Text,
+    Whole,
+    Wholes,
+    Words,
+    column,
+)
 from app.catalogue.tables.row import Entity, Row, TravelScope
 
 Job = Literal["travel-change", "spacer-change", "lower-leg-service", "full-service"]
@@ -51,7 +65,9 @@ class Chassis(Entity):
     travel_max_mm: Number | None = column("greatest travel it can be built to", unit="mm", example="160")
     dampers: Slugs | None = column("dampers it was made with", to="dampers")
     leg_free_volume_ml: Published | None = column(
-        "free volume of one lower leg at full compression: more bath oil than this locks the fork", unit="mL", example="42"
+        "free volume of one lower leg at full compression: more bath oil than this locks the fork",
+        unit="mL",
+        example="42",
     )
     marks: Words | None = column("what can be read on it: casting, decal or crown marks", example="K4 on the crown")
 
@@ -63,7 +79,9 @@ class Variant(Entity):
     chassis: Slug = column("the chassis", to="chassis", required=True)
     name: Text = column("name as written", required=True)
     model_code: Text | None = column("the maker's code for it")
-    serial_pattern: Text | None = column("shape of its serials: # a digit, @ a capital letter, all else itself", example="@##-#####")
+    serial_pattern: Text | None = column(
+        "shape of its serials: # a digit, @ a capital letter, all else itself", example="@##-#####"
+    )
     serial_from: Text | None = column("first serial, compared as text of equal length")
     serial_to: Text | None = column("last serial, included")
     produced_from: Day | None = column("produced from", example="2023-02")
@@ -92,11 +110,17 @@ class Spring(Entity):
     end_volume_ml: Published | None = column("positive chamber at full travel, no spacers", unit="mL", example="68")
     negative_volume_ml: Published | None = column("negative chamber at full extension", unit="mL", example="18")
     port_travel_mm: Published | None = column(
-        "travel at which the port joins both chambers; 0 when they join at full extension", unit="mm", example="4", positive=False
+        "travel at which the port joins both chambers; 0 when they join at full extension",
+        unit="mm",
+        example="4",
+        positive=False,
     )
     geometry_basis: Literal["stated", "measured", "estimated"] | None = column("where the volumes come from")
     pressure_limit: Published | None = column(
-        "maximum fill pressure: gauge, at full extension", unit_column="pressure_unit", measures="pressure", example="160"
+        "maximum fill pressure: gauge, at full extension",
+        unit_column="pressure_unit",
+        measures="pressure",
+        example="160",
     )
     pressure_unit: Text | None = column("unit of the pressure limit", measures="pressure", example="psi")
     rate: Published | None = column("rate of a coil", unit_column="rate_unit", measures="spring rate", example="8.5")
@@ -179,7 +203,9 @@ class Fastener(Entity):
     position: Text = column("where it is", required=True, example="foot bolt")
     side: Text | None = column("which leg or side", example="spring side")
     count: Whole | None = column("how many of them", example="1")
-    kind: Literal["bolt", "nut", "cap", "set screw", "threaded seal head", "valve core"] = column("what it is", required=True)
+    kind: Literal["bolt", "nut", "cap", "set screw", "threaded seal head", "valve core"] = column(
+        "what it is", required=True
+    )
     drives: Words | None = column("drives that turn it, any of", example="hex 5 mm")
     thread: Text | None = column("thread, ISO designation", example="M8x1")
     hand: Literal["right", "left"] | None = column("hand of the thread")
@@ -206,7 +232,9 @@ class Frame(Entity):
     dual_crown: Literal["yes", "no", "not stated"] | None = column("whether a dual crown fork is permitted")
     steerer: Text | None = column("steerer it takes")
     tyre_front_max_mm: Published | None = column("widest front tyre", unit="mm")
-    axle_to_crown_mm: Published | None = column("axle-to-crown at which the geometry below is given", unit="mm", example="540")
+    axle_to_crown_mm: Published | None = column(
+        "axle-to-crown at which the geometry below is given", unit="mm", example="540"
+    )
     head_angle_deg: Published | None = column("head angle from the horizontal", unit="°", example="65.5")
     seat_angle_deg: Published | None = column("seat angle from the horizontal", unit="°")
     wheelbase_mm: Published | None = column("wheelbase", unit="mm")
@@ -250,8 +278,8 @@ class Step(Row):
     tools: Slugs | None = column("tools it needs beyond those of the fastener", to="tools")
     turns: Text | None = column("turns to back off", example="3-4")
     when: Words | None = column(
-        "conditions, all of which hold: property=value or property=value|value with spring_kind, foot_joint, adjuster_at, "
-        "crowns, travel_set_by, damper_kind",
+        "conditions, all of which hold: property=value or property=value|value with spring_kind, foot_joint, "
+        "adjuster_at, crowns, travel_set_by, damper_kind",
         example="foot_joint=bolt into shaft",
     )
     measures: Text | None = column("what to measure and write down")

@@ -9,12 +9,21 @@ from pydantic import BaseModel, ConfigDict
 
 from app.catalogue.columns import Column, Flag, Number, Slug, Text, Whole, column, describe
 
-SCOPE = ("variant", "model_year_from", "model_year_to", "travel_from_mm", "travel_to_mm", "spring", "damper", "wheel_size")
+SCOPE = (
+    "variant",
+    "model_year_from",
+    "model_year_to",
+    "travel_from_mm",
+    "travel_to_mm",
+    "spring",
+    "damper",
+    "wheel_size",
+)
 CLAIM = ("source", "page", "confirmed", "exception_to", "note")
 
 
 class Row(BaseModel):
-    """A row of one table as exchanged. `model_validate` takes values of their kinds; `from_cells` reads them from text."""
+    """A row of one table as exchanged. `model_validate` takes values, `from_cells` reads them from text."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
@@ -29,10 +38,10 @@ class Row(BaseModel):
     def columns(cls) -> dict[str, Column]:
         """The columns in exchange order: id, own columns with the scope after the chassis, the claim at the end."""
         names = list(cls.model_fields)
-        scope = [name for name in SCOPE if name in names]
+        scope = [name for name in SCOPE if name in names] if "wheel_size" in names else []
         claim = [name for name in CLAIM if name in names]
         own = [name for name in names if name not in (*scope, *claim, "id")]
-        if "chassis" in own and scope:
+        if scope:
             if cls.role == "statement":
                 own = ["chassis", *(name for name in own if name != "chassis")]
             at = own.index("chassis") + 1
@@ -90,7 +99,7 @@ class Row(BaseModel):
 
 @cache
 def _layout(model: type[Row]) -> tuple[tuple[str, ...], tuple[tuple[str, Any], ...]]:
-    converters = []
+    converters: list[tuple[str, Any]] = []
     for name, described in model.columns().items():
         kind = described.kind
         if kind.name == "figure as published":
@@ -110,7 +119,7 @@ def _writers(model: type[Row]) -> tuple[tuple[str, Any], ...]:
 
 
 def from_cells(model: type[Row], cells: Mapping[str, str]) -> dict[str, Any]:
-    """Values of the given cells; an empty cell is not given. Raises Unreadable at the first cell that is no such value."""
+    """Values of the given cells; an empty cell is not given. Raises Unreadable at the first that cannot be read."""
     columns = model.columns()
     return {name: columns[name].kind.read(text) for name, text in cells.items() if text != ""}
 
@@ -130,7 +139,9 @@ class Scope(Row):
     model_year_to: Whole | None = column("last model year, included", unit="year", example="2025")
     spring: Slug | None = column("holds with this spring only", to="springs")
     damper: Slug | None = column("holds with this damper only", to="dampers")
-    wheel_size: Whole | None = column("holds for this wheel only: ISO 5775 bead seat diameter", unit="mm", example="622")
+    wheel_size: Whole | None = column(
+        "holds for this wheel only: ISO 5775 bead seat diameter", unit="mm", example="622"
+    )
 
 
 class TravelScope(Scope):
@@ -150,5 +161,3 @@ class Claim(Row):
     confirmed: Flag | None = column("read twice against the page", example="true")
     exception_to: Slug | None = column("id of the wider statement of this subject that this one overrules in its scope")
     note: Text | None = column("anything a mechanic should read with it")
-
-

@@ -29,7 +29,10 @@ class Fit(Statement):
     spacer_limit: Whole | None = column("most volume spacers it may carry", example="4", positive=False)
     spacers_fitted: Whole | None = column("volume spacers from the factory", example="1", positive=False)
     pressure_limit: Published | None = column(
-        "maximum fill pressure: gauge, at full extension", unit_column="pressure_unit", measures="pressure", example="160"
+        "maximum fill pressure: gauge, at full extension",
+        unit_column="pressure_unit",
+        measures="pressure",
+        example="160",
     )
     pressure_unit: Text | None = column("unit of the pressure limit", measures="pressure", example="psi")
 
@@ -48,7 +51,9 @@ class Torque(Statement, TravelScope):
     thread_prep: Literal["dry", "oiled", "greased", "low threadlocker", "medium threadlocker"] | None = column(
         "what is on the thread"
     )
-    instruction: Text | None = column("how, where a figure does not say it all", example="hand-tight, then a quarter turn")
+    instruction: Text | None = column(
+        "how, where a figure does not say it all", example="hand-tight, then a quarter turn"
+    )
     recheck: Text | None = column("when it is checked again", example="after the first ride")
 
 
@@ -124,11 +129,17 @@ class Guide(Statement, TravelScope):
     about: ClassVar[tuple[str, ...]] = ("chassis", "chamber", "rider_mass_from", "rider_mass_to", "mass_unit")
 
     chamber: Literal["positive", "negative", "coil"] | None = column("which chamber the pressure is for")
-    rider_mass_from: Published | None = column("rider from this mass", unit_column="mass_unit", measures="mass", example="70")
-    rider_mass_to: Published | None = column("up to but not at this mass", unit_column="mass_unit", measures="mass", example="80")
+    rider_mass_from: Published | None = column(
+        "rider from this mass", unit_column="mass_unit", measures="mass", example="70"
+    )
+    rider_mass_to: Published | None = column(
+        "up to but not at this mass", unit_column="mass_unit", measures="mass", example="80"
+    )
     mass_unit: Text | None = column("unit of the masses", measures="mass", example="kg")
     mass_is: Literal["with gear", "without", "not stated"] | None = column("whether gear is in the mass")
-    pressure: Published | None = column("start pressure, gauge", unit_column="pressure_unit", measures="pressure", example="72")
+    pressure: Published | None = column(
+        "start pressure, gauge", unit_column="pressure_unit", measures="pressure", example="72"
+    )
     pressure_min: Published | None = column("least", unit_column="pressure_unit", measures="pressure")
     pressure_max: Published | None = column("greatest", unit_column="pressure_unit", measures="pressure")
     pressure_unit: Text | None = column("unit of the pressures", measures="pressure", example="psi")
@@ -147,7 +158,9 @@ class Reading(Statement, TravelScope):
     spacers: Whole | None = column("volume spacers fitted", positive=False)
     state: Text | None = column("state of the fork", example="at sag")
     at_travel_mm: Published | None = column("compression at which it was read", unit="mm", example="38", positive=False)
-    pressure: Published | None = column("gauge pressure", unit_column="pressure_unit", measures="pressure", example="72")
+    pressure: Published | None = column(
+        "gauge pressure", unit_column="pressure_unit", measures="pressure", example="72"
+    )
     pressure_unit: Text | None = column("unit of the pressure", measures="pressure", example="psi")
     force: Published | None = column("force on the fork", unit_column="force_unit", measures="force")
     force_unit: Text | None = column("unit of the force", measures="force", example="N")

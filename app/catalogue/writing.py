@@ -1,0 +1,104 @@
+"""The only code that writes the catalogue: opens revision N inside the write transaction, puts and withdraws rows.
+
+The only update ever made closes a span, once; nothing is deleted. Judging is the caller's business: nothing is
+visible to readers until the revision row is recorded and the transaction commits.
+"""
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from sqlalchemy import Connection, bindparam, func, insert, select, update
+
+from app.catalogue.catalogue import latest
+from app.catalogue.rows import At
+from app.catalogue.stored import OPEN, REVISIONS, SQL
+from app.catalogue.tables import Row
+
+BATCH = 5000
+
+
+@dataclass(slots=True)
+class Counts:
+    """How many rows a revision adds, changes and withdraws."""
+
+    added: int = 0
+    changed: int = 0
+    withdrawn: int = 0
+
+    def any(self) -> bool:
+        return bool(self.added or self.changed or self.withdrawn)
+
+
+class NewRevision:
+    """The revision being written on a connection that holds the write transaction (`Database.write`)."""
+
+    def __init__(self, connection: Connection) -> None:
+        self.connection = connection
+        self.before = At(connection, latest(connection))
+        self.number = self.before.revision + 1
+        self.after = At(connection, self.number)
+        self.counts = Counts()
+        self._empty: dict[type[Row], bool] = {}
+
+    def put(self, table: type[Row], rows: Sequence[Row]) -> list[tuple[Row | None, Row]]:
+        """Store rows that are new or differ; returns (before, after) of just those. Ids are unique within one call's
+        revision: the caller has refused duplicates."""
+        changes: list[tuple[Row | None, Row]] = []
+        for start in range(0, len(rows), BATCH):
+            changes += self._put(table, rows[start : start + BATCH])
+        return changes
+
+    def _put(self, table: type[Row], rows: Sequence[Row]) -> list[tuple[Row | None, Row]]:
+        held = {} if self._is_empty(table) else self.before.many(table, [row.id for row in rows])
+        changes: list[tuple[Row | None, Row]] = []
+        for row in rows:
+            before = held.get(row.id)
+            if before is None or before.cells() != row.cells():
+                changes.append((before, row))
+        self._close(table, [before.id for before, _ in changes if before is not None])
+        if changes:
+            span = {"revision_from": self.number, "revision_to": OPEN}
+            self.connection.execute(insert(SQL[table]), [{**row.stored(), **span} for _, row in changes])
+        changed = sum(before is not None for before, _ in changes)
+        self.counts.changed += changed
+        self.counts.added += len(changes) - changed
+        return changes
+
+    def withdraw(self, table: type[Row], ids: Iterable[str]) -> list[Row]:
+        """Close the rows of those ids; returns what they were. Ids that do not hold are passed over."""
+        held = self.before.many(table, list(ids))
+        self._close(table, list(held))
+        self.counts.withdrawn += len(held)
+        return list(held.values())
+
+    def record(self, reason: str, who: str, *, idempotency_key: str | None = None, digest: str | None = None) -> int:
+        """Record the revision, which makes it visible once the transaction commits; returns its number."""
+        now = dt.datetime.now(dt.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+        last = self.connection.execute(select(func.max(REVISIONS.c.recorded_at))).scalar() or now
+        self.connection.execute(
+            insert(REVISIONS),
+            {
+                "number": self.number, "recorded_at": max(now, last), "reason": reason, "who": who,
+                "added": self.counts.added, "changed": self.counts.changed, "withdrawn": self.counts.withdrawn,
+                "idempotency_key": idempotency_key, "request_digest": digest,
+            },
+        )  # fmt: skip
+        return self.number
+
+    def _close(self, table: type[Row], ids: list[str]) -> None:
+        if not ids:
+            return
+        stored = SQL[table]
+        statement = (
+            update(stored)
+            .where(stored.c.id == bindparam("closing"), stored.c.revision_to == OPEN)
+            .values(revision_to=self.number)
+        )
+        self.connection.execute(statement, [{"closing": id} for id in ids])
+
+    def _is_empty(self, table: type[Row]) -> bool:
+        if table not in self._empty:
+            stored = SQL[table]
+            self._empty[table] = self.connection.execute(select(stored.c.id).limit(1)).first() is None
+        return self._empty[table]

@@ -1,0 +1,8 @@
+"""Runs the shop database's migrations: bench log, keys, audit. The catalogue has its own."""
+
+from alembic import context
+
+from app.access.stored import SHOP
+from app.catalogue.migrating import run_in_context
+
+run_in_context(context, SHOP)
