@@ -1,0 +1,95 @@
+"""Scope algebra: what a row holds for, as intervals and names; pure, knows no database and no rule.
+
+Years and travel are closed intervals, the other dimensions a name or None for any (design: scope). A dimension that
+nobody bounds is infinite. Resolved scopes only are compared: two rows of one chassis, with that chassis's own ends in
+place of the empty ones.
+"""
+
+from collections.abc import Mapping
+from math import inf
+from typing import NamedTuple
+
+from app.catalogue.tables import Chassis, Row, Variant
+
+
+class Scope(NamedTuple):
+    """A resolved scope. Years and travels (mm) are closed intervals; an interval whose ends cross holds nowhere."""
+
+    year_from: float = -inf
+    year_to: float = inf
+    travel_from: float = -inf
+    travel_to: float = inf
+    variant: str | None = None
+    spring: str | None = None
+    damper: str | None = None
+    wheel_size: int | None = None
+
+
+EVERYWHERE = Scope()
+
+
+def resolve(row: Row, chassis: Chassis | None, variants: Mapping[str, Variant]) -> Scope:
+    """The scope of a statement or procedure; an empty end is the chassis's own, infinite where that states none.
+
+    A variant of narrower years narrows the years. A fit has no travel dimension: travel is what it says, not what it
+    holds for. A variant that is not among `variants` narrows nothing.
+    """
+    fields = row.__dict__
+    year_from, year_to = fields["model_year_from"], fields["model_year_to"]
+    if year_from is None:
+        year_from = -inf if chassis is None or chassis.model_year_from is None else chassis.model_year_from
+    if year_to is None:
+        year_to = inf if chassis is None or chassis.model_year_to is None else chassis.model_year_to
+    variant = fields["variant"]
+    if variant is not None and (described := variants.get(variant)) is not None:
+        if described.model_year_from is not None and described.model_year_from > year_from:
+            year_from = described.model_year_from
+        if described.model_year_to is not None and described.model_year_to < year_to:
+            year_to = described.model_year_to
+    travel_from, travel_to = -inf, inf
+    if "travel_from_mm" in fields:
+        travel_from, travel_to = fields["travel_from_mm"], fields["travel_to_mm"]
+        if travel_from is None:
+            travel_from = -inf if chassis is None or chassis.travel_min_mm is None else chassis.travel_min_mm
+        if travel_to is None:
+            travel_to = inf if chassis is None or chassis.travel_max_mm is None else chassis.travel_max_mm
+    return Scope(
+        year_from, year_to, travel_from, travel_to, variant, fields["spring"], fields["damper"], fields["wheel_size"]
+    )
+
+
+def empty(scope: Scope) -> bool:
+    """True when the ends of an interval cross, so that the scope holds nowhere."""
+    return scope.year_from > scope.year_to or scope.travel_from > scope.travel_to
+
+
+def overlap(a: Scope, b: Scope) -> bool:
+    """True when some configuration is in both: intervals intersect, names are equal or open in one. Symmetric."""
+    return (
+        max(a.year_from, b.year_from) <= min(a.year_to, b.year_to)
+        and max(a.travel_from, b.travel_from) <= min(a.travel_to, b.travel_to)
+        and (a.variant == b.variant or a.variant is None or b.variant is None)
+        and (a.spring == b.spring or a.spring is None or b.spring is None)
+        and (a.damper == b.damper or a.damper is None or b.damper is None)
+        and (a.wheel_size == b.wheel_size or a.wheel_size is None or b.wheel_size is None)
+    )
+
+
+def contains(wide: Scope, narrow: Scope) -> bool:
+    """True when `narrow` lies within `wide` in every dimension. Reflexive and transitive."""
+    return (
+        wide.year_from <= narrow.year_from
+        and narrow.year_to <= wide.year_to
+        and wide.travel_from <= narrow.travel_from
+        and narrow.travel_to <= wide.travel_to
+        and (wide.variant is None or wide.variant == narrow.variant)
+        and (wide.spring is None or wide.spring == narrow.spring)
+        and (wide.damper is None or wide.damper == narrow.damper)
+        and (wide.wheel_size is None or wide.wheel_size == narrow.wheel_size)
+    )
+
+
+def narrower(a: Scope, b: Scope) -> bool:
+    """True when `a` lies within `b` and is not `b`: in every dimension, strictly in one. A strict partial order."""
+    return a != b and contains(b, a)
+
