@@ -1,0 +1,62 @@
+"""The standard atmosphere from sea level to 5000 m, and what altitude and temperature do to a gauge reading."""
+
+SEA_LEVEL_PA = 101325.0
+SEA_LEVEL_K = 288.15
+_LAPSE_K_PER_M = 0.0065
+_GAS_CONSTANT_J_PER_KG_K = 287.05287
+_GRAVITY_M_S2 = 9.80665
+_EARTH_RADIUS_M = 6356766.0
+ALTITUDE_MAX_M = 5000.0
+
+
+def geopotential_altitude_m(geometric_altitude_m: float) -> float:
+    """H = r*z/(r + z) with r = 6 356 766 m (ISO 2533:1975, equation 8); z in 0..5000 m."""
+    _check_altitude(geometric_altitude_m)
+    return _EARTH_RADIUS_M * geometric_altitude_m / (_EARTH_RADIUS_M + geometric_altitude_m)
+
+
+def pressure_at_geopotential_pa(geopotential_altitude_m: float) -> float:
+    """p = p0*(1 - L*H/T0)^(g/(R*L)), the troposphere of ISO 2533:1975; H in 0..5000 m, else ValueError."""
+    _check_altitude(geopotential_altitude_m)
+    exponent = _GRAVITY_M_S2 / (_GAS_CONSTANT_J_PER_KG_K * _LAPSE_K_PER_M)
+    pressure: float = SEA_LEVEL_PA * (1 - _LAPSE_K_PER_M * geopotential_altitude_m / SEA_LEVEL_K) ** exponent
+    return pressure
+
+
+def pressure_at_altitude_pa(geometric_altitude_m: float) -> float:
+    """Standard pressure at a geometric altitude, the one on a map; 0..5000 m, else ValueError (ISO 2533:1975).
+
+    Weather moves the true pressure by about +-3 kPa (common practice, no source).
+    """
+    return pressure_at_geopotential_pa(geopotential_altitude_m(geometric_altitude_m))
+
+
+def temperature_at_altitude_k(geometric_altitude_m: float) -> float:
+    """T = T0 - L*H of the standard atmosphere (ISO 2533:1975); 0..5000 m, else ValueError."""
+    return SEA_LEVEL_K - _LAPSE_K_PER_M * geopotential_altitude_m(geometric_altitude_m)
+
+
+def gauge_elsewhere_pa(
+    gauge_pa: float,
+    ambient_here_pa: float,
+    ambient_there_pa: float,
+    temperature_here_k: float,
+    temperature_there_k: float,
+) -> float:
+    """Gauge reading there of a chamber that reads `gauge_pa` here: (p + pa1)*T2/T1 - pa2.
+
+    Constant mass and volume of air, so the fork stands at full extension both times (ideal gas). gauge >= 0, ambient
+    pressures > 0, temperatures 223..343 K, else ValueError. Turned round (here = trailhead, there = workshop) it
+    gives what to fill in the workshop.
+    """
+    if not (gauge_pa >= 0 and ambient_here_pa > 0 and ambient_there_pa > 0):
+        raise ValueError("The gauge pressure must not be negative and the ambient pressures must be greater than zero.")
+    for temperature_k in (temperature_here_k, temperature_there_k):
+        if not 223 <= temperature_k <= 343:
+            raise ValueError("The temperature of the air must lie between -50 and 70 degrees Celsius.")
+    return (gauge_pa + ambient_here_pa) * (temperature_there_k / temperature_here_k) - ambient_there_pa
+
+
+def _check_altitude(altitude_m: float) -> None:
+    if not 0 <= altitude_m <= ALTITUDE_MAX_M:
+        raise ValueError("The altitude must lie between 0 and 5000 m.")

@@ -1,0 +1,47 @@
+"""A coil spring with preload; refuses a rate that is not positive."""
+
+from collections.abc import Iterable
+
+
+def _check(rate_n_per_m: float, preload_m: float) -> None:
+    if not rate_n_per_m > 0:
+        raise ValueError("The spring rate must be greater than zero.")
+    if not preload_m >= 0:
+        raise ValueError("The preload must not be negative.")
+
+
+def force_n(rate_n_per_m: float, travel_m: float, preload_m: float) -> float:
+    """F = k*(x + preload), Hooke's law; travel >= 0. The rate is per metre of fork travel."""
+    _check(rate_n_per_m, preload_m)
+    if not travel_m >= 0:
+        raise ValueError("The travel must not be negative.")
+    return rate_n_per_m * (travel_m + preload_m)
+
+
+def sag_travel_m(rate_n_per_m: float, load_n: float, preload_m: float) -> float:
+    """x = F/k - preload; zero where the preload alone carries the load (the stop holds the fork). load >= 0."""
+    _check(rate_n_per_m, preload_m)
+    if not load_n >= 0:
+        raise ValueError("The load must not be negative.")
+    travel_m = load_n / rate_n_per_m - preload_m
+    return travel_m if travel_m > 0 else 0 * travel_m
+
+
+def rate_for_sag_n_per_m(load_n: float, sag_m: float, preload_m: float) -> float:
+    """k = F/(sag + preload); load > 0, sag > 0, preload >= 0."""
+    if not (load_n > 0 and sag_m > 0 and preload_m >= 0):
+        raise ValueError("Load and sag must be greater than zero, the preload zero or more.")
+    return load_n / (sag_m + preload_m)
+
+
+def next_rates(wanted_n_per_m: float, offered_n_per_m: Iterable[float]) -> tuple[float | None, float | None]:
+    """The stiffest offered rate that is not above the wanted one, and the softest that is not below it.
+
+    None where the offer ends; the same rate twice when it is offered exactly.
+    """
+    offered = sorted(offered_n_per_m)
+    if not wanted_n_per_m > 0 or any(not rate > 0 for rate in offered):
+        raise ValueError("Spring rates must be greater than zero.")
+    softer = [rate for rate in offered if rate <= wanted_n_per_m]
+    stiffer = [rate for rate in offered if rate >= wanted_n_per_m]
+    return (softer[-1] if softer else None, stiffer[0] if stiffer else None)
