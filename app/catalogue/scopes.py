@@ -92,4 +92,3 @@ def contains(wide: Scope, narrow: Scope) -> bool:
 def narrower(a: Scope, b: Scope) -> bool:
     """True when `a` lies within `b` and is not `b`: in every dimension, strictly in one. A strict partial order."""
     return a != b and contains(b, a)
-

@@ -1,0 +1,199 @@
+"""What two statements can contradict each other about, and whether they do (design: subject, agreement); pure.
+
+An absent value says nothing and agrees with everything; a unit that is not known makes a figure say nothing too (a rule
+of form has already refused it). A figure rounded to its last digit stands for an open interval, so 7.3 and 7.4 differ;
+stated limits are closed. The two ends of a limit are two figures of their own: 203 mm and 180 mm are no range.
+"""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from functools import cache, lru_cache
+from typing import Any, NamedTuple
+
+from app.catalogue.columns import write_number
+from app.catalogue.tables import CLAIM, SCOPE, Fit, Guide, Limit, Part, Statement, Torque, Use
+from app.units.convert import linear
+from app.units.table import Unit, find
+
+Key = tuple[Any, ...]
+_END = re.compile(r"(?:^|_)(min|max)(?=_|$)")
+
+
+def subject(statement: Statement, parts: Mapping[str, Part]) -> Key:
+    """What the statement is about, equal for two statements of one table that can contradict each other.
+
+    No travel spacers is 0 of them, no stage the first. A use is about the kind of its part: `parts` holds the parts
+    named, by id; a part that is not there stands for itself. A mass bracket is compared in kilograms.
+    """
+    fields = statement.__dict__
+    if isinstance(statement, Fit):
+        return fields["chassis"], fields["spring"], fields["travel_spacers"] or 0
+    if isinstance(statement, Torque):
+        return fields["chassis"], fields["fastener"], fields["stage"] or 1
+    if isinstance(statement, Use):
+        part = parts.get(fields["part"])
+        about = fields["part"] if part is None else part.kind
+        return fields["chassis"], fields["job"], about, fields["position"]
+    if isinstance(statement, Guide):
+        unit = fields["mass_unit"]
+        ends = (kilograms(fields["rider_mass_from"], unit), kilograms(fields["rider_mass_to"], unit))
+        return fields["chassis"], fields["chamber"], *ends
+    return tuple(fields[name] for name in statement.about)
+
+
+def kilograms(mass: Decimal | None, spelling: str | None) -> Decimal | Fraction | None:
+    """A mass in kilograms, exact; as it stands where the unit is not known."""
+    if mass is None or spelling is None or spelling == "kg":
+        return mass
+    unit = unit_of("mass", spelling)
+    return mass if unit is None else Fraction(mass) * unit.factor
+
+
+def agree(a: Statement, b: Statement) -> bool:
+    """True when no value column of two statements of one table and subject differs beyond what was rounded away."""
+    return not differences(a, b)
+
+
+def differences(a: Statement, b: Statement) -> list[str]:
+    """The value columns in which two statements of one table and subject disagree, in exchange order. Symmetric."""
+    mine, theirs = a.__dict__, b.__dict__
+    texts, figures = _plan(type(a))
+    found = []
+    for name in texts:
+        here, there = mine[name], theirs[name]
+        if here != there and here is not None and there is not None:
+            found.append(name)
+    for figure in figures:
+        first, second = (_read(fields, figure) for fields in (mine, theirs))
+        if first != second and not _meet(first, second, figure.kind):
+            found.append(next(name for name in (figure.value, figure.low, figure.high) if name is not None))
+    return found
+
+
+@lru_cache(maxsize=4096)
+def unit_of(kind: str | None, spelling: str) -> Unit | None:
+    """The unit so spelt of that kind, or None; of kind `any` or None the first so spelt."""
+    for unit in find(spelling):
+        if kind in (unit.kind, "any", None):
+            return unit
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class _Figure:
+    """The columns of one figure: its value and limits, and the column of its unit; `kind` is what it measures."""
+
+    value: str | None
+    low: str | None
+    high: str | None
+    unit: str | None
+    kind: str | None
+
+
+class _Read(NamedTuple):
+    value: Decimal | None
+    low: Decimal | None
+    high: Decimal | None
+    unit: str | None
+
+
+def value_columns(table: type[Statement]) -> list[str]:
+    """The columns outside scope, claim and subject: what a statement says."""
+    about = set(table.about) - ({"part"} if table is Use else set())
+    outside = {"id", *SCOPE, *CLAIM, *about}
+    if table is Guide:
+        outside.add("mass_unit")
+    return [name for name in table.columns() if name not in outside]
+
+
+@cache
+def _plan(table: type[Statement]) -> tuple[tuple[str, ...], tuple[_Figure, ...]]:
+    """The columns compared as they stand, and the figures."""
+    texts: list[str] = []
+    grouped: dict[str, dict[str, str]] = {}
+    columns = table.columns()
+    for name in value_columns(table):
+        described = columns[name]
+        if described.measures and described.unit_column is None:
+            continue  # the unit of a figure, read with it
+        if described.kind.name not in ("figure as published", "number"):
+            texts.append(name)
+            continue
+        end = _END.search(name)
+        stem = name if end is None or table is Limit else (_END.sub("", name).lstrip("_") or "value")
+        grouped.setdefault(stem, {})["value" if end is None or table is Limit else end[1]] = name
+    figures = []
+    for group in grouped.values():
+        described = columns[next(iter(group.values()))]
+        ends = group.get("value"), group.get("min"), group.get("max")
+        figures.append(_Figure(*ends, described.unit_column, described.measures))
+    return tuple(texts), tuple(figures)
+
+
+def _read(fields: Mapping[str, Any], figure: _Figure) -> _Read:
+    value, low, high = (None if name is None else fields[name] for name in (figure.value, figure.low, figure.high))
+    if isinstance(value, float):
+        value = Decimal(write_number(value))
+    return _Read(value, low, high, None if figure.unit is None else fields[figure.unit])
+
+
+def _meet(a: _Read, b: _Read, kind: str | None) -> bool:
+    """True when the intervals of two figures intersect, in one unit."""
+    if a[:3] == (None, None, None) or b[:3] == (None, None, None):
+        return True
+    here, there = _ends(a, b), _ends(b, a)
+    if a.unit != b.unit:
+        if a.unit is None or b.unit is None:
+            return True
+        factor = _common(kind, a.unit, b.unit)
+        if factor is None:
+            return unit_of(kind, a.unit) is None or unit_of(kind, b.unit) is None
+        here = tuple((None if end is None else Fraction(end) * factor, closed) for end, closed in here)
+        there = tuple((None if end is None else Fraction(end), closed) for end, closed in there)
+    return _intersect(here, there)
+
+
+@lru_cache(maxsize=4096)
+def _common(kind: str | None, start: str, target: str) -> Fraction | None:
+    """The factor between two spellings of units of one kind, which has no offset; None where there is no such kind."""
+    for here in find(start):
+        for there in find(target):
+            if here.kind == there.kind and kind in (here.kind, "any", None):
+                return linear(here, there)[0]
+    return None
+
+
+_Ends = tuple[tuple[Decimal | Fraction | None, bool], ...]
+
+
+def _ends(read: _Read, other: _Read) -> _Ends:
+    """Lower and upper end, each with whether it belongs; a lone limit facing the same lone limit is a figure itself."""
+    value, low, high, _ = read
+    if value is None and (low is None) != (high is None):
+        same = other.value is None and (other.low is None) == (low is None) and (other.high is None) == (high is None)
+        if same:
+            value, low, high = (high if low is None else low), None, None
+    half = Decimal(0)
+    if value is not None:
+        exponent = value.as_tuple().exponent
+        half = Decimal(5).scaleb((exponent if isinstance(exponent, int) else 0) - 1)
+    lower: tuple[Decimal | None, bool] = (
+        (low, True) if low is not None else (None if value is None else value - half, False)
+    )
+    upper: tuple[Decimal | None, bool] = (
+        (high, True) if high is not None else (None if value is None else value + half, False)
+    )
+    return lower, upper
+
+
+def _intersect(a: _Ends, b: _Ends) -> bool:
+    lows = [end for end in (a[0], b[0]) if end[0] is not None]
+    highs = [end for end in (a[1], b[1]) if end[0] is not None]
+    for low, low_closed in lows:
+        for high, high_closed in highs:
+            if low > high or (low == high and not (low_closed and high_closed)):  # type: ignore[operator]
+                return False
+    return True
