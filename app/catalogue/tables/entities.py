@@ -43,6 +43,7 @@ class Source(Row):
     edition: Text | None = column("edition as printed", example="C")
     published_on: Day | None = column("date of publication: year, year-month or full date", example="2024-05")
     kind: Literal["manual", "bulletin", "measured", "common practice"] = column("what sort of document", required=True)
+    invented: Flag | None = column("true of a document that does not exist: demonstration data, never for real work")
 
 
 class Chassis(Entity):

@@ -520,6 +520,7 @@ def upgrade() -> None:
     sa.Column('edition', sa.String().with_variant(sa.String(collation='C'), 'postgresql'), nullable=True),
     sa.Column('published_on', sa.String().with_variant(sa.String(collation='C'), 'postgresql'), nullable=True),
     sa.Column('kind', sa.String().with_variant(sa.String(collation='C'), 'postgresql'), nullable=False),
+    sa.Column('invented', sa.Boolean(), nullable=True),
     sa.Column('revision_from', sa.Integer(), autoincrement=False, nullable=False),
     sa.Column('revision_to', sa.Integer(), nullable=False),
     sa.PrimaryKeyConstraint('id', 'revision_from'),
