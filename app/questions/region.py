@@ -1,0 +1,219 @@
+"""What a question is about: the part of a chassis's configurations that the given parameters leave open.
+
+An omitted parameter is unknown, never "any": the region then spans everything it may be. Refuses what lies outside the
+chassis's own years, travel, wheels, dampers and variants, naming the nearest that is inside.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from math import inf
+
+from rapidfuzz import process
+
+from app.catalogue.columns import write_number
+from app.catalogue.scopes import Scope
+from app.catalogue.tables import Chassis, Variant
+from app.errors import Fault, Invalid
+from app.units.measure import Measure, parse_measure, parse_wheel_size
+
+DIMENSIONS = ("model_year", "travel", "variant", "spring", "damper", "wheel_size")
+
+
+@dataclass(frozen=True, slots=True)
+class Region:
+    """Closed intervals of years and travel (mm), and for each name dimension the set of what it may be; None: open.
+
+    A set of one is known. `variant` is the given variant or None for unknown.
+    """
+
+    years: tuple[float, float] = (-inf, inf)
+    travel: tuple[float, float] = (-inf, inf)
+    variant: str | None = None
+    springs: frozenset[str] | None = None
+    dampers: frozenset[str] | None = None
+    wheel_sizes: frozenset[int] | None = None
+
+    def may_hold(self, scope: Scope) -> bool:
+        """True when the scope holds for some configuration of the region."""
+        return (
+            max(self.years[0], scope.year_from) <= min(self.years[1], scope.year_to)
+            and max(self.travel[0], scope.travel_from) <= min(self.travel[1], scope.travel_to)
+            and (self.variant is None or scope.variant is None or scope.variant == self.variant)
+            and (self.springs is None or scope.spring is None or scope.spring in self.springs)
+            and (self.dampers is None or scope.damper is None or scope.damper in self.dampers)
+            and (self.wheel_sizes is None or scope.wheel_size is None or scope.wheel_size in self.wheel_sizes)
+        )
+
+    def open_in(self, scope: Scope) -> list[str]:
+        """The parameters along which the scope does not hold for the whole region; empty when it surely holds."""
+        parameters = []
+        if scope.year_from > self.years[0] or scope.year_to < self.years[1]:
+            parameters.append("model_year")
+        if scope.travel_from > self.travel[0] or scope.travel_to < self.travel[1]:
+            parameters.append("travel")
+        if scope.variant is not None and self.variant is None:
+            parameters.append("variant")
+        if scope.spring is not None and self.springs != {scope.spring}:
+            parameters.append("spring")
+        if scope.damper is not None and self.dampers != {scope.damper}:
+            parameters.append("damper")
+        if scope.wheel_size is not None and self.wheel_sizes != {scope.wheel_size}:
+            parameters.append("wheel_size")
+        return parameters
+
+    def within(self, scope: Scope) -> "Region":
+        """The part of the region in which the scope holds."""
+        return Region(
+            (max(self.years[0], scope.year_from), min(self.years[1], scope.year_to)),
+            (max(self.travel[0], scope.travel_from), min(self.travel[1], scope.travel_to)),
+            self.variant if scope.variant is None else scope.variant,
+            self.springs if scope.spring is None else frozenset({scope.spring}),
+            self.dampers if scope.damper is None else frozenset({scope.damper}),
+            self.wheel_sizes if scope.wheel_size is None else frozenset({scope.wheel_size}),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """The parameters of a configuration as read from a question."""
+
+    travel: Measure | None = None
+    model_year: int | None = None
+    variant: str | None = None
+    spring: str | None = None
+    damper: str | None = None
+    wheel_size: int | None = None
+
+
+def given(
+    *,
+    travel: str | None = None,
+    model_year: int | None = None,
+    variant: str | None = None,
+    spring: str | None = None,
+    damper: str | None = None,
+    wheel_size: str | None = None,
+) -> Given:
+    """Read the parameters' text. Raises Invalid with a fault for each that cannot be read."""
+    faults: list[Fault] = []
+    length: Measure | None = None
+    wheel: int | None = None
+    if travel is not None:
+        try:
+            length = parse_measure(
+                travel, kind="length", usual="mm", parameter="travel", minimum=Decimal(0), maximum=Decimal(1000)
+            )
+        except Invalid as refusal:
+            faults += refusal.faults
+    if wheel_size is not None:
+        try:
+            wheel = parse_wheel_size(wheel_size)
+        except Invalid as refusal:
+            faults += refusal.faults
+    if faults:
+        raise Invalid(faults[0].text, faults)
+    return Given(length, model_year, variant, spring, damper, wheel)
+
+
+def region(
+    chassis: Chassis,
+    variants: Mapping[str, Variant],
+    asked: Given,
+    *,
+    travels: Iterable[float] = (),
+    springs: Iterable[str] = (),
+) -> Region:
+    """The region of a question about one chassis; `travels` are those its fits offer, `springs` those they name.
+
+    Raises Invalid with one fault per parameter outside of what the chassis has.
+    """
+    faults: list[Fault] = []
+    years = _years(chassis, variants, asked, faults)
+    travel = _travel(chassis, asked, frozenset(travels), faults)
+    variant = _one_of("variant", asked.variant, variants, faults)
+    damper = _one_of("damper", asked.damper, chassis.dampers, faults)
+    spring = _one_of("spring", asked.spring, frozenset(springs) or None, faults)
+    if asked.wheel_size is not None and chassis.wheel_sizes and asked.wheel_size not in chassis.wheel_sizes:
+        nearest = min(chassis.wheel_sizes, key=lambda size: abs(size - (asked.wheel_size or 0)))
+        text = f"{chassis.name} takes {_words(chassis.wheel_sizes)} mm wheels (bead seat diameter)"
+        faults.append(Fault("wheel-size-outside", text, parameter="wheel_size", suggestion=str(nearest)))
+    if faults:
+        raise Invalid(faults[0].text, faults)
+    wheels = chassis.wheel_sizes if asked.wheel_size is None else (asked.wheel_size,)
+    return Region(
+        years,
+        travel,
+        variant,
+        frozenset({spring}) if spring is not None else (frozenset(springs) or None),
+        frozenset({damper}) if damper is not None else (frozenset(chassis.dampers) if chassis.dampers else None),
+        None if wheels is None else frozenset(wheels),
+    )
+
+
+def _years(
+    chassis: Chassis, variants: Mapping[str, Variant], asked: Given, faults: list[Fault]
+) -> tuple[float, float]:
+    low = -inf if chassis.model_year_from is None else chassis.model_year_from
+    high = inf if chassis.model_year_to is None else chassis.model_year_to
+    whose = chassis.name
+    variant = variants.get(asked.variant) if asked.variant is not None else None
+    if variant is not None:
+        low = max(low, -inf if variant.model_year_from is None else variant.model_year_from)
+        high = min(high, inf if variant.model_year_to is None else variant.model_year_to)
+        whose = f"{chassis.name}, {variant.name}"
+    year = asked.model_year
+    if year is None:
+        return low, high
+    if not low <= year <= high:
+        nearest = low if year < low else high
+        text = f"{whose} was made for model years {_ends(low, high)}, not {year}"
+        faults.append(Fault("model-year-outside", text, parameter="model_year", suggestion=write_number(nearest)))
+    return year, year
+
+
+def _travel(
+    chassis: Chassis, asked: Given, travels: frozenset[float], faults: list[Fault]
+) -> tuple[float, float]:
+    low = -inf if chassis.travel_min_mm is None else chassis.travel_min_mm
+    high = inf if chassis.travel_max_mm is None else chassis.travel_max_mm
+    if asked.travel is None:
+        return low, high
+    value = float(asked.travel.value)
+    half = float(asked.travel.half_last_digit)
+    matches = sorted(travel for travel in travels if abs(travel - value) <= half) if half else []
+    if len(matches) > 1:
+        text = f"{asked.travel.given_text} may be {_words(matches)} mm: say which"
+        faults.append(Fault("travel-ambiguous", text, parameter="travel", suggestion=write_number(matches[0])))
+    if matches:
+        value = matches[0]
+    elif not low <= value <= high:
+        offered = [travel for travel in travels if low <= travel <= high]
+        nearest = min(offered, key=lambda each: abs(each - value)) if offered else low if value < low else high
+        text = f"{chassis.name} can be built to {_ends(low, high)} mm, not {write_number(value)} mm"
+        faults.append(Fault("travel-outside", text, parameter="travel", suggestion=write_number(nearest)))
+    return value, value
+
+
+def _one_of(parameter: str, value: str | None, known: Iterable[str] | None, faults: list[Fault]) -> str | None:
+    names = list(known or ())
+    if value is None or not names or value in names:
+        return value
+    best = process.extractOne(value, names)
+    text = f"{parameter} is one of {_words(names)} here"
+    faults.append(Fault(f"{parameter}-outside", text, parameter=parameter, suggestion=best[0] if best else None))
+    return value
+
+
+def _words(values: Iterable[object]) -> str:
+    texts = [write_number(value) if isinstance(value, float) else str(value) for value in values]
+    shown = texts[:12] + ([f"{len(texts) - 12} more"] if len(texts) > 12 else [])
+    return shown[0] if len(shown) == 1 else ", ".join(shown[:-1]) + " or " + shown[-1]
+
+
+def _ends(low: float, high: float) -> str:
+    if low == high:
+        return write_number(low)
+    if low == -inf:
+        return f"up to {write_number(high)}"
+    return f"from {write_number(low)}" if high == inf else f"{write_number(low)}–{write_number(high)}"
