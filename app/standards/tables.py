@@ -1,0 +1,98 @@
+"""Public standards as tables, read once from data/; each row names its standard and how it was verified.
+
+Refuses a table that is not there (`NotFound`). Values are facts of the standards; no text of a standard is reproduced.
+"""
+
+import csv
+from functools import cache
+from importlib.resources import files
+from typing import NotRequired
+
+from rapidfuzz import fuzz, process
+from typing_extensions import TypedDict
+
+from app.errors import NotFound
+from app.standards.descriptions import DESCRIPTIONS, Column, Description
+
+Row = dict[str, int | float | str]
+
+
+class ColumnAnswer(TypedDict):
+    """One column of a table."""
+
+    name: str
+    meaning: str
+    type: str
+    unit: NotRequired[str]
+
+
+class TableDescription(TypedDict):
+    """One table without its rows."""
+
+    name: str
+    title: str
+    standard: str
+    columns: list[ColumnAnswer]
+    rows_total: int
+
+
+class TableAnswer(TableDescription):
+    """One table with its rows; a cell that is empty in the source is absent."""
+
+    rows: list[Row]
+
+
+_BY_NAME = {description.name: description for description in DESCRIPTIONS}
+
+
+def tables() -> list[TableDescription]:
+    """All tables, described, in a fixed order."""
+    return [_description(each) for each in DESCRIPTIONS]
+
+
+def table(name: str) -> TableAnswer:
+    """One table whole. Raises NotFound with the nearest names as candidates."""
+    if name not in _BY_NAME:
+        near = process.extract(name[:80], _BY_NAME.keys(), scorer=fuzz.WRatio, score_cutoff=60, limit=3)
+        candidates = [{"id": each, "score": round(score)} for each, score, _ in near]
+        known = ", ".join(_BY_NAME)
+        raise NotFound(f"there is no such table of standards; the tables are {known}", candidates=candidates)
+    return TableAnswer(**_description(_BY_NAME[name]), rows=[dict(row) for row in rows(name)])
+
+
+@cache
+def rows(name: str) -> tuple[Row, ...]:
+    """The rows of a table that is known to exist, typed; to be read only. Raises ValueError for an unsound file."""
+    description = _BY_NAME[name]
+    text = files("app.standards").joinpath("data", f"{name}.csv").read_text(encoding="utf-8")
+    reader = csv.DictReader(text.splitlines(), strict=True)
+    expected = [column.name for column in description.columns]
+    if reader.fieldnames != expected:
+        raise ValueError(f"columns of {name} are {reader.fieldnames}, described are {expected}")
+    return tuple(
+        {column.name: _cell(column, line[column.name]) for column in description.columns if line[column.name] != ""}
+        for line in reader
+    )
+
+
+def _cell(column: Column, text: str) -> int | float | str:
+    if column.kind == "text":
+        return text
+    return int(text) if text.lstrip("-").isdigit() else float(text)
+
+
+def _description(description: Description) -> TableDescription:
+    return TableDescription(
+        name=description.name,
+        title=description.title,
+        standard=description.standard,
+        columns=[_column(column) for column in description.columns],
+        rows_total=len(rows(description.name)),
+    )
+
+
+def _column(column: Column) -> ColumnAnswer:
+    answer = ColumnAnswer(name=column.name, meaning=column.meaning, type=column.kind)
+    if column.unit is not None:
+        answer["unit"] = column.unit
+    return answer
