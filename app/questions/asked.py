@@ -22,13 +22,14 @@ RevisionNumber = Annotated[int, Field(ge=0, le=LAST_REVISION)]
 
 
 class Common(BaseModel):
-    """The parameters all lookups share; unknown ones are refused. Unit names stay text here: the question resolves them."""
+    """The parameters all lookups share; unknown ones are refused. Unit names stay text: the question resolves them."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     units: Literal["published", "metric", "imperial"] = Field(
         default="published",
-        description="Units of the answer: as published, metric (N·m, bar, mL, kg, mm, °C) or imperial (in·lbf, psi, US fl oz, lb, in, °F).",
+        description="Units of the answer: as published, metric (N·m, bar, mL, kg, mm, °C) "
+        "or imperial (in·lbf, psi, US fl oz, lb, in, °F).",
     )
     torque_unit: UnitName | None = Field(default=None, description="Unit of every torque, whatever `units` says.")
     pressure_unit: UnitName | None = Field(default=None, description="Unit of every pressure.")
@@ -53,9 +54,7 @@ class Common(BaseModel):
     @model_validator(mode="after")
     def _one_moment(self) -> Self:
         if self.revision is not None and self.as_of is not None:
-            raise PydanticCustomError(
-                "two-moments", "Give `revision` or `as_of`, not both", {"parameter": "as_of"}
-            )
+            raise PydanticCustomError("two-moments", "Give `revision` or `as_of`, not both", {"parameter": "as_of"})
         return self
 
     def units_asked(self) -> dict[str, str]:

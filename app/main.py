@@ -1,0 +1,53 @@
+"""create_app: settings and catalogue in, the whole web service out; nothing else is assembled anywhere."""
+
+import json
+from functools import cache
+from typing import Any, TextIO
+
+from fastapi import FastAPI
+from starlette.middleware import Middleware
+
+from app.settings import Settings
+from app.web.logs import build_logger
+from app.web.middleware.compression import Compression
+from app.web.middleware.hosts import Hosts
+from app.web.middleware.limits import Limits
+from app.web.middleware.methods import Methods
+from app.web.middleware.paths import Paths
+from app.web.middleware.requests import Requests
+from app.web.middleware.security import Security
+from app.web.openapi import describe
+from app.web.refusals import HANDLERS
+from app.web.routes import ROUTERS
+
+
+def create_app(settings: Settings | None = None, catalogue: Any = None, *, log_to: TextIO | None = None) -> FastAPI:
+    """The service over one catalogue. Routes find `settings`, `catalogue` and `logger` on `request.app.state`."""
+    settings = settings or Settings()
+    logger = build_logger(settings, log_to)
+    app: FastAPI = FastAPI(
+        title="Legwork",
+        docs_url=None,
+        redoc_url=None,
+        openapi_url=None,
+        redirect_slashes=False,
+        exception_handlers=HANDLERS,
+        middleware=[
+            Middleware(Requests, logger=logger),
+            Middleware(Security),
+            Middleware(Hosts, allowed=settings.allowed_hosts),
+            Middleware(Limits, settings=settings),
+            Middleware(Methods, routes=lambda: app.router.routes),
+            Middleware(Compression),
+            Middleware(Paths),
+        ],
+    )
+    app.state.settings = settings
+    app.state.catalogue = catalogue
+    app.state.logger = logger
+    described = cache(lambda: describe(app))
+    app.state.openapi_bytes = cache(lambda: json.dumps(described(), ensure_ascii=False).encode())
+    app.openapi = described  # type: ignore[method-assign]
+    for router in ROUTERS:
+        app.include_router(router)
+    return app

@@ -1,0 +1,92 @@
+"""All settings, each a `LEGWORK_*` environment variable; nothing else in the program reads the environment."""
+
+from pathlib import Path
+from typing import Literal
+
+from pydantic import Field
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+DATA = Path(".data")
+
+
+class Settings(BaseSettings):
+    """One value per setting; a wrong value stops the start with a message that names the variable."""
+
+    model_config = SettingsConfigDict(env_prefix="LEGWORK_", frozen=True)
+
+    database_url: str = Field(
+        default=f"sqlite:///{DATA / 'legwork.db'}",
+        description="Where the catalogue is: an SQLAlchemy URL of SQLite or PostgreSQL.",
+    )
+    shop_database_url: str = Field(
+        default=f"sqlite:///{DATA / 'shop.db'}",
+        description="Where the bench log, keys and audit are: a second database, whose rows can be erased.",
+    )
+    read_url: str | None = Field(
+        default=None, description="Where lookups read from, if not from the catalogue itself: a streaming replica."
+    )
+
+    host: str = Field(default="127.0.0.1", description="The address `serve` listens on.")
+    port: int = Field(default=8000, ge=0, le=65535, description="The port `serve` listens on; 0 takes a free one.")
+    allowed_hosts: list[str] = Field(
+        default=["localhost", "127.0.0.1", "[::1]"],
+        description="Hosts that are answered, as a JSON list; `*.example.org` is any below it, `*` all.",
+    )
+    trusted_proxies: list[str] = Field(
+        default=[],
+        description="Addresses or networks whose X-Forwarded-For and -Proto are believed, as a JSON list.",
+    )
+    open_reads: bool = Field(default=True, description="Whether the catalogue may be read without a key.")
+
+    max_age: int = Field(
+        default=0,
+        ge=0,
+        le=86_400,
+        description="Seconds an answer of the newest revision may be kept; 0 means ask each time.",
+    )
+    max_body_bytes: int = Field(
+        default=16_000_000, ge=1_000, description="The largest body that is taken (413 beyond)."
+    )
+    max_url_bytes: int = Field(
+        default=8_192, ge=256, description="The longest path and query that is taken (414 beyond)."
+    )
+    max_header_bytes: int = Field(default=16_384, ge=1_024, description="All header lines together (431 beyond).")
+    max_headers: int = Field(default=100, ge=10, description="The number of header lines (431 beyond).")
+    max_in_flight: int = Field(
+        default=256, ge=1, description="Requests a worker answers at once; beyond it 503 with Retry-After."
+    )
+    max_connections: int = Field(
+        default=4_096, ge=1, description="Open connections a worker holds, idle ones too; beyond it 503 and closed."
+    )
+
+    header_timeout: float = Field(
+        default=8.0, gt=0, le=60, description="Seconds in which a request's header must have come (408 beyond)."
+    )
+    body_timeout: float = Field(
+        default=8.0, gt=0, le=60, description="Seconds in which the next 16 KiB of a body must have come (408 beyond)."
+    )
+    write_timeout: float = Field(
+        default=30.0,
+        gt=0,
+        description="Seconds in which a client must have taken what is waiting for it; then it is cut off.",
+    )
+    request_timeout: float = Field(
+        default=10.0, gt=0, description="Seconds from the whole request to the first byte of its answer (503 beyond)."
+    )
+    upload_timeout: float = Field(default=300.0, gt=0, description="Seconds a whole body may take (503 beyond).")
+    keep_alive_timeout: int = Field(
+        default=15, ge=1, description="Seconds an idle connection is kept for the next request."
+    )
+    shutdown_timeout: int = Field(
+        default=10, ge=1, description="Seconds that answers under way get to finish at a stop."
+    )
+
+    read_rate: str = Field(
+        default="600/minute", description="Lookups per client, as `number/second|minute|hour`; counted per worker."
+    )
+    write_rate: str = Field(default="60/minute", description="Writes and dry runs per client, likewise.")
+
+    log_level: Literal["debug", "info", "warning", "error"] = Field(
+        default="info", description="The least that is logged; each request is one `info` line."
+    )
+    log_format: Literal["json", "text"] = Field(default="json", description="One JSON object a line, or key=value.")

@@ -1,0 +1,1 @@
+"""How questions and answers travel: routes, representations, refusals and limits; no knowledge of forks."""

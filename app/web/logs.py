@@ -1,0 +1,61 @@
+"""The log: one line an event, JSON or key=value; control characters never reach it raw, keys never at all."""
+
+import logging
+import re
+import sys
+from typing import Any, TextIO
+
+import structlog
+from structlog.typing import FilteringBoundLogger, Processor
+
+from app.settings import Settings
+
+_LEVELS = {"debug": logging.DEBUG, "info": logging.INFO, "warning": logging.WARNING, "error": logging.ERROR}
+# A key is 256 random bits: 43 characters of base64url, or 64 of hexadecimal. Ids are lower case, so they stay readable.
+_KEY = re.compile(r"(?=[A-Za-z0-9_-]*[A-Z])[A-Za-z0-9_-]{32,}|[0-9a-fA-F]{40,}")
+
+
+def build_logger(settings: Settings, to: TextIO | None = None) -> FilteringBoundLogger:
+    """A logger that writes to `to` (standard error unless given)."""
+    shape: Processor = (
+        structlog.processors.JSONRenderer()
+        if settings.log_format == "json"
+        else structlog.processors.KeyValueRenderer(key_order=["time", "level", "event"])
+    )
+    logger: FilteringBoundLogger = structlog.wrap_logger(
+        structlog.WriteLogger(to or sys.stderr),
+        processors=[
+            structlog.processors.add_log_level,
+            structlog.processors.TimeStamper(fmt="iso", utc=True, key="time"),
+            structlog.processors.format_exc_info,
+            _without_keys,
+            shape,
+        ],
+        wrapper_class=structlog.make_filtering_bound_logger(_LEVELS[settings.log_level]),
+        cache_logger_on_first_use=True,
+    )
+    return logger
+
+
+def without_keys(text: str) -> str:
+    """`text` with everything that could be a key replaced by `[key]`."""
+    return _KEY.sub("[key]", text)
+
+
+def _without_keys(_: Any, __: str, event: Any) -> Any:
+    for name, value in event.items():
+        if isinstance(value, str) and len(value) >= 32 and name != "request_id":
+            event[name] = without_keys(value)
+    return event
+
+
+class ServerLog(logging.Handler):
+    """Passes on what the HTTP server itself has to say, so that it is one line in the same shape."""
+
+    def __init__(self, logger: FilteringBoundLogger) -> None:
+        super().__init__()
+        self._logger = logger
+
+    def emit(self, record: logging.LogRecord) -> None:
+        extra = {"exc_info": record.exc_info} if record.exc_info else {}
+        self._logger.log(record.levelno, "server", message=record.getMessage(), **extra)

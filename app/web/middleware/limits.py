@@ -1,0 +1,106 @@
+"""How much and how long: address, header lines, body, time to the first byte, requests at once."""
+
+import asyncio
+from collections.abc import Mapping
+
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from app.errors import TooLarge
+from app.settings import Settings
+from app.web.problem import problem_response
+
+_ALWAYS_ANSWERED = {"/healthz"}
+
+
+class Limits:
+    """Pure ASGI. A body over the limit is refused at its Content-Length, or mid-stream at the byte too many.
+
+    Reading is timed by the connection (`app.web.connection`); here the clock runs from the whole request to the
+    first byte of the answer, so that a long export is not cut off.
+    """
+
+    def __init__(self, app: ASGIApp, settings: Settings) -> None:
+        self.app = app
+        self.settings = settings
+        self.in_flight = 0
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        headers = dict(scope["headers"])
+        if refusal := self._refusal(scope, headers):
+            slug, detail = refusal
+            more = {"Connection": "close"} if b"expect" in headers else {}
+            await problem_response(scope, slug, detail, headers=more)(scope, receive, send)
+            return
+        if self.in_flight >= self.settings.max_in_flight and scope["path"] not in _ALWAYS_ANSWERED:
+            response = problem_response(
+                scope, "unavailable", "Too many requests are being answered at once.", headers={"Retry-After": "1"}
+            )
+            await response(scope, receive, send)
+            return
+        self.in_flight += 1
+        try:
+            await self._timed(scope, receive, send, has_body=_has_body(headers))
+        finally:
+            self.in_flight -= 1
+
+    def _refusal(self, scope: Scope, headers: Mapping[bytes, bytes]) -> tuple[str, str] | None:
+        limit = self.settings
+        if len(scope.get("raw_path") or scope["path"]) + len(scope["query_string"]) > limit.max_url_bytes:
+            return "url-too-long", f"Path and query may have {limit.max_url_bytes} bytes together."
+        lines = scope["headers"]
+        if len(lines) > limit.max_headers:
+            return "header-too-large", f"A request may have {limit.max_headers} header lines."
+        if sum(len(name) + len(value) + 4 for name, value in lines) > limit.max_header_bytes:
+            return "header-too-large", f"The header lines may have {limit.max_header_bytes} bytes together."
+        if headers.get(b"content-encoding", b"identity").strip().lower() not in {b"identity", b""}:
+            return "media-type", "A body is taken as it is, not compressed: leave Content-Encoding out."
+        length = headers.get(b"content-length", b"0")
+        if not length.isdigit() or len(length) > 18 or int(length) > limit.max_body_bytes:
+            return "too-large", self._too_large()
+        return None
+
+    def _too_large(self) -> str:
+        return f"A body may have {self.settings.max_body_bytes} bytes."
+
+    async def _timed(self, scope: Scope, receive: Receive, send: Send, *, has_body: bool) -> None:
+        loop = asyncio.get_running_loop()
+        started = False
+        read = 0
+
+        async def receive_counted() -> Message:
+            nonlocal read
+            message = await receive()
+            if message["type"] == "http.request":
+                read += len(message.get("body", b""))
+                if read > self.settings.max_body_bytes:
+                    raise TooLarge(self._too_large())
+                if has_body and not message.get("more_body", False) and not started:
+                    clock.reschedule(loop.time() + self.settings.request_timeout)
+            return message
+
+        async def send_timed(message: Message) -> None:
+            nonlocal started
+            if not started:
+                started = True
+                clock.reschedule(None)
+            await send(message)
+
+        try:
+            async with asyncio.timeout(
+                self.settings.upload_timeout if has_body else self.settings.request_timeout
+            ) as clock:
+                await self.app(scope, receive_counted, send_timed)
+        except TimeoutError:
+            if not clock.expired():
+                raise
+            response = problem_response(
+                scope, "unavailable", "It took too long and was given up.", headers={"Retry-After": "5"}
+            )
+            await response(scope, receive, send)
+
+
+def _has_body(headers: Mapping[bytes, bytes]) -> bool:
+    return b"transfer-encoding" in headers or headers.get(b"content-length", b"0") != b"0"

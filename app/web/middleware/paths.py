@@ -1,0 +1,35 @@
+"""The address: `.csv` at its end is a choice of representation; an encoded slash or NUL in it names nothing here."""
+
+import re
+
+from starlette.types import ASGIApp, Receive, Scope, Send
+
+from app.web.problem import problem_response
+from app.web.representation.kinds import SUFFIXES
+
+_SUFFIX = re.compile(rf"(/v1/.*[^/])\.({'|'.join(SUFFIXES)})")
+_NOTHING_OF_OURS = re.compile(rb"%(2f|5c|00)|\\", re.IGNORECASE)
+
+
+class Paths:
+    """Pure ASGI. `/v1/x/fits.csv` goes on as `/v1/x/fits` with `state["suffix"] = "csv"`."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "http":
+            raw: bytes = scope.get("raw_path") or b""
+            if _NOTHING_OF_OURS.search(raw) or "\0" in scope["path"] or not scope["path"].startswith("/"):
+                response = problem_response(scope, "not-found", "Nothing has that address.")
+                await response(scope, receive, send)
+                return
+            if scope["method"] == "GET" and (match := _SUFFIX.fullmatch(scope["path"])):
+                path, suffix = match.groups()
+                scope = {
+                    **scope,
+                    "path": path,
+                    "raw_path": raw.rpartition(b".")[0],
+                    "state": {**scope["state"], "suffix": suffix},
+                }
+        await self.app(scope, receive, send)

@@ -1,0 +1,93 @@
+"""Outermost: gives each request an id, writes one log line for it, and turns what nobody caught into a plain 500."""
+
+import re
+import secrets
+from time import perf_counter
+
+from starlette.requests import ClientDisconnect
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from structlog.typing import FilteringBoundLogger
+
+from app.web.problem import problem_response
+
+_ACCEPTED_ID = re.compile(rb"[A-Za-z0-9-]{8,64}")
+_NO_ANSWER = 499  # logged only: the client was gone before an answer began (a custom of HTTP servers, no standard)
+
+
+class Requests:
+    """Pure ASGI. The log line has the path as sent and the names of the parameters, never their values or a key."""
+
+    def __init__(self, app: ASGIApp, logger: FilteringBoundLogger) -> None:
+        self.app = app
+        self.logger = logger
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        begun = perf_counter()
+        state = scope.setdefault("state", {})
+        request_id = state["request_id"] = _request_id(scope)
+        state["raw_path"] = scope.get("raw_path") or scope["path"].encode("utf-8", "replace")
+        status, sent, complete = 0, 0, False
+
+        async def send_counted(message: Message) -> None:
+            nonlocal status, sent, complete
+            if message["type"] == "http.response.start":
+                status = message["status"]
+                message = {**message, "headers": [*message["headers"], (b"x-request-id", request_id.encode())]}
+            elif message["type"] == "http.response.body":
+                sent += len(message.get("body", b""))
+                complete = not message.get("more_body", False)
+            await send(message)
+
+        try:
+            await self.app(scope, receive, send_counted)
+        except ClientDisconnect:
+            if status == 0:
+                status = _NO_ANSWER
+        except Exception:
+            self.logger.error("fault", request_id=request_id, exc_info=True)
+            if status == 0:
+                response = problem_response(
+                    scope, "fault", "Something failed on this side; it is in the log under this id."
+                )
+                await response(scope, receive, send_counted)
+            elif not complete:
+                raise
+        finally:
+            self._log(scope, request_id, status or _NO_ANSWER, perf_counter() - begun, sent)
+
+    def _log(self, scope: Scope, request_id: str, status: int, seconds: float, sent: int) -> None:
+        client = scope.get("client")
+        self.logger.info(
+            "request",
+            request_id=request_id,
+            method=scope["method"],
+            path=scope["state"]["raw_path"][:300].decode("latin-1"),
+            parameters=_names(scope["query_string"]),
+            status=status,
+            ms=round(seconds * 1000, 2),
+            bytes=sent,
+            client=client[0] if client else None,
+            agent=_agent(scope),
+        )
+
+
+def _request_id(scope: Scope) -> str:
+    for name, value in scope["headers"]:
+        if name == b"x-request-id" and _ACCEPTED_ID.fullmatch(value):
+            accepted: str = value.decode("ascii")
+            return accepted
+    return secrets.token_hex(8)
+
+
+def _names(query: bytes) -> str:
+    """The names of the parameters as sent, cut; a value may be a customer or a key, so it is not logged."""
+    return (
+        "&".join(part.split(b"=", 1)[0].decode("latin-1") for part in query[:2000].split(b"&"))[:200] if query else ""
+    )
+
+
+def _agent(scope: Scope) -> str:
+    return next((value[:200].decode("latin-1") for name, value in scope["headers"] if name == b"user-agent"), "")

@@ -1,0 +1,123 @@
+"""RFC 9457 problem details for every refusal; never a stack, a path of the machine, SQL or long input."""
+
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any, NotRequired
+
+from starlette.responses import Response
+from starlette.types import Scope
+from typing_extensions import TypedDict
+
+from app import errors
+from app.errors import Fault, Refusal
+from app.web.problem_types import PROBLEM_TYPES
+
+MEDIA_TYPE = "application/problem+json"
+LONGEST_TEXT = 400
+MOST_ERRORS = 100
+
+
+class FaultRow(TypedDict):
+    """One thing that is wrong: `code` is contract, `text` a sentence that may be translated."""
+
+    code: str
+    text: str
+    parameter: NotRequired[str]
+    pointer: NotRequired[str]
+    suggestion: NotRequired[str]
+
+
+class Problem(TypedDict):
+    """Why a request was refused (RFC 9457); some kinds carry further members, such as `candidates` or `report`."""
+
+    type: str
+    title: str
+    status: int
+    detail: str
+    instance: str
+    request_id: NotRequired[str]
+    errors: NotRequired[list[FaultRow]]
+
+
+SLUG_OF: dict[type[Refusal], str] = {
+    errors.Malformed: "malformed",
+    errors.Unauthorised: "key-missing",
+    errors.Forbidden: "forbidden",
+    errors.NotFound: "not-found",
+    errors.Conflict: "conflict",
+    errors.Gone: "gone",
+    errors.Stale: "stale",
+    errors.TooLarge: "too-large",
+    errors.Invalid: "invalid",
+    errors.PreconditionMissing: "precondition-missing",
+    errors.Unavailable: "unavailable",
+    errors.NoRoom: "no-room",
+}
+"""Which kind of problem each refusal is; a subclass counts as its nearest parent."""
+
+
+def short(text: str, most: int = LONGEST_TEXT) -> str:
+    """`text` without control characters or lone surrogates, cut to `most` characters."""
+    cut = text if len(text) <= most else text[: most - 1] + "…"
+    return "".join(character if character.isprintable() else "\N{REPLACEMENT CHARACTER}" for character in cut)
+
+
+def problem_response(
+    scope: Scope,
+    slug: str,
+    detail: str,
+    *,
+    faults: Sequence[Fault] = (),
+    headers: Mapping[str, str] | None = None,
+    extra: Mapping[str, Any] | None = None,
+) -> Response:
+    """The answer to a refused request; `extra` adds members, and cannot replace those of the contract."""
+    kind = PROBLEM_TYPES[slug]
+    body: dict[str, Any] = {
+        "type": kind.link,
+        "title": kind.title,
+        "status": kind.status,
+        "detail": short(detail),
+        "instance": instance_of(scope),
+    }
+    if request_id := scope.get("state", {}).get("request_id"):
+        body["request_id"] = request_id
+    if faults:
+        body["errors"] = [_row(fault) for fault in faults[:MOST_ERRORS]]
+    for name, value in (extra or {}).items():
+        body.setdefault(name, value)
+    return Response(
+        json.dumps(body, ensure_ascii=False, default=str).encode("utf-8", "replace"),
+        status_code=kind.status,
+        media_type=MEDIA_TYPE,
+        headers={"Cache-Control": "no-store", **(headers or {})},
+    )
+
+
+def refused(scope: Scope, refusal: Refusal) -> Response:
+    """The answer to a refusal raised by any layer."""
+    slug = next(SLUG_OF[kind] for kind in type(refusal).__mro__ if kind in SLUG_OF)
+    headers: dict[str, str] = {}
+    if isinstance(refusal, errors.Unavailable):
+        headers["Retry-After"] = str(refusal.retry_after)
+    if isinstance(refusal, errors.Unauthorised):
+        headers["WWW-Authenticate"] = 'Bearer realm="legwork"'
+    return problem_response(scope, slug, refusal.detail, faults=refusal.faults, headers=headers, extra=refusal.extra)
+
+
+def instance_of(scope: Scope) -> str:
+    """The path that was asked, as sent (percent-encoded, so pure ASCII), cut to 200 characters."""
+    state = scope.get("state", {})
+    raw: bytes = state.get("raw_path") or scope.get("raw_path") or scope["path"].encode("utf-8", "replace")
+    return short(raw.decode("latin-1"), 200)
+
+
+def _row(fault: Fault) -> FaultRow:
+    row: FaultRow = {"code": fault.code, "text": short(fault.text)}
+    if fault.parameter is not None:
+        row["parameter"] = short(fault.parameter, 80)
+    if fault.pointer is not None:
+        row["pointer"] = short(fault.pointer, 200)
+    if fault.suggestion is not None:
+        row["suggestion"] = short(fault.suggestion, 120)
+    return row

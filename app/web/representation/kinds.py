@@ -1,0 +1,64 @@
+"""Which forms an answer can take, by media type; the order in which they are registered is the order of preference."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import TypeAdapter
+from starlette.requests import Request
+
+SUFFIXES = ("json", "html", "txt", "csv", "svg")
+"""The words that `format=` and the end of an address may bear; everything else is part of the address."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """An answer on its way out. `question` names what was asked (`fits`, `sheet` …), by which a form finds its
+    template; `rows` is the member that is the list, where the answer is one; `shape` describes the answer."""
+
+    question: str
+    answer: Mapping[str, Any]
+    shape: TypeAdapter[Any]
+    rows: str | None
+    request: Request
+
+
+@dataclass(frozen=True, slots=True)
+class Representation:
+    """One form. `can` tells whether it has this answer, before anything is rendered; `render` gives its bytes."""
+
+    media_type: str
+    suffix: str
+    render: Callable[[Answered], bytes]
+    can: Callable[[Answered], bool]
+    charset: bool = True
+
+    @property
+    def content_type(self) -> str:
+        return f"{self.media_type}; charset=utf-8" if self.charset else self.media_type
+
+
+REPRESENTATIONS: dict[str, Representation] = {}
+
+
+def register(form: Representation) -> None:
+    """Adds a form; a second one of the same media type is a mistake in the program."""
+    if form.media_type in REPRESENTATIONS or form.suffix not in SUFFIXES:
+        raise ValueError(f"{form.media_type} is registered already, or .{form.suffix} is no suffix of ours")
+    REPRESENTATIONS[form.media_type] = form
+
+
+def available(answered: Answered) -> list[Representation]:
+    """The forms this answer has, most preferred first."""
+    return [form for form in REPRESENTATIONS.values() if form.can(answered)]
+
+
+register(
+    Representation(
+        media_type="application/json",
+        suffix="json",
+        render=lambda answered: answered.shape.dump_json(answered.answer),
+        can=lambda answered: True,
+        charset=False,
+    )
+)

@@ -1,0 +1,7 @@
+"""All routers, in the order in which they are tried: the first route that matches answers, so the generic come last."""
+
+from fastapi import APIRouter
+
+from app.web.routes import docs, health, problems
+
+ROUTERS: tuple[APIRouter, ...] = (health.router, docs.router, problems.router)

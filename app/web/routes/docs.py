@@ -1,0 +1,68 @@
+"""The description of the interface as a document and as a page, all from files of our own; and those files."""
+
+from collections.abc import Mapping
+from importlib.resources import files
+
+from fastapi import Request
+from starlette.responses import Response
+
+from app.errors import NotFound
+from app.web.representation.respond import etag_of, matches
+from app.web.strict import strict_router
+
+router = strict_router(include_in_schema=False)
+
+_TYPES = {
+    "js": "text/javascript; charset=utf-8",
+    "css": "text/css; charset=utf-8",
+    "html": "text/html; charset=utf-8",
+    "svg": "image/svg+xml",
+    "txt": "text/plain; charset=utf-8",
+    "woff2": "font/woff2",
+}
+
+
+def _static() -> Mapping[str, tuple[bytes, str, str]]:
+    """Every file that is served, by name: its bytes, type and ETag. What is not in this table does not exist."""
+    found = {}
+    for file in files("app.web").joinpath("static").iterdir():
+        kind = _TYPES.get(file.name.rpartition(".")[2])
+        if kind and file.is_file():
+            body = file.read_bytes()
+            found[file.name] = (body, kind, etag_of(body))
+    return found
+
+
+STATIC = _static()
+
+
+@router.get("/static/{name:path}")
+async def static(name: str, request: Request) -> Response:
+    """One file of ours, by its name in the table."""
+    if name not in STATIC:
+        raise NotFound("Nothing has that address.")
+    return _file(name, request)
+
+
+@router.get("/docs")
+async def docs(request: Request) -> Response:
+    """The page that lets one try every request."""
+    return _file("docs.html", request)
+
+
+@router.get("/openapi.json")
+async def openapi(request: Request) -> Response:
+    """The description of the interface (OpenAPI 3.1)."""
+    body: bytes = request.app.state.openapi_bytes()
+    return _bytes(body, "application/json", etag_of(body), request)
+
+
+def _file(name: str, request: Request) -> Response:
+    return _bytes(*STATIC[name], request)
+
+
+def _bytes(body: bytes, media_type: str, etag: str, request: Request) -> Response:
+    headers = {"ETag": etag, "Cache-Control": "no-cache", "Content-Type": media_type}
+    if matches(request.headers.get("if-none-match"), etag):
+        return Response(status_code=304, headers=headers)
+    return Response(body, headers=headers)

@@ -1,0 +1,37 @@
+"""Whether the process lives, and whether it can answer; for load balancers and operators."""
+
+from fastapi import Request
+from starlette.responses import JSONResponse, Response
+
+from app.web.problem import problem_response
+from app.web.strict import strict_router
+
+router = strict_router(tags=["operation"])
+
+
+@router.get(
+    "/healthz",
+    operation_id="healthz",
+    summary="The process answers",
+    response_class=JSONResponse,
+    responses={200: {"model": dict[str, str], "description": "It does."}},
+)
+async def healthz() -> Response:
+    """Always 200 while the process can answer at all; says nothing of the database."""
+    return JSONResponse({"status": "alive"}, headers={"Cache-Control": "no-store"})
+
+
+@router.get(
+    "/readyz",
+    operation_id="readyz",
+    summary="The catalogue can be read",
+    response_class=JSONResponse,
+    responses={200: {"model": dict[str, str], "description": "It can."}},
+)
+async def readyz(request: Request) -> Response:
+    """503 with a sentence while the catalogue cannot be read."""
+    catalogue = request.app.state.catalogue
+    wrong: str | None = "No catalogue is open." if catalogue is None else catalogue.ready()
+    if wrong is not None:
+        return problem_response(request.scope, "unavailable", wrong, headers={"Retry-After": "5"})
+    return JSONResponse({"status": "ready"}, headers={"Cache-Control": "no-store"})

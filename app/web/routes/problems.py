@@ -1,0 +1,63 @@
+"""Where `type` of a problem leads: what that kind of refusal means and what to do."""
+
+from fastapi import Request
+from pydantic import TypeAdapter
+from starlette.responses import Response
+from typing_extensions import TypedDict
+
+from app.errors import NotFound
+from app.web.problem_types import PROBLEM_TYPES, ProblemType
+from app.web.representation import respond
+from app.web.strict import strict_router
+
+router = strict_router(prefix="/problems", tags=["operation"])
+
+
+class ProblemTypeRow(TypedDict):
+    """One kind of refusal."""
+
+    type: str
+    status: int
+    title: str
+    explanation: str
+
+
+class ProblemTypeList(TypedDict):
+    """All kinds of refusal there are."""
+
+    problems: list[ProblemTypeRow]
+
+
+_ONE = TypeAdapter(ProblemTypeRow)
+_ALL = TypeAdapter(ProblemTypeList)
+
+
+@router.get(
+    "",
+    operation_id="list_problem_types",
+    summary="All kinds of refusal",
+    response_class=Response,
+    responses={200: {"model": ProblemTypeList, "description": "Every kind, in order of status."}},
+)
+async def list_problem_types(request: Request) -> Response:
+    """Every kind of refusal there is, with what it means."""
+    rows = [_row(kind) for kind in PROBLEM_TYPES.values()]
+    return respond(request, {"problems": rows}, _ALL, question="problem-types", rows="problems")
+
+
+@router.get(
+    "/{slug}",
+    operation_id="get_problem_type",
+    summary="One kind of refusal",
+    response_class=Response,
+    responses={200: {"model": ProblemTypeRow, "description": "What it means and what to do."}},
+)
+async def get_problem_type(slug: str, request: Request) -> Response:
+    """What one kind of refusal means: the page that `type` of a problem links to."""
+    if slug not in PROBLEM_TYPES:
+        raise NotFound("There is no kind of problem of that name.", candidates=sorted(PROBLEM_TYPES))
+    return respond(request, _row(PROBLEM_TYPES[slug]), _ONE, question="problem-type")
+
+
+def _row(kind: ProblemType) -> ProblemTypeRow:
+    return {"type": kind.link, "status": kind.status, "title": kind.title, "explanation": kind.explanation}

@@ -1,0 +1,177 @@
+"""A route that takes nothing it does not know: parameters unknown, repeated, empty or not text are refused by name."""
+
+import math
+import re
+import types
+import urllib.parse
+from collections.abc import Callable, Coroutine, Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Annotated, Any, Union, get_args, get_origin
+
+from fastapi import APIRouter
+from fastapi.dependencies.models import Dependant
+from fastapi.routing import APIRoute
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+from starlette.requests import Request
+from starlette.responses import Response
+
+from app.errors import Fault, Invalid, NotFound
+from app.web.faults import nearest
+from app.web.text import composed, refused_character
+
+SLUG = re.compile(r"[a-z0-9][a-z0-9-]{0,79}")
+LARGEST_INTEGER = 2**63 - 1
+MOST_PARAMETERS = 200
+_INTEGER = re.compile(r"[+-]?[0-9]{1,19}")
+_NUMBER = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]{1,4})?")
+
+
+@dataclass(frozen=True, slots=True)
+class Parameter:
+    """What a route declared of one query parameter: `number` is int or float where only such a value is taken."""
+
+    name: str
+    repeats: bool
+    number: type[int] | type[float] | None
+
+
+class StrictRoute(APIRoute):
+    """Checks the address before FastAPI reads it. Every text in the path is an id: anything else is a 404."""
+
+    def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
+        answer = super().get_route_handler()
+        declared = {parameter.name: parameter for parameter in _declared(self.dependant)}
+        ids = [name for name, convertor in self.param_convertors.items() if convertor.regex == "[^/]+"]
+
+        async def strict(request: Request) -> Response:
+            for name in ids:
+                if not SLUG.fullmatch(request.path_params[name]):
+                    raise NotFound("Nothing has that address: an id is small letters, digits and hyphens, 80 at most.")
+            if request.scope["query_string"]:
+                redirected = _check_query(request, declared)
+                if redirected is not None:
+                    return redirected
+            response = await answer(request)
+            state = request.scope["state"]
+            if "suffix" in state and "suffix_taken" not in state:
+                raise NotFound("Nothing has that address: this answer has one form only.")
+            return response
+
+        return strict
+
+
+def strict_router(**settings: Any) -> APIRouter:
+    """An APIRouter all of whose routes are strict."""
+    return APIRouter(route_class=StrictRoute, **settings)
+
+
+def _check_query(request: Request, declared: dict[str, Parameter]) -> Response | None:
+    pairs = _pairs(request.scope["query_string"])
+    faults = list(_faults(pairs, declared))
+    if empty := [name for name, value in pairs if value == "" and name in declared]:
+        if not faults and "text/html" in request.headers.get("accept", ""):
+            return _without_empty(request, pairs)  # a form without scripts sends its empty fields too
+        faults += [
+            Fault("empty", f"`{name}` has no value; leave it out where it is unknown.", parameter=name)
+            for name in empty
+        ]
+    if faults:
+        raise Invalid(
+            faults[0].text if len(faults) == 1 else f"{len(faults)} things are wrong with the parameters.", faults
+        )
+    request.scope["query_string"] = urllib.parse.urlencode([(name, composed(value)) for name, value in pairs]).encode()
+    return None
+
+
+def _pairs(query: bytes) -> list[tuple[str, str]]:
+    try:
+        return urllib.parse.parse_qsl(
+            query.decode("ascii"), keep_blank_values=True, errors="strict", max_num_fields=MOST_PARAMETERS
+        )
+    except UnicodeError:
+        raise Invalid.one("not-utf-8", "The parameters are not percent-encoded UTF-8.") from None
+    except ValueError:
+        raise Invalid.one("too-many", f"There may be {MOST_PARAMETERS} parameters.") from None
+
+
+def _faults(pairs: list[tuple[str, str]], declared: dict[str, Parameter]) -> Iterator[Fault]:
+    seen: set[str] = set()
+    for name, value in pairs:
+        parameter = declared.get(name)
+        if parameter is None:
+            if name not in seen:
+                yield _unknown(name, declared)
+        elif name in seen and not parameter.repeats:
+            yield Fault("repeated-parameter", f"`{name}` is given more than once.", parameter=name)
+        elif refused := refused_character(value, one_line=True):
+            yield Fault("refused-character", f"`{name}` has a character that is not taken: {refused}.", parameter=name)
+        elif value and parameter.number and (fault := _number_fault(parameter, value)):
+            yield fault
+        seen.add(name)
+
+
+def _unknown(name: str, declared: dict[str, Parameter]) -> Fault:
+    shown = name if len(name) <= 40 else name[:39] + "…"
+    near = nearest(name, declared)
+    hint = (
+        f"did you mean `{near}`?"
+        if near
+        else "it takes " + (", ".join(f"`{known}`" for known in declared) or "none") + "."
+    )
+    return Fault("unknown-parameter", f"There is no parameter `{shown}`: {hint}", parameter=shown, suggestion=near)
+
+
+def _number_fault(parameter: Parameter, value: str) -> Fault | None:
+    name = parameter.name
+    if parameter.number is int:
+        if not re.fullmatch(r"[+-]?[0-9]+", value):
+            return Fault("not-an-integer", f"`{name}` is a whole number, in digits.", parameter=name)
+        if not _INTEGER.fullmatch(value) or abs(int(value)) > LARGEST_INTEGER:
+            return Fault("out-of-range", f"`{name}` is beyond any number that is stored.", parameter=name)
+        return None
+    if len(value) > 64 or not _NUMBER.fullmatch(value):
+        return Fault("not-a-number", f"`{name}` is a finite decimal number with a point.", parameter=name)
+    if not math.isfinite(float(value)) or (float(value) == 0 and Decimal(value) != 0):
+        return Fault("out-of-range", f"`{name}` is too large or too small to reckon with.", parameter=name)
+    return None
+
+
+def _without_empty(request: Request, pairs: list[tuple[str, str]]) -> Response:
+    query = urllib.parse.urlencode([(name, value) for name, value in pairs if value != ""])
+    path = request.scope["state"]["raw_path"].decode("latin-1")
+    return Response(status_code=303, headers={"Location": f"{path}?{query}" if query else path})
+
+
+def _declared(dependant: Dependant) -> Iterator[Parameter]:
+    for field in dependant.query_params:
+        model = field.field_info.annotation
+        if isinstance(model, type) and issubclass(model, BaseModel):
+            for name, inner in model.model_fields.items():
+                yield _parameter(str(inner.validation_alias or inner.alias or name), inner)
+        else:
+            yield _parameter(field.alias, field.field_info)
+    for inner_dependant in dependant.dependencies:
+        yield from _declared(inner_dependant)
+
+
+def _parameter(name: str, field: FieldInfo) -> Parameter:
+    kinds = set(_kinds(field.annotation))
+    number: type[int] | type[float] | None = None
+    if kinds <= {int, type(None)}:
+        number = int
+    elif kinds <= {int, float, Decimal, type(None)}:
+        number = float
+    return Parameter(name, bool(kinds & {list, set, tuple, frozenset}), number)
+
+
+def _kinds(annotation: Any) -> Iterator[Any]:
+    origin = get_origin(annotation)
+    if origin is Annotated:
+        yield from _kinds(get_args(annotation)[0])
+    elif origin in {Union, types.UnionType}:
+        for choice in get_args(annotation):
+            yield from _kinds(choice)
+    else:
+        yield origin or annotation
