@@ -87,9 +87,7 @@ def _descending(text: str) -> tuple[float, ...]:
     return (*(-ord(character) for character in text), inf)
 
 
-def _overruled(
-    group: Sequence[tuple[S, Scope]], asked: Region
-) -> tuple[set[str], dict[str, list[S]]]:
+def _overruled(group: Sequence[tuple[S, Scope]], asked: Region) -> tuple[set[str], dict[str, list[S]]]:
     """Ids that an exception overrules wherever they could hold here, and what each exception narrows."""
     by_id = {statement.id: (statement, scope) for statement, scope in group}
     overruled: set[str] = set()

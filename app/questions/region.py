@@ -54,11 +54,11 @@ class Region:
             parameters.append("travel")
         if scope.variant is not None and self.variant is None:
             parameters.append("variant")
-        if scope.spring is not None and self.springs != {scope.spring}:
+        if scope.spring is not None and self.springs != frozenset({scope.spring}):
             parameters.append("spring")
-        if scope.damper is not None and self.dampers != {scope.damper}:
+        if scope.damper is not None and self.dampers != frozenset({scope.damper}):
             parameters.append("damper")
-        if scope.wheel_size is not None and self.wheel_sizes != {scope.wheel_size}:
+        if scope.wheel_size is not None and self.wheel_sizes != frozenset({scope.wheel_size}):
             parameters.append("wheel_size")
         return parameters
 
@@ -151,9 +151,7 @@ def region(
     )
 
 
-def _years(
-    chassis: Chassis, variants: Mapping[str, Variant], asked: Given, faults: list[Fault]
-) -> tuple[float, float]:
+def _years(chassis: Chassis, variants: Mapping[str, Variant], asked: Given, faults: list[Fault]) -> tuple[float, float]:
     low = -inf if chassis.model_year_from is None else chassis.model_year_from
     high = inf if chassis.model_year_to is None else chassis.model_year_to
     whose = chassis.name
@@ -172,9 +170,7 @@ def _years(
     return year, year
 
 
-def _travel(
-    chassis: Chassis, asked: Given, travels: frozenset[float], faults: list[Fault]
-) -> tuple[float, float]:
+def _travel(chassis: Chassis, asked: Given, travels: frozenset[float], faults: list[Fault]) -> tuple[float, float]:
     low = -inf if chassis.travel_min_mm is None else chassis.travel_min_mm
     high = inf if chassis.travel_max_mm is None else chassis.travel_max_mm
     if asked.travel is None:

@@ -1,0 +1,74 @@
+"""A chassis as every question about it begins: with its maker, its variants and the entities its statements name."""
+
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+from app.catalogue.agreement import subject
+from app.catalogue.rows import At
+from app.catalogue.scopes import Scope, resolve
+from app.catalogue.tables import Chassis, Fit, Maker, Part, Row, Source, Statement, Variant
+from app.questions.present import present
+from app.questions.prevailing import Shown, prevailing
+from app.questions.region import Given, Region, region
+
+S = TypeVar("S", bound=Statement)
+R = TypeVar("R", bound=Row)
+
+
+@dataclass(slots=True)
+class InHand:
+    """One chassis at one revision. Entities are fetched once, by id, when an answer needs them."""
+
+    at: At
+    chassis: Chassis
+    maker: Maker | None
+    variants: dict[str, Variant]
+    sources: dict[str, Source] = field(default_factory=dict)
+    parts: dict[str, Part] = field(default_factory=dict)
+
+    def scoped(self, statements: Iterable[S]) -> list[tuple[S, Scope]]:
+        """Statements of this chassis with their resolved scopes."""
+        return [(statement, resolve(statement, self.chassis, self.variants)) for statement in statements]
+
+    def with_sources(self, rows: Iterable[Row]) -> None:
+        """Fetch the sources that rows name and that are not in hand yet."""
+        wanted = {row.__dict__["source"] for row in rows} - self.sources.keys() - {None}
+        if wanted:
+            self.sources.update(self.at.many(Source, wanted))
+
+    def prevailing(self, statements: Sequence[S], asked: Region) -> list[Shown[S]]:
+        """What of these statements answers the question."""
+        scoped = [(row, scope) for row, scope in self.scoped(statements) if asked.may_hold(scope)]
+        self.with_sources(row for row, _ in scoped)
+        about: Callable[[S], Hashable] = lambda row: subject(row, self.parts)  # noqa: E731
+        return prevailing(scoped, asked, about, self.sources)
+
+    def region(self, asked: Given, fits: Sequence[Fit]) -> Region:
+        """What the question leaves open of this chassis, given the fits it offers."""
+        return region(
+            self.chassis,
+            self.variants,
+            asked,
+            travels={fit.travel_mm for fit in fits},
+            springs={fit.spring for fit in fits},
+        )
+
+    def choices(self, fits: Sequence[Fit]) -> Mapping[str, Sequence[str | int | float]]:
+        """What the chassis knows of each dimension, for `undecided`."""
+        return {
+            "variant": sorted(self.variants),
+            "damper": list(self.chassis.dampers or ()),
+            "wheel_size": list(self.chassis.wheel_sizes or ()),
+            "spring": sorted({fit.spring for fit in fits}),
+            "travel": sorted({fit.travel_mm for fit in fits}),
+        }
+
+
+def in_hand(at: At, id: str) -> InHand:
+    """The chassis of that id. Raises NotFound naming near ones, Gone for a withdrawn one."""
+    chassis = present(at, Chassis, id)
+    variants = {variant.id: variant for variant in at.where(Variant, "chassis", id)}
+    held = InHand(at, chassis, at.one(Maker, chassis.maker), variants)
+    held.with_sources([chassis])
+    return held
