@@ -38,6 +38,10 @@ class Rows(Protocol):
         """Every row, streamed in order of id."""
         ...
 
+    def values(self, table: type[Row], column: str) -> Iterator[str]:
+        """Every value of a text column that no list holds and some row gives, once, in order."""
+        ...
+
     def families(self) -> Iterator[tuple[str, str]]:
         """Every (maker, name) of a chassis, once, in order."""
         ...
@@ -90,6 +94,11 @@ class At:
         for row in result:
             yield table.trusted(row)
 
+    def values(self, table: type[Row], column: str) -> Iterator[str]:
+        result = self.connection.execution_options(yield_per=1000).execute(_values(table, column), {"n": self.revision})
+        for (value,) in result:
+            yield value
+
     def families(self) -> Iterator[tuple[str, str]]:
         stored = SQL[Chassis]
         statement = (
@@ -136,6 +145,15 @@ def _among(table: type[Row]) -> Select[Any]:
 @cache
 def _every(table: type[Row]) -> Select[Any]:
     return holding(table).order_by(SQL[table].c.id)
+
+
+@cache
+def _values(table: type[Row], column: str) -> Select[Any]:
+    stored = SQL[table]
+    given = select(stored.c[column]).where(
+        stored.c.revision_from <= bindparam("n"), stored.c.revision_to > bindparam("n"), stored.c[column].is_not(None)
+    )
+    return (given if column == "id" else given.distinct()).order_by(stored.c[column])
 
 
 @cache
@@ -186,6 +204,9 @@ class MemoryRows:
         rows = self._of(table)
         return (rows[id] for id in sorted(rows))
 
+    def values(self, table: type[Row], column: str) -> Iterator[str]:
+        yield from sorted(value for value in self._index(table, column) if value is not None)
+
     def families(self) -> Iterator[tuple[str, str]]:
         yield from sorted({(chassis.maker, chassis.name) for chassis in self._of(Chassis).values()})
 
@@ -234,6 +255,17 @@ class Overlay:
 
     def all(self, table: type[R]) -> Iterator[R]:
         return self._merged(table, self.base.all(table), self.pending.all(table))
+
+    def values(self, table: type[Row], column: str) -> Iterator[str]:
+        hidden = self.base.many(table, set(self.pending.ids(table)) | self.withdrawn.get(table, set()))
+        doubtful = {getattr(row, column) for row in hidden.values()} - {None}
+        gone = {value for value in doubtful if not self.where(table, column, value)}
+        below = (value for value in self.base.values(table, column) if value not in gone)
+        last = None
+        for value in heapq.merge(below, self.pending.values(table, column)):
+            if value != last:
+                yield value
+            last = value
 
     def families(self) -> Iterator[tuple[str, str]]:
         replaced = self.withdrawn.get(Chassis, set()) | set(self.pending.ids(Chassis))
