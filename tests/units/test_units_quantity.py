@@ -77,6 +77,16 @@ def test_ten_thousand_single_limits_never_loosen_and_stay_near() -> None:
         assert ("as_published" in most) == (target is not start)
 
 
+def test_a_value_never_crosses_its_one_limit_by_rounding() -> None:
+    """7 N·m is 61.955 in·lbf by the NIST factor: nearest would be 62, above the maximum shown."""
+    at_most = quantity("torque", Decimal("7"), "N·m", maximum=Decimal("7"), to=IMPERIAL)
+    assert at_most["text"] == "61 in·lbf (≤ 61)"
+    at_least = quantity("torque", Decimal("7.3"), "N·m", minimum=Decimal("7.28"), to=IMPERIAL)  # 64.61, 64.43
+    assert at_least["text"] == "65 in·lbf (≥ 65)"
+    at_least = quantity("pressure", Decimal("40.1"), "kPa", minimum=Decimal("40"), to=IMPERIAL)  # 5.816, 5.802
+    assert at_least["text"] == "5.9 psi (≥ 5.9)"
+
+
 def test_there_and_back_comes_home_within_the_steps_taken() -> None:
     rng = random.Random(22)
     for _ in range(2_000):
