@@ -216,7 +216,7 @@ def test_classes_depend_on_the_diameter_and_stainless_has_no_proof_stress() -> N
     ],
 )  # fmt: skip
 def test_keys_of_socket_screws(standard: str, designation: str, key: float | None) -> None:
-    """Values from memory; a second look at bd-warehouse 0.4.0 agreed with each row of the table."""
+    """Values from memory; bd-warehouse 0.4.0 has the same, or the socket width just above the key."""
     found = key_size(standard, designation)
     assert (found.key_mm if found else None) == key
 
