@@ -51,15 +51,20 @@ class Row(BaseModel):
     @classmethod
     def trusted(cls, values: Sequence[Any]) -> Self:
         """The row of values as they lie in the database, in exchange order; validated when they were written."""
-        row = cls.__new__(cls)
         names, converters = _layout(cls)
         fields = dict(zip(names, values, strict=True))
         for name, convert in converters:
             value = fields[name]
             if value is not None:
                 fields[name] = convert(value)
+        return cls.of_read(fields)
+
+    @classmethod
+    def of_read(cls, fields: dict[str, Any]) -> Self:
+        """The row of values that the column kinds have read from text; every column is there, in exchange order."""
+        row = cls.__new__(cls)
         object.__setattr__(row, "__dict__", fields)
-        object.__setattr__(row, "__pydantic_fields_set__", names)
+        object.__setattr__(row, "__pydantic_fields_set__", _layout(cls)[0])
         object.__setattr__(row, "__pydantic_extra__", None)
         object.__setattr__(row, "__pydantic_private__", None)
         return row
