@@ -1,0 +1,58 @@
+"""Questions about one chassis: which springs fit, and everything the catalogue says of a configuration."""
+
+from collections.abc import Callable
+from typing import Annotated, Any
+
+from fastapi import Path, Query, Request
+from pydantic import TypeAdapter
+from starlette.responses import Response
+
+from app.catalogue.catalogue import Pin
+from app.catalogue.rows import At
+from app.questions.asked import Common
+from app.questions.fits import FITS, FitsAnswer, FitsAsked, fits
+from app.questions.sheet import SHEET, SheetAnswer, SheetAsked, sheet
+from app.web.representation import respond
+from app.web.strict import strict_router
+
+router = strict_router(tags=["questions"])
+
+ChassisId = Annotated[str, Path(description="Id of the chassis.", examples=["example-chassis-b"])]
+
+
+async def answer(
+    request: Request,
+    asked: Common,
+    question: Callable[[At], Any],
+    shape: TypeAdapter[Any],
+    name: str,
+    rows: str | None = None,
+) -> Response:
+    """A question asked of the catalogue at the revision that `asked` pins, in the form the client takes."""
+    pin = Pin(asked.revision, asked.as_of, asked.min_revision)
+    found = await request.app.state.catalogue.ask(question, pin)
+    return respond(request, found, shape, question=name, rows=rows)
+
+
+@router.get(
+    "/v1/chassis/{chassis}/fits",
+    operation_id="chassisFits",
+    summary="Which springs fit this chassis at this travel",
+    response_model=None,
+    responses={200: {"model": FitsAnswer, "description": "The fits, those that nearly fit, and what would decide."}},
+)
+async def chassis_fits(request: Request, chassis: ChassisId, asked: Annotated[FitsAsked, Query()]) -> Response:
+    """What is left out is unknown, never "any": every fit that may hold is shown, and `undecided` says what decides."""
+    return await answer(request, asked, lambda at: fits(at, chassis, asked), FITS, "fits", "fits")
+
+
+@router.get(
+    "/v1/chassis/{chassis}/sheet",
+    operation_id="chassisSheet",
+    summary="All that the catalogue says of one configuration",
+    response_model=None,
+    responses={200: {"model": SheetAnswer, "description": "Fits, torques, fills and the rest, and what is missing."}},
+)
+async def chassis_sheet(request: Request, chassis: ChassisId, asked: Annotated[SheetAsked, Query()]) -> Response:
+    """Every statement that may hold for the configuration, with its scope and source; what is missing is in `gaps`."""
+    return await answer(request, asked, lambda at: sheet(at, chassis, asked), SHEET, "sheet")
