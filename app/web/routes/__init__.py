@@ -2,6 +2,11 @@
 
 from fastapi import APIRouter
 
-from app.web.routes import docs, health, problems
+from app.web.routes import chassis_questions, docs, health, problems
 
-ROUTERS: tuple[APIRouter, ...] = (health.router, docs.router, problems.router)
+ROUTERS: tuple[APIRouter, ...] = (
+    health.router,
+    docs.router,
+    problems.router,
+    chassis_questions.router,
+)
