@@ -44,10 +44,11 @@ def band(function: Callable[[Mapping[str, float]], float], inputs: Sequence[Unce
 
     Each input is moved to both ends alone. An end is sqrt(3) standard uncertainties away (rectangular distribution,
     JCGM 100:2008, 4.3.7); the moves are scaled by k/sqrt(3), k = 1.96 at 95 %, and added as root sum square, up and
-    down apart (JCGM 100, 5.1.2 and 6.2). 0.5 <= share < 1. ValueError also when the function refuses one of the ends.
+    down apart (JCGM 100, 5.1.2 and 6.2). 0.95 <= share < 1: below, the sum of one or two
+    rectangular inputs is covered less often than k says. ValueError also when the function refuses one of the ends.
     """
-    if not 0.5 <= share < 1:
-        raise ValueError("The share of a band must lie between 0.5 and 1.")
+    if not 0.95 <= share < 1:
+        raise ValueError("The share of a band must lie between 0.95 and 1.")
     values = {each.name: each.value for each in inputs}
     if len(values) != len(inputs):
         raise ValueError("The inputs of a band must have different names.")

@@ -30,11 +30,16 @@ class SagReading:
 
 @dataclass(frozen=True, slots=True)
 class ReadingSpread:
-    """Half-widths of one reading: the rider's load, the sag, the gauge. Defaults: common practice, no source."""
+    """Standard deviations of one reading: the rider's load, the sag, the gauge. Defaults: common practice, no source."""
 
     load_n: float = 12.0
     sag_m: float = 0.001
     gauge_pa: float = 0.7 * 6894.757293168
+
+
+def _scattered(name: str, value: float, standard_deviation: float) -> Uncertain:
+    """A reading that scatters: the rectangle whose standard deviation is the same (JCGM 100:2008, 4.3.7)."""
+    return Uncertain(name, value, math.sqrt(3) * standard_deviation)
 
 
 def pressure_from_two_sags(
@@ -71,12 +76,12 @@ def pressure_from_two_sags(
         )
     missed = 0.5 * _CURVATURE * abs(math.log(target_sag_m / low.sag_m) * math.log(high.sag_m / target_sag_m))
     inputs = [
-        Uncertain("first load", 0.0, spread.load_n / load_n),
-        Uncertain("second load", 0.0, spread.load_n / load_n),
-        Uncertain("first sag", low.sag_m, spread.sag_m),
-        Uncertain("second sag", high.sag_m, spread.sag_m),
-        Uncertain("first gauge reading", low.start_gauge_pa, spread.gauge_pa),
-        Uncertain("second gauge reading", high.start_gauge_pa, spread.gauge_pa),
+        _scattered("first load", 0.0, spread.load_n / load_n),
+        _scattered("second load", 0.0, spread.load_n / load_n),
+        _scattered("first sag", low.sag_m, spread.sag_m),
+        _scattered("second sag", high.sag_m, spread.sag_m),
+        _scattered("first gauge reading", low.start_gauge_pa, spread.gauge_pa),
+        _scattered("second gauge reading", high.start_gauge_pa, spread.gauge_pa),
         Uncertain("curvature", 0.0, missed),
     ]
 
@@ -121,16 +126,16 @@ def pressure_from_one_force(
 ) -> Band:
     """Gauge start pressure that carries `load_n` at the travel where a force was read: (load + As*pa)/c - pa, in Pa.
 
-    spread.load_n is the half-width of the force and of the load each; spread.sag_m moves the force by 1.5 times its
+    spread.load_n is the standard deviation of the force and of the load each; spread.sag_m moves the force by 1.5 times its
     share of the travel (how steep c is near sag, from random springs). Validity as coefficient_from_force_m2, load > 0.
     """
     if not (load_n > 0 and travel_m > 0):
         raise ValueError("Load and travel must be greater than zero.")
     inputs = [
-        Uncertain("force", force_n, spread.load_n),
-        Uncertain("load", load_n, spread.load_n),
-        Uncertain("travel", 0.0, _STEEPNESS * spread.sag_m / travel_m),
-        Uncertain("gauge reading", start_gauge_pa, spread.gauge_pa),
+        _scattered("force", force_n, spread.load_n),
+        _scattered("load", load_n, spread.load_n),
+        _scattered("travel", 0.0, _STEEPNESS * spread.sag_m / travel_m),
+        _scattered("gauge reading", start_gauge_pa, spread.gauge_pa),
     ]
 
     def gauge_pa(at: Mapping[str, float]) -> float:
@@ -145,8 +150,8 @@ def pressure_from_one_force(
 class GaugeReadings:
     """Three gauge readings of the positive chamber that find both volumes, taken in this order, slowly (see below).
 
-    filled_gauge_pa: at full extension, filled without moving the fork after it was emptied and cycled with the valve open
-    (so that the negative chamber was last closed off at the port, at ambient pressure);
+    filled_gauge_pa: at full extension, filled without moving the fork after it was emptied and cycled with the
+    valve open (so that the negative chamber was last closed off at the port, at ambient pressure);
     cycled_gauge_pa: at full extension, after cycling slowly through the port, nothing added or let out;
     compressed_gauge_pa: held at compressed_travel_m, beyond the port.
     """
