@@ -1,6 +1,6 @@
 """A chassis as every question about it begins: with its maker, its variants and the entities its statements name."""
 
-from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TypeVar
 
@@ -37,12 +37,15 @@ class InHand:
         if wanted:
             self.sources.update(self.at.many(Source, wanted))
 
-    def prevailing(self, statements: Sequence[S], asked: Region) -> list[Shown[S]]:
+    def prevailing(self, statements: Iterable[S], asked: Region) -> list[Shown[S]]:
         """What of these statements answers the question."""
-        scoped = [(row, scope) for row, scope in self.scoped(statements) if asked.may_hold(scope)]
-        self.with_sources(row for row, _ in scoped)
-        about: Callable[[S], Hashable] = lambda row: subject(row, self.parts)  # noqa: E731
-        return prevailing(scoped, asked, about, self.sources)
+        return self.prevailing_of(self.scoped(statements), asked)
+
+    def prevailing_of(self, scoped: Iterable[tuple[S, Scope]], asked: Region) -> list[Shown[S]]:
+        """The same, of statements whose scope is resolved already."""
+        candidates = [(row, scope) for row, scope in scoped if asked.may_hold(scope)]
+        self.with_sources(row for row, _ in candidates)
+        return prevailing(candidates, asked, lambda row: subject(row, self.parts), self.sources)
 
     def region(self, asked: Given, fits: Sequence[Fit]) -> Region:
         """What the question leaves open of this chassis, given the fits it offers."""
@@ -54,13 +57,13 @@ class InHand:
             springs={fit.spring for fit in fits},
         )
 
-    def choices(self, fits: Sequence[Fit]) -> Mapping[str, Sequence[str | int | float]]:
-        """What the chassis knows of each dimension, for `undecided`."""
+    def choices(self, asked: Region, fits: Sequence[Fit]) -> Mapping[str, Sequence[str | int | float]]:
+        """What each dimension may still be, for `undecided`."""
         return {
             "variant": sorted(self.variants),
-            "damper": list(self.chassis.dampers or ()),
-            "wheel_size": list(self.chassis.wheel_sizes or ()),
-            "spring": sorted({fit.spring for fit in fits}),
+            "damper": sorted(asked.dampers or ()),
+            "wheel_size": sorted(asked.wheel_sizes or ()),
+            "spring": sorted(asked.springs or ()),
             "travel": sorted({fit.travel_mm for fit in fits}),
         }
 

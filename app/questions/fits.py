@@ -141,7 +141,7 @@ def fits(at: At, chassis: str, asked: FitsAsked) -> FitsAnswer:
     springs = at.many(Spring, {each.statement.spring for each in shown} | {miss.fit.spring for miss in near})
     spacers = at.many(Spacer, {each.statement.spacer for each in shown if each.statement.spacer})
     held.with_sources([miss.fit for miss in near])
-    open_parameters = shown_undecided(undecided(shown, where, held.choices(offered)))
+    open_parameters = shown_undecided(undecided(shown, where, held.choices(where, offered)))
     codes = ["limits", "frame-limit", *(["undecided"] if open_parameters else [])]
     return {
         "revision": at.revision,
@@ -162,12 +162,16 @@ def chosen_units(asked: Common) -> Units:
 
 
 def prevailing_fits(held: InHand, offered: Sequence[Fit], wanted: Given, where: Region) -> list[Shown[Fit]]:
-    """The fits that answer: of the wanted travel where one is given, by travel and spring."""
+    """The fits that answer: of the wanted travel where one is given, by travel and spring.
+
+    The spring is what a fit answers, not a condition of it.
+    """
     travel = where.travel[0] if wanted.travel is not None else None
     answering = [fit for fit in offered if travel is None or fit.travel_mm == travel]
     if wanted.spring is not None:
         answering = [fit for fit in answering if fit.spring == wanted.spring]
-    shown = held.prevailing(answering, where)
+    scoped = [(fit, scope._replace(spring=None)) for fit, scope in held.scoped(answering)]
+    shown = held.prevailing_of(scoped, where)
     return sorted(shown, key=lambda each: (each.statement.travel_mm, each.statement.spring, not each.surely))
 
 

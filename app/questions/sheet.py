@@ -7,7 +7,6 @@ from typing import Any, NotRequired
 from pydantic import Field, TypeAdapter
 from typing_extensions import TypedDict
 
-from app.catalogue.agreement import subject
 from app.catalogue.rows import At
 from app.catalogue.scopes import Scope
 from app.catalogue.tables import (
@@ -41,7 +40,7 @@ from app.questions.fits import (
     shown_undecided,
 )
 from app.questions.gaps import Gap, gaps
-from app.questions.prevailing import Shown, prevailing, undecided
+from app.questions.prevailing import Shown, undecided
 from app.questions.region import Given, Region, given
 from app.questions.shapes import Caution, ChassisRef, Undecided, chassis_ref
 from app.questions.statement_shapes import (
@@ -131,7 +130,7 @@ class Sheet:
     def undecided(self) -> dict[str, list[str | int | float]]:
         """Each parameter that would decide between what is shown, with the values it may take."""
         found: dict[str, list[str | int | float]] = {}
-        choices = self.held.choices(self.offered)
+        choices = self.held.choices(self.where, self.offered)
         every: tuple[Sequence[Shown[Any]], ...] = (
             self.fits, self.torques, self.fills, self.greases, self.uses, self.limits, self.intervals, self.guides,
             self.readings,
@@ -225,9 +224,7 @@ def _torques(
         for row, scope in held.scoped(torques)
         if row.fastener in fasteners
     ]
-    answering = [(row, scope) for row, scope in scoped if where.may_hold(scope)]
-    held.with_sources(row for row, _ in answering)
-    return prevailing(answering, where, lambda row: subject(row, held.parts), held.sources)
+    return held.prevailing_of(scoped, where)
 
 
 def _tools(at: At) -> dict[str, list[Tool]]:
