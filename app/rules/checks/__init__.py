@@ -1,0 +1,5 @@
+"""The rules, one module per family; importing this registers them all."""
+
+from app.rules.checks import contradiction as contradiction
+from app.rules.checks import figures as figures
+from app.rules.checks import form as form

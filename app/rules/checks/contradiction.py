@@ -1,0 +1,130 @@
+"""Contradiction: two statements that hold together and disagree, unless one is declared the other's exception."""
+
+from collections import defaultdict
+from collections.abc import Iterator
+from datetime import date
+
+from app.catalogue.agreement import agree, differences, subject
+from app.catalogue.scopes import contains, narrower, overlap
+from app.catalogue.tables import Statement
+from app.rules.registry import Hit, edit, rule
+from app.rules.view import Family, cell
+
+UNREADABLE = ("unit-unknown", "unit-of-another-kind", "unit-missing", "figure-not-positive", "limits-crossed",
+              "span-reversed", "id-taken", "reference-missing")  # fmt: skip
+LONGEST_CHAIN = 16  # exceptions of exceptions; longer ones are a circle
+
+
+def _named(family: Family, row: Statement) -> Statement | None:
+    """The statement that an exception names, when it is in the family."""
+    return family.by_id(type(row)).get(row.exception_to or "")
+
+
+def _overrules(family: Family, row: Statement, other: Statement, depth: int = 0) -> bool:
+    """True when `row` is an exception to `other`, by name, through agreement with the one named, or along a chain.
+
+    Design, section 3: the exception holds as well against every statement of its subject that contains its scope and
+    agrees with the one named.
+    """
+    named = _named(family, row)
+    if named is None or depth > LONGEST_CHAIN:
+        return False
+    if named is other:
+        return True
+    if not contains(family.scope(other), family.scope(row)):
+        return False
+    return agree(other, named) or _overrules(family, named, other, depth + 1)
+
+
+@rule(
+    "disagree-unrelated",
+    shape="family",
+    silenced_by=(*UNREADABLE, "exception-not-narrower", "exception-to-other-subject"),
+    passes=edit("limits", "limit-rotor-2", chassis="fork-a", subject="rotor diameter", max="203", unit="mm",
+                source="bulletin-a", page="1"),
+    fails=edit("limits", "limit-rotor-2", chassis="fork-a", subject="rotor diameter", max="180", unit="mm",
+               source="bulletin-a", page="1"),
+)  # fmt: skip
+def disagree_unrelated(family: Family, today: date) -> Iterator[Hit]:
+    """Two statements hold for one configuration, disagree, and neither is declared the other's exception.
+
+    A question would get two instructions for one bolt; which of them holds must be said by whoever knows the sources.
+
+    Mend: correct the figure; or narrow a scope; or, where one source overrules another, name it in exception_to.
+    """
+    for group in family.shared_subjects:
+        conflicts: dict[int, set[int]] = defaultdict(set)
+        for index, row in enumerate(group):
+            scope = family.scope(row)
+            for earlier in range(index):
+                other = group[earlier]
+                if not overlap(scope, family.scope(other)) or agree(row, other):
+                    continue
+                if not _overrules(family, row, other) and not _overrules(family, other, row):
+                    conflicts[index].add(earlier)
+                    conflicts[earlier].add(index)
+        if conflicts:
+            yield from _outliers(group, conflicts)
+
+
+def _outliers(group: list[Statement], conflicts: dict[int, set[int]]) -> Iterator[Hit]:
+    """One hit for each statement that must go for the rest to agree, the one in most conflicts first."""
+    while conflicts:
+        index = max(conflicts, key=lambda each: (len(conflicts[each]), group[each].id))
+        against = conflicts.pop(index)
+        for each in against:
+            conflicts[each].discard(index)
+            if not conflicts[each]:
+                del conflicts[each]
+        row, other = group[index], min((group[each] for each in against), key=lambda each: each.id)
+        columns = differences(row, other)
+        text = "; ".join(
+            f"{name}: {row.id} says {cell(row, name)}, {other.id} says {cell(other, name)}" for name in columns
+        )
+        yield Hit(row, columns[0], text, other, mutual=True)
+
+
+@rule(
+    "exception-not-narrower",
+    shape="family",
+    silenced_by=("exception-to-other-subject",),
+    passes=edit("torques", "torque-foot-damper-2024", model_year_from="2023"),
+    fails=edit("torques", "torque-foot-damper-2024", model_year_from="2022"),
+)
+def exception_not_narrower(family: Family, today: date) -> Iterator[Hit]:
+    """A statement calls itself an exception to one that does not strictly contain its scope.
+
+    An exception overrules only inside a wider statement; otherwise two statements of equal right remain.
+
+    Mend: narrow the scope of the exception; or supersede the old statement under its own id instead.
+    """
+    for row in family.everything():
+        if row.exception_to is None:
+            continue
+        named = _named(family, row)
+        if named is not None and not narrower(family.scope(row), family.scope(named)):
+            yield Hit(row, "exception_to", f"its scope is not strictly within that of {named.id}", named)
+
+
+@rule(
+    "exception-to-other-subject",
+    shape="family",
+    silenced_by=("reference-missing",),
+    passes=edit("torques", "torque-pinch", exception_to=""),
+    fails=edit("torques", "torque-pinch", exception_to="torque-cap"),
+)
+def exception_to_other_subject(family: Family, today: date) -> Iterator[Hit]:
+    """A statement calls itself an exception to one about something else.
+
+    A bolt's torque cannot overrule that of another bolt; the id is probably a slip.
+
+    Mend: name a statement of the same table about the same subject, or empty the cell.
+    """
+    for row in family.everything():
+        if row.exception_to is None or (row.table, row.exception_to) in family.absent:
+            continue
+        named = _named(family, row)
+        if named is None:
+            yield Hit(row, "exception_to", f"{row.exception_to} is about another chassis")
+        elif subject(row, family.parts) != subject(named, family.parts):
+            yield Hit(row, "exception_to", f"{named.id} is about something else", named)

@@ -1,0 +1,231 @@
+"""Form of figures: a sign, a unit of the right kind, limits in their order. One row at a time."""
+
+from collections.abc import Iterator
+from datetime import date
+from typing import Any
+
+from app.catalogue.agreement import unit_of
+from app.catalogue.tables import TABLES
+from app.rules.columns import limits, measured, signed, spans, year_columns
+from app.rules.registry import Hit, edit, rule
+from app.rules.view import RowView
+from app.units.table import find
+
+FIRST_YEAR = 1960  # no telescopic bicycle fork with a spec sheet is older; common practice, no source
+YEARS_AHEAD = 3
+
+
+@rule(
+    "figure-not-positive",
+    shape="row",
+    tables=[table for table in TABLES.values() if signed(table)[0]],
+    passes=edit("fills", "fill-spring-leg-old", value="9.6"),
+    fails=edit("fills", "fill-spring-leg-old", value="0"),
+)
+def figure_not_positive(view: RowView, today: date) -> Iterator[Hit]:
+    """A figure that can only be above zero is zero or less.
+
+    A length, pressure, torque or count of nothing is a cell that was meant to be empty, or a sign slipped in.
+
+    Mend: write the published figure, or leave the cell empty where the source gives none.
+    """
+    fields = view.row.__dict__
+    for name in signed(type(view.row))[0]:
+        value = fields[name]
+        if value is not None and (min(value) if type(value) is tuple else value) <= 0:
+            yield Hit(view.row, name, f"{name} must be above zero")
+
+
+@rule(
+    "figure-negative",
+    shape="row",
+    tables=[table for table in TABLES.values() if signed(table)[1]],
+    passes=edit("fits", "fit-150", spacers_fitted="0"),
+    fails=edit("fits", "fit-150", spacers_fitted="-1"),
+)
+def figure_negative(view: RowView, today: date) -> Iterator[Hit]:
+    """A count or measure that cannot be below zero is negative.
+
+    A fork cannot carry fewer than no spacers; a minus sign is usually a dash that was copied with the figure.
+
+    Mend: write the published figure without the sign, or leave the cell empty.
+    """
+    fields = view.row.__dict__
+    for name in signed(type(view.row))[1]:
+        value = fields[name]
+        if value is not None and value < 0:
+            yield Hit(view.row, name, f"{name} cannot be below zero")
+
+
+def _unit_faults(view: RowView) -> Iterator[tuple[str, str, str, bool]]:
+    """Unit columns whose spelling is of no unit of the kind: column, spelling, kind, whether it is of another kind."""
+    fields = view.row.__dict__
+    for each in measured(type(view.row)):
+        spelling = fields[each.unit]
+        if spelling is not None and unit_of(each.kind, spelling) is None:
+            yield each.unit, spelling, each.kind, bool(find(spelling))
+
+
+MEASURING = [table for table in TABLES.values() if measured(table)]
+
+
+@rule(
+    "unit-unknown",
+    shape="row",
+    tables=MEASURING,
+    passes=edit("torques", "torque-cap", unit="Nm"),
+    fails=edit("torques", "torque-cap", unit="Nmm?"),
+)
+def unit_unknown(view: RowView, today: date) -> Iterator[Hit]:
+    """The unit of a figure is not a unit that is known here.
+
+    A figure that cannot be converted cannot be compared with any other, so no other rule could protect it.
+
+    Mend: write one of the spellings listed under /v1/units for this kind of quantity.
+    """
+    for column, spelling, kind, of_another_kind in _unit_faults(view):
+        if not of_another_kind:
+            yield Hit(view.row, column, f"“{spelling[:24]}” is not a unit of {kind} that is known here")
+
+
+@rule(
+    "unit-of-another-kind",
+    shape="row",
+    tables=MEASURING,
+    passes=edit("torques", "torque-cap", unit="N·m"),
+    fails=edit("torques", "torque-cap", unit="J"),
+)
+def unit_of_another_kind(view: RowView, today: date) -> Iterator[Hit]:
+    """The unit measures something else than the column holds.
+
+    Torque is not energy, gauge pressure not absolute pressure, mass not force; a figure in such a unit is a slip of
+    the column or of the unit.
+
+    Mend: write the unit the source gives for this figure; check that the figure stands in the right column.
+    """
+    for column, spelling, kind, of_another_kind in _unit_faults(view):
+        if of_another_kind:
+            yield Hit(view.row, column, f"{spelling} is a unit of {find(spelling)[0].kind}, not of {kind}")
+
+
+@rule(
+    "unit-missing",
+    shape="row",
+    tables=MEASURING,
+    passes=edit("torques", "torque-cap", unit="N·m"),
+    fails=edit("torques", "torque-cap", unit=""),
+)
+def unit_missing(view: RowView, today: date) -> Iterator[Hit]:
+    """A figure stands without its unit.
+
+    72 may be psi or kPa, 6 may be N·m or in·lbf; a figure without a unit is not a fact.
+
+    Mend: write the unit as the source prints it beside the figure.
+    """
+    fields = view.row.__dict__
+    for each in measured(type(view.row)):
+        if fields[each.unit] is None:
+            for name in each.figures:
+                if fields[name] is not None:
+                    yield Hit(view.row, name, f"{name} has no {each.unit}")
+                    break
+
+
+@rule(
+    "unit-without-figure",
+    shape="row",
+    severity="warn",
+    tables=MEASURING,
+    silenced_by=("statement-empty",),
+    passes=edit("springs", "spring-coil", rate="9", rate_unit="N/mm"),
+    fails=edit("springs", "spring-coil", rate=""),
+)
+def unit_without_figure(view: RowView, today: date) -> Iterator[Hit]:
+    """A unit is given and no figure in it.
+
+    The figure was probably lost on the way, and the row now says less than its source.
+
+    Mend: write the figure, or empty the unit.
+    """
+    fields = view.row.__dict__
+    for each in measured(type(view.row)):
+        if fields[each.unit] is not None and all(fields[name] is None for name in each.figures):
+            yield Hit(view.row, each.unit, f"{each.unit} is given but no figure in it")
+
+
+@rule(
+    "limits-crossed",
+    shape="row",
+    tables=[table for table in TABLES.values() if limits(table)],
+    passes=edit("torques", "torque-foot-spring", value="7.5"),
+    fails=edit("torques", "torque-foot-spring", value="7.6"),
+)
+def limits_crossed(view: RowView, today: date) -> Iterator[Hit]:
+    """A figure lies outside the limits printed beside it, or the limits are swapped.
+
+    Least, nominal and greatest stand in this order in any source; otherwise two cells were exchanged or one misread.
+
+    Mend: compare the three figures with the page; the least goes into the min column, the greatest into the max column.
+    """
+    fields = view.row.__dict__
+    for ends in limits(type(view.row)):
+        low, value, high = (None if name is None else fields[name] for name in ends)
+        if low is not None and high is not None and low > high:
+            yield Hit(view.row, ends.low, f"{ends.low} {low} is above {ends.high} {high}")
+        elif value is not None and ((low is not None and value < low) or (high is not None and value > high)):
+            yield Hit(view.row, ends.value, f"{ends.value} {value} is outside {_range(low, high)}")
+
+
+def _range(low: Any, high: Any) -> str:
+    return f"{'…' if low is None else low} to {'…' if high is None else high}"
+
+
+@rule(
+    "span-reversed",
+    shape="row",
+    tables=[table for table in TABLES.values() if spans(table)],
+    passes=edit("frames", "frame-a", model_year_from="2025"),
+    fails=edit("frames", "frame-a", model_year_from="2026"),
+)
+def span_reversed(view: RowView, today: date) -> Iterator[Hit]:
+    """The first of two ends comes after the last.
+
+    Nothing lies between 2026 and 2025, so the row would never hold; the two cells were probably exchanged.
+
+    Mend: put the earlier year, shorter travel or lighter mass into the first of the two columns.
+    """
+    fields = view.row.__dict__
+    for first, last in spans(type(view.row)):
+        low, high = fields[first], fields[last]
+        if low is None or high is None:
+            continue
+        reversed_ = low > high
+        if first == "rider_mass_from":
+            reversed_ = low >= high  # half-open: 70 to 70 holds for nobody
+        elif first == "produced_from":
+            reversed_ = low[: len(high)] > high  # 2024-05 lies within 2024
+        if reversed_:
+            yield Hit(view.row, first, f"{first} {low} comes after {last} {high}")
+
+
+@rule(
+    "year-implausible",
+    shape="row",
+    tables=[table for table in TABLES.values() if year_columns(table)],
+    silenced_by=("figure-not-positive",),
+    passes=edit("frames", "frame-a", model_year_from="1960"),
+    fails=edit("frames", "frame-a", model_year_from="1959"),
+)
+def year_implausible(view: RowView, today: date) -> Iterator[Hit]:
+    """A model year lies before the first such forks or more than three years ahead.
+
+    A figure like 202 or 20224 is a digit lost or doubled, and would hold in no question.
+
+    Mend: write the model year with its four digits.
+    """
+    fields = view.row.__dict__
+    latest = today.year + YEARS_AHEAD
+    for name in year_columns(type(view.row)):
+        year = fields[name]
+        if year is not None and not FIRST_YEAR <= year <= latest:
+            yield Hit(view.row, name, f"{name} {year} is not between {FIRST_YEAR} and {latest}")

@@ -1,0 +1,240 @@
+"""Form of rows: what they name exists, ids are not taken, texts can be read, a statement says something, once."""
+
+import re
+from collections.abc import Iterator
+from datetime import date
+
+from app.catalogue.scopes import overlap
+from app.catalogue.tables import STATEMENTS, TABLES, Part, Reading, Row, Spring, Statement, Step, Use, Variant
+from app.rules.columns import said
+from app.rules.registry import Hit, edit, rule
+from app.rules.view import ChangeView, EntityView, Family, RowView, references
+
+ABOUT: dict[type[Row], tuple[str, ...]] = {table: table.about for table in STATEMENTS}
+SLOT = re.compile(r"\{([^{}]*)\}")
+SLOT_NEEDS = {
+    "torque": "fastener_position", "volume": "chamber", "grease": "place", "extent": "place", "turns": "turns",
+    "count": None,
+}  # fmt: skip
+CONDITIONS = ("spring_kind", "foot_joint", "adjuster_at", "crowns", "travel_set_by", "damper_kind")
+
+
+@rule(
+    "reference-missing",
+    shape="row",
+    tables=[table for table in TABLES.values() if references(table)],
+    passes=edit("torques", "torque-cap", fastener="cap-a"),
+    fails=edit("parts", "washer-a", superseded_by="washer-z"),
+)
+def reference_missing(view: RowView, today: date) -> Iterator[Hit]:
+    """A row names something that is not in the catalogue.
+
+    Rows are joined by their ids; a name that leads nowhere makes the row invisible or its answer wrong.
+
+    Mend: correct the id, or add the row it names to the same package; withdraw a row only with all that name it.
+    """
+    if not view.absent:
+        return
+    fields = view.row.__dict__
+    for reference in references(type(view.row)):
+        value = fields[reference.column]
+        if value is None:
+            continue
+        for id in value if reference.many else (value,):
+            if (reference.table.table, id) in view.absent:
+                yield Hit(view.row, reference.column, f"there is no row {id} in {reference.table.table}")
+
+
+@rule(
+    "superseded-by-itself",
+    shape="row",
+    tables=(Spring, Part),
+    passes=edit("parts", "wiper-a", superseded_by=""),
+    fails=edit("parts", "wiper-a", superseded_by="wiper-a"),
+)
+def superseded_by_itself(view: RowView, today: date) -> Iterator[Hit]:
+    """A part or spring is said to be replaced by itself.
+
+    Whoever follows the replacement would never arrive.
+
+    Mend: name the part that replaces it, or leave the cell empty.
+    """
+    if view.row.__dict__["superseded_by"] == view.row.id:
+        yield Hit(view.row, "superseded_by", f"{view.row.id} cannot replace itself")
+
+
+@rule(
+    "id-taken",
+    shape="entity",
+    tables=STATEMENTS,
+    passes=edit("readings", "reading-other", chassis="fork-a", state="at sag", source="bench-a", at_travel_mm="31"),
+    fails=edit("readings", "torque-cap", chassis="fork-a", state="at sag", source="bench-a", at_travel_mm="31"),
+)
+def id_taken(view: EntityView, today: date) -> Iterator[Hit]:
+    """Two statements of different tables bear one id.
+
+    A statement is addressed by its id alone, whatever its table; an answer could not say which one it means.
+
+    Mend: give the newer of the two another id.
+    """
+    tables = [row.table for row in view.referrers]
+    if len(tables) > 1:
+        others = [table for table in tables if table != view.row.table]
+        other = next(row for row in view.referrers if row.table == others[0])
+        yield Hit(view.row, "id", f"{view.row.id} is also the id of a row in {', '.join(others)}", other)
+
+
+@rule(
+    "subject-changed",
+    shape="change",
+    tables=STATEMENTS,
+    passes=edit("torques", "torque-cap", value="24"),
+    fails=edit("torques", "torque-cap", stage="2"),
+)
+def subject_changed(view: ChangeView, today: date) -> Iterator[Hit]:
+    """A statement is changed into one about something else.
+
+    An id stands for one subject for ever: whoever has printed or stored it would silently be told of another bolt.
+
+    Mend: withdraw this statement and add one with a new id.
+    """
+    before, after = view.change.before, view.change.after
+    if before is None or after is None:
+        return
+    for name in ABOUT[type(after)]:
+        if name != "id" and before.__dict__[name] != after.__dict__[name]:
+            if isinstance(after, Use) and name == "part":
+                continue  # another part of the same kind is the same subject
+            was = before.__dict__[name]
+            yield Hit(after, name, f"{name} was {'not given' if was is None else was}; a statement keeps its subject")
+            return
+
+
+@rule(
+    "statement-empty",
+    shape="row",
+    tables=[table for table in STATEMENTS if said(table)],
+    passes=edit("greases", "grease-wiper", amount=""),
+    fails=edit("greases", "grease-wiper", amount="", fluid=""),
+)
+def statement_empty(view: RowView, today: date) -> Iterator[Hit]:
+    """A statement says nothing: every value is empty.
+
+    It would be shown as an instruction without content and hide that the figure is not known.
+
+    Mend: write what the source says, or leave the statement out so that the gap is shown as one.
+    """
+    fields = view.row.__dict__
+    for name in said(type(view.row)):
+        if fields[name] is not None:
+            return
+    if "travel_mm" not in fields and "part" not in fields:
+        yield Hit(view.row, None, "none of its values is given")
+
+
+@rule(
+    "stated-twice",
+    shape="family",
+    severity="warn",
+    silenced_by=("disagree-unrelated",),
+    passes=edit("fills", "fill-again", chassis="fork-a", chamber="spring-side lower leg", fluid="oil-bath", value="10",
+                unit="mL", source="bulletin-a", page="2"),
+    fails=edit("fills", "fill-again", chassis="fork-a", chamber="spring-side lower leg", fluid="oil-bath", value="10",
+               unit="mL", source="manual-a", page="15"),
+)  # fmt: skip
+def stated_twice(family: Family, today: date) -> Iterator[Hit]:
+    """One source states one subject twice for overlapping scopes.
+
+    Two rows of one fact drift apart: the next correction reaches one of them only.
+
+    Mend: keep one of the two, or narrow their scopes so that they do not overlap.
+    """
+    for group in family.shared_subjects:
+        seen: list[Statement] = []
+        for row in group:
+            source = row.source
+            if source is None or isinstance(row, Reading) or row.exception_to is not None:
+                continue
+            for other in seen:
+                if other.source == source and overlap(family.scope(row), family.scope(other)):
+                    yield Hit(row, "source", f"{source} already states this in {other.id}", other)
+                    break
+            seen.append(row)
+
+
+@rule(
+    "serial-range-unreadable",
+    shape="row",
+    tables=(Variant,),
+    passes=edit("variants", "variant-a-pro", serial_to="A22-0001"),
+    fails=edit("variants", "variant-a-pro", serial_to="A22-0000"),
+)
+def serial_range_unreadable(view: RowView, today: date) -> Iterator[Hit]:
+    """A serial range runs backwards, its ends differ in length, or do not have the shape of the variant's pattern.
+
+    Serials are compared as text of equal length, so such a range identifies no fork, or the wrong one.
+
+    Mend: write both ends as stamped, the lower one first, and check the pattern: # a digit, @ a capital letter.
+    """
+    row = view.row
+    assert isinstance(row, Variant)
+    first, last = row.serial_from, row.serial_to
+    if first is not None and last is not None and (len(first) != len(last) or first > last):
+        yield Hit(row, "serial_to", f"{last} does not come after {first} as text of equal length")
+        return
+    if row.serial_pattern is None:
+        return
+    shape = re.compile("".join(_shape(character) for character in row.serial_pattern))
+    for column, serial in (("serial_from", first), ("serial_to", last)):
+        if serial is not None and not shape.fullmatch(serial):
+            yield Hit(row, column, f"{serial} does not have the shape {row.serial_pattern}")
+
+
+def _shape(character: str) -> str:
+    return {"#": "[0-9]", "@": "[A-Z]"}.get(character, re.escape(character))
+
+
+@rule(
+    "slot-unfillable",
+    shape="row",
+    tables=(Step,),
+    passes=edit("steps", "step-5", text="Tighten the {count} foot bolts to {torque}."),
+    fails=edit("steps", "step-5", text="Tighten the foot bolts to {torque}, then fill in {volume}."),
+)
+def slot_unfillable(view: RowView, today: date) -> Iterator[Hit]:
+    """The text of a step has a slot that does not exist, or that its columns cannot fill.
+
+    A job card would print the bare slot where the mechanic needs the figure.
+
+    Mend: give {torque} a fastener_position, {volume} a chamber, {grease} and {extent} a place, {turns} its turns.
+    """
+    row = view.row
+    assert isinstance(row, Step)
+    for slot in SLOT.findall(row.text):
+        if slot not in SLOT_NEEDS:
+            yield Hit(row, "text", f"there is no slot {{{slot}}}")
+        elif (needs := SLOT_NEEDS[slot]) is not None and row.__dict__[needs] is None:
+            yield Hit(row, "text", f"the slot {{{slot}}} needs {needs}, which is empty")
+
+
+@rule(
+    "condition-unreadable",
+    shape="row",
+    tables=(Step,),
+    passes=edit("steps", "step-1", when="foot_joint=bolt into shaft|nut on shaft"),
+    fails=edit("steps", "step-1", when="foot_bolt=bolt into shaft"),
+)
+def condition_unreadable(view: RowView, today: date) -> Iterator[Hit]:
+    """A condition of a step names a property that steps cannot depend on, or no value.
+
+    A condition that is never met takes the step off every job card.
+
+    Mend: write property=value or property=value|value; the properties are spring_kind, foot_joint, adjuster_at, crowns,
+    travel_set_by and damper_kind.
+    """
+    row = view.row
+    assert isinstance(row, Step)
+    for condition in row.when or ():
+        name, equals, values = condition.partition("=")
+        if name not in CONDITIONS or not equals or not all(value.strip() for value in values.split("|")):
+            yield Hit(row, "when", f"“{condition[:60]}” is not a condition that can be read")

@@ -1,0 +1,94 @@
+"""What the rules ask of a table's description, worked out once per table: figures, units, pairs of ends, values."""
+
+from functools import cache
+from typing import NamedTuple
+
+from app.catalogue.agreement import value_columns
+from app.catalogue.tables import Row, Statement
+
+NUMERIC = ("figure as published", "number", "whole number")
+BELOW_ZERO = frozenset({"temperature_c", "bb_drop_mm", "preload_turns", "order"})  # may be negative
+PLAIN_PAIRS = (
+    ("model_year_from", "model_year_to"), ("travel_from_mm", "travel_to_mm"), ("travel_min_mm", "travel_max_mm"),
+    ("produced_from", "produced_to"), ("rider_mass_from", "rider_mass_to"), ("preload_min_mm", "preload_max_mm"),
+)  # fmt: skip
+
+LIMITED = (
+    ("min", "value", "max"), ("level_min_mm", "level_mm", "level_max_mm"),
+    ("pressure_min", "pressure", "pressure_max"),
+)  # fmt: skip
+
+
+class Measured(NamedTuple):
+    """A unit column, what it measures and the figures in it."""
+
+    unit: str
+    kind: str
+    figures: tuple[str, ...]
+
+
+class Ends(NamedTuple):
+    """Columns that must stand in this order where they are given."""
+
+    low: str | None
+    value: str | None
+    high: str | None
+
+
+@cache
+def signed(table: type[Row]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """The number columns that must be above zero, and those that must not be below it."""
+    above: list[str] = []
+    not_below: list[str] = []
+    for name, column in table.columns().items():
+        kind = column.kind.items or column.kind
+        if kind.name in NUMERIC and name not in BELOW_ZERO:
+            (above if column.positive else not_below).append(name)
+    return tuple(above), tuple(not_below)
+
+
+@cache
+def measured(table: type[Row]) -> tuple[Measured, ...]:
+    """The unit columns of a table with their figures."""
+    columns = table.columns()
+    return tuple(
+        Measured(
+            name,
+            column.measures,
+            tuple(other for other, each in columns.items() if each.unit_column == name),
+        )
+        for name, column in columns.items()
+        if column.measures is not None and column.unit_column is None
+    )
+
+
+@cache
+def spans(table: type[Row]) -> tuple[tuple[str, str], ...]:
+    """The from/to and least/greatest pairs of a table."""
+    names = table.columns()
+    return tuple(pair for pair in PLAIN_PAIRS if pair[0] in names)
+
+
+@cache
+def limits(table: type[Row]) -> tuple[Ends, ...]:
+    """The figures of a table that have limits beside them."""
+    names = set(table.columns())
+    found = []
+    for low, value, high in LIMITED:
+        if low in names:
+            found.append(Ends(low, value if value in names else None, high))
+    return tuple(found)
+
+
+@cache
+def said(table: type[Statement]) -> tuple[str, ...]:
+    """The value columns of a statement that say something by themselves: units and required columns do not count."""
+    columns = table.columns()
+    units = {each.unit for each in measured(table)}
+    return tuple(name for name in value_columns(table) if name not in units and not columns[name].required)
+
+
+@cache
+def year_columns(table: type[Row]) -> tuple[str, ...]:
+    """The columns that hold a model year."""
+    return tuple(name for name, column in table.columns().items() if column.unit == "year")

@@ -1,0 +1,104 @@
+"""What a rule found, and the report that is made of findings; values only."""
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal, NamedTuple, NotRequired
+
+from typing_extensions import TypedDict
+
+Severity = Literal["reject", "warn"]
+
+
+class Collision(NamedTuple):
+    """The other statement of a finding that two are needed for."""
+
+    table: str
+    id: str
+    source: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One fault in one row. `row` is the line of the file it was read from, if any (the header is line 1)."""
+
+    rule: str
+    severity: Severity
+    table: str | None
+    id: str | None
+    column: str | None
+    value: str | None
+    text: str
+    collides_with: Collision | None
+    mend: str
+    row: int | None = None
+
+
+class CollisionShape(TypedDict):
+    table: str
+    id: str
+    source: NotRequired[str]
+
+
+class FindingShape(TypedDict):
+    """A finding as answered; what is not known is absent."""
+
+    rule: str
+    severity: Severity
+    table: NotRequired[str]
+    row: NotRequired[int]
+    id: NotRequired[str]
+    column: NotRequired[str]
+    value: NotRequired[str]
+    text: str
+    collides_with: NotRequired[CollisionShape]
+    mend: str
+
+
+class Report(TypedDict):
+    """`counts` has `reject`, `warn` and, under `rules`, how often each rule fired; all findings are counted."""
+
+    accepted: bool
+    findings: list[FindingShape]
+    counts: "Counts"
+
+
+class Counts(TypedDict):
+    reject: int
+    warn: int
+    rules: dict[str, int]
+
+
+def finding_shape(finding: Finding) -> FindingShape:
+    """The finding as JSON."""
+    shape = FindingShape(rule=finding.rule, severity=finding.severity, text=finding.text, mend=finding.mend)
+    if finding.table is not None:
+        shape["table"] = finding.table
+    if finding.row is not None:
+        shape["row"] = finding.row
+    if finding.id is not None:
+        shape["id"] = finding.id
+    if finding.column is not None:
+        shape["column"] = finding.column
+    if finding.value is not None:
+        shape["value"] = finding.value
+    if finding.collides_with is not None:
+        other = CollisionShape(table=finding.collides_with.table, id=finding.collides_with.id)
+        if finding.collides_with.source is not None:
+            other["source"] = finding.collides_with.source
+        shape["collides_with"] = other
+    return shape
+
+
+def report(findings: Iterable[Finding], most: int = 1000) -> Report:
+    """The report: accepted when nothing rejects. Rejects come first; at most `most` are listed, all are counted."""
+    listed: dict[Severity, list[FindingShape]] = {"reject": [], "warn": []}
+    severities: Counter[Severity] = Counter()
+    rules: Counter[str] = Counter()
+    for finding in findings:
+        severities[finding.severity] += 1
+        rules[finding.rule] += 1
+        if len(listed[finding.severity]) < most:
+            listed[finding.severity].append(finding_shape(finding))
+    counts = Counts(reject=severities["reject"], warn=severities["warn"], rules=dict(sorted(rules.items())))
+    return Report(accepted=not severities["reject"], findings=(listed["reject"] + listed["warn"])[:most], counts=counts)

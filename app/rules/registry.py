@@ -1,0 +1,127 @@
+"""The rules by their slugs: each with its doc, its examples and the shape it sees. Refuses a rule without a doc.
+
+A docstring has three paragraphs: what is found, why it is wrong, and `Mend:` how to put it right.
+"""
+
+import inspect
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Literal, NamedTuple
+
+from app.catalogue.tables import Row
+from app.rules.finding import Severity
+
+Shape = Literal["row", "family", "entity", "change", "reading"]
+
+
+class Hit(NamedTuple):
+    """What a rule yields: the row at fault, its column, a sentence, the row it collides with, a severity of its own.
+
+    `mutual` where either row could be called the one at fault: then a change names the row that it changed.
+    """
+
+    row: Row
+    column: str | None
+    text: str
+    other: Row | None = None
+    severity: Severity | None = None
+    mutual: bool = False
+
+
+class Edit(NamedTuple):
+    """A one-row edit of the clean catalogue: cells to write into a row, which is new where the id is not there."""
+
+    table: str
+    id: str
+    cells: dict[str, str]
+
+
+def edit(table: str, id: str, **cells: str) -> Edit:
+    """An example: these cells of that row; an empty text empties the cell."""
+    return Edit(table, id, cells)
+
+
+Judge = Callable[[Any, date], Iterator[Hit]]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rule:
+    """One consistency check. `tables` are those whose rows it judges (row, change) or whose entity it sees (entity)."""
+
+    slug: str
+    family: str
+    shape: Shape
+    severity: Severity
+    what: str
+    why: str
+    mend: str
+    silenced_by: tuple[str, ...]
+    tables: tuple[type[Row], ...]
+    passes: Edit | None
+    fails: Edit | None
+    judge: Judge | None
+
+
+RULES: dict[str, Rule] = {}
+
+# The module a rule stands in, and its family.
+FAMILIES = {
+    "form": "form", "figures": "form", "identity": "form",
+    "contradiction": "contradiction",
+    "envelope": "envelope", "belonging": "envelope",
+    "air": "physics", "bolts": "physics", "fluids": "physics",
+    "slips": "slips",
+    "provenance": "provenance",
+    "completeness": "completeness",
+}  # fmt: skip
+
+
+def rule(
+    slug: str,
+    *,
+    shape: Shape,
+    severity: Severity = "reject",
+    tables: Iterable[type[Row]] = (),
+    silenced_by: tuple[str, ...] = (),
+    passes: Edit,
+    fails: Edit,
+) -> Callable[[Judge], Judge]:
+    """Register a rule; its family is the module it stands in. No tables means all."""
+
+    def register(judge: Judge) -> Judge:
+        family = FAMILIES[judge.__module__.rsplit(".", 1)[-1]]
+        _add(slug, family, shape, severity, judge.__doc__, silenced_by, tuple(tables), passes, fails, judge)
+        return judge
+
+    return register
+
+
+def reading_rule(slug: str, doc: str, severity: Severity = "reject") -> Rule:
+    """Register a fault that is met while a package is read: a doc and no function. `doc` as a rule's docstring."""
+    return _add(slug, "reading", "reading", severity, doc, (), (), None, None, None)
+
+
+def _add(
+    slug: str,
+    family: str,
+    shape: Shape,
+    severity: Severity,
+    doc: str | None,
+    silenced_by: tuple[str, ...],
+    tables: tuple[type[Row], ...],
+    passes: Edit | None,
+    fails: Edit | None,
+    judge: Judge | None,
+) -> Rule:
+    paragraphs = [" ".join(part.split()) for part in inspect.cleandoc(doc or "").split("\n\n")]
+    if len(paragraphs) != 3 or not paragraphs[2].startswith("Mend: "):
+        raise ValueError(f"rule {slug} needs a doc of three paragraphs, the last one beginning with 'Mend: '")
+    if slug in RULES:
+        raise ValueError(f"there are two rules {slug}")
+    what, why, mend = paragraphs
+    made = Rule(
+        slug, family, shape, severity, what, why, mend.removeprefix("Mend: "), silenced_by, tables, passes, fails, judge
+    )
+    RULES[slug] = made
+    return made

@@ -1,0 +1,89 @@
+"""Which shapes a change touches: everything whose view can hold a row that changed, or lacks one that went."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from app.catalogue.rows import Rows
+from app.catalogue.tables import STATEMENTS, Chassis, Fastener, Procedure, Row, Step, Tool, Variant
+from app.rules.view import Change, referring
+
+# What is said for people: no rule compares it across rows, so a change of these alone touches no family.
+SPOKEN = frozenset({"name", "title", "page", "part_number", "colour_mark", "model_code", "note", "source", "marks"})
+
+# The tables that a family is made of, with the column that names the chassis.
+FAMILY_OF: dict[type[Row], str] = {
+    Chassis: "id", Variant: "chassis", Fastener: "chassis", **dict.fromkeys(STATEMENTS, "chassis"),
+}  # fmt: skip
+
+
+@dataclass(slots=True)
+class Touched:
+    """Shapes by their keys: entity rows by table, families by maker and name, chassis ids that are not there, ids."""
+
+    rows: dict[type[Row], set[str]] = field(default_factory=lambda: defaultdict(set))
+    families: set[tuple[str, str]] = field(default_factory=set)
+    orphans: set[str] = field(default_factory=set)
+    ids: set[str] = field(default_factory=set)
+
+
+def touched(after: Rows, before: Rows, changes: Sequence[Change]) -> Touched:
+    """The shapes of the catalogue `after` that the changes touch."""
+    shapes = Touched()
+    chassis: set[str] = set()
+    for change in changes:
+        _own(shapes, chassis, change, after, before)
+        gone = change.after is None
+        if change.before is None or not (gone or _heard(change)) or (change.table is Chassis and not gone):
+            continue
+        for table, column in referring(change.table):
+            if gone or FAMILY_OF.get(table):
+                _named_by(shapes, chassis, after.where(table, column, change.id), gone)
+    _families(shapes, chassis, after)
+    return shapes
+
+
+def _own(shapes: Touched, chassis: set[str], change: Change, after: Rows, before: Rows) -> None:
+    """The shapes that the row itself is of, before and after."""
+    versions = [row for row in (change.before, change.after) if row is not None]
+    if change.table.role == "statement":
+        shapes.ids.add(change.id)
+        chassis.update(row.__dict__["chassis"] for row in versions)
+        return
+    if change.after is not None:
+        shapes.rows[change.table].add(change.id)
+    for row in versions:
+        if isinstance(row, Chassis):
+            chassis.add(row.id)
+            shapes.families.add((row.maker, row.name))
+        elif isinstance(row, Step):
+            shapes.rows[Procedure].add(row.procedure)
+        elif isinstance(row, Tool) and row.drive is not None:
+            shapes.rows[Fastener].update(each.id for each in after.where(Fastener, "drives", row.drive))
+        elif (own := row.__dict__.get("chassis")) is not None:
+            chassis.add(own)
+
+
+def _heard(change: Change) -> bool:
+    """True when something changed that a shape beyond the row itself can see."""
+    if change.before is None or change.after is None:
+        return True
+    before, after = change.before.__dict__, change.after.__dict__
+    return any(before[name] != after[name] for name in before if name not in SPOKEN)
+
+
+def _named_by(shapes: Touched, chassis: set[str], rows: Iterable[Row], gone: bool) -> None:
+    """The shapes of rows that name a row which changed; as rows they see only whether it is there."""
+    for row in rows:
+        table = type(row)
+        if gone and table.role == "entity":
+            shapes.rows[table].add(row.id)
+        own = row.__dict__.get(FAMILY_OF.get(table, ""))
+        if own is not None:
+            chassis.add(own)
+
+
+def _families(shapes: Touched, chassis: set[str], after: Rows) -> None:
+    present = after.many(Chassis, chassis)
+    shapes.families.update((row.maker, row.name) for row in present.values())
+    shapes.orphans.update(chassis - present.keys())

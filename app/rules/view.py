@@ -1,0 +1,231 @@
+"""The shapes a rule may see: a row, a family, an entity with its referrers, a change. Read only."""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from functools import cache, cached_property
+from typing import Literal, NamedTuple, TypeVar
+
+from app.catalogue.agreement import Key, subject
+from app.catalogue.rows import Rows
+from app.catalogue.scopes import Scope, resolve
+from app.catalogue.tables import (
+    STATEMENTS,
+    TABLES,
+    Chassis,
+    Damper,
+    Fastener,
+    Fluid,
+    Part,
+    Row,
+    Source,
+    Spacer,
+    Spring,
+    Statement,
+    Variant,
+)
+
+R = TypeVar("R", bound=Row)
+S = TypeVar("S", bound=Statement)
+Absent = frozenset[tuple[str, str]]
+KEPT = 4096  # entities of one table kept between families
+
+
+class RowView(NamedTuple):
+    """One row, and which of the things it and its neighbours name are not there, as (table, id)."""
+
+    row: Row
+    absent: Absent
+
+
+class Change(NamedTuple):
+    """One row before and after; `before` is None where it is new, `after` where it is withdrawn."""
+
+    table: type[Row]
+    op: Literal["put", "withdraw"]
+    id: str
+    before: Row | None
+    after: Row | None
+
+
+class ChangeView(NamedTuple):
+    """A change with the documents that the row named before and after."""
+
+    change: Change
+    source_before: Source | None
+    source_after: Source | None
+
+
+class EntityView(NamedTuple):
+    """One row and the rows that refer to it (or, for an id, all that bear it), ordered by table and id."""
+
+    row: Row
+    referrers: tuple[Row, ...]
+
+
+class Reference(NamedTuple):
+    """A column that names rows of another table; `many` where the cell is a list."""
+
+    column: str
+    table: type[Row]
+    many: bool
+
+
+@cache
+def references(table: type[Row]) -> tuple[Reference, ...]:
+    """The reference columns of a table; that of an exception is the table itself."""
+    found = []
+    for name, column in table.columns().items():
+        if column.refers_to is not None:
+            found.append(Reference(name, TABLES[column.refers_to], column.kind.items is not None))
+        elif name == "exception_to":
+            found.append(Reference(name, table, False))
+    return tuple(found)
+
+
+@cache
+def referring(table: type[Row]) -> tuple[tuple[type[Row], str], ...]:
+    """Every (table, column) that can name a row of `table`."""
+    return tuple(
+        (other, reference.column)
+        for other in TABLES.values()
+        for reference in references(other)
+        if reference.table is table
+    )
+
+
+def named(rows: Iterable[Row], table: type[Row]) -> dict[type[Row], set[str]]:
+    """The ids that rows of `table` name, by the table they are of."""
+    found: dict[type[Row], set[str]] = defaultdict(set)
+    held = [row.__dict__ for row in rows]
+    for reference in references(table):
+        column = reference.column
+        if reference.many:
+            found[reference.table].update(id for fields in held for id in fields[column] or ())
+        else:
+            ids = {fields[column] for fields in held}
+            ids.discard(None)
+            found[reference.table].update(ids)
+    return found
+
+
+class Entities:
+    """Entities by id at one revision; the last few thousand of each table are kept, so that memory stays flat."""
+
+    def __init__(self, rows: Rows) -> None:
+        self.rows = rows
+        self._kept: dict[type[Row], dict[str, Row | None]] = defaultdict(dict)
+
+    def get(self, table: type[R], ids: Collection[str]) -> dict[str, R]:
+        """Those of the ids that are there."""
+        kept = self._kept[table]
+        unknown = [id for id in ids if id not in kept]
+        if unknown:
+            if len(kept) > KEPT:
+                kept.clear()
+                unknown = list(ids)
+            found = self.rows.many(table, unknown)
+            for id in unknown:
+                kept[id] = found.get(id)
+        return {id: row for id in ids if (row := kept[id]) is not None}  # type: ignore[misc]
+
+    def absent(self, wanted: Mapping[type[Row], set[str]], known: Mapping[type[Row], Collection[str]]) -> Absent:
+        """Those of the wanted ids that are neither known nor in the catalogue."""
+        missing: set[tuple[str, str]] = set()
+        for table, ids in wanted.items():
+            unknown = ids.difference(known.get(table, ()))
+            if unknown:
+                there = self.get(table, unknown) if table.role == "entity" else self.rows.many(table, unknown)
+                missing.update((table.table, id) for id in unknown if id not in there)
+        return frozenset(missing)
+
+
+class Family:
+    """All chassis of one maker and name, their statements, variants and fasteners, and every entity those name."""
+
+    def __init__(self, rows: Rows, entities: Entities, maker: str, name: str) -> None:
+        self.maker = maker
+        self.name = name
+        self.chassis: dict[str, Chassis] = {row.id: row for row in rows.family(maker, name)}
+        self.variants: dict[str, Variant] = {}
+        self.statements: dict[type[Statement], list[Statement]] = {table: [] for table in STATEMENTS}
+        own: dict[str, Fastener] = {}
+        for id in self.chassis:
+            self.variants.update((row.id, row) for row in rows.where(Variant, "chassis", id))
+            own.update((row.id, row) for row in rows.where(Fastener, "chassis", id))
+            for table in STATEMENTS:
+                self.statements[table] += rows.where(table, "chassis", id)
+        self.own_fasteners = own
+        wanted: dict[type[Row], set[str]] = defaultdict(set)
+        held: dict[type[Row], Collection[Row]] = {
+            **dict(self.statements.items()),
+            Chassis: self.chassis.values(), Variant: self.variants.values(), Fastener: own.values(),
+        }  # fmt: skip
+        for naming, rows_held in held.items():
+            for target, ids in named(rows_held, naming).items():
+                wanted[target] |= ids
+        known: dict[type[Row], Collection[str]] = {Chassis: self.chassis, Variant: self.variants, Fastener: own}
+        for table in STATEMENTS:
+            if wanted[table]:
+                known[table] = {row.id for row in self.statements[table]}
+        self.absent = entities.absent(wanted, known)
+        other_variants = entities.get(Variant, wanted[Variant] - self.variants.keys())
+        self.all_variants: dict[str, Variant] = {**self.variants, **other_variants}
+        self.fasteners: dict[str, Fastener] = {**own, **entities.get(Fastener, wanted[Fastener] - own.keys())}
+        self.springs: dict[str, Spring] = entities.get(Spring, wanted[Spring])
+        self.dampers: dict[str, Damper] = entities.get(Damper, wanted[Damper])
+        self.spacers: dict[str, Spacer] = entities.get(Spacer, wanted[Spacer])
+        self.parts: dict[str, Part] = entities.get(Part, wanted[Part])
+        self.fluids: dict[str, Fluid] = entities.get(Fluid, wanted[Fluid])
+        self.sources: dict[str, Source] = entities.get(Source, wanted[Source])
+        self._scopes: dict[str, Scope] = {}
+        self._by_id: dict[type[Statement], dict[str, Statement]] = {}
+
+    def of(self, table: type[S]) -> list[S]:
+        """The statements of one table, chassis by chassis, by id."""
+        return self.statements[table]  # type: ignore[return-value]
+
+    def by_id(self, table: type[S]) -> dict[str, S]:
+        """The statements of one table by id."""
+        found = self._by_id.get(table)
+        if found is None:
+            found = self._by_id[table] = {row.id: row for row in self.statements[table]}
+        return found  # type: ignore[return-value]
+
+    def everything(self) -> Iterator[Statement]:
+        """All statements of the family."""
+        for held in self.statements.values():
+            yield from held
+
+    def scope(self, row: Row) -> Scope:
+        """The resolved scope of a statement of this family."""
+        key = f"{row.table}/{row.id}"
+        scope = self._scopes.get(key)
+        if scope is None:
+            scope = resolve(row, self.chassis.get(row.__dict__["chassis"]), self.all_variants)
+            self._scopes[key] = scope
+        return scope
+
+    def by_chassis(self, table: type[S]) -> dict[str, list[S]]:
+        """The statements of one table by the chassis they are about."""
+        grouped: dict[str, list[S]] = defaultdict(list)
+        for row in self.of(table):
+            grouped[row.chassis].append(row)
+        return grouped
+
+    @cached_property
+    def shared_subjects(self) -> list[list[Statement]]:
+        """The statements of one table and subject, where there are several."""
+        found = []
+        for held in self.statements.values():
+            grouped: dict[Key, list[Statement]] = defaultdict(list)
+            for row in held:
+                grouped[subject(row, self.parts)].append(row)
+            found += [group for group in grouped.values() if len(group) > 1]
+        return found
+
+
+def cell(row: Row, column: str | None) -> str | None:
+    """The text of one cell, None where it is empty."""
+    if column is None or (value := row.__dict__.get(column)) is None:
+        return None
+    return type(row).columns()[column].kind.write(value)

@@ -1,0 +1,52 @@
+"""Every rule of the registry: its doc, its two examples, and that it fires on its own fault alone."""
+
+from datetime import date
+
+import pytest
+
+from app.catalogue.rows import MemoryRows
+from app.rules.clean import clean_catalogue, clean_rows, edited, with_edit
+from app.rules.engine import judge_all, judge_change
+from app.rules.finding import Finding
+from app.rules.registry import RULES, Edit, Rule
+from app.rules.view import Change
+
+TODAY = date(2025, 6, 1)
+JUDGING = [rule for rule in RULES.values() if rule.judge is not None]
+
+
+def findings_of(change: Edit) -> list[Finding]:
+    """What the engine says of the clean catalogue with one edit, the edit itself judged as a change."""
+    row = edited(change)
+    before = clean_rows().get((change.table, row.id))
+    made = Change(type(row), "put", row.id, before, row)
+    return judge_change(with_edit(change), [made], TODAY, clean_catalogue())
+
+
+def test_the_clean_catalogue_has_no_finding() -> None:
+    assert list(judge_all(clean_catalogue(), TODAY)) == []
+
+
+@pytest.mark.parametrize("rule", JUDGING, ids=lambda rule: rule.slug)
+def test_the_failing_example_fires_its_rule_and_no_other(rule: Rule) -> None:
+    assert rule.fails is not None
+    findings = findings_of(rule.fails)
+    assert {finding.rule for finding in findings} == {rule.slug}
+    assert all(finding.table and finding.id and finding.text and finding.mend for finding in findings)
+
+
+@pytest.mark.parametrize("rule", JUDGING, ids=lambda rule: rule.slug)
+def test_the_passing_example_fires_nothing(rule: Rule) -> None:
+    assert rule.passes is not None
+    assert rule.passes != rule.fails
+    assert findings_of(rule.passes) == []
+
+
+@pytest.mark.parametrize("rule", RULES.values(), ids=lambda rule: rule.slug)
+def test_every_rule_says_what_why_and_how_to_mend(rule: Rule) -> None:
+    assert min(len(rule.what), len(rule.why), len(rule.mend)) > 20
+    assert set(rule.silenced_by) <= set(RULES) | {each.family for each in RULES.values()}
+
+
+def test_an_empty_catalogue_has_no_finding() -> None:
+    assert list(judge_all(MemoryRows(), TODAY)) == []
