@@ -2,11 +2,13 @@
 
 from fastapi import APIRouter
 
-from app.web.routes import chassis_questions, docs, health, problems
+from app.web.routes import chassis_questions, docs, health, problems, standards, units
 
 ROUTERS: tuple[APIRouter, ...] = (
     health.router,
     docs.router,
     problems.router,
+    units.router,
+    standards.router,
     chassis_questions.router,
 )
