@@ -25,6 +25,7 @@ import pytest
 from app.catalogue.catalogue import Catalogue
 from app.catalogue.database import Database
 from app.catalogue.migrating import migrate
+from app.exchange.loading import Entry, load
 
 ENGINES = ("sqlite", "postgresql")
 SEED_DATA = Path(__file__).parents[1] / "seed_data"
@@ -96,6 +97,17 @@ def _migrated(url: str) -> None:
     database = Database(url)
     migrate(database, "catalogue")
     database.close()
+
+
+@pytest.fixture(scope="session", params=ENGINES)
+def loaded(request: pytest.FixtureRequest, empty_database: Callable[[str], Any]) -> Iterator[Catalogue]:
+    """The demo package at revision 1, loaded once per engine; read only."""
+    with empty_database(request.param) as url:
+        database = Database(url)
+        report = load(database, SEED_DATA, Entry("the demo", "tests"))
+        assert report["accepted"], report["findings"][:5]
+        yield Catalogue(database)
+        database.close()
 
 
 @pytest.fixture(params=ENGINES)

@@ -3,3 +3,4 @@
 from app.rules.checks import contradiction as contradiction
 from app.rules.checks import figures as figures
 from app.rules.checks import form as form
+from app.rules.checks import reading as reading

@@ -1,0 +1,115 @@
+"""The datapackage.json: Data Package version 2 with a Table Schema per table, derived from the row descriptions.
+
+Source: https://datapackage.org/standard/data-package/ and …/table-schema/ (version 2). Our own properties, which the
+standard permits: `unit`, `unitIn` (the column that names the unit), `refersTo`, `measures`; `revision` of an export.
+"""
+
+import json
+from typing import Any
+
+from app.catalogue.columns import Column
+from app.catalogue.tables import TABLES, Row
+
+PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
+RESOURCE_PROFILE = "https://datapackage.org/profiles/2.0/dataresource.json"
+SCHEMA_PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
+TITLE = "Suspension catalogue"
+DESCRIPTION = "What sources say of suspension forks: which spring fits, torques, fills and so on, each with its scope."
+INVENTED = (
+    "Demonstration data: every maker, product, document and figure in it is invented, by an invented bike park's "
+    "workshop. It is not for work on a real fork."
+)
+PATTERNS = {
+    "id": "[a-z0-9][a-z0-9-]{0,79}",
+    "date": "[0-9]{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12][0-9]|3[01]))?)?",
+}
+
+
+def descriptor(*, revision: int | None = None, invented: bool = False) -> dict[str, Any]:
+    """The descriptor of a package of all tables."""
+    package: dict[str, Any] = {
+        "$schema": PACKAGE_PROFILE,
+        "name": "legwork-catalogue",
+        "title": TITLE,
+        "description": f"{INVENTED} {DESCRIPTION}" if invented else DESCRIPTION,
+    }
+    if revision is not None:
+        package["revision"] = revision
+    package["resources"] = [resource(table) for table in TABLES.values()]
+    return package
+
+
+def written(package: dict[str, Any]) -> bytes:
+    """The bytes of a datapackage.json."""
+    return (json.dumps(package, ensure_ascii=False, indent=2) + "\n").encode()
+
+
+def resource(table: type[Row]) -> dict[str, Any]:
+    """The Data Resource of one table."""
+    return {
+        "$schema": RESOURCE_PROFILE,
+        "name": table.table,
+        "path": f"{table.table}.csv",
+        "type": "table",
+        "description": table.meaning,
+        "format": "csv",
+        "mediatype": "text/csv",
+        "encoding": "utf-8",
+        "schema": schema(table),
+    }
+
+
+def schema(table: type[Row]) -> dict[str, Any]:
+    """The Table Schema of one table: a field per column in exchange order, its key and its references."""
+    columns = table.columns().values()
+    described: dict[str, Any] = {"$schema": SCHEMA_PROFILE, "fields": [_field(column) for column in columns]}
+    described["primaryKey"] = ["id"]
+    references = [
+        {"fields": [column.name], "reference": {"resource": target, "fields": ["id"]}}
+        for column in columns
+        if column.kind.items is None and (target := _target(table, column)) is not None
+    ]
+    if references:
+        described["foreignKeys"] = references
+    return described
+
+
+def _target(table: type[Row], column: Column) -> str | None:
+    target = table.table if column.name == "exception_to" else column.refers_to
+    return "" if target == table.table else target  # the standard's name for a resource's own table
+
+
+def _field(column: Column) -> dict[str, Any]:
+    kind = column.kind
+    field: dict[str, Any] = {"name": column.name, "type": kind.field_type, "description": column.meaning}
+    if kind.items is not None:
+        field |= {"type": "list", "delimiter": ";", "itemType": kind.items.field_type}
+    if column.unit is not None:
+        field["unit"] = column.unit
+    if column.unit_column is not None:
+        field["unitIn"] = column.unit_column
+    if column.measures is not None:
+        field["measures"] = column.measures
+    if column.refers_to is not None:
+        field["refersTo"] = column.refers_to
+    if column.example is not None:
+        field["example"] = column.example
+    constraints = _constraints(column)
+    if constraints:
+        field["constraints"] = constraints
+    return field
+
+
+def _constraints(column: Column) -> dict[str, Any]:
+    constraints: dict[str, Any] = {}
+    if column.required:
+        constraints["required"] = True
+    if column.name == "id":
+        constraints["unique"] = True
+    if column.options:
+        constraints["enum"] = list(column.options)
+    if column.kind.name in PATTERNS:
+        constraints["pattern"] = PATTERNS[column.kind.name]
+    if column.kind.field_type in ("number", "integer") and column.kind.items is None and column.positive:
+        constraints["exclusiveMinimum"] = 0
+    return constraints

@@ -1,0 +1,38 @@
+"""Findings of reading: where in which file, what stands there, how to write it. Text from a file is shortened."""
+
+from app.rules.finding import Finding
+from app.rules.registry import Rule
+
+SHOWN = 60
+
+
+def found(
+    rule: Rule,
+    text: str,
+    *,
+    table: str | None = None,
+    row: int | None = None,
+    id: str | None = None,
+    column: str | None = None,
+    value: str | None = None,
+    mend: str | None = None,
+) -> Finding:
+    """A finding of a reading rule; `mend` where more can be said than the rule says."""
+    shown = None if value is None else shortened(value)
+    return Finding(rule.slug, rule.severity, table, id, column, shown, text, None, mend or rule.mend, row)
+
+
+def shortened(value: str) -> str:
+    """Text from a file as it may be shown: on one line, at most SHOWN characters, nothing that moves a cursor."""
+    plain = "".join(character if character.isprintable() else "�" for character in value[: SHOWN + 1])
+    return plain if len(value) <= SHOWN else plain[:SHOWN] + f"… ({len(value)} characters)"
+
+
+def letter(position: int) -> str:
+    """The letter a spreadsheet shows over a column, counted from 0: A … Z, AA …"""
+    name = ""
+    position += 1
+    while position:
+        position, rest = divmod(position - 1, 26)
+        name = chr(65 + rest) + name
+    return name

@@ -1,0 +1,152 @@
+"""Judges a pending change and keeps the warnings of the revision it becomes; a check and a load give one verdict.
+
+A small change is judged by the shapes it touches, a large one by a full check: the verdict is one, the time is not.
+"""
+
+import hashlib
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from datetime import date
+from itertools import islice
+
+from sqlalchemy import Connection, bindparam, insert, select, update
+
+from app.catalogue.rows import Rows, holding
+from app.catalogue.stored import FINDINGS, OPEN, SQL
+from app.catalogue.tables import TABLES, Chassis, Row
+from app.catalogue.writing import NewRevision
+from app.rules.engine import judge_all, judge_change, judge_edits
+from app.rules.finding import Finding
+from app.rules.registry import RULES
+from app.rules.touched import touched
+from app.rules.view import Change
+
+MANY = 3000  # changes from which on a full check is quicker than finding what they touch
+CHUNK = 1000
+HASH_LENGTH = 32
+
+
+def judge(
+    after: Rows, before: Rows, changes: Sequence[Change] | None, today: date, every: Callable[[], Iterable[Change]]
+) -> Iterator[Finding]:
+    """The findings of a change and of what it touches; of everything where it is large.
+
+    `changes` is None where there are too many to be in hand; `every` streams them then.
+    """
+    if changes is not None and len(changes) <= MANY:
+        yield from judge_change(after, changes, today, before)
+    else:
+        yield from judge_edits(after, every() if changes is None else changes, today, before)
+        yield from judge_all(after, today)
+
+
+def changes_of(revision: NewRevision) -> Iterator[Change]:
+    """The changes that a revision being written has made so far, streamed from the database."""
+    for table in TABLES.values():
+        columns = [SQL[table].c[name] for name in table.columns()]
+        opened = select(*columns).where(SQL[table].c.revision_from == revision.number).order_by(SQL[table].c.id)
+        rows = iter(revision.connection.execution_options(yield_per=CHUNK).execute(opened))
+        while part := [table.trusted(row) for row in islice(rows, CHUNK)]:
+            before = revision.before.many(table, [row.id for row in part])
+            for row in part:
+                yield Change(table, "put", row.id, before.get(row.id), row)
+        yield from _withdrawn(table, revision)
+
+
+def _withdrawn(table: type[Row], revision: NewRevision) -> Iterator[Change]:
+    closed = holding(table).where(SQL[table].c.revision_to == revision.number)
+    opened = select(SQL[table].c.id).where(SQL[table].c.revision_from == revision.number)
+    gone = closed.where(SQL[table].c.id.not_in(opened)).order_by(SQL[table].c.id)
+    result = revision.connection.execution_options(yield_per=CHUNK).execute(gone, {"n": revision.number - 1})
+    for found in result:
+        row = table.trusted(found)
+        yield Change(table, "withdraw", row.id, row, None)
+
+
+def keep(revision: NewRevision, found: Iterable[Finding], changes: Sequence[Change] | None) -> Iterator[Finding]:
+    """Pass the findings on and keep the warnings among them from this revision on; those no longer found end here.
+
+    Findings about a change itself are not kept: they say nothing of the catalogue as it stands.
+    """
+    whole = changes is None or len(changes) > MANY
+    standing = _standing(revision.connection, None if whole else _keys(revision, changes or ()))
+    key_of = _ShapeOf(revision.after)
+    kept: set[str] = set()
+    batch: list[dict[str, object]] = []
+    for finding in found:
+        if finding.severity == "warn" and RULES[finding.rule].shape not in ("change", "reading"):
+            id = _hash(finding)
+            if id not in kept:
+                kept.add(id)
+                if id not in standing:
+                    batch.append(_stored(id, finding, key_of(finding), revision.number))
+        if len(batch) >= CHUNK:
+            revision.connection.execute(insert(FINDINGS), batch)
+            batch = []
+        yield finding
+    if batch:
+        revision.connection.execute(insert(FINDINGS), batch)
+    ended = [{"closing": id} for id in standing if id not in kept]
+    if ended:
+        closing = update(FINDINGS).where(FINDINGS.c.id == bindparam("closing"), FINDINGS.c.revision_to == OPEN)
+        revision.connection.execute(closing.values(revision_to=revision.number), ended)
+
+
+def _standing(connection: Connection, keys: list[str] | None) -> set[str]:
+    """The ids of the findings that stand, of these shapes or of all."""
+    stand = select(FINDINGS.c.id).where(FINDINGS.c.revision_to == OPEN)
+    if keys is None:
+        return set(connection.execute(stand).scalars())
+    of_shapes = stand.where(FINDINGS.c.shape.in_(bindparam("keys", expanding=True)))
+    standing: set[str] = set()
+    for start in range(0, len(keys), CHUNK // 2):
+        standing.update(connection.execute(of_shapes, {"keys": keys[start : start + CHUNK // 2]}).scalars())
+    return standing
+
+
+def _keys(revision: NewRevision, changes: Sequence[Change]) -> list[str]:
+    shapes = touched(revision.after, revision.before, changes)
+    keys = [f"{table.table}/{id}" for table, ids in shapes.rows.items() for id in ids]
+    keys += [f"{change.table.table}/{change.id}" for change in changes if change.table.role == "entity"]
+    keys += [f"family/{maker}/{name}" for maker, name in shapes.families]
+    return [*keys, *(f"id/{id}" for id in shapes.ids)]
+
+
+class _ShapeOf:
+    """The key of the shape whose judging gave a finding: a row, an id of statements or a family."""
+
+    def __init__(self, rows: Rows) -> None:
+        self.rows = rows
+        self.last: tuple[str | None, str] = (None, "")
+
+    def __call__(self, finding: Finding) -> str:
+        assert finding.table is not None
+        assert finding.id is not None
+        table, shape = TABLES[finding.table], RULES[finding.rule].shape
+        if shape != "family" and table.role == "entity":
+            return f"{finding.table}/{finding.id}"
+        if shape == "entity":
+            return f"id/{finding.id}"
+        row = self.rows.one(table, finding.id)
+        chassis = finding.id if table is Chassis else None if row is None else row.__dict__.get("chassis")
+        return f"{finding.table}/{finding.id}" if chassis is None else self._family(chassis)
+
+    def _family(self, chassis: str) -> str:
+        if self.last[0] != chassis:
+            row = self.rows.one(Chassis, chassis)
+            self.last = (chassis, f"chassis/{chassis}" if row is None else f"family/{row.maker}/{row.name}")
+        return self.last[1]
+
+
+def _hash(finding: Finding) -> str:
+    said = (finding.rule, finding.table, finding.id, finding.column, finding.value, finding.text, finding.collides_with)
+    return hashlib.sha256(repr(said).encode()).hexdigest()[:HASH_LENGTH]
+
+
+def _stored(id: str, finding: Finding, shape: str, number: int) -> dict[str, object]:
+    other = finding.collides_with
+    return {
+        "id": id, "revision_from": number, "revision_to": OPEN, "shape": shape, "rule": finding.rule,
+        "severity": finding.severity, "in_table": finding.table, "row_id": finding.id, "in_column": finding.column,
+        "value": finding.value, "text": finding.text, "collides_table": other and other.table,
+        "collides_id": other and other.id, "mend": finding.mend,
+    }  # fmt: skip

@@ -1,0 +1,176 @@
+"""Loads a package in one write transaction, all or nothing, and checks one without writing; both give one verdict."""
+
+import tempfile
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from itertools import chain, islice
+from pathlib import Path
+
+from app.catalogue.catalogue import Catalogue
+from app.catalogue.database import Database
+from app.catalogue.migrating import migrate
+from app.catalogue.rows import MemoryRows, Overlay, Rows
+from app.catalogue.tables import TABLES, Row
+from app.catalogue.writing import BATCH, NewRevision
+from app.exchange.judging import MANY, changes_of, judge, keep
+from app.exchange.merging import Merge, Progress, silent
+from app.exchange.package import Package, open_package
+from app.exchange.reports import PackageReport, RowCounts, locate
+from app.rules.finding import Finding, report
+
+IN_MEMORY = 20_000_000  # bytes of a package that a check lays over the catalogue in memory
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """What is recorded with a revision: why, by whom (a public label), and the request it came with."""
+
+    reason: str
+    who: str
+    idempotency_key: str | None = None
+    digest: str | None = None
+
+
+class _Refused(Exception):
+    """Rolls the transaction back; carries the report."""
+
+    def __init__(self, answer: PackageReport) -> None:
+        super().__init__("refused")
+        self.answer = answer
+
+
+def load(
+    database: Database,
+    path: Path,
+    entry: Entry,
+    *,
+    replace: bool = False,
+    today: date | None = None,
+    progress: Progress = silent,
+) -> PackageReport:
+    """Merge a package into the catalogue (or put it in place of what is there): one new revision, or none.
+
+    The report says `accepted`; `revision` is the one that holds then, `opened` whether it is new. Raises Unavailable
+    when another writer holds the lock, NoRoom when the disk is full; nothing is stored then.
+    """
+    with open_package(path) as package:
+        try:
+            with database.write() as connection:
+                return _write(NewRevision(connection), package, entry, replace, today or _today(), progress)
+        except _Refused as refused:
+            return refused.answer
+
+
+def check(
+    path: Path,
+    catalogue: Catalogue | None = None,
+    *,
+    replace: bool = False,
+    today: date | None = None,
+    progress: Progress = silent,
+) -> PackageReport:
+    """The verdict that a load into the catalogue (or into an empty one) would give. Stores nothing, takes no lock."""
+    with open_package(path) as package, _base(catalogue) as (base, number):
+        if package.size > IN_MEMORY:
+            return _check_on_disk(path, base, number, replace, today or _today(), progress)
+        merge = Merge(package, base, replace=replace, progress=progress)
+        return _check_in_memory(merge, base, number, today or _today(), progress)
+
+
+def _today() -> date:
+    return datetime.now(UTC).date()
+
+
+def _write(
+    revision: NewRevision, package: Package, entry: Entry, replace: bool, today: date, progress: Progress
+) -> PackageReport:
+    merge = Merge(package, revision.before, replace=replace, most=MANY, progress=progress)
+    for table, rows in merge.batches():
+        merge.take(table, revision.put(table, rows))
+    for table, ids in merge.lacking():
+        merge.take_withdrawn(table, revision.withdraw(table, ids))
+    counts = RowCounts(
+        read=merge.read, added=revision.counts.added, changed=revision.counts.changed,
+        withdrawn=revision.counts.withdrawn,
+    )  # fmt: skip
+    findings: Iterable[Finding] = merge.findings
+    if merge.is_readable and revision.counts.any():
+        progress("judging", 0, 0)
+        found = judge(revision.after, revision.before, merge.changes, today, lambda: changes_of(revision))
+        findings = chain(findings, keep(revision, found, merge.changes))
+    answer = _answer(package, findings, revision.before.revision, counts)
+    if not answer["accepted"]:
+        raise _Refused(answer)
+    if revision.counts.any():
+        answer["revision"] = revision.record(
+            entry.reason, entry.who, idempotency_key=entry.idempotency_key, digest=entry.digest
+        )
+        answer["opened"] = True
+    return answer
+
+
+def _check_in_memory(merge: Merge, base: Rows, number: int, today: date, progress: Progress) -> PackageReport:
+    counts = RowCounts(read=0, added=0, changed=0, withdrawn=0)
+    new: list[Row] = []
+    for table, rows in merge.batches():
+        held = base.many(table, [row.id for row in rows])
+        pairs = [(held.get(row.id), row) for row in rows]
+        differing = [(before, row) for before, row in pairs if before is None or before.cells() != row.cells()]
+        counts["added"] += sum(before is None for before, _ in differing)
+        counts["changed"] += sum(before is not None for before, _ in differing)
+        new += [row for _, row in differing]
+        merge.take(table, differing)
+    withdrawn: dict[type[Row], set[str]] = {}
+    for table, ids in merge.lacking():
+        merge.take_withdrawn(table, list(base.many(table, ids).values()))
+        withdrawn.setdefault(table, set()).update(ids)
+        counts["withdrawn"] += len(ids)
+    counts["read"] = merge.read
+    findings: Iterable[Finding] = merge.findings
+    if merge.is_readable and merge.changes:
+        progress("judging", 0, 0)
+        after = Overlay(base, MemoryRows(new), withdrawn)
+        findings = chain(findings, judge(after, base, merge.changes, today, lambda: ()))
+    return _answer(merge.package, findings, number, counts)
+
+
+def _check_on_disk(
+    path: Path, base: Rows, number: int, replace: bool, today: date, progress: Progress
+) -> PackageReport:
+    """Load it into a copy of the catalogue, so that memory does not grow with the package; the copy is thrown away."""
+    with tempfile.TemporaryDirectory(prefix="legwork-check-") as folder:
+        database = Database(f"sqlite:///{Path(folder) / 'check.db'}")
+        try:
+            migrate(database, "catalogue")
+            with database.write() as connection:
+                copy = NewRevision(connection)
+                for table in TABLES.values():
+                    rows = base.all(table)
+                    while part := list(islice(rows, BATCH)):
+                        copy.put(table, part)
+                copy.record("copy", "check")
+            answer = load(database, path, Entry("check", "check"), replace=replace, today=today, progress=progress)
+        finally:
+            database.close()
+    answer["revision"], answer["opened"] = number, False
+    return answer
+
+
+@contextmanager
+def _base(catalogue: Catalogue | None) -> Iterator[tuple[Rows, int]]:
+    if catalogue is None:
+        yield MemoryRows(), 0
+    else:
+        with catalogue.at() as at:
+            yield at, at.revision
+
+
+def _answer(package: Package, findings: Iterable[Finding], number: int, rows: RowCounts) -> PackageReport:
+    said = report(findings)
+    answer = PackageReport(
+        accepted=said["accepted"], findings=said["findings"], counts=said["counts"], revision=number, opened=False,
+        rows=rows,
+    )  # fmt: skip
+    return locate(answer, package)

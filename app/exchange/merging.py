@@ -1,0 +1,86 @@
+"""Reads a package against a catalogue: the rows in batches, what they change, what the catalogue has beyond."""
+
+from collections.abc import Callable, Iterator, Sequence
+
+from app.catalogue.rows import Rows
+from app.catalogue.tables import TABLES, Row
+from app.exchange.package import Package
+from app.exchange.reader import Batch, read_file
+from app.rules.finding import Finding
+from app.rules.view import Change
+
+CHUNK = 5000
+
+Progress = Callable[[str, int, int], None]
+"""Told what is being done, and how much of how much is done; a total of 0 is not known."""
+
+
+def silent(what: str, done: int, total: int) -> None:
+    """Progress for those who do not look."""
+
+
+class Merge:
+    """One package being merged. `changes` is None once there are more than `most`."""
+
+    def __init__(
+        self, package: Package, base: Rows, *, replace: bool, most: int | None = None, progress: Progress = silent
+    ) -> None:
+        self.package = package
+        self.base = base
+        self.replace = replace
+        self.progress = progress
+        self.findings: list[Finding] = list(package.findings)
+        self.changes: list[Change] | None = []
+        self.read = 0
+        self._most = most
+        self._bytes = 0
+        self._ids: dict[type[Row], set[str]] = {}
+
+    @property
+    def is_readable(self) -> bool:
+        """True while nothing that was read is refused."""
+        return not any(finding.severity == "reject" for finding in self.findings)
+
+    def batches(self) -> Iterator[tuple[type[Row], list[Row]]]:
+        """The rows, table by table; after the first fault the rest is read for its faults only."""
+        readable = self.is_readable
+        for file in self.package.files.values():
+            for item in read_file(file, self._advance):
+                if not isinstance(item, Batch):
+                    self.findings.append(item)
+                    readable = readable and item.severity != "reject"
+                    continue
+                self.read += len(item.rows)
+                self.progress("reading", self._bytes, self.package.size)
+                if self.replace:
+                    self._ids.setdefault(item.table, set()).update(row.id for row in item.rows)
+                if readable:
+                    yield item.table, item.rows
+
+    def take(self, table: type[Row], pairs: Sequence[tuple[Row | None, Row]]) -> None:
+        """Note rows that are new or differ, each with what it was."""
+        self._note([Change(table, "put", after.id, before, after) for before, after in pairs])
+
+    def take_withdrawn(self, table: type[Row], rows: Sequence[Row]) -> None:
+        """Note rows that are withdrawn."""
+        self._note([Change(table, "withdraw", row.id, row, None) for row in rows])
+
+    def lacking(self) -> Iterator[tuple[type[Row], list[str]]]:
+        """Of a package that replaces: the ids that the catalogue has and it has not."""
+        if not self.replace or not self.is_readable:
+            return
+        for table in TABLES.values():
+            given = self._ids.pop(table, set())
+            ids = [id for id in self.base.values(table, "id") if id not in given]
+            for start in range(0, len(ids), CHUNK):
+                yield table, ids[start : start + CHUNK]
+
+    def _note(self, changes: list[Change]) -> None:
+        if self.changes is None:
+            return
+        self.changes += changes
+        if self._most is not None and len(self.changes) > self._most:
+            self.changes = None
+
+    def _advance(self, count: int) -> None:
+        self._bytes += count

@@ -1,0 +1,294 @@
+"""Reads the CSV files of a package into rows, line by line, and says of each fault where it is and how to mend it.
+
+Never raises for content. Columns may stand in any order and optional ones be absent; a UTF-8 byte order mark and CRLF,
+as spreadsheets write them, are taken. Memory holds one batch of rows, and the ids of a table whose ids do not ascend.
+"""
+
+import csv
+import zipfile
+import zlib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from rapidfuzz import process
+
+from app.catalogue.columns import Column, Unreadable
+from app.catalogue.tables import Row
+from app.exchange.faults import found, letter, shortened
+from app.exchange.package import File
+from app.rules.checks import reading
+from app.rules.finding import Finding
+
+BATCH = 5000
+MOST_LINE = 1_000_000  # bytes; some fifty cells of at most 2,000 characters
+MOST_FAULTS = 1000  # in one file, then reading is given up
+KEPT = 20_000  # texts of one column whose values are remembered
+
+csv.field_size_limit(MOST_LINE + 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """Rows of one table with the lines they stand in (the header is line 1)."""
+
+    table: type[Row]
+    lines: list[int]
+    rows: list[Row]
+
+
+class _GivenUp(Exception):
+    """The rest of the file cannot be read; the finding says why."""
+
+    def __init__(self, finding: Finding) -> None:
+        super().__init__(finding.text)
+        self.finding = finding
+
+
+Advance = Callable[[int], None]
+
+
+def read_file(file: File, advance: Advance | None = None) -> Iterator[Batch | Finding]:
+    """The rows of one file in batches, with the findings between them. `advance` is told how many bytes were read."""
+    return _Reader(file, advance).read()
+
+
+def header(file: File) -> list[str]:
+    """The names of the columns of a file that has been read without a fault in its header."""
+    return next(_Records(file, None), (1, []))[1]
+
+
+def ids(file: File, upto: int | None = None) -> Iterator[tuple[int, str]]:
+    """(line, id) of the rows of a file before line `upto`, without reading their other cells."""
+    records = _Records(file, None)
+    names = next(records, (1, []))[1]
+    if "id" not in names:
+        return
+    at = names.index("id")
+    for line, cells in records:
+        if upto is not None and line >= upto:
+            return
+        if len(cells) > at:
+            yield line, cells[at]
+
+
+class _Records:
+    """The records of a file as (line, cells); blank lines are passed over. Raises _GivenUp."""
+
+    def __init__(self, file: File, advance: Advance | None) -> None:
+        self.file = file
+        self.advance = advance
+        self.line = 0
+        self.start = 1
+        self._reader = csv.reader(self._lines(), strict=True)
+
+    def __iter__(self) -> Iterator[tuple[int, list[str]]]:
+        return self
+
+    def __next__(self) -> tuple[int, list[str]]:
+        while True:
+            self.start = self.line + 1
+            try:
+                cells = next(self._reader)
+            except csv.Error as error:
+                text = f"{self.file.name} line {self.start} is not CSV: {error}"
+                raise _GivenUp(self._fault(reading.CSV_BROKEN, text)) from None
+            except (OSError, EOFError, zipfile.BadZipFile, zlib.error) as error:
+                text = f"{self.file.name} cannot be read after line {self.line}: {shortened(str(error))}"
+                raise _GivenUp(self._fault(reading.PACKAGE_UNREADABLE, text)) from None
+            if any(cells):
+                return self.start, cells
+
+    def _lines(self) -> Iterator[str]:
+        advance = self.advance
+        with self.file.open() as stream:
+            while raw := stream.readline(MOST_LINE + 1):
+                self.line += 1
+                if self.line == 1:
+                    raw = raw.removeprefix(b"\xef\xbb\xbf")
+                if len(raw) > MOST_LINE:
+                    raise _GivenUp(self._too_long(raw))
+                if advance is not None:
+                    advance(len(raw))
+                if raw.endswith(b"\r\n"):
+                    raw = raw[:-2] + b"\n"
+                try:
+                    yield raw.decode()
+                except UnicodeDecodeError as error:
+                    text = f"{self.file.name} line {self.line} is not UTF-8 text (byte {error.start + 1})"
+                    raise _GivenUp(self._fault(reading.ENCODING_WRONG, text)) from None
+
+    def _too_long(self, raw: bytes) -> Finding:
+        before = next(csv.reader([raw.decode(errors="replace")]), [])
+        text = f"{self.file.name} line {self.line}, column {letter(len(before) - 1)}: more than {MOST_LINE:,} bytes"
+        return self._fault(reading.LINE_TOO_LONG, text, column=letter(len(before) - 1))
+
+    def _fault(self, rule: Any, text: str, column: str | None = None) -> Finding:
+        return found(rule, text, table=self.file.table.table, row=max(self.start, 1), column=column)
+
+
+class _Ids:
+    """Finds an id that a file gives twice. Holds nothing while ids ascend, as a canonical package writes them."""
+
+    def __init__(self, file: File) -> None:
+        self.file = file
+        self.last = ""
+        self.lines: dict[str, int] | None = None
+
+    def first(self, id: str, line: int) -> int | None:
+        """The line that has given this id already."""
+        if self.lines is None:
+            if id > self.last:
+                self.last = id
+                return None
+            self.lines = {earlier: at for at, earlier in ids(self.file, upto=line)}
+        earlier_line = self.lines.setdefault(id, line)
+        return None if earlier_line == line else earlier_line
+
+
+@dataclass(slots=True)
+class _Cell:
+    """How one column of the file at hand is read."""
+
+    position: int
+    column: Column
+    known: dict[str, Any]
+
+
+class _Reader:
+    """One file being read."""
+
+    def __init__(self, file: File, advance: Advance | None) -> None:
+        self.file = file
+        self.table = file.table
+        self.faults = 0
+        self.records = _Records(file, advance)
+        self.ids = _Ids(file)
+        self.columns = self.table.columns()
+        self.empty: dict[str, Any] = dict.fromkeys(self.columns)
+        self.required = [name for name, column in self.columns.items() if column.required]
+
+    def read(self) -> Iterator[Batch | Finding]:
+        try:
+            try:
+                _, header = next(self.records)
+            except StopIteration:
+                yield self._fault(reading.FILE_EMPTY, f"{self.file.name} is empty", row=1)
+                return
+            wrong = list(self._header(header))
+            if wrong:
+                yield from wrong
+                return
+            yield from self._rows(header)
+        except _GivenUp as given_up:
+            yield given_up.finding
+
+    def _rows(self, header: list[str]) -> Iterator[Batch | Finding]:
+        cells = [_Cell(at, self.columns[name], {}) for at, name in enumerate(header)]
+        batch = Batch(self.table, [], [])
+        for line, record in self.records:
+            read = self._row(line, record, cells)
+            if isinstance(read, Row):
+                batch.lines.append(line)
+                batch.rows.append(read)
+                if len(batch.rows) == BATCH:
+                    yield batch
+                    batch = Batch(self.table, [], [])
+                continue
+            yield from read
+            self.faults += len(read)
+            if self.faults >= MOST_FAULTS:
+                text = f"{self.file.name}: {self.faults} faults up to line {line}; the rest was not read"
+                raise _GivenUp(self._fault(reading.FINDINGS_CUT, text, row=line))
+        if batch.rows:
+            yield batch
+
+    def _row(self, line: int, record: list[str], cells: list[_Cell]) -> Row | list[Finding]:
+        if len(record) != len(cells):
+            text = f"{self.file.name} line {line} has {len(record)} cells; the header has {len(cells)} columns"
+            return [self._fault(reading.CELL_COUNT_WRONG, text, row=line)]
+        fields = self.empty.copy()
+        findings: list[Finding] = []
+        for cell, text in zip(cells, record, strict=True):
+            if not text:
+                continue
+            known = cell.known
+            if text in known:
+                fields[cell.column.name] = known[text]
+                continue
+            try:
+                value = cell.column.kind.read(text)
+            except Unreadable as wrong:
+                findings.append(self._unreadable(line, cell, text, str(wrong)))
+                continue
+            if len(known) > KEPT:
+                known.clear()
+            fields[cell.column.name] = known[text] = value
+        unread = {finding.column for finding in findings}
+        for name in self.required:
+            if fields[name] is None and name not in unread:
+                findings.append(self._missing(line, name, cells))
+        if findings:
+            return findings
+        earlier = self.ids.first(fields["id"], line)
+        if earlier is not None:
+            text = f"{self.file.name} line {line}: the id {fields['id']} stands in line {earlier} already"
+            return [self._fault(reading.ID_TWICE, text, row=line, column="id", value=fields["id"], id=fields["id"])]
+        return self.table.of_read(fields)
+
+    def _header(self, header: list[str]) -> Iterator[Finding]:
+        if len(header) == 1 and any(mark in header[0] for mark in ";\t"):
+            text = f"{self.file.name} line 1: the columns are separated by semicolons or tabs"
+            yield self._fault(reading.COLUMN_UNKNOWN, text, row=1, mend="save the file with commas between the columns")
+            return
+        absent = [name for name in self.columns if name not in header]
+        for at, name in enumerate(header):
+            if name not in self.columns:
+                near = process.extractOne(name.strip().lower(), absent, score_cutoff=60)
+                mend = f"call it {near[0]}" if near else None
+                where = f"{self.file.name} line 1, column {letter(at)}"
+                text = f"{where}: {self.table.table} has no column “{shortened(name)}”"
+                yield self._fault(reading.COLUMN_UNKNOWN, text, row=1, column=shortened(name), mend=mend)
+            elif name in header[:at]:
+                text = f"{self.file.name} line 1, column {letter(at)}: {name} stands in the header twice"
+                yield self._fault(reading.COLUMN_TWICE, text, row=1, column=name)
+        for name in self.required:
+            if name not in header:
+                text = f"{self.file.name} line 1: the column {name} is missing ({self.columns[name].meaning})"
+                yield self._fault(reading.COLUMN_MISSING, text, row=1, column=name)
+
+    def _unreadable(self, line: int, cell: _Cell, text: str, wrong: str) -> Finding:
+        name = cell.column.name
+        where = f"{self.file.name} line {line}, column {letter(cell.position)} ({name})"
+        return self._fault(
+            reading.CELL_UNREADABLE, f"{where}: {wrong}", row=line, column=name, value=text,
+            mend=_meant(cell.column, text),
+        )  # fmt: skip
+
+    def _missing(self, line: int, name: str, cells: list[_Cell]) -> Finding:
+        at = next(cell.position for cell in cells if cell.column.name == name)
+        text = f"{self.file.name} line {line}, column {letter(at)} ({name}) is empty: {self.columns[name].meaning}"
+        return self._fault(reading.CELL_MISSING, text, row=line, column=name)
+
+    def _fault(self, rule: Any, text: str, **where: Any) -> Finding:
+        return found(rule, text, table=self.table.table, **where)
+
+
+def _meant(column: Column, text: str) -> str | None:
+    """How the cell was probably meant, where a plain slip of a spreadsheet explains it and the column would take it."""
+    tidy = " ".join(text.split())
+    guesses = [tidy, tidy.lower(), tidy.replace(",", "."), tidy.lower().replace(" ", "-").replace("_", "-")]
+    if column.kind.items is not None:
+        guesses.append(";".join(part.strip() for part in tidy.replace("|", ",").replace(",", ";").split(";")))
+    if "." in tidy and tidy.rstrip("0").endswith("."):
+        guesses.append(tidy.rstrip("0").rstrip("."))
+    for guess in guesses:
+        try:
+            column.kind.read(guess)
+        except Unreadable:
+            continue
+        return f"write {shortened(guess)}"
+    near = process.extractOne(tidy.lower(), column.options, score_cutoff=60) if column.options else None
+    if near:
+        return f"write {near[0]}"
+    return f"write it like this: {column.example}" if column.example else None

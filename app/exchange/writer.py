@@ -1,0 +1,142 @@
+"""Writes the catalogue at a revision as a package in canonical form, streamed: columns as listed, rows by id, LF.
+
+The same revision gives the same bytes, as a folder and as a zip. A package is written beside its place and moved there
+when it is whole.
+"""
+
+import csv
+import io
+import os
+import shutil
+import zipfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import IO, Any, Protocol
+
+from app.catalogue.rows import Rows
+from app.catalogue.tables import TABLES, Row, Source
+from app.errors import Conflict, Invalid, NoRoom
+from app.exchange.descriptor import descriptor, written
+from app.exchange.package import DESCRIPTOR
+
+EPOCH = (1980, 1, 1, 0, 0, 0)  # the earliest time a zip can name
+PLAIN_FILE = 0o100644 << 16
+ROWS_AT_ONCE = 2000
+
+
+class Target(Protocol):
+    """Where the files of a package go."""
+
+    def open(self, name: str) -> IO[bytes]:
+        """A new file of that name."""
+        ...
+
+
+class _Folder:
+    def __init__(self, path: Path) -> None:
+        self.path = path
+
+    def open(self, name: str) -> IO[bytes]:
+        return (self.path / name).open("wb")
+
+
+class _Zip:
+    def __init__(self, archive: zipfile.ZipFile) -> None:
+        self.archive = archive
+
+    def open(self, name: str) -> IO[bytes]:
+        entry = zipfile.ZipInfo(name, EPOCH)
+        entry.compress_type = zipfile.ZIP_DEFLATED
+        entry.external_attr = PLAIN_FILE
+        entry.create_system = 3
+        return self.archive.open(entry, "w", force_zip64=False)
+
+
+def export(rows: Rows, revision: int, path: Path, advance: Callable[[int], None] | None = None) -> int:
+    """Write the package to a folder, or to a zip where the name ends in .zip; returns the number of rows.
+
+    Raises Conflict where something is there already (an empty folder is not), Invalid where it cannot be written.
+    """
+    if path.exists() and not (path.is_dir() and not any(path.iterdir())):
+        raise Conflict(f"{path} is there already; give a path that is free")
+    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        if path.suffix == ".zip":
+            with beside.open("xb") as stream, zipfile.ZipFile(stream, "w") as archive:
+                count = write(rows, revision, _Zip(archive), advance)
+        else:
+            beside.mkdir()
+            count = write(rows, revision, _Folder(beside), advance)
+            if path.exists():
+                path.rmdir()
+        beside.rename(path)
+    except OSError as error:
+        if error.errno == 28:
+            raise NoRoom(f"the disk is full; {path} was not written") from error
+        raise Invalid(f"{path} cannot be written: {error.strerror}") from error
+    finally:
+        if beside.is_dir():
+            shutil.rmtree(beside)
+        else:
+            beside.unlink(missing_ok=True)
+    return count
+
+
+def zipped(rows: Rows, revision: int, stream: IO[bytes]) -> int:
+    """Write the package as a zip into a stream that need not be seekable."""
+    with zipfile.ZipFile(stream, "w") as archive:
+        return write(rows, revision, _Zip(archive), None)
+
+
+def write(rows: Rows, revision: int | None, target: Target, advance: Callable[[int], None] | None = None) -> int:
+    """Write descriptor and tables; returns the number of rows."""
+    with target.open(DESCRIPTOR) as stream:
+        stream.write(written(descriptor(revision=revision, invented=is_invented(rows))))
+    count = 0
+    for table in TABLES.values():
+        with _text(target.open(f"{table.table}.csv")) as text:
+            for part in _parts(table, rows.all(table)):
+                text.writerows(part)
+                count += len(part)
+                if advance is not None:
+                    advance(len(part))
+        count -= 1  # the header is no row
+    return count
+
+
+def is_invented(rows: Rows) -> bool:
+    """True when a source says that it does not exist: then all of it is a demonstration."""
+    return any(source.invented for source in rows.all(Source))
+
+
+def template(path: Path) -> None:
+    """Write a descriptor with examples and a header line for every table. Raises Conflict where files are there."""
+    if path.exists() and (not path.is_dir() or any(path.iterdir())):
+        raise Conflict(f"{path} is there already; give a folder that is new or empty")
+    path.mkdir(parents=True, exist_ok=True)
+    folder = _Folder(path)
+    with folder.open(DESCRIPTOR) as stream:
+        stream.write(written(descriptor()))
+    for table in TABLES.values():
+        with _text(folder.open(f"{table.table}.csv")) as text:
+            text.writerow(table.columns())
+
+
+@contextmanager
+def _text(stream: IO[bytes]) -> Iterator[Any]:
+    with io.TextIOWrapper(stream, encoding="utf-8", newline="") as wrapped:
+        yield csv.writer(wrapped, lineterminator="\n")
+
+
+def _parts(table: type[Row], rows: Iterator[Row]) -> Iterator[list[list[str]]]:
+    """The lines of a CSV file, a few thousand at a time, the header first."""
+    writers = [(name, column.kind.write) for name, column in table.columns().items()]
+    part: list[list[str]] = [[*table.columns()]]
+    for row in rows:
+        fields = row.__dict__
+        part.append(["" if (value := fields[name]) is None else write(value) for name, write in writers])
+        if len(part) == ROWS_AT_ONCE:
+            yield part
+            part = []
+    yield part

@@ -1,0 +1,81 @@
+"""A load and its export: the package comes out as it went in, byte for byte, on both engines."""
+
+import json
+import zipfile
+from pathlib import Path
+
+from app.catalogue.catalogue import Catalogue
+from app.catalogue.database import Database
+from app.exchange.descriptor import descriptor, written
+from app.exchange.loading import Entry, load
+from app.exchange.writer import export, template
+from tests.conftest import SEED_DATA
+
+ENTRY = Entry("a test", "tests")
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in sorted(folder.iterdir())}
+
+
+def test_the_export_of_the_demo_is_the_demo_byte_for_byte(loaded: Catalogue, tmp_path: Path) -> None:
+    with loaded.at() as at:
+        export(at, at.revision, tmp_path / "out")
+    assert contents(tmp_path / "out") == contents(SEED_DATA)
+
+
+def test_the_descriptor_of_the_demo_is_the_one_derived() -> None:
+    assert (SEED_DATA / "datapackage.json").read_bytes() == written(descriptor(revision=1, invented=True))
+
+
+def test_a_zip_holds_the_same_and_is_the_same_bytes_each_time(loaded: Catalogue, tmp_path: Path) -> None:
+    with loaded.at() as at:
+        for name in ("a.zip", "b.zip"):
+            export(at, at.revision, tmp_path / name)
+    assert (tmp_path / "a.zip").read_bytes() == (tmp_path / "b.zip").read_bytes()
+    with zipfile.ZipFile(tmp_path / "a.zip") as archive:
+        assert {name: archive.read(name) for name in archive.namelist()} == contents(SEED_DATA)
+
+
+def test_a_second_load_opens_no_revision_nor_does_the_export(database: Database, tmp_path: Path) -> None:
+    assert load(database, SEED_DATA, ENTRY)["revision"] == 1
+    with Catalogue(database).at() as at:
+        export(at, at.revision, tmp_path / "out.zip")
+    for package in (SEED_DATA, tmp_path / "out.zip"):
+        for replace in (False, True):
+            again = load(database, package, ENTRY, replace=replace)
+            assert (again["accepted"], again["opened"], again["revision"]) == (True, False, 1)
+
+
+def test_trailing_digits_are_a_change_and_are_kept(database: Database, tmp_path: Path) -> None:
+    """7.30 is not 7.3: the digits say how well the figure is known."""
+    for revision, volume in ((1, "7.30"), (2, "7.3"), (3, "7.300")):
+        package = tmp_path / "spacers.csv"
+        package.write_text(f"id,name,volume_ml\nspacer-a,Spacer A,{volume}\n")
+        assert load(database, package, ENTRY)["revision"] == revision
+        with Catalogue(database).at() as at:
+            export(at, at.revision, tmp_path / f"out-{revision}")
+        assert f"spacer-a,Spacer A,{volume}," in (tmp_path / f"out-{revision}" / "spacers.csv").read_text()
+
+
+def test_frictionless_accepts_an_export(loaded: Catalogue, tmp_path: Path) -> None:
+    """Outside check: the Data Package validator of the Open Knowledge Foundation, references and enums included."""
+    from frictionless import Package
+
+    with loaded.at() as at:
+        export(at, at.revision, tmp_path / "out")
+    report = Package(str(tmp_path / "out" / "datapackage.json")).validate()
+    assert report.valid, report.flatten(["title", "rowNumber", "fieldName", "type", "message"])[:5]
+    assert report.stats["tasks"] == 23
+
+
+def test_the_template_is_a_package_with_headers_and_examples(tmp_path: Path) -> None:
+    template(tmp_path / "new")
+    described = json.loads((tmp_path / "new" / "datapackage.json").read_bytes())
+    for resource in described["resources"]:
+        header = (tmp_path / "new" / resource["path"]).read_text()
+        assert header == ",".join(field["name"] for field in resource["schema"]["fields"]) + "\n"
+        assert all(field["description"] for field in resource["schema"]["fields"])
+    fits = next(resource for resource in described["resources"] if resource["name"] == "fits")
+    travel = next(field for field in fits["schema"]["fields"] if field["name"] == "travel_mm")
+    assert (travel["unit"], travel["example"]) == ("mm", "150")
