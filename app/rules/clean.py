@@ -22,11 +22,11 @@ bench-a,,,Workshop measurements of Fork A,,2024-11-03,measured""",
     "chassis": """id,maker,name,model_year_from,model_year_to,crowns,stanchion_diameter_mm,stanchion_bore_mm,wheel_sizes,"""
     """travel_min_mm,travel_max_mm,dampers,leg_free_volume_ml,source,page
 fork-a,example,Fork A,2022,2025,single,35,32,584;622,140,160,damper-a,40,manual-a,3
-fork-a-old,example,Fork A,2018,2021,single,35,,584;622,140,160,damper-a,40,manual-old,3""",
+fork-a-old,example,Fork A,2018,2021,single,35,,584;622,140,160,damper-a;damper-b,40,manual-old,3""",
     "variants": """id,chassis,name,model_code,serial_pattern,serial_from,serial_to,produced_from,produced_to,"""
     """model_year_from,model_year_to,springs,dampers
 variant-a-pro,fork-a,Pro,AP,@##-####,A22-0001,A24-9999,2021-06,2024-05,2022,2024,spring-140;spring-150;spring-160,damper-a
-variant-a-old,fork-a-old,Base,AB,,,,,,2018,2021,spring-150,damper-a""",
+variant-a-old,fork-a-old,Base,AB,,,,,,2018,2020,spring-150,damper-a""",
     "springs": """id,maker,family,name,part_number,kind,travel_set_by,negative,bore_mm,shaft_diameter_mm,end_volume_ml,"""
     """negative_volume_ml,port_travel_mm,geometry_basis,pressure_limit,pressure_unit,rate,rate_unit,stroke_max_mm,"""
     """preload_min_mm,preload_max_mm,superseded_by,source,page
@@ -36,7 +36,8 @@ spring-160,example,A air,A air 160,A-160,air,shaft length,port,32,10,45,18,4,sta
 spring-coil,example,A coil,A coil,A-C,coil,travel spacer,coil,,,,,,,,,8.5,N/mm,165,0,10,,manual-a,6""",
     "dampers": """id,maker,name,kind,adjuster_at,foot_joint,serviceable,rebound_clicks,compression_clicks,clicks_from,"""
     """travel_max_mm,source,page
-damper-a,example,A damper,open bath,foot,bolt into shaft,here,16,8,closed,160,manual-a,7""",
+damper-a,example,A damper,open bath,foot,bolt into shaft,here,16,8,closed,160,manual-a,7
+damper-b,example,B damper,sealed cartridge,foot,bolt into shaft,no,12,6,closed,160,manual-old,7""",
     "spacers": """id,name,volume_ml,drives
 spacer-a,A spacer,8.2,hex 8 mm""",
     "parts": """id,maker,name,part_number,kind,pack_count,superseded_by

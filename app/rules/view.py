@@ -14,6 +14,7 @@ from app.catalogue.tables import (
     Chassis,
     Damper,
     Fastener,
+    Fit,
     Fluid,
     Part,
     Row,
@@ -205,12 +206,19 @@ class Family:
             self._scopes[key] = scope
         return scope
 
-    def by_chassis(self, table: type[S]) -> dict[str, list[S]]:
-        """The statements of one table by the chassis they are about."""
-        grouped: dict[str, list[S]] = defaultdict(list)
-        for row in self.of(table):
+    @cached_property
+    def fits_of_chassis(self) -> dict[str, list[Fit]]:
+        """The fits by the chassis they are about."""
+        grouped: dict[str, list[Fit]] = defaultdict(list)
+        for row in self.of(Fit):
             grouped[row.chassis].append(row)
         return grouped
+
+    def dampers_of(self, row: Statement) -> tuple[str, ...]:
+        """The dampers a statement can be about: its own, else all the chassis was made with."""
+        if row.damper is not None:
+            return (row.damper,)
+        return self.chassis[row.chassis].dampers or ()
 
     @cached_property
     def shared_subjects(self) -> list[list[Statement]]:

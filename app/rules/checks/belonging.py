@@ -1,0 +1,170 @@
+"""Belonging: what a row names is of another chassis, kind or use than the row itself."""
+
+from collections.abc import Iterator
+from datetime import date
+
+from app.catalogue.scopes import empty
+from app.catalogue.tables import Chassis, Fill, Grease, Guide, Torque
+from app.rules.checks.envelope import FORM
+from app.rules.registry import Hit, edit, rule
+from app.rules.view import Family
+
+OILS = ("damper oil", "bath oil")
+BOTH = (*OILS, "grease", "assembly paste")
+FLUIDS_IN: dict[str, tuple[str, ...]] = {  # common practice, no source
+    "damper": ("damper oil",),
+    "spring-side lower leg": OILS,
+    "damper-side lower leg": OILS,
+    "spring-side stanchion": OILS,
+    "foam ring": OILS,
+    "above the air piston": BOTH,
+    "negative chamber": BOTH,
+}
+
+
+@rule(
+    "variant-of-another-chassis",
+    shape="family",
+    silenced_by=FORM,
+    passes=edit("limits", "limit-rider", variant="variant-a-pro"),
+    fails=edit("limits", "limit-rider", variant="variant-a-old"),
+)
+def variant_of_another_chassis(family: Family, today: date) -> Iterator[Hit]:
+    """A statement is narrowed to a variant of another chassis.
+
+    No fork is both, so it would never be shown.
+
+    Mend: correct the variant or the chassis.
+    """
+    for row in family.everything():
+        if row.variant is not None:
+            variant = family.all_variants.get(row.variant)
+            if variant is not None and variant.chassis != row.chassis:
+                yield Hit(row, "variant", f"{variant.id} is a variant of {variant.chassis}")
+
+
+@rule(
+    "fastener-elsewhere",
+    shape="family",
+    silenced_by=FORM,
+    passes=edit("torques", "torque-new", chassis="fork-a", fastener="foot-spring", value="7.0", unit="N·m",
+                source="bulletin-a", page="2"),
+    fails=edit("torques", "torque-new", chassis="fork-a", fastener="foot-spring-old", value="7.0", unit="N·m",
+               source="bulletin-a", page="2"),
+)  # fmt: skip
+def fastener_elsewhere(family: Family, today: date) -> Iterator[Hit]:
+    """A torque is for a fastener of another chassis, spring, damper or year.
+
+    The bolt of another fork may look alike and bear half the torque.
+
+    Mend: name the fastener of this chassis; correct the scope of the torque or of the fastener.
+    """
+    for row in family.of(Torque):
+        fastener = family.fasteners.get(row.fastener)
+        if fastener is None:
+            continue
+        for column in ("chassis", "spring", "damper"):
+            of, own = fastener.__dict__[column], row.__dict__[column]
+            if of is not None and own is not None and of != own:
+                yield Hit(row, "fastener", f"{fastener.id} is of {column} {of}")
+                break
+        else:
+            first, last = fastener.model_year_from, fastener.model_year_to
+            scope = family.scope(row)
+            outside = (first is not None and first > scope.year_to) or (last is not None and last < scope.year_from)
+            if outside and not empty(scope):
+                yield Hit(row, "fastener", f"{fastener.id} was fitted in other years")
+
+
+@rule(
+    "fluid-of-another-use",
+    shape="family",
+    silenced_by=FORM,
+    passes=edit("fills", "fill-damper", fluid="oil-damper"),
+    fails=edit("fills", "fill-damper", fluid="oil-bath"),
+)
+def fluid_of_another_use(family: Family, today: date) -> Iterator[Hit]:
+    """An oil is named where a grease belongs, a grease where an oil does, or a bath oil inside a damper.
+
+    A damper filled with bath oil hardly moves, a seal greased with damper oil runs dry.
+
+    Mend: name the fluid the source prints for this place, or correct the kind of the fluid.
+    """
+    for row in family.of(Fill):
+        fluid = family.fluids.get(row.fluid or "")
+        if fluid is not None and fluid.kind not in FLUIDS_IN[row.chamber]:
+            yield Hit(
+                row, "fluid", f"{fluid.id} is a {fluid.kind}; {row.chamber} takes {' or '.join(FLUIDS_IN[row.chamber])}"
+            )
+    for grease in family.of(Grease):
+        fluid = family.fluids.get(grease.fluid or "")
+        if fluid is not None and fluid.kind == "damper oil":
+            yield Hit(grease, "fluid", f"{fluid.id} is a {fluid.kind}, not a grease")
+
+
+@rule(
+    "guide-for-another-spring",
+    shape="family",
+    silenced_by=FORM,
+    passes=edit("guides", "guide-coil", spring_choice=""),
+    fails=edit("guides", "guide-coil", pressure="72", pressure_unit="psi"),
+)
+def guide_for_another_spring(family: Family, today: date) -> Iterator[Hit]:
+    """A guide gives air pressure for a coil, a coil for an air spring, or chooses a spring that is no coil.
+
+    Whoever follows it looks for a valve or a coil that is not there.
+
+    Mend: correct the chamber, the spring or the spring to choose.
+    """
+    for row in family.of(Guide):
+        spring = family.springs.get(row.spring or "")
+        chosen = family.springs.get(row.spring_choice or "")
+        if chosen is not None and chosen.kind != "coil":
+            yield Hit(row, "spring_choice", f"{chosen.id} is no coil")
+        elif spring is not None and row.chamber is not None and (row.chamber == "coil") != (spring.kind == "coil"):
+            yield Hit(row, "chamber", f"{spring.id} is a spring of kind {spring.kind}")
+        elif row.pressure is not None and (row.chamber == "coil" or (spring is not None and spring.kind == "coil")):
+            yield Hit(row, "pressure", "a coil takes no pressure")
+
+
+@rule(
+    "generations-overlap",
+    shape="family",
+    severity="warn",
+    silenced_by=FORM,
+    passes=edit("chassis", "fork-a-old", model_year_to="2021"),
+    fails=edit("chassis", "fork-a-old", model_year_to="2022"),
+)
+def generations_overlap(family: Family, today: date) -> Iterator[Hit]:
+    """Two chassis of one maker and name share model years and look alike.
+
+    A model year then no longer tells which of the two is on the bench.
+
+    Mend: correct the years; or state what tells them apart: wheel sizes, crowns, stanchions, hub spacings.
+    """
+    chassis = sorted(family.chassis.values(), key=lambda each: each.id)
+    for index, one in enumerate(chassis):
+        for other in chassis[:index]:
+            if _share_years(one, other) and _alike(one, other):
+                yield Hit(
+                    one, "model_year_from", f"{other.id} bears the same name in the same years", other, mutual=True
+                )
+
+
+def _share_years(a: Chassis, b: Chassis) -> bool:
+    if None in (a.model_year_from, a.model_year_to, b.model_year_from, b.model_year_to):
+        return False
+    return max(a.model_year_from or 0, b.model_year_from or 0) <= min(a.model_year_to or 0, b.model_year_to or 0)
+
+
+def _alike(a: Chassis, b: Chassis) -> bool:
+    """True when nothing that can be measured at the fork differs where both state it."""
+    for name in ("crowns", "stanchion_diameter_mm"):
+        here, there = a.__dict__[name], b.__dict__[name]
+        if here is not None and there is not None and here != there:
+            return False
+    for name in ("wheel_sizes", "hub_spacings_mm", "axle_diameters_mm"):
+        here, there = a.__dict__[name], b.__dict__[name]
+        if here is not None and there is not None and not set(here) & set(there):
+            return False
+    return True

@@ -1,0 +1,309 @@
+"""Envelope: years, travel, wheels, dampers and pressures outside what the chassis, spring or damper has."""
+
+from collections.abc import Iterator
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+from functools import lru_cache
+
+from app.catalogue.agreement import unit_of
+from app.catalogue.scopes import empty, overlap
+from app.catalogue.tables import Fit, Guide, Row
+from app.rules.registry import Hit, edit, rule
+from app.rules.view import Family, RowView
+
+FORM = ("figure-not-positive", "figure-negative", "span-reversed", "year-implausible", "unit-unknown",
+        "unit-of-another-kind", "unit-missing", "limits-crossed", "reference-missing")  # fmt: skip
+
+
+@lru_cache(maxsize=8192)
+def pascals(pressure: Decimal | None, spelling: str | None) -> Fraction | None:
+    """A gauge pressure in pascals, exact; None where it or its unit is not known."""
+    if pressure is None or spelling is None or (unit := unit_of("pressure", spelling)) is None:
+        return None
+    return Fraction(pressure) * unit.factor
+
+
+@rule(
+    "years-outside-chassis",
+    shape="family",
+    silenced_by=FORM,
+    passes=edit("torques", "torque-cap", model_year_to="2025"),
+    fails=edit("torques", "torque-cap", model_year_to="2026"),
+)
+def years_outside_chassis(family: Family, today: date) -> Iterator[Hit]:
+    """A statement holds for years in which the chassis was not made.
+
+    Nobody can ask for such a year, so either the year is misread or the statement belongs to another generation.
+
+    Mend: correct the years, name the chassis of that generation, or extend the chassis's years if its source says so.
+    """
+    for row in family.everything():
+        if row.model_year_from is None and row.model_year_to is None:
+            continue
+        yield from _years(family, row)
+    for variant in family.variants.values():
+        yield from _years(family, variant)
+
+
+def _years(family: Family, row: Row) -> Iterator[Hit]:
+    fields = row.__dict__
+    chassis = family.chassis[fields["chassis"]]
+    first, last = chassis.model_year_from, chassis.model_year_to
+    for name in ("model_year_from", "model_year_to"):
+        year = fields[name]
+        if year is not None and ((first is not None and year < first) or (last is not None and year > last)):
+            yield Hit(row, name, f"{name} {year} is outside the years of {chassis.id}, {first} to {last}")
+            return
+
+
+@rule(
+    "travel-outside-chassis",
+    shape="family",
+    silenced_by=FORM,
+    passes=edit("fits", "fit-coil", travel_mm="160"),
+    fails=edit("fits", "fit-coil", travel_mm="161"),
+)
+def travel_outside_chassis(family: Family, today: date) -> Iterator[Hit]:
+    """A fit gives a travel, or a statement holds for one, that the chassis cannot be built to.
+
+    Digits are easily exchanged (150 and 510); a fork built beyond its travel range can hit the crown.
+
+    Mend: compare the travel with the page, or correct the travel range of the chassis.
+    """
+    for row in family.everything():
+        fields = row.__dict__
+        chassis = family.chassis[fields["chassis"]]
+        low, high = chassis.travel_min_mm, chassis.travel_max_mm
+        for name in ("travel_mm",) if "travel_mm" in fields else ("travel_from_mm", "travel_to_mm"):
+            travel = fields[name]
+            if travel is not None and ((low is not None and travel < low) or (high is not None and travel > high)):
+                yield Hit(row, name, f"{name} {travel:g} is outside the travel of {chassis.id}, {low} to {high} mm")
+                break
+
+
+@rule(
+    "wheel-size-not-of-chassis",
+    shape="family",
+    silenced_by=FORM,
+    passes=edit("limits", "limit-tyre-622", wheel_size="622"),
+    fails=edit("limits", "limit-tyre-622", wheel_size="559"),
+)
+def wheel_size_not_of_chassis(family: Family, today: date) -> Iterator[Hit]:
+    """A statement is for a wheel that the chassis does not take.
+
+    It can never hold, so the fact it carries is lost to whoever asks.
+
+    Mend: correct the wheel size (bead seat diameter, ISO 5775), or add the wheel to the chassis.
+    """
+    for row in family.everything():
+        if row.wheel_size is not None:
+            wheels = family.chassis[row.chassis].wheel_sizes
+            if wheels is not None and row.wheel_size not in wheels:
+                yield Hit(row, "wheel_size", f"{row.chassis} takes wheels {', '.join(map(str, wheels))}")
+
+
+@rule(
+    "damper-not-of-chassis",
+    shape="family",
+    silenced_by=FORM,
+    passes=edit("fills", "fill-spring-leg-old", damper="damper-b"),
+    fails=edit("fills", "fill-spring-leg", damper="damper-b"),
+)
+def damper_not_of_chassis(family: Family, today: date) -> Iterator[Hit]:
+    """A statement or variant names a damper that the chassis was not made with.
+
+    Either the chassis lacks a damper in its list, or the row belongs to another chassis.
+
+    Mend: correct the damper, or add it to the dampers of the chassis with the source that says so.
+    """
+    for row in family.everything():
+        if row.damper is not None:
+            dampers = family.chassis[row.chassis].dampers
+            if dampers is not None and row.damper not in dampers:
+                yield Hit(row, "damper", f"{row.chassis} is listed with {', '.join(dampers)}")
+    for variant in family.variants.values():
+        dampers = family.chassis[variant.chassis].dampers
+        if variant.dampers is not None and dampers is not None and not set(variant.dampers) <= set(dampers):
+            yield Hit(variant, "dampers", f"{variant.chassis} is listed with {', '.join(dampers)}")
+
+
+@rule(
+    "scope-holds-nowhere",
+    shape="family",
+    silenced_by=(*FORM, "years-outside-chassis", "travel-outside-chassis", "variant-of-another-chassis"),
+    passes=edit("limits", "limit-rider", variant="variant-a-pro", model_year_from="2024"),
+    fails=edit("limits", "limit-rider", variant="variant-a-pro", model_year_from="2025"),
+)
+def scope_holds_nowhere(family: Family, today: date) -> Iterator[Hit]:
+    """The parts of a scope exclude each other: no year lies both in it and in the years of its variant.
+
+    The statement can never be shown, so what it says is lost.
+
+    Mend: correct the years or the variant.
+    """
+    for row in family.everything():
+        if row.variant is not None and empty(family.scope(row)):
+            yield Hit(row, "variant", f"{row.variant} was not made in these years")
+
+
+@rule(
+    "pressure-limit-above-spring",
+    shape="family",
+    silenced_by=FORM,
+    passes=edit("fits", "fit-150", pressure_limit="160"),
+    fails=edit("fits", "fit-150", pressure_limit="161"),
+)
+def pressure_limit_above_spring(family: Family, today: date) -> Iterator[Hit]:
+    """A fit permits a higher fill pressure than its spring does.
+
+    The spring is what bursts; a fit can only lower its limit.
+
+    Mend: compare both limits and their units with the pages.
+    """
+    for row in family.of(Fit):
+        spring = family.springs.get(row.spring)
+        if spring is None or row.pressure_limit is None:
+            continue
+        allowed, stated = (
+            pascals(spring.pressure_limit, spring.pressure_unit),
+            pascals(row.pressure_limit, row.pressure_unit),
+        )
+        if allowed is not None and stated is not None and stated > allowed:
+            text = f"{spring.id} is limited to {spring.pressure_limit} {spring.pressure_unit}"
+            yield Hit(row, "pressure_limit", text)
+
+
+@rule(
+    "spacers-fitted-above-limit",
+    shape="row",
+    tables=(Fit,),
+    silenced_by=FORM,
+    passes=edit("fits", "fit-150", spacers_fitted="4"),
+    fails=edit("fits", "fit-150", spacers_fitted="5"),
+)
+def spacers_fitted_above_limit(view: RowView, today: date) -> Iterator[Hit]:
+    """More volume spacers are fitted from the factory than the fit may carry.
+
+    The two cells were probably exchanged, and the exchanged limit would be obeyed.
+
+    Mend: compare both counts with the page.
+    """
+    fitted, limit = view.row.__dict__["spacers_fitted"], view.row.__dict__["spacer_limit"]
+    if fitted is not None and limit is not None and fitted > limit:
+        yield Hit(view.row, "spacers_fitted", f"{fitted} are fitted but at most {limit} are allowed")
+
+
+@rule(
+    "guide-pressure-above-limit",
+    shape="family",
+    silenced_by=FORM,
+    passes=edit("guides", "guide-90", pressure_max="160"),
+    fails=edit("guides", "guide-90", pressure_max="161"),
+)
+def guide_pressure_above_limit(family: Family, today: date) -> Iterator[Hit]:
+    """A set-up guide asks for more pressure than any spring it can be about may be filled to.
+
+    Start pressures and limits are both gauge pressures at full extension; whoever follows the guide exceeds the limit.
+
+    Mend: compare the pressure, the limit and their units with the pages.
+    """
+    for row in family.of(Guide):
+        asked = max(
+            (
+                each
+                for each in (pascals(row.pressure, row.pressure_unit), pascals(row.pressure_max, row.pressure_unit))
+                if each
+            ),
+            default=None,
+        )
+        if asked is None or row.chamber == "negative":
+            continue
+        limits = list(_limits(family, row))
+        if limits and None not in limits and asked > max(limit for limit in limits if limit is not None):
+            column = "pressure_max" if row.pressure_max is not None else "pressure"
+            yield Hit(row, column, "it is above the maximum fill pressure of every spring it can be for")
+
+
+def _limits(family: Family, guide: Guide) -> Iterator[Fraction | None]:
+    """The limit of every fit the guide can be about, None where it is not stated; of its spring where there is none."""
+    found = False
+    scope = family.scope(guide)
+    for fit in family.fits_of_chassis.get(guide.chassis, ()):
+        spring = family.springs.get(fit.spring)
+        if spring is None or spring.kind != "air" or not overlap(scope, family.scope(fit)):
+            continue
+        if scope.travel_from <= fit.travel_mm <= scope.travel_to:
+            found = True
+            own = pascals(fit.pressure_limit, fit.pressure_unit)
+            yield own if own is not None else pascals(spring.pressure_limit, spring.pressure_unit)
+    if not found and guide.spring is not None and (spring := family.springs.get(guide.spring)) is not None:
+        yield pascals(spring.pressure_limit, spring.pressure_unit)
+
+
+@rule(
+    "stroke-below-travel",
+    shape="family",
+    silenced_by=(*FORM, "travel-outside-chassis"),
+    passes=edit("springs", "spring-150", stroke_max_mm="150"),
+    fails=edit("springs", "spring-150", stroke_max_mm="149.5"),
+)
+def stroke_below_travel(family: Family, today: date) -> Iterator[Hit]:
+    """A fit gives more travel than its spring can make.
+
+    The spring would bottom inside before the fork does.
+
+    Mend: compare the travel of the fit and the greatest stroke of the spring with the pages.
+    """
+    for row in family.of(Fit):
+        spring = family.springs.get(row.spring)
+        if spring is not None and spring.stroke_max_mm is not None and row.travel_mm > spring.stroke_max_mm:
+            yield Hit(row, "travel_mm", f"{spring.id} can make {spring.stroke_max_mm} mm at most")
+
+
+@rule(
+    "damper-travel-below-fit",
+    shape="family",
+    silenced_by=(*FORM, "travel-outside-chassis", "damper-not-of-chassis"),
+    passes=edit("dampers", "damper-a", travel_max_mm="160"),
+    fails=edit("dampers", "damper-a", travel_max_mm="159"),
+)
+def damper_travel_below_fit(family: Family, today: date) -> Iterator[Hit]:
+    """A fit gives more travel than any damper it can be with allows.
+
+    The damper would be pulled or pushed beyond its stroke.
+
+    Mend: compare the travel of the fit and the greatest travel of the damper with the pages.
+    """
+    for row in family.of(Fit):
+        names = family.dampers_of(row)
+        greatest = [None if (each := family.dampers.get(name)) is None else each.travel_max_mm for name in names]
+        known = [each for each in greatest if each is not None]
+        if known and len(known) == len(greatest) and row.travel_mm > max(known):
+            yield Hit(row, "travel_mm", f"{', '.join(names)} allow {max(known):g} mm at most")
+
+
+@rule(
+    "clicks-outside-damper",
+    shape="family",
+    silenced_by=FORM,
+    passes=edit("guides", "guide-60", rebound_clicks="16"),
+    fails=edit("guides", "guide-60", rebound_clicks="17"),
+)
+def clicks_outside_damper(family: Family, today: date) -> Iterator[Hit]:
+    """A guide asks for more clicks than the damper has.
+
+    The adjuster ends before; the guide is for another damper or a digit slipped.
+
+    Mend: compare the clicks with the page, or name the damper the guide is for.
+    """
+    for row in family.of(Guide):
+        for name in ("rebound_clicks", "compression_clicks"):
+            asked = row.__dict__[name]
+            if asked is None:
+                continue
+            dampers = [family.dampers.get(each) for each in family.dampers_of(row)]
+            known = [each.__dict__[name] for each in dampers if each is not None and each.__dict__[name] is not None]
+            if known and len(known) == len(dampers) and asked > max(known):
+                yield Hit(row, name, f"the damper has {max(known)} clicks")
+                break
