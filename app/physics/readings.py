@@ -30,7 +30,7 @@ class SagReading:
 
 @dataclass(frozen=True, slots=True)
 class ReadingSpread:
-    """Standard deviations of one reading: the rider's load, the sag, the gauge. Defaults: common practice, no source."""
+    """Standard deviations of one reading: load, sag, gauge. Defaults: common practice, no source."""
 
     load_n: float = 12.0
     sag_m: float = 0.001
@@ -126,8 +126,9 @@ def pressure_from_one_force(
 ) -> Band:
     """Gauge start pressure that carries `load_n` at the travel where a force was read: (load + As*pa)/c - pa, in Pa.
 
-    spread.load_n is the standard deviation of the force and of the load each; spread.sag_m moves the force by 1.5 times its
-    share of the travel (how steep c is near sag, from random springs). Validity as coefficient_from_force_m2, load > 0.
+    spread.load_n is the standard deviation of the force and of the load each; spread.sag_m moves the force by 1.5
+    times its share of the travel (how steep c is near sag, from random springs). Validity as
+    coefficient_from_force_m2, load > 0.
     """
     if not (load_n > 0 and travel_m > 0):
         raise ValueError("Load and travel must be greater than zero.")

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from itertools import pairwise
 
 import pint
 import pytest
@@ -99,7 +100,7 @@ def test_more_spacers_never_lower_the_peak_at_the_same_sag(
     sag = share * spring.travel_m
     assume(sag > spring.port_travel_m)
     rows = air.by_spacers(spring, sag, load, PA, 6, exponent)
-    for fewer, more in zip(rows, rows[1:], strict=False):
+    for fewer, more in pairwise(rows):
         assert more.peak.pressure_abs_pa > fewer.peak.pressure_abs_pa
         assert more.peak.force_n > fewer.peak.force_n
         assert more.start_pressure_abs_pa < fewer.start_pressure_abs_pa
@@ -137,7 +138,7 @@ def test_the_fork_rests_where_no_force_is_left(spring: air.AirSpring, start: flo
     if at_extension >= 0:
         assert free == 0
     else:
-        assert 0 < free
+        assert free > 0
         assert air.force_n(spring, free, start, PA) == pytest.approx(0, abs=1e-6)
 
 

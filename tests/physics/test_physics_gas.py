@@ -5,7 +5,7 @@ import math
 import pytest
 from ambiance import Atmosphere
 from CoolProp.CoolProp import PropsSI
-from physics_rows import Row, by_id, numbers, rows
+from physics_rows import Row, agrees, by_id, numbers, rows
 
 from app.physics import air_spring as air
 from app.physics import atmosphere
@@ -38,10 +38,6 @@ def test_every_gas_row_is_used_or_named_as_not_ours() -> None:
     used = [*RATIO, *REAL, *COMPRESSIBILITY, *GAUGE_TEMPERATURE, *GAUGE_ALTITUDE, *AREA, *SINGLE_SAG, *SINGLE_FORCE,
             *DOUBLE_FORCE, *DOUBLE_SAG, *SPACERS, *NOT_OURS, "GA18"]  # fmt: skip
     assert sorted(used) == sorted(GAS)
-
-
-def agrees(row: Row, value: float) -> None:
-    assert value == pytest.approx(float(row["value"]), rel=float(row["tolerance_rel"])), row["source"]
 
 
 def squeezed(ratio: float, exponent: float) -> float:

@@ -75,7 +75,7 @@ def test_two_sags_read_from_the_resting_fork_are_within_two_percent() -> None:
 
 @pytest.mark.parametrize(("noise", "least"), [("rectangular", 0.95), ("normal", 0.95)])
 def test_the_band_of_two_sags_covers_what_it_says(noise: str, least: float) -> None:
-    """+-12 N, +-1 mm, +-0.7 psi on each reading, as standard deviations or (milder) as half-widths; ratios up to 1.9."""
+    """+-12 N, +-1 mm, +-0.7 psi on each reading, as standard deviations or, milder, as half-widths."""
     source = random.Random(20240503)
 
     def off(size: float) -> float:
