@@ -140,7 +140,7 @@ def generations_overlap(family: Family, today: date) -> Iterator[Hit]:
 
     A model year then no longer tells which of the two is on the bench.
 
-    Mend: correct the years; or state what tells them apart: wheel sizes, crowns, stanchions, hub spacings.
+    Mend: correct the years; or state what tells them apart: marks, wheel sizes, crowns, stanchions, hub spacings.
     """
     chassis = sorted(family.chassis.values(), key=lambda each: each.id)
     for index, one in enumerate(chassis):
@@ -158,8 +158,8 @@ def _share_years(a: Chassis, b: Chassis) -> bool:
 
 
 def _alike(a: Chassis, b: Chassis) -> bool:
-    """True when nothing that can be measured at the fork differs where both state it."""
-    for name in ("crowns", "stanchion_diameter_mm"):
+    """True when nothing that can be seen or measured at the fork differs where both state it."""
+    for name in ("crowns", "stanchion_diameter_mm", "marks"):
         here, there = a.__dict__[name], b.__dict__[name]
         if here is not None and there is not None and here != there:
             return False
