@@ -24,6 +24,8 @@ TEXTS = {
     "manual-prevails": "The maker's current manual prevails. Where it and this differ, stop.",
     "qualified": "Work on a suspension fork is for someone qualified for it, within the rules that hold where you are.",
     "computed": "A computed value is a starting point with a band, not a maker's figure: measure and adjust.",
+    "stand-in": "A stand-in is not what the maker names: like viscosity does not make like behaviour. "
+    "Never mix it with what is left inside: clean and fill anew.",
     "sources-disagree": "Two sources of this catalogue disagree beyond what they allow: both are shown.",
 }
 

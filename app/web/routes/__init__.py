@@ -2,7 +2,7 @@
 
 from fastapi import APIRouter
 
-from app.web.routes import chassis_questions, docs, health, problems, standards, units
+from app.web.routes import chassis_questions, docs, health, part_questions, problems, standards, units
 
 ROUTERS: tuple[APIRouter, ...] = (
     health.router,
@@ -11,4 +11,5 @@ ROUTERS: tuple[APIRouter, ...] = (
     units.router,
     standards.router,
     chassis_questions.router,
+    part_questions.router,
 )

@@ -1,0 +1,47 @@
+"""Questions about what goes into a fork: what could stand in for a fluid, which chassis take a spring."""
+
+from typing import Annotated
+
+from fastapi import Path, Query, Request
+from starlette.responses import Response
+
+from app.questions.fluid_alternatives import ALTERNATIVES, AlternativesAnswer, AlternativesAsked, fluid_alternatives
+from app.questions.spring_fits import SPRING_FITS, SpringFitsAnswer, SpringFitsAsked, spring_fits
+from app.web.routes.chassis_questions import answer
+from app.web.strict import strict_router
+
+router = strict_router(tags=["questions"])
+
+
+@router.get(
+    "/v1/fluids/{fluid}/alternatives",
+    operation_id="fluidAlternatives",
+    summary="What could stand in for this fluid",
+    response_model=None,
+    responses={200: {"model": AlternativesAnswer, "description": "Fluids of its kind, nearest in viscosity first."}},
+)
+async def alternatives(
+    request: Request,
+    fluid: Annotated[str, Path(description="Id of the fluid.", examples=["example-oil"])],
+    asked: Annotated[AlternativesAsked, Query()],
+) -> Response:
+    """Ranked by viscosity at the temperature; seal safety is stated, an unknown viscosity comes last and is said."""
+    return await answer(
+        request, asked, lambda at: fluid_alternatives(at, fluid, asked), ALTERNATIVES, "alternatives", "alternatives"
+    )
+
+
+@router.get(
+    "/v1/springs/{spring}/fits",
+    operation_id="springFits",
+    summary="Which chassis take this spring",
+    response_model=None,
+    responses={200: {"model": SpringFitsAnswer, "description": "Every fit that names this spring, by chassis."}},
+)
+async def chassis_of_spring(
+    request: Request,
+    spring: Annotated[str, Path(description="Id of the spring.", examples=["example-spring"])],
+    asked: Annotated[SpringFitsAsked, Query()],
+) -> Response:
+    """Each fit has its scope: it holds for those model years, variants, wheels and dampers only."""
+    return await answer(request, asked, lambda at: spring_fits(at, spring, asked), SPRING_FITS, "spring-fits", "fits")
