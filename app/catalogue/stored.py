@@ -89,8 +89,8 @@ def _table(description: type[Row]) -> Table:
     arguments = (
         UniqueConstraint("id", "revision_to"),
         *(Index(None, name, "revision_to") for name in indexed),
-        Index(None, "revision_from"),
-        Index(None, "revision_to"),
+        Index(None, "revision_from", "id"),  # changes of a revision, in order of id
+        Index(None, "revision_to", "id"),
     )
     namespace = {
         "__annotations__": annotations,

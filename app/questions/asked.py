@@ -1,4 +1,4 @@
-"""What every lookup may be asked: units, revision, form. A question's own parameters are a class that inherits this."""
+"""What every lookup may be asked: revision, form, units. A question's own parameters are a class that inherits this."""
 
 import re
 from datetime import date
@@ -21,23 +21,11 @@ Day = Annotated[date, BeforeValidator(_day)]
 RevisionNumber = Annotated[int, Field(ge=0, le=LAST_REVISION)]
 
 
-class Common(BaseModel):
-    """The parameters all lookups share; unknown ones are refused. Unit names stay text: the question resolves them."""
+class Pinned(BaseModel):
+    """Which revision is asked, and in which form the answer is taken; unknown parameters are refused."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    units: Literal["published", "metric", "imperial"] = Field(
-        default="published",
-        description="Units of the answer: as published, metric (N·m, bar, mL, kg, mm, °C) "
-        "or imperial (in·lbf, psi, US fl oz, lb, in, °F).",
-    )
-    torque_unit: UnitName | None = Field(default=None, description="Unit of every torque, whatever `units` says.")
-    pressure_unit: UnitName | None = Field(default=None, description="Unit of every pressure.")
-    volume_unit: UnitName | None = Field(default=None, description="Unit of every volume.")
-    length_unit: UnitName | None = Field(default=None, description="Unit of every length.")
-    mass_unit: UnitName | None = Field(default=None, description="Unit of every mass.")
-    force_unit: UnitName | None = Field(default=None, description="Unit of every force.")
-    temperature_unit: UnitName | None = Field(default=None, description="Unit of every temperature.")
     revision: RevisionNumber | None = Field(
         default=None, description="Answer from this revision of the catalogue; such an answer never changes."
     )
@@ -56,6 +44,23 @@ class Common(BaseModel):
         if self.revision is not None and self.as_of is not None:
             raise PydanticCustomError("two-moments", "Give `revision` or `as_of`, not both", {"parameter": "as_of"})
         return self
+
+
+class Common(Pinned):
+    """The parameters all lookups share; unknown ones are refused. Unit names stay text: the question resolves them."""
+
+    units: Literal["published", "metric", "imperial"] = Field(
+        default="published",
+        description="Units of the answer: as published, metric (N·m, bar, mL, kg, mm, °C) "
+        "or imperial (in·lbf, psi, US fl oz, lb, in, °F).",
+    )
+    torque_unit: UnitName | None = Field(default=None, description="Unit of every torque, whatever `units` says.")
+    pressure_unit: UnitName | None = Field(default=None, description="Unit of every pressure.")
+    volume_unit: UnitName | None = Field(default=None, description="Unit of every volume.")
+    length_unit: UnitName | None = Field(default=None, description="Unit of every length.")
+    mass_unit: UnitName | None = Field(default=None, description="Unit of every mass.")
+    force_unit: UnitName | None = Field(default=None, description="Unit of every force.")
+    temperature_unit: UnitName | None = Field(default=None, description="Unit of every temperature.")
 
     def units_asked(self) -> dict[str, str]:
         """The units that were given, by parameter name (`units`, `torque_unit` …)."""

@@ -1,0 +1,136 @@
+"""Lists of one table at a revision: the rows that meet conditions, in order of id, a page at a time; and their number.
+
+A condition is a column and a value of its kind. A figure compares by value (7.3 finds 7.30), a list column by whether
+it holds the value. Each statement is built once; every value is bound.
+"""
+
+from collections.abc import Collection, Iterable, Mapping
+from decimal import Decimal
+from functools import lru_cache
+from typing import Any, Literal, TypeVar
+
+from sqlalchemy import ColumnElement, Select, bindparam, case, func, or_, select
+
+from app.catalogue.columns import Column, Kind
+from app.catalogue.rows import CHUNK, At, holding
+from app.catalogue.stored import SQL
+from app.catalogue.tables import Row
+
+R = TypeVar("R", bound=Row)
+Conditions = Mapping[str, Any]
+
+_PUBLISHED = "figure as published"
+_DECIMALS = 9  # the most digits a figure has after its point
+
+
+def page(at: At, table: type[R], conditions: Conditions, after: str | None, limit: int) -> list[R]:
+    """The first `limit` rows after the id `after`, in order of id."""
+    statement = _statement(table, tuple(sorted(conditions)), "page" if after is None else "page after")
+    values = {**_bound(table, conditions), "n": at.revision, "most": limit, "after": after}
+    if after is None:
+        del values["after"]
+    return [table.trusted(row) for row in at.connection.execute(statement, values)]
+
+
+def count(at: At, table: type[Row], conditions: Conditions) -> int:
+    """How many rows there are."""
+    statement = _statement(table, tuple(sorted(conditions)), "count")
+    found: int = at.connection.execute(statement, {**_bound(table, conditions), "n": at.revision}).scalar_one()
+    return found
+
+
+def meeting(at: At, table: type[Row], conditions: Conditions, ids: Collection[str]) -> set[str]:
+    """Those of the ids whose rows meet the conditions."""
+    statement = _statement(table, tuple(sorted(conditions)), "among")
+    values = {**_bound(table, conditions), "n": at.revision}
+    wanted = list(ids)
+    found: set[str] = set()
+    for start in range(0, len(wanted), CHUNK):
+        part = wanted[start : start + CHUNK]
+        found.update(at.connection.execute(statement, {**values, "among": part}).scalars())
+    return found
+
+
+def beside(at: At, table: type[Row], id: str, most: int) -> list[str]:
+    """Ids that sort next to one that may not be there: at most `most` before it and as many after it."""
+    before, after = _neighbours(table)
+    values = {"n": at.revision, "id": id, "most": most}
+    return [*at.connection.execute(before, values).scalars(), *at.connection.execute(after, values).scalars()]
+
+
+def canonical(value: Decimal) -> str:
+    """The shortest text of a figure of that value: 7.30 is `7.3`, -0.0 is `0`."""
+    text = format(value, "f")
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+Want = Literal["page", "page after", "count", "among"]
+
+
+@lru_cache(maxsize=1024)
+def _statement(table: type[Row], names: tuple[str, ...], want: Want) -> Select[Any]:
+    stored = SQL[table]
+    columns = table.columns()
+    conditions = [_condition(stored.c[name], columns[name]) for name in names]
+    if want in ("count", "among"):
+        what = func.count() if want == "count" else stored.c.id
+        statement = (
+            select(what)
+            .select_from(stored)
+            .where(stored.c.revision_from <= bindparam("n"), stored.c.revision_to > bindparam("n"), *conditions)
+        )
+        if want == "among":
+            statement = statement.where(stored.c.id.in_(bindparam("among", expanding=True)))
+        return statement
+    paged = holding(table).where(*conditions).order_by(stored.c.id).limit(bindparam("most"))
+    return paged if want == "page" else paged.where(stored.c.id > bindparam("after"))
+
+
+@lru_cache(maxsize=64)
+def _neighbours(table: type[Row]) -> tuple[Select[Any], Select[Any]]:
+    stored = SQL[table]
+    ids = select(stored.c.id).where(stored.c.revision_from <= bindparam("n"), stored.c.revision_to > bindparam("n"))
+    before = ids.where(stored.c.id < bindparam("id")).order_by(stored.c.id.desc()).limit(bindparam("most"))
+    after = ids.where(stored.c.id >= bindparam("id")).order_by(stored.c.id).limit(bindparam("most"))
+    return before, after
+
+
+def _condition(stored: Any, described: Column) -> ColumnElement[bool]:
+    items = described.kind.items
+    if items is not None:
+        inside = ";" + stored + ";"  # replace() tells whether a text holds another, on both engines, wildcards literal
+        held = (
+            func.replace(inside, bindparam(f"v_{described.name}_{at}"), "") != inside for at in range(_spellings(items))
+        )
+        return or_(*held)
+    wanted: Any = bindparam(f"v_{described.name}")
+    if described.kind.name != _PUBLISHED:
+        found: ColumnElement[bool] = stored == wanted
+        return found
+    short = case((func.replace(stored, ".", "") != stored, func.rtrim(func.rtrim(stored, "0"), ".")), else_=stored)
+    return case((short == "-0", "0"), else_=short) == wanted
+
+
+def _spellings(items: Kind) -> int:
+    return _DECIMALS + 1 if items.name == _PUBLISHED else 1
+
+
+def _bound(table: type[Row], conditions: Conditions) -> dict[str, Any]:
+    return dict(_values(table.columns(), conditions))
+
+
+def _values(columns: Mapping[str, Column], conditions: Conditions) -> Iterable[tuple[str, Any]]:
+    for name, value in conditions.items():
+        kind = columns[name].kind
+        if kind.items is None:
+            yield f"v_{name}", canonical(value) if kind.name == _PUBLISHED else value
+        elif kind.items.name == _PUBLISHED:
+            short = canonical(value)
+            decimals = len(short.partition(".")[2])
+            for at in range(_DECIMALS + 1):  # each way of writing the value; one shorter than it can be is the shortest
+                padded = short if at <= decimals else f"{short}{'' if '.' in short else '.'}{'0' * (at - decimals)}"
+                yield f"v_{name}_{at}", f";{padded};"
+        else:
+            yield f"v_{name}_0", f";{kind.items.write(value)};"
