@@ -1,0 +1,63 @@
+"""Where a list goes on: an opaque URL-safe text that carries revision, what was asked and the last place shown.
+
+It is no secret and opens nothing: it holds what the client asked and saw. A checksum tells one that was damaged or
+made up from one of ours; a digest of the question tells one of another list.
+"""
+
+import binascii
+import hashlib
+import json
+from base64 import urlsafe_b64decode, urlsafe_b64encode
+from collections.abc import Mapping
+from typing import Any, NamedTuple
+
+from app.errors import Fault, Malformed
+
+LONGEST = 1000
+_CHECKSUM = 6  # bytes
+
+
+class Cursor(NamedTuple):
+    """The revision a list is read at, how many rows it has, and the place (texts, numbers) after which it goes on."""
+
+    revision: int
+    total: int
+    place: tuple[str | int | float, ...]
+
+
+def written(cursor: Cursor, question: Mapping[str, Any]) -> str:
+    """The cursor as text; `question` is everything that makes the list what it is, but its page size."""
+    content = json.dumps([_digest(question), *cursor], ensure_ascii=False, separators=(",", ":")).encode()
+    return urlsafe_b64encode(_checksum(content) + content).decode().rstrip("=")
+
+
+def read(text: str, question: Mapping[str, Any], place: tuple[type, ...]) -> Cursor:
+    """The cursor of a text, whose place holds such types. Raises Malformed for one not ours or of another list."""
+    try:
+        padded = text.encode("ascii") + b"=" * (-len(text) % 4)
+        raw = urlsafe_b64decode(padded)
+        if urlsafe_b64encode(raw) != padded or _checksum(raw[_CHECKSUM:]) != raw[:_CHECKSUM]:
+            raise ValueError
+        digest, revision, total, found = json.loads(raw[_CHECKSUM:])
+    except (ValueError, TypeError, binascii.Error, RecursionError):
+        raise _refused("cursor-unreadable", "This is no cursor of ours: take it from `next` as it stands.") from None
+    fits = isinstance(found, list) and len(found) == len(place) and all(map(isinstance, found, place))
+    if digest != _digest(question) or not fits or type(revision) is not int or type(total) is not int:
+        raise _refused(
+            "cursor-of-another-list",
+            "This cursor belongs to a list with other filters: ask with those it came with, or begin without it.",
+        )
+    return Cursor(revision, total, tuple(found))
+
+
+def _refused(code: str, text: str) -> Malformed:
+    return Malformed(text, [Fault(code, text, parameter="cursor")])
+
+
+def _digest(question: Mapping[str, Any]) -> str:
+    content = json.dumps(sorted(question.items()), ensure_ascii=False, default=str)
+    return hashlib.sha256(content.encode()).hexdigest()[:16]
+
+
+def _checksum(content: bytes) -> bytes:
+    return hashlib.sha256(b"legwork cursor " + content).digest()[:_CHECKSUM]
