@@ -4,7 +4,7 @@ SQLite: one read-only connection serves all reads of a worker; a writer takes th
 and waits at most `WRITER_WAIT_S`. PostgreSQL: pooled connections; the writer holds an advisory transaction lock.
 """
 
-import threading
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -27,7 +27,7 @@ class Database:
         parsed = make_url(url)
         self.url = parsed
         self.is_sqlite = parsed.get_backend_name() == "sqlite"
-        self._closing = threading.Lock()
+        self._held: Connection | None = None
         if self.is_sqlite:
             if not parsed.database:
                 raise Unavailable("a SQLite database needs a file: sqlite:///path/to/legwork.db")
@@ -49,12 +49,20 @@ class Database:
 
     @contextmanager
     def read(self) -> Iterator[Connection]:
-        """A connection that cannot write. Raises Unavailable when the database cannot be reached."""
+        """A connection that cannot write; on SQLite always the same one, which is not shared between threads at once.
+
+        Raises Unavailable when the database cannot be reached.
+        """
         try:
-            with self.reader.connect() as connection:
-                yield connection
-        except DBAPIError as error:
-            raise _plain(error) from error
+            if self.is_sqlite:
+                if self._held is None:
+                    self._held = self.reader.connect()
+                yield self._held
+            else:
+                with self.reader.connect() as connection:
+                    yield connection
+        except (DBAPIError, sqlite3.Error) as error:
+            raise plain(error) from error
 
     @contextmanager
     def write(self) -> Iterator[Connection]:
@@ -68,11 +76,14 @@ class Database:
                     connection.execute(text(f"SET LOCAL lock_timeout = '{WRITER_WAIT_S}s'"))
                     connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": WRITER_LOCK})
                 yield connection
-        except DBAPIError as error:
-            raise _plain(error) from error
+        except (DBAPIError, sqlite3.Error) as error:
+            raise plain(error) from error
 
     def close(self) -> None:
         """Give up all connections."""
+        if self._held is not None:
+            self._held.close()
+            self._held = None
         self.reader.dispose()
         self.writer.dispose()
 
@@ -95,8 +106,6 @@ def _sqlite(path: Path, *, read_only: bool) -> Engine:
 
 
 def _connect(path: Path, mode: str) -> Any:
-    import sqlite3
-
     quoted = str(path).replace("%", "%25").replace("?", "%3f").replace("#", "%23")
     connection = sqlite3.connect(
         f"file:{quoted}?mode={mode}", uri=True, timeout=WRITER_WAIT_S, isolation_level=None, check_same_thread=False,
@@ -111,9 +120,10 @@ def _connect(path: Path, mode: str) -> Any:
     return connection
 
 
-def _plain(error: DBAPIError) -> Exception:
+def plain(error: DBAPIError | sqlite3.Error) -> Exception:
     """The refusal that a driver's error amounts to; what is a fault of ours stays as it is."""
-    message = str(error.orig).lower()
+    cause = error.orig if isinstance(error, DBAPIError) else error
+    message = str(cause).lower()
     if "disk is full" in message or "no space left" in message or "disk full" in message:
         return NoRoom("the disk under the database is full; nothing was stored")
     if "locked" in message or "lock timeout" in message or "busy" in message:
@@ -127,6 +137,7 @@ def _plain(error: DBAPIError) -> Exception:
         "no such table",
         "does not exist",
     )
-    if isinstance(error, OperationalError) or error.connection_invalidated or any(word in message for word in broken):
+    lost = isinstance(error, OperationalError) or getattr(error, "connection_invalidated", False)
+    if lost or any(word in message for word in broken):
         return Unavailable("the database cannot be used at the moment", retry_after=5)
     return error

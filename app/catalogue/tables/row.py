@@ -111,6 +111,8 @@ def _layout(model: type[Row]) -> tuple[tuple[str, ...], tuple[tuple[str, Any], .
             converters.append((name, Decimal))
         elif kind.items is not None:
             converters.append((name, kind.read))
+        elif kind.sql == "boolean":
+            converters.append((name, bool))  # SQLite's driver gives 0 and 1
     return tuple(model.columns()), tuple(converters)
 
 
