@@ -1,0 +1,128 @@
+"""What a computed spring does: its curve, where it rests, its peak, and the same for every number of spacers.
+
+One stroke is drawn: slowly (n = 1) up to the sag, fast (n = 1.4) beyond it, so that its end is the peak.
+"""
+
+from dataclasses import dataclass
+
+from app.physics import air_spring as air
+from app.physics.air_spring import AirSpring, CurvePoint
+from app.questions.setup_ground import Ground
+from app.questions.setup_limits import Limits
+from app.questions.setup_shapes import BySpacers, CurvePointShown
+from app.questions.spring_geometry import Geometry
+from app.units.preferences import Units
+from app.units.quantity import Quantity, computed
+
+FAST = 1.4  # adiabatic ideal air; real air at pressure 1.41 (CoolProp, Lemmon et al. 2000)
+STEPS = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """How a set-up's figures are written: the chosen units, and the usual unit of its pressures."""
+
+    units: Units
+    pressure_unit: str
+
+    def pressure(self, gauge_pa: float, band: tuple[float, float] | None = None) -> Quantity:
+        return computed("pressure", gauge_pa, self.pressure_unit, band=band, to=self.units)
+
+    def length(self, length_m: float) -> Quantity:
+        return computed("length", length_m, "mm", to=self.units)
+
+    def force(self, force_n: float, band: tuple[float, float] | None = None) -> Quantity:
+        return computed("force", force_n, "N", band=band, to=self.units)
+
+
+@dataclass(frozen=True, slots=True)
+class Model:
+    """A spring at the start pressure that carries the load at the sag. Absolute pressure, SI."""
+
+    geometry: Geometry
+    sag_m: float
+    load_n: float
+    ambient_pa: float
+    start_abs_pa: float
+
+    @property
+    def start_gauge_pa(self) -> float:
+        return self.start_abs_pa - self.ambient_pa
+
+    @property
+    def free_travel_m(self) -> float:
+        """Where the fork rests unloaded; zero where its stop holds it extended."""
+        return air.free_travel_m(self.geometry.air, self.start_abs_pa, self.ambient_pa)
+
+    @property
+    def peak_gauge_pa(self) -> float:
+        """Gauge pressure of the positive chamber at full travel on the fast stroke."""
+        top = air.peak(self.geometry.air, self.start_abs_pa, self.sag_m, self.ambient_pa, FAST)
+        return top.pressure_abs_pa - self.ambient_pa
+
+
+def model_of(geometry: Geometry, ground: Ground, load_n: float) -> Model:
+    """The model of a geometry for the load and sag in question."""
+    start = air.pressure_for_sag_abs_pa(geometry.air, ground.target.sag_m, load_n, ground.ambient_pa)
+    return Model(geometry, ground.target.sag_m, load_n, ground.ambient_pa, start)
+
+
+def stroke(spring: AirSpring, start_abs_pa: float, sag_m: float, ambient_pa: float) -> list[CurvePoint]:
+    """The points of the drawn stroke from full extension to full travel, the sag and the port among them."""
+    turn_m = max(sag_m, spring.port_travel_m)
+    at = {spring.travel_m * (number / STEPS) for number in range(STEPS + 1)} | {sag_m, spring.port_travel_m}
+    points = []
+    for travel_m in sorted(at):
+        if travel_m > turn_m:
+            points.append(air.fast_point(spring, travel_m, start_abs_pa, sag_m, ambient_pa, FAST))
+        else:
+            force_n = air.force_n(spring, travel_m, start_abs_pa, ambient_pa)
+            pressure = start_abs_pa * air.positive_ratio(spring, travel_m)
+            points.append(CurvePoint(travel_m, force_n, pressure))
+    return points
+
+
+def curve_shown(model: Model, spring: AirSpring, start_abs_pa: float, shown: Shown) -> list[CurvePointShown]:
+    """The stroke as an answer shows it; pressures are gauge."""
+    return [
+        {
+            "travel": shown.length(point.travel_m),
+            "force": shown.force(point.force_n),
+            "pressure": shown.pressure(point.pressure_abs_pa - model.ambient_pa),
+        }
+        for point in stroke(spring, start_abs_pa, model.sag_m, model.ambient_pa)
+    ]
+
+
+def by_spacers_shown(model: Model, ground: Ground, limits: Limits, shown: Shown) -> list[BySpacers]:
+    """A line for each number of volume spacers from none to the limit, or to those asked for where that is more.
+
+    Where no limit is stated none beyond those fitted is shown; where the volume of a spacer is not known only those.
+    """
+    fitted = ground.spacers or 0
+    spring = model.geometry.air
+    if spring.spacer_volume_m3 is None:
+        return [_line(model, spring, fitted, limits, shown)]
+    held = air.spacers_held(spring.end_volume_m3, spring.spacer_volume_m3)
+    last = min(max(fitted, limits.spacers or 0), held)
+    return [_line(model, spring.with_spacers(count), count, limits, shown) for count in range(last + 1)]
+
+
+def _line(model: Model, spring: AirSpring, count: int, limits: Limits, shown: Shown) -> BySpacers:
+    start = air.pressure_for_sag_abs_pa(spring, model.sag_m, model.load_n, model.ambient_pa)
+    top = air.peak(spring, start, model.sag_m, model.ambient_pa, FAST)
+    exceeds = limits.exceeded(start - model.ambient_pa, count)
+    line: BySpacers = {
+        "spacers": count,
+        "start_pressure": shown.pressure(start - model.ambient_pa),
+        "peak_pressure": shown.pressure(top.pressure_abs_pa - model.ambient_pa),
+        "peak_force": shown.force(top.force_n),
+        "progression": round(top.force_n / model.load_n, 2),
+        "exceeds": exceeds,
+        "curve": curve_shown(model, spring, start, shown),
+    }
+    if exceeds:
+        line["within_limit"] = False
+    elif limits.all_stated:
+        line["within_limit"] = True
+    return line
