@@ -9,8 +9,8 @@ from typing import Any
 class Fault:
     """One thing that is wrong with what was sent.
 
-    `code` is contract and never changes; `text` is a sentence that says how to mend it. `parameter` names a query
-    or path parameter, `pointer` (RFC 6901) a place in a body; `suggestion` is the value or name that was probably meant.
+    `code` is contract and never changes; `text` is a sentence that says how to mend it. `parameter` names a query or
+    path parameter, `pointer` (RFC 6901) a place in a body; `suggestion` is the value or name that was probably meant.
     """
 
     code: str

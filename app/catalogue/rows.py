@@ -108,8 +108,7 @@ class At:
             yield value
 
     def families(self) -> Iterator[tuple[str, str]]:
-        for maker, name in list(self.fetch(_families())):
-            yield maker, name
+        yield from [(maker, name) for maker, name in self.fetch(_families())]
 
     def family(self, maker: str, name: str) -> list[Chassis]:
         return [Chassis.trusted(row) for row in self.fetch(_family(), maker=maker, name=name)]
@@ -156,7 +155,8 @@ def _equal(table: type[Row], column: str) -> Select[Any]:
 @cache
 def _holding(table: type[Row], column: str) -> Select[Any]:
     stored = SQL[table]
-    semicolon, nothing = literal_column("';'"), literal_column("''")
+    semicolon: ColumnElement[str] = literal_column("';'")
+    nothing: ColumnElement[str] = literal_column("''")
     listed = semicolon + stored.c[column] + semicolon
     # Not LIKE: that would take _ for any letter and, on SQLite, A for a.
     return holding(table).where(func.replace(listed, bindparam("value"), nothing) != listed).order_by(stored.c.id)
