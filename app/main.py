@@ -33,8 +33,8 @@ def create_app(settings: Settings | None = None, catalogue: Any = None, *, log_t
         redirect_slashes=False,
         exception_handlers=HANDLERS,
         middleware=[
-            Middleware(Requests, logger=logger),
             Middleware(Security),
+            Middleware(Requests, logger=logger),
             Middleware(Hosts, allowed=settings.allowed_hosts),
             Middleware(Limits, settings=settings),
             Middleware(Methods, routes=lambda: app.router.routes),

@@ -5,6 +5,7 @@ reads, holds its connection for ever. `timed` lays the missing clocks over eithe
 """
 
 import asyncio
+import re
 from abc import abstractmethod
 from typing import Any, Literal
 
@@ -18,6 +19,8 @@ from app.web.problem import problem_response
 
 LEAST_BODY_BYTES = 16_384
 """What must come of a body within one `body_timeout` for its sender to be let go on."""
+
+_BARE_LF = re.compile(rb"(?<!\r)\n")
 
 Phase = Literal["quiet", "head", "body"]
 
@@ -172,7 +175,16 @@ class TimedHttpTools(Timed, HttpToolsProtocol):
 
 
 class TimedH11(Timed, H11Protocol):
-    """The parser in pure Python, with clocks."""
+    """The parser in pure Python, with clocks; it would take a bare LF for a line end, which others do not."""
+
+    def data_received(self, data: bytes) -> None:
+        """Refuses a header line that ends in LF alone (RFC 9112, 2.2, lets a server choose)."""
+        if self.conn.their_state is h11.IDLE:
+            head = (self.conn.trailing_data[0][-2:] + data).partition(b"\r\n\r\n")[0]
+            if _BARE_LF.search(head):
+                self.send_400_response("")
+                return
+        super().data_received(data)
 
     def _read_so_far(self) -> Phase:
         if self.conn.their_state is h11.SEND_BODY:

@@ -60,6 +60,8 @@ def _fault(error: Mapping[str, Any]) -> Fault:
     code = kind if _KEBAB.fullmatch(kind) else CODES.get(kind, "invalid")
     text = str(error["msg"]).removeprefix("Value error, ")
     context: Mapping[str, Any] = error.get("ctx") or {}
+    if kind == "is_instance_of" and context.get("class") == "Decimal":
+        code, text = "not-a-number", "It should be a number"
     suggestion = None
     if code == "not-a-choice" and isinstance(error.get("input"), str):
         suggestion = nearest(error["input"], _CHOICE.findall(str(context.get("expected", ""))))

@@ -109,7 +109,7 @@ def instance_of(scope: Scope) -> str:
     """The path that was asked, as sent (percent-encoded, so pure ASCII), cut to 200 characters."""
     state = scope.get("state", {})
     raw: bytes = state.get("raw_path") or scope.get("raw_path") or scope["path"].encode("utf-8", "replace")
-    return short(raw.decode("latin-1"), 200)
+    return short(raw.decode("latin-1"), 200) if raw.startswith(b"/") else "/"
 
 
 def _row(fault: Fault) -> FaultRow:

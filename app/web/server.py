@@ -4,6 +4,7 @@ import contextlib
 import errno
 import logging
 import resource
+import signal
 import socket
 import sys
 from typing import Any, Literal
@@ -44,12 +45,18 @@ def config_of(app: Any, settings: Settings, parser: Literal["httptools", "h11"] 
 def run(settings: Settings, app: Any) -> None:
     """Serves until SIGTERM or SIGINT; answers under way get `shutdown_timeout` seconds. Where the address cannot be
     listened on: one plain line on standard error and exit code 3."""
+    listening = _listen(settings)
     _log_through_ours(settings)
     _allow_connections(settings.max_connections)
-    listening = _listen(settings)
     host, port = listening.getsockname()[:2]
     print(f"Legwork answers at http://{f'[{host}]' if ':' in host else host}:{port}/", file=sys.stderr, flush=True)
+    for asked_to_stop in (signal.SIGTERM, signal.SIGINT):  # uvicorn raises it again when all is finished
+        signal.signal(asked_to_stop, _stopped)
     uvicorn.Server(config_of(app, settings)).run(sockets=[listening])
+
+
+def _stopped(*_: object) -> None:
+    raise SystemExit(0)
 
 
 def _listen(settings: Settings) -> socket.socket:
@@ -58,6 +65,7 @@ def _listen(settings: Settings) -> socket.socket:
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind((settings.host, settings.port))
+        listening.listen(2_048)
     except (OSError, UnicodeError) as error:
         listening.close()
         in_use = isinstance(error, OSError) and error.errno == errno.EADDRINUSE

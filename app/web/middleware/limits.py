@@ -31,7 +31,7 @@ class Limits:
         headers = dict(scope["headers"])
         if refusal := self._refusal(scope, headers):
             slug, detail = refusal
-            more = {"Connection": "close"} if b"expect" in headers else {}
+            more = {"Connection": "close"} if slug == "malformed" or b"expect" in headers else {}
             await problem_response(scope, slug, detail, headers=more)(scope, receive, send)
             return
         if self.in_flight >= self.settings.max_in_flight and scope["path"] not in _ALWAYS_ANSWERED:
@@ -50,6 +50,8 @@ class Limits:
         limit = self.settings
         if len(scope.get("raw_path") or scope["path"]) + len(scope["query_string"]) > limit.max_url_bytes:
             return "url-too-long", f"Path and query may have {limit.max_url_bytes} bytes together."
+        if b"transfer-encoding" in headers and b"content-length" in headers:
+            return "malformed", "A body has a length or comes in chunks, not both."  # RFC 9112, 6.1: request smuggling
         lines = scope["headers"]
         if len(lines) > limit.max_headers:
             return "header-too-large", f"A request may have {limit.max_headers} header lines."

@@ -1,4 +1,4 @@
-"""Outermost: gives each request an id, writes one log line for it, and turns what nobody caught into a plain 500."""
+"""Gives each request an id, writes one log line for it, and turns what nobody caught into a plain 500."""
 
 import re
 import secrets

@@ -1,0 +1,97 @@
+"""Fixtures of the wire: a service in this process (`client`), its log (`log`), one behind a socket (`server`)."""
+
+import io
+import json
+import threading
+import time
+from collections.abc import AsyncIterator, Callable, Iterator
+from typing import Any
+
+import httpx
+import pytest
+import uvicorn
+from fastapi import FastAPI
+
+from app.settings import Settings
+from app.web.server import config_of
+from tests.api.shell import shell
+
+
+@pytest.fixture(scope="session")
+def anyio_backend() -> str:
+    return "asyncio"
+
+
+@pytest.fixture(scope="session")
+def shell_and_log() -> tuple[FastAPI, io.StringIO]:
+    """A service in this process, with small limits, and where it logs to."""
+    log = io.StringIO()
+    settings = Settings(max_body_bytes=100_000, request_timeout=0.5, allowed_hosts=["legwork.test", "*.below.test"])
+    return shell(settings, log_to=log), log
+
+
+@pytest.fixture
+def log(shell_and_log: tuple[FastAPI, io.StringIO]) -> io.StringIO:
+    """What the service has logged in this test."""
+    _, log = shell_and_log
+    log.seek(0)
+    log.truncate()
+    return log
+
+
+@pytest.fixture
+def lines(log: io.StringIO) -> Callable[[], list[dict[str, Any]]]:
+    """The log, line by line; fails where a line is not one JSON object."""
+    return lambda: [json.loads(line) for line in log.getvalue().split("\n")[:-1]]
+
+
+@pytest.fixture
+async def client(shell_and_log: tuple[FastAPI, io.StringIO], log: io.StringIO) -> AsyncIterator[httpx.AsyncClient]:
+    """A client of that service."""
+    transport = httpx.ASGITransport(shell_and_log[0])
+    async with httpx.AsyncClient(transport=transport, base_url="http://legwork.test") as client:
+        yield client
+
+
+class Server:
+    """A service on a real socket, in a thread; `port` is where."""
+
+    def __init__(self, settings: Settings, parser: Any) -> None:
+        config = config_of(shell(settings, log_to=io.StringIO()), settings, parser)
+        self.uvicorn = uvicorn.Server(config)
+        self.thread = threading.Thread(target=self.uvicorn.run, daemon=True)
+        self.thread.start()
+        deadline = time.monotonic() + 10
+        while not self.uvicorn.started:
+            assert time.monotonic() < deadline, "the server did not start"
+            time.sleep(0.01)
+        self.port: int = self.uvicorn.servers[0].sockets[0].getsockname()[1]
+
+    def stop(self) -> None:
+        self.uvicorn.should_exit = True
+        self.thread.join(15)
+
+
+@pytest.fixture(scope="session")
+def servers() -> Iterator[dict[str, Server]]:
+    """One per parser, with short clocks: what is 8 s by default is 1 s here."""
+    settings = Settings(
+        port=0,
+        header_timeout=1,
+        body_timeout=1,
+        write_timeout=2,
+        max_body_bytes=100_000,
+        request_timeout=3,
+        max_connections=300,
+        keep_alive_timeout=2,
+    )
+    running = {parser: Server(settings, parser) for parser in ("httptools", "h11")}
+    yield running
+    for server in running.values():
+        server.stop()
+
+
+@pytest.fixture(params=["httptools", "h11"])
+def server(request: pytest.FixtureRequest, servers: dict[str, Server]) -> Server:
+    """Each of the two."""
+    return servers[request.param]

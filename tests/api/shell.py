@@ -1,0 +1,179 @@
+"""A service with a few routes of its own, by which the shell is tested before and apart from any real question."""
+
+import asyncio
+from typing import Annotated, Any, NotRequired
+
+from fastapi import FastAPI, Query, Request
+from pydantic import Field, TypeAdapter
+from starlette.responses import Response, StreamingResponse
+from typing_extensions import TypedDict
+
+from app.errors import (
+    Conflict,
+    Forbidden,
+    Gone,
+    Invalid,
+    Malformed,
+    NoRoom,
+    NotFound,
+    PreconditionMissing,
+    Refusal,
+    Stale,
+    TooLarge,
+    Unauthorised,
+    Unavailable,
+)
+from app.main import create_app
+from app.questions.asked import Common
+from app.settings import Settings
+from app.web.json_body import Number, read_model
+from app.web.openapi import json_body
+from app.web.representation import respond
+from app.web.strict import strict_router
+
+
+class Catalogue:
+    """Stands in for the catalogue where only its readiness matters."""
+
+    def __init__(self, wrong: str | None = None) -> None:
+        self.wrong = wrong
+
+    def ready(self) -> str | None:
+        return self.wrong
+
+
+class ThingAsked(Common):
+    """Parameters of the test's own question."""
+
+    travel: str | None = Field(default=None, description="Travel.")
+    model_year: int | None = Field(default=None, description="Model year.")
+    sag: float | None = Field(default=None, description="Sag.")
+    reading: list[str] = Field(default=[], description="May be given several times.")
+    size: int = Field(default=1, ge=0, le=5_000_000, description="How long the text is.")
+
+
+class Part(TypedDict):
+    """A row."""
+
+    id: str
+    name: str
+    length: NotRequired[float]
+    marks: NotRequired[list[str]]
+
+
+class Things(TypedDict):
+    """An answer with a list."""
+
+    revision: int
+    text: str
+    parts: list[Part]
+
+
+class Sent(TypedDict):
+    """A body."""
+
+    value: Number
+    name: str
+    count: NotRequired[int]
+
+
+THINGS = TypeAdapter(Things)
+SENT = TypeAdapter(Sent)
+REFUSALS: dict[str, Refusal] = {
+    "malformed": Malformed("no"),
+    "unauthorised": Unauthorised("no"),
+    "forbidden": Forbidden("no"),
+    "not-found": NotFound("no", candidates=[{"id": "near", "score": 0.9}]),
+    "conflict": Conflict("no"),
+    "gone": Gone("no", history=[]),
+    "stale": Stale("no"),
+    "too-large": TooLarge("no"),
+    "invalid": Invalid.one("some-code", "no", parameter="travel"),
+    "precondition": PreconditionMissing("no"),
+    "unavailable": Unavailable("no", retry_after=7),
+    "no-room": NoRoom("no"),
+}
+PARTS: list[Part] = [
+    {"id": "a", "name": "=1+1", "length": -5.5, "marks": ["x", "y"]},
+    {"id": "b", "name": 'say "hi", then\nstop'},
+]
+
+router = strict_router(prefix="/v1")
+
+
+@router.get("/things/{id}", operation_id="get_thing", response_class=Response, responses={200: {"model": Things}})
+async def get_thing(id: str, asked: Annotated[ThingAsked, Query()], request: Request) -> Response:
+    """A list, or as long a text as is asked for."""
+    return respond(
+        request,
+        {"revision": 1, "text": (asked.travel or "x") * asked.size, "parts": PARTS if id != "none" else []},
+        THINGS,
+        question="things",
+        rows="parts",
+    )
+
+
+@router.post("/things", operation_id="post_thing", response_class=Response, openapi_extra=json_body(SENT, "A thing."))
+async def post_thing(request: Request) -> Response:
+    """Gives back what was understood."""
+    sent = await read_model(request, SENT)
+    return Response(f"{sent['value']} {sent['name']}")
+
+
+@router.put("/things/{id}", operation_id="put_thing", response_class=Response)
+async def put_thing(id: str) -> Response:
+    """Takes a second method at the same address."""
+    return Response(status_code=204)
+
+
+@router.get("/refusals/{name}", operation_id="refuse", response_class=Response)
+async def refuse(name: str) -> Response:
+    """Raises the refusal of that name."""
+    raise REFUSALS[name]
+
+
+@router.get("/fault", operation_id="fault", response_class=Response)
+async def fault() -> Response:
+    """Fails with what must not get out."""
+    raise RuntimeError("SELECT secret FROM keys; /srv/app.py")
+
+
+@router.get("/slow", operation_id="slow", response_class=Response)
+async def slow() -> Response:
+    """Never answers."""
+    await asyncio.sleep(60)
+    return Response()
+
+
+@router.get("/plain", operation_id="plain", response_class=Response)
+async def plain() -> Response:
+    """Has one form only."""
+    return Response("plain")
+
+
+@router.get("/pause", operation_id="pause", response_class=Response)
+async def pause() -> Response:
+    """Answers after a second."""
+    await asyncio.sleep(1)
+    return Response("done")
+
+
+@router.get("/large", operation_id="large", response_class=Response)
+async def large() -> Response:
+    """200 MB, made as they are read."""
+
+    async def chunks() -> Any:
+        for _ in range(3_200):
+            yield b"0" * 65_536
+
+    return StreamingResponse(chunks(), media_type="application/zip")
+
+
+def shell(settings: Settings, **more: Any) -> FastAPI:
+    """The service with these routes added."""
+    app = create_app(settings, more.pop("catalogue", Catalogue()), **more)
+    app.include_router(router)
+    return app
+
+
+__all__ = ["PARTS", "REFUSALS", "Catalogue", "shell"]
