@@ -53,3 +53,29 @@ def _locate_in(file: File, findings: dict[str, list[FindingShape]]) -> None:
             finding["text"] = f"{where}: {finding['text']}"
         if not findings:
             return
+
+
+def as_text(report: PackageReport) -> str:
+    """The report as lines for a person: each finding with its place and how to mend it, the sum last."""
+    lines = []
+    for finding in report["findings"]:
+        place = "/".join(part for part in (finding.get("table"), finding.get("id")) if part)
+        said = finding["text"] if "row" in finding or not place else f"{place}: {finding['text']}"
+        shown = f" [{finding['value']}]" if "value" in finding and finding["value"] not in said else ""
+        lines.append(f"{finding['severity']}: {said}{shown}\n    {finding['rule']}: {finding['mend']}")
+    rows, counts = report["rows"], report["counts"]
+    total = counts["reject"] + counts["warn"]
+    if len(report["findings"]) < total:
+        lines.append(f"… and {total - len(report['findings'])} more")
+    lines.append(
+        f"{rows['read']} rows read: {rows['added']} new, {rows['changed']} changed, {rows['withdrawn']} withdrawn; "
+        f"{counts['reject']} faults, {counts['warn']} warnings."
+    )
+    if not report["accepted"]:
+        lines.append("Refused; nothing is stored.")
+    elif report["opened"]:
+        lines.append(f"Stored as revision {report['revision']}.")
+    else:
+        any_change = rows["added"] + rows["changed"] + rows["withdrawn"]
+        lines.append("Nothing is stored." if any_change else "Nothing to change.")
+    return "\n".join(lines)

@@ -1,0 +1,5 @@
+"""`python -m app` is `legwork`."""
+
+from app.cli import main
+
+main()

@@ -1,0 +1,218 @@
+"""The command line: `serve`, `migrate`, `load`, `check`, `export`, `template`. Thin calls, imported when called.
+
+Exit codes: 0 done; 1 refused or not possible, with one plain line on standard error; 2 called wrongly. With `--json`
+the answer is one JSON object on standard output; a refusal is `{"refused": {"kind", "detail"}}`.
+"""
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
+
+import typer
+
+from app.errors import Refusal, Unavailable
+from app.settings import Settings
+
+if TYPE_CHECKING:
+    from app.catalogue.database import Database
+    from app.exchange.reports import PackageReport
+
+SEED_DATA = Path(__file__).parents[1] / "seed_data"
+WHO = "command line"
+
+cli = typer.Typer(
+    name="legwork",
+    help="What to know before opening a fork, with scope and source.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+DatabaseOption = Annotated[
+    str | None, typer.Option("--database", help="Path of a SQLite file or an URL; else LEGWORK_DATABASE_URL.")
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Answer with one JSON object.")]
+ReplaceOption = Annotated[bool, typer.Option("--replace", help="Withdraw what the package lacks.")]
+PackageArgument = Annotated[Path, typer.Argument(help="A folder, a zip or one CSV file.", show_default=False)]
+
+
+@cli.command()
+def serve(
+    host: Annotated[str | None, typer.Option(help="Address to listen on.")] = None,
+    port: Annotated[int | None, typer.Option(help="Port to listen on; 0 takes a free one.", min=0, max=65535)] = None,
+    database: DatabaseOption = None,
+    demo: Annotated[bool, typer.Option("--demo", help="Load the demonstration data into an empty catalogue.")] = False,
+) -> None:
+    """Answer questions over HTTP; brings a SQLite database up to date first."""
+    from app.catalogue.catalogue import Catalogue, latest
+    from app.exchange.loading import Entry, load
+    from app.main import create_app
+    from app.web.server import run
+
+    settings = _settings(host=host, port=port, database_url=_url(database))
+    stored = _opened(settings, bring_up=True)
+    if demo:
+        with stored.read() as connection:
+            empty = latest(connection) == 0
+        if empty:
+            report = load(stored, SEED_DATA, Entry("demonstration data", WHO))
+            if not report["accepted"]:
+                _told(report, as_json=False)
+    run(settings, create_app(settings, Catalogue(stored)))
+
+
+@cli.command()
+def migrate(database: DatabaseOption = None, as_json: JsonOption = False) -> None:
+    """Create the tables of both databases or bring them up to this build."""
+    from app.catalogue.migrating import head
+
+    settings = _settings(database_url=_url(database))
+    _opened(settings, bring_up=True).close()
+    versions = {which: head(which) for which in ("catalogue", "shop")}
+    _say(versions, as_json, ", ".join(f"{which} at {version}" for which, version in versions.items()))
+
+
+@cli.command()
+def load(
+    package: PackageArgument,
+    replace: ReplaceOption = False,
+    reason: Annotated[str, typer.Option(help="Why; recorded with the revision.")] = "loaded a package",
+    database: DatabaseOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Merge a package into the catalogue, all or nothing."""
+    from app.exchange.loading import Entry
+    from app.exchange.loading import load as load_package
+    from app.exchange.progress import shown
+
+    stored = _opened(_settings(database_url=_url(database)))
+    with shown() as progress:
+        report = load_package(stored, package, Entry(reason, WHO), replace=replace, progress=progress)
+    _told(report, as_json)
+
+
+@cli.command()
+def check(
+    package: PackageArgument,
+    replace: ReplaceOption = False,
+    database: DatabaseOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Say what a load would say, without storing anything; against an empty catalogue where there is none."""
+    from app.catalogue.catalogue import Catalogue
+    from app.exchange.loading import check as check_package
+    from app.exchange.progress import shown
+
+    stored = _opened_if_there(_settings(database_url=_url(database)))
+    with shown() as progress:
+        report = check_package(
+            package, None if stored is None else Catalogue(stored), replace=replace, progress=progress
+        )
+    _told(report, as_json)
+
+
+@cli.command()
+def export(
+    path: Annotated[Path, typer.Argument(help="A new folder, or a new file that ends in .zip.", show_default=False)],
+    revision: Annotated[int | None, typer.Option(help="As it was at this revision.", min=0)] = None,
+    database: DatabaseOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write the catalogue as a package."""
+    from app.catalogue.catalogue import Catalogue, Pin
+    from app.exchange.progress import shown
+    from app.exchange.writer import export as write
+
+    catalogue = Catalogue(_opened(_settings(database_url=_url(database))))
+    with catalogue.at(Pin(revision)) as at, shown() as progress:
+        written = 0
+
+        def advance(count: int) -> None:
+            nonlocal written
+            written += count
+            progress("rows written", written, 0)
+
+        rows = write(at, at.revision, path, advance)
+        _say({"revision": at.revision, "rows": rows}, as_json, f"{rows} rows of revision {at.revision} in {path}")
+
+
+@cli.command()
+def template(
+    directory: Annotated[Path, typer.Argument(help="A new or empty folder.", show_default=False)],
+    as_json: JsonOption = False,
+) -> None:
+    """Write empty tables to fill in, and a descriptor that explains every column with an example."""
+    from app.exchange.writer import template as write
+
+    write(directory)
+    _say({"written": str(directory)}, as_json, f"Fill in what you know of {directory}; see its datapackage.json.")
+
+
+def main() -> NoReturn:
+    """Run the command line; a refusal is one plain line and exit code 1."""
+    try:
+        cli()
+    except Refusal as refusal:
+        if "--json" in sys.argv:
+            print(json.dumps({"refused": {"kind": type(refusal).__name__, "detail": refusal.detail}}))
+        else:
+            print(refusal.detail, file=sys.stderr)
+    sys.exit(1)
+
+
+def _settings(**given: Any) -> Settings:
+    from pydantic import ValidationError
+
+    try:
+        return Settings(**{name: value for name, value in given.items() if value is not None})
+    except ValidationError as wrong:
+        first = wrong.errors()[0]
+        name = "LEGWORK_" + "_".join(map(str, first["loc"])).upper()
+        raise Unavailable(f"the setting {name} is wrong: {first['msg']}") from wrong
+
+
+def _url(database: str | None) -> str | None:
+    return database if database is None or "://" in database else f"sqlite:///{Path(database).absolute()}"
+
+
+def _opened(settings: Settings, bring_up: bool = False) -> "Database":
+    """The catalogue's database, its schema current; on SQLite, or where asked to, it is brought up to date."""
+    from app.catalogue.database import Database
+    from app.catalogue.migrating import migrate as bring_up_to_date
+    from app.catalogue.migrating import state
+
+    stored = Database(settings.database_url, settings.read_url)
+    if stored.is_sqlite or bring_up:
+        bring_up_to_date(stored, "catalogue")
+        shop = Database(settings.shop_database_url)
+        bring_up_to_date(shop, "shop")
+        shop.close()
+        return stored
+    with stored.read() as connection:
+        found = state(connection, "catalogue")
+    if found != "current":
+        raise Unavailable(f"the schema of the database is {found}; run: legwork migrate")
+    return stored
+
+
+def _opened_if_there(settings: Settings) -> "Database | None":
+    """The catalogue's database where there is one; nothing is created."""
+    from app.catalogue.database import Database
+
+    stored = Database(settings.database_url, settings.read_url)
+    return None if stored.path is not None and not stored.path.exists() else stored
+
+
+def _say(answer: dict[str, Any], as_json: bool, text: str) -> None:
+    print(json.dumps(answer, ensure_ascii=False) if as_json else text)
+
+
+def _told(report: "PackageReport", as_json: bool) -> None:
+    """Print a report; exit code 1 where it refuses."""
+    from app.exchange.reports import as_text
+
+    _say(dict(report), as_json, as_text(report))
+    if not report["accepted"]:
+        raise typer.Exit(1)
