@@ -28,7 +28,7 @@ TEXTS = {
     "Never mix it with what is left inside: clean and fill anew.",
     "bases-disagree": "Published, measured and computed lie further apart here than their bands allow: all are shown. "
     "Trust none before the sag has been measured.",
-    "over-pressure-limit": "The start pressure is above the maximum fill pressure: do not fill it so.",
+    "over-pressure-limit": "The pressure to fill is above the maximum fill pressure: do not fill it so.",
     "over-spacer-limit": "These are more volume spacers than the fit may carry: do not fit them.",
     "over-rider-mass-limit": "The rider with gear is heavier than this fork may carry.",
     "sources-disagree": "Two sources of this catalogue disagree beyond what they allow: both are shown.",

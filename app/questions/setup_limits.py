@@ -123,7 +123,9 @@ def _rider_limit(
 
 
 def _text(limits: Limits, start_pa: float | None, band_high_pa: float | None, codes: list[str]) -> str:
-    compared = "The maximum fill pressure is a gauge pressure at full extension; the start pressure is compared with it."
+    compared = (
+        "The maximum fill pressure is a gauge pressure at full extension; the start pressure is compared with it."
+    )
     if "over-pressure-limit" in codes:
         return f"{compared} The start pressure is above it: this set-up may not be ridden. Nothing was clamped."
     if limits.pressure_pa is None:

@@ -31,7 +31,7 @@ class Load:
 
 
 def load_band(asked: Circumstances) -> Band:
-    """The force along the fork in N with its band. ValueError without a rider, or where nothing is left to weigh on it."""
+    """The force along the fork in N with its band. ValueError without a rider, or where nothing is left over."""
     if asked.rider_kg is None:
         raise ValueError("The rider's mass is not known.")
     return band(Load(asked.rider_kg), load_inputs(asked))

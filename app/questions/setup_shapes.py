@@ -16,7 +16,7 @@ Basis = Literal["published", "measured from two sags", "measured from one force"
 
 
 class BandShown(TypedDict):
-    """How sure a value is: `min` and `max` of the quantity beside it hold the true one this often; what moves it most."""
+    """How sure a value is: `min` and `max` of the quantity beside it hold the true one so often; what moves it most."""
 
     share_percent: float
     biggest: NotRequired[str]
@@ -29,6 +29,7 @@ class BasisShown(TypedDict):
     basis: Basis
     start_pressure: Quantity
     band: NotRequired[BandShown]
+    within_limit: NotRequired[bool]
     statements: list[str]
     text: str
 
@@ -122,12 +123,13 @@ class AltitudeShown(TypedDict):
 
 
 class CoilSag(TypedDict):
-    """The sag at a preload."""
+    """The sag at a preload; no sag where the load is not known. `topped_out`: the preload alone carries the load. A sag
+    above 100 % bottoms out."""
 
     preload: Quantity
-    travel: Quantity
-    percent: float
-    topped_out: bool
+    travel: NotRequired[Quantity]
+    percent: NotRequired[float]
+    topped_out: NotRequired[bool]
 
 
 class CoilShown(TypedDict):

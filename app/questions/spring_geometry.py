@@ -14,7 +14,6 @@ from app.physics.band import SPREADS, Spreads
 from app.physics.readings import GaugeReadings, spring_from_readings
 
 
-
 @dataclass(frozen=True, slots=True)
 class Geometry:
     """A spring that can be computed with: with the spacers in question fitted, and how well its sizes are known."""
@@ -102,9 +101,7 @@ def measured(
     )
     volume = spacer_volume_m3(spacer)
     if volume is not None:
-        air = replace(
-            air, end_volume_m3=air.end_volume_m3 + spacers * volume, spacer_volume_m3=volume, spacers=spacers
-        )
+        air = replace(air, end_volume_m3=air.end_volume_m3 + spacers * volume, spacer_volume_m3=volume, spacers=spacers)
     return Geometry(air, SPREADS["measured"], "measured")
 
 

@@ -1,0 +1,139 @@
+"""What to start from for a rider: the question `setup`. Every figure says on which basis it stands and how sure it is.
+
+Nothing is computed from a guess: where several fits remain it says what decides, where something is missing it says
+the shortest measurement.
+"""
+
+from app.catalogue.rows import At
+from app.questions.cautions import cautions
+from app.questions.fits import asked_shown, chosen_units, fit_shown, shown_undecided
+from app.questions.prevailing import undecided
+from app.questions.region import Given, given
+from app.questions.setup_air import USUAL_PRESSURE_UNIT, put_air
+from app.questions.setup_asked import Circumstances, SetupAsked, circumstances
+from app.questions.setup_coil import coil_found
+from app.questions.setup_ground import Target, chosen_fit, for_rider, guides_in, narrowed, target
+from app.questions.setup_limits import limits_of, limits_shown
+from app.questions.setup_load import load_band
+from app.questions.setup_model import Shown as Figures
+from app.questions.setup_shapes import SetupAnswer
+from app.questions.setup_words import PRACTICE, VALIDITY, formulas, sag_shown, travel_change
+from app.questions.setup_work import Work
+from app.questions.shapes import chassis_ref
+from app.questions.sheet import Sheet, gather
+from app.questions.statement_shapes import Named, guide_shown
+from app.units.preferences import Units
+from app.units.quantity import computed
+
+
+def setup(at: At, chassis: str, asked: SetupAsked) -> SetupAnswer:
+    """The answer at one revision. Raises NotFound, Gone, and Invalid for what the chassis or a fork cannot be."""
+    units = chosen_units(asked)
+    how = circumstances(asked)
+    return setup_of(gather(at, chassis, configuration_of(asked)), how, units)
+
+
+def configuration_of(asked: SetupAsked) -> Given:
+    """The configuration a set-up is asked for. Raises Invalid."""
+    return given(
+        travel=asked.travel, model_year=asked.model_year, variant=asked.variant, spring=asked.spring,
+        damper=asked.damper, wheel_size=asked.wheel_size,
+    )  # fmt: skip
+
+
+def setup_of(found: Sheet, asked: Circumstances, units: Units) -> SetupAnswer:
+    """The set-up of a gathered configuration: what the question and the job card show."""
+    work = Work(found, asked, units, chosen_fit(found))
+    work.undecided = dict(work.chosen.undecided)
+    answer = _begun(work)
+    fits = [work.chosen.fit] if work.chosen.fit is not None else work.chosen.coils
+    if not found.fits:
+        work.miss("fit", "it is for one spring in one chassis", "No fit is listed for this configuration.")
+    if not fits:
+        return _finished(answer, work)
+    where = narrowed(found, fits[0].statement.travel_mm, frozenset(each.statement.spring for each in fits))
+    work.guides = for_rider(guides_in(found, where), asked.rider)
+    for name, values in undecided(work.guides.all, where, found.held.choices(where, found.offered)).items():
+        work.undecided.setdefault(name, values)
+    wanted = target(asked, [each.statement for each in work.guides.sure], fits[0].statement.travel_mm)
+    _assume_sag(work, wanted)
+    _weigh(work)
+    if work.chosen.coils:
+        _coil(answer, work, wanted)
+    elif work.chosen.fit is not None:
+        put_air(answer, work, work.chosen.fit, wanted, where)
+    return _finished(answer, work)
+
+
+def _begun(work: Work) -> SetupAnswer:
+    found = work.found
+    answer: SetupAnswer = {
+        "revision": found.held.at.revision,
+        "chassis": chassis_ref(found.held.chassis, found.held.maker),
+        "configuration": asked_shown(found.wanted, found.where, work.units),
+        "bases": [], "published": [], "curve": [], "by_spacers": [],
+        "limits": {"pressure": [], "rider_mass": [], "text": ""},
+        "assumptions": [], "formula": [], "validity": VALIDITY, "undecided": [], "gaps": [], "cautions": [],
+    }  # fmt: skip
+    if work.chosen.fit is not None:
+        answer["fit"] = fit_shown(work.chosen.fit, found.held, found.springs, found.spacers, work.units)
+    return answer
+
+
+def _assume_sag(work: Work, wanted: Target) -> None:
+    if wanted.wanted_by == "asked":
+        return
+    value = computed("percent", wanted.percent / 100, "%", to=work.units, basis=None)
+    text = f"A general starting point between 15 and 25 % ({PRACTICE})."
+    work.assume("sag", value, "As the guide states it." if wanted.wanted_by == "guide" else text)
+
+
+def _weigh(work: Work) -> None:
+    """The load of the rider, or what is missing for it."""
+    if work.asked.rider is None:
+        work.miss("rider-mass", "the spring carries the rider", "Give rider_mass: the rider weighed with all gear.")
+        return
+    try:
+        work.load_n = load_band(work.asked).value
+    except ValueError as impossible:
+        work.miss("load", "the spring carries it", str(impossible))
+
+
+def _coil(answer: SetupAnswer, work: Work, wanted: Target) -> None:
+    found = work.found
+    figures = Figures(work.units, USUAL_PRESSURE_UNIT)
+    coils = coil_found(work.chosen.coils, found.springs, work.guides, wanted, work.asked, work.load_n, figures)
+    answer["coil"] = coils.coil
+    answer["sag"] = sag_shown(wanted, work.units, None, None)
+    if coils.basis is not None:
+        answer["basis"] = coils.basis
+    work.gaps += coils.gaps
+    if coils.assumed_preload:
+        work.assume("preload", figures.length(0.0), "The least preload is not stated; taken as none.")
+    if coils.disagree:
+        work.codes.append("bases-disagree")
+    if work.load_n is not None:
+        work.add_load(answer, figures)
+        work.codes.append("computed")
+    spring = found.springs.get(work.chosen.coils[0].statement.spring)
+    if len(work.chosen.coils) == 1 and coils.coil["springs"]:
+        answer["curve"] = coils.coil["springs"][0]["curve"]
+    work.limits = limits_of(None, None, found.limits)
+    if spring is not None:
+        answer["travel_change"] = {"same_pressure": False, "siblings": [], "text": travel_change(spring)[1]}
+    answer["formula"] = formulas(False, [], False, True)
+
+
+def _finished(answer: SetupAnswer, work: Work) -> SetupAnswer:
+    held = work.found.held
+    named = Named(work.units, held.sources)
+    answer["published"] = [guide_shown(each, named) for each in work.guides.all]
+    if not answer["limits"]["text"]:
+        answer["limits"], codes = limits_shown(work.limits, None, None, None, work.asked, held.sources, work.units)
+        work.codes += codes
+    answer["assumptions"] = work.assumptions
+    answer["undecided"] = shown_undecided(work.undecided)
+    answer["gaps"] = work.gaps
+    codes = [*work.codes, "shock-pump-only", "limits", *(["undecided"] if work.undecided else [])]
+    answer["cautions"] = cautions(*codes, sources=held.sources.values())
+    return answer

@@ -1,0 +1,157 @@
+"""An air spring's part of the answer to `setup`: start pressure on every basis, limits, and what it then does."""
+
+from app.catalogue.tables import Fit, Spring
+from app.questions.fits import spring_ref
+from app.questions.prevailing import Shown
+from app.questions.region import Region
+from app.questions.setup_altitude import altitude_shown, ambient_pa
+from app.questions.setup_basis import disagreeing, tiers
+from app.questions.setup_ground import Ground, Target, readings_in, spacer_of, spring_of
+from app.questions.setup_limits import limit_gaps, limits_of, limits_shown
+from app.questions.setup_model import FAST, Model, by_spacers_shown, curve_shown, model_of
+from app.questions.setup_model import Shown as Figures
+from app.questions.setup_readings import TWO_SAGS
+from app.questions.setup_shapes import BasisShown, SetupAnswer
+from app.questions.setup_tier import Tier
+from app.questions.setup_words import (
+    PRACTICE,
+    band_shown,
+    formulas,
+    sag_shown,
+    surroundings_assumption,
+    travel_change,
+)
+from app.questions.setup_work import Work
+from app.questions.shapes import SpringRef, figure
+
+USUAL_PRESSURE_UNIT = "psi"
+
+
+def put_air(answer: SetupAnswer, work: Work, shown: Shown[Fit], wanted: Target, where: Region) -> None:
+    """Put everything about one air spring into the answer."""
+    found, fit = work.found, shown.statement
+    spring = spring_of(found, fit)
+    if spring is None:
+        work.miss(
+            "spring", "its sizes decide the start pressure", f"The catalogue does not hold the spring {fit.spring}."
+        )
+        return
+    work.limits = limits_of(fit, spring, found.limits)
+    work.gaps += limit_gaps(work.limits)
+    ground = Ground(
+        fit, spring, spacer_of(found, fit), _spacers(work, fit), work.asked, work.guides,
+        tuple(readings_in(found, where)), wanted, work.load_n, ambient_pa(work.asked),
+    )  # fmt: skip
+    figures = Figures(work.units, fit.pressure_unit or spring.pressure_unit or USUAL_PRESSURE_UNIT)
+    bases, gaps = tiers(ground)
+    work.gaps += gaps
+    if ground.spacers is not None:
+        answer["spacers"] = ground.spacers
+    if not bases:
+        work.miss("start-pressure", "nothing here says what to start from", TWO_SAGS)
+    modelled = next((each.geometry for each in bases if each.geometry is not None), None)
+    model = model_of(modelled, ground, work.load_n) if modelled is not None and work.load_n is not None else None
+    _put_bases(answer, work, bases, figures)
+    _put_model(answer, work, model, ground, figures)
+    rest = None if model is None else model.free_travel_m
+    answer["sag"] = sag_shown(wanted, work.units, rest, bases[0].basis if bases else None)
+    _put_limits(answer, work, bases, ground)
+    same, text = travel_change(spring)
+    answer["travel_change"] = {"same_pressure": same, "siblings": _siblings(work, spring), "text": text}
+    altitude = altitude_shown(work.asked, bases[0].gauge_pa, work.limits, figures) if bases else None
+    if altitude is not None:
+        answer["altitude"] = altitude[0]
+        work.assumptions += altitude[1]
+        if altitude[0].get("fill_within_limit") is False:
+            work.codes.append("over-pressure-limit")
+    answer["formula"] = formulas(model is not None, [each.basis for each in bases], altitude is not None, False)
+
+
+def _spacers(work: Work, fit: Fit) -> int | None:
+    """The number of spacers in question: as asked, else from the factory; a fit that may carry none has none."""
+    if work.asked.spacers is not None:
+        return work.asked.spacers
+    if fit.spacers_fitted is not None:
+        work.assume("spacers", fit.spacers_fitted, "As fitted from the factory, according to the fit.")
+        return fit.spacers_fitted
+    if fit.spacer_limit == 0:
+        return 0
+    work.miss("spacers", "spacers take room from the air", "Give spacers: how many are fitted is not stated.")
+    return None
+
+
+def _put_bases(answer: SetupAnswer, work: Work, bases: list[Tier], figures: Figures) -> None:
+    answer["bases"] = [_basis_shown(each, figures, work) for each in bases]
+    if not bases:
+        return
+    first = answer["bases"][0]
+    answer["basis"] = first["basis"]
+    answer["start_pressure"] = first["start_pressure"]
+    if "band" in first:
+        answer["band"] = first["band"]
+    if disagreeing(bases):
+        work.codes.append("bases-disagree")
+    if any(each.basis != "published" for each in bases):
+        work.codes.append("computed")
+        work.assumptions += surroundings_assumption(work.asked, work.units)
+
+
+def _basis_shown(tier: Tier, figures: Figures, work: Work) -> BasisShown:
+    if tier.guide is not None:
+        pressure = figure(
+            tier.guide, "pressure", "pressure", tier.guide.pressure_unit, work.units,
+            minimum="pressure_min", maximum="pressure_max",
+        )  # fmt: skip
+        if pressure is not None:
+            pressure.setdefault("basis", "published")
+    else:
+        pressure = figures.pressure(tier.gauge_pa, (tier.low_pa, tier.high_pa))
+        pressure["basis"] = "computed" if tier.basis == "computed" else "measured"
+    if pressure is None:
+        raise ValueError(f"the guide row {tier.statements} has no pressure")
+    shown: BasisShown = {
+        "basis": tier.basis, "start_pressure": pressure, "statements": list(tier.statements), "text": tier.text,
+    }  # fmt: skip
+    if work.limits.pressure_pa is not None:
+        shown["within_limit"] = not work.limits.over_pressure(tier.gauge_pa)
+    if tier.share is not None:
+        shown["band"] = band_shown(tier.share, tier.biggest)
+    return shown
+
+
+def _put_model(answer: SetupAnswer, work: Work, model: Model | None, ground: Ground, figures: Figures) -> None:
+    if model is None:
+        return
+    spring = model.geometry.air
+    work.add_load(answer, figures)
+    answer["curve_start_pressure"] = figures.pressure(model.start_gauge_pa)
+    answer["free_travel"] = figures.length(model.free_travel_m)
+    answer["peak_pressure"] = figures.pressure(model.peak_gauge_pa)
+    answer["curve"] = curve_shown(model, spring, model.start_abs_pa, figures)
+    answer["by_spacers"] = by_spacers_shown(model, ground, work.limits, figures)
+    known = {
+        "stated": "as stated by the source, volumes ±3 %",
+        "measured": "as measured, volumes ±6 %",
+        "estimated": "estimated, or nobody says whence they are; volumes ±20 %",
+    }[model.geometry.known]
+    work.assumptions.append({"name": "geometry", "value": model.geometry.known, "text": f"Sizes {known} ({PRACTICE})."})
+    work.assume("fast_exponent", FAST, "Polytropic exponent of the stroke beyond the sag; 1 up to it.")
+
+
+def _put_limits(answer: SetupAnswer, work: Work, bases: list[Tier], ground: Ground) -> None:
+    start = bases[0].gauge_pa if bases else None
+    high = bases[0].high_pa if bases else None
+    answer["limits"], codes = limits_shown(
+        work.limits, start, high, ground.spacers, work.asked, work.found.held.sources, work.units
+    )
+    work.codes += codes
+
+
+def _siblings(work: Work, spring: Spring) -> list[SpringRef]:
+    """The other springs of the family that this chassis is listed with."""
+    if spring.family is None:
+        return []
+    ids = {fit.spring for fit in work.found.offered} - {spring.id}
+    rows = work.found.held.at.many(Spring, ids) if ids else {}
+    family = {id: row for id, row in rows.items() if row.family == spring.family and row.maker == spring.maker}
+    return [spring_ref(id, family) for id in sorted(family)]

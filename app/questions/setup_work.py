@@ -1,0 +1,47 @@
+"""An answer to `setup` in the making: what it stands on, and what gathers beside the figures."""
+
+from dataclasses import dataclass, field
+
+from app.questions.explained import Assumption
+from app.questions.gaps import Gap
+from app.questions.setup_asked import Circumstances
+from app.questions.setup_ground import Chosen, ForRider
+from app.questions.setup_limits import Limits
+from app.questions.setup_load import load_band
+from app.questions.setup_model import Shown as Figures
+from app.questions.setup_shapes import SetupAnswer
+from app.questions.setup_words import load_assumptions
+from app.questions.sheet import Sheet
+from app.units.preferences import Units
+from app.units.quantity import Quantity
+
+
+@dataclass(slots=True)
+class Work:
+    """An answer in the making: what it stands on so far, and what has been gathered beside the figures."""
+
+    found: Sheet
+    asked: Circumstances
+    units: Units
+    chosen: Chosen
+    guides: ForRider = field(default_factory=lambda: ForRider((), ()))
+    limits: Limits = field(default_factory=lambda: Limits(None, None))
+    undecided: dict[str, list[str | int | float]] = field(default_factory=dict)
+    assumptions: list[Assumption] = field(default_factory=list)
+    gaps: list[Gap] = field(default_factory=list)
+    codes: list[str] = field(default_factory=list)
+    load_n: float | None = None
+
+    def assume(self, name: str, value: Quantity | float, text: str) -> None:
+        """Note something that was taken for granted."""
+        self.assumptions.append({"name": name, "value": value, "text": text})
+
+    def miss(self, what: str, why: str, text: str) -> None:
+        """Note something that is missing."""
+        self.gaps.append({"what": what, "why_needed": why, "text": text})
+
+    def add_load(self, answer: SetupAnswer, figures: Figures) -> None:
+        """Put the load in with its band, and what was taken for granted of it."""
+        band = load_band(self.asked)
+        answer["load"] = figures.force(band.value, (band.low, band.high))
+        self.assumptions += load_assumptions(self.asked, self.units)
