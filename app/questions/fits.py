@@ -285,6 +285,7 @@ _HOW = {
     "spring": "the spring that is fitted",
     "damper": "the damper that is fitted",
     "wheel_size": "the wheel size",
+    "offset": "the offset of the fork",
 }
 
 

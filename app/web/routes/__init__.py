@@ -2,7 +2,17 @@
 
 from fastapi import APIRouter
 
-from app.web.routes import chassis_questions, docs, health, part_questions, problems, standards, units
+from app.web.routes import (
+    chassis_questions,
+    docs,
+    frame_questions,
+    health,
+    part_questions,
+    problems,
+    standards,
+    tables,
+    units,
+)
 
 ROUTERS: tuple[APIRouter, ...] = (
     health.router,
@@ -12,4 +22,6 @@ ROUTERS: tuple[APIRouter, ...] = (
     standards.router,
     chassis_questions.router,
     part_questions.router,
+    frame_questions.router,
+    tables.router,
 )

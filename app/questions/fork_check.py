@@ -1,0 +1,291 @@
+"""Whether this frame may carry that fork at that travel, why, by what margin, and what it does to the geometry."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import NotRequired
+
+from pydantic import Field, TypeAdapter
+from typing_extensions import TypedDict
+
+from app.catalogue.columns import write_number
+from app.catalogue.rows import At
+from app.catalogue.tables import Fit, Frame, Limit, Source
+from app.errors import Invalid
+from app.questions.asked import Common
+from app.questions.cautions import cautions
+from app.questions.chassis_in_hand import InHand, in_hand
+from app.questions.fits import AskedShown, asked_shown, chosen_units, prevailing_fits, shown_undecided
+from app.questions.fork_geometry import GeometryChange, NewFork, geometry_change, geometry_gaps
+from app.questions.fork_permission import (
+    USUAL_OFFSET_MM,
+    Judged,
+    Length,
+    ReasonCode,
+    Verdict,
+    judge_length,
+    judge_rest,
+    overall,
+    possible_mm,
+)
+from app.questions.gaps import Gap
+from app.questions.present import present
+from app.questions.prevailing import undecided
+from app.questions.region import Given, Region, given
+from app.questions.shapes import Caution, ChassisRef, SourceRef, Undecided, chassis_ref, length, source_ref
+from app.units.measure import parse_measure
+from app.units.preferences import Units
+from app.units.quantity import Quantity, computed
+
+
+class ForkCheckAsked(Common):
+    """The parameters of `fork-check`: the fork as it would be built. What is left out is unknown."""
+
+    chassis: str = Field(max_length=80, description="Id of the chassis.", examples=["example-chassis-b"])
+    travel: str = Field(max_length=64, description="Its travel in mm, or with a unit.", examples=["160", "6.3in"])
+    wheel_size: str | None = Field(
+        None, max_length=12, description="Wheel: ISO 5775 bead seat diameter in mm, or 29, 27.5, 26.", examples=["622"]
+    )
+    offset: str | None = Field(
+        None, max_length=64, description="Offset of the fork in mm, or with a unit.", examples=["44"]
+    )
+
+
+class FrameRef(TypedDict):
+    """The frame a question is about."""
+
+    id: str
+    name: str
+    size: NotRequired[str]
+    source: NotRequired[SourceRef]
+
+
+class ReasonShown(TypedDict):
+    """One thing that permits, forbids or leaves it open; `decides` is false where it is told for information."""
+
+    code: ReasonCode
+    verdict: Verdict
+    decides: bool
+    text: str
+
+
+class Margins(TypedDict, total=False):
+    """How far inside the frame maker's limits the fork is; negative outside. Axle-to-crown at its worst."""
+
+    travel_below_greatest: Quantity
+    travel_above_least: Quantity
+    axle_to_crown_below_greatest: Quantity
+
+
+class AllowedTravel(TypedDict):
+    """The travels that this chassis offers and this frame would allow; none where something else stands against it."""
+
+    longest: NotRequired[Quantity]
+    shortest: NotRequired[Quantity]
+    text: str
+
+
+class ForkCheckAnswer(TypedDict):
+    """`allowed` with every reason, and the geometry where the frame's data give it."""
+
+    revision: int
+    frame: FrameRef
+    chassis: ChassisRef
+    asked: AskedShown
+    allowed: Verdict
+    reasons: list[ReasonShown]
+    margins: Margins
+    allowed_travel: AllowedTravel
+    geometry: NotRequired[GeometryChange]
+    undecided: list[Undecided]
+    gaps: list[Gap]
+    cautions: list[Caution]
+
+
+FORK_CHECK = TypeAdapter(ForkCheckAnswer)
+
+
+@dataclass(slots=True)
+class Check:
+    """Frame and fork as far as they are known; lengths in mm by travel."""
+
+    frame: Frame
+    held: InHand
+    where: Region
+    travel_mm: float
+    lengths: dict[float, Length | None]
+    offset_mm: float | None
+    wheel_size: int | None
+    tyre_mm: float | None
+    undecided: dict[str, list[str | int | float]]
+
+    @property
+    def fork(self) -> Length | None:
+        return self.lengths.get(self.travel_mm)
+
+    def judged(self, travel_mm: float) -> list[Judged]:
+        """Every verdict at a travel."""
+        offset = max(self.held.chassis.offsets_mm or (USUAL_OFFSET_MM,)) if self.offset_mm is None else self.offset_mm
+        fork = self.lengths.get(travel_mm)
+        lengths = judge_length(self.frame, travel_mm, fork, offset, listed=travel_mm in self.lengths)
+        return [*lengths, *judge_rest(self.frame, self.held.chassis, self.wheel_size, self.tyre_mm)]
+
+
+def fork_check(at: At, frame: str, asked: ForkCheckAsked) -> ForkCheckAnswer:
+    """The answer at one revision. Raises NotFound, Gone, and Invalid for what the chassis cannot be."""
+    units = chosen_units(asked)
+    wanted = given(travel=asked.travel, wheel_size=asked.wheel_size)
+    check = gather(at, present(at, Frame, frame), asked.chassis, wanted, asked.offset)
+    judged = check.judged(check.travel_mm)
+    sources = dict(check.held.sources) | at.many(Source, {check.frame.source} - {None})  # type: ignore[arg-type]
+    answer: ForkCheckAnswer = {
+        "revision": at.revision,
+        "frame": _frame_ref(check.frame, sources),
+        "chassis": chassis_ref(check.held.chassis, check.held.maker),
+        "asked": asked_shown(wanted, check.where, units),
+        "allowed": overall(judged),
+        "reasons": [_reason(each) for each in judged],
+        "margins": _margins(check, units),
+        "allowed_travel": _allowed_travel(check, units),
+        "undecided": shown_undecided(check.undecided),
+        "gaps": _gaps(check),
+        "cautions": cautions(
+            "frame-limit", "damaged-parts", "not-in-the-catalogue", "computed",
+            *(["undecided"] if check.undecided else []), sources=sources.values(),
+        ),
+    }  # fmt: skip
+    if check.fork is not None and not geometry_gaps(check.frame):
+        fork = NewFork(check.fork, _offset_of_geometry(check), check.wheel_size or check.frame.wheel_front or 0)
+        answer["geometry"] = geometry_change(check.frame, fork, units)
+    return answer
+
+
+def gather(at: At, frame: Frame, chassis: str, wanted: Given, offset: str | None = None) -> Check:
+    """Frame and chassis with what the fits say of each travel. Raises NotFound, Gone, Invalid."""
+    held = in_hand(at, chassis)
+    offered = at.where(Fit, "chassis", chassis)
+    where = held.region(wanted, offered)
+    shown = prevailing_fits(held, offered, wanted, where)
+    whole = Given(wheel_size=wanted.wheel_size)
+    every = prevailing_fits(held, offered, whole, held.region(whole, offered))
+    lengths: dict[float, Length | None] = {}
+    for travel in sorted({each.statement.travel_mm for each in every} | {each.statement.travel_mm for each in shown}):
+        stated = [each.statement.axle_to_crown_mm for each in every if each.statement.travel_mm == travel]
+        known = [float(figure) for figure in stated if figure is not None]
+        lengths[travel] = Length(min(known), max(known)) if known and len(known) == len(stated) else None
+    open_in = {}
+    if len({each.statement.axle_to_crown_mm for each in shown}) > 1:
+        open_in = undecided(shown, where, held.choices(where, offered))
+    wheels = where.wheel_sizes
+    if wheels is not None and len(wheels) > 1:
+        open_in["wheel_size"] = sorted(wheels)
+    chosen = _offset(held, offset)
+    if chosen is None and held.chassis.offsets_mm:
+        open_in["offset"] = list(held.chassis.offsets_mm)
+    return Check(
+        frame=frame,
+        held=held,
+        where=where,
+        travel_mm=where.travel[0],
+        lengths=lengths,
+        offset_mm=chosen,
+        wheel_size=next(iter(wheels)) if wheels is not None and len(wheels) == 1 else None,
+        tyre_mm=_tyre_limit(held, where),
+        undecided=open_in,
+    )
+
+
+def _offset(held: InHand, text: str | None) -> float | None:
+    """The fork's offset in mm: as given, or the only one it was made with. Raises Invalid for one it was not."""
+    made = held.chassis.offsets_mm or ()
+    if text is None:
+        return made[0] if len(made) == 1 else None
+    read = parse_measure(
+        text, kind="length", usual="mm", parameter="offset", minimum=Decimal(0), maximum=Decimal(150)
+    )  # fmt: skip
+    value, half = float(read.value), float(read.half_last_digit)
+    near = [each for each in made if abs(each - value) <= half]
+    if made and not near:
+        closest = min(made, key=lambda each: abs(each - value))
+        words = " or ".join(write_number(each) for each in made)
+        sentence = f"{held.chassis.name} was made with an offset of {words} mm"
+        raise Invalid.one("offset-outside", sentence, parameter="offset", suggestion=write_number(closest))
+    return near[0] if near else value
+
+
+def _offset_of_geometry(check: Check) -> float:
+    """The offset the geometry is computed with: the fork's, or of those it was made with the nearest to the frame's."""
+    if check.offset_mm is not None:
+        return check.offset_mm
+    frames = float(check.frame.offset_mm or Decimal(str(USUAL_OFFSET_MM)))
+    return min(check.held.chassis.offsets_mm or (frames,), key=lambda each: abs(each - frames))
+
+
+def _tyre_limit(held: InHand, where: Region) -> float | None:
+    """The widest front tyre the fork takes, in mm, where its limits say so for the whole question."""
+    limits = held.prevailing(held.at.where(Limit, "chassis", held.chassis.id), where)
+    widths = [
+        float(each.statement.max)
+        for each in limits
+        if each.statement.subject == "tyre width" and each.statement.unit == "mm" and each.statement.max is not None
+    ]
+    return min(widths, default=None)
+
+
+def _frame_ref(frame: Frame, sources: dict[str, Source]) -> FrameRef:
+    shown: FrameRef = {"id": frame.id, "name": frame.name}
+    if frame.size is not None:
+        shown["size"] = frame.size
+    if (source := source_ref(frame, sources)) is not None:
+        shown["source"] = source
+    return shown
+
+
+def _reason(judged: Judged) -> ReasonShown:
+    return {"code": judged.code, "verdict": judged.verdict, "decides": judged.decides, "text": judged.text}
+
+
+def _margins(check: Check, units: Units) -> Margins:
+    frame, margins = check.frame, Margins()
+    if frame.travel_max_mm is not None:
+        margins["travel_below_greatest"] = _difference(frame.travel_max_mm - check.travel_mm, units)
+    if frame.travel_min_mm is not None:
+        margins["travel_above_least"] = _difference(check.travel_mm - frame.travel_min_mm, units)
+    if frame.axle_to_crown_max_mm is not None and check.fork is not None:
+        _, worst = possible_mm(check.fork, check.offset_mm or USUAL_OFFSET_MM, frame.axle_to_crown_measured)
+        margins["axle_to_crown_below_greatest"] = _difference(float(frame.axle_to_crown_max_mm) - worst, units)
+    return margins
+
+
+def _difference(mm: float, units: Units) -> Quantity:
+    """A margin, rounded down so that it never looks larger than it is."""
+    step = Decimal("0.1") if units.usual("length", "mm").name == "mm" else None
+    return computed("length", round(mm, 6) / 1000, "mm", to=units, role="maximum", step=step)
+
+
+def _allowed_travel(check: Check, units: Units) -> AllowedTravel:
+    allowed = [travel for travel in check.lengths if overall(check.judged(travel)) == "yes"]
+    name = check.held.chassis.name
+    if not allowed:
+        return {"text": f"No travel that {name} offers is known to be allowed in this frame."}
+    return {
+        "longest": length(max(allowed), units),
+        "shortest": length(min(allowed), units),
+        "text": f"Of the travels that {name} offers this frame would allow "
+        f"{', '.join(write_number(travel) for travel in allowed)} mm.",
+    }
+
+
+def _gaps(check: Check) -> list[Gap]:
+    found: list[Gap] = []
+    if check.travel_mm in check.lengths and check.fork is None:
+        found.append(
+            {
+                "what": "axle-to-crown",
+                "about": check.held.chassis.id,
+                "why_needed": "it decides whether the frame may carry the fork and what that does to the geometry",
+                "text": "The catalogue does not say the axle-to-crown of this fork at this travel; measure, "
+                "unloaded, from the centre of the axle to the seat of the crown race; say whether along the steerer or "
+                "straight.",
+            }
+        )
+    return found + geometry_gaps(check.frame)

@@ -1,0 +1,28 @@
+"""Questions about a frame: whether it may carry a fork."""
+
+from typing import Annotated
+
+from fastapi import Path, Query, Request
+from starlette.responses import Response
+
+from app.questions.fork_check import FORK_CHECK, ForkCheckAnswer, ForkCheckAsked, fork_check
+from app.web.routes.chassis_questions import answer
+from app.web.strict import strict_router
+
+router = strict_router(tags=["questions"])
+
+
+@router.get(
+    "/v1/frames/{frame}/fork-check",
+    operation_id="forkCheck",
+    summary="Whether this frame may carry that fork",
+    response_model=None,
+    responses={200: {"model": ForkCheckAnswer, "description": "Yes, no or not stated, why, and the geometry."}},
+)
+async def check(
+    request: Request,
+    frame: Annotated[str, Path(description="Id of the frame.", examples=["example-frame"])],
+    asked: Annotated[ForkCheckAsked, Query()],
+) -> Response:
+    """What the frame maker does not state is not permitted: `allowed` is then `not stated`."""
+    return await answer(request, asked, lambda at: fork_check(at, frame, asked), FORK_CHECK, "fork-check", "reasons")
