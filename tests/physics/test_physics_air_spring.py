@@ -164,6 +164,13 @@ def test_a_fast_stroke_starts_on_the_slow_curve_and_leaves_it_upwards() -> None:
     assert air.fast_coefficient_m2(SPRING, 0.150, sag, 1.4) > air.coefficient_m2(SPRING, 0.150)
 
 
+def test_a_fast_stroke_from_a_sag_short_of_the_port_is_taken_about_the_port() -> None:
+    """The stroke passes the port, where the chambers equalise once more: the sag no longer matters."""
+    from_sag, from_port = (air.peak(SPRING, 7e5, sag, PA, 1.4) for sag in (0.001, SPRING.port_travel_m))
+    assert from_sag == from_port
+    assert from_port != air.peak(SPRING, 7e5, 0.030, PA, 1.4)
+
+
 def test_the_peak_by_hand() -> None:
     """Air-only spring, A = 10 cm2, 100 mm, V_end = 50 cm3: 5 bar at 0, 6 bar at 25 mm, then (125/50)^1.4 more."""
     spring = air.AirSpring(1e-3, 1e-3, 0.1, 50e-6, 1e-5, 0.0)
