@@ -7,6 +7,8 @@ from typing import Annotated, Literal, Self
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 from pydantic_core import PydanticCustomError
 
+from app.catalogue.catalogue import Pin
+
 LAST_REVISION = 2_147_483_646
 
 
@@ -44,6 +46,10 @@ class Pinned(BaseModel):
         if self.revision is not None and self.as_of is not None:
             raise PydanticCustomError("two-moments", "Give `revision` or `as_of`, not both", {"parameter": "as_of"})
         return self
+
+    def pin(self) -> Pin:
+        """The revision that is asked."""
+        return Pin(self.revision, self.as_of, self.min_revision)
 
 
 class Common(Pinned):

@@ -1,27 +1,69 @@
-"""A row that must be there: found, or refused as unknown with near ids, or as withdrawn."""
+"""A row that must be there: found, or refused as unknown with the ids that were probably meant, or as withdrawn."""
 
-from typing import TypeVar
+from typing import NotRequired, TypeVar
 
-from sqlalchemy import bindparam, func, select
+from rapidfuzz import process
+from rapidfuzz.distance import OSA
+from typing_extensions import TypedDict
 
+from app.catalogue import lists
+from app.catalogue.history import versions
 from app.catalogue.rows import At
-from app.catalogue.stored import SQL
 from app.catalogue.tables import Row
-from app.errors import Gone, NotFound
+from app.errors import Gone, NotFound, Refusal
+from app.questions.search import LEAST, SEARCHED, Hit, index_of
 
 R = TypeVar("R", bound=Row)
+
+CANDIDATES = 5
+HISTORY = 20  # versions shown of a row that was withdrawn, the newest
+_BESIDE = 50
+
+
+class Candidate(TypedDict):
+    """Something that may have been meant; `score` is 1 for the same id."""
+
+    id: str
+    name: NotRequired[str]
+    score: float
 
 
 def present(at: At, table: type[R], id: str) -> R:
     """The row of that id at this revision. Raises NotFound, or Gone where it has been withdrawn."""
     row = at.one(table, id)
-    if row is not None:
-        return row
-    stored = SQL[table]
-    ended = select(func.max(stored.c.revision_to)).where(
-        stored.c.id == bindparam("id"), stored.c.revision_to <= at.revision
-    )
-    withdrawn = at.connection.execute(ended, {"id": id}).scalar()
-    if withdrawn is not None:
-        raise Gone(f"{id} was withdrawn with revision {withdrawn}", withdrawn_with=withdrawn)
-    raise NotFound(f"there is nothing of that id in {table.table}", candidates=[])
+    if row is None:
+        raise missing(at, table, id)
+    return row
+
+
+def missing(at: At, table: type[Row], id: str) -> Refusal:
+    """Why there is no row of that id at this revision: withdrawn, with what it was, or never there, with near ids."""
+    past = versions(at, table, id)
+    if past:
+        withdrawn = past[-1].revision_to
+        history = [
+            {"revision_from": each.revision_from, "revision_to": each.revision_to, "row": each.row.exchanged()}
+            for each in past[-HISTORY:]
+        ]
+        return Gone(f"{id} was withdrawn with revision {withdrawn}.", withdrawn_with=withdrawn, history=history)
+    return NotFound(f"There is nothing of that id in {table.table}.", candidates=candidates(at, table, id))
+
+
+def candidates(at: At, table: type[Row], id: str) -> list[Candidate]:
+    """The rows whose ids are most like one that is not there, the likeliest first."""
+    if table.table in SEARCHED:
+        hits = index_of(at, table).near(id, CANDIDATES)
+    else:  # too many to hold in memory: those that sort beside it
+        beside = dict.fromkeys(lists.beside(at, table, id, _BESIDE))
+        found = process.extract(
+            id, list(beside), scorer=OSA.normalized_similarity, score_cutoff=LEAST, limit=CANDIDATES
+        )
+        hits = [Hit(name, round(score, 4)) for name, score, _ in found]
+    rows = at.many(table, [hit.id for hit in hits])
+    return [_candidate(rows[hit.id], hit.score) for hit in hits]
+
+
+def _candidate(row: Row, score: float) -> Candidate:
+    found: Candidate = {"id": row.id, "score": score}
+    name = row.__dict__.get("name") or row.__dict__.get("title")
+    return {"id": row.id, "name": name, "score": score} if name else found

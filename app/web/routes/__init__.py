@@ -9,6 +9,7 @@ from app.web.routes import (
     health,
     part_questions,
     problems,
+    revisions,
     standards,
     tables,
     units,
@@ -23,5 +24,6 @@ ROUTERS: tuple[APIRouter, ...] = (
     chassis_questions.router,
     part_questions.router,
     frame_questions.router,
+    revisions.router,
     tables.router,
 )

@@ -1,0 +1,102 @@
+"""What was accepted when: revisions, the feed of changes, statements by id and their versions. Reads only."""
+
+from typing import Annotated
+
+from fastapi import Path, Query, Request
+from starlette.responses import Response
+
+from app.questions import revisions as questions
+from app.questions.asked import LAST_REVISION, Pinned
+from app.questions.revisions import ChangesAsked, RevisionsAsked
+from app.web.representation import respond
+from app.web.routes.tables import respond_page
+from app.web.strict import strict_router
+
+router = strict_router(tags=["revisions"])
+
+StatementId = Annotated[str, Path(description="Id of the statement, whatever its table.")]
+Number = Annotated[int, Path(ge=1, le=LAST_REVISION, description="Number of the revision.")]
+PinnedAsked = Annotated[Pinned, Query()]
+
+
+@router.get(
+    "/v1/revisions",
+    operation_id="listRevisions",
+    summary="The accepted changes, newest first",
+    response_model=None,
+    responses={200: {"model": questions.RevisionList, "description": "A page of revisions."}},
+)
+async def list_revisions(request: Request, asked: Annotated[RevisionsAsked, Query()]) -> Response:
+    """Every revision that was accepted, with its reason and the public label of the key that sent it."""
+    cursor = asked.read_cursor("revisions", (int,))
+    catalogue = request.app.state.catalogue
+    answer = await catalogue.ask(lambda at: questions.revision_list(at, asked, cursor), asked.pin_of(cursor))
+    return respond_page(request, answer, questions.REVISIONS, question="revisions", rows="revisions")
+
+
+@router.get(
+    "/v1/revisions/latest",
+    operation_id="latestRevision",
+    summary="The latest revision",
+    response_model=None,
+    responses={200: {"model": questions.RevisionAnswer, "description": "Its number and what it was."}},
+)
+async def latest_revision(request: Request, asked: PinnedAsked) -> Response:
+    """Cheap to ask each second, cheaper with If-None-Match. With `as_of` it is the latest of that day."""
+    answer = await request.app.state.catalogue.ask(questions.latest_revision, asked.pin())
+    return respond(request, answer, questions.REVISION, question="revision")
+
+
+@router.get(
+    "/v1/revisions/{number}",
+    operation_id="getRevision",
+    summary="One revision",
+    response_model=None,
+    responses={200: {"model": questions.RevisionAnswer, "description": "When, why, by whom and how much."}},
+)
+async def get_revision(request: Request, number: Number, asked: PinnedAsked) -> Response:
+    """When a revision was accepted, why, by whom and how much it changed."""
+    answer = await request.app.state.catalogue.ask(lambda at: questions.one_revision(at, number), asked.pin())
+    return respond(request, answer, questions.REVISION, question="revision")
+
+
+@router.get(
+    "/v1/changes",
+    operation_id="listChanges",
+    summary="What changed after a revision",
+    response_model=None,
+    responses={200: {"model": questions.ChangeList, "description": "A page of changes, withdrawals included."}},
+)
+async def list_changes(request: Request, asked: Annotated[ChangesAsked, Query()]) -> Response:
+    """The feed by which a copy is kept up to date: ordered by revision, table and id; a page may end inside a
+    revision. Once there is no `next`, ask again with `after` set to the `revision` of the answer."""
+    cursor = asked.read_cursor("changes", (int, str, str))
+    catalogue = request.app.state.catalogue
+    answer = await catalogue.ask(lambda at: questions.change_list(at, asked, cursor), asked.pin_of(cursor))
+    return respond_page(request, answer, questions.CHANGES, question="changes", rows="changes")
+
+
+@router.get(
+    "/v1/statements/{id}",
+    operation_id="getStatement",
+    summary="One statement by its id alone",
+    response_model=None,
+    responses={200: {"model": questions.StatementEntry, "description": "The statement, its table and its links."}},
+)
+async def get_statement(request: Request, id: StatementId, asked: PinnedAsked) -> Response:
+    """404 for an id that was never used, with the nearest `candidates`; 410 for a withdrawn one, with its `history`."""
+    answer = await request.app.state.catalogue.ask(lambda at: questions.statement(at, id), asked.pin())
+    return respond(request, answer, questions.STATEMENT, question="entry")
+
+
+@router.get(
+    "/v1/statements/{id}/history",
+    operation_id="statementHistory",
+    summary="Every version of a statement",
+    response_model=None,
+    responses={200: {"model": questions.StatementHistory, "description": "Its versions, oldest first."}},
+)
+async def statement_history(request: Request, id: StatementId, asked: PinnedAsked) -> Response:
+    """What it said from which revision on, who changed it and why, and when it was withdrawn, if it was."""
+    answer = await request.app.state.catalogue.ask(lambda at: questions.statement_history(at, id), asked.pin())
+    return respond(request, answer, questions.HISTORY, question="statement-history", rows="versions")

@@ -1,0 +1,104 @@
+"""Every table on the wire: its list, and one row with links. The routes are made from the row descriptions."""
+
+import re
+import urllib.parse
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Query, Request
+from pydantic import TypeAdapter
+from starlette.responses import Response
+
+from app.catalogue.tables import TABLES, Row
+from app.questions.asked import Pinned
+from app.questions.listing import Paged, list_adapter, list_asked, list_shape, listing
+from app.questions.row_links import entry, entry_adapter, entry_shape
+from app.web.representation import respond
+from app.web.strict import strict_router
+
+router = strict_router(tags=["tables"])
+
+
+RowId = Annotated[str, Path(description="Id of the row.")]
+_QUESTION = re.compile(r"/v1/([a-z]+)/\{\w+\}/([a-z/-]+)")
+
+
+def questions_about(request: Request) -> dict[str, list[str]]:
+    """For each table the names of the questions that have a route below its rows."""
+    known: dict[str, list[str]] | None = getattr(request.app.state, "questions_about", None)
+    if known is None:
+        known = {name: [] for name in TABLES}
+        for path, operations in request.app.openapi()["paths"].items():
+            if (match := _QUESTION.fullmatch(path)) and match[1] in known and "get" in operations:
+                known[match[1]].append(match[2])
+        request.app.state.questions_about = known
+    return known
+
+
+def respond_page(
+    request: Request, answer: dict[str, Any], adapter: TypeAdapter[Any], *, question: str, rows: str
+) -> Response:
+    """A page of a list: `next`, a cursor so far, becomes an address, in the body and as a Link (RFC 8288)."""
+    headers: dict[str, str] = {}
+    if "next" in answer:
+        answer["next"] = _going_on(request, answer["next"])
+        headers["Link"] = f'<{answer["next"]}>; rel="next"'
+    return respond(request, answer, adapter, question=question, rows=rows, headers=headers)
+
+
+def _going_on(request: Request, cursor: str) -> str:
+    path: str = request.scope["state"]["raw_path"].decode("ascii", "replace")
+    pairs = urllib.parse.parse_qsl(request.scope["query_string"].decode("ascii"))
+    query = urllib.parse.urlencode([*((name, value) for name, value in pairs if name != "cursor"), ("cursor", cursor)])
+    return f"{path}?{query}"
+
+
+def _add_list(router: APIRouter, table: type[Row]) -> None:
+    async def list_rows(request: Request, asked: Paged) -> Response:
+        wanted = listing(table, asked)
+        answer = await request.app.state.catalogue.ask(wanted.answer, wanted.pin)
+        return respond_page(request, answer, list_adapter(table), question="list", rows="rows")
+
+    list_rows.__annotations__["asked"] = Annotated[list_asked(table), Query()]
+    list_rows.__doc__ = (
+        f"{table.meaning} Filtered by any of its columns, a page at a time; every page says how many rows there are "
+        "and where it goes on, as `next` and as a Link. A row is as exchanged: figures as published keep their digits."
+    )
+    router.add_api_route(
+        f"/v1/{table.table}",
+        list_rows,
+        methods=["GET"],
+        operation_id=f"list{_title(table.table)}",
+        summary=f"List {table.table}",
+        response_model=None,
+        responses={200: {"model": list_shape(table), "description": "A page of rows, in order of id or likeness."}},
+    )
+
+
+def _add_entry(router: APIRouter, table: type[Row]) -> None:
+    async def get_row(request: Request, id: RowId, asked: Annotated[Pinned, Query()]) -> Response:
+        questions = questions_about(request)[table.table]
+        answer = await request.app.state.catalogue.ask(lambda at: entry(at, table, id, questions), asked.pin())
+        return respond(request, answer, entry_adapter(table), question="entry")
+
+    get_row.__doc__ = (
+        "The row as exchanged, the revision since which it holds, what it refers to and what refers to it. 404 for an "
+        "id that was never used, with the nearest `candidates`; 410 for one that was withdrawn, with its `history`."
+    )
+    router.add_api_route(
+        f"/v1/{table.table}/{{id}}",
+        get_row,
+        methods=["GET"],
+        operation_id=f"get{table.__name__}",
+        summary=f"One row of {table.table}",
+        response_model=None,
+        responses={200: {"model": entry_shape(table), "description": "The row with links."}},
+    )
+
+
+def _title(name: str) -> str:
+    return name[:1].upper() + name[1:]
+
+
+for _table in TABLES.values():
+    _add_list(router, _table)
+    _add_entry(router, _table)
