@@ -52,6 +52,14 @@ def kilograms(mass: Decimal | None, spelling: str | None) -> Decimal | Fraction 
     return mass if unit is None else Fraction(mass) * unit.factor
 
 
+@lru_cache(maxsize=8192)
+def pascals(pressure: Decimal | None, spelling: str | None) -> Fraction | None:
+    """A gauge pressure in pascals, exact; None where it or its unit is not known."""
+    if pressure is None or spelling is None or (unit := unit_of("pressure", spelling)) is None:
+        return None
+    return Fraction(pressure) * unit.factor
+
+
 def agree(a: Statement, b: Statement) -> bool:
     """True when no value column of two statements of one table and subject differs beyond what was rounded away."""
     return not differences(a, b)

@@ -16,12 +16,14 @@ CLEAN: dict[str, str] = {
 example,Example""",
     "sources": """id,maker,series,title,edition,published_on,kind
 manual-a,example,Fork A manual,Fork A service manual,C,2024-05,manual
+manual-a-first,example,Fork A manual,Fork A service manual (first),A,2022-02,manual
 manual-old,example,Fork A old manual,Fork A service manual (old),B,2019-02,manual
 bulletin-a,example,,Foot bolts of Fork A,1,2024-09,bulletin
 bench-a,,,Workshop measurements of Fork A,,2024-11-03,measured""",
     "chassis": """id,maker,name,model_year_from,model_year_to,crowns,stanchion_diameter_mm,stanchion_bore_mm,wheel_sizes,"""
     """travel_min_mm,travel_max_mm,dampers,leg_free_volume_ml,source,page
 fork-a,example,Fork A,2022,2025,single,35,32,584;622,140,160,damper-a,40,manual-a,3
+fork-b,example,Fork B,2022,2025,single,35,32,584;622,140,160,,,manual-a,3
 fork-a-old,example,Fork A,2018,2021,single,35,,584;622,140,160,damper-a;damper-b,40,manual-old,3""",
     "variants": """id,chassis,name,model_code,serial_pattern,serial_from,serial_to,produced_from,produced_to,"""
     """model_year_from,model_year_to,springs,dampers
@@ -33,6 +35,7 @@ variant-a-old,fork-a-old,Base,AB,,,,,,2018,2020,spring-150,damper-a""",
 spring-140,example,A air,A air 140,A-140,air,shaft length,port,32,10,61.1,18,4,stated,160,psi,,,145,,,,manual-a,5
 spring-150,example,A air,A air 150,A-150,air,shaft length,port,32,10,53.1,18,4,stated,160,psi,,,155,,,,manual-a,5
 spring-160,example,A air,A air 160,A-160,air,shaft length,port,32,10,45,18,4,stated,160,psi,,,165,,,,manual-a,5
+spring-plain,example,,Plain air 150,P-150,air,,,,,,,,,,,,,,,,,manual-a,5
 spring-coil,example,A coil,A coil,A-C,coil,travel spacer,coil,,,,,,,,,8.5,N/mm,165,0,10,,manual-a,6""",
     "dampers": """id,maker,name,kind,adjuster_at,foot_joint,serviceable,rebound_clicks,compression_clicks,clicks_from,"""
     """travel_max_mm,source,page
@@ -51,6 +54,7 @@ oil-bath,example,Bath oil 100,bath oil,100,12,0.88,,true,120;1000
 grease-a,example,Seal grease,grease,,,,2,true,30""",
     "tools": """id,name,drive
 hex-5,Hex key 5 mm,hex 5 mm
+hex-6,Hex key 6 mm,hex 6 mm
 hex-8,Hex key 8 mm,hex 8 mm
 cap-tool,Cap tool,cassette lockring""",
     "fasteners": """id,chassis,spring,position,side,count,kind,drives,thread,hand,property_class,standard,material,"""

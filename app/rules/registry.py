@@ -70,7 +70,7 @@ FAMILIES = {
     "form": "form", "figures": "form", "identity": "form",
     "contradiction": "contradiction",
     "envelope": "envelope", "belonging": "envelope",
-    "air": "physics", "bolts": "physics", "fluids": "physics",
+    "air": "physics", "bands": "physics", "bolts": "physics", "fluids": "physics", "sag": "physics",
     "slips": "slips",
     "provenance": "provenance",
     "completeness": "completeness",

@@ -2,10 +2,11 @@
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping
+from fractions import Fraction
 from functools import cache, cached_property
 from typing import Literal, NamedTuple, TypeVar
 
-from app.catalogue.agreement import Key, subject
+from app.catalogue.agreement import Key, pascals, subject
 from app.catalogue.rows import Rows
 from app.catalogue.scopes import Scope, resolve
 from app.catalogue.tables import (
@@ -213,6 +214,22 @@ class Family:
         for row in self.of(Fit):
             grouped[row.chassis].append(row)
         return grouped
+
+    @cached_property
+    def least_limit(self) -> dict[str, Fraction]:
+        """The lowest fill pressure limit of a chassis's air fits, in pascals; absent where one of them states none."""
+        least: dict[str, Fraction] = {}
+        for chassis, fits in self.fits_of_chassis.items():
+            limits = []
+            for fit in fits:
+                spring = self.springs.get(fit.spring)
+                if spring is not None and spring.kind == "air":
+                    own = pascals(fit.pressure_limit, fit.pressure_unit)
+                    limits.append(own if own is not None else pascals(spring.pressure_limit, spring.pressure_unit))
+            known = [limit for limit in limits if limit is not None]
+            if known and len(known) == len(limits):
+                least[chassis] = min(known)
+        return least
 
     def dampers_of(self, row: Statement) -> tuple[str, ...]:
         """The dampers a statement can be about: its own, else all the chassis was made with."""

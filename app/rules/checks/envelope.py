@@ -2,11 +2,9 @@
 
 from collections.abc import Iterator
 from datetime import date
-from decimal import Decimal
 from fractions import Fraction
-from functools import lru_cache
 
-from app.catalogue.agreement import unit_of
+from app.catalogue.agreement import pascals
 from app.catalogue.scopes import empty, overlap
 from app.catalogue.tables import Fit, Guide, Row
 from app.rules.registry import Hit, edit, rule
@@ -14,14 +12,6 @@ from app.rules.view import Family, RowView
 
 FORM = ("figure-not-positive", "figure-negative", "span-reversed", "year-implausible", "unit-unknown",
         "unit-of-another-kind", "unit-missing", "limits-crossed", "reference-missing")  # fmt: skip
-
-
-@lru_cache(maxsize=8192)
-def pascals(pressure: Decimal | None, spelling: str | None) -> Fraction | None:
-    """A gauge pressure in pascals, exact; None where it or its unit is not known."""
-    if pressure is None or spelling is None or (unit := unit_of("pressure", spelling)) is None:
-        return None
-    return Fraction(pressure) * unit.factor
 
 
 @rule(
@@ -61,8 +51,8 @@ def _years(family: Family, row: Row) -> Iterator[Hit]:
     "travel-outside-chassis",
     shape="family",
     silenced_by=FORM,
-    passes=edit("fits", "fit-coil", travel_mm="160"),
-    fails=edit("fits", "fit-coil", travel_mm="161"),
+    passes=edit("fits", "fit-coil", travel_mm="160", axle_to_crown_mm="556"),
+    fails=edit("fits", "fit-coil", travel_mm="161", axle_to_crown_mm="557"),
 )
 def travel_outside_chassis(family: Family, today: date) -> Iterator[Hit]:
     """A fit gives a travel, or a statement holds for one, that the chassis cannot be built to.
@@ -218,6 +208,9 @@ def guide_pressure_above_limit(family: Family, today: date) -> Iterator[Hit]:
             default=None,
         )
         if asked is None or row.chamber == "negative":
+            continue
+        floor = family.least_limit.get(row.chassis)
+        if floor is not None and asked <= floor:
             continue
         limits = list(_limits(family, row))
         if limits and None not in limits and asked > max(limit for limit in limits if limit is not None):

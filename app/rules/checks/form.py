@@ -24,7 +24,7 @@ CONDITIONS = ("spring_kind", "foot_joint", "adjuster_at", "crowns", "travel_set_
     shape="row",
     tables=[table for table in TABLES.values() if references(table)],
     passes=edit("torques", "torque-cap", fastener="cap-a"),
-    fails=edit("parts", "washer-a", superseded_by="washer-z"),
+    fails=edit("parts", "ring-a", superseded_by="ring-z"),
 )
 def reference_missing(view: RowView, today: date) -> Iterator[Hit]:
     """A row names something that is not in the catalogue.
@@ -49,8 +49,8 @@ def reference_missing(view: RowView, today: date) -> Iterator[Hit]:
     "superseded-by-itself",
     shape="row",
     tables=(Spring, Part),
-    passes=edit("parts", "wiper-a", superseded_by=""),
-    fails=edit("parts", "wiper-a", superseded_by="wiper-a"),
+    passes=edit("parts", "ring-a", superseded_by=""),
+    fails=edit("parts", "ring-a", superseded_by="ring-a"),
 )
 def superseded_by_itself(view: RowView, today: date) -> Iterator[Hit]:
     """A part or spring is said to be replaced by itself.

@@ -1,0 +1,84 @@
+"""Wide bands of what occurs on a bicycle fork at all: beyond them a figure is a slip. Common practice, no source.
+
+Each band is wide enough for every fork of the trade; it is never an expected value. Torques in N·m, volumes in mL,
+pressures in kPa gauge, masses in kg, lengths in mm.
+"""
+
+from decimal import Decimal
+from fractions import Fraction
+from functools import lru_cache
+from typing import NamedTuple
+
+from app.catalogue.agreement import unit_of
+from app.units.convert import linear
+from app.units.table import unit
+
+
+class Band(NamedTuple):
+    """Least and greatest figure that occurs."""
+
+    low: float
+    high: float
+
+    def holds(self, value: float) -> bool:
+        """True within the band, its ends included."""
+        return self.low <= value <= self.high
+
+
+# A word of the position, then the kind of fastener; the first that matches counts.
+TORQUE_BY_POSITION: tuple[tuple[str, Band], ...] = (
+    ("spacer", Band(0.5, 9)),
+    ("foot", Band(3, 25)),
+    ("axle", Band(3, 25)),
+    ("brake", Band(4, 13)),
+    ("crown", Band(2.5, 15)),
+    ("knob", Band(0.2, 3)),
+)
+TORQUE_BY_KIND: dict[str, Band] = {
+    "set screw": Band(0.2, 4),
+    "valve core": Band(0.1, 1.5),
+    "cap": Band(6, 60),
+    "threaded seal head": Band(4, 60),
+    "nut": Band(2, 60),
+    "bolt": Band(1, 40),
+}
+FILL: dict[str, Band] = {
+    "spring-side lower leg": Band(2, 80),
+    "damper-side lower leg": Band(2, 80),
+    "above the air piston": Band(0.5, 25),
+    "spring-side stanchion": Band(0.5, 300),
+    "negative chamber": Band(0.2, 25),
+    "damper": Band(20, 500),
+    "foam ring": Band(0.3, 15),
+}
+LEVEL_MM = Band(20, 300)
+PRESSURE_KPA = Band(100, 2400)  # 15 to 350 psi
+PRESSURE_NEGATIVE_KPA = Band(30, 2400)
+RIDER_KG = Band(20, 200)
+LIMITS: dict[str, tuple[str, str, Band]] = {
+    "rider mass": ("mass", "kg", Band(65, 200)),
+    "tyre width": ("length", "mm", Band(25, 140)),
+    "tyre diameter": ("length", "mm", Band(350, 850)),
+    "rotor diameter": ("length", "mm", Band(120, 260)),
+    "steerer above the crown": ("length", "mm", Band(30, 350)),
+    "bushing play": ("length", "mm", Band(0.02, 3)),
+    "stanchion height in the crown": ("length", "mm", Band(0, 320)),
+}
+AXLE_TO_CROWN_LESS_TRAVEL_MM = Band(280, 460)
+
+
+def torque_band(position: str, kind: str) -> Band:
+    """The band of a position, else of its kind."""
+    for word, band in TORQUE_BY_POSITION:
+        if word in position:
+            return band
+    return TORQUE_BY_KIND[kind]
+
+
+@lru_cache(maxsize=16384)
+def figure(value: Decimal | None, spelling: str | None, kind: str, target: str) -> float | None:
+    """A figure in the target unit as a float, for comparing; None where it or its unit is not known."""
+    if value is None or spelling is None or (start := unit_of(kind, spelling)) is None:
+        return None
+    factor, offset = linear(start, unit(start.kind, target))
+    return float(Fraction(value) * factor + offset)

@@ -1,0 +1,169 @@
+"""Physics of bolts: what a thread bears, which key a screw has, a tool for every drive. Formulas: app.physics.bolt."""
+
+import re
+from collections.abc import Iterator
+from datetime import date
+from functools import lru_cache
+
+from app.catalogue.tables import Fastener, Torque
+from app.physics.bolt import NUT_FACTORS, preload_n, proof_stress_pa, share_of_proof_load, torque_bearable_nm
+from app.physics.threads import Thread, parse_thread
+from app.rules.bands import figure
+from app.rules.checks.envelope import FORM
+from app.rules.registry import Hit, edit, rule
+from app.rules.view import EntityView, Family, RowView
+from app.standards.lookups import key_size
+
+HEX = re.compile(r"hex ([0-9]+(?:\.[0-9]+)?) mm")
+
+
+@lru_cache(maxsize=4096)
+def thread_of(designation: str) -> Thread | None:
+    """The ISO metric thread of a designation, None where it is none."""
+    try:
+        return parse_thread(designation)
+    except ValueError:
+        return None
+
+
+def _greatest(row: Torque) -> tuple[str, float] | None:
+    """The greatest torque stated and its column, in N·m."""
+    for name in ("max", "value", "min"):
+        torque = figure(row.__dict__[name], row.unit, "torque", "N·m")
+        if torque is not None:
+            return name, torque
+    return None
+
+
+@rule(
+    "torque-above-thread",
+    shape="family",
+    silenced_by=(*FORM, "fastener-elsewhere", "torque-outside-band"),
+    passes=edit("fasteners", "pinch-a", thread="M4", standard="", drives="hex 5 mm", property_class=""),
+    fails=edit("fasteners", "pinch-a", thread="M3", standard="", drives="hex 5 mm", property_class=""),
+)
+def torque_above_thread(family: Family, today: date) -> Iterator[Hit]:
+    """A torque is above what a solid bolt of the strongest class bears in that thread, even dry.
+
+    K*d*Sp*As with K = 0.30 and class 12.9 (ISO 898-1) is the utmost of any joint; beyond it the bolt yields.
+
+    Mend: compare torque, unit and thread with the page; the torque may be that of another fastener.
+    """
+    for row in family.of(Torque):
+        fastener = family.fasteners.get(row.fastener)
+        if fastener is None or fastener.thread is None:
+            continue
+        thread, greatest = thread_of(fastener.thread), _greatest(row)
+        if thread is not None and greatest is not None:
+            bearable = torque_bearable_nm(thread)
+            if greatest[1] > bearable:
+                yield Hit(
+                    row, greatest[0], f"{greatest[1]:.3g} N·m; {fastener.thread} bears {bearable:.3g} N·m at most"
+                )
+
+
+@rule(
+    "torque-above-proof-load",
+    shape="family",
+    severity="warn",
+    silenced_by=(*FORM, "fastener-elsewhere", "torque-outside-band", "torque-above-thread"),
+    passes=edit("torques", "torque-pinch", value="13.9"),
+    fails=edit("torques", "torque-pinch", value="14.1"),
+)
+def torque_above_proof_load(family: Family, today: date) -> Iterator[Hit]:
+    """A torque preloads a steel bolt of known class, thread and hole beyond its proof load.
+
+    Judged at the nominal nut factor of the thread's preparation; the bolt would be stretched for good.
+
+    Mend: compare torque, thread preparation, property class and hole with the page.
+    """
+    for row in family.of(Torque):
+        fastener, greatest = family.fasteners.get(row.fastener), _greatest(row)
+        if fastener is None or greatest is None or row.thread_prep is None:
+            continue
+        share = _share(fastener, greatest[1], row.thread_prep)
+        if share is not None and share > 1:
+            yield Hit(row, greatest[0], f"the preload would be {share:.2f} of the proof load")
+
+
+def _share(fastener: Fastener, torque_nm: float, thread_prep: str) -> float | None:
+    """Share of the proof load; None where one of its facts is not known. A standard screw has no hole."""
+    known_hole = fastener.through_hole_mm is not None or fastener.standard is not None
+    if fastener.thread is None or fastener.property_class is None or fastener.material != "steel" or not known_hole:
+        return None
+    thread = thread_of(fastener.thread)
+    if thread is None or fastener.kind not in ("bolt", "set screw"):
+        return None
+    hole_m = None if fastener.through_hole_mm is None else float(fastener.through_hole_mm) / 1000
+    try:
+        proof = proof_stress_pa(fastener.property_class, thread.diameter_m)
+        force = preload_n(torque_nm, thread, NUT_FACTORS[thread_prep].nominal)
+        return share_of_proof_load(force, thread, proof, hole_m)
+    except ValueError:  # a class without a proof stress, a hole as wide as the thread: not judged
+        return None
+
+
+@rule(
+    "key-not-of-standard",
+    shape="row",
+    tables=(Fastener,),
+    passes=edit("fasteners", "pinch-a", drives="hex 5 mm;torx 30"),
+    fails=edit("fasteners", "pinch-a", drives="hex 6 mm"),
+)
+def key_not_of_standard(view: RowView, today: date) -> Iterator[Hit]:
+    """A screw that names its standard is given a hexagon key that the standard does not.
+
+    ISO 4762, 7380, 10642 and 4026 fix the key of each size; thread, standard or key is misread.
+
+    Mend: compare thread, standard and drive with the page.
+    """
+    row = view.row
+    assert isinstance(row, Fastener)
+    if row.standard is None or row.thread is None:
+        return
+    keys = [float(found[1]) for drive in row.drives or () if (found := HEX.fullmatch(drive))]
+    expected = key_size(row.standard, row.thread) if keys else None
+    if expected is not None and expected.key_mm not in keys:
+        yield Hit(row, "drives", f"{row.standard} {row.thread} takes a key of {expected.key_mm:g} mm")
+
+
+@rule(
+    "thread-unreadable",
+    shape="row",
+    severity="warn",
+    tables=(Fastener,),
+    passes=edit("fasteners", "cap-a", thread="M30x1"),
+    fails=edit("fasteners", "cap-a", thread="M30y1"),
+)
+def thread_unreadable(view: RowView, today: date) -> Iterator[Hit]:
+    """The thread of a fastener is not an ISO metric designation.
+
+    No torque on it can be checked, and no tap or die found for it.
+
+    Mend: write M8, or M8x1 for a fine pitch; leave the cell empty where the source does not name the thread.
+    """
+    thread = view.row.__dict__["thread"]
+    if thread is not None and thread_of(thread) is None:
+        yield Hit(view.row, "thread", f"“{thread[:40]}” is not a designation such as M8x1")
+
+
+@rule(
+    "no-tool-for-drive",
+    shape="entity",
+    severity="warn",
+    tables=(Fastener,),
+    silenced_by=("key-not-of-standard",),
+    passes=edit("fasteners", "cap-a", drives="cassette lockring;pin spanner"),
+    fails=edit("fasteners", "cap-a", drives="pin spanner"),
+)
+def no_tool_for_drive(view: EntityView, today: date) -> Iterator[Hit]:
+    """No tool of the catalogue turns a fastener.
+
+    A job card would send the mechanic to a bolt without the key; often the drive is only spelt differently.
+
+    Mend: write the drive as the tool does, or add the tool.
+    """
+    row = view.row
+    assert isinstance(row, Fastener)
+    if row.drives and not view.referrers:
+        yield Hit(row, "drives", f"no tool has the drive {' or '.join(row.drives)}")

@@ -1,0 +1,239 @@
+"""Completeness: what a job card for a listed fit would lack. Warnings only; a gap is shown, never guessed."""
+
+from collections import defaultdict
+from collections.abc import Iterator
+from datetime import date
+from fractions import Fraction
+from itertools import pairwise
+from typing import Any
+
+from app.catalogue.agreement import kilograms
+from app.catalogue.scopes import overlap
+from app.catalogue.tables import Fill, Fit, Guide, Interval, Procedure, Step, Torque, Use
+from app.rules.checks.envelope import FORM
+from app.rules.registry import Hit, edit, rule
+from app.rules.view import EntityView, Family
+
+LOWER_LEGS = ("spring-side lower leg", "damper-side lower leg")
+PERHAPS = ("unit-slip", "digit-slip", "rider-mass-implausible", "disagree-unrelated", "stated-twice")
+
+
+@rule(
+    "fastener-without-torque",
+    shape="family",
+    severity="warn",
+    silenced_by=("fastener-elsewhere", "subject-changed"),
+    passes=edit("fasteners", "cap-new", spring="spring-140", position="top cap", kind="cap", side="spring side"),
+    fails=edit("fasteners", "cap-new", chassis="fork-a", position="top cap", kind="cap", side="spring side"),
+)
+def fastener_without_torque(family: Family, today: date) -> Iterator[Hit]:
+    """A fastener of a chassis has no torque.
+
+    The job card can only say: tighten, torque not known.
+
+    Mend: add the torque, or an instruction where the source gives no figure.
+    """
+    told = {row.fastener for row in family.of(Torque)}
+    for row in family.own_fasteners.values():
+        if row.id not in told:
+            yield Hit(row, "id", "no torque is known for it")
+
+
+@rule(
+    "lower-leg-without-oil",
+    shape="family",
+    severity="warn",
+    silenced_by=("fluid-of-another-use", "reference-missing"),
+    passes=edit("fits", "fit-140", model_year_from="2023"),
+    fails=edit("fits", "fit-b", chassis="fork-b", spring="spring-150", travel_mm="150", source="manual-a", page="14"),
+)
+def lower_leg_without_oil(family: Family, today: date) -> Iterator[Hit]:
+    """A chassis that springs are listed for has no oil volume for a lower leg.
+
+    Every job that opens the lowers refills both legs.
+
+    Mend: add the fill of the leg the source gives.
+    """
+    filled = {(row.chassis, row.chamber) for row in family.of(Fill)}
+    for chassis in family.fits_of_chassis:
+        for leg in LOWER_LEGS:
+            if (chassis, leg) not in filled:
+                yield Hit(family.chassis[chassis], "id", f"no oil is known for the {leg}")
+
+
+@rule(
+    "spring-without-limit",
+    shape="family",
+    severity="warn",
+    silenced_by=FORM,
+    passes=edit(
+        "fits",
+        "fit-plain",
+        chassis="fork-a",
+        spring="spring-plain",
+        travel_mm="150",
+        source="manual-a",
+        page="14",
+        pressure_limit="150",
+        pressure_unit="psi",
+    ),
+    fails=edit(
+        "fits", "fit-plain", chassis="fork-a", spring="spring-plain", travel_mm="150", source="manual-a", page="14"
+    ),
+)
+def spring_without_limit(family: Family, today: date) -> Iterator[Hit]:
+    """An air spring is fitted for which no maximum fill pressure is known.
+
+    Nothing would stop a set-up from exceeding it.
+
+    Mend: write the limit of the fit or of the spring.
+    """
+    for row in family.of(Fit):
+        spring = family.springs.get(row.spring)
+        if spring is not None and spring.kind == "air" and row.pressure_limit is None and spring.pressure_limit is None:
+            yield Hit(row, "pressure_limit", f"neither it nor {spring.id} states a limit")
+
+
+def _brackets(family: Family) -> Iterator[list[tuple[Any, Any, Guide]]]:
+    """The mass brackets of the guides of one chassis, chamber, scope and source, in kilograms, by their lower ends."""
+    groups: dict[tuple[object, ...], list[tuple[Any, Any, Guide]]] = defaultdict(list)
+    for row in family.of(Guide):
+        low, high = (kilograms(mass, row.mass_unit) for mass in (row.rider_mass_from, row.rider_mass_to))
+        if low is not None or high is not None:
+            bounds = (Fraction(low) if low is not None else Fraction(0), None if high is None else Fraction(high), row)
+            groups[row.chassis, row.chamber, family.scope(row), row.mass_is, row.source].append(bounds)
+    for group in groups.values():
+        if len(group) > 1:
+            yield sorted(group, key=lambda each: (each[0], each[2].id))
+
+
+@rule(
+    "mass-bracket-gap",
+    shape="family",
+    severity="warn",
+    silenced_by=(*FORM, *PERHAPS),
+    passes=edit("guides", "guide-100", chassis="fork-a", spring="spring-150", damper="damper-a", chamber="positive",
+                rider_mass_from="100", rider_mass_to="110", mass_unit="kg", mass_is="with gear", pressure="99",
+                pressure_unit="psi", source="manual-a", page="12"),
+    fails=edit("guides", "guide-100", chassis="fork-a", spring="spring-150", damper="damper-a", chamber="positive",
+               rider_mass_from="101", rider_mass_to="110", mass_unit="kg", mass_is="with gear", pressure="99",
+               pressure_unit="psi", source="manual-a", page="12"),
+)  # fmt: skip
+def mass_bracket_gap(family: Family, today: date) -> Iterator[Hit]:
+    """Between two lines of a guide riders of some mass are left out.
+
+    Such a rider gets no start pressure although the guide has one; a line was missed or a mass misread.
+
+    Mend: add the missing line, or correct the masses.
+    """
+    for group in _brackets(family):
+        for (_, end, lighter), (start, _, heavier) in pairwise(group):
+            if end is not None and start > end * Fraction(1001, 1000):
+                yield Hit(
+                    heavier, "rider_mass_from", f"riders between {lighter.id} and {heavier.id} are left out", lighter
+                )
+
+
+@rule(
+    "mass-brackets-overlap",
+    shape="family",
+    severity="warn",
+    silenced_by=(*FORM, *PERHAPS),
+    passes=edit("guides", "guide-100", chassis="fork-a", spring="spring-150", damper="damper-a", chamber="positive",
+                rider_mass_from="100", rider_mass_to="110", mass_unit="kg", mass_is="with gear", pressure="99",
+                pressure_unit="psi", source="manual-a", page="12"),
+    fails=edit("guides", "guide-100", chassis="fork-a", spring="spring-150", damper="damper-a", chamber="positive",
+               rider_mass_from="99", rider_mass_to="110", mass_unit="kg", mass_is="with gear", pressure="99",
+               pressure_unit="psi", source="manual-a", page="12"),
+)  # fmt: skip
+def mass_brackets_overlap(family: Family, today: date) -> Iterator[Hit]:
+    """Two lines of one guide hold for the same riders.
+
+    Brackets are half-open, so 70 to 80 and 80 to 90 share nobody; these do, and the rider gets two answers.
+
+    Mend: correct the masses; the upper end of a line is the lower end of the next.
+    """
+    for group in _brackets(family):
+        for (_, end, lighter), (start, _, heavier) in pairwise(group):
+            if end is None or start < end * Fraction(999, 1000):
+                yield Hit(heavier, "rider_mass_from", f"it shares riders with {lighter.id}", lighter, mutual=True)
+
+
+@rule(
+    "emptied-never-filled",
+    shape="entity",
+    severity="warn",
+    tables=(Procedure,),
+    passes=edit("steps", "step-4", text="Fill the oil in."),
+    fails=edit("steps", "step-4", chamber="damper-side lower leg"),
+)
+def emptied_never_filled(view: EntityView, today: date) -> Iterator[Hit]:
+    """A procedure empties a chamber and never fills it again.
+
+    The fork would go out dry.
+
+    Mend: add the filling step, after the emptying one.
+    """
+    emptied: dict[str, int] = {}
+    filled: dict[str, int] = {}
+    for step in view.referrers:
+        if isinstance(step, Step) and step.chamber is not None:
+            if step.action == "empty":
+                emptied[step.chamber] = max(step.order, emptied.get(step.chamber, step.order))
+            elif step.action == "fill":
+                filled[step.chamber] = max(step.order, filled.get(step.chamber, step.order))
+    for chamber, order in emptied.items():
+        if filled.get(chamber, order) <= order:
+            yield Hit(view.row, "id", f"{chamber} is emptied in step {order} and not filled after it")
+
+
+@rule(
+    "replace-without-part",
+    shape="family",
+    severity="warn",
+    silenced_by=("reference-missing",),
+    passes=edit("fasteners", "foot-spring", reuse="replace"),
+    fails=edit("fasteners", "cap-a", reuse="replace"),
+)
+def replace_without_part(family: Family, today: date) -> Iterator[Hit]:
+    """A fastener that may not be used again has no part listed for its position.
+
+    The mechanic finds out when the fork is open that the bolt had to be bought.
+
+    Mend: add a use of the part for that position.
+    """
+    bought = {(row.chassis, row.position) for row in family.of(Use)}
+    for row in family.own_fasteners.values():
+        if row.reuse == "replace" and (row.chassis, row.position) not in bought:
+            yield Hit(row, "reuse", f"no part is listed for the {row.position}")
+
+
+@rule(
+    "full-service-more-frequent",
+    shape="family",
+    severity="warn",
+    silenced_by=(*FORM, *PERHAPS),
+    passes=edit("intervals", "interval-full", hours="50"),
+    fails=edit("intervals", "interval-full", hours="49"),
+)
+def full_service_more_frequent(family: Family, today: date) -> Iterator[Hit]:
+    """The full service is due more often than the lower-leg service it includes.
+
+    The two intervals were probably exchanged.
+
+    Mend: compare both intervals with the page.
+    """
+    legs = [row for row in family.of(Interval) if row.operation == "lower-leg-service"]
+    for full in family.of(Interval):
+        if full.operation != "full-service":
+            continue
+        for leg in legs:
+            same = full.chassis == leg.chassis and full.riding == leg.riding
+            if (
+                same
+                and full.hours
+                and leg.hours
+                and full.hours < leg.hours
+                and overlap(family.scope(full), family.scope(leg))
+            ):
+                yield Hit(full, "hours", f"{full.hours} h, the lower legs only every {leg.hours} h", leg, mutual=True)

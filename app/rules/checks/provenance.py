@@ -1,0 +1,123 @@
+"""Provenance: a source for every statement, a page of every document, no document from the future, none outdated."""
+
+from collections.abc import Iterator
+from datetime import date
+
+from app.catalogue.tables import STATEMENTS, Fit, Guide, Source, Use
+from app.rules.registry import Hit, edit, rule
+from app.rules.view import ChangeView, Family, RowView
+
+PAGED = ("manual", "bulletin")
+
+
+@rule(
+    "source-missing",
+    shape="row",
+    tables=STATEMENTS,
+    passes=edit("torques", "torque-cap", source="bulletin-a", page="2"),
+    fails=edit("torques", "torque-cap", source=""),
+)
+def source_missing(view: RowView, today: date) -> Iterator[Hit]:
+    """A statement names no source.
+
+    A figure that nobody can look up cannot be trusted, corrected or superseded.
+
+    Mend: name the document; a measurement of one's own or common practice is a source too.
+    """
+    if view.row.__dict__["source"] is None:
+        yield Hit(view.row, "source", "no source is named")
+
+
+@rule(
+    "page-missing",
+    shape="family",
+    severity="warn",
+    silenced_by=("source-missing", "reference-missing"),
+    passes=edit("readings", "reading-sag", page=""),
+    fails=edit("torques", "torque-cap", page=""),
+)
+def page_missing(family: Family, today: date) -> Iterator[Hit]:
+    """A statement from a manual or bulletin names no page.
+
+    Whoever doubts the figure must search the whole document.
+
+    Mend: write the page or section.
+    """
+    for row in family.everything():
+        if row.page is None and row.source is not None:
+            source = family.sources.get(row.source)
+            if source is not None and source.kind in PAGED:
+                yield Hit(row, "page", f"{source.id} is a {source.kind}")
+
+
+@rule(
+    "published-after-today",
+    shape="row",
+    tables=(Source,),
+    passes=edit("sources", "bulletin-a", published_on="2025-06-01"),
+    fails=edit("sources", "bulletin-a", published_on="2025-06-02"),
+)
+def published_after_today(view: RowView, today: date) -> Iterator[Hit]:
+    """A document is dated in the future.
+
+    The newest source is shown first, so a slip in its date puts it above all later ones.
+
+    Mend: write the date of publication as printed: year, year-month or full date.
+    """
+    published = view.row.__dict__["published_on"]
+    if published is not None and published > today.isoformat()[: len(published)]:
+        yield Hit(view.row, "published_on", f"{published} is after {today.isoformat()}")
+
+
+@rule(
+    "older-edition-over-newer",
+    shape="change",
+    tables=STATEMENTS,
+    passes=edit("torques", "torque-cap", source="bulletin-a", page="3"),
+    fails=edit("torques", "torque-cap", source="manual-a-first", page="16"),
+)
+def older_edition_over_newer(view: ChangeView, today: date) -> Iterator[Hit]:
+    """A statement from a newer edition is replaced by one from an older edition of the same series.
+
+    The older edition was corrected by the newer; loading it last would bring the old error back.
+
+    Mend: keep the newer edition; to restore an older figure on purpose, withdraw the statement and add it anew.
+    """
+    before, after = view.source_before, view.source_after
+    if before is None or after is None or view.change.after is None or before.id == after.id:
+        return
+    if before.series is None or (before.maker, before.series) != (after.maker, after.series):
+        return
+    if before.published_on is None or after.published_on is None:
+        return
+    length = min(len(before.published_on), len(after.published_on))
+    if after.published_on[:length] < before.published_on[:length]:
+        text = f"{after.id} of {after.published_on} is older than {before.id} of {before.published_on}"
+        yield Hit(view.change.after, "source", text)
+
+
+@rule(
+    "superseded-still-named",
+    shape="family",
+    severity="warn",
+    silenced_by=("reference-missing", "superseded-by-itself"),
+    passes=edit("parts", "ring-a", superseded_by="washer-b"),
+    fails=edit("parts", "wiper-a", superseded_by="washer-b"),
+)
+def superseded_still_named(family: Family, today: date) -> Iterator[Hit]:
+    """A part or spring is used or fitted that has been superseded.
+
+    It may no longer be bought; the mechanic should be told of what replaces it.
+
+    Mend: name the part that replaces it, or keep the row where the source has not been reissued.
+    """
+    for row in family.of(Use):
+        part = family.parts.get(row.part)
+        if part is not None and part.superseded_by is not None:
+            yield Hit(row, "part", f"{part.id} is superseded by {part.superseded_by}")
+    for table in (Fit, Guide):
+        for statement in family.statements[table]:
+            column = "spring" if table is Fit else "spring_choice"
+            spring = family.springs.get(statement.__dict__[column] or "")
+            if spring is not None and spring.superseded_by is not None:
+                yield Hit(statement, column, f"{spring.id} is superseded by {spring.superseded_by}")

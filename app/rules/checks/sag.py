@@ -1,0 +1,122 @@
+"""A guide's pressure against the air spring it is for: the sag it gives, all assumptions in its favour."""
+
+import math
+from collections.abc import Iterator
+from datetime import date
+from functools import lru_cache
+
+from app.catalogue.scopes import overlap
+from app.catalogue.tables import Fit, Guide, Spring
+from app.physics.air_chambers import AirSpring, disc_area_m2
+from app.physics.air_spring import pressure_for_sag_abs_pa
+from app.physics.load import BIKE_KG, FRONT_SHARE, FRONT_SHARE_HALF_WIDTH, UNSPRUNG_FRONT_KG, front_load_n
+from app.rules.bands import figure
+from app.rules.checks.envelope import FORM
+from app.rules.registry import Hit, edit, rule
+from app.rules.view import Family
+
+AMBIENT_PA = 101_325.0  # ISO 2533, sea level
+LEAST_SAG, MOST_SAG = 0.10, 0.40
+TOLERANCE = 0.15  # of the gauge pressure: friction, gauge and volumes
+
+
+@lru_cache(maxsize=8192)
+def _pressures_kpa(
+    geometry: tuple[float, ...],
+    travel_mm: float,
+    volume_ml: float | None,
+    spacers: int,
+    lightest: float,
+    heaviest: float,
+) -> tuple[float, float] | None:
+    """The least and the greatest gauge pressure that can give 40 to 10 % sag; None outside the model's validity.
+
+    `geometry` is bore and shaft in mm, end and negative volume in mL, port in mm. The lightest rider with the lightest
+    front wheel, the heaviest with the heaviest. Formula: app.physics.air_spring.pressure_for_sag_abs_pa.
+    """
+    bore, shaft, end, negative, port = geometry
+    try:
+        spring = AirSpring(
+            disc_area_m2(bore / 1000), disc_area_m2(shaft / 1000), travel_mm / 1000, end / 1e6, negative / 1e6,
+            port / 1000, None if volume_ml is None else volume_ml / 1e6, spacers,
+        )  # fmt: skip
+        found = [
+            pressure_for_sag_abs_pa(spring, sag * travel_mm / 1000, _load_n(mass, share), AMBIENT_PA) - AMBIENT_PA
+            for sag, mass, share in (
+                (MOST_SAG, lightest, FRONT_SHARE - FRONT_SHARE_HALF_WIDTH),
+                (LEAST_SAG, heaviest, FRONT_SHARE + FRONT_SHARE_HALF_WIDTH),
+            )
+        ]
+    except ValueError:
+        return None
+    return found[0] / 1000 * (1 - TOLERANCE), found[1] / 1000 * (1 + TOLERANCE)
+
+
+def _load_n(rider_kg: float, share: float) -> float:
+    return front_load_n(rider_kg, BIKE_KG, share, UNSPRUNG_FRONT_KG, math.radians(66))
+
+
+def _geometry(spring: Spring) -> tuple[float, ...] | None:
+    """Bore, shaft, end volume, negative volume, port; None where one is not known or the negative has no port."""
+    if spring.negative != "port":
+        return None
+    given = (
+        spring.bore_mm, spring.shaft_diameter_mm, spring.end_volume_ml, spring.negative_volume_ml,
+        spring.port_travel_mm,
+    )  # fmt: skip
+    return None if None in given else tuple(float(each) for each in given if each is not None)
+
+
+@rule(
+    "guide-sag-impossible",
+    shape="family",
+    severity="warn",
+    silenced_by=(*FORM, "pressure-implausible", "rider-mass-implausible", "unit-slip", "digit-slip",
+                 "guide-pressure-falls", "guide-pressure-above-limit"),
+    passes=edit("guides", "guide-light", chassis="fork-a", spring="spring-140", chamber="positive",
+                rider_mass_from="30", rider_mass_to="40", mass_unit="kg", pressure="85", pressure_unit="psi",
+                source="manual-a", page="12"),
+    fails=edit("guides", "guide-light", chassis="fork-a", spring="spring-140", chamber="positive",
+               rider_mass_from="30", rider_mass_to="40", mass_unit="kg", pressure="86", pressure_unit="psi",
+               source="manual-a", page="12"),
+)  # fmt: skip
+def guide_sag_impossible(family: Family, today: date) -> Iterator[Hit]:
+    """A guide's pressure gives its rider less than 10 or more than 40 percent sag in every spring it can be for.
+
+    Computed for the lightest and the heaviest rider of the line with every assumption in its favour (app.physics).
+
+    Mend: compare pressure, masses and their units with the page; compare the volumes of the spring.
+    """
+    for row in family.of(Guide):
+        pressure = figure(row.pressure, row.pressure_unit, "pressure", "kPa")
+        lightest = figure(row.rider_mass_from, row.mass_unit, "mass", "kg")
+        heaviest = figure(row.rider_mass_to, row.mass_unit, "mass", "kg")
+        if pressure is None or lightest is None or heaviest is None or row.chamber != "positive":
+            continue
+        bounds = [_bounds(family, fit, lightest, heaviest) for fit in _fits(family, row)]
+        known = [each for each in bounds if each is not None]
+        if known and len(known) == len(bounds) and not any(low <= pressure <= high for low, high in known):
+            low, high = min(each[0] for each in known), max(each[1] for each in known)
+            yield Hit(
+                row, "pressure", f"{pressure:.0f} kPa; between {low:.0f} and {high:.0f} kPa could give 10 to 40 % sag"
+            )
+
+
+def _fits(family: Family, guide: Guide) -> Iterator[Fit]:
+    scope = family.scope(guide)
+    for fit in family.fits_of_chassis.get(guide.chassis, ()):
+        spring = family.springs.get(fit.spring)
+        within = scope.travel_from <= fit.travel_mm <= scope.travel_to
+        if within and spring is not None and spring.kind == "air" and overlap(scope, family.scope(fit)):
+            yield fit
+
+
+def _bounds(family: Family, fit: Fit, lightest: float, heaviest: float) -> tuple[float, float] | None:
+    spring = family.springs[fit.spring]
+    geometry = _geometry(spring)
+    if geometry is None:
+        return None
+    spacer = family.spacers.get(fit.spacer or "")
+    volume = None if spacer is None or spacer.volume_ml is None else float(spacer.volume_ml)
+    spacers = 0 if volume is None else fit.spacers_fitted or 0
+    return _pressures_kpa(geometry, fit.travel_mm, volume, spacers, lightest, heaviest)

@@ -1,0 +1,232 @@
+"""Slips: a figure that differs from its siblings by a confused unit or a lost digit; an odd drive or fluid."""
+
+from collections import Counter, defaultdict
+from collections.abc import Iterator
+from datetime import date
+
+from app.catalogue.tables import Fill, Fit, Guide, Interval, Limit, Row, Torque
+from app.rules.bands import LIMITS, figure
+from app.rules.checks.envelope import FORM
+from app.rules.finding import Severity
+from app.rules.registry import Hit, edit, rule
+from app.rules.siblings import ENOUGH, Figure, Slip, slips
+from app.rules.view import Family, cell
+from app.units.table import Kind
+
+BEYOND = ("torque-outside-band", "torque-above-thread", "fill-outside-band", "pressure-implausible",
+          "rider-mass-implausible", "limit-implausible", "axle-to-crown-implausible", "fastener-elsewhere",
+          "pressure-limit-above-spring", "guide-pressure-above-limit", "oil-above-leg-volume")  # fmt: skip
+UNITS: dict[Kind, str] = {"torque": "N·m", "pressure": "kPa", "volume": "mL", "length": "mm", "mass": "kg"}
+
+
+Group = tuple[list[Figure], tuple[Kind, ...], str]  # siblings, what they measure, their common unit
+
+
+def _figure(row: Row, column: str, unit_column: str | None, kind: Kind) -> Figure | None:
+    fields = row.__dict__
+    written = fields[column]
+    if written is None:
+        return None
+    spelling = "mm" if unit_column is None else fields[unit_column]
+    value = figure(written, spelling, kind, UNITS[kind])
+    return None if value is None else Figure(row, column, value, bool(fields["confirmed"]), f"{written} {spelling}")
+
+
+def _groups(family: Family) -> Iterator[Group]:
+    """Siblings in the family: same position and kind, chamber, subject or spring; with what they measure."""
+    yield from _torques(family)
+    yield from _fills(family)
+    yield from _limits(family)
+    yield from _pressures(family)
+    yield from _guides(family)
+    yield from _intervals(family)
+
+
+def _torques(family: Family) -> Iterator[Group]:
+    groups: dict[tuple[str, str], list[Figure]] = defaultdict(list)
+    for row in family.of(Torque):
+        fastener = family.fasteners.get(row.fastener)
+        column = "value" if row.value is not None else "max" if row.max is not None else "min"
+        if fastener is not None and (found := _figure(row, column, "unit", "torque")) is not None:
+            groups[fastener.position, fastener.kind].append(found)
+    for group in groups.values():
+        yield group, ("torque",), "N·m"
+
+
+def _fills(family: Family) -> Iterator[Group]:
+    groups: dict[tuple[str, str], list[Figure]] = defaultdict(list)
+    for row in family.of(Fill):
+        column = "value" if row.value is not None else "max" if row.max is not None else "min"
+        if (found := _figure(row, column, "unit", "volume")) is not None:
+            groups[row.chamber, "volume"].append(found)
+        if (found := _figure(row, "level_mm", None, "length")) is not None:
+            groups[row.chamber, "length"].append(found)
+    for (_, measures), group in groups.items():
+        kind: Kind = "volume" if measures == "volume" else "length"
+        yield group, (kind,), UNITS[kind]
+
+
+def _limits(family: Family) -> Iterator[Group]:
+    groups: dict[tuple[str, str], list[Figure]] = defaultdict(list)
+    for row in family.of(Limit):
+        known = LIMITS.get(row.subject)
+        kind: Kind = "mass" if known is not None and known[0] == "mass" else "length"
+        for column in ("min", "max"):
+            if known is not None and (found := _figure(row, column, "unit", kind)) is not None:
+                groups[row.subject, column].append(found)
+    for (subject, _), group in groups.items():
+        measured: Kind = "mass" if LIMITS[subject][0] == "mass" else "length"
+        yield group, (measured,), UNITS[measured]
+
+
+def _pressures(family: Family) -> Iterator[Group]:
+    groups: dict[str, list[Figure]] = defaultdict(list)
+    for row in family.of(Fit):
+        if (found := _figure(row, "pressure_limit", "pressure_unit", "pressure")) is not None:
+            groups[row.chassis].append(found)
+    for group in groups.values():
+        yield group, ("pressure",), "kPa"
+
+
+def _guides(family: Family) -> Iterator[Group]:
+    """Pressure per mass of the rider: nearly one figure along the lines of one guide, if pressure or mass is right."""
+    groups: dict[tuple[object, ...], list[Figure]] = defaultdict(list)
+    for row in family.of(Guide):
+        pressure = _figure(row, "pressure", "pressure_unit", "pressure")
+        mass = figure(row.rider_mass_from, row.mass_unit, "mass", "kg")
+        if pressure is not None and mass is not None and mass > 0:
+            key = (row.chassis, row.chamber, family.scope(row), row.source)
+            groups[key].append(pressure._replace(value=pressure.value / mass))
+    for group in groups.values():
+        yield group, ("pressure", "mass"), "kPa per kg"
+
+
+def _intervals(family: Family) -> Iterator[Group]:
+    groups: dict[tuple[object, ...], list[Figure]] = defaultdict(list)
+    for row in family.of(Interval):
+        if row.hours is not None:
+            figure_ = Figure(row, "hours", float(row.hours), bool(row.confirmed), f"{row.hours} h")
+            groups[row.operation, row.riding].append(figure_)
+    for group in groups.values():
+        yield group, (), "h"
+
+
+def _found(family: Family) -> Iterator[tuple[Slip, str]]:
+    for group, kinds, unit in _groups(family):
+        if len(group) > 1:
+            for slip in slips(sorted(group, key=lambda each: each.row.id), kinds):
+                yield slip, unit
+
+
+def _hit(slip: Slip, text: str) -> Hit:
+    severity: Severity = "reject" if slip.certain else "warn"
+    return Hit(slip.figure.row, slip.figure.column, text, slip.other, severity, mutual=not slip.certain)
+
+
+@rule(
+    "unit-slip",
+    shape="family",
+    silenced_by=(*FORM, *BEYOND),
+    passes=edit("guides", "guide-100", chassis="fork-a", spring="spring-150", damper="damper-a", chamber="positive",
+                rider_mass_from="100", rider_mass_to="110", mass_unit="kg", pressure="99", pressure_unit="psi",
+                source="manual-a", page="12"),
+    fails=edit("guides", "guide-100", chassis="fork-a", spring="spring-150", damper="damper-a", chamber="positive",
+               rider_mass_from="100", rider_mass_to="110", mass_unit="lb", pressure="99", pressure_unit="psi",
+               source="manual-a", page="12"),
+)  # fmt: skip
+def unit_slip(family: Family, today: date) -> Iterator[Hit]:
+    """A figure differs from its siblings by the factor between two units that are often confused.
+
+    N·m and in·lbf, bar and psi, mL and fl oz stand side by side in manuals; the wrong one is off by a factor.
+
+    Mend: compare figure and unit with the page; if the figure is right, set confirmed after reading it twice.
+    """
+    for slip, unit in _found(family):
+        if slip.reading is not None:
+            meant, written = slip.reading
+            text = (
+                f"{slip.figure.text} is {slip.factor:.3g} times its siblings, as if {meant} were {written}; "
+                f"likely {slip.usual:.3g} {unit}"
+            )
+            yield _hit(slip, text)
+
+
+@rule(
+    "digit-slip",
+    shape="family",
+    silenced_by=(*FORM, *BEYOND),
+    passes=edit("intervals", "interval-2", chassis="fork-a-old", operation="lower-leg-service", hours="60",
+                source="manual-old", page="19"),
+    fails=edit("intervals", "interval-2", chassis="fork-a-old", operation="lower-leg-service", hours="500",
+               source="manual-old", page="19"),
+)  # fmt: skip
+def digit_slip(family: Family, today: date) -> Iterator[Hit]:
+    """A figure is ten times its siblings, or a tenth of them.
+
+    A decimal point lost or moved is the commonest slip of the hand.
+
+    Mend: compare the figure with the page; if it is right, set confirmed after reading it twice.
+    """
+    for slip, unit in _found(family):
+        if slip.reading is None:
+            text = f"{slip.figure.text} is {slip.factor:g} times its siblings; likely {slip.usual:.3g} {unit}"
+            yield _hit(slip, text)
+
+
+def _odd_one(rows: list[tuple[Row, str]]) -> Iterator[tuple[Row, str, str, Row]]:
+    """The row whose text differs from that of all its siblings, three at least: row, its text, theirs, one of them."""
+    counts = Counter(text for _, text in rows)
+    if len(counts) != 2 or len(rows) <= ENOUGH:
+        return
+    (usual, _), (odd, times) = counts.most_common(2)
+    if times == 1:
+        row = next(row for row, text in rows if text == odd)
+        yield row, odd, usual, next(row for row, text in rows if text == usual)
+
+
+@rule(
+    "drive-differs-from-siblings",
+    shape="family",
+    severity="warn",
+    silenced_by=("key-not-of-standard",),
+    passes=edit("fasteners", "foot-spring", drives="hex 5 mm;hex 6 mm"),
+    fails=edit("fasteners", "foot-spring", drives="hex 6 mm"),
+)
+def drive_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
+    """One fastener has another drive than all others of its position, kind and thread in the family.
+
+    Bolts of one thread and place are one part; a wrong key rounds the socket.
+
+    Mend: compare the drive with the page.
+    """
+    groups: dict[tuple[str, str, str | None], list[tuple[Row, str]]] = defaultdict(list)
+    for row in family.own_fasteners.values():
+        if row.drives:
+            groups[row.position, row.kind, row.thread].append((row, row.drives[0]))
+    for group in groups.values():
+        for odd, drive, usual, other in _odd_one(group):
+            yield Hit(odd, "drives", f"{drive}; its siblings have {usual}", other)
+
+
+@rule(
+    "fluid-differs-from-siblings",
+    shape="family",
+    severity="warn",
+    silenced_by=("fluid-of-another-use", "reference-missing"),
+    passes=edit("fills", "fill-spring-leg-old", fluid="oil-bath"),
+    fails=edit("fills", "fill-spring-leg-old", fluid="oil-damper"),
+)
+def fluid_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
+    """One lower leg takes another kind of oil than all others of the family.
+
+    Bath oil clings, damper oil runs; the two cells were probably exchanged.
+
+    Mend: compare the fluid with the page.
+    """
+    legs: list[tuple[Row, str]] = []
+    for row in family.of(Fill):
+        fluid = family.fluids.get(row.fluid or "")
+        if fluid is not None and row.chamber.endswith("lower leg"):
+            legs.append((row, fluid.kind))
+    for odd, kind, usual, other in _odd_one(legs):
+        yield Hit(odd, "fluid", f"{cell(odd, 'fluid')} is a {kind}; its siblings take a {usual}", other)

@@ -1,0 +1,102 @@
+"""Figures beside their siblings: by which confused unit or digit one differs from the rest. Arithmetic on floats."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import median
+from typing import NamedTuple
+
+from app.catalogue.tables import Row
+from app.units.convert import linear
+from app.units.table import Kind, unit
+
+CLOSE = 0.03  # a ratio within 3 % of a factor is that factor; design, section 5
+ALIKE = 1.5  # siblings within this ratio of each other are alike; design, section 5
+ENOUGH = 3  # alike siblings that make a slip certain; design, section 5
+PLAIN = 2.0  # a factor below it lies within what generations differ by, and is only a warning
+LEAST = 1.3  # pairs of units nearer to each other than this cannot be told from ordinary variation
+CLOSELY = 1.1  # how alike siblings must be for a factor below PLAIN to show
+
+CONFUSED: dict[Kind, tuple[str, ...]] = {
+    "torque": ("N·m", "in·lbf", "ft·lbf", "kgf·cm", "N·cm", "kgf·m"),
+    "pressure": ("bar", "psi", "kPa", "MPa"),
+    "volume": ("mL", "US fl oz", "L"),
+    "length": ("mm", "in", "cm"),
+    "mass": ("kg", "lb"),
+}
+
+
+class Figure(NamedTuple):
+    """One figure of a row in a unit common to all siblings: its column, the row's `confirmed`, its text as written."""
+
+    row: Row
+    column: str
+    value: float
+    confirmed: bool
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Slip:
+    """A figure that is `factor` times its siblings; `reading` says what was confused, None for a digit."""
+
+    figure: Figure
+    factor: float
+    reading: tuple[str, str] | None
+    usual: float
+    certain: bool
+    other: Row
+
+
+def factors(kind: Kind) -> dict[tuple[str, str], float]:
+    """By what a figure is off, by (unit meant, unit written), for every pair of units that are confused."""
+    found = {}
+    for meant in CONFUSED[kind]:
+        for written in CONFUSED[kind]:
+            factor = float(linear(unit(kind, written), unit(kind, meant))[0])
+            if max(factor, 1 / factor) >= LEAST:
+                found[meant, written] = factor
+    return found
+
+
+FACTORS: dict[Kind, dict[tuple[str, str], float]] = {kind: factors(kind) for kind in CONFUSED}
+
+
+def slips(figures: Sequence[Figure], kinds: tuple[Kind, ...]) -> list[Slip]:
+    """The figures that differ from their siblings by a confused unit of `kinds` or by ten, in the order given.
+
+    Siblings are the others; certain with three or more of them within 1.5 of each other. Of two figures that differ
+    neither can be told to be right: one slip is reported, of the later one.
+    """
+    if len(figures) < 2 or _alike([each.value for each in figures], CLOSELY):
+        return []
+    found = []
+    for index, figure in enumerate(figures):
+        others = [each for place, each in enumerate(figures) if place != index]
+        values = [each.value for each in others]
+        if figure.value <= 0 or min(values) <= 0 or not _alike(values, ALIKE):
+            continue
+        usual = median(values)
+        read = _reading(figure.value / usual, kinds)
+        if read is not None:
+            reading, factor = read
+            plain = factor >= PLAIN or factor <= 1 / PLAIN
+            if not plain and (len(others) < ENOUGH or not _alike(values, CLOSELY)):
+                continue
+            certain = len(others) >= ENOUGH and not figure.confirmed and plain
+            found.append(Slip(figure, factor, reading, usual, certain, others[0].row))
+    return found[-1:] if len(figures) == 2 else found
+
+
+def _alike(values: Sequence[float], within: float) -> bool:
+    least = min(values)
+    return least > 0 and max(values) <= within * least
+
+
+def _reading(ratio: float, kinds: tuple[Kind, ...]) -> tuple[tuple[str, str] | None, float] | None:
+    """What explains a ratio best: a pair of units or, with None, a digit; None where nothing does."""
+    candidates: list[tuple[tuple[str, str] | None, float]] = [(None, 10.0), (None, 0.1)]
+    for kind in kinds:
+        candidates += FACTORS[kind].items()
+    near = [(abs(ratio / factor - 1), reading, factor) for reading, factor in candidates]
+    off, reading, factor = min(near, key=lambda each: each[0])
+    return (reading, factor) if off <= CLOSE else None
