@@ -1,6 +1,8 @@
 """create_app: settings and catalogue in, the whole web service out; nothing else is assembled anywhere."""
 
 import json
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from functools import cache
 from typing import Any, TextIO
 
@@ -31,6 +33,7 @@ def create_app(settings: Settings | None = None, catalogue: Any = None, *, log_t
         redoc_url=None,
         openapi_url=None,
         redirect_slashes=False,
+        lifespan=_begun,
         exception_handlers=HANDLERS,
         middleware=[
             Middleware(Security),
@@ -49,5 +52,13 @@ def create_app(settings: Settings | None = None, catalogue: Any = None, *, log_t
     app.state.openapi_bytes = cache(lambda: json.dumps(described(), ensure_ascii=False).encode())
     app.openapi = described  # type: ignore[method-assign]
     for router in ROUTERS:
-        app.include_router(router)
+        # Not include_router: it lays a second matcher over every route, per request; prefix and tags are in the routes.
+        app.router.routes.extend(router.routes)
     return app
+
+
+@asynccontextmanager
+async def _begun(app: FastAPI) -> AsyncIterator[None]:
+    """Before the first request: describing the interface takes long enough to make every other request wait."""
+    app.state.openapi_bytes()
+    yield

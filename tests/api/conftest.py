@@ -27,7 +27,9 @@ def shell_and_log() -> tuple[FastAPI, io.StringIO]:
     """A service in this process, with small limits, and where it logs to."""
     log = io.StringIO()
     settings = Settings(max_body_bytes=100_000, request_timeout=0.5, allowed_hosts=["legwork.test", "*.below.test"])
-    return shell(settings, log_to=log), log
+    app = shell(settings, log_to=log)
+    app.state.openapi_bytes()  # as at a real start, which this transport leaves out
+    return app, log
 
 
 @pytest.fixture
