@@ -229,5 +229,5 @@ def _gas_work_j(pressure_abs_pa: float, from_m3: float, to_m3: float, exponent: 
     ratio = from_m3 / to_m3
     if exponent == 1.0:
         return pressure_abs_pa * from_m3 * math.log(ratio)
-    work: float = pressure_abs_pa * from_m3 * (ratio ** (exponent - 1) - 1) / (exponent - 1)
-    return work
+    # expm1: (ratio^(n-1) - 1) would lose its digits as n comes near 1
+    return pressure_abs_pa * from_m3 * (math.expm1((exponent - 1) * math.log(ratio)) / (exponent - 1))

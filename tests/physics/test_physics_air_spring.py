@@ -180,6 +180,12 @@ def test_the_peak_by_hand() -> None:
     assert top.travel_m == spring.travel_m
 
 
+@pytest.mark.parametrize("exponent", [1 + 2.3e-16, 1 + 1e-12, 1 + 1e-8])
+def test_energy_keeps_its_digits_as_the_exponent_comes_near_one(exponent: float) -> None:
+    isothermal = air.energy_j(SPRING, 0.01, 0.12, 6e5, PA)
+    assert air.energy_j(SPRING, 0.01, 0.12, 6e5, PA, exponent) == pytest.approx(isothermal, rel=1e-7)
+
+
 def test_a_curve_runs_from_end_to_end() -> None:
     points = air.curve(SPRING, 6e5, PA, 31)
     assert (points[0].travel_m, points[-1].travel_m, len(points)) == (0, SPRING.travel_m, 31)
