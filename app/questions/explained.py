@@ -13,7 +13,7 @@ class Assumption(TypedDict):
     """Something taken for granted, with its value where it has one; `text` says where it comes from."""
 
     name: str
-    value: NotRequired[Quantity | float | str]
+    value: NotRequired[Quantity | int | float | str]
     text: str
 
 

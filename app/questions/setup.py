@@ -4,10 +4,13 @@ Nothing is computed from a guess: where several fits remain it says what decides
 the shortest measurement.
 """
 
+from dataclasses import replace
+
 from app.catalogue.rows import At
+from app.catalogue.tables import Fit, Spring
 from app.questions.cautions import cautions
-from app.questions.fits import asked_shown, chosen_units, fit_shown, shown_undecided
-from app.questions.prevailing import undecided
+from app.questions.fits import asked_shown, chosen_units, fit_shown, prevailing_fits, shown_undecided, spring_ref
+from app.questions.prevailing import Shown, undecided
 from app.questions.region import Given, given
 from app.questions.setup_air import USUAL_PRESSURE_UNIT, put_air
 from app.questions.setup_asked import Circumstances, SetupAsked, circumstances
@@ -100,9 +103,11 @@ def _weigh(work: Work) -> None:
 
 
 def _coil(answer: SetupAnswer, work: Work, wanted: Target) -> None:
+    """Put everything about coil springs into the answer: the one that is fitted, and all that fit at its travel."""
     found = work.found
     figures = Figures(work.units, USUAL_PRESSURE_UNIT)
-    coils = coil_found(work.chosen.coils, found.springs, work.guides, wanted, work.asked, work.load_n, figures)
+    fits, springs = _beside(work)
+    coils = coil_found(fits, springs, work.guides, wanted, work.asked, work.load_n, figures)
     answer["coil"] = coils.coil
     answer["sag"] = sag_shown(wanted, work.units, None, None)
     if coils.basis is not None:
@@ -115,13 +120,26 @@ def _coil(answer: SetupAnswer, work: Work, wanted: Target) -> None:
     if work.load_n is not None:
         work.add_load(answer, figures)
         work.codes.append("computed")
-    spring = found.springs.get(work.chosen.coils[0].statement.spring)
-    if len(work.chosen.coils) == 1 and coils.coil["springs"]:
-        answer["curve"] = coils.coil["springs"][0]["curve"]
+    if work.chosen.fit is not None:
+        fitted = work.chosen.fit.statement.spring
+        coils.coil["fitted"] = spring_ref(fitted, springs)
+        answer["curve"] = next((each["curve"] for each in coils.coil["springs"] if each["spring"]["id"] == fitted), [])
     work.limits = limits_of(None, None, found.limits)
+    spring = springs.get(fits[0].statement.spring)
     if spring is not None:
         answer["travel_change"] = {"same_pressure": False, "siblings": [], "text": travel_change(spring)[1]}
     answer["formula"] = formulas(False, [], False, True)
+
+
+def _beside(work: Work) -> tuple[list[Shown[Fit]], dict[str, Spring]]:
+    """The coils that fit at the travel in question, whichever is fitted now, and all their rows."""
+    found = work.found
+    travel_mm = work.chosen.coils[0].statement.travel_mm
+    any_spring = replace(found.wanted, spring=None)
+    every = prevailing_fits(found.held, found.offered, any_spring, found.where)
+    at_travel = {each.statement.spring: each for each in every if each.statement.travel_mm == travel_mm}
+    springs = found.held.at.many(Spring, at_travel.keys())
+    return [each for id, each in at_travel.items() if id in springs and springs[id].kind == "coil"], springs
 
 
 def _finished(answer: SetupAnswer, work: Work) -> SetupAnswer:

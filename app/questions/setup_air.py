@@ -25,6 +25,13 @@ from app.questions.setup_work import Work
 from app.questions.shapes import SpringRef, figure
 
 USUAL_PRESSURE_UNIT = "psi"
+_GEAR = {
+    "without": (
+        "3 to 8 kg",
+        f"The guide goes by the rider without gear; any gear of this mass gives this row ({PRACTICE}).",
+    ),
+    "not stated": ("in the mass", "The guide does not say whether gear is in its masses; looked up with gear."),
+}
 
 
 def put_air(answer: SetupAnswer, work: Work, shown: Shown[Fit], wanted: Target, where: Region) -> None:
@@ -89,6 +96,8 @@ def _put_bases(answer: SetupAnswer, work: Work, bases: list[Tier], figures: Figu
     answer["start_pressure"] = first["start_pressure"]
     if "band" in first:
         answer["band"] = first["band"]
+    if bases[0].guide is not None and bases[0].guide.mass_is != "with gear":
+        work.assume("gear", *_GEAR[bases[0].guide.mass_is or "not stated"])
     if disagreeing(bases):
         work.codes.append("bases-disagree")
     if any(each.basis != "published" for each in bases):
@@ -122,19 +131,18 @@ def _basis_shown(tier: Tier, figures: Figures, work: Work) -> BasisShown:
 def _put_model(answer: SetupAnswer, work: Work, model: Model | None, ground: Ground, figures: Figures) -> None:
     if model is None:
         return
-    spring = model.geometry.air
     work.add_load(answer, figures)
     answer["curve_start_pressure"] = figures.pressure(model.start_gauge_pa)
     answer["free_travel"] = figures.length(model.free_travel_m)
     answer["peak_pressure"] = figures.pressure(model.peak_gauge_pa)
-    answer["curve"] = curve_shown(model, spring, model.start_abs_pa, figures)
+    answer["curve"] = curve_shown(model, figures)
     answer["by_spacers"] = by_spacers_shown(model, ground, work.limits, figures)
     known = {
         "stated": "as stated by the source, volumes ±3 %",
         "measured": "as measured, volumes ±6 %",
         "estimated": "estimated, or nobody says whence they are; volumes ±20 %",
     }[model.geometry.known]
-    work.assumptions.append({"name": "geometry", "value": model.geometry.known, "text": f"Sizes {known} ({PRACTICE})."})
+    work.assume("geometry", model.geometry.known, f"Sizes {known} ({PRACTICE}).")
     work.assume("fast_exponent", FAST, "Polytropic exponent of the stroke beyond the sag; 1 up to it.")
 
 

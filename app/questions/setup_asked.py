@@ -12,7 +12,7 @@ from pydantic import Field
 from app.errors import Fault, Invalid
 from app.physics import load
 from app.physics.atmosphere import ALTITUDE_MAX_M
-from app.questions.sheet import SheetAsked
+from app.questions.sheet import ConfigurationAsked
 from app.units.measure import Measure, parse_measure, parse_reading
 from app.units.table import Kind, unit
 
@@ -21,7 +21,7 @@ MOST_READINGS = 12
 _MASS = "Plain numbers are kilograms."
 
 
-class SetupAsked(SheetAsked):
+class SetupAsked(ConfigurationAsked):
     """The parameters of `setup`: those of `sheet`, the rider and the bike, and what was measured."""
 
     spacers: int | None = Field(None, ge=0, le=30, description="Volume spacers fitted; else as from the factory.")

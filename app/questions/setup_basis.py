@@ -13,7 +13,7 @@ from itertools import combinations
 from app.catalogue.tables import Guide
 from app.errors import Invalid
 from app.physics.air_spring import AirSpring, coefficient_m2, spacers_held
-from app.physics.band import Setup, Spreads, start_pressure_band
+from app.physics.band import SPREADS, Setup, Spreads, start_pressure_band
 from app.physics.load import UNSPRUNG_FRONT_KG
 from app.physics.roots import bracketed_root
 from app.questions import spring_geometry
@@ -44,6 +44,8 @@ def tiers(ground: Ground) -> tuple[list[Tier], list[Gap]]:
                     gaps.append(each)
         except ValueError as impossible:
             gaps.append(gap("start-pressure", "the readings or sizes do not go together", str(impossible)))
+    if any(each.geometry is not None for each in found):
+        gaps = [each for each in gaps if each["what"] != "geometry"]
     return found, gaps
 
 
@@ -121,7 +123,8 @@ def _computed(ground: Ground) -> Iterator[Tier | Gap]:
         yield gap("spacer-volume", "spacers take room from the air", "Measure what one volume spacer displaces.")
         return
     if volume_m3 is not None and ground.spring.end_volume_ml is not None and ground.asked.spacers is not None:
-        held = spacers_held(float(ground.spring.end_volume_ml) * 1e-6, volume_m3)
+        surely = 1 - SPREADS[ground.spring.geometry_basis or "estimated"].end_volume_share
+        held = spacers_held(float(ground.spring.end_volume_ml) * 1e-6 * surely, volume_m3)
         if ground.asked.spacers > held:
             said = f"spacers is 0 to {held}: more fill the chamber"
             raise Invalid.one("out-of-range", said, parameter="spacers", suggestion=str(held))

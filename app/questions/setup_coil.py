@@ -11,7 +11,7 @@ from app.questions.fits import spring_ref
 from app.questions.gaps import Gap
 from app.questions.prevailing import Shown
 from app.questions.setup_asked import Circumstances, si_of
-from app.questions.setup_ground import ForRider, Target
+from app.questions.setup_ground import ForRider, Target, same_sag
 from app.questions.setup_load import Load, load_inputs
 from app.questions.setup_model import Shown as Figures
 from app.questions.setup_shapes import Basis, Coil, CoilSag, CoilShown
@@ -46,7 +46,7 @@ def coil_found(
     stated = [row.preload_min_mm for row in offered.values() if row.preload_min_mm is not None]
     preload_m = float(min(stated)) / 1000 if stated else 0.0
     shown: Coil = {"springs": [], "text": _TEXT}
-    choice = _published_choice(guides)
+    choice = _published_choice(guides, target)
     if choice is not None:
         shown["published_choice"] = spring_ref(choice, springs)
     usual = next((row.rate_unit for row in offered.values() if row.rate_unit), RATE_UNIT)
@@ -91,9 +91,10 @@ def _add_rate(
     return choice is not None and choice in rates and choice not in near | within
 
 
-def _published_choice(guides: ForRider) -> str | None:
-    """The one spring that the guide names for this rider, where it surely holds."""
-    named = {row.spring_choice for each in guides.sure if each.surely and _names_coil(row := each.statement)} - {None}
+def _published_choice(guides: ForRider, target: Target) -> str | None:
+    """The one spring that the guide names for this rider at this sag, where it surely holds."""
+    rows = [each.statement for each in guides.sure if each.surely]
+    named = {row.spring_choice for row in rows if _names_coil(row) and same_sag(row, target)} - {None}
     return named.pop() if len(named) == 1 else None
 
 

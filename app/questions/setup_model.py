@@ -67,12 +67,17 @@ def model_of(geometry: Geometry, ground: Ground, load_n: float) -> Model:
     return Model(geometry, ground.target.sag_m, load_n, ground.ambient_pa, start)
 
 
+def travels_of(spring: AirSpring, sag_m: float) -> list[float]:
+    """The travels of the drawn stroke from full extension to full travel, the sag and the port among them."""
+    even = {spring.travel_m * (number / STEPS) for number in range(STEPS + 1)}
+    return sorted(even | {sag_m, spring.port_travel_m})
+
+
 def stroke(spring: AirSpring, start_abs_pa: float, sag_m: float, ambient_pa: float) -> list[CurvePoint]:
-    """The points of the drawn stroke from full extension to full travel, the sag and the port among them."""
+    """The points of the drawn stroke: slow to the sag (or the port where that comes later), fast beyond it."""
     turn_m = max(sag_m, spring.port_travel_m)
-    at = {spring.travel_m * (number / STEPS) for number in range(STEPS + 1)} | {sag_m, spring.port_travel_m}
     points = []
-    for travel_m in sorted(at):
+    for travel_m in travels_of(spring, sag_m):
         if travel_m > turn_m:
             points.append(air.fast_point(spring, travel_m, start_abs_pa, sag_m, ambient_pa, FAST))
         else:
@@ -82,15 +87,15 @@ def stroke(spring: AirSpring, start_abs_pa: float, sag_m: float, ambient_pa: flo
     return points
 
 
-def curve_shown(model: Model, spring: AirSpring, start_abs_pa: float, shown: Shown) -> list[CurvePointShown]:
-    """The stroke as an answer shows it; pressures are gauge."""
+def curve_shown(model: Model, shown: Shown) -> list[CurvePointShown]:
+    """The stroke of the spring as it is fitted; pressures are gauge."""
     return [
         {
             "travel": shown.length(point.travel_m),
             "force": shown.force(point.force_n),
             "pressure": shown.pressure(point.pressure_abs_pa - model.ambient_pa),
         }
-        for point in stroke(spring, start_abs_pa, model.sag_m, model.ambient_pa)
+        for point in stroke(model.geometry.air, model.start_abs_pa, model.sag_m, model.ambient_pa)
     ]
 
 
@@ -101,16 +106,20 @@ def by_spacers_shown(model: Model, ground: Ground, limits: Limits, shown: Shown)
     """
     fitted = ground.spacers or 0
     spring = model.geometry.air
+    travels = [shown.length(travel_m) for travel_m in travels_of(spring, model.sag_m)]
     if spring.spacer_volume_m3 is None:
-        return [_line(model, spring, fitted, limits, shown)]
+        return [_line(model, spring, fitted, limits, shown, travels)]
     held = air.spacers_held(spring.end_volume_m3, spring.spacer_volume_m3)
     last = min(max(fitted, limits.spacers or 0), held)
-    return [_line(model, spring.with_spacers(count), count, limits, shown) for count in range(last + 1)]
+    return [_line(model, spring.with_spacers(count), count, limits, shown, travels) for count in range(last + 1)]
 
 
-def _line(model: Model, spring: AirSpring, count: int, limits: Limits, shown: Shown) -> BySpacers:
+def _line(
+    model: Model, spring: AirSpring, count: int, limits: Limits, shown: Shown, travels: list[Quantity]
+) -> BySpacers:
     start = air.pressure_for_sag_abs_pa(spring, model.sag_m, model.load_n, model.ambient_pa)
-    top = air.peak(spring, start, model.sag_m, model.ambient_pa, FAST)
+    points = stroke(spring, start, model.sag_m, model.ambient_pa)
+    top = points[-1]
     exceeds = limits.exceeded(start - model.ambient_pa, count)
     line: BySpacers = {
         "spacers": count,
@@ -119,7 +128,10 @@ def _line(model: Model, spring: AirSpring, count: int, limits: Limits, shown: Sh
         "peak_force": shown.force(top.force_n),
         "progression": round(top.force_n / model.load_n, 2),
         "exceeds": exceeds,
-        "curve": curve_shown(model, spring, start, shown),
+        "curve": [
+            {"travel": travel, "force": shown.force(point.force_n)}
+            for travel, point in zip(travels, points, strict=True)
+        ],
     }
     if exceeds:
         line["within_limit"] = False

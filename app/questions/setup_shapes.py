@@ -62,7 +62,7 @@ class BySpacers(TypedDict):
     progression: float
     within_limit: NotRequired[bool]
     exceeds: list[Literal["spacer limit", "pressure limit"]]
-    curve: list[CurvePointShown]
+    curve: list[CurvePointShown]  # travel and force
 
 
 class PressureLimit(TypedDict):
@@ -151,6 +151,7 @@ class Coil(TypedDict):
     softer: NotRequired[SpringRef]
     stiffer: NotRequired[SpringRef]
     published_choice: NotRequired[SpringRef]
+    fitted: NotRequired[SpringRef]
     springs: list[CoilShown]
     text: str
 

@@ -32,7 +32,7 @@ class Work:
     codes: list[str] = field(default_factory=list)
     load_n: float | None = None
 
-    def assume(self, name: str, value: Quantity | float, text: str) -> None:
+    def assume(self, name: str, value: Quantity | int | float | str, text: str) -> None:
         """Note something that was taken for granted."""
         self.assumptions.append({"name": name, "value": value, "text": text})
 

@@ -1,0 +1,22 @@
+"""SVG as a form of an answer: which questions are drawn, and by what.
+
+A drawing has no scripts and no styles, only presentation attributes, so the strictest content policy lets it be seen.
+"""
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from app.web.representation.kinds import Representation, register
+from app.web.representation.spring_curve_svg import spring_curve
+
+DRAWINGS: Mapping[str, Callable[[Mapping[str, Any]], bytes]] = {"setup": spring_curve}
+
+register(
+    Representation(
+        media_type="image/svg+xml",
+        suffix="svg",
+        render=lambda answered: DRAWINGS[answered.question](answered.answer),
+        can=lambda answered: answered.question in DRAWINGS,
+        charset=False,
+    )
+)

@@ -1,0 +1,251 @@
+"""The answer to `setup` drawn: force over travel for each number of spacers, with the sag marked.
+
+Readable on a phone, in print and without colour: lines differ by dashes and are named where they end. It draws the
+numbers of the answer and computes none; where there is no curve it says what is missing.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+from xml.etree import ElementTree as ET
+
+WIDTH, HEIGHT = 480, 430
+LEFT, RIGHT, TOP, BOTTOM = 62, 372, 74, 358
+DASHES = ("none", "9 4", "3 3", "12 3 3 3", "6 2 2 2 2 2", "1 3")
+FONT = "sans-serif"
+APART = 15  # least distance between two labels
+
+WARNINGS = {
+    "invented-data": "invented data, not for a real fork",
+    "over-pressure-limit": "above the maximum fill pressure",
+}
+
+Answer = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A curve by its label, and its points as (travel, force) in the units of the answer."""
+
+    label: str
+    points: Sequence[tuple[float, float]]
+    fitted: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Plane:
+    """Where a travel and a force lie on the sheet."""
+
+    travel_max: float
+    force_min: float
+    force_max: float
+
+    def x(self, travel: float) -> float:
+        return round(LEFT + (RIGHT - LEFT) * travel / self.travel_max, 2)
+
+    def y(self, force: float) -> float:
+        return round(BOTTOM - (BOTTOM - TOP) * (force - self.force_min) / (self.force_max - self.force_min), 2)
+
+
+def spring_curve(answer: Answer) -> bytes:
+    """The drawing as UTF-8."""
+    lines = _lines(answer)
+    root = ET.Element(
+        "svg",
+        {
+            "xmlns": "http://www.w3.org/2000/svg", "viewBox": f"0 0 {WIDTH} {HEIGHT}", "role": "img", "lang": "en",
+            "aria-labelledby": "title desc", "font-family": FONT, "font-size": "13", "fill": "black",
+        },
+    )  # fmt: skip
+    heading = _heading(answer)
+    _child(root, "title", heading, id="title")
+    _child(root, "desc", _described(answer, lines), id="desc")
+    _child(root, "rect", width=WIDTH, height=HEIGHT, fill="white")
+    _text(root, WIDTH / 2, 22, heading, anchor="middle", size=15, weight="bold")
+    if lines:
+        _drawn(root, answer, lines)
+    else:
+        _told(root, answer)
+    _warned(root, answer)
+    body: str = ET.tostring(root, encoding="unicode")
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{body}'.encode()
+
+
+def _lines(answer: Answer) -> list[Line]:
+    if "coil" in answer:
+        near = {answer["coil"][name]["id"] for name in ("fitted", "softer", "stiffer") if name in answer["coil"]}
+        coils = [each for each in answer["coil"]["springs"] if not near or each["spring"]["id"] in near]
+        fitted = answer["coil"].get("fitted", {}).get("id")
+        return [Line(each["rate"]["text"], _points(each), each["spring"]["id"] == fitted) for each in coils]
+    return [
+        Line(_counted(each["spacers"]), _points(each), each["spacers"] == answer.get("spacers"))
+        for each in answer["by_spacers"]
+    ]
+
+
+def _points(each: Answer) -> list[tuple[float, float]]:
+    return [(point["travel"]["value"], point["force"]["value"]) for point in each["curve"]]
+
+
+def _counted(spacers: int) -> str:
+    return f"{spacers} spacer" if spacers == 1 else f"{spacers} spacers"
+
+
+def _heading(answer: Answer) -> str:
+    fit = answer.get("fit")
+    name = answer["chassis"]["name"]
+    return f"{name}, {fit['travel']['text']}: spring curve" if fit else f"{name}: spring curve"
+
+
+def _described(answer: Answer, lines: Sequence[Line]) -> str:
+    """What the drawing shows, in sentences, for those who cannot see it."""
+    if not lines:
+        return " ".join(["No curve can be drawn.", *_missing(answer)])
+    said = ["Force over travel."]
+    for line in lines:
+        said.append(f"{line.label}: {line.points[-1][1]:g} {_unit(answer, 'force')} at full travel.")
+    if "sag" in answer:
+        said.append(f"Sag {answer['sag']['travel']['text']}, {answer['sag']['percent']:g} % of the travel.")
+    if "load" in answer:
+        said.append(f"Load {answer['load']['text']}.")
+    if "start_pressure" in answer:
+        said.append(f"Start pressure {answer['start_pressure']['text']}, {answer['basis']}.")
+    said += [each["text"] for each in answer["cautions"] if each["code"] in WARNINGS]
+    return " ".join(said)
+
+
+def _unit(answer: Answer, what: str) -> str:
+    rows = answer["by_spacers"] or answer["coil"]["springs"]
+    unit: str = rows[0]["curve"][0][what]["unit"]
+    return unit
+
+
+def _drawn(root: ET.Element, answer: Answer, lines: Sequence[Line]) -> None:
+    forces = [force for line in lines for _, force in line.points]
+    step = _step(max(forces) - min(0.0, *forces))
+    low = min(0.0, *forces)  # the negative chamber may draw the fork in: shown as it is
+    plane = Plane(max(travel for line in lines for travel, _ in line.points), low, -(-max(forces) // step) * step)
+    _axes(root, plane, step, _unit(answer, "travel"), _unit(answer, "force"))
+    ends: list[tuple[float, Line]] = []
+    for number, line in enumerate(lines):
+        dash, width = DASHES[number % len(DASHES)], 2.6 if line.fitted else 1.6
+        points = " ".join(f"{plane.x(travel)},{plane.y(force)}" for travel, force in line.points)
+        drawn = _child(
+            root, "polyline", points=points, fill="none", stroke="black", stroke_width=width, stroke_dasharray=dash
+        )
+        drawn.set("class", "curve")
+        _child(drawn, "title", line.label)
+        ends.append((plane.y(line.points[-1][1]), line))
+    _labels(root, ends)
+    _sag(root, answer, plane)
+
+
+def _axes(root: ET.Element, plane: Plane, step: float, travel_unit: str, force_unit: str) -> None:
+    force = -(-plane.force_min // step) * step + 0.0
+    while force <= plane.force_max + step / 2:
+        y = plane.y(force)
+        _child(root, "line", x1=LEFT, x2=RIGHT, y1=y, y2=y, stroke="#bbb" if force else "black", stroke_width=0.8)
+        _text(root, LEFT - 6, y + 4, f"{force:g}", anchor="end", name="force-tick")
+        force += step
+    across = _step(plane.travel_max)
+    travel = 0.0
+    while travel <= plane.travel_max + 1e-9:
+        x = plane.x(travel)
+        _child(root, "line", x1=x, x2=x, y1=BOTTOM, y2=BOTTOM + 5, stroke="black", stroke_width=0.8)
+        _text(root, x, BOTTOM + 19, f"{travel:g}", anchor="middle", name="travel-tick")
+        travel += across
+    _child(root, "line", x1=LEFT, x2=LEFT, y1=TOP, y2=BOTTOM, stroke="black", stroke_width=1)
+    _text(root, (LEFT + RIGHT) / 2, BOTTOM + 40, f"travel from full extension ({travel_unit})", anchor="middle")
+    _text(root, LEFT - 6, TOP - 12, f"force ({force_unit})", anchor="start")
+
+
+def _labels(root: ET.Element, ends: Sequence[tuple[float, Line]]) -> None:
+    """Each line's name at its end, moved apart where they would touch, from the lowest on the sheet upwards."""
+    free = float(BOTTOM)
+    for y, line in sorted(ends, key=lambda end: -end[0]):
+        at = min(y, free)
+        free = at - APART
+        if abs(at - y) > 1:
+            _child(root, "line", x1=RIGHT, y1=y, x2=RIGHT + 8, y2=at, stroke="#777", stroke_width=0.8)
+        _text(root, RIGHT + 10, at + 4, line.label, weight="bold" if line.fitted else "normal", name="label")
+
+
+def _sag(root: ET.Element, answer: Answer, plane: Plane) -> None:
+    """The wanted sag as an upright line, and the load on it as a point."""
+    if "sag" not in answer:
+        return
+    sag = answer["sag"]
+    x = plane.x(sag["travel"]["value"])
+    _child(root, "line", x1=x, x2=x, y1=TOP, y2=BOTTOM, stroke="black", stroke_width=1, stroke_dasharray="2 3")
+    _text(root, x + 5, TOP + 12, f"sag {sag['travel']['text']} ({sag['percent']:g} %)", name="sag-label")
+    if "load" in answer:
+        mark = _child(root, "circle", cx=x, cy=plane.y(answer["load"]["value"]), r=5, fill="white", stroke="black")
+        mark.set("stroke-width", "2")
+        _child(mark, "title", f"load {answer['load']['text']}")
+        _text(root, x + 9, plane.y(answer["load"]["value"]) + 18, f"load {answer['load']['text'].split(' (')[0]}")
+    if "start_pressure" in answer:
+        told = f"start pressure {answer['start_pressure']['text']}, {answer['basis']}"
+        _text(root, WIDTH / 2, 40, told, anchor="middle")
+
+
+def _told(root: ET.Element, answer: Answer) -> None:
+    """In place of a drawing: what is missing, a line at a time."""
+    y = 60
+    for sentence in ["No curve can be drawn.", *_missing(answer)]:
+        for row in _wrapped(sentence, 62):
+            if y > HEIGHT - 30:
+                return
+            _text(root, 24, y, row, name="missing")
+            y += 18
+
+
+def _warned(root: ET.Element, answer: Answer) -> None:
+    """At the foot, what a drawing must not be seen without."""
+    there = {each["code"] for each in answer["cautions"]}
+    said = [WARNINGS[code] for code in WARNINGS if code in there]
+    if said:
+        _text(root, WIDTH / 2, HEIGHT - 10, "; ".join(said), anchor="middle", weight="bold", name="warning")
+
+
+def _missing(answer: Answer) -> list[str]:
+    undecided = [each["text"] for each in answer["undecided"]]
+    return [*undecided, *(each["text"] for each in answer["gaps"])]
+
+
+def _wrapped(text: str, most: int) -> list[str]:
+    rows = [""]
+    for word in text.split():
+        if rows[-1] and len(rows[-1]) + len(word) >= most:
+            rows.append("")
+        rows[-1] = f"{rows[-1]} {word}".strip()
+    return rows
+
+
+def _step(span: float) -> float:
+    """A round step that gives four to nine ticks."""
+    step = 1.0
+    while span / step > 9:
+        step *= 10
+    while span / step < 1:
+        step /= 10
+    for finer in (5.0, 2.0):
+        if span / (step / finer) <= 9:
+            return step / finer
+    return step
+
+
+def _child(parent: ET.Element, tag: str, text: str | None = None, **attributes: str | float) -> ET.Element:
+    """An element; an underscore in an attribute's name stands for a hyphen."""
+    element = ET.SubElement(parent, tag, {name.replace("_", "-"): f"{value}" for name, value in attributes.items()})
+    element.text = text
+    return element
+
+
+def _text(
+    root: ET.Element, x: float, y: float, text: str, *, anchor: str = "start", size: int | None = None,
+    weight: str | None = None, name: str | None = None,
+) -> None:  # fmt: skip
+    element = _child(root, "text", text, x=x, y=round(y, 2), text_anchor=anchor)
+    for attribute, value in (("font-size", size), ("font-weight", weight), ("class", name)):
+        if value is not None:
+            element.set(attribute, str(value))

@@ -1,0 +1,28 @@
+"""The question `setup`: what to start from for a rider, and what the spring then does; also as a drawing."""
+
+from typing import Annotated
+
+from fastapi import Query, Request
+from starlette.responses import Response
+
+from app.questions.setup import setup
+from app.questions.setup_asked import SetupAsked
+from app.questions.setup_shapes import SETUP, SetupAnswer
+from app.web.representation import drawings as drawings  # registers image/svg+xml
+from app.web.routes.chassis_questions import ChassisId, answer
+from app.web.strict import strict_router
+
+router = strict_router(tags=["questions"])
+
+
+@router.get(
+    "/v1/chassis/{chassis}/setup",
+    operation_id="chassisSetup",
+    summary="Start pressure or spring rate for a rider, with its band, and the spring curve",
+    response_model=None,
+    responses={200: {"model": SetupAnswer, "description": "What to start from, on which basis, and how sure it is."}},
+)
+async def chassis_setup(request: Request, chassis: ChassisId, asked: Annotated[SetupAsked, Query()]) -> Response:
+    """Every figure says whether it is published, measured or computed; what is missing is in `gaps`, never guessed.
+    `.svg` draws force over travel for each number of volume spacers."""
+    return await answer(request, asked, lambda at: setup(at, chassis, asked), SETUP, "setup")
