@@ -15,7 +15,7 @@ from app.errors import Refusal, Unavailable
 from app.settings import Settings
 
 if TYPE_CHECKING:
-    from app.catalogue.database import Database
+    from app.database.connections import Database
     from app.exchange.reports import PackageReport
 
 SEED_DATA = Path(__file__).parents[1] / "seed_data"
@@ -66,7 +66,7 @@ def serve(
 @cli.command()
 def migrate(database: DatabaseOption = None, as_json: JsonOption = False) -> None:
     """Create the tables of both databases or bring them up to this build."""
-    from app.catalogue.migrating import head
+    from app.database.migrating import head
 
     settings = _settings(database_url=_url(database))
     _opened(settings, bring_up=True).close()
@@ -179,9 +179,9 @@ def _url(database: str | None) -> str | None:
 
 def _opened(settings: Settings, bring_up: bool = False) -> "Database":
     """The catalogue's database, its schema current; on SQLite, or where asked to, it is brought up to date."""
-    from app.catalogue.database import Database
-    from app.catalogue.migrating import migrate as bring_up_to_date
-    from app.catalogue.migrating import state
+    from app.database.connections import Database
+    from app.database.migrating import migrate as bring_up_to_date
+    from app.database.migrating import state
 
     stored = Database(settings.database_url, settings.read_url)
     if stored.is_sqlite or bring_up:
@@ -199,7 +199,7 @@ def _opened(settings: Settings, bring_up: bool = False) -> "Database":
 
 def _opened_if_there(settings: Settings) -> "Database | None":
     """The catalogue's database where there is one; nothing is created."""
-    from app.catalogue.database import Database
+    from app.database.connections import Database
 
     stored = Database(settings.database_url, settings.read_url)
     return None if stored.path is not None and not stored.path.exists() else stored

@@ -10,9 +10,9 @@ from typing import TypeVar
 
 from sqlalchemy import Connection, bindparam, func, select
 
-from app.catalogue.database import Database
 from app.catalogue.rows import At
 from app.catalogue.stored import REVISIONS
+from app.database.connections import Database
 from app.errors import Invalid, Refusal, Unavailable
 
 T = TypeVar("T")

@@ -9,11 +9,11 @@ from itertools import chain, islice
 from pathlib import Path
 
 from app.catalogue.catalogue import Catalogue
-from app.catalogue.database import Database
-from app.catalogue.migrating import migrate
 from app.catalogue.rows import MemoryRows, Overlay, Rows
 from app.catalogue.tables import TABLES, Row
 from app.catalogue.writing import BATCH, NewRevision
+from app.database.connections import Database
+from app.database.migrating import migrate
 from app.exchange.judging import MANY, changes_of, judge, keep
 from app.exchange.merging import Merge, Progress, silent
 from app.exchange.package import Package, open_package

@@ -3,6 +3,6 @@
 from alembic import context
 
 from app.access.stored import SHOP
-from app.catalogue.migrating import run_in_context
+from app.database.migrating import run_in_context
 
 run_in_context(context, SHOP)

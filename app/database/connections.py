@@ -1,0 +1,143 @@
+"""Connections to one database: readers that cannot write, and one writer at a time. Knows no table.
+
+SQLite: one read-only connection serves all reads of a worker; a writer takes the write lock at once (BEGIN IMMEDIATE)
+and waits at most `WRITER_WAIT_S`. PostgreSQL: pooled connections; the writer holds an advisory transaction lock.
+"""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
+from sqlalchemy.exc import DBAPIError, OperationalError
+from sqlalchemy.pool import NullPool, StaticPool
+
+from app.errors import NoRoom, Unavailable
+
+WRITER_WAIT_S = 5
+WRITER_LOCK = 0x4C454757  # the advisory lock of PostgreSQL writers
+
+
+class Database:
+    """One database by URL (`sqlite:///path` or `postgresql+psycopg://…`), and optionally a replica to read from."""
+
+    def __init__(self, url: str, read_url: str | None = None) -> None:
+        parsed = make_url(url)
+        self.url = parsed
+        self.is_sqlite = parsed.get_backend_name() == "sqlite"
+        self._held: Connection | None = None
+        if self.is_sqlite:
+            if not parsed.database:
+                raise Unavailable("a SQLite database needs a file: sqlite:///path/to/legwork.db")
+            self.path: Path | None = Path(parsed.database).absolute()
+            self.reader: Engine = _sqlite(self.path, read_only=True)
+            self.writer: Engine = _sqlite(self.path, read_only=False)
+        else:
+            self.path = None
+            self.reader = create_engine(
+                read_url or url,
+                pool_size=8,
+                max_overflow=8,
+                pool_timeout=5,
+                pool_pre_ping=True,
+                isolation_level="AUTOCOMMIT",
+                connect_args={"connect_timeout": 5, "options": "-c default_transaction_read_only=on"},
+            )
+            self.writer = create_engine(url, poolclass=NullPool, connect_args={"connect_timeout": 5})
+
+    @contextmanager
+    def read(self) -> Iterator[Connection]:
+        """A connection that cannot write; on SQLite always the same one, which is not shared between threads at once.
+
+        Raises Unavailable when the database cannot be reached.
+        """
+        try:
+            if self.is_sqlite:
+                if self._held is None:
+                    self._held = self.reader.connect()
+                yield self._held
+            else:
+                with self.reader.connect() as connection:
+                    yield connection
+        except (DBAPIError, sqlite3.Error) as error:
+            raise plain(error) from error
+
+    @contextmanager
+    def write(self) -> Iterator[Connection]:
+        """The one write transaction: committed when the block ends, rolled back when it raises.
+
+        Raises Unavailable when another writer keeps it longer than WRITER_WAIT_S, NoRoom when the disk is full.
+        """
+        try:
+            with self.writer.begin() as connection:
+                if not self.is_sqlite:
+                    connection.execute(text(f"SET LOCAL lock_timeout = '{WRITER_WAIT_S}s'"))
+                    connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": WRITER_LOCK})
+                yield connection
+        except (DBAPIError, sqlite3.Error) as error:
+            raise plain(error) from error
+
+    def close(self) -> None:
+        """Give up all connections."""
+        if self._held is not None:
+            self._held.close()
+            self._held = None
+        self.reader.dispose()
+        self.writer.dispose()
+
+
+def _sqlite(path: Path, *, read_only: bool) -> Engine:
+    mode = "ro" if read_only else "rwc"
+    engine = create_engine(
+        "sqlite://",
+        creator=lambda: _connect(path, mode),
+        poolclass=StaticPool if read_only else NullPool,
+    )
+    if read_only:
+        return engine
+
+    @event.listens_for(engine, "begin")
+    def _take_the_lock(connection: Connection) -> None:
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+    return engine
+
+
+def _connect(path: Path, mode: str) -> Any:
+    quoted = str(path).replace("%", "%25").replace("?", "%3f").replace("#", "%23")
+    connection = sqlite3.connect(
+        f"file:{quoted}?mode={mode}", uri=True, timeout=WRITER_WAIT_S, isolation_level=None, check_same_thread=False,
+        cached_statements=512,
+    )  # fmt: skip
+    if mode == "ro":
+        connection.execute("PRAGMA query_only = on")
+        connection.execute("PRAGMA mmap_size = 268435456")
+    else:
+        connection.execute("PRAGMA journal_mode = wal")
+        connection.execute("PRAGMA synchronous = full")
+    return connection
+
+
+def plain(error: DBAPIError | sqlite3.Error) -> Exception:
+    """The refusal that a driver's error amounts to; what is a fault of ours stays as it is."""
+    cause = error.orig if isinstance(error, DBAPIError) else error
+    message = str(cause).lower()
+    if "disk is full" in message or "no space left" in message or "disk full" in message:
+        return NoRoom("the disk under the database is full; nothing was stored")
+    if "locked" in message or "lock timeout" in message or "busy" in message:
+        return Unavailable("another change is being written; try again", retry_after=2)
+    broken = (
+        "unable to open",
+        "malformed",
+        "not a database",
+        "disk i/o",
+        "readonly",
+        "no such table",
+        "does not exist",
+    )
+    lost = isinstance(error, OperationalError) or getattr(error, "connection_invalidated", False)
+    if lost or any(word in message for word in broken):
+        return Unavailable("the database cannot be used at the moment", retry_after=5)
+    return error

@@ -1,0 +1,75 @@
+"""Brings a database's schema up to this build, under a lock; refuses a database that is newer, foreign or damaged."""
+
+from pathlib import Path
+from typing import Any
+
+from alembic import command
+from alembic.config import Config
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import Connection, MetaData, inspect, text
+
+from app.database.connections import Database
+from app.errors import Unavailable
+
+MIGRATIONS = Path(__file__).parents[2] / "migrations"
+
+
+def _config(which: str) -> Config:
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS / which).replace("%", "%%"))
+    return config
+
+
+def head(which: str) -> str:
+    """The schema version of this build of `catalogue` or `shop`."""
+    found = ScriptDirectory.from_config(_config(which)).get_current_head()
+    assert found is not None
+    return found
+
+
+def state(connection: Connection, which: str) -> str:
+    """`current`, `empty`, `older` or `newer`, compared with this build."""
+    present = MigrationContext.configure(connection).get_current_revision()
+    if present is None:
+        return "empty" if not inspect(connection).get_table_names() else "foreign"
+    if present == head(which):
+        return "current"
+    known = {script.revision for script in ScriptDirectory.from_config(_config(which)).walk_revisions()}
+    return "older" if present in known else "newer"
+
+
+def migrate(database: Database, which: str) -> None:
+    """Create or upgrade the schema. Raises Unavailable with one plain sentence when that cannot be."""
+    if database.path is not None:
+        database.path.parent.mkdir(parents=True, exist_ok=True)
+    with database.write() as connection:
+        if database.is_sqlite:
+            verdict = connection.execute(text("PRAGMA quick_check(1)")).scalar()
+            if verdict != "ok":
+                raise Unavailable(f"the database {database.path} is damaged: {verdict}; restore a backup")
+        found = state(connection, which)
+        if found == "current":
+            return
+        if found in ("newer", "foreign"):
+            what = "made by a newer build" if found == "newer" else "of another program"
+            raise Unavailable(f"the database {database.url.render_as_string()} is {what}; nothing was changed")
+        config = _config(which)
+        config.attributes["connection"] = connection
+        command.upgrade(config, "head")
+
+
+def run_in_context(context: Any, metadata: MetaData) -> None:
+    """What an Alembic env.py does here: run on the connection in hand, or on the URL given with `-x url=…`."""
+    connection: Connection | None = context.config.attributes.get("connection")
+    if connection is None:
+        database = Database(context.get_x_argument(as_dictionary=True)["url"])
+        with database.write() as connection:
+            _run(context, metadata, connection)
+    else:
+        _run(context, metadata, connection)
+
+
+def _run(context: Any, metadata: MetaData, connection: Connection) -> None:
+    context.configure(connection=connection, target_metadata=metadata, compare_type=True)
+    context.run_migrations()
