@@ -2,7 +2,8 @@
 
 - `database_url`: a fresh, migrated, empty catalogue for one test, on SQLite and again on PostgreSQL 18. Use it (or
   `database`, `catalogue`) for everything that writes.
-- `loaded`: the demo package, loaded once per engine and session. Read only: a test that writes takes its own.
+- `demo_url` (or `demo`): the same with the demo package at revision 1, copied from one that was loaded once.
+- `loaded`: the demo package, one database per engine and session. Read only: a test that writes takes `demo`.
 - Tests of pure functions take none of these; rules are tested on `MemoryRows`.
 
 A test that touches a database takes it from here, so that it runs on both engines. PostgreSQL comes with a wheel and is
@@ -15,7 +16,7 @@ import shutil
 import tempfile
 import warnings
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -23,13 +24,15 @@ import psycopg
 import pytest
 
 from app.catalogue.catalogue import Catalogue
-from app.catalogue.database import Database
-from app.catalogue.migrating import migrate
+from app.database.connections import Database
+from app.database.migrating import migrate
 from app.exchange.loading import Entry, load
 
 ENGINES = ("sqlite", "postgresql")
 SEED_DATA = Path(__file__).parents[1] / "seed_data"
 MADE: dict[str, int] = {"databases": 0}
+
+Fresh = Callable[[str, bool], AbstractContextManager[str]]
 
 
 @pytest.fixture(scope="session")
@@ -56,64 +59,75 @@ def postgres() -> Iterator[Any]:
 
 
 @pytest.fixture(scope="session")
-def empty_database(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Any]:
-    """Makes a context that holds the URL of a fresh migrated catalogue of an engine; copied, not migrated again."""
-    originals: dict[str, Path] = {}
+def fresh_database(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Fresh:
+    """Makes a context with the URL of a new database of an engine: migrated, and empty or with the demo at revision 1.
+
+    Each kind is made once and copied after that.
+    """
+    originals: dict[tuple[str, bool], str] = {}
 
     @contextmanager
-    def sqlite() -> Iterator[str]:
+    def sqlite(demo: bool) -> Iterator[str]:
         folder = tmp_path_factory.mktemp("sqlite")
-        if "sqlite" not in originals:
-            originals["sqlite"] = folder / "original.db"
-            _migrated(f"sqlite:///{originals['sqlite']}")
+        if ("sqlite", demo) not in originals:
+            originals["sqlite", demo] = str(folder / "original.db")
+            _fill(f"sqlite:///{folder / 'original.db'}", demo)
         path = folder / "legwork.db"
-        shutil.copy(originals["sqlite"], path)
+        shutil.copy(originals["sqlite", demo], path)
         yield f"sqlite:///{path}"
 
     @contextmanager
-    def postgresql() -> Iterator[str]:
+    def postgresql(demo: bool) -> Iterator[str]:
         server = request.getfixturevalue("postgres")
         MADE["databases"] += 1
         name = f"legwork_{MADE['databases']}"
         with psycopg.connect(server.get_uri(), autocommit=True) as connection:
-            if "postgresql" not in originals:
-                connection.execute("CREATE DATABASE legwork_original")
-                _migrated(_url(server, "legwork_original"))
-                originals["postgresql"] = Path("legwork_original")
-            connection.execute(f"CREATE DATABASE {name} TEMPLATE legwork_original")
+            if ("postgresql", demo) not in originals:
+                originals["postgresql", demo] = "legwork_demo" if demo else "legwork_empty"
+                connection.execute(f"CREATE DATABASE {originals['postgresql', demo]}")
+                _fill(_url(server, originals["postgresql", demo]), demo)
+            connection.execute(f"CREATE DATABASE {name} TEMPLATE {originals['postgresql', demo]}")
         yield _url(server, name)
         with psycopg.connect(server.get_uri(), autocommit=True) as connection:
             connection.execute(f"DROP DATABASE {name} WITH (FORCE)")
 
     makers = {"sqlite": sqlite, "postgresql": postgresql}
-    return lambda engine: makers[engine]()
+    return lambda engine, demo: makers[engine](demo)
 
 
 def _url(server: Any, name: str) -> str:
     return str(server.get_uri(name)).replace("postgresql://", "postgresql+psycopg://")
 
 
-def _migrated(url: str) -> None:
+def _fill(url: str, demo: bool) -> None:
     database = Database(url)
     migrate(database, "catalogue")
+    if demo:
+        report = load(database, SEED_DATA, Entry("the demo", "tests"))
+        assert report["accepted"], report["findings"][:5]
     database.close()
 
 
 @pytest.fixture(scope="session", params=ENGINES)
-def loaded(request: pytest.FixtureRequest, empty_database: Callable[[str], Any]) -> Iterator[Catalogue]:
-    """The demo package at revision 1, loaded once per engine; read only."""
-    with empty_database(request.param) as url:
+def loaded(request: pytest.FixtureRequest, fresh_database: Fresh) -> Iterator[Catalogue]:
+    """The demo package at revision 1, one database per engine and session; read only."""
+    with fresh_database(request.param, True) as url:
         database = Database(url)
-        report = load(database, SEED_DATA, Entry("the demo", "tests"))
-        assert report["accepted"], report["findings"][:5]
         yield Catalogue(database)
         database.close()
 
 
 @pytest.fixture(params=ENGINES)
-def database_url(request: pytest.FixtureRequest, empty_database: Callable[[str], Any]) -> Iterator[str]:
+def database_url(request: pytest.FixtureRequest, fresh_database: Fresh) -> Iterator[str]:
     """The URL of a fresh, migrated, empty catalogue; the test runs once per engine."""
-    with empty_database(request.param) as url:
+    with fresh_database(request.param, False) as url:
+        yield url
+
+
+@pytest.fixture(params=ENGINES)
+def demo_url(request: pytest.FixtureRequest, fresh_database: Fresh) -> Iterator[str]:
+    """The URL of a catalogue with the demo at revision 1, to write to; the test runs once per engine."""
+    with fresh_database(request.param, True) as url:
         yield url
 
 
@@ -121,6 +135,14 @@ def database_url(request: pytest.FixtureRequest, empty_database: Callable[[str],
 def database(database_url: str) -> Iterator[Database]:
     """A fresh, migrated, empty catalogue."""
     database = Database(database_url)
+    yield database
+    database.close()
+
+
+@pytest.fixture
+def demo(demo_url: str) -> Iterator[Database]:
+    """A catalogue with the demo at revision 1, to write to."""
+    database = Database(demo_url)
     yield database
     database.close()
 
