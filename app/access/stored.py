@@ -1,7 +1,49 @@
-"""The SQL tables of the shop database; so far it holds none."""
+"""The SQL tables of the shop database: keys and the audit of writes. Its rows can be erased."""
 
-from sqlalchemy import MetaData
+from sqlalchemy import Boolean, Integer, MetaData, String, Table
+from sqlmodel import Field, SQLModel
 
 SHOP = MetaData(
     naming_convention={"ix": "ix_%(table_name)s_%(column_0_N_name)s", "uq": "uq_%(table_name)s_%(column_0_N_name)s"}
 )
+BYTEWISE = String().with_variant(String(collation="C"), "postgresql")
+
+
+class ShopModel(SQLModel):
+    """Base of the shop database's SQL tables."""
+
+    metadata = SHOP
+
+
+class StoredKey(ShopModel, table=True):
+    """A key: its public id and label, the SHA-256 of its secret, what it may do. The secret itself is nowhere."""
+
+    __tablename__ = "keys"
+
+    id: str = Field(primary_key=True, sa_type=BYTEWISE)
+    label: str = Field(sa_type=BYTEWISE)
+    digest: str = Field(sa_type=BYTEWISE, unique=True)
+    scopes: str = Field(sa_type=BYTEWISE)
+    created_at: str = Field(sa_type=BYTEWISE)
+    revoked_at: str | None = Field(default=None, sa_type=BYTEWISE)
+
+
+class AuditEntry(ShopModel, table=True):
+    """A write that was asked for, done or refused. `key` is the public id of the key, if one was known."""
+
+    __tablename__ = "audit"
+
+    number: int | None = Field(default=None, primary_key=True, sa_type=Integer)
+    at: str = Field(sa_type=BYTEWISE, index=True)
+    key: str | None = Field(default=None, sa_type=BYTEWISE)
+    method: str = Field(sa_type=BYTEWISE)
+    path: str = Field(sa_type=BYTEWISE)
+    status: int = Field(sa_type=Integer)
+    done: bool = Field(sa_type=Boolean)
+    reason: str | None = Field(default=None, sa_type=BYTEWISE)
+    revision: int | None = Field(default=None, sa_type=Integer)
+    request_id: str | None = Field(default=None, sa_type=BYTEWISE)
+
+
+KEYS: Table = SHOP.tables["keys"]
+AUDIT: Table = SHOP.tables["audit"]

@@ -1,0 +1,117 @@
+"""Keys: made once and shown once, kept as SHA-256, compared in constant time; each has scopes and can be revoked.
+
+A key reads `legwork-<id>-<secret>`: the id is public and finds the row, the secret is 256 random bits, so no slow hash
+is needed. Whether the id is unknown, the secret wrong or the key revoked, the answer is one and takes one path.
+"""
+
+import datetime as dt
+import hashlib
+import hmac
+import re
+import secrets
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+from sqlalchemy import bindparam, insert, select, update
+
+from app.access.stored import KEYS
+from app.database.connections import Database
+from app.errors import Forbidden, Invalid, NotFound, Unauthorised
+
+Scope = Literal["read", "edit", "bench", "admin"]
+SCOPES: tuple[Scope, ...] = get_args(Scope)
+
+_KEY = re.compile(r"legwork-([0-9a-f]{12})-([A-Za-z0-9_-]{43})")
+_LABEL = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ._-]{0,59}")
+_BY_ID = select(KEYS.c.id, KEYS.c.label, KEYS.c.digest, KEYS.c.scopes, KEYS.c.revoked_at).where(
+    KEYS.c.id == bindparam("id")
+)
+_NOBODY = hashlib.sha256(b"nobody").hexdigest()
+
+
+@dataclass(frozen=True, slots=True)
+class Caller:
+    """Who is asking: the public id and label of a key, and what it may do. `admin` may do everything."""
+
+    id: str
+    label: str
+    scopes: frozenset[str]
+
+    def may(self, scope: Scope) -> bool:
+        return scope in self.scopes or "admin" in self.scopes
+
+    def require(self, scope: Scope) -> None:
+        """Raises Forbidden where the key lacks the scope."""
+        if not self.may(scope):
+            raise Forbidden(f"this key may not do that: it takes the scope {scope}")
+
+
+@dataclass(frozen=True, slots=True)
+class KeyShown:
+    """A key as it is listed; `token` only at the moment it is made."""
+
+    id: str
+    label: str
+    scopes: tuple[str, ...]
+    created_at: str
+    revoked_at: str | None = None
+    token: str | None = None
+
+
+def add(shop: Database, label: str, scopes: Iterable[str]) -> KeyShown:
+    """Make a key; its token is in the answer and never again. Raises Invalid for a label or scope that is none."""
+    wanted = sorted(set(scopes))
+    if not _LABEL.fullmatch(label):
+        raise Invalid.one("label", "a label is 1 to 60 letters, digits, spaces, dots or hyphens; it is public")
+    unknown = [scope for scope in wanted if scope not in SCOPES]
+    if unknown or not wanted:
+        raise Invalid.one("scope", f"a scope is one of {', '.join(SCOPES)}")
+    id, secret = secrets.token_hex(6), secrets.token_urlsafe(32)
+    made = now()
+    values = {"id": id, "label": label, "digest": _digest(secret), "scopes": ";".join(wanted), "created_at": made}
+    with shop.write() as connection:
+        connection.execute(insert(KEYS), values)
+    return KeyShown(id, label, tuple(wanted), made, token=f"legwork-{id}-{secret}")
+
+
+def revoke(shop: Database, id: str) -> None:
+    """A revoked key is refused from now on. Raises NotFound for an id that no key in force has."""
+    statement = update(KEYS).where(KEYS.c.id == id, KEYS.c.revoked_at.is_(None)).values(revoked_at=now())
+    with shop.write() as connection:
+        if connection.execute(statement).rowcount == 0:
+            raise NotFound("no key in force has that id")
+
+
+def listed(shop: Database) -> list[KeyShown]:
+    """All keys, the revoked ones too, oldest first; no secrets."""
+    statement = select(KEYS).order_by(KEYS.c.created_at, KEYS.c.id)
+    with shop.read() as connection:
+        return [
+            KeyShown(row.id, row.label, tuple(row.scopes.split(";")), row.created_at, row.revoked_at)
+            for row in connection.execute(statement)
+        ]
+
+
+def caller(shop: Database, authorization: str | None) -> Caller | None:
+    """Who sends this Authorization header; None where there is none. Raises Unauthorised for any key not in force."""
+    if authorization is None:
+        return None
+    kind, _, token = authorization.partition(" ")
+    match = _KEY.fullmatch(token.strip()) if kind.lower() == "bearer" else None
+    id, secret = match.groups() if match else ("0" * 12, "")
+    with shop.read() as connection:
+        row = connection.execute(_BY_ID, {"id": id}).first()
+    right = hmac.compare_digest(_digest(secret), row.digest if row is not None else _NOBODY)
+    if not right or row is None or row.revoked_at is not None:
+        raise Unauthorised("this key is not in force")
+    return Caller(row.id, row.label, frozenset(row.scopes.split(";")))
+
+
+def now() -> str:
+    """The present moment, RFC 3339 UTC."""
+    return dt.datetime.now(dt.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def _digest(secret: str) -> str:
+    return hashlib.sha256(secret.encode()).hexdigest()
