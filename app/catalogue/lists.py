@@ -106,11 +106,13 @@ def _condition(stored: Any, described: Column) -> ColumnElement[bool]:
         )
         return or_(*held)
     wanted: Any = bindparam(f"v_{described.name}")
+    found: ColumnElement[bool]
     if described.kind.name != _PUBLISHED:
-        found: ColumnElement[bool] = stored == wanted
+        found = stored == wanted
         return found
     short = case((func.replace(stored, ".", "") != stored, func.rtrim(func.rtrim(stored, "0"), ".")), else_=stored)
-    return case((short == "-0", "0"), else_=short) == wanted
+    found = case((short == "-0", "0"), else_=short) == wanted
+    return found
 
 
 def _spellings(items: Kind) -> int:

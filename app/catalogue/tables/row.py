@@ -92,14 +92,15 @@ class Row(BaseModel):
             value = self.__dict__[name]
             if value is None:
                 continue
-            if isinstance(value, Decimal):
-                value = str(value)
-            elif isinstance(value, tuple):
-                value = [str(item) if isinstance(item, Decimal) else item for item in value]
-            elif isinstance(value, float) and value == int(value):
-                value = int(value)
-            given[name] = value
+            given[name] = [_shown(item) for item in value] if isinstance(value, tuple) else _shown(value)
         return given
+
+
+def _shown(value: Any) -> Any:
+    """A value as JSON: a figure as its digits, a whole number without a point."""
+    if isinstance(value, Decimal):
+        return str(value)
+    return int(value) if isinstance(value, float) and value == int(value) else value
 
 
 @cache

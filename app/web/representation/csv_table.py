@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 from weakref import WeakKeyDictionary
@@ -12,6 +13,7 @@ from pydantic import TypeAdapter
 from app.web.representation.kinds import Answered
 
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
+_FIGURE = re.compile(r"-[0-9]+(\.[0-9]+)?")  # a figure as published is text that keeps its digits
 _columns: WeakKeyDictionary[TypeAdapter[Any], dict[str, list[str]]] = WeakKeyDictionary()
 
 Json = Any
@@ -43,7 +45,7 @@ def _cell(value: Json) -> Json:
     if isinstance(value, int | float):
         return value
     text = value if isinstance(value, str) else _listed(value)
-    return f"'{text}" if text.startswith(_FORMULA) else text
+    return f"'{text}" if text.startswith(_FORMULA) and not _FIGURE.fullmatch(text) else text
 
 
 def _listed(values: list[Json]) -> str:

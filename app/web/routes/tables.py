@@ -2,9 +2,11 @@
 
 import re
 import urllib.parse
+from functools import cache
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query, Request
+from fastapi.routing import APIRoute
 from pydantic import TypeAdapter
 from starlette.responses import Response
 
@@ -22,15 +24,18 @@ RowId = Annotated[str, Path(description="Id of the row.")]
 _QUESTION = re.compile(r"/v1/([a-z]+)/\{\w+\}/([a-z/-]+)")
 
 
-def questions_about(request: Request) -> dict[str, list[str]]:
+@cache
+def questions_about() -> dict[str, list[str]]:
     """For each table the names of the questions that have a route below its rows."""
-    known: dict[str, list[str]] | None = getattr(request.app.state, "questions_about", None)
-    if known is None:
-        known = {name: [] for name in TABLES}
-        for path, operations in request.app.openapi()["paths"].items():
-            if (match := _QUESTION.fullmatch(path)) and match[1] in known and "get" in operations:
-                known[match[1]].append(match[2])
-        request.app.state.questions_about = known
+    from app.web.routes import ROUTERS  # only here: the routers are collected from modules such as this one
+
+    known: dict[str, list[str]] = {name: [] for name in TABLES}
+    for route in (route for router in ROUTERS for route in router.routes):
+        match = (
+            _QUESTION.fullmatch(route.path) if isinstance(route, APIRoute) and "GET" in (route.methods or ()) else None
+        )
+        if match and match[1] in known:
+            known[match[1]].append(match[2])
     return known
 
 
@@ -76,7 +81,7 @@ def _add_list(router: APIRouter, table: type[Row]) -> None:
 
 def _add_entry(router: APIRouter, table: type[Row]) -> None:
     async def get_row(request: Request, id: RowId, asked: Annotated[Pinned, Query()]) -> Response:
-        questions = questions_about(request)[table.table]
+        questions = questions_about()[table.table]
         answer = await request.app.state.catalogue.ask(lambda at: entry(at, table, id, questions), asked.pin())
         return respond(request, answer, entry_adapter(table), question="entry")
 

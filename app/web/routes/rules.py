@@ -1,0 +1,70 @@
+"""By which rules the catalogue is judged, and what of it they warn about."""
+
+from typing import Annotated, Literal
+
+from fastapi import Path, Query, Request
+from pydantic import BaseModel, ConfigDict, Field
+from starlette.responses import Response
+
+from app.questions import findings as questions
+from app.questions.findings import FindingsAsked
+from app.rules.finding import Severity
+from app.rules.registry import Shape
+from app.web.representation import respond
+from app.web.routes.tables import respond_page
+from app.web.strict import strict_router
+
+router = strict_router(tags=["rules"])
+
+
+class RulesAsked(BaseModel):
+    """The parameters of the list of rules."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    family: str | None = Field(default=None, max_length=80, description="Of this family.")
+    severity: Severity | None = Field(default=None, description="Of this severity.")
+    shape: Shape | None = Field(default=None, description="That see this.")
+    format: Literal["json", "html", "txt", "csv", "svg"] | None = Field(
+        default=None, description="The form of the answer; the end of the address (`.csv`) beats it, it beats Accept."
+    )
+
+
+@router.get(
+    "/v1/rules",
+    operation_id="listRules",
+    summary="The rules by which the catalogue is judged",
+    response_model=None,
+    responses={200: {"model": questions.RuleList, "description": "Every rule, by family."}},
+)
+async def list_rules(request: Request, asked: Annotated[RulesAsked, Query()]) -> Response:
+    """Each with what it finds, why that is wrong, how to mend it, and an example on either side of the line."""
+    answer = questions.rule_list(asked.family, asked.severity, asked.shape)
+    return respond(request, answer, questions.RULE_LIST, question="rules", rows="rules")
+
+
+@router.get(
+    "/v1/rules/{id}",
+    operation_id="getRule",
+    summary="One rule",
+    response_model=None,
+    responses={200: {"model": questions.RuleRow, "description": "What it finds, why, and how to mend it."}},
+)
+async def get_rule(request: Request, id: Annotated[str, Path(description="The rule's name.")]) -> Response:
+    """What `rule` of a finding means. 404 for a name that is none, with the nearest `candidates`."""
+    return respond(request, questions.one_rule(id), questions.RULE, question="rule")
+
+
+@router.get(
+    "/v1/findings",
+    operation_id="listFindings",
+    summary="The warnings that stand",
+    response_model=None,
+    responses={200: {"model": questions.FindingList, "description": "A page of warnings, by table, row and rule."}},
+)
+async def list_findings(request: Request, asked: Annotated[FindingsAsked, Query()]) -> Response:
+    """What the rules warn about in the catalogue as it is; what they reject was never stored."""
+    cursor = asked.read_cursor("findings", (str,))
+    catalogue = request.app.state.catalogue
+    answer = await catalogue.ask(lambda at: questions.finding_list(at, asked, cursor), asked.pin_of(cursor))
+    return respond_page(request, answer, questions.FINDING_LIST, question="findings", rows="findings")
