@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, NotRequired
+from typing import Any, Literal, NotRequired
 
 from pydantic import Field, TypeAdapter
 from typing_extensions import TypedDict
@@ -27,7 +27,7 @@ from app.catalogue.tables import (
     Torque,
     Use,
 )
-from app.questions.cautions import BEFORE_OPENING, cautions
+from app.questions.cautions import BEFORE_OPENING, caution, cautions
 from app.questions.chassis_in_hand import InHand, in_hand
 from app.questions.fits import (
     AskedShown,
@@ -40,6 +40,7 @@ from app.questions.fits import (
     shown_undecided,
 )
 from app.questions.gaps import Gap, gaps
+from app.questions.preload import preload
 from app.questions.prevailing import Shown, undecided
 from app.questions.region import Given, Region, given
 from app.questions.shapes import Caution, ChassisRef, Undecided, chassis_ref
@@ -65,10 +66,18 @@ from app.questions.statement_shapes import (
 from app.units.preferences import Units
 
 
-class SheetAsked(FitsAsked):
-    """The parameters of `sheet`: those of `fits`, and the spring that is fitted."""
+class ConfigurationAsked(FitsAsked):
+    """A configuration: the parameters of `fits`, and the spring that is fitted."""
 
     spring: str | None = Field(None, max_length=80, description="Id of the spring assembly that is or will be fitted.")
+
+
+class SheetAsked(ConfigurationAsked):
+    """The parameters of `sheet`: a configuration, and what is to be computed beside it."""
+
+    detail: Literal["preload"] | None = Field(
+        None, description="`preload`: what each torque does to its bolt, as far as that can be judged."
+    )
 
 
 class ToolShown(TypedDict):
@@ -152,7 +161,13 @@ def sheet(at: At, chassis: str, asked: SheetAsked) -> SheetAnswer:
         travel=asked.travel, model_year=asked.model_year, variant=asked.variant, spring=asked.spring,
         damper=asked.damper, wheel_size=asked.wheel_size,
     )  # fmt: skip
-    return sheet_shown(gather(at, chassis, wanted), units)
+    found = gather(at, chassis, wanted)
+    answer = sheet_shown(found, units)
+    if asked.detail == "preload":
+        for shown, each in zip(answer["torques"], found.torques, strict=True):
+            shown["preload"] = preload(each.statement, found.fasteners[each.statement.fastener], units)
+        answer["cautions"] += [caution("computed")]
+    return answer
 
 
 def gather(at: At, chassis: str, wanted: Given) -> Sheet:

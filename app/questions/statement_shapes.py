@@ -22,6 +22,7 @@ from app.catalogue.tables import (
     Torque,
     Use,
 )
+from app.questions.preload import PreloadShown
 from app.questions.prevailing import Shown
 from app.questions.shapes import AlsoIn, ScopeShown, SourceRef, figure, scope_shown, source_ref
 from app.units.preferences import Units
@@ -67,6 +68,7 @@ class TorqueShown(StatementShown):
     instruction: NotRequired[str]
     recheck: NotRequired[str]
     tools: list[str]
+    preload: NotRequired[PreloadShown]
 
 
 class FluidShown(TypedDict):

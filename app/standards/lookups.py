@@ -1,5 +1,7 @@
 """Single facts from the standard tables, as rules and answers need them; what a table does not give is None.
 
+`id` is the row of the table that says so; absent where a value was computed.
+
 Refuses nothing: a designation or class that is not known is None, never a guess.
 """
 
@@ -28,6 +30,7 @@ class Thread:
     tabulated: bool
     source: str
     verified: str
+    id: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +44,7 @@ class PropertyClass:
     proof_stress_mpa: float | None
     source: str
     verified: str
+    id: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +56,7 @@ class KeySize:
     key_mm: float
     source: str
     verified: str
+    id: str | None = None
 
 
 @lru_cache(maxsize=1024)
@@ -95,6 +100,7 @@ def _tabulated(row: Row) -> Thread:
         tabulated=True,
         source=str(row["source"]),
         verified=str(row["verified"]),
+        id=str(row["id"]),
     )
 
 
@@ -133,6 +139,7 @@ def property_class(name: str, diameter_mm: float) -> PropertyClass | None:
                 proof_stress_mpa=None if proof is None else float(proof),
                 source=str(row["source"]),
                 verified=str(row["verified"]),
+                id=str(row["id"]),
             )
     return None
 
@@ -147,7 +154,12 @@ def key_size(standard: str, designation: str) -> KeySize | None:
     for row in rows("key-sizes"):
         if row["standard"] == wanted and row["diameter_mm"] == read[0]:
             return KeySize(
-                wanted, read[0], float(row["key_mm"]), source=str(row["source"]), verified=str(row["verified"])
+                standard=wanted,
+                diameter_mm=read[0],
+                key_mm=float(row["key_mm"]),
+                source=str(row["source"]),
+                verified=str(row["verified"]),
+                id=str(row["id"]),
             )
     return None
 
