@@ -29,27 +29,32 @@ def subject(statement: Statement, parts: Mapping[str, Part]) -> Key:
     named, by id; a part that is not there stands for itself. A mass bracket is compared in kilograms.
     """
     fields = statement.__dict__
-    if isinstance(statement, Fit):
+    table = type(statement)
+    if table is Fit:
         return fields["chassis"], fields["spring"], fields["travel_spacers"] or 0
-    if isinstance(statement, Torque):
+    if table is Torque:
         return fields["chassis"], fields["fastener"], fields["stage"] or 1
-    if isinstance(statement, Use):
+    if table is Use:
         part = parts.get(fields["part"])
         about = fields["part"] if part is None else part.kind
         return fields["chassis"], fields["job"], about, fields["position"]
-    if isinstance(statement, Guide):
+    if table is Guide:
         unit = fields["mass_unit"]
         ends = (kilograms(fields["rider_mass_from"], unit), kilograms(fields["rider_mass_to"], unit))
         return fields["chassis"], fields["chamber"], *ends
     return tuple(fields[name] for name in statement.about)
 
 
-def kilograms(mass: Decimal | None, spelling: str | None) -> Decimal | Fraction | None:
-    """A mass in kilograms, exact; as it stands where the unit is not known."""
-    if mass is None or spelling is None or spelling == "kg":
-        return mass
-    unit = unit_of("mass", spelling)
-    return mass if unit is None else Fraction(mass) * unit.factor
+@lru_cache(maxsize=8192)
+def kilograms(mass: Decimal | None, spelling: str | None) -> float | None:
+    """A mass in kilograms; as it stands where the unit is not known. Equal masses in two units give one float.
+
+    The float is the one nearest to the exact value, so equality is exact to 17 digits.
+    """
+    if mass is None:
+        return None
+    unit = None if spelling is None else unit_of("mass", spelling)
+    return float(mass) if unit is None else float(Fraction(mass) * unit.factor)
 
 
 @lru_cache(maxsize=8192)

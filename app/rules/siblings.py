@@ -26,13 +26,11 @@ CONFUSED: dict[Kind, tuple[str, ...]] = {
 
 
 class Figure(NamedTuple):
-    """One figure of a row in a unit common to all siblings: its column, the row's `confirmed`, its text as written."""
+    """One figure of a row, in a unit common to all siblings."""
 
     row: Row
     column: str
     value: float
-    confirmed: bool
-    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,8 +65,6 @@ def slips(figures: Sequence[Figure], kinds: tuple[Kind, ...]) -> list[Slip]:
     Siblings are the others; certain with three or more of them within 1.5 of each other. Of two figures that differ
     neither can be told to be right: one slip is reported, of the later one.
     """
-    if len(figures) < 2 or _alike([each.value for each in figures], CLOSELY):
-        return []
     found = []
     for index, figure in enumerate(figures):
         others = [each for place, each in enumerate(figures) if place != index]
@@ -82,9 +78,14 @@ def slips(figures: Sequence[Figure], kinds: tuple[Kind, ...]) -> list[Slip]:
             plain = factor >= PLAIN or factor <= 1 / PLAIN
             if not plain and (len(others) < ENOUGH or not _alike(values, CLOSELY)):
                 continue
-            certain = len(others) >= ENOUGH and not figure.confirmed and plain
+            certain = len(others) >= ENOUGH and not figure.row.__dict__["confirmed"] and plain
             found.append(Slip(figure, factor, reading, usual, certain, others[0].row))
     return found[-1:] if len(figures) == 2 else found
+
+
+def all_alike(figures: Sequence[Figure]) -> bool:
+    """True when no figure differs enough from another for any slip."""
+    return _alike([each.value for each in figures], CLOSELY)
 
 
 def _alike(values: Sequence[float], within: float) -> bool:

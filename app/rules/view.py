@@ -4,11 +4,11 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from fractions import Fraction
 from functools import cache, cached_property
-from typing import Literal, NamedTuple, TypeVar
+from typing import Any, Literal, NamedTuple, TypeVar
 
 from app.catalogue.agreement import Key, pascals, subject
 from app.catalogue.rows import Rows
-from app.catalogue.scopes import Scope, resolve
+from app.catalogue.scopes import Scope, overlap, resolve
 from app.catalogue.tables import (
     STATEMENTS,
     TABLES,
@@ -17,6 +17,7 @@ from app.catalogue.tables import (
     Fastener,
     Fit,
     Fluid,
+    Guide,
     Part,
     Row,
     Source,
@@ -179,7 +180,8 @@ class Family:
         self.parts: dict[str, Part] = entities.get(Part, wanted[Part])
         self.fluids: dict[str, Fluid] = entities.get(Fluid, wanted[Fluid])
         self.sources: dict[str, Source] = entities.get(Source, wanted[Source])
-        self._scopes: dict[str, Scope] = {}
+        self.notes: dict[str, Any] = {}  # what several rules of one run work out together
+        self._scopes: dict[int, Scope] = {}
         self._by_id: dict[type[Statement], dict[str, Statement]] = {}
 
     def of(self, table: type[S]) -> list[S]:
@@ -200,7 +202,7 @@ class Family:
 
     def scope(self, row: Row) -> Scope:
         """The resolved scope of a statement of this family."""
-        key = f"{row.table}/{row.id}"
+        key = id(row)  # a row lives as long as its family
         scope = self._scopes.get(key)
         if scope is None:
             scope = resolve(row, self.chassis.get(row.__dict__["chassis"]), self.all_variants)
@@ -216,16 +218,36 @@ class Family:
         return grouped
 
     @cached_property
+    def air_fits(self) -> dict[str, list[tuple[Fit, Spring, Scope]]]:
+        """The fits of air springs with their scopes, by chassis."""
+        return {
+            chassis: [
+                (fit, spring, self.scope(fit))
+                for fit in fits
+                if (spring := self.springs.get(fit.spring)) is not None and spring.kind == "air"
+            ]
+            for chassis, fits in self.fits_of_chassis.items()
+        }
+
+    def air_fits_of(self, guide: Guide) -> list[tuple[Fit, Spring]]:
+        """The air fits that a guide can be about: its scope overlaps theirs and holds their travel."""
+        scope = self.scope(guide)
+        low, high = scope.travel_from, scope.travel_to
+        return [
+            (fit, spring)
+            for fit, spring, own in self.air_fits.get(guide.chassis, ())
+            if low <= fit.travel_mm <= high and overlap(scope, own)
+        ]
+
+    @cached_property
     def least_limit(self) -> dict[str, Fraction]:
         """The lowest fill pressure limit of a chassis's air fits, in pascals; absent where one of them states none."""
         least: dict[str, Fraction] = {}
-        for chassis, fits in self.fits_of_chassis.items():
+        for chassis, fits in self.air_fits.items():
             limits = []
-            for fit in fits:
-                spring = self.springs.get(fit.spring)
-                if spring is not None and spring.kind == "air":
-                    own = pascals(fit.pressure_limit, fit.pressure_unit)
-                    limits.append(own if own is not None else pascals(spring.pressure_limit, spring.pressure_unit))
+            for fit, spring, _ in fits:
+                own = pascals(fit.pressure_limit, fit.pressure_unit)
+                limits.append(own if own is not None else pascals(spring.pressure_limit, spring.pressure_unit))
             known = [limit for limit in limits if limit is not None]
             if known and len(known) == len(limits):
                 least[chassis] = min(known)

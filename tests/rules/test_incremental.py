@@ -65,7 +65,9 @@ def test_judging_a_change_finds_what_judging_the_whole_finds(part: int) -> None:
     before = clean_catalogue()
     faulty = 0
     for _ in range(EDITS // AT_ONCE):
-        changes = {(each.table, each.id): each for each in (random_change(rng) for _ in range(rng.choice((1, 1, 1, 2))))}
+        changes = {
+            (each.table, each.id): each for each in (random_change(rng) for _ in range(rng.choice((1, 1, 1, 2))))
+        }
         after = laid_over(list(changes.values()))
         whole = verdict(list(judge_all(after, TODAY)))
         touched = verdict(judge_change(after, list(changes.values()), TODAY, before))

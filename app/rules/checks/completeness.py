@@ -3,9 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterator
 from datetime import date
-from fractions import Fraction
 from itertools import pairwise
-from typing import Any
 
 from app.catalogue.agreement import kilograms
 from app.catalogue.scopes import overlap
@@ -94,13 +92,13 @@ def spring_without_limit(family: Family, today: date) -> Iterator[Hit]:
             yield Hit(row, "pressure_limit", f"neither it nor {spring.id} states a limit")
 
 
-def _brackets(family: Family) -> Iterator[list[tuple[Any, Any, Guide]]]:
+def _brackets(family: Family) -> Iterator[list[tuple[float, float | None, Guide]]]:
     """The mass brackets of the guides of one chassis, chamber, scope and source, in kilograms, by their lower ends."""
-    groups: dict[tuple[object, ...], list[tuple[Any, Any, Guide]]] = defaultdict(list)
+    groups: dict[tuple[object, ...], list[tuple[float, float | None, Guide]]] = defaultdict(list)
     for row in family.of(Guide):
         low, high = (kilograms(mass, row.mass_unit) for mass in (row.rider_mass_from, row.rider_mass_to))
         if low is not None or high is not None:
-            bounds = (Fraction(low) if low is not None else Fraction(0), None if high is None else Fraction(high), row)
+            bounds = (low or 0.0, high, row)
             groups[row.chassis, row.chamber, family.scope(row), row.mass_is, row.source].append(bounds)
     for group in groups.values():
         if len(group) > 1:
@@ -128,7 +126,7 @@ def mass_bracket_gap(family: Family, today: date) -> Iterator[Hit]:
     """
     for group in _brackets(family):
         for (_, end, lighter), (start, _, heavier) in pairwise(group):
-            if end is not None and start > end * Fraction(1001, 1000):
+            if end is not None and start > end * 1.001:
                 yield Hit(
                     heavier, "rider_mass_from", f"riders between {lighter.id} and {heavier.id} are left out", lighter
                 )
@@ -155,7 +153,7 @@ def mass_brackets_overlap(family: Family, today: date) -> Iterator[Hit]:
     """
     for group in _brackets(family):
         for (_, end, lighter), (start, _, heavier) in pairwise(group):
-            if end is None or start < end * Fraction(999, 1000):
+            if end is None or start < end * 0.999:
                 yield Hit(heavier, "rider_mass_from", f"it shares riders with {lighter.id}", lighter, mutual=True)
 
 

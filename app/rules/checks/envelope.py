@@ -5,7 +5,7 @@ from datetime import date
 from fractions import Fraction
 
 from app.catalogue.agreement import pascals
-from app.catalogue.scopes import empty, overlap
+from app.catalogue.scopes import empty
 from app.catalogue.tables import Fit, Guide, Row
 from app.rules.registry import Hit, edit, rule
 from app.rules.view import Family, RowView
@@ -220,18 +220,13 @@ def guide_pressure_above_limit(family: Family, today: date) -> Iterator[Hit]:
 
 def _limits(family: Family, guide: Guide) -> Iterator[Fraction | None]:
     """The limit of every fit the guide can be about, None where it is not stated; of its spring where there is none."""
-    found = False
-    scope = family.scope(guide)
-    for fit in family.fits_of_chassis.get(guide.chassis, ()):
-        spring = family.springs.get(fit.spring)
-        if spring is None or spring.kind != "air" or not overlap(scope, family.scope(fit)):
-            continue
-        if scope.travel_from <= fit.travel_mm <= scope.travel_to:
-            found = True
-            own = pascals(fit.pressure_limit, fit.pressure_unit)
-            yield own if own is not None else pascals(spring.pressure_limit, spring.pressure_unit)
-    if not found and guide.spring is not None and (spring := family.springs.get(guide.spring)) is not None:
-        yield pascals(spring.pressure_limit, spring.pressure_unit)
+    fits = family.air_fits_of(guide)
+    for fit, spring in fits:
+        own = pascals(fit.pressure_limit, fit.pressure_unit)
+        yield own if own is not None else pascals(spring.pressure_limit, spring.pressure_unit)
+    if not fits and guide.spring is not None and guide.spring in family.springs:
+        named = family.springs[guide.spring]
+        yield pascals(named.pressure_limit, named.pressure_unit)
 
 
 @rule(

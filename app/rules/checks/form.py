@@ -103,7 +103,7 @@ def subject_changed(view: ChangeView, today: date) -> Iterator[Hit]:
         return
     for name in ABOUT[type(after)]:
         if name != "id" and before.__dict__[name] != after.__dict__[name]:
-            if isinstance(after, Use) and name == "part":
+            if type(after) is Use and name == "part":
                 continue  # another part of the same kind is the same subject
             was = before.__dict__[name]
             yield Hit(after, name, f"{name} was {'not given' if was is None else was}; a statement keeps its subject")
@@ -153,7 +153,7 @@ def stated_twice(family: Family, today: date) -> Iterator[Hit]:
         seen: list[Statement] = []
         for row in group:
             source = row.source
-            if source is None or isinstance(row, Reading) or row.exception_to is not None:
+            if source is None or type(row) is Reading or row.exception_to is not None:
                 continue
             for other in seen:
                 if other.source == source and overlap(family.scope(row), family.scope(other)):

@@ -5,7 +5,6 @@ from collections.abc import Iterator
 from datetime import date
 from functools import lru_cache
 
-from app.catalogue.scopes import overlap
 from app.catalogue.tables import Fit, Guide, Spring
 from app.physics.air_chambers import AirSpring, disc_area_m2
 from app.physics.air_spring import pressure_for_sag_abs_pa
@@ -93,7 +92,7 @@ def guide_sag_impossible(family: Family, today: date) -> Iterator[Hit]:
         heaviest = figure(row.rider_mass_to, row.mass_unit, "mass", "kg")
         if pressure is None or lightest is None or heaviest is None or row.chamber != "positive":
             continue
-        bounds = [_bounds(family, fit, lightest, heaviest) for fit in _fits(family, row)]
+        bounds = [_bounds(family, fit, spring, lightest, heaviest) for fit, spring in family.air_fits_of(row)]
         known = [each for each in bounds if each is not None]
         if known and len(known) == len(bounds) and not any(low <= pressure <= high for low, high in known):
             low, high = min(each[0] for each in known), max(each[1] for each in known)
@@ -102,17 +101,7 @@ def guide_sag_impossible(family: Family, today: date) -> Iterator[Hit]:
             )
 
 
-def _fits(family: Family, guide: Guide) -> Iterator[Fit]:
-    scope = family.scope(guide)
-    for fit in family.fits_of_chassis.get(guide.chassis, ()):
-        spring = family.springs.get(fit.spring)
-        within = scope.travel_from <= fit.travel_mm <= scope.travel_to
-        if within and spring is not None and spring.kind == "air" and overlap(scope, family.scope(fit)):
-            yield fit
-
-
-def _bounds(family: Family, fit: Fit, lightest: float, heaviest: float) -> tuple[float, float] | None:
-    spring = family.springs[fit.spring]
+def _bounds(family: Family, fit: Fit, spring: Spring, lightest: float, heaviest: float) -> tuple[float, float] | None:
     geometry = _geometry(spring)
     if geometry is None:
         return None

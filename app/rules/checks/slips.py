@@ -9,7 +9,7 @@ from app.rules.bands import LIMITS, figure
 from app.rules.checks.envelope import FORM
 from app.rules.finding import Severity
 from app.rules.registry import Hit, edit, rule
-from app.rules.siblings import ENOUGH, Figure, Slip, slips
+from app.rules.siblings import ENOUGH, Figure, Slip, all_alike, slips
 from app.rules.view import Family, cell
 from app.units.table import Kind
 
@@ -29,7 +29,7 @@ def _figure(row: Row, column: str, unit_column: str | None, kind: Kind) -> Figur
         return None
     spelling = "mm" if unit_column is None else fields[unit_column]
     value = figure(written, spelling, kind, UNITS[kind])
-    return None if value is None else Figure(row, column, value, bool(fields["confirmed"]), f"{written} {spelling}")
+    return None if value is None else Figure(row, column, value)
 
 
 def _groups(family: Family) -> Iterator[Group]:
@@ -105,17 +105,27 @@ def _intervals(family: Family) -> Iterator[Group]:
     groups: dict[tuple[object, ...], list[Figure]] = defaultdict(list)
     for row in family.of(Interval):
         if row.hours is not None:
-            figure_ = Figure(row, "hours", float(row.hours), bool(row.confirmed), f"{row.hours} h")
-            groups[row.operation, row.riding].append(figure_)
+            groups[row.operation, row.riding].append(Figure(row, "hours", float(row.hours)))
     for group in groups.values():
         yield group, (), "h"
 
 
-def _found(family: Family) -> Iterator[tuple[Slip, str]]:
-    for group, kinds, unit in _groups(family):
-        if len(group) > 1:
-            for slip in slips(sorted(group, key=lambda each: each.row.id), kinds):
-                yield slip, unit
+def _found(family: Family) -> list[tuple[Slip, str]]:
+    """The slips of a family with the unit they are told in; worked out once for both rules."""
+    found = family.notes.get("slips")
+    if found is None:
+        found = []
+        for group, kinds, unit in _groups(family):
+            if len(group) > 1 and not all_alike(group):
+                found += [(slip, unit) for slip in slips(sorted(group, key=lambda each: each.row.id), kinds)]
+        family.notes["slips"] = found
+    return found
+
+
+def _written(slip: Slip) -> str:
+    """The figure as it stands in its row, with its unit where the row names one."""
+    row, column = slip.figure.row, slip.figure.column
+    return " ".join(each for each in (cell(row, column), cell(row, type(row).columns()[column].unit_column)) if each)
 
 
 def _hit(slip: Slip, text: str) -> Hit:
@@ -144,10 +154,8 @@ def unit_slip(family: Family, today: date) -> Iterator[Hit]:
     for slip, unit in _found(family):
         if slip.reading is not None:
             meant, written = slip.reading
-            text = (
-                f"{slip.figure.text} is {slip.factor:.3g} times its siblings, as if {meant} were {written}; "
-                f"likely {slip.usual:.3g} {unit}"
-            )
+            factor = f"{_written(slip)} is {slip.factor:.3g} times its siblings, as if {meant} were {written}"
+            text = f"{factor}; likely {slip.usual:.3g} {unit}"
             yield _hit(slip, text)
 
 
@@ -169,7 +177,7 @@ def digit_slip(family: Family, today: date) -> Iterator[Hit]:
     """
     for slip, unit in _found(family):
         if slip.reading is None:
-            text = f"{slip.figure.text} is {slip.factor:g} times its siblings; likely {slip.usual:.3g} {unit}"
+            text = f"{_written(slip)} is {slip.factor:g} times its siblings; likely {slip.usual:.3g} {unit}"
             yield _hit(slip, text)
 
 
