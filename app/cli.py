@@ -47,6 +47,7 @@ def serve(
 ) -> None:
     """Answer questions over HTTP; brings a SQLite database up to date first."""
     from app.catalogue.catalogue import Catalogue, latest
+    from app.database.connections import Database
     from app.exchange.loading import Entry, load
     from app.main import create_app
     from app.web.server import run
@@ -60,7 +61,7 @@ def serve(
             report = load(stored, SEED_DATA, Entry("demonstration data", WHO))
             if not report["accepted"]:
                 _told(report, as_json=False)
-    run(settings, create_app(settings, Catalogue(stored)))
+    run(settings, create_app(settings, Catalogue(stored), Database(settings.shop_database_url)))
 
 
 @cli.command()
@@ -79,6 +80,9 @@ def load(
     package: PackageArgument,
     replace: ReplaceOption = False,
     reason: Annotated[str, typer.Option(help="Why; recorded with the revision.")] = "loaded a package",
+    who: Annotated[str, typer.Option(hidden=True)] = WHO,
+    idempotency_key: Annotated[str | None, typer.Option(hidden=True)] = None,
+    digest: Annotated[str | None, typer.Option(hidden=True)] = None,
     database: DatabaseOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -88,8 +92,9 @@ def load(
     from app.exchange.progress import shown
 
     stored = _opened(_settings(database_url=_url(database)))
+    entry = Entry(reason, who, idempotency_key, digest)
     with shown() as progress:
-        report = load_package(stored, package, Entry(reason, WHO), replace=replace, progress=progress)
+        report = load_package(stored, package, entry, replace=replace, progress=progress)
     _told(report, as_json)
 
 
@@ -150,6 +155,47 @@ def template(
     _say({"written": str(directory)}, as_json, f"Fill in what you know of {directory}; see its datapackage.json.")
 
 
+keys = typer.Typer(name="keys", help="Keys for those who write.", no_args_is_help=True)
+cli.add_typer(keys)
+
+
+@keys.command("add")
+def add_key(
+    label: Annotated[str, typer.Argument(help="Public label, recorded with every revision; no person's name.")],
+    scope: Annotated[list[str], typer.Option(help="read, edit, bench or admin; may be given several times.")],
+    as_json: JsonOption = False,
+) -> None:
+    """Make a key. It is shown this once; only its hash is kept."""
+    from app.access.keys import add
+
+    made = add(_shop(), label, scope)
+    _say({"id": made.id, "label": made.label, "scopes": made.scopes, "key": made.token}, as_json, str(made.token))
+
+
+@keys.command("list")
+def list_keys(as_json: JsonOption = False) -> None:
+    """All keys by public id and label, the revoked ones too."""
+    from tabulate import tabulate
+
+    from app.access.keys import listed
+
+    found = [
+        {"id": key.id, "label": key.label, "scopes": " ".join(key.scopes), "made": key.created_at,
+         "revoked": key.revoked_at or ""}
+        for key in listed(_shop())
+    ]  # fmt: skip
+    _say({"keys": found}, as_json, tabulate(found, headers="keys") if found else "There are no keys.")
+
+
+@keys.command("revoke")
+def revoke_key(id: Annotated[str, typer.Argument(help="Public id of the key.")], as_json: JsonOption = False) -> None:
+    """Refuse a key from now on."""
+    from app.access.keys import revoke
+
+    revoke(_shop(), id)
+    _say({"revoked": id}, as_json, f"{id} is refused from now on.")
+
+
 def main() -> NoReturn:
     """Run the command line; a refusal is one plain line and exit code 1."""
     try:
@@ -195,6 +241,16 @@ def _opened(settings: Settings, bring_up: bool = False) -> "Database":
     if found != "current":
         raise Unavailable(f"the schema of the database is {found}; run: legwork migrate")
     return stored
+
+
+def _shop() -> "Database":
+    """The shop database, brought up to date."""
+    from app.database.connections import Database
+    from app.database.migrating import migrate as bring_up_to_date
+
+    shop = Database(_settings().shop_database_url)
+    bring_up_to_date(shop, "shop")
+    return shop
 
 
 def _opened_if_there(settings: Settings) -> "Database | None":

@@ -23,8 +23,13 @@ from app.web.refusals import HANDLERS
 from app.web.routes import ROUTERS
 
 
-def create_app(settings: Settings | None = None, catalogue: Any = None, *, log_to: TextIO | None = None) -> FastAPI:
-    """The service over one catalogue. Routes find `settings`, `catalogue` and `logger` on `request.app.state`."""
+def create_app(
+    settings: Settings | None = None, catalogue: Any = None, shop: Any = None, *, log_to: TextIO | None = None
+) -> FastAPI:
+    """The service over one catalogue and one shop database.
+
+    Routes find `settings`, `catalogue`, `shop` and `logger` on `request.app.state`.
+    """
     settings = settings or Settings()
     logger = build_logger(settings, log_to)
     app: FastAPI = FastAPI(
@@ -47,6 +52,7 @@ def create_app(settings: Settings | None = None, catalogue: Any = None, *, log_t
     )
     app.state.settings = settings
     app.state.catalogue = catalogue
+    app.state.shop = shop
     app.state.logger = logger
     described = cache(lambda: describe(app))
     app.state.openapi_bytes = cache(lambda: json.dumps(described(), ensure_ascii=False).encode())

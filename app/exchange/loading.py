@@ -8,12 +8,16 @@ from datetime import UTC, date, datetime
 from itertools import chain, islice
 from pathlib import Path
 
+from sqlalchemy import select
+
 from app.catalogue.catalogue import Catalogue
 from app.catalogue.rows import MemoryRows, Overlay, Rows
+from app.catalogue.stored import REVISIONS
 from app.catalogue.tables import TABLES, Row
 from app.catalogue.writing import BATCH, NewRevision
 from app.database.connections import Database
 from app.database.migrating import migrate
+from app.errors import Invalid
 from app.exchange.judging import MANY, changes_of, judge, keep
 from app.exchange.merging import Merge, Progress, silent
 from app.exchange.package import Package, open_package
@@ -79,6 +83,21 @@ def check(
         return _check_in_memory(merge, base, number, today or _today(), progress)
 
 
+def done_before(revision: NewRevision, entry: Entry) -> int | None:
+    """The revision that this very request opened before; Invalid where its key was used for another request."""
+    if entry.idempotency_key is None:
+        return None
+    statement = select(REVISIONS.c.number, REVISIONS.c.request_digest).where(
+        REVISIONS.c.idempotency_key == entry.idempotency_key
+    )
+    row = revision.connection.execute(statement).first()
+    if row is None:
+        return None
+    if row.request_digest != entry.digest:
+        raise Invalid.one("idempotency-key-reused", "this Idempotency-Key was used for another request")
+    return int(row.number)
+
+
 def _today() -> date:
     return datetime.now(UTC).date()
 
@@ -86,6 +105,10 @@ def _today() -> date:
 def _write(
     revision: NewRevision, package: Package, entry: Entry, replace: bool, today: date, progress: Progress
 ) -> PackageReport:
+    if (done := done_before(revision, entry)) is not None:
+        answer = _answer(package, (), done, RowCounts(read=0, added=0, changed=0, withdrawn=0))
+        answer["opened"] = True
+        return answer
     merge = Merge(package, revision.before, replace=replace, most=MANY, progress=progress)
     for table, rows in merge.batches():
         merge.take(table, revision.put(table, rows))

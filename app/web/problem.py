@@ -105,6 +105,11 @@ def refused(scope: Scope, refusal: Refusal) -> Response:
     return problem_response(scope, slug, refusal.detail, faults=refusal.faults, headers=headers, extra=refusal.extra)
 
 
+def status_of(refusal: Refusal) -> int:
+    """The status that a refusal is answered with."""
+    return PROBLEM_TYPES[next(SLUG_OF[kind] for kind in type(refusal).__mro__ if kind in SLUG_OF)].status
+
+
 def instance_of(scope: Scope) -> str:
     """The path that was asked, as sent (percent-encoded, so pure ASCII), cut to 200 characters."""
     state = scope.get("state", {})

@@ -34,10 +34,12 @@ def respond(
     rows: str | None = None,
     status: int = 200,
     headers: Mapping[str, str] | None = None,
+    version: int | None = None,
 ) -> Response:
     """`answer` in the form that was asked for, or 406 with the forms there are.
 
-    `question` names what was asked, `rows` the member that is the list (then there is a CSV form).
+    `question` names what was asked, `rows` the member that is the list (then there is a CSV form). `version` is the
+    revision from which what is answered holds: it stands in the ETag, so that If-Match names a version in any form.
     ETag is a strong hash of the body before compression; If-None-Match compares weakly (RFC 9110, 13.1.2).
     """
     state = request.scope["state"]
@@ -56,7 +58,7 @@ def respond(
             request.scope, "not-acceptable", "The answer has none of the forms asked for.", extra=there
         )
     body = form.render(answered)
-    etag = etag_of(body)
+    etag = etag_of(body) if version is None else versioned(version, body)
     kept = {"ETag": etag, "Vary": "Accept", "Cache-Control": kept_for(request), **(headers or {})}
     if status == 200 and request.method == "GET" and matches(request.headers.get("if-none-match"), etag):
         return Response(status_code=304, headers=kept)
@@ -66,6 +68,11 @@ def respond(
 def etag_of(body: bytes) -> str:
     """A strong entity tag: 128 bits of SHA-256."""
     return f'"{urlsafe_b64encode(hashlib.sha256(body).digest()[:16]).decode().rstrip("=")}"'
+
+
+def versioned(version: int, body: bytes) -> str:
+    """An entity tag that names a version and these bytes of it: `"r5.…"`."""
+    return f'"r{version}.{etag_of(body)[1:]}'
 
 
 def matches(if_none_match: str | None, etag: str) -> bool:

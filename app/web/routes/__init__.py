@@ -5,6 +5,7 @@ from fastapi import APIRouter
 from app.web.routes import (
     chassis_questions,
     docs,
+    edits,
     frame_questions,
     health,
     part_questions,
@@ -27,6 +28,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     setup.router,
     part_questions.router,
     frame_questions.router,
+    edits.router,
     revisions.router,
     rules.router,
     tables.router,

@@ -86,7 +86,7 @@ async def list_changes(request: Request, asked: Annotated[ChangesAsked, Query()]
 async def get_statement(request: Request, id: StatementId, asked: PinnedAsked) -> Response:
     """404 for an id that was never used, with the nearest `candidates`; 410 for a withdrawn one, with its `history`."""
     answer = await request.app.state.catalogue.ask(lambda at: questions.statement(at, id), asked.pin())
-    return respond(request, answer, questions.STATEMENT, question="entry")
+    return respond(request, answer, questions.STATEMENT, question="entry", version=answer["revision_from"])
 
 
 @router.get(

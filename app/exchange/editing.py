@@ -1,0 +1,226 @@
+"""Edits of single rows: read from JSON, judged like a package, written as one revision or not at all.
+
+One shape everywhere: `{"table", "op": "put" | "withdraw", "row": {exchange columns} | "id", "reason"}`.
+"""
+
+import datetime as dt
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from pydantic import ValidationError
+from rapidfuzz import process
+
+from app.catalogue.columns import Column, Unreadable, write_number
+from app.catalogue.rows import At, MemoryRows, Overlay
+from app.catalogue.tables import TABLES, Row
+from app.catalogue.writing import NewRevision
+from app.database.connections import Database
+from app.errors import Conflict, Fault, Invalid
+from app.exchange.judging import judge, keep
+from app.exchange.loading import Entry, done_before
+from app.rules.finding import Finding, Report, report
+from app.rules.view import Change
+
+MOST_CHANGES = 200  # in one request; more go as a package
+
+
+@dataclass(frozen=True, slots=True)
+class Edit:
+    """A row to put, or the id of one to withdraw."""
+
+    table: type[Row]
+    id: str
+    row: Row | None
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """What became of edits: `revision` holds now, `opened` says whether these edits opened it."""
+
+    revision: int
+    opened: bool
+    report: Report
+
+
+def read_edits(changes: Sequence[Mapping[str, Any]], pointer: str = "") -> list[Edit]:
+    """The edits of a request. Raises Invalid with a fault for everything in them that cannot be read."""
+    faults: list[Fault] = []
+    edits: list[Edit] = []
+    seen: set[tuple[str, str]] = set()
+    for number, change in enumerate(changes):
+        at = f"{pointer}/{number}" if len(changes) > 1 or pointer else ""
+        edit = _read(change, at, faults)
+        if edit is not None:
+            if (edit.table.table, edit.id) in seen:
+                faults.append(Fault("twice", f"{edit.id} is changed twice in one request", pointer=at))
+            seen.add((edit.table.table, edit.id))
+            edits.append(edit)
+    if faults:
+        raise Invalid(faults[0].text, faults)
+    return edits
+
+
+def _read(change: Mapping[str, Any], at: str, faults: list[Fault]) -> Edit | None:
+    table = TABLES.get(change["table"])
+    if table is None:
+        near = process.extractOne(change["table"], TABLES)
+        text = f"there is no such table; the tables are {', '.join(TABLES)}"
+        faults.append(Fault("table-unknown", text, pointer=f"{at}/table", suggestion=near[0] if near else None))
+        return None
+    if change["op"] == "withdraw":
+        if "id" not in change or "row" in change:
+            faults.append(Fault("id-missing", "a withdrawal names an id and no row", pointer=f"{at}/id"))
+            return None
+        return Edit(table, change["id"], None)
+    if "row" not in change or "id" in change:
+        faults.append(Fault("row-missing", "a put brings the row, its id in it", pointer=f"{at}/row"))
+        return None
+    before = len(faults)
+    values = dict(_values(table, change["row"], f"{at}/row", faults))
+    if len(faults) > before:
+        return None
+    try:
+        row = table.model_validate(values)
+    except ValidationError as error:
+        for found in error.errors(include_url=False):
+            name = str(found["loc"][0]) if found["loc"] else ""
+            missing = found["type"] == "missing"
+            text = f"{name} must be given" if missing else f"{name}: {found['msg']}"
+            faults.append(Fault("column-missing" if missing else "value", text, pointer=f"{at}/row/{name}"))
+        return None
+    return Edit(table, row.id, row)
+
+
+def _values(table: type[Row], row: Mapping[str, Any], at: str, faults: list[Fault]) -> Iterator[tuple[str, Any]]:
+    columns = table.columns()
+    for name, value in row.items():
+        column = columns.get(name)
+        if column is None:
+            near = process.extractOne(name, columns)
+            text = f"{table.table} has no column of that name"
+            shown = near[0] if near else None
+            faults.append(Fault("column-unknown", text, pointer=f"{at}/{name[:80]}", suggestion=shown))
+            continue
+        try:
+            yield name, column.kind.read(_cell(column, value))
+        except Unreadable as fault:
+            faults.append(Fault("value", f"{name}: {fault}", pointer=f"{at}/{name}"))
+
+
+def _cell(column: Column, value: Any) -> str:
+    """The text form of a JSON value; figures as published come as decimal strings or as numbers, digit for digit."""
+    kind = column.kind
+    if kind.items is not None:
+        if not isinstance(value, list) or not value:
+            raise Unreadable("a list of values")
+        return ";".join(_scalar(kind.items.name, item) for item in value)
+    return _scalar(kind.name, value)
+
+
+def _scalar(kind: str, value: Any) -> str:
+    if isinstance(value, bool):
+        if kind == "true or false":
+            return "true" if value else "false"
+    elif isinstance(value, (int, Decimal)):
+        if kind in ("whole number", "number", "figure as published"):
+            return write_number(float(value)) if kind == "number" else str(value)
+    elif isinstance(value, str) and kind not in ("whole number", "number", "true or false") and value:
+        return value
+    raise Unreadable(f"this column holds a {kind}, written as JSON writes it; leave it out where nothing is known")
+
+
+def check_edits(at: At, edits: Sequence[Edit], today: dt.date) -> Written:
+    """The verdict that writing these edits would get. Reads only. Raises Invalid for an id to withdraw that is not there."""
+    pending, withdrawn, changes = _pending(at, edits)
+    after = Overlay(at, pending, withdrawn)
+    found = report(judge(after, at, changes, today, lambda: changes)) if changes else report(())
+    return Written(at.revision, False, found)
+
+
+def _pending(at: At, edits: Sequence[Edit]) -> tuple[MemoryRows, dict[type[Row], set[str]], list[Change]]:
+    rows: list[Row] = []
+    withdrawn: dict[type[Row], set[str]] = {}
+    changes: list[Change] = []
+    for edit in edits:
+        before = at.one(edit.table, edit.id)
+        if edit.row is None:
+            if before is None:
+                raise _not_there(edit)
+            withdrawn.setdefault(edit.table, set()).add(edit.id)
+            changes.append(Change(edit.table, "withdraw", edit.id, before, None))
+        elif before is None or before.cells() != edit.row.cells():
+            rows.append(edit.row)
+            changes.append(Change(edit.table, "put", edit.id, before, edit.row))
+    return MemoryRows(rows), withdrawn, changes
+
+
+def _not_there(edit: Edit) -> Invalid:
+    return Invalid.one("not-there", f"there is no {edit.id} in {edit.table.table} to withdraw")
+
+
+class _Refused(Exception):
+    """Rolls the transaction back; carries the report."""
+
+    def __init__(self, revision: int, said: Report) -> None:
+        super().__init__("refused")
+        self.revision = revision
+        self.said = said
+
+
+Precondition = Callable[[At], None]
+
+
+def write_edits(
+    database: Database, edits: Sequence[Edit], entry: Entry, today: dt.date, precondition: Precondition | None = None
+) -> Written:
+    """Write edits as one revision. `precondition` sees the catalogue under the write lock and raises to refuse.
+
+    The same request again (by its idempotency key) gives what it gave before. Raises Conflict when every reject
+    collides with a stored row, else Invalid, each with the report; Unavailable, NoRoom.
+    """
+    try:
+        with database.write() as connection:
+            revision = NewRevision(connection)
+            if (done := done_before(revision, entry)) is not None:
+                return Written(done, True, report(()))
+            if precondition is not None:
+                precondition(revision.before)
+            return _write(revision, edits, entry, today)
+    except _Refused as refused:
+        raise _refusal(refused.said, edits) from None
+
+
+def _write(revision: NewRevision, edits: Sequence[Edit], entry: Entry, today: dt.date) -> Written:
+    changes: list[Change] = []
+    for edit in edits:
+        if edit.row is None:
+            gone = revision.withdraw(edit.table, [edit.id])
+            if not gone:
+                raise _not_there(edit)
+            changes += [Change(edit.table, "withdraw", row.id, row, None) for row in gone]
+        else:
+            put = revision.put(edit.table, [edit.row])
+            changes += [Change(edit.table, "put", row.id, before, row) for before, row in put]
+    if not changes:
+        return Written(revision.before.revision, False, report(()))
+    found: list[Finding] = list(judge(revision.after, revision.before, changes, today, lambda: changes))
+    said = report(keep(revision, found, changes))
+    if not said["accepted"]:
+        raise _Refused(revision.before.revision, said)
+    number = revision.record(entry.reason, entry.who, idempotency_key=entry.idempotency_key, digest=entry.digest)
+    return Written(number, True, said)
+
+
+def _refusal(said: Report, edits: Sequence[Edit]) -> Invalid | Conflict:
+    """409 where every reject collides with a stored row that the request does not change itself."""
+    own = {(edit.table.table, edit.id) for edit in edits}
+    rejects = [finding for finding in said["findings"] if finding["severity"] == "reject"]
+    collides = all(
+        "collides_with" in finding and (finding["collides_with"]["table"], finding["collides_with"]["id"]) not in own
+        for finding in rejects
+    )
+    detail = rejects[0]["text"] if len(rejects) == 1 else f"{said['counts']['reject']} findings refuse this change"
+    faults = [Fault(finding["rule"], f"{finding['text']}; {finding['mend']}") for finding in rejects[:20]]
+    return Conflict(detail, faults, report=said) if collides else Invalid(detail, faults, report=said)

@@ -1,0 +1,324 @@
+"""What changes the catalogue: dry runs, imports and edits of statements. Every write takes a key and a reason."""
+
+import datetime as dt
+import hashlib
+import re
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path as FilePath
+from typing import Annotated, Any, Literal, NotRequired
+
+from fastapi import Header, Path, Query, Request
+from pydantic import Field, TypeAdapter
+from starlette.responses import Response
+from typing_extensions import TypedDict
+
+from app.access.keys import Caller
+from app.catalogue.history import versions
+from app.catalogue.rows import At
+from app.catalogue.tables import STATEMENTS, TABLES
+from app.errors import Conflict, Fault, Gone, Invalid, NotFound, PreconditionMissing, Stale
+from app.exchange import child
+from app.exchange.editing import MOST_CHANGES, Edit, Precondition, Written, check_edits, read_edits, write_edits
+from app.exchange.loading import Entry
+from app.questions.cautions import cautions
+from app.questions.shapes import Caution
+from app.rules.finding import Counts, FindingShape
+from app.web.access import write
+from app.web.json_body import read_model
+from app.web.openapi import json_body
+from app.web.representation import respond
+from app.web.strict import strict_router
+
+router = strict_router(tags=["changes"])
+
+ZIP = "application/zip"
+CHILD_S = 280.0
+_KEY = re.compile(r"[A-Za-z0-9._-]{8,100}")
+_TAG = re.compile(r'"r([0-9]{1,10})\.[^"]*"')
+_STATEMENT_TABLES = {table.table for table in STATEMENTS}
+
+Reason = Annotated[str, Field(min_length=3, max_length=500)]
+
+
+class ChangeBody(TypedDict):
+    """One change of one row: a row to put, or the id of one to withdraw."""
+
+    table: str
+    op: Literal["put", "withdraw"]
+    row: NotRequired[dict[str, Any]]
+    id: NotRequired[str]
+    reason: NotRequired[Reason]
+
+
+class ChangesBody(TypedDict):
+    """Several changes that are accepted or refused together."""
+
+    changes: Annotated[list[ChangeBody], Field(min_length=1, max_length=MOST_CHANGES)]
+    reason: NotRequired[Reason]
+
+
+class RowsRead(TypedDict):
+    """Rows of a package, and what they do to the catalogue."""
+
+    read: int
+    added: int
+    changed: int
+    withdrawn: int
+
+
+class WriteAnswer(TypedDict):
+    """A report on changes: `accepted`, every finding with how to mend it, and the revision that holds now."""
+
+    accepted: bool
+    findings: list[FindingShape]
+    counts: Counts
+    revision: int
+    opened: bool
+    rows: NotRequired[RowsRead]
+    cautions: list[Caution]
+
+
+CHANGE = TypeAdapter(ChangeBody)
+CHANGES = TypeAdapter(ChangesBody)
+WRITE = TypeAdapter(WriteAnswer)
+BODIES = json_body(CHANGES, "Up to 200 changes, or a Data Package as a zip file.")
+BODIES["requestBody"]["content"][ZIP] = {"schema": {"type": "string", "format": "binary"}}
+
+StatementId = Annotated[str, Path(description="Id of the statement, whatever its table.")]
+IfMatch = Annotated[str | None, Header(description="The ETag that the statement was read with.")]
+IdempotencyKey = Annotated[
+    str | None,
+    Header(description="8 to 100 letters, digits, dots, hyphens: the same request again gives the same answer."),
+]
+ReasonAsked = Annotated[str, Query(min_length=3, max_length=500, description="Why; it is public.")]
+
+
+@router.post(
+    "/v1/checks",
+    operation_id="checkChanges",
+    summary="What would be found, without storing anything",
+    response_model=None,
+    openapi_extra=BODIES,
+    responses={200: {"model": WriteAnswer, "description": "The report, whether it would be accepted or not."}},
+)
+async def check_changes(request: Request) -> Response:
+    """A dry run against the present catalogue: a package or a list of changes. Takes no key, opens no transaction."""
+    if _is_zip(request):
+        answer = await _in_child(request, "check")
+    else:
+        body = await read_model(request, CHANGES)
+        edits = read_edits(body["changes"], "/changes")
+        catalogue = request.app.state.catalogue
+        answer = _written(await catalogue.ask(lambda at: check_edits(at, edits, _today())))
+    answer["cautions"] = cautions()
+    return respond(request, answer, WRITE, question="report", rows="findings")
+
+
+@router.post(
+    "/v1/imports",
+    operation_id="importChanges",
+    summary="Take in a package or a list of changes, all or nothing",
+    response_model=None,
+    openapi_extra=BODIES,
+    responses={
+        200: {"model": WriteAnswer, "description": "It changes nothing that is stored."},
+        201: {"model": WriteAnswer, "description": "Accepted: a new revision."},
+    },
+)
+async def import_changes(
+    request: Request, idempotency_key: IdempotencyKey = None, reason: Annotated[Reason | None, Query()] = None
+) -> Response:
+    """201 with the new revision, 200 where nothing changes, 422 with the report where anything is refused."""
+    if _is_zip(request):
+        if reason is None:
+            raise _no_reason()
+        answer = await _import_package(request, reason, idempotency_key)
+    else:
+        body = await read_model(request, CHANGES)
+        why = reason or body.get("reason")
+        if why is None:
+            raise _no_reason()
+        edits = read_edits(body["changes"], "/changes")
+        answer = await _edited(request, edits, why, idempotency_key)
+    answer["cautions"] = cautions()
+    return respond(request, answer, WRITE, question="report", status=201 if answer["opened"] else 200)
+
+
+@router.post(
+    "/v1/statements",
+    operation_id="addStatement",
+    summary="Add a statement",
+    response_model=None,
+    openapi_extra=json_body(CHANGE, "The change; its row brings an id that was never used."),
+    status_code=201,
+    responses={201: {"model": WriteAnswer, "description": "Accepted: a new revision."}},
+)
+async def add_statement(request: Request, idempotency_key: IdempotencyKey = None) -> Response:
+    """409 where it collides with a stored row, 422 where it is refused for what it says."""
+    change = await read_model(request, CHANGE)
+    edit = _one_statement(change, "put")
+
+    def is_new(at: At) -> None:
+        if any(versions(at, table, edit.id) for table in STATEMENTS):
+            text = f"{edit.id} is used already: change it with PUT, or choose another id"
+            raise Conflict(text, [Fault("id-taken", text, pointer="/row/id")])
+
+    answer = await _edited(request, [edit], _reason_of(change), idempotency_key, is_new)
+    answer["cautions"] = cautions()
+    headers = {"Location": f"/v1/statements/{edit.id}"}
+    return respond(request, answer, WRITE, question="report", status=201, headers=headers)
+
+
+@router.put(
+    "/v1/statements/{id}",
+    operation_id="putStatement",
+    summary="Replace or reopen a statement",
+    response_model=None,
+    openapi_extra=json_body(CHANGE, "The change; its row has the id of the address."),
+    responses={200: {"model": WriteAnswer, "description": "Accepted, or nothing to change."}},
+)
+async def put_statement(
+    request: Request, id: StatementId, if_match: IfMatch = None, idempotency_key: IdempotencyKey = None
+) -> Response:
+    """428 without If-Match, 412 where the statement has changed since it was read. A withdrawn statement is reopened
+    with the ETag `"r<revision>.gone"`, where the revision is the one it was withdrawn with."""
+    change = await read_model(request, CHANGE)
+    edit = _one_statement(change, "put")
+    if edit.id != id:
+        raise Invalid(
+            "the row has another id than the address", [Fault("id", "the id of the address", pointer="/row/id")]
+        )
+    return await _replaced(request, edit, _reason_of(change), if_match, idempotency_key)
+
+
+@router.delete(
+    "/v1/statements/{id}",
+    operation_id="withdrawStatement",
+    summary="Withdraw a statement",
+    response_model=None,
+    responses={200: {"model": WriteAnswer, "description": "Withdrawn with a new revision; its history stays."}},
+)
+async def withdraw_statement(
+    request: Request,
+    id: StatementId,
+    reason: ReasonAsked,
+    if_match: IfMatch = None,
+    idempotency_key: IdempotencyKey = None,
+) -> Response:
+    """428 without If-Match, 412 where the statement has changed since it was read."""
+    at_present = await request.app.state.catalogue.ask(lambda at: [t for t in STATEMENTS if at.one(t, id)])
+    table = at_present[0] if at_present else STATEMENTS[0]
+    return await _replaced(request, Edit(table, id, None), reason, if_match, idempotency_key)
+
+
+async def _replaced(
+    request: Request, edit: Edit, reason: str, if_match: str | None, idempotency_key: str | None
+) -> Response:
+    if if_match is None:
+        raise PreconditionMissing("send If-Match with the ETag that the statement was read with")
+    wanted = {int(number) for number in _TAG.findall(if_match)}
+    answer = await _edited(request, [edit], reason, idempotency_key, _unchanged_since(edit, wanted))
+    answer["cautions"] = cautions()
+    headers = {"ETag": f'"r{answer["revision"]}.new"'} if edit.row is not None and answer["opened"] else {}
+    return respond(request, answer, WRITE, question="report", headers=headers)
+
+
+def _unchanged_since(edit: Edit, wanted: set[int]) -> Precondition:
+    """Holds where the statement still is the version that was read; sees it under the write lock."""
+
+    def holds(at: At) -> None:
+        found = versions(at, edit.table, edit.id)
+        if not found:
+            elsewhere = [table.table for table in STATEMENTS if versions(at, table, edit.id)]
+            if elsewhere:
+                raise Invalid.one("table", f"{edit.id} is one of {elsewhere[0]}: a statement never changes its table")
+            raise NotFound(f"there is no statement {edit.id}")
+        last = found[-1]
+        if last.revision_to is not None and edit.row is None:
+            raise Gone(f"{edit.id} was withdrawn with revision {last.revision_to}", withdrawn_with=last.revision_to)
+        present = last.revision_from if last.revision_to is None else last.revision_to
+        if present not in wanted:
+            raise Stale(f"{edit.id} has changed since it was read: read it again", current=f'"r{present}"')
+
+    return holds
+
+
+async def _edited(
+    request: Request, edits: Sequence[Edit], reason: str, idempotency_key: str | None, holds: Precondition | None = None
+) -> dict[str, Any]:
+    database = request.app.state.catalogue.database
+    digest = _digest(request, await request.body())
+
+    def work(caller: Caller) -> Written:
+        entry = Entry(reason, caller.label, _key_of(caller, idempotency_key), digest)
+        return write_edits(database, edits, entry, _today(), holds)
+
+    return _written(await write(request, "edit", work, reason=reason, revision_of=lambda done: done.revision))
+
+
+async def _import_package(request: Request, reason: str, idempotency_key: str | None) -> dict[str, Any]:
+    digest = _digest(request, await request.body())
+    who: list[Caller] = []
+    await write(request, "edit", who.append, reason=reason, revision_of=lambda _: 0)
+    options = ["--reason", reason, "--who", who[0].label]
+    if (key := _key_of(who[0], idempotency_key)) is not None:
+        options += ["--idempotency-key", key, "--digest", digest]
+    answer = await _in_child(request, "load", *options)
+    if not answer["accepted"]:
+        rejects = [finding for finding in answer["findings"] if finding["severity"] == "reject"]
+        faults = [Fault(finding["rule"], f"{finding['text']}; {finding['mend']}") for finding in rejects[:20]]
+        raise Invalid(f"{answer['counts']['reject']} findings refuse this package", faults, report=answer)
+    return answer
+
+
+async def _in_child(request: Request, command: str, *options: str) -> dict[str, Any]:
+    """Run `legwork load` or `check` on the body, which is a zip file, in a child process."""
+    with tempfile.TemporaryDirectory(prefix="legwork-upload-") as folder:
+        path = FilePath(folder) / "package.zip"
+        path.write_bytes(await request.body())
+        return await child.run(request.app.state.settings, command, str(path), *options, timeout_s=CHILD_S)
+
+
+def _written(done: Written) -> dict[str, Any]:
+    return {**done.report, "revision": done.revision, "opened": done.opened}
+
+
+def _one_statement(change: ChangeBody, op: str) -> Edit:
+    if change["table"] in TABLES and change["table"] not in _STATEMENT_TABLES:
+        text = f"{change['table']} holds no statements: send it to /v1/imports"
+        raise Invalid(text, [Fault("table", text, pointer="/table")])
+    if change["op"] != op:
+        raise Invalid("this address puts rows", [Fault("op", f"{op} is what this address does", pointer="/op")])
+    return read_edits([change])[0]
+
+
+def _reason_of(change: ChangeBody) -> str:
+    if "reason" not in change:
+        raise _no_reason()
+    return change["reason"]
+
+
+def _no_reason() -> Invalid:
+    return Invalid.one("reason-missing", "say why: `reason` is recorded with the revision", parameter="reason")
+
+
+def _key_of(caller: Caller, idempotency_key: str | None) -> str | None:
+    if idempotency_key is None:
+        return None
+    if not _KEY.fullmatch(idempotency_key):
+        raise Invalid.one("idempotency-key", "an Idempotency-Key is 8 to 100 letters, digits, dots or hyphens")
+    return f"{caller.id}:{idempotency_key}"
+
+
+def _digest(request: Request, body: bytes) -> str:
+    asked = f"{request.method} {request.url.path}?{request.url.query}\n".encode()
+    return hashlib.sha256(asked + body).hexdigest()
+
+
+def _is_zip(request: Request) -> bool:
+    return request.headers.get("content-type", "").partition(";")[0].strip().lower() == ZIP
+
+
+def _today() -> dt.date:
+    return dt.datetime.now(dt.UTC).date()
