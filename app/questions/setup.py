@@ -44,9 +44,9 @@ def configuration_of(asked: SetupAsked) -> Given:
     )  # fmt: skip
 
 
-def setup_of(found: Sheet, asked: Circumstances, units: Units) -> SetupAnswer:
-    """The set-up of a gathered configuration: what the question and the job card show."""
-    work = Work(found, asked, units, chosen_fit(found))
+def setup_of(found: Sheet, asked: Circumstances, units: Units, *, curves: bool = True) -> SetupAnswer:
+    """The set-up of a gathered configuration: what the question and, without curves of air springs, the job card show."""
+    work = Work(found, asked, units, chosen_fit(found), curves=curves)
     work.undecided = dict(work.chosen.undecided)
     answer = _begun(work)
     fits = [work.chosen.fit] if work.chosen.fit is not None else work.chosen.coils

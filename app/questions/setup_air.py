@@ -135,8 +135,9 @@ def _put_model(answer: SetupAnswer, work: Work, model: Model | None, ground: Gro
     answer["curve_start_pressure"] = figures.pressure(model.start_gauge_pa)
     answer["free_travel"] = figures.length(model.free_travel_m)
     answer["peak_pressure"] = figures.pressure(model.peak_gauge_pa)
-    answer["curve"] = curve_shown(model, figures)
-    answer["by_spacers"] = by_spacers_shown(model, ground, work.limits, figures)
+    if work.curves:
+        answer["curve"] = curve_shown(model, figures)
+        answer["by_spacers"] = by_spacers_shown(model, ground, work.limits, figures)
     known = {
         "stated": "as stated by the source, volumes ±3 %",
         "measured": "as measured, volumes ±6 %",

@@ -31,6 +31,7 @@ class Work:
     gaps: list[Gap] = field(default_factory=list)
     codes: list[str] = field(default_factory=list)
     load_n: float | None = None
+    curves: bool = True  # a job card has no use for them, and they take half the time
 
     def assume(self, name: str, value: Quantity | int | float | str, text: str) -> None:
         """Note something that was taken for granted."""
