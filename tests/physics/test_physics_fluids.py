@@ -109,7 +109,7 @@ def test_neighbours_of_a_class() -> None:
 
 
 def test_density_and_dynamic_viscosity() -> None:
-    assert fluids.density_kg_m3(850.0, 313.15) == pytest.approx(float(OIL["DE01"]["value"]), rel=1e-4)
+    assert fluids.density_kg_m3(850.0, 313.15) == pytest.approx(float(OIL["DE01"]["value"]), rel=1e-8)
     assert fluids.density_kg_m3(850.0, 313.15) == pytest.approx(float(OIL["DE02"]["value"]), rel=2e-3)
     assert fluids.density_kg_m3(850.0, 288.15) == 850.0
     found = fluids.dynamic_viscosity_pa_s(15 * MM2, 850.0)

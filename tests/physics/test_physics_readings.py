@@ -73,6 +73,18 @@ def test_two_sags_read_from_the_resting_fork_are_within_two_percent() -> None:
             assert found.value == pytest.approx(truth, rel=2e-2), case
 
 
+def test_what_the_straight_line_misses_is_in_the_band() -> None:
+    """Readings without noise, sags up to 1.9 times apart: only the curvature is left, and the band holds it."""
+    source, covered = random.Random(20240505), 0
+    for case in cases(source, 2000, 1.9):
+        found = readings.pressure_from_two_sags(
+            reading(case, case.first_m), reading(case, case.second_m), case.target_m, case.load_n, PA, NONE
+        )
+        assert found.biggest == "curvature"
+        covered += found.low <= true_gauge_pa(case.spring, case.target_m, case.load_n) <= found.high
+    assert covered / 2000 >= 0.99
+
+
 @pytest.mark.parametrize(("noise", "least"), [("rectangular", 0.95), ("normal", 0.95)])
 def test_the_band_of_two_sags_covers_what_it_says(noise: str, least: float) -> None:
     """+-12 N, +-1 mm, +-0.7 psi on each reading, as standard deviations or, milder, as half-widths."""
