@@ -11,11 +11,13 @@ from starlette.middleware import Middleware
 
 from app.settings import Settings
 from app.web.logs import build_logger
+from app.web.middleware.closed_reads import ClosedReads
 from app.web.middleware.compression import Compression
 from app.web.middleware.hosts import Hosts
 from app.web.middleware.limits import Limits
 from app.web.middleware.methods import Methods
 from app.web.middleware.paths import Paths
+from app.web.middleware.rates import Rates
 from app.web.middleware.requests import Requests
 from app.web.middleware.security import Security
 from app.web.openapi import describe
@@ -44,7 +46,9 @@ def create_app(
             Middleware(Security),
             Middleware(Requests, logger=logger),
             Middleware(Hosts, allowed=settings.allowed_hosts),
+            Middleware(Rates, settings=settings),
             Middleware(Limits, settings=settings),
+            *([] if settings.open_reads else [Middleware(ClosedReads)]),
             Middleware(Methods, routes=lambda: app.router.routes),
             Middleware(Compression),
             Middleware(Paths),

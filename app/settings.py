@@ -73,6 +73,9 @@ class Settings(BaseSettings):
     request_timeout: float = Field(
         default=10.0, gt=0, description="Seconds from the whole request to the first byte of its answer (503 beyond)."
     )
+    import_timeout: float = Field(
+        default=300.0, gt=0, description="Seconds an import, a dry run or an export may take (503 beyond)."
+    )
     upload_timeout: float = Field(default=300.0, gt=0, description="Seconds a whole body may take (503 beyond).")
     keep_alive_timeout: int = Field(
         default=15, ge=1, description="Seconds an idle connection is kept for the next request."
@@ -81,10 +84,15 @@ class Settings(BaseSettings):
         default=10, ge=1, description="Seconds that answers under way get to finish at a stop."
     )
 
-    read_rate: str = Field(
-        default="600/minute", description="Lookups per client, as `number/second|minute|hour`; counted per worker."
+    read_rate: str | None = Field(
+        default=None,
+        description="Lookups per client, as `number/second|minute|hour`, counted per worker; no limit unless set.",
     )
     write_rate: str = Field(default="60/minute", description="Writes and dry runs per client, likewise.")
+    rate_store: str = Field(
+        default="memory://",
+        description="Where rates are counted: `memory://` in each worker, or a shared store's URL.",
+    )
 
     log_level: Literal["debug", "info", "warning", "error"] = Field(
         default="info", description="The least that is logged; each request is one `info` line."

@@ -132,7 +132,7 @@ def _scalar(kind: str, value: Any) -> str:
 
 
 def check_edits(at: At, edits: Sequence[Edit], today: dt.date) -> Written:
-    """The verdict that writing these edits would get. Reads only. Raises Invalid for an id to withdraw that is not there."""
+    """The verdict that writing these edits would get. Reads only. Raises Invalid for an id that is not there."""
     pending, withdrawn, changes = _pending(at, edits)
     after = Overlay(at, pending, withdrawn)
     found = report(judge(after, at, changes, today, lambda: changes)) if changes else report(())

@@ -1,7 +1,7 @@
 """Who may do what: the key of a request, the scopes a route wants, and the audit of every write, done or refused."""
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from typing import TypeVar
 
 from starlette.requests import Request
@@ -25,17 +25,29 @@ async def caller_of(request: Request) -> Caller | None:
     return await asyncio.to_thread(keys.caller, shop, authorization)
 
 
-async def write(
-    request: Request, scope: Scope, work: Callable[[Caller], T], *, reason: str | None, revision_of: Callable[[T], int]
-) -> T:
-    """Do a write in a thread for a key that may, and put it into the audit, whatever came of it."""
+async def permitted(request: Request, scope: Scope) -> Caller:
+    """The key of a request that may write, asked for before its body is looked at.
+
+    Raises Unauthorised or Forbidden; the refused write stands in the audit.
+    """
     caller: Caller | None = None
     try:
         caller = await caller_of(request)
         if caller is None:
             raise Unauthorised("this takes a key: Authorization: Bearer …")
         caller.require(scope)
-        done = await asyncio.to_thread(work, caller)
+    except Refusal as refusal:
+        await _audited(request, caller, status_of(refusal), None, None)
+        raise
+    return caller
+
+
+async def audited(
+    request: Request, caller: Caller, work: Awaitable[T], *, reason: str | None, revision_of: Callable[[T], int | None]
+) -> T:
+    """Do a write and put it into the audit, whatever comes of it."""
+    try:
+        done = await work
     except Refusal as refusal:
         await _audited(request, caller, status_of(refusal), reason, None)
         raise

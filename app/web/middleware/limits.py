@@ -10,6 +10,7 @@ from app.settings import Settings
 from app.web.problem import problem_response
 
 _ALWAYS_ANSWERED = {"/healthz"}
+_IN_A_CHILD = {"/v1/imports", "/v1/checks", "/v1/export", "/v1/export.sqlite"}
 
 
 class Limits:
@@ -69,6 +70,8 @@ class Limits:
 
     async def _timed(self, scope: Scope, receive: Receive, send: Send, *, has_body: bool) -> None:
         loop = asyncio.get_running_loop()
+        slow = scope["path"] in _IN_A_CHILD
+        allowed = self.settings.import_timeout if slow else self.settings.request_timeout
         started = False
         read = 0
 
@@ -80,7 +83,7 @@ class Limits:
                 if read > self.settings.max_body_bytes:
                     raise TooLarge(self._too_large())
                 if has_body and not message.get("more_body", False) and not started:
-                    clock.reschedule(loop.time() + self.settings.request_timeout)
+                    clock.reschedule(loop.time() + allowed)
             return message
 
         async def send_timed(message: Message) -> None:
@@ -91,9 +94,7 @@ class Limits:
             await send(message)
 
         try:
-            async with asyncio.timeout(
-                self.settings.upload_timeout if has_body else self.settings.request_timeout
-            ) as clock:
+            async with asyncio.timeout(self.settings.upload_timeout if has_body else allowed) as clock:
                 await self.app(scope, receive_counted, send_timed)
         except TimeoutError:
             if not clock.expired():

@@ -1,5 +1,6 @@
 """What changes the catalogue: dry runs, imports and edits of statements. Every write takes a key and a reason."""
 
+import asyncio
 import datetime as dt
 import hashlib
 import re
@@ -24,7 +25,7 @@ from app.exchange.loading import Entry
 from app.questions.cautions import cautions
 from app.questions.shapes import Caution
 from app.rules.finding import Counts, FindingShape
-from app.web.access import write
+from app.web.access import audited, permitted
 from app.web.json_body import read_model
 from app.web.openapi import json_body
 from app.web.representation import respond
@@ -33,7 +34,6 @@ from app.web.strict import strict_router
 router = strict_router(tags=["changes"])
 
 ZIP = "application/zip"
-CHILD_S = 280.0
 _KEY = re.compile(r"[A-Za-z0-9._-]{8,100}")
 _TAG = re.compile(r'"r([0-9]{1,10})\.[^"]*"')
 _STATEMENT_TABLES = {table.table for table in STATEMENTS}
@@ -130,17 +130,18 @@ async def import_changes(
     request: Request, idempotency_key: IdempotencyKey = None, reason: Annotated[Reason | None, Query()] = None
 ) -> Response:
     """201 with the new revision, 200 where nothing changes, 422 with the report where anything is refused."""
+    caller = await permitted(request, "edit")
     if _is_zip(request):
         if reason is None:
             raise _no_reason()
-        answer = await _import_package(request, reason, idempotency_key)
+        answer = await _import_package(request, caller, reason, idempotency_key)
     else:
         body = await read_model(request, CHANGES)
         why = reason or body.get("reason")
         if why is None:
             raise _no_reason()
         edits = read_edits(body["changes"], "/changes")
-        answer = await _edited(request, edits, why, idempotency_key)
+        answer = await _edited(request, caller, edits, why, idempotency_key)
     answer["cautions"] = cautions()
     return respond(request, answer, WRITE, question="report", status=201 if answer["opened"] else 200)
 
@@ -156,6 +157,7 @@ async def import_changes(
 )
 async def add_statement(request: Request, idempotency_key: IdempotencyKey = None) -> Response:
     """409 where it collides with a stored row, 422 where it is refused for what it says."""
+    caller = await permitted(request, "edit")
     change = await read_model(request, CHANGE)
     edit = _one_statement(change, "put")
 
@@ -164,7 +166,7 @@ async def add_statement(request: Request, idempotency_key: IdempotencyKey = None
             text = f"{edit.id} is used already: change it with PUT, or choose another id"
             raise Conflict(text, [Fault("id-taken", text, pointer="/row/id")])
 
-    answer = await _edited(request, [edit], _reason_of(change), idempotency_key, is_new)
+    answer = await _edited(request, caller, [edit], _reason_of(change), idempotency_key, is_new)
     answer["cautions"] = cautions()
     headers = {"Location": f"/v1/statements/{edit.id}"}
     return respond(request, answer, WRITE, question="report", status=201, headers=headers)
@@ -183,13 +185,14 @@ async def put_statement(
 ) -> Response:
     """428 without If-Match, 412 where the statement has changed since it was read. A withdrawn statement is reopened
     with the ETag `"r<revision>.gone"`, where the revision is the one it was withdrawn with."""
+    caller = await permitted(request, "edit")
     change = await read_model(request, CHANGE)
     edit = _one_statement(change, "put")
     if edit.id != id:
         raise Invalid(
             "the row has another id than the address", [Fault("id", "the id of the address", pointer="/row/id")]
         )
-    return await _replaced(request, edit, _reason_of(change), if_match, idempotency_key)
+    return await _replaced(request, caller, edit, _reason_of(change), if_match, idempotency_key)
 
 
 @router.delete(
@@ -207,18 +210,19 @@ async def withdraw_statement(
     idempotency_key: IdempotencyKey = None,
 ) -> Response:
     """428 without If-Match, 412 where the statement has changed since it was read."""
+    caller = await permitted(request, "edit")
     at_present = await request.app.state.catalogue.ask(lambda at: [t for t in STATEMENTS if at.one(t, id)])
     table = at_present[0] if at_present else STATEMENTS[0]
-    return await _replaced(request, Edit(table, id, None), reason, if_match, idempotency_key)
+    return await _replaced(request, caller, Edit(table, id, None), reason, if_match, idempotency_key)
 
 
 async def _replaced(
-    request: Request, edit: Edit, reason: str, if_match: str | None, idempotency_key: str | None
+    request: Request, caller: Caller, edit: Edit, reason: str, if_match: str | None, idempotency_key: str | None
 ) -> Response:
     if if_match is None:
         raise PreconditionMissing("send If-Match with the ETag that the statement was read with")
     wanted = {int(number) for number in _TAG.findall(if_match)}
-    answer = await _edited(request, [edit], reason, idempotency_key, _unchanged_since(edit, wanted))
+    answer = await _edited(request, caller, [edit], reason, idempotency_key, _unchanged_since(edit, wanted))
     answer["cautions"] = cautions()
     headers = {"ETag": f'"r{answer["revision"]}.new"'} if edit.row is not None and answer["opened"] else {}
     return respond(request, answer, WRITE, question="report", headers=headers)
@@ -245,31 +249,33 @@ def _unchanged_since(edit: Edit, wanted: set[int]) -> Precondition:
 
 
 async def _edited(
-    request: Request, edits: Sequence[Edit], reason: str, idempotency_key: str | None, holds: Precondition | None = None
+    request: Request,
+    caller: Caller,
+    edits: Sequence[Edit],
+    reason: str,
+    idempotency_key: str | None,
+    holds: Precondition | None = None,
 ) -> dict[str, Any]:
     database = request.app.state.catalogue.database
-    digest = _digest(request, await request.body())
-
-    def work(caller: Caller) -> Written:
-        entry = Entry(reason, caller.label, _key_of(caller, idempotency_key), digest)
-        return write_edits(database, edits, entry, _today(), holds)
-
-    return _written(await write(request, "edit", work, reason=reason, revision_of=lambda done: done.revision))
+    entry = Entry(reason, caller.label, _key_of(caller, idempotency_key), _digest(request, await request.body()))
+    work = asyncio.to_thread(write_edits, database, edits, entry, _today(), holds)
+    return _written(await audited(request, caller, work, reason=reason, revision_of=lambda done: done.revision))
 
 
-async def _import_package(request: Request, reason: str, idempotency_key: str | None) -> dict[str, Any]:
-    digest = _digest(request, await request.body())
-    who: list[Caller] = []
-    await write(request, "edit", who.append, reason=reason, revision_of=lambda _: 0)
-    options = ["--reason", reason, "--who", who[0].label]
-    if (key := _key_of(who[0], idempotency_key)) is not None:
-        options += ["--idempotency-key", key, "--digest", digest]
-    answer = await _in_child(request, "load", *options)
-    if not answer["accepted"]:
+async def _import_package(request: Request, caller: Caller, reason: str, idempotency_key: str | None) -> dict[str, Any]:
+    options = ["--reason", reason, "--who", caller.label]
+    if (key := _key_of(caller, idempotency_key)) is not None:
+        options += ["--idempotency-key", key, "--digest", _digest(request, await request.body())]
+
+    async def work() -> dict[str, Any]:
+        answer = await _in_child(request, "load", *options)
+        if answer["accepted"]:
+            return answer
         rejects = [finding for finding in answer["findings"] if finding["severity"] == "reject"]
         faults = [Fault(finding["rule"], f"{finding['text']}; {finding['mend']}") for finding in rejects[:20]]
         raise Invalid(f"{answer['counts']['reject']} findings refuse this package", faults, report=answer)
-    return answer
+
+    return await audited(request, caller, work(), reason=reason, revision_of=lambda answer: answer["revision"])
 
 
 async def _in_child(request: Request, command: str, *options: str) -> dict[str, Any]:
@@ -277,7 +283,8 @@ async def _in_child(request: Request, command: str, *options: str) -> dict[str, 
     with tempfile.TemporaryDirectory(prefix="legwork-upload-") as folder:
         path = FilePath(folder) / "package.zip"
         path.write_bytes(await request.body())
-        return await child.run(request.app.state.settings, command, str(path), *options, timeout_s=CHILD_S)
+        settings = request.app.state.settings
+        return await child.run(settings, command, str(path), *options, timeout_s=settings.import_timeout)
 
 
 def _written(done: Written) -> dict[str, Any]:
