@@ -69,9 +69,10 @@ class Index:
         bearers: dict[str, list[int]] = defaultdict(list)
         for at, (id, names, maker) in enumerate(rows):
             parts = [words(name) for name in (id, *names)]
+            joined = ["".join(part) for part in parts]
             self.ids.append(id)
-            self.keys.append(tuple({"".join(part) for part in parts}))
-            borne.append(tuple(dict.fromkeys(chain(*parts, words(maker)))))
+            self.keys.append(tuple(set(joined)))
+            borne.append(tuple(dict.fromkeys(chain(*parts, joined[1:], words(maker)))))
             for word in borne[-1]:
                 bearers[word].append(at)
         self.words = sorted(bearers)

@@ -14,7 +14,7 @@ import pytest
 
 from app.catalogue.catalogue import Catalogue
 from app.catalogue.columns import Column
-from app.catalogue.database import Database
+from app.database.connections import Database
 from app.catalogue.tables import TABLES, Chassis, Fluid, Limit, Maker, Reading, Source
 from app.exchange.writer import zipped
 from tests.api.asking import asking
