@@ -45,7 +45,7 @@ def configuration_of(asked: SetupAsked) -> Given:
 
 
 def setup_of(found: Sheet, asked: Circumstances, units: Units, *, curves: bool = True) -> SetupAnswer:
-    """The set-up of a gathered configuration: what the question and, without curves of air springs, the job card show."""
+    """The set-up of a gathered configuration: what the question and, without curves, the job card show."""
     work = Work(found, asked, units, chosen_fit(found), curves=curves)
     work.undecided = dict(work.chosen.undecided)
     answer = _begun(work)

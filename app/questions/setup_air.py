@@ -136,8 +136,9 @@ def _put_model(answer: SetupAnswer, work: Work, model: Model | None, ground: Gro
     answer["free_travel"] = figures.length(model.free_travel_m)
     answer["peak_pressure"] = figures.pressure(model.peak_gauge_pa)
     if work.curves:
-        answer["curve"] = curve_shown(model, figures)
         answer["by_spacers"] = by_spacers_shown(model, ground, work.limits, figures)
+        fitted = next(line for line in answer["by_spacers"] if line["spacers"] == (ground.spacers or 0))
+        answer["curve"] = curve_shown(model, fitted, figures)
     known = {
         "stated": "as stated by the source, volumes ±3 %",
         "measured": "as measured, volumes ±6 %",

@@ -1,0 +1,106 @@
+"""What proves the work, what is written down, the label for the leg: blank lines where a figure is to come."""
+
+from collections.abc import Sequence
+
+from app.catalogue.columns import write_number
+from app.questions.job.plan import Plan
+from app.questions.job.shapes import BLANK, Check, ToWrite
+from app.questions.job.steps import Step_
+from app.questions.shapes import figure, length
+from app.questions.statement_shapes import Named, limit_shown
+
+FEET = ("spring-side lower leg", "damper-side lower leg", "above the air piston", "damper")
+
+
+def checks_shown(plan: Plan, named: Named, steps: Sequence[Step_]) -> list[Check]:
+    """The proof of the travel first, then every limit, then what is tightened again after the first ride."""
+    return [*_proof(plan), *_limits(plan, named), *_again(steps)]
+
+
+def _proof(plan: Plan) -> list[Check]:
+    fit = plan.fit.statement
+    travel = write_number(fit.travel_mm)
+    found: list[Check] = [
+        {
+            "what": "travel", "value": length(fit.travel_mm, plan.units), "statements": [fit.id],
+            "text": f"Pushed to its end without air the fork moves {travel} mm: so much is free when extended.",
+        }
+    ]  # fmt: skip
+    to_crown = figure(fit, "length", "axle_to_crown_mm", "mm", plan.units)
+    if to_crown is None:
+        text = "The catalogue does not say the axle-to-crown at this travel: measure before and after."
+        plan.miss("axle-to-crown", fit.id, "it proves the change and decides whether the frame may carry it", text)
+        found.append({"what": "axle-to-crown", "text": f"Axle to crown, unloaded: {BLANK} mm.", "statements": []})
+        return found
+    text = f"Axle to crown, unloaded: {to_crown['text']}."
+    before = plan.present_fit.statement
+    if plan.job == "travel-change" and before.axle_to_crown_mm is not None and fit.axle_to_crown_mm is not None:
+        more = fit.axle_to_crown_mm - before.axle_to_crown_mm
+        if more:
+            text += f" That is {abs(more)} mm {'longer' if more > 0 else 'shorter'} than before."
+    ids = [fit.id, before.id] if plan.job == "travel-change" else [fit.id]
+    found.append({"what": "axle-to-crown", "text": text, "value": to_crown, "statements": ids})
+    return found
+
+
+def _limits(plan: Plan, named: Named) -> list[Check]:
+    found: list[Check] = []
+    for each in plan.found.limits:
+        shown = limit_shown(each, named)
+        said = [shown["limit"]["text"]] if "limit" in shown else [BLANK]
+        said += [shown[name] for name in ("method", "action") if name in shown]
+        text = f"{shown['subject'][:1].upper()}{shown['subject'][1:]}: {'; '.join(said)}."
+        found.append({"what": shown["subject"], "text": text, "limit": shown, "statements": [shown["id"]]})
+    return found
+
+
+def _again(steps: Sequence[Step_]) -> list[Check]:
+    found: list[Check] = []
+    for each in steps:
+        for shown in each.shown.get("torque", ()):
+            if "recheck" in shown and "torque" in shown:
+                position = shown["fastener"]["position"]
+                text = f"{shown['recheck'][:1].upper()}{shown['recheck'][1:]}: {position}, {shown['torque']['text']}."
+                check: Check = {
+                    "what": "torque again", "text": text, "value": shown["torque"], "statements": [shown["id"]],
+                }  # fmt: skip
+                if check not in found:
+                    found.append(check)
+    return found
+
+
+def to_write(steps: Sequence[Step_]) -> list[ToWrite]:
+    """Every line to fill in, in order of work."""
+    return [
+        {"step": each.shown["number"], "what": what, "value": BLANK}
+        for each in steps
+        for what in each.shown["measures"]
+    ]
+
+
+def label(plan: Plan, steps: Sequence[Step_]) -> list[str]:
+    """The lines of the label for the leg; the old one is void."""
+    fit, spring = plan.fit.statement, plan.spring
+    part = f", {spring.part_number}" if spring is not None and spring.part_number is not None else ""
+    name = fit.spring if spring is None else spring.name
+    lines = [
+        f"{plan.found.held.chassis.name}, {length(fit.travel_mm, plan.units)['text']} of travel",
+        f"Spring: {name}{part}",
+    ]
+    coil = spring is not None and spring.kind == "coil"
+    if not coil:
+        limit = BLANK if fit.spacer_limit is None else str(fit.spacer_limit)
+        lines.append(f"Volume spacers: {BLANK if plan.spacers is None else plan.spacers}, at most {limit}")
+        most = figure(fit, "pressure", "pressure_limit", fit.pressure_unit, plan.units, role="maximum")
+        if most is None and spring is not None:
+            most = figure(spring, "pressure", "pressure_limit", spring.pressure_unit, plan.units, role="maximum")
+        lines.append(f"Pressure: {BLANK}, at most {BLANK if most is None else most['text']}")
+    else:
+        lines.append(f"Preload: {BLANK}")
+    lines += [
+        f"Oil, {fill['chamber']}: {fill['volume']['text'] if 'volume' in fill else BLANK}"
+        f" {fill['fluid']['name'] if 'fluid' in fill else BLANK}"
+        for each in steps
+        if (fill := each.shown.get("fill")) is not None and fill["chamber"] in FEET
+    ]
+    return [*lines, f"Date: {BLANK}  Hours: {BLANK}", f"Catalogue revision {plan.at.revision}"]

@@ -1,0 +1,89 @@
+"""Which steps of a procedure this fork takes: conditions read against what the catalogue says of its parts. Pure.
+
+A property that the catalogue does not give decides nothing: the step stays, with its condition in words.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from app.catalogue.tables import Chassis, Damper, Spring, Step
+
+PROPERTIES = ("spring_kind", "foot_joint", "adjuster_at", "crowns", "travel_set_by", "damper_kind")
+_WORDS = {
+    "spring_kind": "the spring is of kind",
+    "foot_joint": "the joint at the foot is",
+    "adjuster_at": "the adjuster that must come off sits at",
+    "crowns": "the fork's crowns are",
+    "travel_set_by": "the travel is set by",
+    "damper_kind": "the damper is of kind",
+}
+_WHOSE = {"spring_kind": "spring", "travel_set_by": "spring", "crowns": "chassis"}
+
+Properties = Mapping[str, frozenset[str | None]]
+"""By property every value it may have here; None among them: the catalogue does not say."""
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A step that stays; `open` are the properties that would decide whether it applies."""
+
+    step: Step
+    open: tuple[str, ...] = ()
+
+    @property
+    def words(self) -> str | None:
+        """The condition as a clause, or None where the step surely applies."""
+        clauses = [_clause(condition) for condition in self.step.when or () if condition.partition("=")[0] in self.open]
+        return None if not clauses else "If " + " and ".join(clauses)
+
+
+def properties(chassis: Chassis, spring: Spring | None, dampers: Iterable[Damper]) -> Properties:
+    """What conditions are read against; several dampers may differ."""
+    fitted = list(dampers)
+    return {
+        "spring_kind": frozenset({None if spring is None else spring.kind}),
+        "travel_set_by": frozenset({None if spring is None else spring.travel_set_by}),
+        "crowns": frozenset({chassis.crowns}),
+        "foot_joint": frozenset(damper.foot_joint for damper in fitted) or frozenset({None}),
+        "adjuster_at": frozenset(damper.adjuster_at for damper in fitted) or frozenset({None}),
+        "damper_kind": frozenset(damper.kind for damper in fitted) or frozenset({None}),
+    }
+
+
+def kept(steps: Iterable[Step], having: Properties) -> list[Kept]:
+    """The steps that apply or may apply, in order."""
+    found = []
+    for step in sorted(steps, key=lambda each: (each.order, each.id)):
+        verdicts = {name: _verdict(values, having.get(name)) for name, values in _read(step)}
+        if False not in verdicts.values():
+            found.append(Kept(step, tuple(name for name, verdict in verdicts.items() if verdict is None)))
+    return found
+
+
+def whose(name: str) -> str:
+    """Which part a property is of."""
+    return _WHOSE.get(name, "damper")
+
+
+def words(name: str) -> str:
+    """A property in words, such as stand before its value."""
+    return _WORDS[name]
+
+
+def _read(step: Step) -> list[tuple[str, frozenset[str]]]:
+    parted = [condition.partition("=") for condition in step.when or ()]
+    return [(name, frozenset(value.strip() for value in values.split("|"))) for name, _, values in parted]
+
+
+def _verdict(wanted: frozenset[str], may_be: frozenset[str | None] | None) -> bool | None:
+    """True where the condition surely holds, False where it cannot, None where it is open."""
+    if may_be is None or None in may_be:
+        return None
+    if may_be <= wanted:
+        return True
+    return None if may_be & wanted else False
+
+
+def _clause(condition: str) -> str:
+    name, _, values = condition.partition("=")
+    return f"{_WORDS.get(name, name)} {' or '.join(value.strip() for value in values.split('|'))}"

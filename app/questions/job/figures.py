@@ -1,0 +1,219 @@
+"""The slots of a step filled from statements: what one says, or a blank line and a gap. Never a figure of our own."""
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+from app.catalogue.agreement import agree
+from app.catalogue.columns import write_number
+from app.catalogue.tables import Fastener, Fill, Grease, Statement, Step, Torque, Use
+from app.questions.job.plan import Plan
+from app.questions.job.shapes import BLANK
+from app.questions.prevailing import Shown
+from app.questions.statement_shapes import (
+    FillShown,
+    GreaseShown,
+    Named,
+    TorqueShown,
+    fill_shown,
+    fluid_shown,
+    grease_shown,
+    torque_shown,
+)
+
+S = TypeVar("S", bound=Statement)
+SLOT = re.compile(r"\{([a-z]+)\}")
+SPACER_CAP = "spacer cap"
+TRAVEL_SPACER = "travel spacer"
+
+
+@dataclass(slots=True)
+class Figures:
+    """What the slots of one step are filled with. `after` are sentences that follow the text."""
+
+    torques: list[Shown[Torque]] = field(default_factory=list)
+    torque: list[TorqueShown] = field(default_factory=list)
+    fill_row: Shown[Fill] | None = None
+    fill: FillShown | None = None
+    grease_row: Shown[Grease] | None = None
+    grease: GreaseShown | None = None
+    after: list[str] = field(default_factory=list)
+    statements: list[str] = field(default_factory=list)
+
+    def cite(self, id: str) -> None:
+        """Note a row whose figure the text bears."""
+        if id not in self.statements:
+            self.statements.append(id)
+
+
+def filled(plan: Plan, named: Named, step: Step) -> tuple[str, Figures]:
+    """The text of a step without a slot left, and what it was filled with."""
+    figures = Figures()
+    texts: dict[str, str] = {}
+    for slot in dict.fromkeys(SLOT.findall(step.text)):
+        if slot == "torque":
+            texts[slot] = _torque(plan, named, step, figures)
+        elif slot == "volume":
+            texts[slot] = _volume(plan, named, step, figures)
+        elif slot in ("grease", "extent"):
+            texts[slot] = _grease(plan, named, step, figures, slot)
+        elif slot == "count":
+            texts[slot] = _count(plan, step, figures)
+        elif slot == "turns" and step.turns is not None:
+            texts[slot] = step.turns
+            figures.cite(step.id)
+        else:
+            texts[slot] = BLANK
+            plan.miss(slot, step.id, "the step wants it", f"The catalogue gives no {slot} for this step.")
+    text = SLOT.sub(lambda found: texts[found[1]], step.text)
+    return " ".join([text, *figures.after]), figures
+
+
+def uses_of(plan: Plan, kind: str | None) -> list[Shown[Use]]:
+    """The uses of the job whose part is of a kind."""
+    if kind is None:
+        return []
+    parts = plan.found.held.parts
+    return [each for each in plan.uses if each.statement.part in parts and parts[each.statement.part].kind == kind]
+
+
+def torques_of(plan: Plan, fastener: Fastener) -> list[Shown[Torque]]:
+    """The torques of a fastener in order of stage; none of a stage on which sources disagree."""
+    mine = [each for each in plan.found.torques if each.statement.fastener == fastener.id]
+    stages = sorted({each.statement.stage or 1 for each in mine})
+    found = [_only(plan, [each for each in mine if (each.statement.stage or 1) == stage]) for stage in stages]
+    return [each for each in found if each is not None]
+
+
+def _only(plan: Plan, shown: Sequence[Shown[S]]) -> Shown[S] | None:
+    """The one statement that answers, or None where there is none or where two disagree, which then is a gap."""
+    if len(shown) < 2:
+        return shown[0] if shown else None
+    if any(not agree(shown[0].statement, other.statement) for other in shown[1:]):
+        ids = ", ".join(each.statement.id for each in shown)
+        text = f"The sources disagree: {ids}. Read them before this step; neither figure is taken."
+        plan.miss("sources-disagree", shown[0].statement.id, "two figures are no instruction", text)
+        return None
+    return shown[0]
+
+
+def _torque(plan: Plan, named: Named, step: Step, figures: Figures) -> str:
+    position = step.fastener_position or ""
+    fasteners = plan.at_position(position)
+    texts: dict[str, str] = {}
+    for fastener in fasteners:
+        rows = torques_of(plan, fastener)
+        figures.torques += rows
+        shown = [torque_shown(row, named) for row in rows]
+        figures.torque += shown
+        for row in rows:
+            figures.cite(row.statement.id)
+        stages = [each["torque"]["text"] if "torque" in each else each.get("instruction", BLANK) for each in shown]
+        texts[fastener.id] = ", then ".join(stages) if stages else BLANK
+        if BLANK in texts[fastener.id]:
+            text = f"The catalogue does not say the torque of {fastener.id}: fill it in from the maker's manual."
+            plan.miss("torque", fastener.id, "too loose leaks or comes off, too tight strips", text)
+    if not fasteners:
+        text = f"The catalogue has no {position} of this fork: fill its torque in from the maker's manual."
+        plan.miss("torque", position, "too loose leaks or comes off, too tight strips", text)
+        return BLANK
+    figures.after += _how(fasteners, figures.torque)
+    if len(set(texts.values())) == 1:
+        return next(iter(texts.values()))
+    return ", ".join(f"{texts[row.id]} ({row.side or row.id})" for row in fasteners)
+
+
+def _how(fasteners: Iterable[Fastener], torques: Iterable[TorqueShown]) -> list[str]:
+    """What the figure does not say: the thread's preparation, the instruction, that the fastener is replaced."""
+    said: list[str] = []
+    for each in torques:
+        if "thread_prep" in each:
+            said.append(f"Thread: {each['thread_prep']}.")
+        if "instruction" in each and "torque" in each:
+            words = each["instruction"]
+            said.append(f"{words[:1].upper()}{words[1:]}.")
+    if any(row.reuse == "replace" for row in fasteners):
+        said.append("Fit new ones: these are used once.")
+    return list(dict.fromkeys(said))
+
+
+def fill_of(plan: Plan, chamber: str | None) -> Shown[Fill] | None:
+    """The fill of a chamber."""
+    return _only(plan, [each for each in plan.found.fills if each.statement.chamber == chamber])
+
+
+def _volume(plan: Plan, named: Named, step: Step, figures: Figures) -> str:
+    row = fill_of(plan, step.chamber)
+    if row is None:
+        text = f"The catalogue does not say what goes into the {step.chamber}: fill it in from the maker's manual."
+        plan.miss("fill", step.chamber, "an empty chamber wears, an overfilled one locks the fork", text)
+        return f"{BLANK} mL of {BLANK}"
+    figures.fill_row, figures.fill = row, fill_shown(row, named)
+    figures.cite(row.statement.id)
+    shown = figures.fill
+    oil = fluid_shown(row.statement.fluid, named)["name"] if row.statement.fluid is not None else BLANK
+    if row.statement.fluid is None:
+        text = f"The catalogue does not say which oil goes into the {step.chamber}."
+        plan.miss("fluid", row.statement.id, "the wrong oil swells seals or changes the damping", text)
+    if "level" in shown:
+        where = [shown["level_datum"]] if "level_datum" in shown else []
+        state = [shown["level_state"]] if "level_state" in shown else []
+        said = ", ".join([f"Level: {shown['level']['text']}", *(f"from the {datum}" for datum in where), *state])
+        figures.after.append(f"{said}.")
+    if "volume" not in shown:
+        if "level" not in shown:
+            text = f"The catalogue does not say how much oil goes into the {step.chamber}."
+            plan.miss("volume", row.statement.id, "too much oil locks the fork", text)
+        return f"{BLANK} mL of {oil}" if "level" not in shown else f"{oil} to the level below"
+    return f"{shown['volume']['text']} of {oil}"
+
+
+def _grease(plan: Plan, named: Named, step: Step, figures: Figures, slot: str) -> str:
+    row = _only(plan, [each for each in plan.found.greases if each.statement.place == step.place])
+    if row is None:
+        text = f"The catalogue does not say what the {step.place} is greased with."
+        plan.miss("grease", step.place, "dry seals stick and wear, the wrong grease swells them", text)
+        return BLANK
+    figures.cite(row.statement.id)
+    if figures.grease is None:
+        figures.grease_row, figures.grease = row, grease_shown(row, named)
+        if "amount" in figures.grease:
+            figures.after.append(f"Amount: {figures.grease['amount']}.")
+    shown = figures.grease
+    if slot == "extent":
+        if "extent" in shown:
+            return shown["extent"]["text"]
+        text = f"The catalogue does not say over what length the {step.place} is greased."
+        plan.miss("extent", row.statement.id, "too much grease closes the port", text)
+        return BLANK
+    if row.statement.fluid is None:
+        text = f"The catalogue does not say which grease the {step.place} takes."
+        plan.miss("fluid", row.statement.id, "the wrong grease swells seals", text)
+        return BLANK
+    return fluid_shown(row.statement.fluid, named)["name"]
+
+
+def _count(plan: Plan, step: Step, figures: Figures) -> str:
+    fit = plan.fit.statement
+    if step.fastener_position == SPACER_CAP:
+        if plan.spacers is not None:
+            figures.cite(fit.id)
+            return str(plan.spacers)
+        text = "How many volume spacers come in is neither given nor in the catalogue: write down how many were in it."
+        plan.miss("spacers", fit.id, "they decide how firm the end of the travel is", text)
+        return BLANK
+    if step.part_kind == TRAVEL_SPACER:
+        if fit.travel_spacers is not None:
+            figures.cite(fit.id)
+            return str(fit.travel_spacers)
+        text = f"The catalogue does not say how many travel spacers make {write_number(fit.travel_mm)} mm."
+        plan.miss("travel-spacers", fit.id, "they set the travel", text)
+        return BLANK
+    row = _only(plan, uses_of(plan, step.part_kind))
+    if row is not None and row.statement.count is not None:
+        figures.cite(row.statement.id)
+        return str(row.statement.count)
+    text = f"The catalogue does not say how many there are of: {step.part_kind or step.id}."
+    plan.miss("count", step.part_kind or step.id, "it must be at hand before the work begins", text)
+    return BLANK

@@ -1,0 +1,133 @@
+"""What to buy and have at hand: every use of the job, the spring and spacers of the change, fasteners used once."""
+
+from collections.abc import Iterable
+from math import ceil
+
+from app.catalogue.tables import Fit, Use
+from app.questions.job.plan import Plan
+from app.questions.job.shapes import PartNeeded
+from app.questions.prevailing import Shown
+from app.questions.statement_shapes import Named, part_shown
+
+Turned = Iterable[tuple[str, str, int]]
+"""Fasteners that are turned and replaced: id, position, how many."""
+
+
+def parts_needed(plan: Plan, named: Named, replaced: Turned) -> list[PartNeeded]:
+    """Everything the job takes: what makes the change first, then the uses, then what is used once."""
+    found = [*_new_spring(plan), *travel_spacer(plan), *volume_spacer(plan)]
+    found += [of_use(each, plan, named) for each in plan.uses]
+    kinds = {each.get("kind") for each in found}
+    for id, position, count in replaced:
+        if position not in kinds:
+            text = f"{id} is used once and no part is listed for it: buy new ones of its maker."
+            plan.miss("part", id, "a fastener that is used once must be bought", text)
+            found.append(
+                {"id": id, "name": f"new {position}", "kind": position, "position": position, "count": count,
+                 "when": "always", "text": text, "statements": [id]}
+            )  # fmt: skip
+    return found
+
+
+def of_use(each: Shown[Use], plan: Plan, named: Named) -> PartNeeded:
+    """A use as a part to buy; its count is a gap where the source gives none."""
+    row = each.statement
+    part = part_shown(row.part, named)
+    needed: PartNeeded = {
+        "id": row.part, "name": part["name"], "when": row.when or "always", "statements": [row.id],
+    }  # fmt: skip
+    if "kind" in part:
+        needed["kind"] = part["kind"]
+    if "part_number" in part:
+        needed["part_number"] = part["part_number"]
+    if "superseded_by" in part:
+        needed["superseded_by"] = part["superseded_by"]
+    if row.position is not None:
+        needed["position"] = row.position
+    if row.note is not None:
+        needed["text"] = row.note
+    if "pack_count" in part:
+        needed["pack_count"] = part["pack_count"]
+    if row.count is None:
+        text = f"The catalogue does not say how many of {row.part} the job takes."
+        plan.miss("count", row.id, "they must be at hand before the work begins", text)
+    else:
+        needed["count"] = row.count
+    return packed(needed)
+
+
+def packed(needed: PartNeeded) -> PartNeeded:
+    """With the packs that hold the count; a pack of unknown size is one piece for nobody to guess, so none is named."""
+    if "count" in needed and "pack_count" in needed:
+        needed["packs"] = ceil(needed["count"] / needed["pack_count"])
+    return needed
+
+
+def _new_spring(plan: Plan) -> list[PartNeeded]:
+    if not plan.new_spring:
+        return []
+    fit = plan.fit.statement
+    spring = plan.spring
+    needed: PartNeeded = {
+        "id": fit.spring, "name": fit.spring if spring is None else spring.name, "kind": "spring", "count": 1,
+        "when": "always", "position": "spring side", "statements": [fit.id],
+    }  # fmt: skip
+    if spring is not None and spring.part_number is not None:
+        needed["part_number"] = spring.part_number
+    if spring is not None and spring.superseded_by is not None:
+        needed["superseded_by"] = spring.superseded_by
+        needed["text"] = f"Replaced by {spring.superseded_by}: ask for the card of that one, if it is what can be had."
+    return [needed]
+
+
+def travel_spacer(plan: Plan, *, total: bool = False) -> list[PartNeeded]:
+    """The travel spacers that go on beyond those on the shaft; `total`: all that it carries afterwards."""
+    fit, present = plan.fit.statement, plan.present_fit.statement
+    if fit.travel_spacer is None or fit.travel_spacers is None:
+        return []
+    there = _there(fit, present)
+    count = fit.travel_spacers if total else fit.travel_spacers - there
+    if count == 0 or (count < 0 and plan.job != "travel-change"):
+        return []
+    part = plan.extras.get(fit.travel_spacer)
+    needed: PartNeeded = {
+        "id": fit.travel_spacer, "name": fit.travel_spacer if part is None else part.name, "kind": "travel spacer",
+        "position": "spring shaft", "count": max(count, 0), "when": "always", "statements": [fit.id],
+    }  # fmt: skip
+    if count < 0:
+        needed["text"] = f"{-count} of the {there} on the shaft come off: keep them."
+    elif not total and there:
+        needed["text"] = f"{there} are on the shaft already."
+    if part is not None and part.part_number is not None:
+        needed["part_number"] = part.part_number
+    if part is not None and part.pack_count is not None:
+        needed["pack_count"] = part.pack_count
+    return [packed(needed)]
+
+
+def _there(fit: Fit, present: Fit) -> int:
+    """How many of the travel spacers of a fit are on the shaft already; a coil is changed on the same shaft."""
+    return present.travel_spacers or 0 if present.travel_spacer == fit.travel_spacer else 0
+
+
+def volume_spacer(plan: Plan, *, total: bool = False) -> list[PartNeeded]:
+    """The volume spacers that go in beyond those in it; `total`: all that are in it afterwards. None for a service."""
+    fit, present = plan.fit.statement, plan.present_fit.statement
+    if fit.spacer is None or plan.spacers is None or (not total and plan.job not in ("travel-change", "spacer-change")):
+        return []
+    there = plan.present_spacers if present.spacer == fit.spacer else 0
+    count = plan.spacers if total or there is None else plan.spacers - there
+    if count == 0:
+        return []
+    spacer = plan.volume_spacers.get(fit.spacer)
+    needed: PartNeeded = {
+        "id": fit.spacer, "name": fit.spacer if spacer is None else spacer.name, "kind": "volume spacer",
+        "position": "top cap", "count": max(count, 0), "when": "always", "statements": [fit.id],
+    }  # fmt: skip
+    if count < 0:
+        needed["text"] = f"{-count} of the {there} in it come out: keep them."
+    elif not total and there is None:
+        needed["text"] = "Less those that are in it already, which is not known."
+    elif not total and there:
+        needed["text"] = f"{there} {'is' if there == 1 else 'are'} in it already."
+    return [needed]

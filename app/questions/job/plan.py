@@ -1,0 +1,225 @@
+"""The fork as it stands and as it shall be, the order of work, and what of the sheet that work takes; or why not.
+
+Everything that would decide is named at once; nothing undecided reaches a card.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from app.catalogue.rows import At
+from app.catalogue.tables import Damper, Fastener, Fit, Part, Procedure, Spacer, Spring, Use
+from app.errors import Fault, Invalid
+from app.questions.fits import prevailing_fits
+from app.questions.gaps import Gap
+from app.questions.job.asked import JobCardAsked, JobName, ends, renamed
+from app.questions.job.conditions import Kept, kept, properties, whose, words
+from app.questions.job.procedure import procedure_for, steps_of
+from app.questions.job.refusals import no_spring, refuse_job, spacers_in
+from app.questions.prevailing import Shown, undecided
+from app.questions.region import Given
+from app.questions.setup import setup_of
+from app.questions.setup_asked import circumstances
+from app.questions.setup_shapes import SetupAnswer
+from app.questions.sheet import Sheet, gather
+from app.units.preferences import Units
+
+Open = dict[str, list[str | int | float]]
+
+
+@dataclass(slots=True)
+class Plan:
+    """Everything a card is made of. `spacers` are the volume spacers it shall have, `present_spacers` those in it."""
+
+    at: At
+    job: JobName
+    units: Units
+    found: Sheet
+    present: Given
+    fit: Shown[Fit]
+    present_fit: Shown[Fit]
+    spring: Spring | None
+    present_spring: Spring | None
+    new_spring: bool
+    dampers: list[Damper]
+    spacers: int | None
+    spacers_as_delivered: bool
+    present_spacers: int | None
+    procedure: Procedure
+    kept: list[Kept]
+    uses: list[Shown[Use]]
+    fasteners: list[Fastener]
+    setup: SetupAnswer
+    extras: dict[str, Part] = field(default_factory=dict)  # travel spacers, by id
+    volume_spacers: dict[str, Spacer] = field(default_factory=dict)
+    gaps: list[Gap] = field(default_factory=list)
+
+    def miss(self, what: str, about: str | None, why: str, text: str) -> None:
+        """Note something that the card needs and the catalogue does not say, once."""
+        gap: Gap = {"what": what, "why_needed": why, "text": text}
+        if about is not None:
+            gap["about"] = about
+        if gap not in self.gaps:
+            self.gaps.append(gap)
+
+    def at_position(self, position: str) -> list[Fastener]:
+        """The fasteners of a position, in order of side and id."""
+        return [row for row in self.fasteners if row.position == position]
+
+
+def planned(at: At, chassis: str, asked: JobCardAsked, units: Units) -> Plan:
+    """Read, look up, decide. Raises NotFound, Gone, and Invalid with every reason why there is no card."""
+    both = ends(asked)
+    how = circumstances(asked)
+    with renamed("travel", "to_travel" if asked.job == "travel-change" else "travel"):
+        found = gather(at, chassis, both.wanted)
+    present_fits, open_present = _present(found, both.present, asked.job)
+    if not found.fits:
+        raise no_spring(found, both.wanted, "to_travel" if asked.job == "travel-change" else "travel")
+    procedure, rivals = procedure_for(at, found, asked.job)
+    may_be = {found.springs.get(each.statement.spring) for each in found.fits}
+    dampers = [found.dampers[id] for id in sorted(found.dampers)]
+    having = properties(found.held.chassis, may_be.pop() if len(may_be) == 1 else None, dampers)
+    steps = kept(steps_of(at, procedure), having)
+    uses = [each for each in found.uses if each.statement.job == asked.job]
+    open_parameters = _open(asked, found, steps, uses, rivals, open_present)
+    if open_parameters:
+        raise _undecided(open_parameters)
+    fit = _one(found.fits, "to_travel")
+    present_fit = fit if asked.job != "travel-change" else _one(present_fits, "from_travel")
+    spacers = spacers_in(asked, fit.statement, present_fit.statement)
+    springs = found.springs | at.many(Spring, {present_fit.statement.spring})
+    spring, present_spring = (springs.get(each.statement.spring) for each in (fit, present_fit))
+    refuse_job(asked, fit, present_fit, spring, present_spring, dampers, spacers, steps)
+    setup = setup_of(found, replace(how, spacers=spacers.wanted), units, curves=False)
+    if setup["undecided"]:
+        raise _undecided({each["parameter"]: each["values"] for each in setup["undecided"]})
+    plan = Plan(
+        at=at, job=asked.job, units=units, found=found, present=both.present, fit=fit, present_fit=present_fit,
+        spring=spring, present_spring=present_spring, new_spring=fit.statement.spring != present_fit.statement.spring,
+        dampers=dampers, spacers=spacers.wanted, spacers_as_delivered=spacers.as_delivered,
+        present_spacers=spacers.present, procedure=procedure, kept=steps, uses=uses,
+        fasteners=_fasteners(found, fit.statement.spring), setup=setup,
+    )  # fmt: skip
+    held = {each.statement.travel_spacer for each in (fit, present_fit)} - {None}
+    plan.extras = at.many(Part, held)  # type: ignore[arg-type]
+    plan.volume_spacers = found.spacers
+    for step in steps:
+        for name in step.open:
+            _miss_property(plan, name)
+    return plan
+
+
+def _present(found: Sheet, present: Given, job: JobName) -> tuple[list[Shown[Fit]], Open]:
+    """The fits of the fork as it stands, and what would decide between them."""
+    if job != "travel-change":
+        return found.fits, {}
+    with renamed("travel", "from_travel", spring="from_spring"):
+        where = found.held.region(present, found.offered)
+    fits = prevailing_fits(found.held, found.offered, present, where)
+    if not fits:
+        raise no_spring(found, present, "from_travel")
+    choices = found.held.choices(where, found.offered)
+    open_parameters = undecided(fits, where, choices)
+    if present.travel is None:
+        open_parameters["from_travel"] = sorted({each.statement.travel_mm for each in fits})
+    springs = {each.statement.spring for each in fits}
+    wanted = {each.statement.spring for each in found.fits}
+    kinds = {spring.kind for spring in found.held.at.many(Spring, springs).values()}
+    if len(springs) > 1 and (springs & wanted or len(kinds) > 1):
+        open_parameters["from_spring"] = sorted(springs)
+    open_parameters.pop("spring", None)
+    return fits, open_parameters
+
+
+def _open(
+    asked: JobCardAsked, found: Sheet, steps: Sequence[Kept], uses: Sequence[Shown[Use]], rivals: Sequence[str],
+    present: Open,
+) -> Open:  # fmt: skip
+    """Each parameter that would decide something the card shows, with the values it may take."""
+    choices = found.held.choices(found.where, found.offered)
+    open_parameters: Open = dict(present)
+    for shown in _taken(found, steps, uses):
+        for name, values in undecided(shown, found.where, choices).items():
+            open_parameters[name] = list(dict.fromkeys([*open_parameters.get(name, []), *values]))
+    for name in rivals:
+        open_parameters.setdefault(name, list(choices.get(name, ())))
+    if len({each.statement.spring for each in found.fits}) > 1:
+        open_parameters.setdefault("spring", sorted({each.statement.spring for each in found.fits}))
+    if found.wanted.travel is None:
+        open_parameters.setdefault("travel", sorted({fit.travel_mm for fit in found.offered}))
+    of_damper = any(name in ("foot_joint", "adjuster_at", "damper_kind") for each in steps for name in each.open)
+    if len(found.dampers) > 1 and of_damper:
+        open_parameters.setdefault("damper", sorted(found.dampers))
+    if asked.job == "spacer-change" and asked.spacers is None:
+        limits = [each.statement.spacer_limit or 0 for each in found.fits if each.statement.spacer is not None]
+        open_parameters.update({"spacers": list(range(min(limits) + 1))} if limits else {})
+    if asked.job == "travel-change" and "travel" in open_parameters:
+        open_parameters["to_travel"] = open_parameters.pop("travel")
+    return open_parameters
+
+
+def _taken(found: Sheet, steps: Sequence[Kept], uses: Sequence[Shown[Use]]) -> tuple[Iterable[Shown[Any]], ...]:
+    """The statements of the sheet that the card shows; of the set-up it shows those of the rider only."""
+    positions = {each.step.fastener_position for each in steps}
+    chambers = {each.step.chamber for each in steps if each.step.action == "fill"}
+    places = {each.step.place for each in steps}
+    return (
+        found.fits,
+        [each for each in found.torques if found.fasteners[each.statement.fastener].position in positions],
+        [each for each in found.fills if each.statement.chamber in chambers],
+        [each for each in found.greases if each.statement.place in places],
+        uses,
+        found.limits,
+    )
+
+
+def _undecided(found: Open) -> Invalid:
+    """One fault `undecided` per parameter, with the values it may take."""
+    detail = f"Not decided yet: {', '.join(found)}. A card is made for one configuration only."
+    return Invalid(detail, [_undecided_fault(name, values) for name, values in found.items()])
+
+
+def _undecided_fault(name: str, values: Sequence[str | int | float]) -> Fault:
+    shown = [f"{value:g}" if isinstance(value, float) else str(value) for value in values[:12]]
+    more = f" and {len(values) - 12} more" if len(values) > 12 else ""
+    text = f"Give {name}: what the work takes depends on it. It may be {', '.join(shown)}{more}."
+    return Fault("undecided", text, parameter=name, suggestion=shown[0] if len(shown) == 1 else None)
+
+
+def _one(fits: Sequence[Shown[Fit]], parameter: str) -> Shown[Fit]:
+    """The fit that is left when everything is decided. Raises Invalid `sources-disagree` where there are two.
+
+    Of a present spring that is taken out anyway any will do: that it is not the wanted one has been seen to.
+    """
+    if parameter == "to_travel" and len(fits) > 1:
+        ids = ", ".join(each.statement.id for each in fits)
+        raise Invalid.one("sources-disagree", f"Several fits hold here and differ: {ids}.", parameter=parameter)
+    return fits[0]
+
+
+def _fasteners(found: Sheet, spring: str) -> list[Fastener]:
+    """The fasteners this fork has, in order of position, side and id."""
+    low, high = found.where.years
+    return sorted(
+        (
+            row
+            for row in found.fasteners.values()
+            if row.spring in (None, spring)
+            and (row.damper is None or row.damper in found.dampers)
+            and (row.model_year_from is None or row.model_year_from <= low)
+            and (row.model_year_to is None or row.model_year_to >= high)
+        ),
+        key=lambda row: (row.position, row.side != "spring side", row.side or "", row.id),
+    )
+
+
+def _miss_property(plan: Plan, name: str) -> None:
+    part = whose(name)
+    about = {
+        "chassis": plan.found.held.chassis.id,
+        "spring": plan.fit.statement.spring,
+        "damper": next(iter(sorted(plan.found.dampers)), None),
+    }[part]
+    text = f"The catalogue does not say of the {part} what {words(name)}: look before the step that depends on it."
+    plan.miss(name.replace("_", "-"), about, "some steps depend on it", text)

@@ -1,0 +1,77 @@
+"""The steps of a card: text with its figures, parts, tools, what to write down, cautions where they are needed."""
+
+from dataclasses import dataclass
+
+from app.catalogue.tables import Fastener, Step
+from app.questions.cautions import caution
+from app.questions.job.conditions import Kept
+from app.questions.job.figures import SPACER_CAP, Figures, filled, uses_of
+from app.questions.job.parts import of_use, travel_spacer, volume_spacer
+from app.questions.job.plan import Plan
+from app.questions.job.shapes import PartNeeded, StepShown
+from app.questions.shapes import Caution
+from app.questions.statement_shapes import Named
+
+FOOT = ("foot bolt", "foot nut")
+TURNED = ("loosen", "back-off", "free", "remove", "tighten")
+_EYES = ("loosen", "back-off", "free", "remove", "seat")
+
+
+@dataclass(slots=True)
+class Step_:  # noqa: N801 - the row is called Step
+    """A numbered step in the making, with the rows its figures come from and the fasteners it turns."""
+
+    shown: StepShown
+    row: Step
+    figures: Figures
+    fasteners: list[Fastener]
+
+
+def steps_shown(plan: Plan, named: Named) -> list[Step_]:
+    """Every step that is kept, numbered from 1."""
+    return [_step(plan, named, each, number) for number, each in enumerate(plan.kept, 1)]
+
+
+def _step(plan: Plan, named: Named, kept: Kept, number: int) -> Step_:
+    step = kept.step
+    text, figures = filled(plan, named, step)
+    fasteners = plan.at_position(step.fastener_position) if step.fastener_position else []
+    shown: StepShown = {
+        "number": number, "step": step.id, "action": step.action, "text": text,
+        "parts": _parts(plan, named, step), "tools": list(step.tools or ()),
+        "measures": [each.strip() for each in (step.measures or "").split(";") if each.strip()],
+        "cautions": _cautions(step), "statements": figures.statements,
+    }  # fmt: skip
+    if (words := kept.words) is not None:
+        shown["condition"] = words
+        shown["text"] = f"{words}: {text}"
+    if figures.torque:
+        shown["torque"] = figures.torque
+    if figures.fill is not None:
+        shown["fill"] = figures.fill
+    if figures.grease is not None:
+        shown["grease"] = figures.grease
+    return Step_(shown, step, figures, fasteners if step.action in TURNED else [])
+
+
+def _parts(plan: Plan, named: Named, step: Step) -> list[PartNeeded]:
+    found = [of_use(each, plan, named) for each in uses_of(plan, step.part_kind)]
+    if step.action == "tighten" and step.fastener_position != step.part_kind:
+        found += [of_use(each, plan, named) for each in uses_of(plan, step.fastener_position)]
+    if step.action == "tighten" and step.fastener_position == SPACER_CAP:
+        found += volume_spacer(plan, total=True)
+    if step.part_kind == "travel spacer":
+        found += travel_spacer(plan, total=True)
+    return found
+
+
+def _cautions(step: Step) -> list[Caution]:
+    """The step's own; and eye protection at rings and foot bolts where the step does not say it."""
+    found: list[Caution] = []
+    if step.caution is not None:
+        found.append({"code": "at-step", "text": step.caution})
+    risky = step.action == "free" or step.part_kind == "retaining ring" or step.fastener_position in FOOT
+    said = "eye protection" in (step.caution or "").lower()
+    if risky and step.action in _EYES and not said:
+        found.append(caution("eye-protection"))
+    return found

@@ -1,0 +1,119 @@
+"""What to lay out: tools in order of use, and the torque wrenches by the range they must serve (ISO 6789-1)."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import NamedTuple
+
+from app.catalogue.tables import Fastener, Tool
+from app.physics.bolt import wrench_check
+from app.questions.job.plan import Plan
+from app.questions.job.shapes import ToolNeeded
+from app.questions.job.steps import Step_
+from app.questions.setup_asked import si_of
+from app.units.preferences import Units
+from app.units.quantity import quantity
+
+FIFTH = Decimal(5)
+WRENCH_TEXT = (
+    "The marked range must hold both ends (ISO 6789-1:2017). Below a fifth of the marked maximum a wrench of the 2003 "
+    "edition was never tested: take none with a larger maximum than this."
+)
+
+
+class End(NamedTuple):
+    """A torque in N·m, by which ends are ordered, and as its source gives it."""
+
+    torque_nm: float
+    figure: Decimal
+    unit: str
+
+
+@dataclass(slots=True)
+class Laid:
+    """The tools of a card in the making, by what tells them apart, in order of first use."""
+
+    tools: dict[object, ToolNeeded] = field(default_factory=dict)
+
+    def add(self, key: object, needed: ToolNeeded, step: int) -> None:
+        """Another step for a tool; it is put in at its first."""
+        known = self.tools.setdefault(key, needed)
+        if step not in known["steps"]:
+            known["steps"].append(step)
+
+
+def tools_needed(plan: Plan, steps: Sequence[Step_]) -> list[ToolNeeded]:
+    """Every tool, in order of first use; puts the ids into the steps as well."""
+    laid = Laid()
+    named = {id for each in steps for id in each.row.tools or ()}
+    known = plan.at.many(Tool, named) if named else {}
+    wrenches = _wrenches(steps, plan.units)
+    for each in steps:
+        number = each.shown["number"]
+        for id in each.row.tools or ():
+            name = known[id].name if id in known else id
+            laid.add(id, {"id": id, "name": name, "steps": []}, number)
+        for fastener in each.fasteners:
+            _turn(plan, fastener, each, laid)
+        for low, high, wrench in wrenches:
+            if any(low <= end.torque_nm <= high for end in _ends(each)):
+                laid.add(("wrench", low), wrench, number)
+    return list(laid.tools.values())
+
+
+def _turn(plan: Plan, fastener: Fastener, each: Step_, laid: Laid) -> None:
+    """The tool of a fastener's drive; a gap where the drive or the tool is not known."""
+    drives = list(fastener.drives or ())
+    fitting = [tool for drive in drives for tool in plan.found.tools.get(drive, ())]
+    if not drives:
+        text = f"The catalogue does not say which drive {fastener.id} has."
+        plan.miss("drive", fastener.id, "the right tool must be at hand before the work begins", text)
+        return
+    if not fitting:
+        text = f"The catalogue has no tool for {' or '.join(drives)} of {fastener.id}."
+        plan.miss("tool", fastener.id, "the right tool must be at hand before the work begins", text)
+        return
+    first = fitting[0]
+    needed: ToolNeeded = {"id": first.id, "name": first.name, "steps": []}
+    if first.drive is not None:
+        needed["drive"] = first.drive
+    if len(fitting) > 1:
+        needed["any_of"] = [tool.id for tool in fitting]
+    if first.id not in each.shown["tools"]:
+        each.shown["tools"].append(first.id)
+    laid.add(first.id, needed, each.shown["number"])
+
+
+def _ends(each: Step_) -> list[End]:
+    """Both ends of every torque of a step."""
+    found = []
+    for shown in each.figures.torques:
+        row = shown.statement
+        figures = [figure for figure in (row.value, row.min, row.max) if figure is not None]
+        if figures and row.unit is not None:
+            found += [
+                End(si_of("torque", figure, row.unit), figure, row.unit) for figure in (min(figures), max(figures))
+            ]
+    return found
+
+
+def _wrenches(steps: Iterable[Step_], units: Units) -> list[tuple[float, float, ToolNeeded]]:
+    """As few wrenches as serve all torques, none used in the lowest fifth of its range; in order of torque, in N·m."""
+    groups: list[list[End]] = []
+    for end in sorted({end for each in steps for end in _ends(each)}):
+        if groups and not wrench_check(groups[-1][0].torque_nm, 0.0, end.torque_nm).in_lowest_fifth:
+            groups[-1].append(end)
+        else:
+            groups.append([end])
+    return [(group[0].torque_nm, group[-1].torque_nm, _wrench(group[0], group[-1], units)) for group in groups]
+
+
+def _wrench(low: End, high: End, units: Units) -> ToolNeeded:
+    """A range rounds outward, so that it holds what it held; the greatest marked maximum rounds down."""
+    smallest = quantity("torque", low.figure, low.unit, to=units, role="maximum")
+    largest = quantity("torque", high.figure, high.unit, to=units, role="minimum")
+    most = quantity("torque", FIFTH * low.figure, low.unit, to=units, role="maximum", basis="computed")
+    return {
+        "name": f"Torque wrench for {smallest['text']} to {largest['text']}", "smallest": smallest, "largest": largest,
+        "marked_maximum_at_most": most, "steps": [], "text": WRENCH_TEXT,
+    }  # fmt: skip

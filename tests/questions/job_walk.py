@@ -1,0 +1,233 @@
+"""A second reading of a job card: walks its steps against the rows of the catalogue, blind to how it was made.
+
+The invariants are those of the order of work on a fork: common practice of the trade, no source.
+"""
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from app.catalogue.catalogue import Catalogue
+from app.catalogue.tables import TABLES, Chassis, Fastener, Row, Step, Torque, Variant
+
+OPENING = ("loosen", "back-off", "free", "remove")
+FEET = ("foot bolt", "foot nut")
+NUMBER = re.compile(r"\d+(?:\.\d+)?")
+BLANK = "____"
+
+
+class Known:
+    """Every row of the catalogue by id, statements together."""
+
+    def __init__(self, catalogue: Catalogue) -> None:
+        with catalogue.at() as at:
+            self.rows = {name: {row.id: row for row in at.all(table)} for name, table in TABLES.items()}
+        self.any: dict[str, Row] = {}
+        for name in ("fits", "torques", "fills", "greases", "uses", "limits", "steps"):
+            self.any.update(self.rows[name])
+
+    def step(self, id: str) -> Step:
+        return self.rows["steps"][id]  # type: ignore[return-value]
+
+    def chassis(self, id: str) -> Chassis:
+        return self.rows["chassis"][id]  # type: ignore[return-value]
+
+
+@dataclass(frozen=True)
+class Fork:
+    """The configuration that the card is for, as it shall be."""
+
+    chassis: str
+    model_year: int
+    travel_mm: float
+    spring: str
+    damper: str
+    wheel_size: int
+    variant: str | None
+    spacers: int | None = None
+
+
+def holds(row: Row, fork: Fork, known: Known) -> bool:
+    """Whether a statement's scope holds for the fork, dimension by dimension."""
+    fields = row.__dict__
+    variant: Variant | None = known.rows["variants"].get(fields["variant"])  # type: ignore[assignment]
+    starts = [fields["model_year_from"], variant.model_year_from if variant else None]
+    ends = [fields["model_year_to"], variant.model_year_to if variant else None]
+    return (
+        fields["chassis"] == fork.chassis
+        and all(year is None or year <= fork.model_year for year in starts)
+        and all(year is None or fork.model_year <= year for year in ends)
+        and (fields.get("travel_from_mm") is None or fields["travel_from_mm"] <= fork.travel_mm)
+        and (fields.get("travel_to_mm") is None or fork.travel_mm <= fields["travel_to_mm"])
+        and fields["spring"] in (None, fork.spring)
+        and fields["damper"] in (None, fork.damper)
+        and fields["wheel_size"] in (None, fork.wheel_size)
+        and (fields["variant"] is None or fields["variant"] == fork.variant)
+    )
+
+
+def faults(card: Mapping[str, Any], fork: Fork, known: Known) -> list[str]:
+    """Everything that is wrong with a card, in words; empty for a good one."""
+    return [
+        *_form(card), *_conditions(card, fork, known), *_tightened(card, known), *_filled(card, known),
+        *_air_first(card, fork, known), *_eyes(card, known), *_bought(card, fork, known), *_figures(card, fork, known),
+    ]  # fmt: skip
+
+
+def _form(card: Mapping[str, Any]) -> Iterable[str]:
+    if [step["number"] for step in card["steps"]] != list(range(1, len(card["steps"]) + 1)):
+        yield "the steps are not numbered one by one"
+    if card["undecided"]:
+        yield f"undecided: {card['undecided']}"
+    for step in card["steps"]:
+        if "{" in step["text"] or "}" in step["text"]:
+            yield f"{step['step']}: a slot is left: {step['text']}"
+        if BLANK in step["text"] and not card["gaps"]:
+            yield f"{step['step']}: a blank line without a gap"
+
+
+def _conditions(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
+    """No step that the parts rule out, and none left out that they ask for."""
+    spring, damper = known.rows["springs"][fork.spring].__dict__, known.rows["dampers"][fork.damper].__dict__
+    having = {
+        "spring_kind": spring["kind"], "travel_set_by": spring["travel_set_by"], "foot_joint": damper["foot_joint"],
+        "adjuster_at": damper["adjuster_at"], "damper_kind": damper["kind"],
+        "crowns": known.chassis(fork.chassis).crowns,
+    }  # fmt: skip
+    wanted = []
+    for row in sorted(known.rows["steps"].values(), key=lambda row: row.__dict__["order"]):
+        step = known.step(row.id)
+        if step.procedure == card["procedure"]["id"] and all(
+            having[condition.split("=")[0]] in condition.split("=")[1].split("|") for condition in step.when or ()
+        ):
+            wanted.append(step.id)
+    if [step["step"] for step in card["steps"]] != wanted:
+        yield f"steps {[step['step'] for step in card['steps']]} instead of {wanted}"
+
+
+def _tightened(card: Mapping[str, Any], known: Known) -> Iterable[str]:
+    """After the last loosening of a position exactly one tightening, and no tightening of what was not loosened."""
+    places: dict[str, list[str]] = {}
+    for shown in card["steps"]:
+        step = known.step(shown["step"])
+        if step.fastener_position is not None:
+            places.setdefault(step.fastener_position, []).append(step.action)
+    for position, actions in places.items():
+        last = max((index for index, action in enumerate(actions) if action in OPENING), default=-1)
+        if last < 0:
+            yield f"{position}: tightened and never loosened"
+        if actions[last + 1 :].count("tighten") != 1:
+            yield f"{position}: {actions}"
+
+
+def _filled(card: Mapping[str, Any], known: Known) -> Iterable[str]:
+    steps = [known.step(shown["step"]) for shown in card["steps"]]
+    for index, step in enumerate(steps):
+        if step.action == "empty" and step.chamber is not None:
+            later = [each for each in steps[index:] if each.action == "fill" and each.chamber == step.chamber]
+            if len(later) != 1:
+                yield f"{step.chamber}: emptied and filled {len(later)} times"
+    emptied = [index for index, step in enumerate(steps) if step.action == "empty" and step.chamber is None]
+    pumped = [index for index, step in enumerate(steps) if step.action == "set" and "shock-pump" in (step.tools or ())]
+    if emptied and (not pumped or max(emptied) > min(pumped)):
+        yield "air is let out and not filled in again"
+    if pumped and not emptied:
+        yield "air is filled in that was never let out"
+
+
+def _air_first(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
+    """Nothing is opened before the air is out (a coil: before the preload is out), checked, and the valve pressed."""
+    steps = [known.step(shown["step"]) for shown in card["steps"]]
+    opened = next(index for index, step in enumerate(steps) if step.action in OPENING)
+    if known.rows["springs"][fork.spring].__dict__["kind"] == "air":
+        out = [index for index, step in enumerate(steps) if step.action == "empty" and step.chamber is None]
+        if not out or max(out) > opened:
+            yield "opened before the air sequence"
+        elif not any(step.action == "check" and "stop" in step.text for step in steps[max(out) : opened]):
+            yield "trapped gas is not looked for before opening"
+    elif not any(step.action == "set" and "preload" in step.text for step in steps[:opened]):
+        yield "opened before the preload is out"
+
+
+def _eyes(card: Mapping[str, Any], known: Known) -> Iterable[str]:
+    for shown in card["steps"]:
+        step = known.step(shown["step"])
+        at_ring = step.part_kind == "retaining ring" and step.action in (*OPENING, "seat")
+        at_foot = (step.fastener_position in FEET and step.action in OPENING) or step.action == "free"
+        if at_ring or at_foot:
+            if "eye-protection" not in shown["tools"]:
+                yield f"{step.id}: eye protection is not at hand"
+            if not any("eye protection" in caution["text"].lower() for caution in shown["cautions"]):
+                yield f"{step.id}: eye protection is not said"
+
+
+def _bought(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
+    """What is used once and opened is bought; so is every use of the job that holds."""
+    opened = {known.step(shown["step"]).fastener_position for shown in card["steps"] if shown["action"] in OPENING} - {
+        None
+    }
+    for row in known.rows["fasteners"].values():
+        assert isinstance(row, Fastener)
+        mine = row.chassis == fork.chassis or (row.chassis is None and row.damper == fork.damper)
+        if mine and row.position in opened and row.reuse == "replace":
+            bought = [part for part in card["parts"] if part["kind"] == row.position and part["when"] == "always"]
+            if not bought:
+                yield f"{row.id} is used once and not bought"
+    listed = {id for part in card["parts"] for id in part["statements"]}
+    for row in known.rows["uses"].values():
+        if row.__dict__["job"] == card["job"] and holds(row, fork, known) and row.id not in listed:
+            yield f"{row.id} is not on the list"
+
+
+def _figures(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
+    """Every number of a step is one of its words or of a statement that holds for the fork and that nothing narrows."""
+    for shown in card["steps"]:
+        step = known.step(shown["step"])
+        allowed = set(NUMBER.findall(step.text))
+        for id in shown["statements"]:
+            row = known.any[id]
+            if not isinstance(row, Step):
+                if not holds(row, fork, known):
+                    yield f"{step.id}: {id} does not hold here"
+                narrower = [
+                    other.id
+                    for other in known.any.values()
+                    if other.__dict__.get("exception_to") == id and holds(other, fork, known)
+                ]
+                if narrower:
+                    yield f"{step.id}: {id} is narrowed by {narrower}"
+            allowed |= _numbers(row, known)
+        if step.fastener_position == "spacer cap" and fork.spacers is not None:
+            allowed.add(str(fork.spacers))
+        if strange := set(NUMBER.findall(shown["text"])) - allowed:
+            yield f"{step.id}: {strange} is nobody's figure: {shown['text']}"
+        if "{torque}" in step.text:
+            yield from _torqued(shown, step, fork, known)
+
+
+def _torqued(shown: Mapping[str, Any], step: Step, fork: Fork, known: Known) -> Iterable[str]:
+    """Each fastener of the position has its own torques beside the step, or a blank line."""
+    for row in known.rows["torques"].values():
+        assert isinstance(row, Torque)
+        fastener = known.rows["fasteners"][row.fastener]
+        assert isinstance(fastener, Fastener)
+        if fastener.position != step.fastener_position or not holds(row, fork, known):
+            continue
+        if fastener.damper not in (None, fork.damper):
+            continue
+        others = [each for each in known.rows["torques"].values() if holds(each, fork, known)]
+        narrowed = any(each.__dict__["exception_to"] == row.id for each in others)
+        if not narrowed and row.id not in shown["statements"]:
+            yield f"{step.id}: {row.id} holds and is not there"
+
+
+def _numbers(row: Row, known: Known) -> set[str]:
+    """The numbers that a row gives, digit for digit, and those in the name of the fluid it names."""
+    found: set[str] = set()
+    for name, value in row.exchanged().items():
+        if value is None or name in ("id", "source", "page", "chassis", "model_year_from", "model_year_to"):
+            continue
+        found |= set(NUMBER.findall(str(value)))
+    fluid = known.rows["fluids"].get(row.__dict__.get("fluid") or "")
+    return found | (set(NUMBER.findall(fluid.__dict__["name"])) if fluid is not None else set())
