@@ -13,10 +13,12 @@ from app.rules.registry import Edit
 
 CLEAN: dict[str, str] = {
     "makers": """id,name
-example,Example""",
+example,Example
+other,Other""",
     "sources": """id,maker,series,title,edition,published_on,kind
 manual-a,example,Fork A manual,Fork A service manual,C,2024-05,manual
 manual-a-first,example,Fork A manual,Fork A service manual (first),A,2022-02,manual
+manual-other,other,Other manual,Other service manual,A,2022-02,manual
 manual-old,example,Fork A old manual,Fork A service manual (old),B,2019-02,manual
 bulletin-a,example,,Foot bolts of Fork A,1,2024-09,bulletin
 bench-a,,,Workshop measurements of Fork A,,2024-11-03,measured""",
@@ -35,6 +37,7 @@ variant-a-old,fork-a-old,Base,AB,,,,,,2018,2020,spring-150,damper-a""",
 spring-140,example,A air,A air 140,A-140,air,shaft length,port,32,10,61.1,18,4,stated,160,psi,,,145,,,,manual-a,5
 spring-150,example,A air,A air 150,A-150,air,shaft length,port,32,10,53.1,18,4,stated,160,psi,,,155,,,,manual-a,5
 spring-160,example,A air,A air 160,A-160,air,shaft length,port,32,10,45,18,4,stated,160,psi,,,165,,,,manual-a,5
+spring-150-small,example,A fixed,A fixed 150,A-151,air,travel spacer,,32,,,,,,160,psi,,,155,,,,manual-a,5
 spring-plain,example,,Plain air 150,P-150,air,,,,,,,,,,,,,,,,,manual-a,5
 spring-coil,example,A coil,A coil,A-C,coil,travel spacer,coil,,,,,,,,,8.5,N/mm,165,0,10,,manual-a,6""",
     "dampers": """id,maker,name,kind,adjuster_at,foot_joint,serviceable,rebound_clicks,compression_clicks,clicks_from,"""
@@ -76,13 +79,14 @@ step-2,lower-legs,2,empty,Let the oil of the spring side run out.,,spring-side l
 step-3,lower-legs,3,grease,Grease the wipers with {grease}.,,,dust wiper,,,
 step-4,lower-legs,4,fill,Fill in {volume}.,,spring-side lower leg,,,,
 step-5,lower-legs,5,tighten,Tighten the foot bolts to {torque}.,foot bolt,,,,,""",
-    "fits": """id,chassis,model_year_from,model_year_to,spring,travel_mm,travel_spacer,travel_spacers,axle_to_crown_mm,spacer,"""
+    "fits": """id,chassis,wheel_size,model_year_from,model_year_to,spring,travel_mm,travel_spacer,travel_spacers,axle_to_crown_mm,spacer,"""
     """spacer_limit,spacers_fitted,pressure_limit,pressure_unit,source,page
-fit-140,fork-a,,,spring-140,140,,,536,spacer-a,5,2,160,psi,manual-a,14
-fit-150,fork-a,,,spring-150,150,,,546,spacer-a,4,1,160,psi,manual-a,14
-fit-160,fork-a,,,spring-160,160,,,556,spacer-a,3,1,160,psi,manual-a,14
-fit-coil,fork-a,,,spring-coil,150,ring-a,1,546,,,,,,manual-a,14
-fit-150-old,fork-a-old,,,spring-150,150,,,546,spacer-a,4,1,160,psi,manual-old,14""",
+fit-140,fork-a,,,,spring-140,140,,,536,spacer-a,5,2,160,psi,manual-a,14
+fit-150,fork-a,,,,spring-150,150,,,546,spacer-a,4,1,160,psi,manual-a,14
+fit-160,fork-a,,,,spring-160,160,,,556,spacer-a,3,1,160,psi,manual-a,14
+fit-150-large,fork-a,622,,,spring-150-small,150,,,,spacer-a,4,,,,manual-a,14
+fit-coil,fork-a,,,,spring-coil,150,ring-a,1,546,,,,,,manual-a,14
+fit-150-old,fork-a-old,,,,spring-150,150,,,546,spacer-a,4,1,160,psi,manual-old,14""",
     "torques": """id,chassis,model_year_from,model_year_to,damper,fastener,stage,value,min,max,unit,thread_prep,source,page,"""
     """confirmed,exception_to
 torque-foot-spring,fork-a,,,,foot-spring,,7.0,6.5,7.5,N·m,oiled,manual-a,16,,

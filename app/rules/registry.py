@@ -71,7 +71,7 @@ FAMILIES = {
     "contradiction": "contradiction",
     "envelope": "envelope", "belonging": "envelope",
     "air": "physics", "bands": "physics", "bolts": "physics", "fluids": "physics", "sag": "physics",
-    "slips": "slips",
+    "slips": "slips", "unlike": "slips",
     "provenance": "provenance",
     "completeness": "completeness",
 }  # fmt: skip

@@ -14,3 +14,4 @@ from app.rules.checks import provenance as provenance
 from app.rules.checks import reading as reading
 from app.rules.checks import sag as sag
 from app.rules.checks import slips as slips
+from app.rules.checks import unlike as unlike

@@ -93,13 +93,25 @@ def fluid_of_another_use(family: Family, today: date) -> Iterator[Hit]:
     for row in family.of(Fill):
         fluid = family.fluids.get(row.fluid or "")
         if fluid is not None and fluid.kind not in FLUIDS_IN[row.chamber]:
+            usual = " or ".join(FLUIDS_IN[row.chamber])
+            yield Hit(row, "fluid", f"{fluid.id} is a {fluid.kind}; {row.chamber} takes {usual}")
+        elif fluid is not None and fluid.kind == "damper oil" and not _near_damper(family, row):
             yield Hit(
-                row, "fluid", f"{fluid.id} is a {fluid.kind}; {row.chamber} takes {' or '.join(FLUIDS_IN[row.chamber])}"
+                row, "fluid", f"{fluid.id} is a damper oil; {row.chamber} usually takes bath oil", severity="warn"
             )
     for grease in family.of(Grease):
         fluid = family.fluids.get(grease.fluid or "")
         if fluid is not None and fluid.kind == "damper oil":
             yield Hit(grease, "fluid", f"{fluid.id} is a {fluid.kind}, not a grease")
+
+
+def _near_damper(family: Family, row: Fill) -> bool:
+    """True in a damper, and in a leg that an open bath damper may share its oil with."""
+    if row.chamber == "damper":
+        return True
+    dampers = [family.dampers.get(name) for name in family.dampers_of(row)]
+    open_bath = not dampers or any(damper is None or damper.kind in (None, "open bath") for damper in dampers)
+    return row.chamber == "damper-side lower leg" and open_bath
 
 
 @rule(

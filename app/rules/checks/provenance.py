@@ -97,6 +97,34 @@ def older_edition_over_newer(view: ChangeView, today: date) -> Iterator[Hit]:
 
 
 @rule(
+    "source-of-another-maker",
+    shape="family",
+    severity="warn",
+    silenced_by=("source-missing", "reference-missing"),
+    passes=edit("limits", "limit-rider", source="bench-a", page=""),
+    fails=edit("limits", "limit-rider", source="manual-other", page="4"),
+)
+def source_of_another_maker(family: Family, today: date) -> Iterator[Hit]:
+    """A statement about a chassis comes from the manual of a maker who makes nothing that it names.
+
+    It probably belongs to another chassis, and its id or chassis was copied from the wrong line.
+
+    Mend: correct the chassis or the source.
+    """
+    for row in family.everything():
+        source = family.sources.get(row.source or "")
+        if source is None or source.maker is None or source.maker == family.maker or source.kind not in PAGED:
+            continue
+        fields = row.__dict__
+        named = (
+            family.springs.get(row.spring or ""), family.dampers.get(row.damper or ""),
+            family.fluids.get(fields.get("fluid") or ""), family.parts.get(fields.get("part") or ""),
+        )  # fmt: skip
+        if not any(each is not None and each.maker == source.maker for each in named):
+            yield Hit(row, "source", f"{source.id} is of {source.maker}")
+
+
+@rule(
     "superseded-still-named",
     shape="family",
     severity="warn",

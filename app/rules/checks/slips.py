@@ -1,15 +1,15 @@
 """Slips: a figure that differs from its siblings by a confused unit or a lost digit; an odd drive or fluid."""
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterator
 from datetime import date
 
-from app.catalogue.tables import Fill, Fit, Guide, Interval, Limit, Row, Torque
+from app.catalogue.tables import Fastener, Fill, Fit, Guide, Interval, Limit, Row, Torque
 from app.rules.bands import LIMITS, figure
 from app.rules.checks.envelope import FORM
 from app.rules.finding import Severity
 from app.rules.registry import Hit, edit, rule
-from app.rules.siblings import ENOUGH, Figure, Slip, all_alike, slips
+from app.rules.siblings import ALIKE, Figure, Slip, all_alike, slips
 from app.rules.view import Family, cell
 from app.units.table import Kind
 
@@ -44,13 +44,19 @@ def _groups(family: Family) -> Iterator[Group]:
 
 def _torques(family: Family) -> Iterator[Group]:
     groups: dict[tuple[str, str], list[Figure]] = defaultdict(list)
+    for found, fastener in _fastened(family):
+        groups[fastener.position, fastener.kind].append(found)
+    for group in groups.values():
+        yield group, ("torque",), "N·m"
+
+
+def _fastened(family: Family) -> Iterator[tuple[Figure, Fastener]]:
+    """The torques in N·m, the nominal before the limits, with their fasteners."""
     for row in family.of(Torque):
         fastener = family.fasteners.get(row.fastener)
         column = "value" if row.value is not None else "max" if row.max is not None else "min"
         if fastener is not None and (found := _figure(row, column, "unit", "torque")) is not None:
-            groups[fastener.position, fastener.kind].append(found)
-    for group in groups.values():
-        yield group, ("torque",), "N·m"
+            yield found, fastener
 
 
 def _fills(family: Family) -> Iterator[Group]:
@@ -58,7 +64,8 @@ def _fills(family: Family) -> Iterator[Group]:
     for row in family.of(Fill):
         column = "value" if row.value is not None else "max" if row.max is not None else "min"
         if (found := _figure(row, column, "unit", "volume")) is not None:
-            groups[row.chamber, "volume"].append(found)
+            leg = row.chamber.endswith("lower leg")
+            groups["lower leg" if leg else row.chamber, "volume"].append(found)
         if (found := _figure(row, "level_mm", None, "length")) is not None:
             groups[row.chamber, "length"].append(found)
     for (_, measures), group in groups.items():
@@ -122,9 +129,9 @@ def _found(family: Family) -> list[tuple[Slip, str]]:
     return found
 
 
-def _written(slip: Slip) -> str:
+def _written(figure: Figure) -> str:
     """The figure as it stands in its row, with its unit where the row names one."""
-    row, column = slip.figure.row, slip.figure.column
+    row, column = figure.row, figure.column
     return " ".join(each for each in (cell(row, column), cell(row, type(row).columns()[column].unit_column)) if each)
 
 
@@ -154,7 +161,7 @@ def unit_slip(family: Family, today: date) -> Iterator[Hit]:
     for slip, unit in _found(family):
         if slip.reading is not None:
             meant, written = slip.reading
-            factor = f"{_written(slip)} is {slip.factor:.3g} times its siblings, as if {meant} were {written}"
+            factor = f"{_written(slip.figure)} is {slip.factor:.3g} times its siblings, as if {meant} were {written}"
             text = f"{factor}; likely {slip.usual:.3g} {unit}"
             yield _hit(slip, text)
 
@@ -177,64 +184,36 @@ def digit_slip(family: Family, today: date) -> Iterator[Hit]:
     """
     for slip, unit in _found(family):
         if slip.reading is None:
-            text = f"{_written(slip)} is {slip.factor:g} times its siblings; likely {slip.usual:.3g} {unit}"
+            text = f"{_written(slip.figure)} is {slip.factor:g} times its siblings; likely {slip.usual:.3g} {unit}"
             yield _hit(slip, text)
 
 
-def _odd_one(rows: list[tuple[Row, str]]) -> Iterator[tuple[Row, str, str, Row]]:
-    """The row whose text differs from that of all its siblings, three at least: row, its text, theirs, one of them."""
-    counts = Counter(text for _, text in rows)
-    if len(counts) != 2 or len(rows) <= ENOUGH:
-        return
-    (usual, _), (odd, times) = counts.most_common(2)
-    if times == 1:
-        row = next(row for row, text in rows if text == odd)
-        yield row, odd, usual, next(row for row, text in rows if text == usual)
-
-
 @rule(
-    "drive-differs-from-siblings",
+    "torque-differs-from-siblings",
     shape="family",
     severity="warn",
-    silenced_by=("key-not-of-standard",),
-    passes=edit("fasteners", "foot-spring", drives="hex 5 mm;hex 6 mm"),
-    fails=edit("fasteners", "foot-spring", drives="hex 6 mm"),
+    silenced_by=(*FORM, *BEYOND, "unit-slip", "digit-slip", "unit-unlike-source", "disagree-unrelated"),
+    passes=edit("torques", "torque-foot-damper", value="10.2", min="", max=""),
+    fails=edit("torques", "torque-foot-damper", value="10.6", min="", max=""),
 )
-def drive_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
-    """One fastener has another drive than all others of its position, kind and thread in the family.
+def torque_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
+    """A torque is more than half as high again as those of its siblings, or less than two thirds of them.
 
-    Bolts of one thread and place are one part; a wrong key rounds the socket.
+    Siblings are fasteners of one position, kind and thread in the family; the torque of the next thread size looks so.
 
-    Mend: compare the drive with the page.
+    Mend: compare the torque with the page; name the thread where it differs.
     """
-    groups: dict[tuple[str, str, str | None], list[tuple[Row, str]]] = defaultdict(list)
-    for row in family.own_fasteners.values():
-        if row.drives:
-            groups[row.position, row.kind, row.thread].append((row, row.drives[0]))
+    groups: dict[tuple[object, ...], list[Figure]] = defaultdict(list)
+    for found, fastener in _fastened(family):
+        fields = found.row.__dict__
+        if fields["exception_to"] is None and not fields["confirmed"]:
+            groups[fastener.position, fastener.kind, fastener.thread, fields["stage"] or 1].append(found)
     for group in groups.values():
-        for odd, drive, usual, other in _odd_one(group):
-            yield Hit(odd, "drives", f"{drive}; its siblings have {usual}", other)
-
-
-@rule(
-    "fluid-differs-from-siblings",
-    shape="family",
-    severity="warn",
-    silenced_by=("fluid-of-another-use", "reference-missing"),
-    passes=edit("fills", "fill-spring-leg-old", fluid="oil-bath"),
-    fails=edit("fills", "fill-spring-leg-old", fluid="oil-damper"),
-)
-def fluid_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
-    """One lower leg takes another kind of oil than all others of the family.
-
-    Bath oil clings, damper oil runs; the two cells were probably exchanged.
-
-    Mend: compare the fluid with the page.
-    """
-    legs: list[tuple[Row, str]] = []
-    for row in family.of(Fill):
-        fluid = family.fluids.get(row.fluid or "")
-        if fluid is not None and row.chamber.endswith("lower leg"):
-            legs.append((row, fluid.kind))
-    for odd, kind, usual, other in _odd_one(legs):
-        yield Hit(odd, "fluid", f"{cell(odd, 'fluid')} is a {kind}; its siblings take a {usual}", other)
+        if len(group) < 2 or all_alike(group):
+            continue
+        ordered = sorted(group, key=lambda each: (each.value, each.row.id))
+        middle = ordered[(len(ordered) - 1) // 2]
+        for odd in ordered:
+            if not middle.value / ALIKE <= odd.value <= middle.value * ALIKE:
+                text = f"{_written(odd)}; its siblings are near {middle.value:.3g} N·m"
+                yield Hit(odd.row, odd.column, text, middle.row, mutual=len(group) == 2)

@@ -1,0 +1,130 @@
+"""Slips of a name: the one drive, oil or unit among siblings that is unlike all the others."""
+
+from collections import Counter, defaultdict
+from collections.abc import Iterator
+from datetime import date
+
+from app.catalogue.agreement import unit_of
+from app.catalogue.tables import Fill, Fit, Guide, Row, Statement, Torque
+from app.rules.checks.envelope import FORM
+from app.rules.checks.slips import BEYOND
+from app.rules.registry import Hit, edit, rule
+from app.rules.siblings import ENOUGH
+from app.rules.view import Family, cell
+from app.units.table import Kind
+
+
+def _odd_one(rows: list[tuple[Row, str]], least: int) -> Iterator[tuple[Row, str, str, Row]]:
+    """The row whose text differs from that of all others, `least` rows in all: row, its text, theirs, one of them."""
+    counts = Counter(text for _, text in rows)
+    if len(counts) != 2 or len(rows) < least:
+        return
+    (usual, _), (odd, times) = counts.most_common(2)
+    if times == 1:
+        row = next(row for row, text in rows if text == odd)
+        yield row, odd, usual, next(row for row, text in rows if text == usual)
+
+
+@rule(
+    "drive-differs-from-siblings",
+    shape="family",
+    severity="warn",
+    silenced_by=("key-not-of-standard",),
+    passes=edit("fasteners", "foot-spring", drives="hex 5 mm;hex 6 mm"),
+    fails=edit("fasteners", "foot-spring", drives="hex 6 mm"),
+)
+def drive_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
+    """One fastener has another drive than all others of its position, kind and thread in the family.
+
+    Bolts of one thread and place are one part; a wrong key rounds the socket.
+
+    Mend: compare the drive with the page.
+    """
+    groups: dict[tuple[str, str, str | None], list[tuple[Row, str]]] = defaultdict(list)
+    for row in family.own_fasteners.values():
+        if row.drives:
+            groups[row.position, row.kind, row.thread].append((row, row.drives[0]))
+    for group in groups.values():
+        for odd, drive, usual, other in _odd_one(group, 2):
+            yield Hit(odd, "drives", f"{drive}; its siblings have {usual}", other, mutual=len(group) == 2)
+
+
+@rule(
+    "fluid-differs-from-siblings",
+    shape="family",
+    severity="warn",
+    silenced_by=("fluid-of-another-use", "reference-missing"),
+    passes=edit("fills", "fill-damper-leg-old", fluid="oil-bath"),
+    fails=edit("fills", "fill-damper-leg-old", fluid="oil-damper"),
+)
+def fluid_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
+    """One lower leg takes another kind of oil than all others of the family.
+
+    Bath oil clings, damper oil runs; the two cells were probably exchanged.
+
+    Mend: compare the fluid with the page.
+    """
+    legs: list[tuple[Row, str]] = []
+    for row in family.of(Fill):
+        fluid = family.fluids.get(row.fluid or "")
+        if fluid is not None and row.chamber.endswith("lower leg"):
+            legs.append((row, fluid.kind))
+    for odd, kind, usual, other in _odd_one(legs, ENOUGH + 1):
+        yield Hit(odd, "fluid", f"{cell(odd, 'fluid')} is a {kind}; its siblings take a {usual}", other)
+
+
+UNIT_COLUMNS: tuple[tuple[type[Statement], str, str, Kind], ...] = (
+    (Torque, "value", "unit", "torque"), (Fill, "value", "unit", "volume"),
+    (Fit, "pressure_limit", "pressure_unit", "pressure"), (Guide, "pressure", "pressure_unit", "pressure"),
+    (Guide, "rider_mass_from", "mass_unit", "mass"),
+)  # fmt: skip
+
+
+@rule(
+    "unit-unlike-source",
+    shape="family",
+    severity="warn",
+    silenced_by=(*FORM, *BEYOND, "unit-slip", "digit-slip"),
+    passes=edit("torques", "torque-cap", value="18", unit="ft·lbf", source="bulletin-a", page="3"),
+    fails=edit("torques", "torque-cap", value="18", unit="ft·lbf"),
+)
+def unit_unlike_source(family: Family, today: date) -> Iterator[Hit]:
+    """One figure of a source is in another unit than all the others of its kind in that source.
+
+    A manual prints one unit per column; where the digits also equal a sibling's in the usual unit, the unit is wrong.
+
+    Mend: compare the unit with the page; if it is right, set confirmed after reading it twice.
+    """
+    for table, column, unit_column, kind in UNIT_COLUMNS:
+        by_source: dict[str, list[Statement]] = defaultdict(list)
+        for row in family.statements[table]:
+            fields = row.__dict__
+            if fields[column] is not None and fields[unit_column] is not None and row.source is not None:
+                by_source[row.source].append(row)
+        for rows in by_source.values():
+            counts = Counter(row.__dict__[unit_column] for row in rows)
+            if len(counts) > 1 and len(rows) > ENOUGH:
+                yield from _unlike(family, rows, column, unit_column, kind)
+
+
+def _unlike(family: Family, rows: list[Statement], column: str, unit_column: str, kind: Kind) -> Iterator[Hit]:
+    """The one row in another unit; certain where a sibling of its place has the same digits in the usual unit."""
+    units = Counter(unit_of(kind, row.__dict__[unit_column]) for row in rows)
+    (usual, _), (odd, times), *more = [*units.most_common(), (None, 0)]
+    if times != 1 or usual is None or odd is None or more[1:]:
+        return
+    row = next(row for row in rows if unit_of(kind, row.__dict__[unit_column]) is odd)
+    if row.confirmed:
+        return
+    same = [each for each in rows if each is not row and each.__dict__[column] == row.__dict__[column]]
+    twin = next((each for each in same if _place(family, each) == _place(family, row)), None)
+    text = f"{cell(row, unit_column)}; the others of {row.source} are in {usual.name}"
+    yield Hit(row, unit_column, text, twin, "warn" if twin is None else "reject")
+
+
+def _place(family: Family, row: Statement) -> str | None:
+    """What siblings share: the position of a fastener, the chamber of a fill."""
+    if isinstance(row, Torque):
+        fastener = family.fasteners.get(row.fastener)
+        return row.id if fastener is None else fastener.position
+    return row.chamber if isinstance(row, Fill) else None
