@@ -87,15 +87,12 @@ def stroke(spring: AirSpring, start_abs_pa: float, sag_m: float, ambient_pa: flo
     return points
 
 
-def curve_shown(model: Model, shown: Shown) -> list[CurvePointShown]:
-    """The stroke of the spring as it is fitted; pressures are gauge."""
+def curve_shown(model: Model, line: BySpacers, shown: Shown) -> list[CurvePointShown]:
+    """The stroke of the spring as it is fitted: its line by spacers, with the gauge pressures."""
+    points = stroke(model.geometry.air, model.start_abs_pa, model.sag_m, model.ambient_pa)
     return [
-        {
-            "travel": shown.length(point.travel_m),
-            "force": shown.force(point.force_n),
-            "pressure": shown.pressure(point.pressure_abs_pa - model.ambient_pa),
-        }
-        for point in stroke(model.geometry.air, model.start_abs_pa, model.sag_m, model.ambient_pa)
+        {**drawn, "pressure": shown.pressure(point.pressure_abs_pa - model.ambient_pa)}
+        for drawn, point in zip(line["curve"], points, strict=True)
     ]
 
 
