@@ -120,7 +120,7 @@ def check(
 
 @cli.command()
 def export(
-    path: Annotated[Path, typer.Argument(help="A new folder, or a new file that ends in .zip.", show_default=False)],
+    path: Annotated[Path, typer.Argument(help="A new folder, or a file ending in .zip or .sqlite.", show_default=False)],
     revision: Annotated[int | None, typer.Option(help="As it was at this revision.", min=0)] = None,
     database: DatabaseOption = None,
     as_json: JsonOption = False,
@@ -128,9 +128,15 @@ def export(
     """Write the catalogue as a package."""
     from app.catalogue.catalogue import Catalogue, Pin
     from app.exchange.progress import shown
+    from app.exchange.sqlite_copy import copy
     from app.exchange.writer import export as write
 
     catalogue = Catalogue(_opened(_settings(database_url=_url(database))))
+    if path.suffix == ".sqlite":
+        with catalogue.at(Pin(revision)) as at:
+            rows = copy(at, at.revision, path)
+            _say({"revision": at.revision, "rows": rows}, as_json, f"{rows} rows of revision {at.revision} in {path}")
+        return
     with catalogue.at(Pin(revision)) as at, shown() as progress:
         written = 0
 

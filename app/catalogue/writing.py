@@ -33,10 +33,11 @@ class Counts:
 class NewRevision:
     """The revision being written on a connection that holds the write transaction (`Database.write`)."""
 
-    def __init__(self, connection: Connection) -> None:
+    def __init__(self, connection: Connection, number: int | None = None) -> None:
+        """The next revision; another `number` is for a copy, which keeps that of the original."""
         self.connection = connection
         self.before = At(connection, latest(connection))
-        self.number = self.before.revision + 1
+        self.number = self.before.revision + 1 if number is None else number
         self.after = At(connection, self.number)
         self.counts = Counts()
         self._empty: dict[type[Row], bool] = {}

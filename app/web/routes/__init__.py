@@ -3,11 +3,14 @@
 from fastapi import APIRouter
 
 from app.web.routes import (
+    batch,
     chassis_questions,
     docs,
     edits,
+    exports,
     frame_questions,
     health,
+    job_cards,
     part_questions,
     problems,
     revisions,
@@ -25,10 +28,13 @@ ROUTERS: tuple[APIRouter, ...] = (
     units.router,
     standards.router,
     chassis_questions.router,
+    job_cards.router,
+    batch.router,
     setup.router,
     part_questions.router,
     frame_questions.router,
     edits.router,
+    exports.router,
     revisions.router,
     rules.router,
     tables.router,
