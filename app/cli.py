@@ -120,7 +120,7 @@ def check(
 
 @cli.command()
 def export(
-    path: Annotated[Path, typer.Argument(help="A new folder, or a file ending in .zip or .sqlite.", show_default=False)],
+    path: Annotated[Path, typer.Argument(help="A new folder, .zip or .sqlite file.", show_default=False)],
     revision: Annotated[int | None, typer.Option(help="As it was at this revision.", min=0)] = None,
     database: DatabaseOption = None,
     as_json: JsonOption = False,
