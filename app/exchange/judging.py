@@ -44,7 +44,7 @@ def changes_of(revision: NewRevision) -> Iterator[Change]:
     for table in TABLES.values():
         columns = [SQL[table].c[name] for name in table.columns()]
         opened = select(*columns).where(SQL[table].c.revision_from == revision.number).order_by(SQL[table].c.id)
-        rows = iter(revision.connection.execution_options(yield_per=CHUNK).execute(opened))
+        rows = iter(revision.connection.execute(opened.execution_options(yield_per=CHUNK)))
         while part := [table.trusted(row) for row in islice(rows, CHUNK)]:
             before = revision.before.many(table, [row.id for row in part])
             for row in part:
@@ -56,8 +56,8 @@ def _withdrawn(table: type[Row], revision: NewRevision) -> Iterator[Change]:
     closed = holding(table).where(SQL[table].c.revision_to == revision.number)
     opened = select(SQL[table].c.id).where(SQL[table].c.revision_from == revision.number)
     gone = closed.where(SQL[table].c.id.not_in(opened)).order_by(SQL[table].c.id)
-    result = revision.connection.execution_options(yield_per=CHUNK).execute(gone, {"n": revision.number - 1})
-    for found in result:
+    streamed = gone.execution_options(yield_per=CHUNK)
+    for found in revision.connection.execute(streamed, {"n": revision.number - 1}):
         row = table.trusted(found)
         yield Change(table, "withdraw", row.id, row, None)
 

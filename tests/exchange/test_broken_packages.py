@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from app.catalogue.catalogue import Catalogue, latest
-from app.database.connections import Database
 from app.catalogue.stored import CATALOGUE
+from app.database.connections import Database
 from app.exchange.loading import Entry, check, load
 from app.exchange.package import MOST_BYTES
 from tests.conftest import SEED_DATA
