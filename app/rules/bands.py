@@ -43,13 +43,13 @@ TORQUE_BY_KIND: dict[str, Band] = {
     "bolt": Band(1, 40),
 }
 FILL: dict[str, Band] = {
-    "spring-side lower leg": Band(2, 80),
-    "damper-side lower leg": Band(2, 80),
-    "above the air piston": Band(0.5, 25),
+    "spring-side lower leg": Band(3, 65),
+    "damper-side lower leg": Band(3, 65),
+    "above the air piston": Band(0.8, 15),
     "spring-side stanchion": Band(0.5, 300),
     "negative chamber": Band(0.2, 25),
     "damper": Band(20, 500),
-    "foam ring": Band(0.3, 15),
+    "foam ring": Band(0.8, 10),
 }
 LEVEL_MM = Band(20, 300)
 PRESSURE_KPA = Band(100, 2400)  # 15 to 350 psi
@@ -61,7 +61,7 @@ LIMITS: dict[str, tuple[str, str, Band]] = {
     "tyre diameter": ("length", "mm", Band(350, 850)),
     "rotor diameter": ("length", "mm", Band(120, 260)),
     "steerer above the crown": ("length", "mm", Band(30, 350)),
-    "bushing play": ("length", "mm", Band(0.02, 3)),
+    "bushing play": ("length", "mm", Band(0.08, 1.5)),
     "stanchion height in the crown": ("length", "mm", Band(0, 320)),
 }
 AXLE_TO_CROWN_LESS_TRAVEL_MM = Band(280, 460)

@@ -140,7 +140,7 @@ def scope_holds_nowhere(family: Family, today: date) -> Iterator[Hit]:
 @rule(
     "pressure-limit-above-spring",
     shape="family",
-    silenced_by=FORM,
+    silenced_by=(*FORM, "pressure-implausible"),
     passes=edit("fits", "fit-150", pressure_limit="160"),
     fails=edit("fits", "fit-150", pressure_limit="161"),
 )
@@ -187,7 +187,7 @@ def spacers_fitted_above_limit(view: RowView, today: date) -> Iterator[Hit]:
 @rule(
     "guide-pressure-above-limit",
     shape="family",
-    silenced_by=FORM,
+    silenced_by=(*FORM, "pressure-implausible"),
     passes=edit("guides", "guide-90", pressure_max="160"),
     fails=edit("guides", "guide-90", pressure_max="161"),
 )

@@ -100,7 +100,7 @@ def older_edition_over_newer(view: ChangeView, today: date) -> Iterator[Hit]:
     "source-of-another-maker",
     shape="family",
     severity="warn",
-    silenced_by=("source-missing", "reference-missing"),
+    silenced_by=("source-missing", "form", "envelope", "contradiction", "physics"),
     passes=edit("limits", "limit-rider", source="bench-a", page=""),
     fails=edit("limits", "limit-rider", source="manual-other", page="4"),
 )

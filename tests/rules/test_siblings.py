@@ -1,0 +1,82 @@
+"""Slips among siblings. Factors between units: NIST SP 811, appendix B (1 in·lbf = 0.1129848 N·m, 1 psi = 6.894757 kPa,
+1 US fl oz = 29.57353 mL, 1 lb = 0.4535924 kg, 1 ft·lbf = 1.355818 N·m)."""
+
+import pytest
+
+from app.catalogue.tables import Torque
+from app.rules.bands import figure, torque_band
+from app.rules.siblings import FACTORS, Figure, all_alike, slips
+from app.units.table import Kind
+
+
+def figures(*values: float, confirmed: bool = False) -> list[Figure]:
+    made = []
+    for place, value in enumerate(values):
+        row = Torque(id=f"t{place}", chassis="c", fastener="f", confirmed=confirmed or None)
+        made.append(Figure(row, "value", value))
+    return made
+
+
+@pytest.mark.parametrize(
+    ("kind", "meant", "written", "factor"),
+    [
+        ("torque", "N·m", "in·lbf", 0.1129848),
+        ("torque", "N·m", "ft·lbf", 1.355818),
+        ("torque", "N·m", "kgf·cm", 0.0980665),
+        ("pressure", "kPa", "psi", 6.894757),
+        ("pressure", "bar", "psi", 0.06894757),
+        ("volume", "mL", "US fl oz", 29.57353),
+        ("length", "mm", "in", 25.4),
+        ("mass", "kg", "lb", 0.4535924),
+    ],
+)
+def test_the_factors_of_confused_units_are_the_printed_ones(
+    kind: Kind, meant: str, written: str, factor: float
+) -> None:
+    assert FACTORS[kind][meant, written] == pytest.approx(factor, rel=1e-6)
+
+
+def test_a_torque_in_inch_pounds_among_four_is_certain() -> None:
+    (slip,) = slips(figures(7.0, 7.0, 7.2, 7.0 * 0.1129848), ("torque",))
+    assert (slip.figure.row.id, slip.reading, slip.certain) == ("t3", ("N·m", "in·lbf"), True)
+    assert slip.usual == 7.0
+
+
+def test_with_two_siblings_a_slip_is_only_likely() -> None:
+    (slip,) = slips(figures(7.0, 7.0, 70.0), ("torque",))
+    assert (slip.figure.row.id, slip.reading, slip.certain) == ("t2", None, False)
+
+
+def test_what_was_confirmed_is_only_likely() -> None:
+    assert [slip.certain for slip in slips(figures(7, 7, 7, 70, confirmed=True), ("torque",))] == [False]
+
+
+def test_two_figures_that_differ_are_told_once() -> None:
+    assert len(slips(figures(7.0, 70.0), ("torque",))) == 1
+
+
+def test_a_foot_pound_shows_only_among_closely_alike_siblings_and_is_never_certain() -> None:
+    assert [slip.certain for slip in slips(figures(7.0, 7.0, 7.1, 9.5), ("torque",))] == [False]
+    assert slips(figures(7.0, 8.0, 6.5, 9.5), ("torque",)) == []
+
+
+@pytest.mark.parametrize("odd", [3.0, 5.0, 9.0, 12.0, 20.0, 40.0])
+def test_a_difference_that_no_confusion_explains_is_no_slip(odd: float) -> None:
+    assert slips(figures(7.0, 7.0, 7.0, odd), ("torque",)) == []
+
+
+def test_siblings_that_differ_among_themselves_tell_nothing() -> None:
+    assert slips(figures(3.0, 7.0, 15.0, 150.0), ("torque",)) == []
+    assert all_alike(figures(7.0, 7.2, 7.4))
+
+
+def test_a_figure_is_compared_in_one_unit() -> None:
+    row = Torque(id="t", chassis="c", fastener="f", value="60", unit="in·lbf")
+    assert figure(row.value, row.unit, "torque", "N·m") == pytest.approx(60 * 0.1129848, rel=1e-6)
+    assert figure(row.value, "J", "torque", "N·m") is None
+    assert figure(None, "N·m", "torque", "N·m") is None
+
+
+def test_a_position_decides_its_band_before_its_kind() -> None:
+    assert torque_band("spacer cap", "bolt") != torque_band("foot bolt", "bolt")
+    assert torque_band("damper cap", "cap") == torque_band("top cap", "cap")
