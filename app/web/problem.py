@@ -110,6 +110,12 @@ def status_of(refusal: Refusal) -> int:
     return PROBLEM_TYPES[next(SLUG_OF[kind] for kind in type(refusal).__mro__ if kind in SLUG_OF)].status
 
 
+def problem_of(scope: Scope, refusal: Refusal) -> dict[str, Any]:
+    """The problem detail of a refusal as a value, for one of several questions in a request."""
+    found: dict[str, Any] = json.loads(bytes(refused(scope, refusal).body))
+    return found
+
+
 def instance_of(scope: Scope) -> str:
     """The path that was asked, as sent (percent-encoded, so pure ASCII), cut to 200 characters."""
     state = scope.get("state", {})

@@ -67,6 +67,11 @@ def strict_router(**settings: Any) -> APIRouter:
     return APIRouter(route_class=StrictRoute, **settings)
 
 
+def parameters_of(route: StrictRoute) -> set[str]:
+    """The names of the query parameters that a route takes."""
+    return {parameter.name for parameter in _declared(route.dependant)}
+
+
 def _check_query(request: Request, declared: dict[str, Parameter]) -> Response | None:
     pairs = _pairs(request.scope["query_string"])
     faults = list(_faults(pairs, declared))

@@ -1,0 +1,112 @@
+"""The job card of one fork, and of a fleet with one shopping list."""
+
+import asyncio
+from decimal import Decimal
+from typing import Annotated, Any
+
+from fastapi import Query, Request
+from pydantic import Field, TypeAdapter, ValidationError
+from starlette.responses import Response
+from typing_extensions import TypedDict
+
+from app.errors import Fault, Invalid, Refusal
+from app.questions.asked import Common
+from app.questions.cautions import cautions
+from app.questions.fits import chosen_units
+from app.questions.job.fleet import MOST_CARDS, shopping_list
+from app.questions.job.shapes import FLEET, CardOfFleet, FleetAnswer
+from app.questions.job_card import JOB_CARD, JobCardAnswer, JobCardAsked, Made, job_card, made
+from app.web.faults import faults_of
+from app.web.json_body import read_model
+from app.web.openapi import json_body
+from app.web.problem import problem_of
+from app.web.representation import respond
+from app.web.routes.chassis_questions import ChassisId, answer
+from app.web.strict import SLUG, strict_router
+
+router = strict_router(tags=["questions"])
+
+
+
+class FleetBody(TypedDict):
+    """Up to 200 configurations: each the id of a chassis and the parameters of `job-card`, as text or numbers."""
+
+    cards: Annotated[list[dict[str, Any]], Field(min_length=1, max_length=MOST_CARDS)]
+
+
+BODY = TypeAdapter(FleetBody)
+_FOR_ALL = set(Common.model_fields)
+
+
+@router.get(
+    "/v1/chassis/{chassis}/job-card",
+    operation_id="jobCard",
+    summary="The work on this fork, in order",
+    response_model=None,
+    responses={200: {"model": JobCardAnswer, "description": "Steps, parts, tools, oils, settings, checks."}},
+)
+async def chassis_job_card(request: Request, chassis: ChassisId, asked: Annotated[JobCardAsked, Query()]) -> Response:
+    """Every figure is a statement's or a blank line, which then stands under `gaps`. 422 where something is undecided,
+    forbidden or impossible: `errors[].code` says what, `suggestion` what would be possible."""
+    return await answer(request, asked, lambda at: job_card(at, chassis, asked), JOB_CARD, "job-card", "steps")
+
+
+@router.post(
+    "/v1/job-cards",
+    operation_id="jobCards",
+    summary="Job cards of a fleet, with one shopping list",
+    response_model=None,
+    openapi_extra=json_body(BODY, "The configurations; revision and units are parameters, the same for all."),
+    responses={200: {"model": FleetAnswer, "description": "Each card or its refusal, and what to buy for all."}},
+)
+async def job_cards(request: Request, asked: Annotated[Common, Query()]) -> Response:
+    """A card that is refused has its own status and problem; the others are made, and the list is theirs."""
+    body = await read_model(request, BODY)
+    units = chosen_units(asked)
+    catalogue = request.app.state.catalogue
+    revision = await catalogue.ask(lambda at: at.revision, asked.pin())
+    shared = {"units": asked.units, **asked.units_asked()}
+    cards: list[CardOfFleet] = []
+    done: list[Made] = []
+    for index, given in enumerate(body["cards"]):
+        try:
+            chassis, wanted = _read(given, index, {**shared, "revision": revision})
+            one = await catalogue.ask(lambda at, id=chassis, how=wanted: made(at, id, how), wanted.pin())
+        except Refusal as refusal:
+            problem = problem_of(request.scope, refusal)
+            cards.append({"index": index, "status": problem["status"], "problem": problem})
+        else:
+            done.append(one)
+            cards.append({"index": index, "status": 200, "card": one.answer})
+        await asyncio.sleep(0)  # others are answered between two cards
+    found: FleetAnswer = {
+        "revision": revision, "cards": cards, "made": len(done), "refused": len(cards) - len(done),
+        "shopping_list": shopping_list(done, units), "cautions": cautions("limits", "not-in-the-catalogue"),
+    }  # fmt: skip
+    return respond(request, found, FLEET, question="job-cards")
+
+
+def _read(given: dict[str, Any], index: int, shared: dict[str, Any]) -> tuple[str, JobCardAsked]:
+    """A card's chassis and parameters. Raises Invalid with pointers into the body."""
+    place = f"/cards/{index}"
+    chassis = given.get("chassis")
+    if not isinstance(chassis, str) or not SLUG.fullmatch(chassis):
+        text = "`chassis` is the id of a chassis: small letters, digits and hyphens."
+        raise Invalid(text, [Fault("missing" if chassis is None else "wrong-form", text, pointer=f"{place}/chassis")])
+    for name in given.keys() & _FOR_ALL:
+        text = f"`{name}` is a parameter of the address, the same for all cards."
+        raise Invalid(text, [Fault("unknown-field", text, pointer=f"{place}/{name}")])
+    parameters = {name: _text(value) for name, value in given.items() if name != "chassis"}
+    try:
+        return chassis, JobCardAsked.model_validate({**parameters, **shared})
+    except ValidationError as error:
+        found = error.errors(include_url=False)
+        faults = faults_of({**each, "loc": ("body", "cards", index, *each["loc"])} for each in found)
+        raise Invalid("The card is not asked for in a way that can be read.", faults) from None
+
+
+def _text(value: Any) -> Any:
+    """A number as the text that an address would bear; all else as it is."""
+    if isinstance(value, bool) or not isinstance(value, (int, Decimal)):
+        return value
+    return f"{value:f}" if isinstance(value, Decimal) else str(value)
