@@ -33,6 +33,7 @@ RARE = 300  # rows that the rarer words bring together; words after them only ra
 COMPARED = 100  # rows compared whole
 KEPT = 32  # indexes kept
 _PARTS = re.compile(r"[^\W_]+")
+_LETTERS_OR_DIGITS = re.compile(r"[^\W\d_]+|\d+")
 _NAMES = ("name", "title", "part_number", "model_code")
 SEARCHED: dict[str, type[Row]] = {
     name: table for name, table in TABLES.items() if any(column in table.columns() for column in _NAMES)
@@ -69,10 +70,9 @@ class Index:
         bearers: dict[str, list[int]] = defaultdict(list)
         for at, (id, names, maker) in enumerate(rows):
             parts = [words(name) for name in (id, *names)]
-            joined = ["".join(part) for part in parts]
             self.ids.append(id)
-            self.keys.append(tuple(set(joined)))
-            borne.append(tuple(dict.fromkeys(chain(*parts, joined[1:], words(maker)))))
+            self.keys.append(tuple({"".join(part) for part in parts}))
+            borne.append(tuple(dict.fromkeys(chain(*parts, words(maker)))))
             for word in borne[-1]:
                 bearers[word].append(at)
         self.words = sorted(bearers)
@@ -105,8 +105,12 @@ class Index:
 
     def _by_words(self, text: str) -> list[tuple[int, float]]:
         """The rows that bear words like those of a text and how well all of these are met, 0 … 1; the best first."""
-        asked = list(dict.fromkeys(words(text)))[:MOST_WORDS]
-        matched = [found for word in asked if (found := self._words_like(word))]
+        asked: dict[str, dict[int, float]] = {}
+        for given in words(text)[:MOST_WORDS]:
+            like = self._words_like(given)
+            parts = [given] if like else _LETTERS_OR_DIGITS.findall(given)  # LU4100 may be LU 4100
+            asked.update((part, like or self._words_like(part)) for part in parts)
+        matched = [found for found in asked.values() if found]
         counted = sorted(((sum(len(self.bearers[word]) for word in found), found) for found in matched), key=_first)
         met: dict[int, float] = {}
         for count, found in counted:

@@ -168,3 +168,12 @@ async def test_a_statement_is_found_by_its_id_alone_with_its_history(database: D
         for address in ("/v1/statements/oill", "/v1/statements/oill/history"):
             assert assert_problem(await client.get(address), 404)["candidates"][0]["id"] == "oil"
         assert_problem(await client.get("/v1/statements/m"), 404)  # a maker is no statement
+
+
+async def test_the_tag_of_a_statement_names_its_version_not_the_latest_revision(database: Database) -> None:
+    store(database, [Interval(id="oil", chassis="c", operation="text")])
+    store(database, [made(Maker, "m", "M")])
+    async with asking(database) as client:
+        for address in ("/v1/statements/oil", "/v1/intervals/oil"):
+            assert (await client.get(address)).headers["etag"].startswith('"r1.')
+        assert not (await client.get("/v1/makers/m")).headers["etag"].startswith('"r')

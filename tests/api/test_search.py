@@ -21,8 +21,8 @@ from tests.questions.storing import store
 
 pytestmark = pytest.mark.anyio
 
-# Neighbours on a QWERTY keyboard.
-BESIDE = dict(zip("qwertyuiopasdfghjklzxcvbnm0123456789", "wertyuioipsdfghjkkxcvbnmn9234567898", strict=False))
+# A neighbour of each key on a QWERTY keyboard.
+BESIDE = dict(zip("qwertyuiopasdfghjklzxcvbnm", "wertyuioposdfghjklkxcvbnmn", strict=True))
 
 
 def misspelt(chance: random.Random, text: str) -> str:

@@ -83,7 +83,8 @@ def _add_entry(router: APIRouter, table: type[Row]) -> None:
     async def get_row(request: Request, id: RowId, asked: Annotated[Pinned, Query()]) -> Response:
         questions = questions_about()[table.table]
         answer = await request.app.state.catalogue.ask(lambda at: entry(at, table, id, questions), asked.pin())
-        return respond(request, answer, entry_adapter(table), question="entry")
+        version = answer["revision_from"] if table.role == "statement" else None  # what If-Match names in an edit
+        return respond(request, answer, entry_adapter(table), question="entry", version=version)
 
     get_row.__doc__ = (
         "The row as exchanged, the revision since which it holds, what it refers to and what refers to it. 404 for an "
