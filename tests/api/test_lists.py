@@ -4,7 +4,6 @@ import base64
 import csv
 import io
 import random
-import zipfile
 from collections.abc import AsyncIterator
 from decimal import Decimal
 from typing import Any
@@ -14,17 +13,16 @@ import pytest
 
 from app.catalogue.catalogue import Catalogue
 from app.catalogue.columns import Column
-from app.database.connections import Database
 from app.catalogue.tables import TABLES, Chassis, Fluid, Limit, Maker, Reading, Source
-from app.exchange.writer import zipped
+from app.database.connections import Database
 from tests.api.asking import asking
+from tests.api.exported import Cells, as_cell, export_of
 from tests.problems import assert_problem
 from tests.questions.storing import store
 
 pytestmark = pytest.mark.anyio
 
 FILTERS = 250  # per engine
-Cells = dict[str, str]
 
 
 @pytest.fixture
@@ -37,13 +35,7 @@ async def demo_client(loaded: Catalogue) -> AsyncIterator[httpx.AsyncClient]:
 @pytest.fixture(scope="module")
 def exported(loaded: Catalogue) -> dict[str, list[Cells]]:
     """The export of the same revision, as text."""
-    stream = io.BytesIO()
-    with loaded.at() as at:
-        zipped(at, at.revision, stream)
-    with zipfile.ZipFile(stream) as package:
-        return {
-            name: list(csv.DictReader(io.StringIO(package.read(f"{name}.csv").decode(), newline=""))) for name in TABLES
-        }
+    return export_of(loaded)
 
 
 async def whole_list(client: httpx.AsyncClient, address: str, parameters: dict[str, str]) -> list[dict[str, Any]]:
@@ -58,13 +50,6 @@ async def whole_list(client: httpx.AsyncClient, address: str, parameters: dict[s
         if following is None:
             return pages
         response = await client.get(following)
-
-
-def as_cell(value: Any) -> str:
-    """A JSON value as a package writes it."""
-    if isinstance(value, list):
-        return ";".join(map(as_cell, value))
-    return {True: "true", False: "false"}[value] if isinstance(value, bool) else str(value)
 
 
 def holds(cell: str, column: Column, wanted: str) -> bool:
@@ -273,73 +258,6 @@ async def test_a_cursor_of_a_revision_that_has_not_arrived_waits_for_it(database
         response = await client.get(following)
         assert_problem(response, 503)
         assert response.headers["retry-after"] == "1"
-
-
-async def test_every_row_of_every_table_leads_where_its_links_say(
-    demo_client: httpx.AsyncClient, exported: dict[str, list[Cells]]
-) -> None:
-    for table, rows in exported.items():
-        for cells in rows[:: max(1, len(rows) // 2)]:
-            answer = (await demo_client.get(f"/v1/{table}/{cells['id']}")).json()
-            assert (answer["table"], answer["row"]["id"], answer["revision_from"]) == (table, cells["id"], 1)
-            links = answer["links"]
-            assert (await demo_client.get(links["self"])).json() == answer
-            for link in links["refers_to"]:
-                target = (await demo_client.get(link["href"])).json()
-                assert (target["table"], target["row"]["id"]) == (link["table"], link["id"])
-                assert link["id"] in cells[link["column"]].split(";")
-            for link in links["referred_by"]:
-                found = (await demo_client.get(link["href"])).json()
-                assert found["total"] > 0
-                assert all(cells["id"] in as_cell(row[link["column"]]).split(";") for row in found["rows"])
-
-
-async def test_what_refers_to_a_row_is_all_linked(
-    demo_client: httpx.AsyncClient, exported: dict[str, list[Cells]]
-) -> None:
-    spring = exported["fits"][0]["spring"]
-    expected = {
-        (table, name)
-        for table, rows in exported.items()
-        for name in TABLES[table].columns()
-        if TABLES[table].columns()[name].refers_to == "springs" and any(spring in row[name].split(";") for row in rows)
-    }
-    links = (await demo_client.get(f"/v1/springs/{spring}")).json()["links"]["referred_by"]
-    assert {(link["table"], link["column"]) for link in links} == expected
-    assert ("fits", "spring") in expected
-
-
-async def test_a_chassis_comes_with_variants_travels_dampers_and_questions(
-    demo_client: httpx.AsyncClient, exported: dict[str, list[Cells]]
-) -> None:
-    for chassis in exported["chassis"]:
-        answer = (await demo_client.get(f"/v1/chassis/{chassis['id']}")).json()
-        own = [row for row in exported["variants"] if row["chassis"] == chassis["id"]]
-        assert [row["id"] for row in answer["variants"]] == [row["id"] for row in own]
-        travels = {float(row["travel_mm"]) for row in exported["fits"] if row["chassis"] == chassis["id"]}
-        assert [travel["value"] for travel in answer["travels"]] == sorted(travels)
-        assert {travel["unit"] for travel in answer["travels"]} <= {"mm"}
-        assert ";".join(damper["id"] for damper in answer["dampers"]) == chassis["dampers"]
-        questions = {link["name"]: link["href"] for link in answer["links"]["questions"]}
-        assert questions.keys() >= {"fits", "sheet"}
-        assert (await demo_client.get(questions["fits"])).status_code == 200
-
-
-async def test_a_withdrawn_row_is_gone_with_what_it_was(database: Database) -> None:
-    store(database, [Maker(id="a", name="First")])
-    store(database, [Maker(id="a", name="Second")])
-    store(database, withdrawn=[Maker(id="a", name="Second")])
-    async with asking(database) as client:
-        problem = assert_problem(await client.get("/v1/makers/a"), 410)
-        assert problem["withdrawn_with"] == 3
-        assert problem["history"] == [
-            {"revision_from": 1, "revision_to": 2, "row": {"id": "a", "name": "First"}},
-            {"revision_from": 2, "revision_to": 3, "row": {"id": "a", "name": "Second"}},
-        ]
-        then = (await client.get("/v1/makers/a?revision=2")).json()
-        assert (then["revision"], then["revision_from"], then["row"]["name"]) == (2, 2, "Second")
-        assert_problem(await client.get("/v1/makers/a?revision=0"), 404)
-        assert (await client.get("/v1/makers")).json()["rows"] == []
 
 
 async def test_invented_data_are_called_so_in_every_answer(database: Database) -> None:

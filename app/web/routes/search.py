@@ -1,0 +1,25 @@
+"""Something by its name, whatever table it is in."""
+
+from typing import Annotated
+
+from fastapi import Query, Request
+from starlette.responses import Response
+
+from app.questions.find import FIND, FindAnswer, FindAsked, find
+from app.web.representation import respond
+from app.web.strict import strict_router
+
+router = strict_router(tags=["tables"])
+
+
+@router.get(
+    "/v1/search",
+    operation_id="search",
+    summary="Find something by its name",
+    response_model=None,
+    responses={200: {"model": FindAnswer, "description": "The likeliest rows of all tables."}},
+)
+async def search(request: Request, asked: Annotated[FindAsked, Query()]) -> Response:
+    """Makers, chassis, springs, parts and whatever else has a name, found although misspelt, the likeliest first."""
+    answer = await request.app.state.catalogue.ask(lambda at: find(at, asked), asked.pin())
+    return respond(request, answer, FIND, question="search", rows="hits")
