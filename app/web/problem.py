@@ -71,7 +71,16 @@ def problem_response(
     headers: Mapping[str, str] | None = None,
     extra: Mapping[str, Any] | None = None,
 ) -> Response:
-    """The answer to a refused request; `extra` adds members, and cannot replace those of the contract."""
+    """The answer to a refused request, as JSON or, for who would rather have that, as a page or text; `extra` adds
+    members, and cannot replace those of the contract."""
+    from app.web.representation.problem_forms import body_of  # only here: the forms of an answer refuse through this
+
+    content, content_type = body_of(_body(scope, slug, detail, faults, extra or {}), scope)
+    kept = {"Cache-Control": "no-store", "Vary": "Accept", "Content-Type": content_type, **(headers or {})}
+    return Response(content, status_code=PROBLEM_TYPES[slug].status, headers=kept)
+
+
+def _body(scope: Scope, slug: str, detail: str, faults: Sequence[Fault], extra: Mapping[str, Any]) -> dict[str, Any]:
     kind = PROBLEM_TYPES[slug]
     body: dict[str, Any] = {
         "type": kind.link,
@@ -84,35 +93,35 @@ def problem_response(
         body["request_id"] = request_id
     if faults:
         body["errors"] = [_row(fault) for fault in faults[:MOST_ERRORS]]
-    for name, value in (extra or {}).items():
+    for name, value in extra.items():
         body.setdefault(name, value)
-    return Response(
-        json.dumps(body, ensure_ascii=False, default=str).encode("utf-8", "replace"),
-        status_code=kind.status,
-        media_type=MEDIA_TYPE,
-        headers={"Cache-Control": "no-store", **(headers or {})},
-    )
+    return body
 
 
 def refused(scope: Scope, refusal: Refusal) -> Response:
     """The answer to a refusal raised by any layer."""
-    slug = next(SLUG_OF[kind] for kind in type(refusal).__mro__ if kind in SLUG_OF)
     headers: dict[str, str] = {}
     if isinstance(refusal, errors.Unavailable):
         headers["Retry-After"] = str(refusal.retry_after)
     if isinstance(refusal, errors.Unauthorised):
         headers["WWW-Authenticate"] = 'Bearer realm="legwork"'
+    slug = _slug_of(refusal)
     return problem_response(scope, slug, refusal.detail, faults=refusal.faults, headers=headers, extra=refusal.extra)
+
+
+def _slug_of(refusal: Refusal) -> str:
+    return next(SLUG_OF[kind] for kind in type(refusal).__mro__ if kind in SLUG_OF)
 
 
 def status_of(refusal: Refusal) -> int:
     """The status that a refusal is answered with."""
-    return PROBLEM_TYPES[next(SLUG_OF[kind] for kind in type(refusal).__mro__ if kind in SLUG_OF)].status
+    return PROBLEM_TYPES[_slug_of(refusal)].status
 
 
 def problem_of(scope: Scope, refusal: Refusal) -> dict[str, Any]:
     """The problem detail of a refusal as a value, for one of several questions in a request."""
-    found: dict[str, Any] = json.loads(bytes(refused(scope, refusal).body))
+    body = _body(scope, _slug_of(refusal), refusal.detail, refusal.faults, refusal.extra)
+    found: dict[str, Any] = json.loads(json.dumps(body, ensure_ascii=False, default=str))
     return found
 
 

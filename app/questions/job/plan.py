@@ -177,7 +177,9 @@ def _taken(found: Sheet, steps: Sequence[Kept], uses: Sequence[Shown[Use]]) -> t
 def _undecided(found: Open) -> Invalid:
     """One fault `undecided` per parameter, with the values it may take."""
     detail = f"Not decided yet: {', '.join(found)}. A card is made for one configuration only."
-    return Invalid(detail, [_undecided_fault(name, values) for name, values in found.items()])
+    faults = [_undecided_fault(name, values) for name, values in found.items()]
+    values = [{"parameter": name, "values": list(values)} for name, values in found.items()]
+    return Invalid(detail, faults, undecided=values)
 
 
 def _undecided_fault(name: str, values: Sequence[str | int | float]) -> Fault:

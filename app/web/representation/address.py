@@ -1,0 +1,140 @@
+"""The address that was asked and its neighbours: the same with a parameter changed, and the form that asks it anew."""
+
+import urllib.parse
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from types import NoneType
+from typing import Annotated, Any, Literal, get_args, get_origin
+from weakref import WeakKeyDictionary
+
+from fastapi.routing import APIRoute
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+from starlette.types import Scope
+
+KEPT = ("revision", "as_of", "units")
+"""What links to other addresses keep: the moment and the units."""
+_MACHINERY = ("format", "cursor", "min_revision")
+_UNITS = "_unit"
+_FIELDS: WeakKeyDictionary[Callable[..., Any], "tuple[Field, ...]"] = WeakKeyDictionary()  # routes cannot be hashed
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One parameter that may be given: what it means, and the values it takes where they are few."""
+
+    name: str
+    meaning: str
+    choices: tuple[str, ...]
+    whole: bool
+    repeats: bool
+
+
+class Address:
+    """What a request asked, read once."""
+
+    def __init__(self, scope: Scope) -> None:
+        self.path: str = urllib.parse.quote(scope["path"], safe="/:@!$&'()*+,;=~-._")
+        query = scope["query_string"].decode("ascii", "replace")
+        self.pairs: list[tuple[str, str]] = urllib.parse.parse_qsl(query, keep_blank_values=True, max_num_fields=400)
+        self._scope = scope
+
+    def get(self, name: str) -> str:
+        """The first value of a parameter, or nothing."""
+        return next((value for key, value in self.pairs if key == name), "")
+
+    def changed(self, **changes: Any) -> str:
+        """This address with parameters set, or left out where they are None."""
+        kept = [(name, value) for name, value in self.pairs if name not in changes and name not in ("format", "cursor")]
+        kept += [(name, str(value)) for name, value in changes.items() if value is not None]
+        return _joined(self.path, kept)
+
+    def changed_path(self, path: str) -> str:
+        """The same question at another address of ours."""
+        return _joined(path, self.hidden())
+
+    def to(self, path: str, names: Sequence[str] = (), **more: Any) -> str:
+        """Another address of ours that keeps the moment, the units and the parameters in `names`."""
+        kept = [(name, value) for name, value in self.pairs if name in KEPT or name in names]
+        kept = [(name, value) for name, value in kept if name not in more]
+        own, _, query = path.partition("?")
+        kept += [*urllib.parse.parse_qsl(query), *((name, str(value)) for name, value in more.items())]
+        return _joined(own, list(dict.fromkeys(kept)))
+
+    def form(self, suffix: str) -> str:
+        """The same answer in another form."""
+        return _joined(f"{self.path}.{suffix}", [pair for pair in self.pairs if pair[0] != "format"])
+
+    def pinned(self, revision: int) -> str:
+        """The whole address of this answer at its revision, for a code that is read from paper."""
+        host = next((value for name, value in self._scope["headers"] if name == b"host"), b"").decode("latin-1")
+        pairs = [pair for pair in self.pairs if pair[0] not in ("format", "as_of", "min_revision", "revision")]
+        return f"{self._scope['scheme']}://{host}{_joined(self.path, [*pairs, ('revision', str(revision))])}"
+
+    def hidden(self, *without: str) -> list[tuple[str, str]]:
+        """What a form must carry along beside what it asks for."""
+        return [(name, value) for name, value in self.pairs if name not in without and name not in ("format", "cursor")]
+
+    def fields(self) -> tuple[Field, ...]:
+        """The parameters this question takes; none where no route answers."""
+        route = self._scope.get("route")
+        return fields_of(route) if isinstance(route, APIRoute) else ()
+
+
+def _joined(path: str, pairs: Sequence[tuple[str, str]]) -> str:
+    return f"{path}?{urllib.parse.urlencode(pairs)}" if pairs else path
+
+
+def fields_of(route: APIRoute) -> tuple[Field, ...]:
+    """What a person may fill in of a route's parameters: forms of the answer and cursors are not among them."""
+    if route.endpoint not in _FIELDS:
+        _FIELDS[route.endpoint] = _fields(route)
+    return _FIELDS[route.endpoint]
+
+
+def _fields(route: APIRoute) -> tuple[Field, ...]:
+    found: list[Field] = []
+    for parameter in route.dependant.query_params:
+        model = parameter.field_info.annotation
+        if isinstance(model, type) and issubclass(model, BaseModel):
+            inner = [
+                (str(each.validation_alias or each.alias or name), each) for name, each in model.model_fields.items()
+            ]
+        else:
+            inner = [(parameter.alias, parameter.field_info)]
+        found += [_field(name, info) for name, info in inner if name not in _MACHINERY]
+    return tuple(sorted(found, key=lambda field: field.name.endswith(_UNITS) or field.name in KEPT))
+
+
+def _field(name: str, info: FieldInfo) -> Field:
+    kinds = list(_kinds(info.annotation))
+    choices = tuple(str(choice) for kind in kinds if get_origin(kind) is Literal for choice in get_args(kind))
+    repeats = any(kind in (list, tuple) or get_origin(kind) in (list, tuple) for kind in kinds)
+    return Field(name, info.description or "", choices, set(kinds) <= {int, NoneType}, repeats)
+
+
+def _kinds(annotation: Any) -> Iterator[Any]:
+    origin = get_origin(annotation)
+    if origin is Annotated:
+        yield from _kinds(get_args(annotation)[0])
+    elif origin is Literal or origin in (list, tuple):
+        yield annotation
+    elif origin is not None:
+        for choice in get_args(annotation):
+            yield from _kinds(choice)
+    else:
+        yield annotation
+
+
+def parameters_of(model: type[BaseModel]) -> tuple[str, ...]:
+    """The names a question takes, so that a link to it carries no other."""
+    return tuple(model.model_fields)
+
+
+def unit_links(address: Address) -> Mapping[str, str]:
+    """The address in each system of units; choosing one leaves the single units out."""
+    single: dict[str, Any] = {name: None for name, _ in address.pairs if name.endswith(_UNITS)}
+    return {
+        name: address.changed(**single, units=None if name == "published" else name)
+        for name in ("published", "metric", "imperial")
+    }

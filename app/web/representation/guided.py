@@ -1,0 +1,66 @@
+"""The guided way from a fork to a job card: which steps there are, which one a page is, and where the others lie."""
+
+from collections.abc import Mapping
+from typing import Any, NamedTuple
+
+from app.questions.fits import FitsAsked
+from app.questions.job.asked import JOB_WORDS, JobCardAsked
+from app.questions.setup_asked import SetupAsked
+from app.questions.sheet import SheetAsked
+from app.web.representation.address import Address, parameters_of
+
+WAY = (("fits", "Year and travel", FitsAsked), ("sheet", "Sheet", SheetAsked), ("setup", "Set-up", SetupAsked))
+QUESTIONS_OF_THE_WAY = ("fits", "sheet", "setup", "job-card")
+_CONFIGURATION = parameters_of(SetupAsked)
+
+
+class Step(NamedTuple):
+    """One step of the way; `here` where the page is that step."""
+
+    name: str
+    href: str
+    here: bool
+
+
+class Job(NamedTuple):
+    """A job that a card can be made for."""
+
+    words: str
+    href: str
+
+
+def chassis_of(question: str, answer: Mapping[str, Any]) -> str | None:
+    """The id of the fork that a page is about, where it is on the way."""
+    if question in QUESTIONS_OF_THE_WAY:
+        return str(answer["chassis"]["id"])
+    if question == "entry" and answer["table"] == "chassis":
+        return str(answer["row"]["id"])
+    return None
+
+
+def way(question: str, chassis: str | None, address: Address) -> list[Step]:
+    """The steps, each with what is known so far; none for a page that is not on the way."""
+    if chassis is None:
+        return []
+    fork = f"/v1/chassis/{chassis}"
+    steps = [Step("Fork", address.to(fork), question == "entry")]
+    for name, words, model in WAY:
+        href = address.to(f"{fork}/{name}", parameters_of(model), **_travel(question, address))
+        steps.append(Step(words, href, question == name))
+    job = address.changed() if question == "job-card" else "#job"
+    return [*steps, Step("Job card", job, question == "job-card")]
+
+
+def jobs(question: str, chassis: str | None, address: Address) -> list[Job]:
+    """A card for each job; a change of travel still asks for the other end."""
+    if chassis is None or question == "job-card":
+        return []
+    path = f"/v1/chassis/{chassis}/job-card"
+    carried = [name for name in _CONFIGURATION if name in parameters_of(JobCardAsked)]
+    return [Job(words.partition(" ")[2], address.to(path, carried, job=job)) for job, words in JOB_WORDS.items()]
+
+
+def _travel(question: str, address: Address) -> dict[str, str]:
+    """From a job card back to the sheet: the travel it shall have is the travel."""
+    wanted = address.get("to_travel") or address.get("travel") or address.get("from_travel")
+    return {"travel": wanted} if question == "job-card" and wanted else {}

@@ -1,0 +1,151 @@
+"""Any answer as headings, pairs, tables and lists of words: what pages and texts that have no layout of their own show.
+
+Nothing of an answer is left out; the text of a quantity stands for it. Ids of the catalogue become links.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from app.web.representation import words
+
+MOST_COLUMNS = 6
+WIDEST_CELL = 48
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """A single value. `href` leads to a row of ours, `figure` is to be read at arm's length."""
+
+    text: str
+    href: str | None = None
+    figure: bool = False
+    kind: str = "words"
+
+
+@dataclass(frozen=True, slots=True)
+class Pairs:
+    """Named values."""
+
+    rows: Sequence[tuple[str, "Node"]]
+    kind: str = "pairs"
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """Values of one kind, row by row; an absent one is None."""
+
+    columns: Sequence[str]
+    rows: Sequence[Sequence[Words | None]]
+    kind: str = "grid"
+
+
+@dataclass(frozen=True, slots=True)
+class Items:
+    """Several of what does not go into a table."""
+
+    items: Sequence["Node"]
+    kind: str = "items"
+
+
+Node = Words | Pairs | Grid | Items
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A part of an answer under its heading."""
+
+    name: str
+    heading: str
+    node: Node
+
+
+def sections(answer: Mapping[str, Any], *without: str) -> Iterator[Section]:
+    """The members of an answer: the single values first as pairs, then a section for each of the rest."""
+    left = {name: value for name, value in answer.items() if name not in without and value not in ([], {})}
+    single = {name: value for name, value in left.items() if not isinstance(value, list | dict)}
+    if single:
+        yield Section("", "", node_of("", single))
+    for name, value in left.items():
+        if name not in single:
+            yield Section(name, words.heading(name), node_of(name, value))
+
+
+def node_of(name: str, value: Any) -> Node:
+    """The outline of one member."""
+    if is_quantity(value):
+        return Words(words.quantity_text(value), figure=True)
+    if isinstance(value, Mapping):
+        if set(value) == {"code", "text"}:
+            return Words(str(value["text"]))
+        if set(value) <= {"id", "name"}:
+            return Words(words.plain(value.get("name", value.get("id"))), link_of(name, value.get("id")))
+        return Pairs([(words.label(key), node_of(_owner(name, key), inner)) for key, inner in value.items()])
+    if isinstance(value, list):
+        return _several(name, value)
+    return Words(words.with_unit(name, value), link_of(name, value))
+
+
+def is_quantity(value: Any) -> bool:
+    """Whether a value is a quantity of an answer."""
+    return isinstance(value, Mapping) and "text" in value and "ucum" in value and "value" in value
+
+
+def link_of(name: str, value: Any) -> str | None:
+    """Where the id or address under a member leads; only ever an address of ours."""
+    if not isinstance(value, str):
+        return None
+    if name in ("href", "self", "history", "findings", "changes", "next"):
+        return value if value.startswith("/") and not value.startswith("//") else None
+    table = words.TABLE_OF.get(name.rpartition(".")[2])
+    return f"/v1/{table}/{value}" if table and _is_slug(value) else None
+
+
+def _is_slug(value: str) -> bool:
+    return value.isascii() and value.replace("-", "").isalnum() and value.islower() | value.isdigit()
+
+
+def _owner(name: str, key: str) -> str:
+    """Under `spring`, `id` is a spring; under anything else a member speaks for itself."""
+    return name if key == "id" else key
+
+
+def _several(name: str, values: list[Any]) -> Node:
+    if values and all(isinstance(value, Mapping) and not is_quantity(value) for value in values):
+        nodes = [node_of(name, value) for value in values]
+        if all(isinstance(node, Words) for node in nodes):
+            return Items(nodes)
+        return _grid(name, values) or Items(nodes)
+    if all(not isinstance(value, list | Mapping) or is_quantity(value) for value in values):
+        linked = [node_of(name, value) for value in values]
+        if any(isinstance(node, Words) and node.href for node in linked):
+            return Items(linked)
+        return Words(", ".join(node.text for node in linked if isinstance(node, Words)))
+    return Items([node_of(name, value) for value in values])
+
+
+def _grid(name: str, values: list[Any]) -> Grid | None:
+    """A table, where the rows are flat, short and alike enough; else None."""
+    rows = [dict(_leaves(value, name)) for value in values]
+    columns = list(dict.fromkeys(column for row in rows for column in row))
+    if len(columns) > MOST_COLUMNS or len(rows) < 2:
+        return None
+    cells: list[list[Words | None]] = []
+    for row in rows:
+        line: list[Words | None] = []
+        for column in columns:
+            cell = row.get(column)
+            if cell is not None and (not isinstance(cell, Words) or len(cell.text) > WIDEST_CELL):
+                return None
+            line.append(cell)
+        cells.append(line)
+    return Grid([words.label(column) for column in columns], cells)
+
+
+def _leaves(value: Mapping[str, Any], name: str) -> Iterator[tuple[str, Node]]:
+    for key, inner in value.items():
+        node = node_of(_owner(name, key), inner)
+        if isinstance(node, Pairs) and isinstance(inner, Mapping):
+            yield from ((f"{key}.{column}", leaf) for column, leaf in _leaves(inner, key))
+        else:
+            yield key, node

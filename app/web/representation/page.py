@@ -1,0 +1,134 @@
+"""An answer as a page for people. A question with a template of its own is laid out by it; every other one by outline.
+
+Whatever the catalogue holds is escaped; pages carry no style and no script of their own, so that they work under the
+strictest content policy and without scripts.
+"""
+
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+from starlette.types import Scope
+
+from app.catalogue.tables import TABLES
+from app.web.representation import guided, outline, words
+from app.web.representation.address import Address, unit_links
+from app.web.representation.code import square_code
+from app.web.representation.drawings import DRAWINGS
+from app.web.representation.kinds import Answered, Representation, register
+
+TEMPLATES = Path(__file__).parents[1] / "templates"
+WITH_UNITS = frozenset(("fits", "sheet", "setup", "job-card", "fork-check", "alternatives", "spring-fits"))
+PRINTED = frozenset(("sheet", "job-card"))
+
+
+class Sources:
+    """The documents an answer names, numbered in the order in which they first appear, with the pages it names."""
+
+    def __init__(self, answer: Any) -> None:
+        self.listed: list[Mapping[str, Any]] = []
+        self._numbers: dict[str, int] = {}
+        self._collect(answer)
+
+    def number(self, source: Mapping[str, Any]) -> int:
+        """The number of a source of this answer, from 1."""
+        return self._numbers[source["id"]]
+
+    def _collect(self, value: Any) -> None:
+        if isinstance(value, list):
+            for inner in value:
+                self._collect(inner)
+        elif isinstance(value, Mapping):
+            source = value.get("source")
+            if isinstance(source, Mapping) and "id" in source and source["id"] not in self._numbers:
+                self.listed.append(source)
+                self._numbers[source["id"]] = len(self.listed)
+            for inner in value.values():
+                self._collect(inner)
+
+
+@cache
+def environment() -> Environment:
+    """Escapes everything, and fails on a name that is not there."""
+    made = Environment(
+        loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        lstrip_blocks=True, auto_reload=False,
+    )  # fmt: skip
+    made.filters |= {
+        "label": words.label, "heading": words.heading, "plain": words.plain, "quantity": words.quantity_text,
+        "scope": words.scope_words, "mass": words.mass_words, "source_line": words.source_words,
+    }  # fmt: skip
+    made.globals |= {
+        "sections": outline.sections, "node_of": outline.node_of, "link_of": outline.link_of,
+        "is_quantity": outline.is_quantity, "with_unit": words.with_unit, "split": _split, "tables": TABLES,
+    }  # fmt: skip
+    return made
+
+
+def render(answered: Answered) -> bytes:
+    """The page in UTF-8."""
+    answer = answered.shape.dump_python(answered.answer, mode="json")
+    return page(answered.question, answer, answered.request.scope)
+
+
+def page(question: str, answer: Mapping[str, Any], scope: Scope) -> bytes:
+    """The page of an answer as it is on the wire."""
+    address = Address(scope)
+    chassis = guided.chassis_of(question, answer)
+    name = f"{question}.html".replace("-", "_")
+    template = environment().get_or_select_template([name, "any.html"])
+    body = template.render(
+        question=question,
+        answer=answer,
+        address=address,
+        title=_title(question, answer),
+        sources=Sources(answer),
+        way=guided.way(question, chassis, address),
+        jobs=guided.jobs(question, chassis, address),
+        units=unit_links(address) if question in WITH_UNITS else {},
+        system=address.get("units") or "published",
+        fields=address.fields(),
+        drawing=_drawing(question, answer),
+        code=_code(question, answer, address),
+        faults={},
+    )
+    return body.encode()
+
+
+def _title(question: str, answer: Mapping[str, Any]) -> str:
+    said = words.title(question)
+    if question in ("list", "entry"):
+        table = words.heading(answer["table"])
+        row = answer.get("row", {})
+        return f"{row.get('name', row.get('title', row.get('id')))}: {table}" if row else table
+    for member in ("frame", "chassis", "spring", "fluid"):
+        subject = answer.get(member)
+        if isinstance(subject, Mapping) and "name" in subject and (member != "frame" or question == "fork-check"):
+            maker = subject.get("maker", {}).get("name", "")
+            return f"{said}: {maker} {subject['name']}" if maker else f"{said}: {subject['name']}"
+    return f"{said}: {answer['title']}" if isinstance(answer.get("title"), str) else said
+
+
+def _drawing(question: str, answer: Mapping[str, Any]) -> Markup | None:
+    """The drawing of an answer as an element of the page; it is built, and so escaped, as a tree."""
+    if question not in DRAWINGS or (question == "setup" and not (answer["by_spacers"] or "coil" in answer)):
+        return None
+    return Markup(DRAWINGS[question](answer).decode().partition("?>")[2].strip())
+
+
+def _code(question: str, answer: Mapping[str, Any], address: Address) -> Markup | None:
+    if question not in PRINTED:
+        return None
+    return Markup(square_code(address.pinned(answer["revision"])))
+
+
+def _split(text: str) -> tuple[str, str]:
+    """A figure and its unit: `6.8 N·m` → `6.8`, `N·m`; what has no unit stays whole."""
+    figure, _, unit = text.rpartition(" ")
+    return (figure, unit) if figure and figure[-1].isdigit() else (text, "")
+
+
+register(Representation(media_type="text/html", suffix="html", render=render, can=lambda answered: True))

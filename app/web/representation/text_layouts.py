@@ -1,0 +1,300 @@
+"""The answers that have a layout of their own as text: fits, sheet, set-up and job card, as a mechanic reads them."""
+
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any
+
+from app.web.representation import words
+from app.web.representation.outline import is_quantity, node_of
+from app.web.representation.text_lines import beside, closing, heading, node, pair, table, title, told, wrapped
+
+Answer = Mapping[str, Any]
+
+_COUNTS = ("spacer_limit", "spacers_fitted", "travel_spacers", "travel_spacer")
+_BY_CLOSING = ("revision", "chassis", "undecided", "gaps", "cautions")
+
+
+def _name(answer: Answer) -> str:
+    chassis = answer["chassis"]
+    return f"{chassis['maker']['name']} {chassis['name']}"
+
+
+def _asked(configuration: Answer) -> Iterator[str]:
+    said = [f"{words.label(name)} {_plain(value)}" for name, value in configuration.items()]
+    if said:
+        yield from wrapped(", ".join(said))
+
+
+def _plain(value: Any) -> str:
+    return words.quantity_text(value) if is_quantity(value) else words.plain(value)
+
+
+def _claim(each: Answer) -> Iterator[str]:
+    """Scope, note and source of a statement, indented."""
+    if scope := words.scope_words(each["scope"]):
+        yield from wrapped(f"    holds for {scope}", "    ")
+    if "note" in each:
+        yield from wrapped(f"    {each['note']}", "    ")
+    source = words.source_words(each["source"]) if "source" in each else "no source"
+    yield from wrapped(f"    [{each['id']}] {source}", "    ")
+
+
+def _statement(left: str, right: str, about: list[str], each: Answer) -> Iterator[str]:
+    yield from beside(f"  {left}", right, "  ")
+    if about:
+        yield from wrapped(f"    {', '.join(about)}", "    ")
+    yield from _claim(each)
+
+
+def _of(each: Answer, *names: str) -> list[str]:
+    """The members that are there, named."""
+    return [f"{words.label(name)} {_plain(each[name])}" for name in names if name in each]
+
+
+def _spring(each: Answer) -> str:
+    spring = each["spring"]
+    number = f" ({spring['part_number']})" if "part_number" in spring else ""
+    return f"{spring.get('name', spring['id'])}{number}"
+
+
+def _fit(each: Answer) -> Iterator[str]:
+    yield from beside(f"  {_spring(each)}", words.quantity_text(each["travel"]), "  ")
+    for name in (
+        "pressure_limit",
+        "axle_to_crown",
+        "spacer_limit",
+        "spacers_fitted",
+        "travel_spacers",
+        "travel_spacer",
+    ):
+        if name in each:
+            yield from pair(words.label(name), _plain(each[name]), 22, "    ")
+    if "spacer" in each:
+        volume = f", {_plain(each['spacer']['volume'])}" if "volume" in each["spacer"] else ""
+        yield from pair("volume spacer", f"{each['spacer']['name']}{volume}", 22, "    ")
+    yield from _claim(each)
+
+
+def fits(answer: Answer, question: str) -> Iterator[str]:
+    """What fits, and what nearly does with the one reason why it does not."""
+    yield from title(f"What fits: {_name(answer)}", answer)
+    yield from _asked(answer["asked"])
+    yield from heading("Fits")
+    if not answer["fits"]:
+        yield "Nothing is listed for this configuration."
+    for each in answer["fits"]:
+        yield from _fit(each)
+    if answer["near_misses"]:
+        yield from heading(
+            f"Near misses, which do not fit: {len(answer['near_misses'])} of {answer['near_misses_total']}"
+        )
+        for each in answer["near_misses"]:
+            reasons = [reason["text"] for reason in each["reasons"]]
+            chassis = [f"in {each['chassis']}"] if "chassis" in each else []
+            yield from _statement(_spring(each), words.quantity_text(each["travel"]), [*reasons, *chassis], each)
+    yield from closing(answer)
+
+
+def _torque(each: Answer) -> Iterator[str]:
+    bolt = each["fastener"]
+    about = [bolt[name] for name in ("side", "kind", "thread", "property_class") if name in bolt]
+    about += [f"{bolt['count']} ×"] if "count" in bolt else []
+    about += [" or ".join(bolt["drives"])] if "drives" in bolt else []
+    about += [each[name] for name in ("thread_prep", "instruction", "recheck") if name in each]
+    about += ["left-hand thread"] if bolt.get("hand") == "left" else []
+    about += ["new each time"] if bolt.get("reuse") == "replace" else []
+    stage = f", stage {each['stage']}" if "stage" in each else ""
+    figure = _plain(each["torque"]) if "torque" in each else "no figure"
+    yield from _statement(f"{bolt['position']}{stage}", figure, about, each)
+    if "preload" in each:
+        yield from node(node_of("preload", each["preload"]), "    ")
+
+
+def _fill(each: Answer) -> Iterator[str]:
+    figure = ", ".join(_plain(each[name]) for name in ("volume", "level") if name in each) or "no figure"
+    about = [each["fluid"]["name"]] if "fluid" in each else []
+    about += [f"or {each['alternatives']}"] if "alternatives" in each else []
+    about += [each[name] for name in ("level_datum", "level_state") if name in each]
+    yield from _statement(each["chamber"], figure, about, each)
+
+
+def _grease(each: Answer) -> Iterator[str]:
+    about = [each["fluid"]["name"]] if "fluid" in each else []
+    about += [each["amount"]] if "amount" in each else []
+    yield from _statement(each["place"], _plain(each["extent"]) if "extent" in each else "", about, each)
+
+
+def _use(each: Answer) -> Iterator[str]:
+    number = f" ({each['part']['part_number']})" if "part_number" in each["part"] else ""
+    count = f"{each['count']} ×" if "count" in each else ""
+    about = [words.label(each["job"]), *(each[name] for name in ("position", "when") if name in each)]
+    yield from _statement(f"{each['part']['name']}{number}", count, about, each)
+
+
+def _limit(each: Answer) -> Iterator[str]:
+    about = [each[name] for name in ("method", "action") if name in each]
+    yield from _statement(each["subject"], _plain(each["limit"]) if "limit" in each else "", about, each)
+
+
+def _interval(each: Answer) -> Iterator[str]:
+    due = [f"{each[name]} {unit}" for name, unit in (("hours", "h"), ("months", "months")) if name in each]
+    yield from _statement(words.label(each["operation"]), " or ".join(due), _of(each, "riding"), each)
+
+
+def _guide(each: Answer) -> Iterator[str]:
+    figure = _plain(each["pressure"]) if "pressure" in each else each.get("spring_choice", "")
+    about = _of(each, "mass_is", "chamber", "rebound_clicks", "compression_clicks", "preload_turns")
+    about += [f"sag {words.plain(each['sag_percent'])} %"] if "sag_percent" in each else []
+    yield from _statement(words.mass_words(each), figure, about, each)
+
+
+def _reading(each: Answer) -> Iterator[str]:
+    about = _of(each, "at_travel", "spacers", "force", "direction", "rider_mass", "temperature")
+    figure = _plain(each["pressure"]) if "pressure" in each else ""
+    yield from _statement(each.get("state", "reading"), figure, about, each)
+
+
+_STATEMENTS: Mapping[str, Callable[[Answer], Iterator[str]]] = {
+    "fits": _fit, "torques": _torque, "fills": _fill, "greases": _grease, "uses": _use, "limits": _limit,
+    "intervals": _interval, "guides": _guide, "readings": _reading,
+}  # fmt: skip
+
+
+def sheet(answer: Answer, question: str) -> Iterator[str]:
+    """Everything of a configuration, section by section, figures at the right."""
+    yield from title(f"Sheet: {_name(answer)}", answer)
+    yield from _asked(answer["configuration"])
+    for name, told_by in _STATEMENTS.items():
+        if answer[name]:
+            yield from heading(words.heading(name))
+            for each in answer[name]:
+                yield from told_by(each)
+    if answer["tools"]:
+        yield from heading("Tools")
+        yield from wrapped(", ".join(each["name"] for each in answer["tools"]))
+    yield from told(
+        answer, "revision", "chassis", "configuration", "tools", "undecided", "gaps", "cautions", *_STATEMENTS
+    )
+    yield from closing(answer)
+
+
+def setup(answer: Answer, question: str) -> Iterator[str]:
+    """The start pressure first, then how sure it is, the limits and the curves as tables."""
+    yield from title(f"Set-up: {_name(answer)}", answer)
+    yield from _asked(answer["configuration"])
+    if "start_pressure" in answer:
+        yield from beside("START PRESSURE", _plain(answer["start_pressure"]))
+        yield from wrapped(f"  {answer.get('basis', '')}. {answer.get('band', {}).get('text', '')}", "  ")
+    if "sag" in answer:
+        sag = answer["sag"]
+        yield from beside("SAG", f"{_plain(sag['travel'])}, {words.plain(sag['percent'])} %")
+        rest = f" From rest: {_plain(sag['from_rest'])}." if "from_rest" in sag else ""
+        yield from wrapped(f"  {sag['text']}{rest}", "  ")
+    if answer["published"]:
+        yield from heading("Published set-up")
+        for each in answer["published"]:
+            yield from _guide(each)
+    if answer["by_spacers"]:
+        yield from _by_spacers(answer)
+    if "fit" in answer:
+        yield from heading("Spring")
+        yield from _fit(answer["fit"])
+    shown = ("start_pressure", "basis", "band", "sag", "published", "by_spacers", "curve", "fit", "configuration")
+    yield from told(answer, *_BY_CLOSING, *shown)
+    yield from closing(answer)
+
+
+def _by_spacers(answer: Answer) -> Iterator[str]:
+    rows = answer["by_spacers"]
+    yield from heading("By volume spacers")
+    columns = ("start_pressure", "peak_pressure", "peak_force")
+    for each in rows:
+        yield from wrapped(f"  {each['spacers']}: {', '.join(_of(each, *columns))}", "     ")
+        limit = "yes" if each.get("within_limit") else "NO" if "within_limit" in each else "not stated"
+        exceeds = f" ({', '.join(each['exceeds'])})" if each["exceeds"] else ""
+        yield f"     progression {words.plain(each['progression'])}, within limits: {limit}{exceeds}"
+    yield from heading("Force over travel, by number of volume spacers")
+    for first in range(0, len(rows), 5):
+        some = rows[first : first + 5]
+        points = [
+            [point["travel"]["text"], *(each["curve"][at]["force"]["text"] for each in some)]
+            for at, point in enumerate(rows[0]["curve"])
+        ]
+        yield from table(["travel", *(str(each["spacers"]) for each in some)], points)
+    if answer["curve"]:
+        yield from heading("As fitted")
+        names = [name for name in ("travel", "force", "pressure") if name in answer["curve"][0]]
+        yield from table(names, [[point[name]["text"] for name in names] for point in answer["curve"]])
+
+
+def job_card(answer: Answer, question: str) -> Iterator[str]:
+    """What to lay out, then the steps with a box each, blank lines where something is written down."""
+    yield from title(f"{answer['procedure']['name']}: {_name(answer)}", answer)
+    yield from _asked(answer["configuration"])
+    if answer["present"] != answer["configuration"]:
+        yield "as it is now:"
+        yield from _asked(answer["present"])
+    yield from heading("Lay out")
+    for each in answer["parts"]:
+        number = f" ({each['part_number']})" if "part_number" in each else ""
+        yield from beside(f"  {each['name']}{number}", f"{each['count']} ×" if "count" in each else "____", "  ")
+    for each in answer["consumables"]:
+        packs = [f"{pack['count']} × {_plain(pack['size'])}" for pack in each["packs"]]
+        yield from beside(f"  {each['name']}", _plain(each["need"]) if "need" in each else "", "  ")
+        yield from wrapped(f"    {', '.join([*each['used_for'], *_of(each, 'with_allowance'), *packs])}", "    ")
+    for each in answer["tools"]:
+        more = _of(each, "smallest", "largest", "marked_maximum_at_most")
+        yield from wrapped(f"  {', '.join([each['name'], *more])}", "    ")
+    yield from heading("Steps")
+    for each in answer["steps"]:
+        yield from _step(each)
+    yield from heading("Set when it is together")
+    yield from told(answer["settings"], "published")
+    for each in answer["settings"]["published"]:
+        yield from _guide(each)
+    yield from heading("Proof")
+    for each in answer["checks"]:
+        yield from beside(f"  {words.label(each['what'])}", _plain(each["value"]) if "value" in each else "", "  ")
+        limit = each.get("limit", {})
+        more = [f"{limit['subject']} {_plain(limit['limit'])}"] if "limit" in limit else []
+        yield from wrapped(f"    {' '.join([each['text'], *more])}  measured: ________", "    ")
+    yield from heading("For the label on the fork")
+    yield from (line for each in answer["label"] for line in wrapped(f"  {each}", "  "))
+    yield from heading("Spring")
+    yield from _fit(answer["fit"])
+    shown = ("parts", "consumables", "tools", "steps", "settings", "checks", "label", "fit", "configuration", "present")
+    yield from told(answer, *shown, "job", "procedure", "write_down", "torques", *_BY_CLOSING)
+    yield from closing(answer)
+
+
+def _step(each: Answer) -> Iterator[str]:
+    deep = " " * 7
+    for caution in each["cautions"]:
+        yield from wrapped(f"       ! {caution['text']}", "         ")
+    condition = f"({each['condition']}) " if "condition" in each else ""
+    yield from wrapped(f"[ ] {each['number']:>2} {condition}{each['text']}", deep)
+    for torque in each.get("torque", []):
+        bolt = torque["fastener"]
+        about = [bolt["position"], *(bolt[name] for name in ("side",) if name in bolt)]
+        about += [torque[name] for name in ("thread_prep", "instruction") if name in torque]
+        yield from beside(
+            f"       {', '.join(about)}", _plain(torque["torque"]) if "torque" in torque else "____", "       "
+        )
+    if "fill" in each:
+        figures = [_plain(each["fill"][name]) for name in ("volume", "level") if name in each["fill"]]
+        yield from beside(f"{deep}{each['fill']['chamber']}", ", ".join(figures) or "____", deep)
+    if "grease" in each:
+        grease = each["grease"]
+        about = [grease["place"], *([grease["fluid"]["name"]] if "fluid" in grease else [])]
+        yield from beside(
+            f"       {', '.join(about)}", _plain(grease["extent"]) if "extent" in grease else "", "       "
+        )
+    for measure in each["measures"]:
+        yield from beside(f"{deep}{measure}", "________________", deep)
+
+
+LAYOUTS: Mapping[str, Callable[[Answer, str], Iterator[str]]] = {
+    "fits": fits,
+    "sheet": sheet,
+    "setup": setup,
+    "job-card": job_card,
+}

@@ -1,0 +1,182 @@
+"""Lines of plain text: headings, pairs, tables, paragraphs of at most 80 columns; refuses control characters."""
+
+import textwrap
+import unicodedata
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
+
+from tabulate import tabulate
+
+from app.web.representation import outline, words
+from app.web.representation.outline import Grid, Items, Node, Pairs, Words
+
+COLUMNS = 80
+_NAMES = 26  # the widest name that stands beside its value
+_GUTTER = 2
+
+Answer = Mapping[str, Any]
+
+
+def text_of(lines: Iterable[str]) -> str:
+    """Lines as one text: none wider than the page, no control character, no blank line twice."""
+    kept: list[str] = []
+    for line in lines:
+        clean = "".join(" " if unicodedata.category(letter) == "Cc" else letter for letter in line).rstrip()
+        if clean or (kept and kept[-1]):
+            kept += wrapped(clean, _indent_of(clean)) if len(clean) > COLUMNS else [clean]
+    return "\n".join(kept).rstrip("\n") + "\n"
+
+
+def any_answer(answer: Answer, question: str) -> Iterator[str]:
+    """An answer by its outline."""
+    yield from title(words.title(question), answer)
+    yield from told(answer, "revision", "cautions", "undecided", "gaps")
+    yield from closing(answer)
+
+
+def title(said: str, answer: Answer) -> Iterator[str]:
+    """The head of a text, with the revision."""
+    revision = f"revision {answer['revision']}" if "revision" in answer else ""
+    room = COLUMNS - len(revision) - 2
+    shown = said if len(said) <= room else said[: room - 1] + "…"
+    yield f"{shown}{' ' * (COLUMNS - len(shown) - len(revision))}{revision}".rstrip()
+    yield "=" * COLUMNS
+
+
+def heading(said: str) -> Iterator[str]:
+    """The head of a section."""
+    yield ""
+    yield said[:COLUMNS]
+    yield "-" * min(len(said), COLUMNS)
+
+
+def told(answer: Answer, *without: str) -> Iterator[str]:
+    """The members of an answer but for some, by their outline."""
+    for section in outline.sections(answer, *without):
+        if section.heading:
+            yield from heading(section.heading)
+        yield from node(section.node)
+
+
+def closing(answer: Answer) -> Iterator[str]:
+    """What stands at the end of every answer: what to decide, what is missing, what can hurt."""
+    yield from undecided(answer)
+    yield from gaps(answer)
+    yield from cautions(answer)
+
+
+def undecided(answer: Answer) -> Iterator[str]:
+    """The parameters that would decide, with their values."""
+    if answer.get("undecided"):
+        yield from heading("To decide")
+        for each in answer["undecided"]:
+            values = ", ".join(words.plain(value) for value in each["values"])
+            yield from wrapped(f"{each['parameter']}= {values}", "  ")
+
+
+def gaps(answer: Answer) -> Iterator[str]:
+    """What the catalogue does not say."""
+    if answer.get("gaps"):
+        yield from heading("Not in the catalogue")
+        for each in answer["gaps"]:
+            about = f" ({each['about']})" if "about" in each else ""
+            yield from wrapped(
+                f"? {words.label(each['what'])}{about}: {each['text']} Needed: {each['why_needed']}.", "  "
+            )
+
+
+def cautions(answer: Answer) -> Iterator[str]:
+    """What can hurt someone."""
+    if answer.get("cautions"):
+        yield from heading("CAUTION")
+        for each in answer["cautions"]:
+            yield from wrapped(f"! {each['text']}", "  ")
+
+
+def node(told: Node, indent: str = "") -> Iterator[str]:
+    """A part of an outline."""
+    if isinstance(told, Words):
+        yield from wrapped(indent + told.text, indent)
+    elif isinstance(told, Pairs):
+        yield from _pairs(told, indent)
+    elif isinstance(told, Grid):
+        yield from _grid(told, indent)
+    else:
+        yield from _items(told, indent)
+
+
+def _pairs(told: Pairs, indent: str) -> Iterator[str]:
+    short = [len(name) for name, inner in told.rows if isinstance(inner, Words)]
+    width = min(max(short, default=0), _NAMES)
+    for name, inner in told.rows:
+        if isinstance(inner, Words):
+            yield from pair(name, inner.text, width, indent)
+        else:
+            yield f"{indent}{name}"
+            yield from node(inner, indent + "  ")
+
+
+def _items(told: Items, indent: str) -> Iterator[str]:
+    for inner in told.items:
+        lines = list(node(inner, indent + "  "))
+        if lines:
+            yield f"{indent}- {lines[0][len(indent) + 2 :]}"
+            yield from lines[1:]
+
+
+def _grid(told: Grid, indent: str) -> Iterator[str]:
+    rows = [["" if cell is None else cell.text for cell in row] for row in told.rows]
+    lines = table(told.columns, rows)
+    if max(map(len, lines)) + len(indent) <= COLUMNS:
+        yield from (indent + line for line in lines)
+        return
+    records = [Pairs([(name, cell) for name, cell in zip(told.columns, row, strict=True) if cell]) for row in told.rows]
+    yield from _items(Items(records), indent)
+
+
+def table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
+    """Rows under their columns, every cell as it stands: a part number of digits is no number."""
+    drawn = tabulate(rows, headers=list(columns), tablefmt="simple", disable_numparse=True)
+    return [line.rstrip() for line in drawn.split("\n")]
+
+
+def pair(name: str, value: str, width: int, indent: str = "") -> Iterator[str]:
+    """A name and its value beside it; the value goes on below itself."""
+    before = f"{indent}{name:<{width}}{' ' * _GUTTER}"
+    yield from wrapped(before + value, " " * (len(indent) + width + _GUTTER))
+
+
+def beside(left: str, right: str, indent: str = "") -> Iterator[str]:
+    """A line with a figure at its right edge, below where there is no room for both."""
+    if len(left) + len(right) + 2 <= COLUMNS:
+        yield f"{left}{' ' * (COLUMNS - len(left) - len(right))}{right}"
+    else:
+        yield from wrapped(left, indent)
+        yield from wrapped(right.rjust(COLUMNS), indent)
+
+
+def wrapped(text: str, indent: str = "") -> list[str]:
+    """A text in lines of the page; a word that is wider than a line is broken."""
+    if len(text) <= COLUMNS:
+        return [text]
+    deep = indent if len(indent) < COLUMNS // 2 else "  "
+    lines = textwrap.wrap(
+        text, COLUMNS, subsequent_indent=deep, break_on_hyphens=False, drop_whitespace=True, replace_whitespace=True
+    )
+    return lines or [""]
+
+
+def _indent_of(line: str) -> str:
+    return " " * (len(line) - len(line.lstrip()))
+
+
+def problem_text(body: Answer) -> str:
+    """A refusal: what is wrong, and how to mend it."""
+    lines = [*title(f"{body['status']} {body['title']}", {}), *wrapped(str(body["detail"]))]
+    for each in body.get("errors", []):
+        where = each.get("parameter") or each.get("pointer") or each["code"]
+        lines += wrapped(f"- {where}: {each['text']}", "  ")
+        if "suggestion" in each:
+            lines += wrapped(f"  perhaps: {each['suggestion']}", "  ")
+    shown = ("type", "title", "status", "detail", "errors", "instance", "undecided")
+    return text_of([*lines, *told(body, *shown)])

@@ -1,0 +1,148 @@
+"""The words in which pages and texts name members, parameters, tables and scopes. Refuses nothing: a name without an
+entry is read as it is spelt."""
+
+from collections.abc import Mapping
+from typing import Any
+
+UNITS = {
+    "mm2": "mm²", "mm": "mm", "ml": "mL", "deg": "°", "cst": "mm²/s", "c": "°C", "percent": "%", "n": "N", "kg": "kg",
+    "m": "m", "pa": "Pa", "mpa": "MPa", "kn": "kN",
+}  # fmt: skip
+"""The unit that the end of a name stands for: `stanchion_diameter_mm` is a diameter in mm."""
+
+_LABELS = {
+    "_id": "id", "model_year_from": "model year from", "part_number": "part no.", "superseded_by": "superseded by",
+    "axle_to_crown": "axle to crown", "spacer_limit": "volume spacers at most", "spacers_fitted": "from the factory",
+    "travel_spacer": "travel spacer", "travel_spacers": "travel spacers", "spacers": "volume spacers",
+    "pressure_limit": "maximum fill pressure", "start_pressure": "start pressure", "peak_pressure": "peak pressure",
+    "asked": "what was asked", "uses": "parts", "guides": "published set-up", "published": "published set-up",
+    "bases": "every basis", "by_spacers": "by volume spacers", "gaps": "not in the catalogue", "undecided": "to decide",
+    "near_misses": "near misses", "near_misses_total": "near misses in all", "fills": "oils and fills",
+    "drives": "drive", "mass_is": "rider mass", "rider_mass": "rider with gear", "fork-check": "fork check",
+    "job-card": "job card", "setup": "set-up", "not_done": "not done on this fork", "write_down": "to write down",
+    "revision_from": "holds since revision", "recorded_at": "recorded", "ucum": "UCUM code", "also_in": "also in",
+    "href": "address", "from": "from", "to": "to", "q": "search", "per_page": "rows", "units": "units",
+    "dual_crown": "dual crown", "nlgi": "NLGI", "bb_drop": "bottom bracket drop", "geometry_sag": "sag in the geometry",
+    "hours": "riding hours", "bead_seat": "bead seat", "as_of": "as of", "min_revision": "at least revision",
+    "percent": "share of travel", "share_percent": "holds the true value", "what": "what", "viscosity_40": "at 40 °C",
+    "viscosity_100": "at 100 °C", "density_15": "density at 15 °C", "format": "form",
+}  # fmt: skip
+
+_QUESTIONS = {
+    "fits": "What fits", "sheet": "Sheet", "setup": "Set-up", "job-card": "Job card", "fork-check": "Fork check",
+    "convert": "Convert", "units": "Units", "standards": "Standards", "standard": "Standard", "rules": "Rules",
+    "rule": "Rule", "findings": "Findings", "revisions": "Revisions", "revision": "Revision", "changes": "Changes",
+    "statement-history": "History of a value", "alternatives": "Stand-ins for a fluid", "identify": "Which fork is it?",
+    "spring-fits": "Which forks take this spring", "problem-types": "Kinds of refusal", "problem-type": "Refusal",
+    "start": "Legwork", "sheet-changes": "What changed on this sheet",
+}  # fmt: skip
+
+TABLE_OF = {
+    "maker": "makers", "makers": "makers", "source": "sources", "chassis": "chassis", "variant": "variants",
+    "variants": "variants", "spring": "springs", "springs": "springs", "softer": "springs", "stiffer": "springs",
+    "fitted": "springs", "siblings": "springs", "present_spring": "springs", "published_choice": "springs",
+    "damper": "dampers", "dampers": "dampers", "spacer": "spacers", "part": "parts", "parts": "parts",
+    "travel_spacer": "parts", "fluid": "fluids", "fluids": "fluids", "alternatives": "fluids", "tool": "tools",
+    "tools": "tools", "fastener": "fasteners", "frame": "frames", "frames": "frames", "procedure": "procedures",
+    "step": "steps", "superseded_by": "", "fits": "fits", "fit": "fits", "torques": "torques", "fills": "fills",
+    "greases": "greases", "uses": "uses", "limits": "limits", "intervals": "intervals", "guides": "guides",
+    "published": "guides", "readings": "readings", "near_misses": "fits", "rider_mass": "limits", "torque": "torques",
+    "fill": "fills", "grease": "greases", "exception_to": "statements", "statements": "statements",
+    "narrows": "statements", "also_in": "statements", "rule": "rules",
+}  # fmt: skip
+"""The table in which the id under a member stands."""
+
+
+def label(name: str) -> str:
+    """How a member is called, without its unit: `spacer_limit` → `volume spacers at most`."""
+    if name in _LABELS:
+        return _LABELS[name]
+    stem, _, unit = name.rpartition("_")
+    if stem and unit in UNITS:
+        return _LABELS.get(stem, stem.replace("_", " "))
+    return name.replace("_", " ").replace("-", " ").replace(".", ", ")
+
+
+def heading(name: str) -> str:
+    """The same as the heading of a section."""
+    said = label(name)
+    return said[:1].upper() + said[1:]
+
+
+def title(question: str) -> str:
+    """How a question is called."""
+    return _QUESTIONS.get(question) or heading(question)
+
+
+def unit_of(name: str) -> str:
+    """The unit at the end of a name; empty where there is none."""
+    stem, _, unit = name.rpartition("_")
+    return UNITS.get(unit, "") if stem else ""
+
+
+def plain(value: Any) -> str:
+    """A single value in words: yes and no, whole numbers without a fraction, text as it stands."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
+        return str(int(value))
+    return str(value)
+
+
+def with_unit(name: str, value: Any) -> str:
+    """A bare number with the unit that its name bears, else the value in words."""
+    said, unit = plain(value), unit_of(name)
+    if not unit or isinstance(value, bool) or not said[:1].isdigit():
+        return said
+    return f"{said}{unit}" if unit == "°" else f"{said} {unit}"
+
+
+def quantity_text(quantity: Mapping[str, Any]) -> str:
+    """A quantity with the figure it was converted from and its basis, where it has them."""
+    beside = [f"published {quantity['as_published']}"] if "as_published" in quantity else []
+    beside += [quantity["basis"]] if "basis" in quantity else []
+    return f"{quantity['text']} ({', '.join(beside)})" if beside else str(quantity["text"])
+
+
+def span(low: Any, high: Any) -> str:
+    """`2022–2024`, `from 2022`, `to 2024` or `150`."""
+    if low is not None and high is not None:
+        return plain(low) if low == high else f"{plain(low)}–{plain(high)}"
+    return f"from {plain(low)}" if low is not None else f"to {plain(high)}"
+
+
+def scope_words(scope: Mapping[str, Any]) -> str:
+    """What a statement holds for; empty where it is not restricted."""
+    said = []
+    for what, low, high, unit in (
+        ("model year", "model_year_from", "model_year_to", ""),
+        ("travel", "travel_from_mm", "travel_to_mm", " mm"),
+    ):
+        if low in scope or high in scope:
+            said.append(f"{what} {span(scope.get(low), scope.get(high))}{unit}")
+    for name in ("wheel_size", "variant", "spring", "damper"):
+        if name in scope:
+            said.append(f"{label(name)} {plain(scope[name])}")
+    return ", ".join(said)
+
+
+def source_words(source: Mapping[str, Any]) -> str:
+    """A source in one line."""
+    said = [source["title"]]
+    if "edition" in source:
+        said.append(f"edition {source['edition']}")
+    if "page" in source:
+        said.append(f"p. {source['page']}")
+    if "kind" in source:
+        said.append(source["kind"])
+    return ", ".join(said)
+
+
+def mass_words(guide: Mapping[str, Any]) -> str:
+    """The mass bracket of a guide: from the first up to, but not at, the second."""
+    low, high = (guide[name]["text"] if name in guide else None for name in ("rider_mass_from", "rider_mass_to"))
+    if low and high:
+        return f"{low} to below {high}"
+    if low:
+        return f"{low} and more"
+    return f"below {high}" if high else "any mass"
