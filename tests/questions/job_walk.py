@@ -128,6 +128,9 @@ def _filled(card: Mapping[str, Any], known: Known) -> Iterable[str]:
             later = [each for each in steps[index:] if each.action == "fill" and each.chamber == step.chamber]
             if len(later) != 1:
                 yield f"{step.chamber}: emptied and filled {len(later)} times"
+    rings = [step.action for step in steps if step.part_kind == "retaining ring" and step.action in ("remove", "seat")]
+    if rings not in ([], ["remove", "seat"]):
+        yield f"retaining ring: {rings}"
     emptied = [index for index, step in enumerate(steps) if step.action == "empty" and step.chamber is None]
     pumped = [index for index, step in enumerate(steps) if step.action == "set" and "shock-pump" in (step.tools or ())]
     if emptied and (not pumped or max(emptied) > min(pumped)):

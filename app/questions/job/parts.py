@@ -97,7 +97,7 @@ def travel_spacer(plan: Plan, *, total: bool = False) -> list[PartNeeded]:
     if count < 0:
         needed["text"] = f"{-count} of the {there} on the shaft come off: keep them."
     elif not total and there:
-        needed["text"] = f"{there} are on the shaft already."
+        needed["text"] = f"{there} {'is' if there == 1 else 'are'} on the shaft already."
     if part is not None and part.part_number is not None:
         needed["part_number"] = part.part_number
     if part is not None and part.pack_count is not None:

@@ -1,0 +1,325 @@
+"""The job card branch by branch: the demo with one thing changed, and what the card then says or why there is none.
+
+Figures are those of the invented demo, added up by hand here; what a mechanic does with them is common practice of the
+trade, no source. A wrench is held against ISO 6789-1:2017 (range marked) and the 2003 edition (a fifth of the maximum).
+"""
+
+from typing import Any
+
+import pytest
+
+from app.catalogue.catalogue import Catalogue
+from app.catalogue.tables import Damper, Fastener, Fit, Frame, Procedure, Row, Step, Torque, Use
+from app.database.connections import Database
+from app.errors import Fault, Invalid
+from app.questions.job_card import JobCardAnswer, JobCardAsked, job_card
+from tests.questions.storing import store
+
+HAAR = {"chassis": "lommeris-haar-42", "wheel_size": "622", "model_year": 2023}
+UP = {**HAAR, "job": "travel-change", "from_travel": "180", "to_travel": "200"}
+SERVICE = {**HAAR, "job": "full-service", "travel": "190"}
+WHIMBREL = {"chassis": "pellugar-whimbrel-31", "job": "full-service", "travel": "120", "model_year": 2020}
+TRIVET = {
+    "chassis": "quembry-trivet-35", "variant": "quembry-trivet-35-run-two", "model_year": 2023, "wheel_size": "622",
+    "damper": "quembry-sieve", "job": "travel-change",
+}  # fmt: skip
+CROCK = {"chassis": "quembry-crock-39", "model_year": 2023, "job": "travel-change"}
+HEDDLE = {"chassis": "tarnoch-heddle-33-second", "wheel_size": "622", "damper": "tarnoch-pawl", "travel": "140"}
+
+
+def card(catalogue: Catalogue, chassis: str, **given: Any) -> JobCardAnswer:
+    with catalogue.at() as at:
+        return job_card(at, chassis, JobCardAsked(**given))
+
+
+def refused(catalogue: Catalogue, chassis: str, **given: Any) -> list[Fault]:
+    with pytest.raises(Invalid) as refusal:
+        card(catalogue, chassis, **given)
+    return refusal.value.faults
+
+
+def texts(found: JobCardAnswer, position: str) -> list[str]:
+    """The texts of the steps with which a position is tightened."""
+    return [
+        step["text"]
+        for step in found["steps"]
+        if any(each["fastener"]["position"] == position for each in step.get("torque", ()))
+    ]
+
+
+def gaps(found: JobCardAnswer) -> set[tuple[str, str | None]]:
+    return {(gap["what"], gap.get("about")) for gap in found["gaps"]}
+
+
+class Changed:
+    """The demo in a database of its own, with rows changed, added or left out."""
+
+    def __init__(self, database: Database) -> None:
+        self.database = database
+        self.put_rows: list[Row] = []
+        self.left_out: list[Row] = []
+
+    def row(self, table: type[Row], id: str) -> Row:
+        with Catalogue(self.database).at() as at:
+            found = at.one(table, id)
+        assert found is not None
+        return found
+
+    def change(self, table: type[Row], id: str, **columns: Any) -> None:
+        fields = {name: self.row(table, id).__dict__[name] for name in table.columns()}
+        self.put(table.model_validate({**fields, **columns}))
+
+    def put(self, row: Row) -> None:
+        self.put_rows.append(row)
+
+    def leave_out(self, table: type[Row], id: str) -> None:
+        self.left_out.append(self.row(table, id))
+
+    def catalogue(self) -> Catalogue:
+        """With all changes as one revision."""
+        if self.put_rows or self.left_out:
+            store(self.database, self.put_rows, self.left_out)
+        return Catalogue(self.database)
+
+
+@pytest.fixture
+def changed(demo: Database) -> Changed:
+    return Changed(demo)
+
+
+def test_what_is_undecided_is_named_all_at_once(loaded: Catalogue) -> None:
+    faults = refused(loaded, "pellugar-godwit-37", job="travel-change", from_travel="140", to_travel="170")
+    assert {(fault.code, fault.parameter) for fault in faults} == {
+        ("undecided", "wheel_size"), ("undecided", "model_year"),
+    }  # fmt: skip
+    assert all(any(value in fault.text for value in ("584", "2022")) for fault in faults)
+
+
+def test_a_travel_that_no_spring_gives_names_the_nearest(loaded: Catalogue) -> None:
+    (fault,) = refused(loaded, **{**UP, "to_travel": "187"})
+    assert (fault.code, fault.parameter, fault.suggestion) == ("no-spring-for-travel", "to_travel", "190")
+    (fault,) = refused(loaded, **{**UP, "from_travel": "187"})
+    assert (fault.code, fault.parameter, fault.suggestion) == ("no-spring-for-travel", "from_travel", "190")
+    (fault,) = refused(loaded, **{**UP, "to_travel": "180"})
+    assert fault.code == "same-travel"
+
+
+def test_spacers_above_the_limit_say_how_many_come_out(loaded: Catalogue) -> None:
+    """Godwit: four at 140 mm, three at 150 mm."""
+    change = {
+        "chassis": "pellugar-godwit-37", "job": "travel-change", "from_travel": "140", "to_travel": "150",
+        "wheel_size": "622", "model_year": 2023,
+    }  # fmt: skip
+    (fault,) = refused(loaded, **change, from_spacers=4)
+    assert (fault.code, fault.parameter, fault.suggestion) == ("spacers-over-limit", "from_spacers", "3")
+    assert "1 comes out" in fault.text
+    found = card(loaded, **change, from_spacers=4, spacers=3)
+    (spacer,) = (part for part in found["parts"] if part["kind"] == "volume spacer")
+    assert (spacer["count"], spacer["text"]) == (0, "1 of the 4 in it come out: keep them.")
+    assert "3 in all" in texts(found, "spacer cap")[0]
+
+
+def test_a_limit_that_is_not_stated_permits_no_spacer(changed: Changed) -> None:
+    changed.change(Fit, "fit-haar-42-200-622", spacer_limit=None)
+    catalogue = changed.catalogue()
+    (fault,) = refused(catalogue, **UP, spacers=1)
+    assert fault.code == "spacer-limit-not-stated"
+    assert ("spacer-limit", "fit-haar-42-200-622") in gaps(card(catalogue, **UP))
+
+
+def test_without_a_frame_nobody_has_checked_it(loaded: Catalogue) -> None:
+    assert ("frame", None) in gaps(card(loaded, **UP))
+    assert "frame" not in {what for what, _ in gaps(card(loaded, **SERVICE))}
+
+
+def test_a_frame_that_forbids_or_says_nothing_refuses_a_change_and_tells_a_service(changed: Changed) -> None:
+    frame = changed.row(Frame, "gorsewade-hurdle-l")
+    longer = {
+        "travel_min_mm": 100, "travel_max_mm": 200, "axle_to_crown_max_mm": "700", "dual_crown": "yes",
+        "steerer": "straight 28.6", "wheel_front": 622,
+    }  # fmt: skip
+    changed.put(Frame.model_validate({**frame.exchanged(), **longer, "id": "long"}))
+    changed.put(Frame.model_validate({**frame.exchanged(), **longer, "id": "short", "travel_max_mm": 190}))
+    changed.put(Frame.model_validate({**frame.exchanged(), **longer, "id": "silent", "travel_max_mm": None}))
+    catalogue = changed.catalogue()
+    assert card(catalogue, **UP, frame="long")["frame"]["allowed"] == "yes"
+    faults = refused(catalogue, **UP, frame="short")
+    assert {fault.code for fault in faults} == {"frame-forbids"}
+    assert faults[0].suggestion == "190"
+    assert {fault.code for fault in refused(catalogue, **UP, frame="silent")} == {"frame-not-stated"}
+    service = card(catalogue, **{**SERVICE, "travel": "200"}, frame="short")
+    assert service["frame"]["allowed"] == "no"
+    assert "frame-limit" in {caution["code"] for caution in service["cautions"]}
+
+
+def test_a_sealed_damper_stays_shut_and_the_rest_is_done(loaded: Catalogue) -> None:
+    found = card(loaded, **SERVICE)
+    (damper,) = found["not_done"]
+    assert (damper["code"], damper["about"]) == ("damper-sealed", "lommeris-lull")
+    assert "maker" in damper["possible"]
+    assert not any("damper cap" in step["text"].lower() for step in found["steps"])
+    assert card(loaded, **WHIMBREL)["not_done"] == []
+
+
+def test_an_open_damper_that_only_its_maker_opens_is_refused(changed: Changed) -> None:
+    changed.change(Damper, "pellugar-shoal", serviceable="by the maker")
+    catalogue = changed.catalogue()
+    (fault,) = refused(catalogue, **WHIMBREL)
+    assert (fault.code, fault.suggestion) == ("damper-not-serviceable", "lower-leg-service")
+    assert card(catalogue, **{**WHIMBREL, "job": "lower-leg-service"})["steps"]
+
+
+def test_an_unknown_property_keeps_both_branches_in_words(changed: Changed) -> None:
+    changed.change(Damper, "lommeris-lull", foot_joint=None)
+    found = card(changed.catalogue(), **SERVICE)
+    conditional = [step for step in found["steps"] if "condition" in step]
+    assert {step["condition"] for step in conditional} == {
+        "If the joint at the foot is bolt into shaft", "If the joint at the foot is nut on shaft",
+    }  # fmt: skip
+    assert all(step["text"].startswith(step["condition"] + ": ") for step in conditional)
+    assert ("foot-joint", "lommeris-lull") in gaps(found)
+    assert any("____" in step["text"] and "nut" in step["condition"] for step in conditional)
+
+
+def test_what_the_catalogue_does_not_say_is_a_blank_line_and_a_gap(changed: Changed) -> None:
+    changed.leave_out(Torque, "torque-haar-42-top-cap")
+    changed.change(Fastener, "lommeris-haar-42-axle", drives=None)
+    found = card(changed.catalogue(), **SERVICE)
+    (cap,) = (step for step in found["steps"] if step["action"] == "tighten" and "top cap" in step["text"])
+    assert "tighten it to ____." in cap["text"]
+    assert {("torque", "lommeris-haar-42-top-cap"), ("drive", "lommeris-haar-42-axle")} <= gaps(found)
+
+
+def test_sources_that_disagree_are_no_instruction(changed: Changed) -> None:
+    fields = changed.row(Torque, "torque-haar-42-top-cap").exchanged()
+    changed.put(Torque.model_validate({**fields, "id": "torque-other", "min": "50", "max": "55"}))
+    found = card(changed.catalogue(), **SERVICE)
+    (cap,) = (step for step in found["steps"] if step["action"] == "tighten" and "top cap" in step["text"])
+    assert "____" in cap["text"]
+    assert not any(figure in cap["text"] for figure in ("30", "50"))
+    assert "sources-disagree" in {what for what, _ in gaps(found)}
+
+
+def test_a_fastener_used_once_is_bought_even_where_no_part_is_listed(changed: Changed) -> None:
+    changed.leave_out(Use, "use-haar-42-full-service-foot-bolts")
+    catalogue = changed.catalogue()
+    bought = [part for part in card(catalogue, **SERVICE)["parts"] if part["kind"] == "foot bolt"]
+    assert [(part["count"], part["when"]) for part in bought] == [(1, "always"), (1, "always")]
+    assert ("part", bought[0]["id"]) in gaps(card(catalogue, **SERVICE))
+    spacers = card(catalogue, **{**SERVICE, "job": "spacer-change"}, spacers=1)
+    assert "foot bolt" not in {part["kind"] for part in spacers["parts"]}, "the feet stay shut in this job"
+
+
+def test_the_most_specific_procedure_wins_or_is_asked_for(changed: Changed) -> None:
+    assert card(changed.catalogue(), **SERVICE)["procedure"]["id"] == "full-service"
+    fields = {"job": "full-service", "name": "Of this year", "chassis": "lommeris-haar-42", "model_year_from": 2022}
+    changed.put(Procedure.model_validate({**fields, "id": "haar-2022", "source": "lommeris-service-guide-3"}))
+    step = {"procedure": "haar-2022", "order": 10, "action": "note", "text": "Look.", "id": "haar-2022-010"}
+    changed.put(Step.model_validate(step))
+    catalogue = changed.catalogue()
+    assert card(catalogue, **SERVICE)["procedure"]["id"] == "haar-2022"
+    assert card(catalogue, **{**SERVICE, "model_year": 2021})["procedure"]["id"] == "full-service"
+    open_year = {name: value for name, value in SERVICE.items() if name != "model_year"}
+    assert [fault.parameter for fault in refused(catalogue, **open_year)] == ["model_year"]
+
+
+def test_each_side_has_its_own_torque_where_they_differ(loaded: Catalogue) -> None:
+    of_2022 = card(loaded, **HEDDLE, model_year=2022, job="lower-leg-service")
+    assert "8.5 N·m (spring side), 7.2 N·m (damper side)" in texts(of_2022, "foot bolt")[0]
+    of_2023 = card(loaded, **HEDDLE, model_year=2023, job="lower-leg-service")
+    assert "tighten to 8.5 N·m." in texts(of_2023, "foot bolt")[0]
+    assert [fault.parameter for fault in refused(loaded, **HEDDLE, job="lower-leg-service")] == ["model_year"]
+
+
+def test_stages_stand_one_after_the_other_and_what_goes_on_the_thread_is_said(loaded: Catalogue) -> None:
+    found = card(loaded, **UP)
+    assert "3–3.5 N·m, then 6–7 N·m. Thread: greased." in texts(found, "lower crown bolt")[0]
+    foot = texts(found, "foot bolt")[0]
+    assert "never a second time" in foot
+    assert "Fit new ones" in foot
+    height = next(check for check in found["checks"] if check["what"] == "stanchion height in the crown")
+    assert height["limit"]["limit"]["text"] == "144–156 mm"
+
+
+def test_oils_are_summed_with_a_tenth_more_and_in_packs(loaded: Catalogue) -> None:
+    """Haar at 200 mm on large wheels: 6 above the piston, two rings of 3, 30 and 30 in the legs: 72 mL."""
+    oil = next(each for each in card(loaded, **UP)["consumables"] if each.get("id") == "smerrow-bath")
+    assert (oil["need"]["text"], oil["with_allowance"]["text"]) == ("72 mL", "79.2 mL")
+    assert [(pack["size"]["text"], pack["count"]) for pack in oil["packs"]] == [("120 mL", 1)]
+    damper = next(each for each in card(loaded, **WHIMBREL)["consumables"] if each.get("id") == "smerrow-thin")
+    assert (damper["need"]["value"], damper["packs"][0]["size"]["value"]) == (156, 500), "the most of 148–156 mL"
+    greases = [each for each in card(loaded, **UP)["consumables"] if each.get("kind") == "grease"]
+    assert greases
+    assert all("need" not in each for each in greases), "no amount is made up"
+
+
+def test_every_torque_has_a_wrench_that_is_meant_for_it(loaded: Catalogue) -> None:
+    for asked in (UP, WHIMBREL, {**CROCK, "from_travel": "170", "to_travel": "180", "spring": "quembry-crock-coil-firm",
+                                 "from_spring": "quembry-crock-coil-firm"}):  # fmt: skip
+        found = card(loaded, **{**asked, "torque_unit": "N·m"})
+        wrenches = [tool for tool in found["tools"] if "largest" in tool]
+        for shown in found["torques"]:
+            figure = shown["torque"]
+            ends = [figure.get("min", figure["value"]), figure.get("max", figure["value"])]
+            for end in ends:
+                fitting = [w for w in wrenches if w["smallest"]["value"] <= end <= w["largest"]["value"]]
+                assert fitting, (shown["id"], end)
+                assert all(w["largest"]["value"] <= w["marked_maximum_at_most"]["value"] * 1.001 for w in fitting)
+                assert all(w["marked_maximum_at_most"]["value"] <= 5 * end * 1.01 for w in fitting)
+
+
+def test_tools_stand_in_order_of_use(loaded: Catalogue) -> None:
+    tools = card(loaded, **UP)["tools"]
+    first = [tool["steps"][0] for tool in tools]
+    assert first == sorted(first)
+    assert all(tool["steps"] == sorted(tool["steps"]) for tool in tools)
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "count", "text"),
+    [
+        ("150", "120", 3, "1 is on the shaft already."),
+        ("160", "120", 4, None),
+        ("120", "160", 0, "4 of the 4 on the shaft come off: keep them."),
+    ],
+)
+def test_travel_spacers_are_bought_by_the_difference(
+    loaded: Catalogue, start: str, end: str, count: int, text: str | None
+) -> None:
+    found = card(loaded, **TRIVET, from_travel=start, to_travel=end)
+    (spacer,) = (part for part in found["parts"] if part["kind"] == "travel spacer")
+    assert (spacer["count"], spacer.get("text")) == (count, text)
+    assert "spring" not in {part["kind"] for part in found["parts"]}, "the same spring stays in"
+
+
+def test_the_spring_is_bought_where_another_goes_in(loaded: Catalogue) -> None:
+    bought = [part for part in card(loaded, **UP)["parts"] if part["kind"] == "spring"]
+    assert [(part["part_number"], part["count"]) for part in bought] == [("LM420200", 1)]
+
+
+def test_of_several_springs_it_asks_which_is_in_it_and_which_shall_be(loaded: Catalogue) -> None:
+    coil = {**CROCK, "from_travel": "170", "to_travel": "180"}
+    assert {fault.parameter for fault in refused(loaded, **coil)} == {"spring", "from_spring"}
+    firm = {**coil, "spring": "quembry-crock-coil-firm"}
+    assert [fault.parameter for fault in refused(loaded, **firm)] == ["from_spring"]
+    kept = card(loaded, **firm, from_spring="quembry-crock-coil-firm")
+    changed = card(loaded, **firm, from_spring="quembry-crock-coil-soft")
+    assert "spring" not in {part["kind"] for part in kept["parts"]}
+    assert "spring" in {part["kind"] for part in changed["parts"]}
+    here = {**firm, "to_travel": "170", "from_spring": "quembry-crock-coil-soft"}
+    assert card(loaded, **here)["fit"]["id"] == "fit-crock-39-firm-170-622", "a coil is changed at one travel"
+    spacers = {**firm, "from_spring": "quembry-crock-coil-firm", "spacers": 2}
+    assert [fault.code for fault in refused(loaded, **spacers)] == ["no-volume-spacers"]
+
+
+def test_settings_checks_and_label_are_of_the_fork_as_it_shall_be(loaded: Catalogue) -> None:
+    found = card(loaded, **UP, rider_mass="80", spacers=1)
+    assert found["settings"]["spacers"] == 1
+    assert found["settings"]["start_pressure"]["value"] < 8
+    proof = next(check for check in found["checks"] if check["what"] == "axle-to-crown")
+    assert proof["value"]["value"] == 604
+    assert "20 mm longer" in proof["text"]
+    assert found["label"][0] == "Haar, 200 mm of travel"
+    assert "Volume spacers: 1, at most 3" in found["label"]
+    assert all(line["value"] == "____" for line in found["write_down"])
+    assert any(caution.get("steps") for caution in found["cautions"])
