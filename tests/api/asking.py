@@ -5,7 +5,7 @@ import io
 import httpx
 
 from app.catalogue.catalogue import Catalogue
-from app.catalogue.database import Database
+from app.database.connections import Database
 from app.main import create_app
 from app.settings import Settings
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from app.catalogue.database import Database
+from app.database.connections import Database
 from tests.api.asking import asking
 from tests.problems import assert_problem
 from tests.questions.storing import store

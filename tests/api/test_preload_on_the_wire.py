@@ -2,8 +2,8 @@
 
 import pytest
 
-from app.database.connections import Database
 from app.catalogue.tables import Chassis, Fastener, Torque
+from app.database.connections import Database
 from tests.api.asking import asking
 from tests.problems import assert_problem
 from tests.questions.storing import store

@@ -2,9 +2,9 @@
 
 from collections.abc import Iterable
 
-from app.catalogue.database import Database
 from app.catalogue.tables import Row
 from app.catalogue.writing import NewRevision
+from app.database.connections import Database
 
 
 def store(database: Database, rows: Iterable[Row] = (), withdrawn: Iterable[Row] = ()) -> int:

@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 
 from app.catalogue.catalogue import Catalogue
-from app.catalogue.database import Database
 from app.catalogue.tables import Chassis, Fit, Frame, Limit, Row, Source, Spring
+from app.database.connections import Database
 from app.errors import Invalid
 from app.questions.fork_check import ForkCheckAnswer, ForkCheckAsked, fork_check
 from app.questions.fork_permission import Length, judge_length, judge_rest, overall

@@ -5,8 +5,8 @@ from collections.abc import Iterable
 import pytest
 
 from app.catalogue.catalogue import Catalogue
-from app.catalogue.database import Database
 from app.catalogue.tables import Chassis, Fit, Fluid, Row, Source, Spring
+from app.database.connections import Database
 from app.errors import Invalid, NotFound
 from app.questions.fluid_alternatives import AlternativesAnswer, AlternativesAsked, fluid_alternatives
 from app.questions.spring_fits import SpringFitsAsked, spring_fits

@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 
 from app.catalogue.catalogue import Catalogue
-from app.database.connections import Database
 from app.catalogue.tables import Chassis, Fastener, Row, Source, Torque
+from app.database.connections import Database
 from app.questions.preload import PreloadShown, preload
 from app.questions.sheet import SheetAsked, sheet
 from app.units.preferences import Units
