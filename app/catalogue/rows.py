@@ -37,6 +37,10 @@ class Rows(Protocol):
         """The rows whose column equals the value; of a list column: those whose list holds it."""
         ...
 
+    def among(self, table: type[R], column: str, values: Collection[str]) -> list[R]:
+        """The rows whose text column, no list, equals one of the values; at most a few hundred values."""
+        ...
+
     def all(self, table: type[R]) -> Iterator[R]:
         """Every row, streamed in order of id."""
         ...
@@ -87,11 +91,13 @@ class At:
         rows: dict[str, R] = {}
         for start in range(0, len(wanted), CHUNK):
             part = wanted[start : start + CHUNK]
-            found = self.fetch(_among(table, part if self._driver is None else None), values=json.dumps(part))
-            for values in found:
-                row = table.trusted(values)
-                rows[row.id] = row
+            rows.update((row.id, row) for row in self.among(table, "id", part))
         return rows
+
+    def among(self, table: type[R], column: str, values: Collection[str]) -> list[R]:
+        part = list(values)
+        statement = _among(table, column, part if self._driver is None else None)
+        return [table.trusted(row) for row in self.fetch(statement, values=json.dumps(part))]
 
     def where(self, table: type[R], column: str, value: Any) -> list[R]:
         items = table.columns()[column].kind.items
@@ -162,17 +168,17 @@ def _holding(table: type[Row], column: str) -> Select[Any]:
     return holding(table).where(func.replace(listed, bindparam("value"), nothing) != listed).order_by(stored.c.id)
 
 
-def _among(table: type[Row], ids: list[str] | None) -> Select[Any]:
-    """The rows of some ids: of a JSON list in `:values` on SQLite (None), of the ids themselves elsewhere."""
-    return (
-        _among_json(table) if ids is None else holding(table).where(SQL[table].c.id.in_(ids)).order_by(SQL[table].c.id)
-    )
+def _among(table: type[Row], column: str, given: list[str] | None) -> Select[Any]:
+    """The rows with some values: of a JSON list in `:values` on SQLite (None), of the values themselves elsewhere."""
+    if given is None:
+        return _among_json(table, column)
+    return holding(table).where(SQL[table].c[column].in_(given)).order_by(SQL[table].c.id)
 
 
 @cache
-def _among_json(table: type[Row]) -> Select[Any]:
+def _among_json(table: type[Row], column: str) -> Select[Any]:
     listed = func.json_each(bindparam("values")).table_valued("value")
-    return holding(table).where(SQL[table].c.id.in_(select(listed.c.value))).order_by(SQL[table].c.id)
+    return holding(table).where(SQL[table].c[column].in_(select(listed.c.value))).order_by(SQL[table].c.id)
 
 
 @cache
@@ -244,6 +250,10 @@ class MemoryRows:
         rows = self._of(table)
         return [rows[id] for id in self._index(table, column).get(value, ())]
 
+    def among(self, table: type[R], column: str, values: Collection[str]) -> list[R]:
+        rows, index = self._of(table), self._index(table, column)
+        return [rows[id] for id in sorted(id for value in values for id in index.get(value, ()))]
+
     def all(self, table: type[R]) -> Iterator[R]:
         rows = self._of(table)
         return (rows[id] for id in sorted(rows))
@@ -296,6 +306,10 @@ class Overlay:
         return list(
             self._merged(table, self.base.where(table, column, value), self.pending.where(table, column, value))
         )
+
+    def among(self, table: type[R], column: str, values: Collection[str]) -> list[R]:
+        below, above = (rows.among(table, column, values) for rows in (self.base, self.pending))
+        return list(self._merged(table, below, above))
 
     def all(self, table: type[R]) -> Iterator[R]:
         return self._merged(table, self.base.all(table), self.pending.all(table))

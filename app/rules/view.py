@@ -1,7 +1,7 @@
 """The shapes a rule may see: a row, a family, an entity with its referrers, a change. Read only."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from functools import cache, cached_property
 from typing import Any, Literal, NamedTuple, TypeVar
@@ -142,21 +142,38 @@ class Entities:
         return frozenset(missing)
 
 
+class Neighbours:
+    """The rows about some chassis, read together: one query per table for a few families, not for each."""
+
+    def __init__(self, rows: Rows, chassis: Collection[str]) -> None:
+        self._held: dict[type[Row], dict[str, list[Row]]] = {}
+        tables: tuple[type[Row], ...] = (Variant, Fastener, *STATEMENTS)
+        for table in tables:
+            grouped: dict[str, list[Row]] = defaultdict(list)
+            for row in rows.among(table, "chassis", chassis):
+                grouped[row.__dict__["chassis"]].append(row)
+            self._held[table] = grouped
+
+    def of(self, table: type[R], chassis: str) -> list[R]:
+        """The rows of a table about one chassis, by id."""
+        return self._held[table].get(chassis, [])  # type: ignore[return-value]
+
+
 class Family:
     """All chassis of one maker and name, their statements, variants and fasteners, and every entity those name."""
 
-    def __init__(self, rows: Rows, entities: Entities, maker: str, name: str) -> None:
-        self.maker = maker
-        self.name = name
-        self.chassis: dict[str, Chassis] = {row.id: row for row in rows.family(maker, name)}
+    def __init__(self, near: "Neighbours", entities: Entities, chassis: Sequence[Chassis]) -> None:
+        self.maker = chassis[0].maker
+        self.name = chassis[0].name
+        self.chassis: dict[str, Chassis] = {row.id: row for row in chassis}
         self.variants: dict[str, Variant] = {}
         self.statements: dict[type[Statement], list[Statement]] = {table: [] for table in STATEMENTS}
         own: dict[str, Fastener] = {}
         for id in self.chassis:
-            self.variants.update((row.id, row) for row in rows.where(Variant, "chassis", id))
-            own.update((row.id, row) for row in rows.where(Fastener, "chassis", id))
+            self.variants.update((row.id, row) for row in near.of(Variant, id))
+            own.update((row.id, row) for row in near.of(Fastener, id))
             for table in STATEMENTS:
-                self.statements[table] += rows.where(table, "chassis", id)
+                self.statements[table] += near.of(table, id)
         self.own_fasteners = own
         wanted: dict[type[Row], set[str]] = defaultdict(set)
         held: dict[type[Row], Collection[Row]] = {
