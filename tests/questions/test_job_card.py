@@ -223,6 +223,24 @@ def test_the_most_specific_procedure_wins_or_is_asked_for(changed: Changed) -> N
     assert [fault.parameter for fault in refused(catalogue, **open_year)] == ["model_year"]
 
 
+@pytest.mark.parametrize(
+    ("step", "columns", "words"),
+    [
+        ("full-service-040", {"order": 265}, "foot bolt is opened before the air is out"),
+        ("full-service-510", {"action": "check"}, "top cap is loosened and then tightened 0 times"),
+        ("full-service-630", {"order": 95}, "foot bolt is loosened and then tightened 0 times"),
+        ("full-service-590", {"chamber": "damper-side lower leg"}, "spring-side lower leg is emptied and not filled"),
+    ],
+)
+def test_an_order_of_work_that_is_not_safe_is_refused(
+    changed: Changed, step: str, columns: dict[str, Any], words: str
+) -> None:
+    changed.change(Step, step, **columns)
+    faults = refused(changed.catalogue(), **SERVICE)
+    assert {fault.code for fault in faults} == {"procedure-unsafe"}
+    assert any(words in fault.text for fault in faults)
+
+
 def test_each_side_has_its_own_torque_where_they_differ(loaded: Catalogue) -> None:
     of_2022 = card(loaded, **HEDDLE, model_year=2022, job="lower-leg-service")
     assert "8.5 N·m (spring side), 7.2 N·m (damper side)" in texts(of_2022, "foot bolt")[0]

@@ -2,8 +2,8 @@
 
 422 in every case, because another question would be answered: `no-spring-for-travel` (the nearest travel offered),
 `same-travel`, `spring-kind-differs`, `spacers-over-limit` (how many come out), `spacer-limit-not-stated`,
-`no-volume-spacers`, `damper-not-serviceable`, `frame-forbids`, `frame-not-stated`. A sealed damper does not refuse a
-full service, as the rest of the work makes sense: the damper then stands under `not_done`.
+`no-volume-spacers`, `damper-not-serviceable`, `procedure-unsafe`, `frame-forbids`, `frame-not-stated`. A sealed damper
+does not refuse a full service, as the rest of the work makes sense: the damper then stands under `not_done`.
 """
 
 from collections.abc import Sequence
@@ -17,6 +17,7 @@ from app.questions.fork_check import Check
 from app.questions.fork_permission import overall
 from app.questions.job.asked import JobCardAsked
 from app.questions.job.conditions import Kept
+from app.questions.job.order import broken
 from app.questions.job.shapes import NotDone
 from app.questions.prevailing import Shown
 from app.questions.region import Given
@@ -76,6 +77,7 @@ def refuse_job(
     if asked.job == "travel-change":
         faults += _change(fit, present, spring, present_spring)
     faults += _spacers(asked, fit.statement, spring, spacers)
+    faults += broken(steps, spring)
     opened = any(each.step.action == "empty" and each.step.chamber == "damper" for each in steps)
     for damper in dampers:
         if opened and damper.kind == "open bath" and damper.serviceable in ("by the maker", "no"):

@@ -1,0 +1,62 @@
+"""Whether an order of work may be followed: opened only without air, closed again, filled again. Pure.
+
+What a source wrote down wrongly must not reach the bench: a procedure that breaks one of these is refused, not shown.
+The invariants are common practice of the trade, no source.
+"""
+
+from collections.abc import Iterator, Sequence
+
+from app.catalogue.tables import Spring
+from app.errors import Fault
+from app.questions.job.conditions import Kept
+
+LOOSENED = ("loosen", "back-off", "free", "remove")
+OUTSIDE = (
+    "axle", "brake caliper bolt", "adjuster knob screw", "upper crown bolt", "lower crown bolt", "stem bolt",
+)  # fmt: skip
+"""Positions that hold no pressure: they may come off before the air is out."""
+
+
+def broken(steps: Sequence[Kept], spring: Spring | None) -> list[Fault]:
+    """A fault `procedure-unsafe` for each invariant that the steps break."""
+    found = [*_closed(steps), *_filled(steps)]
+    if spring is None or spring.kind == "air":
+        found += _air_first(steps)
+    return [Fault("procedure-unsafe", f"The order of work in the catalogue is not safe: {text}.") for text in found]
+
+
+def _closed(steps: Sequence[Kept]) -> Iterator[str]:
+    """After the last loosening of a position exactly one tightening; a position that is only tightened is checked."""
+    actions: dict[str, list[str]] = {}
+    for each in steps:
+        if each.step.fastener_position is not None:
+            actions.setdefault(each.step.fastener_position, []).append(each.step.action)
+    for position, done in actions.items():
+        last = max((index for index, action in enumerate(done) if action in LOOSENED), default=None)
+        if last is not None and done[last + 1 :].count("tighten") != 1:
+            yield f"{position} is loosened and then tightened {done[last + 1 :].count('tighten')} times"
+
+
+def _filled(steps: Sequence[Kept]) -> Iterator[str]:
+    for index, each in enumerate(steps):
+        chamber = each.step.chamber
+        if each.step.action == "empty" and chamber is not None:
+            later = [one for one in steps[index:] if one.step.action == "fill" and one.step.chamber == chamber]
+            if not later:
+                yield f"the {chamber} is emptied and not filled again"
+
+
+def _air_first(steps: Sequence[Kept]) -> Iterator[str]:
+    opened = [
+        index
+        for index, each in enumerate(steps)
+        if each.step.action in LOOSENED
+        and (each.step.fastener_position not in (None, *OUTSIDE) or each.step.part_kind == "retaining ring")
+    ]
+    emptied = [index for index, each in enumerate(steps) if each.step.action == "empty" and each.step.chamber is None]
+    if opened and (not emptied or max(emptied) > min(opened)):
+        yield f"{_what(steps[min(opened)])} is opened before the air is out"
+
+
+def _what(each: Kept) -> str:
+    return each.step.fastener_position or each.step.part_kind or each.step.id
