@@ -1,0 +1,118 @@
+"""The reader against anything: rows of any values come back as they were written, any bytes give findings at worst."""
+
+import csv
+import io
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from app.catalogue.tables import TABLES, Row, from_cells
+from app.exchange.faults import letter
+from app.exchange.package import File
+from app.exchange.reader import Batch, read_file
+from app.rules.finding import Finding
+
+FEW = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+SLUGS = st.from_regex(r"[a-z0-9][a-z0-9-]{0,20}", fullmatch=True)
+WORDS = st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs", "Zl", "Zp")), min_size=1, max_size=30)
+CELLS = {
+    "id": SLUGS,
+    "whole number": st.integers(-999_999_999, 999_999_999).map(str),
+    "number": st.decimals(-1000, 1000, places=2).map(str),
+    "figure as published": st.decimals(-1000, 1000, places=3).map(str),
+    "date": st.dates().map(str),
+    "true or false": st.sampled_from(("true", "false")),
+}
+
+
+def file_of(table: type[Row], content: bytes) -> File:
+    return File(table, f"{table.table}.csv", len(content), lambda: io.BytesIO(content))
+
+
+def read(table: type[Row], content: bytes) -> tuple[list[Row], list[Finding]]:
+    rows: list[Row] = []
+    findings: list[Finding] = []
+    for item in read_file(file_of(table, content)):
+        if isinstance(item, Batch):
+            assert len(item.rows) == len(item.lines)
+            rows += item.rows
+        else:
+            findings.append(item)
+    return rows, findings
+
+
+@st.composite
+def written(draw: st.DrawFn) -> tuple[type[Row], list[dict[str, str]]]:
+    """A table and some rows of cells: mostly what the columns take, sometimes any text."""
+    table = draw(st.sampled_from(sorted(TABLES.values(), key=lambda each: each.table)))
+    rows = []
+    for _ in range(draw(st.integers(0, 4))):
+        cells = {}
+        for name, column in table.columns().items():
+            fitting = st.sampled_from(column.options) if column.options else CELLS.get(column.kind.name, WORDS)
+            empty = st.nothing() if column.required else st.just("")
+            cells[name] = draw(st.one_of(fitting, fitting, empty))
+        rows.append(cells)
+    return table, rows
+
+
+@FEW
+@given(written())
+def test_the_reader_takes_a_row_exactly_when_the_row_model_does(made: tuple[type[Row], list[dict[str, str]]]) -> None:
+    """Two readings of one description: cell by cell here, by pydantic there; writing gives the text back."""
+    table, rows = made
+    text = io.StringIO()
+    writer = csv.DictWriter(text, [*table.columns()], lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    expected: dict[str, Any] = {}
+    for cells in rows:
+        try:
+            row = table.model_validate(from_cells(table, cells))
+        except ValueError:  # pydantic's errors and ours are both
+            continue
+        expected.setdefault(row.id, row)
+    taken, findings = read(table, text.getvalue().encode())
+    ids = [cells["id"] for cells in rows]
+    assert {row.id: row for row in taken} == expected
+    assert bool(findings) == (len(taken) < len(rows))
+    assert all(row.cells() == table.model_validate(from_cells(table, row.cells())).cells() for row in taken)
+    if len(set(ids)) < len(ids) and len(expected) == len(set(ids)):
+        assert "id-twice" in {finding.rule for finding in findings}
+
+
+@FEW
+@given(st.binary(max_size=300), st.sampled_from(sorted(TABLES)))
+def test_any_bytes_give_findings_and_never_an_error(content: bytes, name: str) -> None:
+    rows, findings = read(TABLES[name], content)
+    assert rows == []
+    assert findings
+    assert all(finding.severity == "reject" for finding in findings)
+
+
+@FEW
+@given(st.binary(max_size=200), st.integers(0, 40))
+def test_bytes_in_the_midst_of_good_rows_never_raise(noise: bytes, at: int) -> None:
+    content = b"id,name,volume_ml\nspacer-a,A,8.2\nspacer-b,B,8.2\n"
+    rows, findings = read(TABLES["spacers"], content[:at] + noise + content[at:])
+    assert len(rows) <= 4 + noise.count(b"\n") + noise.count(b"\r")
+    assert all(len(finding.text) < 500 for finding in findings)
+
+
+@pytest.mark.parametrize(
+    ("position", "shown"), [(0, "A"), (25, "Z"), (26, "AA"), (51, "AZ"), (52, "BA"), (701, "ZZ"), (702, "AAA")]
+)
+def test_columns_have_the_letters_that_spreadsheets_show(position: int, shown: str) -> None:
+    """Bijective base 26, as in ISO/IEC 29500-1 18.3.1 (cell references); checked by hand."""
+    assert letter(position) == shown
+
+
+def test_ids_out_of_order_are_taken_and_a_double_is_still_found(tmp_path: Path) -> None:
+    lines = [f"spacer-{number:04},S" for number in (*range(500, 0, -1), 250)]
+    rows, findings = read(TABLES["spacers"], ("id,name\n" + "\n".join(lines) + "\n").encode())
+    assert len(rows) == 500
+    assert [(finding.rule, finding.row) for finding in findings] == [("id-twice", 502)]
+    assert "line 252" in findings[0].text
