@@ -12,6 +12,7 @@ from app.catalogue.rows import At
 from app.questions.asked import Common
 from app.questions.fits import FITS, FitsAnswer, FitsAsked, fits
 from app.questions.sheet import SHEET, SheetAnswer, SheetAsked, sheet
+from app.questions.sheet_changes import SHEET_CHANGES, SheetChangesAnswer, SheetChangesAsked, sheet_changes
 from app.web.representation import respond
 from app.web.strict import strict_router
 
@@ -56,3 +57,19 @@ async def chassis_fits(request: Request, chassis: ChassisId, asked: Annotated[Fi
 async def chassis_sheet(request: Request, chassis: ChassisId, asked: Annotated[SheetAsked, Query()]) -> Response:
     """Every statement that may hold for the configuration, with its scope and source; what is missing is in `gaps`."""
     return await answer(request, asked, lambda at: sheet(at, chassis, asked), SHEET, "sheet")
+
+
+@router.get(
+    "/v1/chassis/{chassis}/sheet/changes",
+    operation_id="sheetChanges",
+    summary="What changed on a sheet since a revision",
+    response_model=None,
+    responses={200: {"model": SheetChangesAnswer, "description": "Statements added, removed and changed."}},
+)
+async def changes_of_sheet(
+    request: Request, chassis: ChassisId, asked: Annotated[SheetChangesAsked, Query()]
+) -> Response:
+    """For whoever printed the sheet: give the revision that stands on it and the same parameters."""
+    return await answer(
+        request, asked, lambda at: sheet_changes(at, chassis, asked), SHEET_CHANGES, "sheet-changes", "changes"
+    )
