@@ -4,12 +4,15 @@ A condition is a column and a value of its kind. A figure compares by value (7.3
 it holds the value. Each statement is built once; every value is bound.
 """
 
+import threading
 from collections.abc import Collection, Iterable, Mapping
 from decimal import Decimal
 from functools import lru_cache
 from typing import Any, Literal, TypeVar
+from weakref import WeakKeyDictionary
 
-from sqlalchemy import ColumnElement, Select, bindparam, case, func, or_, select
+from cachetools import LRUCache
+from sqlalchemy import ColumnElement, Engine, Select, bindparam, case, func, or_, select
 
 from app.catalogue.columns import Column, Kind
 from app.catalogue.rows import CHUNK, At, holding
@@ -20,6 +23,9 @@ R = TypeVar("R", bound=Row)
 Conditions = Mapping[str, Any]
 
 _PUBLISHED = "figure as published"
+COUNTS_KEPT = 4096
+_COUNTS: WeakKeyDictionary[Engine, LRUCache[Any, int]] = WeakKeyDictionary()
+_GUARD = threading.Lock()
 _DECIMALS = 9  # the most digits a figure has after its point
 
 
@@ -33,10 +39,18 @@ def page(at: At, table: type[R], conditions: Conditions, after: str | None, limi
 
 
 def count(at: At, table: type[Row], conditions: Conditions) -> int:
-    """How many rows there are."""
-    statement = _statement(table, tuple(sorted(conditions)), "count")
-    found: int = at.connection.execute(statement, {**_bound(table, conditions), "n": at.revision}).scalar_one()
-    return found
+    """How many rows there are. What holds at a revision never changes: the last few thousand counts are kept."""
+    names = tuple(sorted(conditions))
+    values = _bound(table, conditions)
+    key = (table.table, at.revision, *sorted(values.items()))
+    with _GUARD:
+        kept = _COUNTS.setdefault(at.connection.engine, LRUCache(COUNTS_KEPT))
+        known = kept.get(key)
+    if known is None:
+        known = at.connection.execute(_statement(table, names, "count"), {**values, "n": at.revision}).scalar_one()
+        with _GUARD:
+            kept[key] = known
+    return known
 
 
 def meeting(at: At, table: type[Row], conditions: Conditions, ids: Collection[str]) -> set[str]:
