@@ -115,7 +115,7 @@ def test_spacers_above_the_limit_say_how_many_come_out(loaded: Catalogue) -> Non
     assert "1 comes out" in fault.text
     found = card(loaded, **change, from_spacers=4, spacers=3)
     (spacer,) = (part for part in found["parts"] if part["kind"] == "volume spacer")
-    assert (spacer["count"], spacer["text"]) == (0, "1 of the 4 in it come out: keep them.")
+    assert (spacer["count"], spacer["text"]) == (0, "Of the 4 in it 1 comes out: keep.")
     assert "3 in all" in texts(found, "spacer cap")[0]
 
 
@@ -298,7 +298,7 @@ def test_tools_stand_in_order_of_use(loaded: Catalogue) -> None:
     [
         ("150", "120", 3, "1 is on the shaft already."),
         ("160", "120", 4, None),
-        ("120", "160", 0, "4 of the 4 on the shaft come off: keep them."),
+        ("120", "160", 0, "All 4 on the shaft come off: keep."),
     ],
 )
 def test_travel_spacers_are_bought_by_the_difference(

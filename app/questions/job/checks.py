@@ -95,6 +95,8 @@ def label(plan: Plan, steps: Sequence[Step_]) -> list[str]:
         if most is None and spring is not None:
             most = figure(spring, "pressure", "pressure_limit", spring.pressure_unit, plan.units, role="maximum")
         lines.append(f"Pressure: {BLANK}, at most {BLANK if most is None else most['text']}")
+        if spring is not None and spring.negative == "own valve":
+            lines.append(f"Pressure, second chamber: {BLANK}")
     else:
         lines.append(f"Preload: {BLANK}")
     lines += [

@@ -146,7 +146,7 @@ def fill_of(plan: Plan, chamber: str | None) -> Shown[Fill] | None:
 def _volume(plan: Plan, named: Named, step: Step, figures: Figures) -> str:
     row = fill_of(plan, step.chamber)
     if row is None:
-        text = f"The catalogue does not say what goes into the {step.chamber}: fill it in from the maker's manual."
+        text = f"The catalogue gives no oil for this place: {step.chamber}. Fill it in from the maker's manual."
         plan.miss("fill", step.chamber, "an empty chamber wears, an overfilled one locks the fork", text)
         return f"{BLANK} mL of {BLANK}"
     figures.fill_row, figures.fill = row, fill_shown(row, named)
@@ -154,7 +154,7 @@ def _volume(plan: Plan, named: Named, step: Step, figures: Figures) -> str:
     shown = figures.fill
     oil = fluid_shown(row.statement.fluid, named)["name"] if row.statement.fluid is not None else BLANK
     if row.statement.fluid is None:
-        text = f"The catalogue does not say which oil goes into the {step.chamber}."
+        text = f"The catalogue does not say which oil is meant: {step.chamber}."
         plan.miss("fluid", row.statement.id, "the wrong oil swells seals or changes the damping", text)
     if "level" in shown:
         where = [shown["level_datum"]] if "level_datum" in shown else []
@@ -163,7 +163,7 @@ def _volume(plan: Plan, named: Named, step: Step, figures: Figures) -> str:
         figures.after.append(f"{said}.")
     if "volume" not in shown:
         if "level" not in shown:
-            text = f"The catalogue does not say how much oil goes into the {step.chamber}."
+            text = f"The catalogue does not say how much oil is meant: {step.chamber}."
             plan.miss("volume", row.statement.id, "too much oil locks the fork", text)
         return f"{BLANK} mL of {oil}" if "level" not in shown else f"{oil} to the level below"
     return f"{shown['volume']['text']} of {oil}"

@@ -95,7 +95,7 @@ def travel_spacer(plan: Plan, *, total: bool = False) -> list[PartNeeded]:
         "position": "spring shaft", "count": max(count, 0), "when": "always", "statements": [fit.id],
     }  # fmt: skip
     if count < 0:
-        needed["text"] = f"{-count} of the {there} on the shaft come off: keep them."
+        needed["text"] = _out(-count, there, "on the shaft", "off")
     elif not total and there:
         needed["text"] = f"{there} {'is' if there == 1 else 'are'} on the shaft already."
     if part is not None and part.part_number is not None:
@@ -125,9 +125,16 @@ def volume_spacer(plan: Plan, *, total: bool = False) -> list[PartNeeded]:
         "position": "top cap", "count": max(count, 0), "when": "always", "statements": [fit.id],
     }  # fmt: skip
     if count < 0:
-        needed["text"] = f"{-count} of the {there} in it come out: keep them."
+        needed["text"] = _out(-count, there or 0, "in it", "out")
     elif not total and there is None:
         needed["text"] = "Less those that are in it already, which is not known."
     elif not total and there:
         needed["text"] = f"{there} {'is' if there == 1 else 'are'} in it already."
     return [needed]
+
+
+def _out(count: int, there: int, where: str, how: str) -> str:
+    """What is taken out and kept."""
+    if count == there:
+        return f"{'The one' if there == 1 else f'All {there}'} {where} {'comes' if there == 1 else 'come'} {how}: keep."
+    return f"Of the {there} {where} {count} {'comes' if count == 1 else 'come'} {how}: keep."

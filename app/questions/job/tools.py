@@ -113,7 +113,8 @@ def _wrench(low: End, high: End, units: Units) -> ToolNeeded:
     smallest = quantity("torque", low.figure, low.unit, to=units, role="maximum")
     largest = quantity("torque", high.figure, high.unit, to=units, role="minimum")
     most = quantity("torque", FIFTH * low.figure, low.unit, to=units, role="maximum", basis="computed")
+    span = largest["text"] if low.torque_nm == high.torque_nm else f"{smallest['text']} to {largest['text']}"
     return {
-        "name": f"Torque wrench for {smallest['text']} to {largest['text']}", "smallest": smallest, "largest": largest,
+        "name": f"Torque wrench for {span}", "smallest": smallest, "largest": largest,
         "marked_maximum_at_most": most, "steps": [], "text": WRENCH_TEXT,
     }  # fmt: skip
