@@ -1,0 +1,75 @@
+"""5,000 random fits questions on a generated catalogue, given and omitted parameters alike, read a second way."""
+
+import random
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from app.catalogue.catalogue import Catalogue
+from app.database.connections import Database
+from app.database.migrating import migrate
+from app.exchange.loading import Entry, load
+from app.questions.fits import FitsAsked, fits
+from tests.catalogue_generator import write_package
+from tests.questions.brute import Brute, Package, Point
+from tests.questions.test_brute_force import Expected, asked, shown_ids
+
+CHASSIS = 100
+QUESTIONS = 5000
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("generated") / "package"
+    write_package(folder, CHASSIS, seed=5)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def generated(folder: Path) -> Iterator[Catalogue]:
+    database = Database(f"sqlite:///{folder.parent / 'legwork.db'}")
+    migrate(database, "catalogue")
+    report = load(database, folder, Entry("generated", "test"))
+    assert report["accepted"], report["findings"][:3]
+    yield Catalogue(database)
+    database.close()
+
+
+def test_fits_of_a_generated_catalogue_are_those_of_a_second_reading(folder: Path, generated: Catalogue) -> None:
+    package = Package(folder)
+    chance = random.Random(17)
+    asked_for = 0
+    narrowed = 0
+    with generated.at() as at:
+        for chassis in sorted(package.by_id["chassis"]):
+            brute = Brute(package, chassis)
+            expected = Expected(brute, "fits")
+            every = set(brute.domain["spring"])
+            for _ in range(QUESTIONS // CHASSIS):
+                given = _question(brute, chance)
+                answer = fits(at, chassis, FitsAsked(**asked(given)))
+                may_hold = {
+                    id
+                    for id in expected.answer(given, every)
+                    if given.get("travel", expected.by_id[id]["travel_mm"]) == expected.by_id[id]["travel_mm"]
+                }
+                assert shown_ids(answer["fits"]) == may_hold, (chassis, given)  # type: ignore[arg-type]
+                answered = [each["id"] for each in answer["fits"]]
+                open_ones = expected.open_parameters(answered, given, every) - {"travel", "spring"}
+                assert {each["parameter"] for each in answer["undecided"]} == open_ones, (chassis, given)
+                asked_for += 1
+                narrowed += may_hold != set(expected.by_id)
+    assert asked_for == QUESTIONS
+    assert narrowed > QUESTIONS // 2  # the questions tell fits apart
+
+
+def _question(brute: Brute, chance: random.Random) -> Point:
+    """Values for some of the parameters; a variant only with a year in which it was made."""
+    while True:
+        names = ["model_year", "travel", "variant", "damper", "wheel_size"]
+        given = {
+            name: value for name in names if chance.random() < 0.6 and (value := chance.choice(brute.domain[name]))
+        }
+        if any(brute.points(given)):
+            return given
