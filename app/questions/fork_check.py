@@ -266,7 +266,8 @@ def _allowed_travel(check: Check, units: Units) -> AllowedTravel:
     allowed = [travel for travel in check.lengths if overall(check.judged(travel)) == "yes"]
     name = check.held.chassis.name
     if not allowed:
-        return {"text": f"No travel that {name} offers is known to be allowed in this frame."}
+        hint = f" Give {' and '.join(check.undecided)}: it may decide." if check.undecided else ""
+        return {"text": f"No travel that {name} offers is known to be allowed in this frame.{hint}"}
     return {
         "longest": length(max(allowed), units),
         "shortest": length(min(allowed), units),

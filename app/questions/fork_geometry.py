@@ -112,15 +112,23 @@ def geometry_gaps(frame: Frame) -> list[Gap]:
 def geometry_change(frame: Frame, fork: NewFork, units: Units) -> GeometryChange:
     """Before, after and change of a frame that has no geometry gaps. Raises ValueError for data no bicycle can have."""
     inputs = _inputs(frame, fork)
-    values = {each.name: each.value for each in inputs}
-    before, after = _bikes(frame, fork, values)
+    turned: dict[tuple[float, ...], tuple[Geometry, Geometry]] = {}
+
+    def bikes(values: Mapping[str, float]) -> tuple[Geometry, Geometry]:
+        """Every result moves the inputs to the same ends: each is computed once."""
+        key = tuple(values[each.name] for each in inputs)
+        if key not in turned:
+            turned[key] = _bikes(frame, fork, values)
+        return turned[key]
+
+    before, after = bikes({each.name: each.value for each in inputs})
     shown_after = _published_fork(fork, units)
     change: GeometryShown = {}
     biggest: str | None = None
     for name, kind, read in _RESULTS:
         if read(before) is None or read(after) is None:
             continue
-        after_band, change_band = _bands(frame, fork, inputs, read)
+        after_band, change_band = _bands(bikes, inputs, read)
         unit = "°" if kind == "angle" else "mm"
         shown_after[name] = _computed(kind, after_band, unit, units)  # type: ignore[literal-required]
         change[name] = _computed(kind, change_band, unit, units)  # type: ignore[literal-required]
@@ -206,13 +214,15 @@ def _bikes(frame: Frame, fork: NewFork, values: Mapping[str, float]) -> tuple[Ge
 
 
 def _bands(
-    frame: Frame, fork: NewFork, inputs: list[Uncertain], read: Callable[[Geometry], float | None]
+    bikes: Callable[[Mapping[str, float]], tuple[Geometry, Geometry]],
+    inputs: list[Uncertain],
+    read: Callable[[Geometry], float | None],
 ) -> tuple[Band, Band]:
     def result(values: Mapping[str, float]) -> float:
-        return _read(read, _bikes(frame, fork, values)[1])
+        return _read(read, bikes(values)[1])
 
     def change(values: Mapping[str, float]) -> float:
-        before, after = _bikes(frame, fork, values)
+        before, after = bikes(values)
         return _read(read, after) - _read(read, before)
 
     return band(result, inputs), band(change, inputs)

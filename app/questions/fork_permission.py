@@ -110,10 +110,13 @@ def _axle_to_crown(frame: Frame, fork: Length | None, offset_mm: float) -> Judge
         text = f"the frame permits at most {limit} mm axle to crown, not {shown} mm"
         return Judged("axle-to-crown-above-limit", "no", text)
     if high > float(limit):
-        text = (
-            f"{shown} mm axle to crown is too near the frame's limit of {limit} mm: how either was measured, along the "
-            f"steerer or straight, makes up to {high - low:.1f} mm of difference"
+        spread = f"lies between {low:.1f} and {high:.1f} mm by the frame maker's way of measuring"
+        why = (
+            "how it was measured"
+            if fork.least_mm == fork.greatest_mm
+            else "how it was measured, and what was not given"
         )
+        text = f"too near the frame's limit of {limit} mm to tell: axle to crown {spread}, for {why} leaves that open"
         return Judged("axle-to-crown-too-near-to-tell", "not stated", text)
     text = f"{shown} mm axle to crown; the frame permits at most {limit} mm"
     return Judged("axle-to-crown-within-limit", "yes", text)

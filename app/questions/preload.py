@@ -160,9 +160,10 @@ def _add_preload(
         return ["the hole is as wide as the core of the thread"]
     shown["share_of_proof_load"] = computed("percent", shares[0], "%", band=(shares[1], shares[2]), to=units)
     shown["proof_load"] = "exceeds" if shares[1] > 1 else "may exceed" if shares[2] > 1 else "within"
+    says = {"within": "within it, scatter included", "may exceed": "beyond it at the end of the scatter"}
     shown["text"] = (
-        f"{shown['share_of_proof_load']['text']} of the proof load: {shown['proof_load']} it; "
-        f"{MOST_TYPICAL_SHARE:.0%} is the usual aim for a joint that is taken apart again."
+        f"{shown['share_of_proof_load']['text']} of the proof load: {says.get(shown['proof_load'], 'beyond it')}; "
+        f"{100 * MOST_TYPICAL_SHARE:.0f} % is the usual aim for a joint that is taken apart again."
     )
     return []
 
