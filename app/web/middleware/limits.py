@@ -11,6 +11,7 @@ from app.web.problem import problem_response
 
 _ALWAYS_ANSWERED = {"/healthz"}
 _IN_A_CHILD = {"/v1/imports", "/v1/checks", "/v1/export", "/v1/export.sqlite"}
+_MANY = {"/v1/batch", "/v1/job-cards"}  # hundreds of questions, with others answered between them
 
 
 class Limits:
@@ -70,7 +71,7 @@ class Limits:
 
     async def _timed(self, scope: Scope, receive: Receive, send: Send, *, has_body: bool) -> None:
         loop = asyncio.get_running_loop()
-        slow = scope["path"] in _IN_A_CHILD
+        slow = scope["path"] in _IN_A_CHILD | _MANY
         allowed = self.settings.import_timeout if slow else self.settings.request_timeout
         started = False
         read = 0
