@@ -47,8 +47,9 @@ def tools_needed(plan: Plan, steps: Sequence[Step_]) -> list[ToolNeeded]:
     laid = Laid()
     named = {id for each in steps for id in each.row.tools or ()}
     known = plan.at.many(Tool, named) if named else {}
-    wrenches = _wrenches(steps, plan.units)
-    for each in steps:
+    ends = [_ends(each) for each in steps]
+    wrenches = _wrenches(ends, plan.units)
+    for each, torques in zip(steps, ends, strict=True):
         number = each.shown["number"]
         for id in each.row.tools or ():
             name = known[id].name if id in known else id
@@ -56,7 +57,7 @@ def tools_needed(plan: Plan, steps: Sequence[Step_]) -> list[ToolNeeded]:
         for fastener in each.fasteners:
             _turn(plan, fastener, each, laid)
         for low, high, wrench in wrenches:
-            if any(low <= end.torque_nm <= high for end in _ends(each)):
+            if any(low <= end.torque_nm <= high for end in torques):
                 laid.add(("wrench", low), wrench, number)
     return list(laid.tools.values())
 
@@ -97,10 +98,10 @@ def _ends(each: Step_) -> list[End]:
     return found
 
 
-def _wrenches(steps: Iterable[Step_], units: Units) -> list[tuple[float, float, ToolNeeded]]:
+def _wrenches(ends: Iterable[Sequence[End]], units: Units) -> list[tuple[float, float, ToolNeeded]]:
     """As few wrenches as serve all torques, none used in the lowest fifth of its range; in order of torque, in N·m."""
     groups: list[list[End]] = []
-    for end in sorted({end for each in steps for end in _ends(each)}):
+    for end in sorted({end for each in ends for end in each}):
         if groups and not wrench_check(groups[-1][0].torque_nm, 0.0, end.torque_nm).in_lowest_fifth:
             groups[-1].append(end)
         else:
