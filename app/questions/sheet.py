@@ -7,6 +7,7 @@ from typing import Any, Literal, NotRequired
 from pydantic import Field, TypeAdapter
 from typing_extensions import TypedDict
 
+from app.catalogue.agreement import kilograms
 from app.catalogue.rows import At
 from app.catalogue.scopes import Scope
 from app.catalogue.tables import (
@@ -197,7 +198,7 @@ def gather(at: At, chassis: str, wanted: Given) -> Sheet:
         uses=held.prevailing(uses, where),
         limits=held.prevailing(at.where(Limit, "chassis", chassis), where),
         intervals=held.prevailing(at.where(Interval, "chassis", chassis), where),
-        guides=held.prevailing(at.where(Guide, "chassis", chassis), where),
+        guides=sorted(held.prevailing(at.where(Guide, "chassis", chassis), where), key=_by_mass),
         readings=held.prevailing(at.where(Reading, "chassis", chassis), where),
         fasteners=fasteners,
         fluids=at.many(Fluid, {fluid for fluid in fluids if fluid is not None}),
@@ -206,6 +207,13 @@ def gather(at: At, chassis: str, wanted: Given) -> Sheet:
         dampers=at.many(Damper, where.dampers or ()),
         tools=_tools(at),
     )
+
+
+def _by_mass(each: Shown[Guide]) -> tuple[str, float, float]:
+    """Guides read as a table: by chamber and travel, the lightest rider first."""
+    guide = each.statement
+    mass = kilograms(guide.rider_mass_from, guide.mass_unit)
+    return guide.chamber or "", guide.travel_from_mm or 0.0, float(mass or 0)
 
 
 def _fasteners(at: At, held: InHand, where: Region, torques: Sequence[Torque]) -> dict[str, Fastener]:
