@@ -143,7 +143,9 @@ def build(rows: Rows) -> Index:
     makers: dict[str, str] = {}
     for maker in rows.all(Maker):
         makers |= {maker.id.casefold(): maker.id, maker.name.casefold(): maker.id}
-    dampers = {damper.id: (damper.foot_joint, damper.adjuster_at) for damper in rows.all(Damper)}
+    dampers: dict[str, tuple[str | None, str | None]] = {
+        damper.id: (damper.foot_joint, damper.adjuster_at) for damper in rows.all(Damper)
+    }
     variants: dict[str, list[Variant]] = defaultdict(list)
     for variant in rows.all(Variant):
         variants[variant.chassis].append(variant)
