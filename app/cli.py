@@ -1,17 +1,18 @@
-"""The command line: `serve`, `migrate`, `load`, `check`, `export`, `template`. Thin calls, imported when called.
+"""The command line, all of it under `legwork`. Thin calls, imported when called.
 
 Exit codes: 0 done; 1 refused or not possible, with one plain line on standard error; 2 called wrongly. With `--json`
-the answer is one JSON object on standard output; a refusal is `{"refused": {"kind", "detail"}}`.
+the answer is one JSON object on standard output; a refusal is `{"refused": {"kind", "detail", "faults"}}`.
 """
 
 import json
 import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
-from app.errors import Refusal, Unavailable
+from app.errors import Invalid, Refusal, Unavailable
 from app.settings import Settings
 
 if TYPE_CHECKING:
@@ -134,7 +135,7 @@ def export(
     catalogue = Catalogue(_opened(_settings(database_url=_url(database))))
     if path.suffix == ".sqlite":
         with catalogue.at(Pin(revision)) as at:
-            rows = copy(at, at.revision, path)
+            rows = copy(at, path)
             _say({"revision": at.revision, "rows": rows}, as_json, f"{rows} rows of revision {at.revision} in {path}")
         return
     with catalogue.at(Pin(revision)) as at, shown() as progress:
@@ -150,6 +151,37 @@ def export(
 
 
 @cli.command()
+def ask(
+    path: Annotated[str, typer.Argument(help="What to ask, such as chassis/ID/fits.", show_default=False)],
+    parameters: Annotated[
+        list[str] | None, typer.Argument(help="name=value, such as travel=150.", show_default=False)
+    ] = None,
+    server: Annotated[str | None, typer.Option(help="Ask this server, such as http://localhost:8000.")] = None,
+    database: DatabaseOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Ask a lookup of a server or, without one, of the local database; the same answer as on the wire, as text."""
+    from app.web.ask import ask_app, ask_server, read_parameters, silent
+
+    given = read_parameters(parameters or [])
+    media_type = "application/json" if as_json else "text/plain"
+    if server is not None:
+        response = ask_server(server, path, given, media_type)
+    else:
+        from app.catalogue.catalogue import Catalogue
+        from app.main import create_app
+
+        settings = _settings(database_url=_url(database), allowed_hosts=["localhost"])
+        stored = _opened_if_there(settings)
+        if stored is None:
+            raise Unavailable("there is no database here; run: legwork serve --demo, or give --server")
+        response = ask_app(create_app(settings, Catalogue(stored), log_to=silent()), path, given, media_type)
+    print(response.text.rstrip("\n"), file=sys.stdout if as_json or response.is_success else sys.stderr)
+    if not response.is_success:
+        raise typer.Exit(1)
+
+
+@cli.command()
 def template(
     directory: Annotated[Path, typer.Argument(help="A new or empty folder.", show_default=False)],
     as_json: JsonOption = False,
@@ -159,6 +191,57 @@ def template(
 
     write(directory)
     _say({"written": str(directory)}, as_json, f"Fill in what you know of {directory}; see its datapackage.json.")
+
+
+@cli.command("content-hash")
+def hash_content(
+    revision: Annotated[int | None, typer.Option(help="As it was at this revision.", min=0)] = None,
+    database: DatabaseOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """One hash of all that holds: equal for equal catalogues, on any engine."""
+    from app.catalogue.catalogue import Catalogue, Pin
+    from app.exchange.content_hash import content_hash
+
+    with Catalogue(_opened(_settings(database_url=_url(database)))).at(Pin(revision)) as at:
+        found = content_hash(at)
+        _say({"revision": at.revision, "content_hash": found}, as_json, f"{found}  revision {at.revision}")
+
+
+@cli.command()
+def mirror(
+    url: Annotated[str, typer.Argument(help="Address of the service to copy, http or https.", show_default=False)],
+    once: Annotated[bool, typer.Option("--once", help="Catch up, compare, and end.")] = False,
+    every: Annotated[float, typer.Option(help="Seconds between two looks.", min=1.0)] = 10.0,
+    database: DatabaseOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Keep a read-only copy of another catalogue, its history included, and compare content hashes."""
+    import time
+
+    from app.exchange.mirror import follow, verify
+    from app.exchange.origin import Origin, client_of
+
+    if not url.startswith(("http://", "https://")):
+        raise Invalid("the address of the origin begins with http:// or https://")
+    settings = _settings(database_url=_url(database))
+    stored = _opened(settings, bring_up=True)
+    with client_of(url, settings.mirror_key) as client:
+        if once:
+            origin = Origin(client)
+            number = follow(stored, origin)
+            found = verify(stored, origin, number)
+            _say({"revision": number, "content_hash": found}, as_json, f"revision {number}, {found}")
+            return
+        origin = Origin(client, tries=None)
+        last = -1
+        while True:
+            number = follow(stored, origin)
+            if number != last:
+                _say({"revision": number}, as_json, f"revision {number}")
+                sys.stdout.flush()
+            last = number
+            time.sleep(every)
 
 
 keys = typer.Typer(name="keys", help="Keys for those who write.", no_args_is_help=True)
@@ -208,7 +291,8 @@ def main() -> NoReturn:
         cli()
     except Refusal as refusal:
         if "--json" in sys.argv:
-            print(json.dumps({"refused": {"kind": type(refusal).__name__, "detail": refusal.detail}}))
+            faults = [asdict(fault) for fault in refusal.faults]
+            print(json.dumps({"refused": {"kind": type(refusal).__name__, "detail": refusal.detail, "faults": faults}}))
         else:
             print(refusal.detail, file=sys.stderr)
     sys.exit(1)
@@ -236,6 +320,10 @@ def _opened(settings: Settings, bring_up: bool = False) -> "Database":
     from app.database.migrating import state
 
     stored = Database(settings.database_url, settings.read_url)
+    if stored.path is not None and stored.path.exists() and not bring_up:
+        with stored.read() as connection:  # no lock taken: an export may not hinder a writer
+            if state(connection, "catalogue") == "current":
+                return stored
     if stored.is_sqlite or bring_up:
         bring_up_to_date(stored, "catalogue")
         shop = Database(settings.shop_database_url)

@@ -11,6 +11,7 @@ from starlette.middleware import Middleware
 
 from app.settings import Settings
 from app.web.logs import build_logger
+from app.web.middleware.audits import Audits
 from app.web.middleware.closed_reads import ClosedReads
 from app.web.middleware.compression import Compression
 from app.web.middleware.hosts import Hosts
@@ -47,6 +48,7 @@ def create_app(
             Middleware(Requests, logger=logger),
             Middleware(Hosts, allowed=settings.allowed_hosts),
             Middleware(Rates, settings=settings),
+            Middleware(Audits, logger=logger),
             Middleware(Limits, settings=settings),
             *([] if settings.open_reads else [Middleware(ClosedReads)]),
             Middleware(Methods, routes=lambda: app.router.routes),

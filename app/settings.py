@@ -38,6 +38,10 @@ class Settings(BaseSettings):
     )
     open_reads: bool = Field(default=True, description="Whether the catalogue may be read without a key.")
 
+    mirror_key: str | None = Field(
+        default=None, description="The key that `mirror` sends to an origin whose lookups are not open."
+    )
+
     max_age: int = Field(
         default=0,
         ge=0,

@@ -73,9 +73,13 @@ class NewRevision:
         self.counts.withdrawn += len(held)
         return list(held.values())
 
-    def record(self, reason: str, who: str, *, idempotency_key: str | None = None, digest: str | None = None) -> int:
-        """Record the revision, which makes it visible once the transaction commits; returns its number."""
-        now = dt.datetime.now(dt.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    def record(
+        self, reason: str, who: str, *, idempotency_key: str | None = None, digest: str | None = None,
+        recorded_at: str | None = None,
+    ) -> int:  # fmt: skip
+        """Record the revision, which makes it visible once the transaction commits; returns its number. Another time
+        than now is for a copy, which keeps that of the original."""
+        now = recorded_at or dt.datetime.now(dt.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
         last = self.connection.execute(select(func.max(REVISIONS.c.recorded_at))).scalar() or now
         self.connection.execute(
             insert(REVISIONS),

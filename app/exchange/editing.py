@@ -4,17 +4,18 @@ One shape everywhere: `{"table", "op": "put" | "withdraw", "row": {exchange colu
 """
 
 import datetime as dt
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
 from pydantic import ValidationError
-from rapidfuzz import process
+from rapidfuzz import fuzz, process
 
 from app.catalogue.columns import Column, Unreadable, write_number
+from app.catalogue.history import versions
 from app.catalogue.rows import At, MemoryRows, Overlay
-from app.catalogue.tables import TABLES, Row
+from app.catalogue.tables import STATEMENTS, TABLES, Row
 from app.catalogue.writing import NewRevision
 from app.database.connections import Database
 from app.errors import Conflict, Fault, Invalid
@@ -65,9 +66,8 @@ def read_edits(changes: Sequence[Mapping[str, Any]], pointer: str = "") -> list[
 def _read(change: Mapping[str, Any], at: str, faults: list[Fault]) -> Edit | None:
     table = TABLES.get(change["table"])
     if table is None:
-        near = process.extractOne(change["table"], TABLES)
         text = f"there is no such table; the tables are {', '.join(TABLES)}"
-        faults.append(Fault("table-unknown", text, pointer=f"{at}/table", suggestion=near[0] if near else None))
+        faults.append(Fault("table-unknown", text, pointer=f"{at}/table", suggestion=_near(change["table"], TABLES)))
         return None
     if change["op"] == "withdraw":
         if "id" not in change or "row" in change:
@@ -98,15 +98,20 @@ def _values(table: type[Row], row: Mapping[str, Any], at: str, faults: list[Faul
     for name, value in row.items():
         column = columns.get(name)
         if column is None:
-            near = process.extractOne(name, columns)
             text = f"{table.table} has no column of that name"
-            shown = near[0] if near else None
-            faults.append(Fault("column-unknown", text, pointer=f"{at}/{name[:80]}", suggestion=shown))
+            place = f"{at}/{name[:80].replace('~', '~0').replace('/', '~1')}"
+            faults.append(Fault("column-unknown", text, pointer=place, suggestion=_near(name, columns)))
             continue
         try:
             yield name, column.kind.read(_cell(column, value))
         except Unreadable as fault:
             faults.append(Fault("value", f"{name}: {fault}", pointer=f"{at}/{name}"))
+
+
+def _near(name: str, known: Iterable[str]) -> str | None:
+    """The known name that was probably meant; a long text is no name and is not compared."""
+    found = process.extractOne(name, list(known), scorer=fuzz.ratio, score_cutoff=66) if len(name) <= 80 else None
+    return found[0] if found else None
 
 
 def _cell(column: Column, value: Any) -> str:
@@ -115,7 +120,10 @@ def _cell(column: Column, value: Any) -> str:
     if kind.items is not None:
         if not isinstance(value, list) or not value:
             raise Unreadable("a list of values")
-        return ";".join(_scalar(kind.items.name, item) for item in value)
+        cells = [_scalar(kind.items.name, item) for item in value]
+        if any(";" in cell for cell in cells):
+            raise Unreadable("an item of a list may not hold a semicolon")
+        return ";".join(cells)
     return _scalar(kind.name, value)
 
 
@@ -152,8 +160,24 @@ def _pending(at: At, edits: Sequence[Edit]) -> tuple[MemoryRows, dict[type[Row],
             changes.append(Change(edit.table, "withdraw", edit.id, before, None))
         elif before is None or before.cells() != edit.row.cells():
             rows.append(edit.row)
-            changes.append(Change(edit.table, "put", edit.id, before, edit.row))
+            changes.append(Change(edit.table, "put", edit.id, before or _said_before(at, edit), edit.row))
     return MemoryRows(rows), withdrawn, changes
+
+
+def _said_before(at: At, edit: Edit) -> Row | None:
+    """What a statement said before it was withdrawn: reopened, it keeps its subject, and its table.
+
+    Raises Invalid where the id was that of a statement of another table.
+    """
+    if edit.table.role != "statement":
+        return None
+    for table in STATEMENTS:
+        found = versions(at, table, edit.id)
+        if found and table is edit.table:
+            return found[-1].row
+        if found and found[-1].revision_to is not None:
+            raise Invalid.one("id-taken", f"{edit.id} was one of {table.table}: an id never changes its table")
+    return None
 
 
 def _not_there(edit: Edit) -> Invalid:
@@ -202,7 +226,10 @@ def _write(revision: NewRevision, edits: Sequence[Edit], entry: Entry, today: dt
             changes += [Change(edit.table, "withdraw", row.id, row, None) for row in gone]
         else:
             put = revision.put(edit.table, [edit.row])
-            changes += [Change(edit.table, "put", row.id, before, row) for before, row in put]
+            changes += [
+                Change(edit.table, "put", row.id, before or _said_before(revision.before, edit), row)
+                for before, row in put
+            ]
     if not changes:
         return Written(revision.before.revision, False, report(()))
     found: list[Finding] = list(judge(revision.after, revision.before, changes, today, lambda: changes))

@@ -1,4 +1,7 @@
-"""The catalogue at one revision as a SQLite file of its own, to query offline or to serve from; without its history."""
+"""The catalogue at one revision as a SQLite file of its own, to query offline or to serve from; without its history.
+
+The revision keeps its number, time, reason and label, and the warnings that stand at it come along.
+"""
 
 import os
 import sqlite3
@@ -6,15 +9,21 @@ from contextlib import closing
 from itertools import islice
 from pathlib import Path
 
-from app.catalogue.rows import Rows
+from sqlalchemy import bindparam, insert, select
+
+from app.catalogue.history import recorded
+from app.catalogue.rows import At
+from app.catalogue.stored import FINDINGS, OPEN
 from app.catalogue.tables import TABLES
 from app.catalogue.writing import BATCH, NewRevision
 from app.database.connections import Database
 from app.database.migrating import migrate
 from app.errors import Conflict
 
+_STANDING = select(FINDINGS).where(FINDINGS.c.revision_from <= bindparam("n"), FINDINGS.c.revision_to > bindparam("n"))
 
-def copy(rows: Rows, revision: int, path: Path) -> int:
+
+def copy(at: At, path: Path) -> int:
     """Write the file, whole or not at all; returns the number of rows. Raises Conflict where it is there already."""
     if path.exists():
         raise Conflict(f"{path} is there already; give a path that is free")
@@ -24,13 +33,18 @@ def copy(rows: Rows, revision: int, path: Path) -> int:
     try:
         migrate(database, "catalogue")
         with database.write() as connection:
-            new = NewRevision(connection, number=max(revision, 1))
+            new = NewRevision(connection, number=at.revision)
             for table in TABLES.values():
-                held = rows.all(table)
+                held = at.all(table)
                 while part := list(islice(held, BATCH)):
                     new.put(table, part)
                     count += len(part)
-            new.record(f"copy of revision {revision}", "export")
+            for known in recorded(at, [at.revision]).values():  # none of revision 0, the empty catalogue
+                new.record(known.reason, known.who, recorded_at=known.recorded_at)
+            warnings = iter(at.connection.execute(_STANDING, {"n": at.revision}).mappings())
+            while found := list(islice(warnings, BATCH)):
+                span = {"revision_from": at.revision, "revision_to": OPEN}
+                connection.execute(insert(FINDINGS), [{**warning, **span} for warning in found])
         database.close()
         with closing(sqlite3.connect(beside)) as connection:
             connection.execute("PRAGMA journal_mode = delete")  # one file, which can be sent

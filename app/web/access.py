@@ -1,17 +1,34 @@
-"""Who may do what: the key of a request, the scopes a route wants, and the audit of every write, done or refused."""
+"""Who may do what: the key of a request, the scopes a route wants, and what is to stand in the audit of a write."""
 
 import asyncio
-from collections.abc import Awaitable, Callable
+from collections.abc import Callable
+from dataclasses import dataclass
 from typing import TypeVar
 
 from starlette.requests import Request
+from starlette.types import Scope as Connection
 
 from app.access import audit, keys
 from app.access.keys import Caller, Scope
-from app.errors import Refusal, Unauthorised
-from app.web.problem import status_of
+from app.errors import Unauthorised
 
 T = TypeVar("T")
+
+
+@dataclass(slots=True)
+class Noted:
+    """What is known of a write while it is answered; `app.web.middleware.audits` completes the entry `number`."""
+
+    caller: Caller | None = None
+    number: int | None = None
+    reason: str | None = None
+    revision: int | None = None
+
+
+def noted(scope: Connection) -> Noted:
+    """What is known of the write that this request is."""
+    found: Noted = scope["state"].setdefault("write", Noted())
+    return found
 
 
 async def caller_of(request: Request) -> Caller | None:
@@ -26,48 +43,34 @@ async def caller_of(request: Request) -> Caller | None:
 
 
 async def permitted(request: Request, scope: Scope) -> Caller:
-    """The key of a request that may write, asked for before its body is looked at.
+    """The key of a request that may write, asked for before its body is looked at; the write is in the audit then.
 
-    Raises Unauthorised or Forbidden; the refused write stands in the audit.
+    Raises Unauthorised, Forbidden, and Unavailable or NoRoom where the audit cannot be written.
     """
-    caller: Caller | None = None
-    try:
-        caller = await caller_of(request)
-        if caller is None:
-            raise Unauthorised("this takes a key: Authorization: Bearer …")
-        caller.require(scope)
-    except Refusal as refusal:
-        await _audited(request, caller, status_of(refusal), None, None)
-        raise
+    caller = await caller_of(request)
+    if caller is None:
+        raise Unauthorised("this takes a key: Authorization: Bearer …")
+    write = noted(request.scope)
+    write.caller = caller
+    caller.require(scope)
+    write.number = await asyncio.to_thread(
+        audit.begun,
+        request.app.state.shop,
+        caller,
+        method=request.method,
+        path=request.url.path,
+        request_id=request.scope["state"].get("request_id"),
+    )
     return caller
 
 
-async def audited(
-    request: Request, caller: Caller, work: Awaitable[T], *, reason: str | None, revision_of: Callable[[T], int | None]
-) -> T:
-    """Do a write and put it into the audit, whatever comes of it."""
-    try:
-        done = await work
-    except Refusal as refusal:
-        await _audited(request, caller, status_of(refusal), reason, None)
-        raise
-    await _audited(request, caller, 200, reason, revision_of(done))
-    return done
-
-
-async def _audited(
-    request: Request, caller: Caller | None, status: int, reason: str | None, revision: int | None
-) -> None:
-    def entry() -> None:
-        audit.record(
-            request.app.state.shop,
-            caller,
-            method=request.method,
-            path=request.url.path,
-            status=status,
-            request_id=request.scope["state"].get("request_id"),
-            reason=reason,
-            revision=revision,
-        )
-
-    await asyncio.to_thread(entry)
+async def to_its_end(write: Callable[[], T]) -> T:
+    """Run a write in a thread and wait for it, come what may: a thread cannot be stopped, so a request whose time is
+    up meanwhile is answered with what became of its write."""
+    running = asyncio.ensure_future(asyncio.to_thread(write))
+    while True:
+        try:
+            return await asyncio.shield(running)
+        except asyncio.CancelledError:
+            if running.done():
+                raise

@@ -1,89 +1,39 @@
 """What changes the catalogue: dry runs, imports and edits of statements. Every write takes a key and a reason."""
 
-import asyncio
 import datetime as dt
 import hashlib
 import re
 import tempfile
+from asyncio import to_thread
 from collections.abc import Sequence
 from pathlib import Path as FilePath
-from typing import Annotated, Any, Literal, NotRequired
+from typing import Annotated, Any
 
 from fastapi import Header, Path, Query, Request
-from pydantic import Field, TypeAdapter
 from starlette.responses import Response
-from typing_extensions import TypedDict
 
 from app.access.keys import Caller
-from app.catalogue.history import versions
-from app.catalogue.rows import At
+from app.catalogue.catalogue import Catalogue
 from app.catalogue.tables import STATEMENTS, TABLES
-from app.errors import Conflict, Fault, Gone, Invalid, NotFound, PreconditionMissing, Stale
+from app.database.connections import Database
+from app.errors import Fault, Invalid, PreconditionMissing
 from app.exchange import child
-from app.exchange.editing import MOST_CHANGES, Edit, Precondition, Written, check_edits, read_edits, write_edits
+from app.exchange.editing import Edit, Precondition, Written, check_edits, read_edits, write_edits
 from app.exchange.loading import Entry
+from app.exchange.preconditions import never_used, table_of, unchanged_since
 from app.questions.cautions import cautions
-from app.questions.shapes import Caution
-from app.rules.finding import Counts, FindingShape
-from app.web.access import audited, permitted
-from app.web.json_body import read_model
+from app.web.access import noted, permitted, to_its_end
+from app.web.edit_bodies import BODIES, CHANGE, CHANGES, WRITE, ZIP, ChangeBody, ChangesBody, Reason, WriteAnswer
+from app.web.json_body import MEDIA_TYPES, WrongMediaType, read_model
 from app.web.openapi import json_body
 from app.web.representation import respond
 from app.web.strict import strict_router
 
 router = strict_router(tags=["changes"])
 
-ZIP = "application/zip"
 _KEY = re.compile(r"[A-Za-z0-9._-]{8,100}")
 _TAG = re.compile(r'"r([0-9]{1,10})\.[^"]*"')
 _STATEMENT_TABLES = {table.table for table in STATEMENTS}
-
-Reason = Annotated[str, Field(min_length=3, max_length=500)]
-
-
-class ChangeBody(TypedDict):
-    """One change of one row: a row to put, or the id of one to withdraw."""
-
-    table: str
-    op: Literal["put", "withdraw"]
-    row: NotRequired[dict[str, Any]]
-    id: NotRequired[str]
-    reason: NotRequired[Reason]
-
-
-class ChangesBody(TypedDict):
-    """Several changes that are accepted or refused together."""
-
-    changes: Annotated[list[ChangeBody], Field(min_length=1, max_length=MOST_CHANGES)]
-    reason: NotRequired[Reason]
-
-
-class RowsRead(TypedDict):
-    """Rows of a package, and what they do to the catalogue."""
-
-    read: int
-    added: int
-    changed: int
-    withdrawn: int
-
-
-class WriteAnswer(TypedDict):
-    """A report on changes: `accepted`, every finding with how to mend it, and the revision that holds now."""
-
-    accepted: bool
-    findings: list[FindingShape]
-    counts: Counts
-    revision: int
-    opened: bool
-    rows: NotRequired[RowsRead]
-    cautions: list[Caution]
-
-
-CHANGE = TypeAdapter(ChangeBody)
-CHANGES = TypeAdapter(ChangesBody)
-WRITE = TypeAdapter(WriteAnswer)
-BODIES = json_body(CHANGES, "Up to 200 changes, or a Data Package as a zip file.")
-BODIES["requestBody"]["content"][ZIP] = {"schema": {"type": "string", "format": "binary"}}
 
 StatementId = Annotated[str, Path(description="Id of the statement, whatever its table.")]
 IfMatch = Annotated[str | None, Header(description="The ETag that the statement was read with.")]
@@ -91,7 +41,7 @@ IdempotencyKey = Annotated[
     str | None,
     Header(description="8 to 100 letters, digits, dots, hyphens: the same request again gives the same answer."),
 ]
-ReasonAsked = Annotated[str, Query(min_length=3, max_length=500, description="Why; it is public.")]
+ReasonAsked = Annotated[Reason, Query(description="Why; it is public.")]
 
 
 @router.post(
@@ -107,10 +57,8 @@ async def check_changes(request: Request) -> Response:
     if _is_zip(request):
         answer = await _in_child(request, "check")
     else:
-        body = await read_model(request, CHANGES)
-        edits = read_edits(body["changes"], "/changes")
-        catalogue = request.app.state.catalogue
-        answer = _written(await catalogue.ask(lambda at: check_edits(at, edits, _today())))
+        edits = read_edits((await _changes(request))["changes"], "/changes")
+        answer = _written(await to_thread(_checked, request.app.state.catalogue.database, edits))
     answer["cautions"] = cautions()
     return respond(request, answer, WRITE, question="report", rows="findings")
 
@@ -136,7 +84,7 @@ async def import_changes(
             raise _no_reason()
         answer = await _import_package(request, caller, reason, idempotency_key)
     else:
-        body = await read_model(request, CHANGES)
+        body = await _changes(request)
         why = reason or body.get("reason")
         if why is None:
             raise _no_reason()
@@ -159,16 +107,10 @@ async def add_statement(request: Request, idempotency_key: IdempotencyKey = None
     """409 where it collides with a stored row, 422 where it is refused for what it says."""
     caller = await permitted(request, "edit")
     change = await read_model(request, CHANGE)
-    edit = _one_statement(change, "put")
-
-    def is_new(at: At) -> None:
-        if any(versions(at, table, edit.id) for table in STATEMENTS):
-            text = f"{edit.id} is used already: change it with PUT, or choose another id"
-            raise Conflict(text, [Fault("id-taken", text, pointer="/row/id")])
-
-    answer = await _edited(request, caller, [edit], _reason_of(change), idempotency_key, is_new)
+    edit = _one_statement(change)
+    answer = await _edited(request, caller, [edit], _reason_of(change), idempotency_key, never_used(edit))
     answer["cautions"] = cautions()
-    headers = {"Location": f"/v1/statements/{edit.id}"}
+    headers = {"Location": f"/v1/statements/{edit.id}", "ETag": f'"r{answer["revision"]}.new"'}
     return respond(request, answer, WRITE, question="report", status=201, headers=headers)
 
 
@@ -187,11 +129,10 @@ async def put_statement(
     with the ETag `"r<revision>.gone"`, where the revision is the one it was withdrawn with."""
     caller = await permitted(request, "edit")
     change = await read_model(request, CHANGE)
-    edit = _one_statement(change, "put")
+    edit = _one_statement(change)
     if edit.id != id:
-        raise Invalid(
-            "the row has another id than the address", [Fault("id", "the id of the address", pointer="/row/id")]
-        )
+        text = "the row has another id than the address"
+        raise Invalid(text, [Fault("id", text, pointer="/row/id", suggestion=id)])
     return await _replaced(request, caller, edit, _reason_of(change), if_match, idempotency_key)
 
 
@@ -211,8 +152,7 @@ async def withdraw_statement(
 ) -> Response:
     """428 without If-Match, 412 where the statement has changed since it was read."""
     caller = await permitted(request, "edit")
-    at_present = await request.app.state.catalogue.ask(lambda at: [t for t in STATEMENTS if at.one(t, id)])
-    table = at_present[0] if at_present else STATEMENTS[0]
+    table = await request.app.state.catalogue.ask(lambda at: table_of(at, id)) or STATEMENTS[0]
     return await _replaced(request, caller, Edit(table, id, None), reason, if_match, idempotency_key)
 
 
@@ -222,30 +162,11 @@ async def _replaced(
     if if_match is None:
         raise PreconditionMissing("send If-Match with the ETag that the statement was read with")
     wanted = {int(number) for number in _TAG.findall(if_match)}
-    answer = await _edited(request, caller, [edit], reason, idempotency_key, _unchanged_since(edit, wanted))
+    answer = await _edited(request, caller, [edit], reason, idempotency_key, unchanged_since(edit, wanted))
     answer["cautions"] = cautions()
-    headers = {"ETag": f'"r{answer["revision"]}.new"'} if edit.row is not None and answer["opened"] else {}
+    tag = f"r{answer['revision']}.{'gone' if edit.row is None else 'new'}"
+    headers = {"ETag": f'"{tag}"' if answer["opened"] else f'"r{max(wanted)}.same"'}
     return respond(request, answer, WRITE, question="report", headers=headers)
-
-
-def _unchanged_since(edit: Edit, wanted: set[int]) -> Precondition:
-    """Holds where the statement still is the version that was read; sees it under the write lock."""
-
-    def holds(at: At) -> None:
-        found = versions(at, edit.table, edit.id)
-        if not found:
-            elsewhere = [table.table for table in STATEMENTS if versions(at, table, edit.id)]
-            if elsewhere:
-                raise Invalid.one("table", f"{edit.id} is one of {elsewhere[0]}: a statement never changes its table")
-            raise NotFound(f"there is no statement {edit.id}")
-        last = found[-1]
-        if last.revision_to is not None and edit.row is None:
-            raise Gone(f"{edit.id} was withdrawn with revision {last.revision_to}", withdrawn_with=last.revision_to)
-        present = last.revision_from if last.revision_to is None else last.revision_to
-        if present not in wanted:
-            raise Stale(f"{edit.id} has changed since it was read: read it again", current=f'"r{present}"')
-
-    return holds
 
 
 async def _edited(
@@ -258,8 +179,11 @@ async def _edited(
 ) -> dict[str, Any]:
     database = request.app.state.catalogue.database
     entry = Entry(reason, caller.label, _key_of(caller, idempotency_key), _digest(request, await request.body()))
-    work = asyncio.to_thread(write_edits, database, edits, entry, _today(), holds)
-    return _written(await audited(request, caller, work, reason=reason, revision_of=lambda done: done.revision))
+    write = noted(request.scope)
+    write.reason = reason
+    done = await to_its_end(lambda: write_edits(database, edits, entry, _today(), holds))
+    write.revision = done.revision
+    return _written(done)
 
 
 async def _import_package(request: Request, caller: Caller, reason: str, idempotency_key: str | None) -> dict[str, Any]:
@@ -267,15 +191,15 @@ async def _import_package(request: Request, caller: Caller, reason: str, idempot
     if (key := _key_of(caller, idempotency_key)) is not None:
         options += ["--idempotency-key", key, "--digest", _digest(request, await request.body())]
 
-    async def work() -> dict[str, Any]:
-        answer = await _in_child(request, "load", *options)
-        if answer["accepted"]:
-            return answer
+    write = noted(request.scope)
+    write.reason = reason
+    answer = await _in_child(request, "load", *options)
+    if not answer["accepted"]:
         rejects = [finding for finding in answer["findings"] if finding["severity"] == "reject"]
         faults = [Fault(finding["rule"], f"{finding['text']}; {finding['mend']}") for finding in rejects[:20]]
         raise Invalid(f"{answer['counts']['reject']} findings refuse this package", faults, report=answer)
-
-    return await audited(request, caller, work(), reason=reason, revision_of=lambda answer: answer["revision"])
+    write.revision = answer["revision"]
+    return answer
 
 
 async def _in_child(request: Request, command: str, *options: str) -> dict[str, Any]:
@@ -287,16 +211,35 @@ async def _in_child(request: Request, command: str, *options: str) -> dict[str, 
         return await child.run(settings, command, str(path), *options, timeout_s=settings.import_timeout)
 
 
+async def _changes(request: Request) -> ChangesBody:
+    media_type = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    if media_type not in MEDIA_TYPES:
+        raise WrongMediaType((*MEDIA_TYPES, ZIP))
+    return await read_model(request, CHANGES)
+
+
+def _checked(database: Database, edits: Sequence[Edit]) -> Written:
+    """Judged on a connection of its own: on SQLite the one of the lookups would be held as long as it takes."""
+    if not database.is_sqlite:
+        return Catalogue(database).answer(lambda at: check_edits(at, edits, _today()))
+    apart = Database(database.url.render_as_string(hide_password=False))
+    try:
+        return Catalogue(apart).answer(lambda at: check_edits(at, edits, _today()))
+    finally:
+        apart.close()
+
+
 def _written(done: Written) -> dict[str, Any]:
     return {**done.report, "revision": done.revision, "opened": done.opened}
 
 
-def _one_statement(change: ChangeBody, op: str) -> Edit:
+def _one_statement(change: ChangeBody) -> Edit:
     if change["table"] in TABLES and change["table"] not in _STATEMENT_TABLES:
         text = f"{change['table']} holds no statements: send it to /v1/imports"
         raise Invalid(text, [Fault("table", text, pointer="/table")])
-    if change["op"] != op:
-        raise Invalid("this address puts rows", [Fault("op", f"{op} is what this address does", pointer="/op")])
+    if change["op"] != "put":
+        text = "this address puts rows; DELETE withdraws them"
+        raise Invalid(text, [Fault("op", text, pointer="/op", suggestion="put")])
     return read_edits([change])[0]
 
 
@@ -307,7 +250,8 @@ def _reason_of(change: ChangeBody) -> str:
 
 
 def _no_reason() -> Invalid:
-    return Invalid.one("reason-missing", "say why: `reason` is recorded with the revision", parameter="reason")
+    text = "say why: `reason` is recorded with the revision"
+    return Invalid(text, [Fault("reason-missing", text, pointer="/reason", parameter="reason")])
 
 
 def _key_of(caller: Caller, idempotency_key: str | None) -> str | None:

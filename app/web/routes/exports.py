@@ -2,20 +2,41 @@
 
 import shutil
 import tempfile
+from collections.abc import MutableMapping
 from pathlib import Path
 from typing import Annotated, Any
+from weakref import WeakKeyDictionary
 
+from cachetools import LRUCache
 from fastapi import Query, Request
+from pydantic import Field, TypeAdapter
 from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, Response
+from typing_extensions import TypedDict
 
+from app.catalogue.catalogue import Catalogue
 from app.exchange import child
 from app.questions.asked import Pinned
+from app.questions.cautions import cautions
+from app.questions.shapes import Caution
+from app.web.representation import respond
 from app.web.strict import strict_router
 
 router = strict_router(tags=["exchange"])
 
 Asked = Annotated[Pinned, Query()]
+
+
+class ContentHash(TypedDict):
+    """One hash of all that holds at a revision, by which copies are compared."""
+
+    revision: int
+    content_hash: Annotated[str, Field(description="Of an unpacked export: `LC_ALL=C sha256sum *.csv | sha256sum`.")]
+    cautions: list[Caution]
+
+
+CONTENT_HASH = TypeAdapter(ContentHash)
+_KNOWN: WeakKeyDictionary[Catalogue, MutableMapping[int, str]] = WeakKeyDictionary()
 
 
 def _file(media_type: str) -> dict[int | str, dict[str, Any]]:
@@ -45,6 +66,27 @@ async def export_package(request: Request, asked: Asked) -> Response:
 async def export_sqlite(request: Request, asked: Asked) -> Response:
     """The rows that hold at the revision, without their history: to query offline, or to serve from."""
     return await _exported(request, asked, "sqlite", "application/vnd.sqlite3")
+
+
+@router.get(
+    "/v1/content-hash",
+    operation_id="contentHash",
+    summary="One hash of the whole catalogue",
+    response_model=None,
+    responses={200: {"model": ContentHash, "description": "The hash of what holds at the revision."}},
+)
+async def content_hash(request: Request, asked: Asked) -> Response:
+    """SHA-256 over the canonical tables: equal for equal catalogues, so that a copy can be compared with its origin."""
+    catalogue = request.app.state.catalogue
+    revision = await catalogue.ask(lambda at: at.revision, asked.pin())
+    known = _KNOWN.setdefault(catalogue, LRUCache(64))
+    if revision not in known:  # what holds at a revision never changes
+        settings = request.app.state.settings
+        options = ("--revision", str(revision))
+        found = await child.run(settings, "content-hash", *options, timeout_s=settings.import_timeout)
+        known[revision] = found["content_hash"]
+    answer = {"revision": revision, "content_hash": known[revision], "cautions": cautions()}
+    return respond(request, answer, CONTENT_HASH, question="content-hash")
 
 
 async def _exported(request: Request, asked: Pinned, suffix: str, media_type: str) -> Response:

@@ -1,0 +1,87 @@
+"""The service that a copy is made of, asked over HTTP: patient with cut connections, strict with what it answers."""
+
+import json
+import time
+from collections.abc import Callable, Iterator
+from decimal import Decimal
+from typing import Any
+
+import httpx
+
+from app.errors import Conflict, Unavailable
+
+LIMIT = 1000  # changes of a page: the most a page may have
+PASSING = {429, 500, 502, 503, 504}
+LONGEST_WAIT_S = 60.0
+TIMEOUT = httpx.Timeout(30.0)
+
+
+def client_of(url: str, key: str | None) -> httpx.Client:
+    """A client that follows no redirect, so that the key goes nowhere else."""
+    headers = {"Accept": "application/json", "User-Agent": "legwork-mirror"}
+    if key is not None:
+        headers["Authorization"] = f"Bearer {key}"
+    return httpx.Client(base_url=url, headers=headers, timeout=TIMEOUT, follow_redirects=False)
+
+
+class Origin:
+    """What is asked of it. Each request is tried `tries` times (None: for ever), with growing pauses.
+
+    Raises Unavailable when it does not answer, Conflict when what it answers cannot be of the catalogue copied so far.
+    """
+
+    def __init__(
+        self, client: httpx.Client, *, tries: int | None = 6, pause: Callable[[float], None] = time.sleep
+    ) -> None:
+        self.client = client
+        self.tries = tries
+        self.pause = pause
+
+    def recorded(self, number: int) -> dict[str, Any] | None:
+        """The revision of that number, as answered; None where there is none."""
+        response = self._answer(f"/v1/revisions/{number}")
+        return None if response.status_code == 404 else self._json(response)["recorded"]
+
+    def content_hash(self, number: int) -> str:
+        """The hash of what holds at that revision."""
+        found: str = self._json(self._answer(f"/v1/content-hash?revision={number}"))["content_hash"]
+        return found
+
+    def changes(self, after: int) -> Iterator[dict[str, Any]]:
+        """The feed after a revision, page by page as it is read: numbers are Decimal with their digits, or int."""
+        address: str | None = f"/v1/changes?after={after}&limit={LIMIT}"
+        while address is not None:
+            page = self._json(self._answer(address))
+            yield from page["changes"]
+            address = page.get("next")
+            if address is not None and not address.startswith("/v1/changes?"):
+                raise Conflict("the origin sends its copies elsewhere; it is no service of this kind")
+
+    def _answer(self, address: str) -> httpx.Response:
+        tried = 0
+        while True:
+            tried += 1
+            wait = min(0.25 * 2.0 ** min(tried, 10), LONGEST_WAIT_S)
+            try:
+                response = self.client.get(address)
+            except httpx.RequestError as error:
+                why = str(error) or type(error).__name__
+            else:
+                if response.status_code not in PASSING:
+                    return response
+                why = f"it answers {response.status_code}"
+                told = response.headers.get("retry-after", "")
+                wait = min(float(told), LONGEST_WAIT_S) if told.isdigit() else wait
+            if self.tries is not None and tried >= self.tries:
+                raise Unavailable(f"the origin cannot be read: {why}")
+            self.pause(wait)
+
+    def _json(self, response: httpx.Response) -> dict[str, Any]:
+        try:
+            answer = json.loads(response.content, parse_float=Decimal)
+        except ValueError:
+            answer = None
+        if response.status_code != 200 or not isinstance(answer, dict):
+            told = answer.get("detail", "") if isinstance(answer, dict) else "no answer of this kind of service"
+            raise Unavailable(f"the origin answers {response.status_code}: {str(told)[:200]}")
+        return answer

@@ -1,0 +1,54 @@
+"""What an editor holds to be true of a statement; looked at under the write lock, so that two editors cannot both win.
+
+A version is named by the revision it began with; a withdrawn statement by the revision it was withdrawn with.
+"""
+
+from collections.abc import Collection
+
+from app.catalogue.history import versions
+from app.catalogue.rows import At
+from app.catalogue.tables import STATEMENTS, Row
+from app.errors import Conflict, Fault, Gone, Invalid, NotFound, Stale
+from app.exchange.editing import Edit, Precondition
+
+
+def never_used(edit: Edit) -> Precondition:
+    """Holds where no statement has or had the id. Raises Conflict."""
+
+    def holds(at: At) -> None:
+        if any(versions(at, table, edit.id) for table in STATEMENTS):
+            text = f"{edit.id} is used already: change it with PUT, or choose another id"
+            raise Conflict(text, [Fault("id-taken", text, pointer="/row/id")])
+
+    return holds
+
+
+def unchanged_since(edit: Edit, wanted: Collection[int]) -> Precondition:
+    """Holds where the statement still is one of these versions.
+
+    Raises Stale, with the tag of the present version as `current`; NotFound; Gone for a withdrawal of what is
+    withdrawn; Invalid where the id is that of a statement of another table.
+    """
+
+    def holds(at: At) -> None:
+        found = versions(at, edit.table, edit.id)
+        if not found:
+            other = table_of(at, edit.id)
+            if other is not None:
+                text = f"{edit.id} is one of {other.table}: a statement never changes its table"
+                raise Invalid(text, [Fault("table", text, pointer="/table", suggestion=other.table)])
+            raise NotFound(f"There is no statement {edit.id}.")
+        last = found[-1]
+        if last.revision_to is not None and edit.row is None:
+            raise Gone(f"{edit.id} was withdrawn with revision {last.revision_to}.", withdrawn_with=last.revision_to)
+        present = last.revision_from if last.revision_to is None else last.revision_to
+        if present not in wanted:
+            tag = f'"r{present}.{"present" if last.revision_to is None else "gone"}"'
+            raise Stale(f"{edit.id} has changed since it was read: read it again.", current=tag)
+
+    return holds
+
+
+def table_of(at: At, id: str) -> type[Row] | None:
+    """The table of a statement, present or withdrawn; None where the id was never used."""
+    return next((table for table in STATEMENTS if versions(at, table, id)), None)

@@ -1,0 +1,67 @@
+"""Puts every write into the audit with the status it was answered with, before that answer is sent."""
+
+import asyncio
+
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from structlog.typing import FilteringBoundLogger
+
+from app.access import audit
+from app.errors import Refusal
+from app.web.access import noted
+from app.web.middleware.rates import BATCHES, LOOKUPS
+
+STORES_NOTHING = {*BATCHES, "/v1/checks"}
+
+
+class Audits:
+    """Pure ASGI, around everything that may refuse a write but the rate, which would let anyone fill the disk.
+
+    An entry that cannot be completed is an error in the log: the write is done or refused already, and said to be.
+    """
+
+    def __init__(self, app: ASGIApp, logger: FilteringBoundLogger) -> None:
+        self.app = app
+        self.logger = logger
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http" or scope["method"] in LOOKUPS or not _stores(scope["path"]):
+            await self.app(scope, receive, send)
+            return
+        answered = False
+
+        async def send_noted(message: Message) -> None:
+            nonlocal answered
+            if message["type"] == "http.response.start" and not answered:
+                answered = True
+                await self._note(scope, message["status"])
+            await send(message)
+
+        try:
+            await self.app(scope, receive, send_noted)
+        finally:
+            if not answered:
+                await self._note(scope, 500)
+
+    async def _note(self, scope: Scope, status: int) -> None:
+        write, shop = noted(scope), scope["app"].state.shop
+        if shop is None:
+            return
+
+        def entry() -> None:
+            if write.number is not None:
+                audit.ended(shop, write.number, status, reason=write.reason, revision=write.revision)
+            else:
+                audit.refused(
+                    shop, write.caller, status, method=scope["method"], path=scope["path"],
+                    request_id=scope["state"].get("request_id"), reason=write.reason,
+                )  # fmt: skip
+
+        try:
+            await asyncio.to_thread(entry)
+        except Refusal as refusal:
+            request_id = scope["state"].get("request_id")
+            self.logger.error("audit", request_id=request_id, status=status, refused=refusal.detail)
+
+
+def _stores(path: str) -> bool:
+    return path.startswith("/v1/") and path.partition(".")[0] not in STORES_NOTHING

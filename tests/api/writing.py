@@ -1,0 +1,85 @@
+"""A service that can be written to: a catalogue with the demo, a shop database beside it, and keys."""
+
+import io
+from collections.abc import AsyncIterator, Iterator
+from contextlib import asynccontextmanager, contextmanager
+from pathlib import Path
+from typing import Any
+
+import httpx
+import psycopg
+from sqlalchemy import make_url, select
+
+from app.access import keys
+from app.access.stored import AUDIT
+from app.catalogue.catalogue import Catalogue
+from app.database.connections import Database
+from app.database.migrating import migrate
+from app.main import create_app
+from app.settings import Settings
+
+TORQUE = "torque-crock-39-axle"
+
+
+@contextmanager
+def shop_beside(url: str, folder: Path) -> Iterator[Database]:
+    """A fresh shop database on the engine of that catalogue."""
+    parsed = make_url(url)
+    if parsed.get_backend_name() == "sqlite":
+        shop_url = f"sqlite:///{folder / 'shop.db'}"
+    else:
+        name = f"{parsed.database}_shop"
+        plain = parsed.set(drivername="postgresql").render_as_string(hide_password=False)
+        with psycopg.connect(plain, autocommit=True) as connection:
+            connection.execute(f"CREATE DATABASE {name}")
+        shop_url = parsed.set(database=name).render_as_string(hide_password=False)
+    shop = Database(shop_url)
+    migrate(shop, "shop")
+    yield shop
+    shop.close()
+
+
+class Writing:
+    """The service and one key per scope; `client` sends the key of an editor unless told otherwise."""
+
+    def __init__(self, database: Database, shop: Database, settings: Settings) -> None:
+        self.database, self.shop = database, shop
+        self.log = io.StringIO()
+        self.app = create_app(settings, Catalogue(database), shop, log_to=self.log)
+        self.keys = {scope: keys.add(shop, f"{scope} bench 1", [scope]) for scope in keys.SCOPES}
+        editor = {"Authorization": f"Bearer {self.keys['edit'].token}"}
+        transport = httpx.ASGITransport(self.app)
+        self.client = httpx.AsyncClient(transport=transport, base_url="http://legwork.test", headers=editor, timeout=60)
+
+    def audit(self) -> list[dict[str, Any]]:
+        """The entries, oldest first."""
+        with self.shop.read() as connection:
+            return [dict(row) for row in connection.execute(select(AUDIT).order_by(AUDIT.c.number)).mappings()]
+
+    async def row(self, id: str = TORQUE, table: str = "torques") -> tuple[dict[str, Any], str]:
+        """A statement as exchanged, and its tag."""
+        answer = await self.client.get(f"/v1/{table}/{id}")
+        assert answer.status_code == 200, answer.text
+        return answer.json()["row"], answer.headers["etag"]
+
+
+def settings_of(database: Database, shop: Database, **more: Any) -> Settings:
+    """Settings by which a child process finds the same databases."""
+    url, shop_url = (each.url.render_as_string(hide_password=False) for each in (database, shop))
+    given = {"write_rate": "100000/minute", "allowed_hosts": ["legwork.test"], **more}
+    return Settings(database_url=url, shop_database_url=shop_url, **given)
+
+
+@asynccontextmanager
+async def writing(database: Database, folder: Path, **more: Any) -> AsyncIterator[Writing]:
+    """The service over that catalogue."""
+    url = database.url.render_as_string(hide_password=False)
+    with shop_beside(url, folder) as shop:
+        service = Writing(database, shop, settings_of(database, shop, **more))
+        async with service.client:
+            yield service
+
+
+def put(row: dict[str, Any], table: str = "torques", reason: str = "read again") -> dict[str, Any]:
+    """The body of a change that puts a row."""
+    return {"table": table, "op": "put", "row": row, "reason": reason}
