@@ -10,9 +10,9 @@ from itertools import islice
 
 from sqlalchemy import Connection, bindparam, insert, select, update
 
-from app.catalogue.rows import Rows, holding
+from app.catalogue.rows import Rows
 from app.catalogue.stored import FINDINGS, OPEN, SQL
-from app.catalogue.tables import TABLES, Chassis, Row
+from app.catalogue.tables import TABLES, Chassis
 from app.catalogue.writing import NewRevision
 from app.rules.engine import judge_all, judge_change, judge_edits
 from app.rules.finding import Finding
@@ -40,26 +40,19 @@ def judge(
 
 
 def changes_of(revision: NewRevision) -> Iterator[Change]:
-    """The changes that a revision being written has made so far, streamed from the database."""
+    """What a revision being written has made of rows that were there before it, streamed from the database.
+
+    New rows are left out: a rule about a change compares two versions.
+    """
     for table in TABLES.values():
         columns = [SQL[table].c[name] for name in table.columns()]
-        opened = select(*columns).where(SQL[table].c.revision_from == revision.number).order_by(SQL[table].c.id)
-        rows = iter(revision.connection.execute(opened.execution_options(yield_per=CHUNK)))
+        closed = select(*columns).where(SQL[table].c.revision_to == revision.number).order_by(SQL[table].c.id)
+        rows = iter(revision.connection.execute(closed.execution_options(yield_per=CHUNK)))
         while part := [table.trusted(row) for row in islice(rows, CHUNK)]:
-            before = revision.before.many(table, [row.id for row in part])
+            after = revision.after.many(table, [row.id for row in part])
             for row in part:
-                yield Change(table, "put", row.id, before.get(row.id), row)
-        yield from _withdrawn(table, revision)
-
-
-def _withdrawn(table: type[Row], revision: NewRevision) -> Iterator[Change]:
-    closed = holding(table).where(SQL[table].c.revision_to == revision.number)
-    opened = select(SQL[table].c.id).where(SQL[table].c.revision_from == revision.number)
-    gone = closed.where(SQL[table].c.id.not_in(opened)).order_by(SQL[table].c.id)
-    streamed = gone.execution_options(yield_per=CHUNK)
-    for found in revision.connection.execute(streamed, {"n": revision.number - 1}):
-        row = table.trusted(found)
-        yield Change(table, "withdraw", row.id, row, None)
+                now = after.get(row.id)
+                yield Change(table, "withdraw" if now is None else "put", row.id, row, now)
 
 
 def keep(revision: NewRevision, found: Iterable[Finding], changes: Sequence[Change] | None) -> Iterator[Finding]:

@@ -1,0 +1,89 @@
+"""The warnings that stand: kept when a revision is accepted, with the span of revisions they stand for."""
+
+import csv
+import datetime as dt
+import random
+from pathlib import Path
+
+import pytest
+from sqlalchemy import select
+
+from app.catalogue.catalogue import Catalogue
+from app.catalogue.stored import FINDINGS, OPEN
+from app.catalogue.tables import Fit, Torque
+from app.database.connections import Database
+from app.exchange.loading import Entry, load
+from app.rules.engine import judge_all
+
+ENTRY = Entry("a test", "tests")
+TODAY = dt.date(2026, 11, 25)
+
+
+def standing(database: Database) -> set[tuple[str, str, str]]:
+    """(rule, table, id) of the warnings that stand."""
+    with database.read() as connection:
+        kept = select(FINDINGS.c.rule, FINDINGS.c.in_table, FINDINGS.c.row_id).where(FINDINGS.c.revision_to == OPEN)
+        return {tuple(row) for row in connection.execute(kept)}  # type: ignore[misc]
+
+
+def found_anew(database: Database) -> set[tuple[str, str, str]]:
+    """The same by a full check of the catalogue as it is."""
+    with Catalogue(database).at() as at:
+        return {(each.rule, each.table or "", each.id or "") for each in judge_all(at, TODAY)}
+
+
+def change(database: Database, folder: Path, table: type[Fit] | type[Torque], id: str, **cells: str) -> None:
+    """Load one changed row."""
+    with Catalogue(database).at() as at:
+        row = at.one(table, id)
+    assert row is not None
+    folder.mkdir(exist_ok=True)
+    with (folder / f"{table.table}.csv").open("w", newline="") as stream:
+        writer = csv.DictWriter(stream, [*table.columns()], lineterminator="\n")
+        writer.writeheader()
+        writer.writerow({**row.cells(), **cells})
+    report = load(database, folder / f"{table.table}.csv", ENTRY, today=TODAY)
+    assert report["accepted"], report["findings"]
+
+
+def ids(database: Database, table: type[Fit] | type[Torque]) -> list[str]:
+    with Catalogue(database).at() as at:
+        return [row.id for row in at.all(table)]
+
+
+def test_a_warning_stands_from_the_revision_that_brought_it_to_the_one_that_mends_it(
+    demo: Database, tmp_path: Path
+) -> None:
+    first, *_, last = ids(demo, Torque)
+    change(demo, tmp_path, Torque, first, page="")
+    change(demo, tmp_path, Torque, last, note="something else altogether")
+    assert ("page-missing", "torques", first) in standing(demo)
+    change(demo, tmp_path, Torque, first, page="99")
+    with demo.read() as connection:
+        span = select(FINDINGS.c.revision_from, FINDINGS.c.revision_to).where(FINDINGS.c.row_id == first)
+        assert [tuple(row) for row in connection.execute(span)] == [(2, 4)]
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_what_stands_after_many_changes_is_what_a_full_check_finds(demo: Database, tmp_path: Path, seed: int) -> None:
+    """Warnings that come and go, kept change by change, against the catalogue judged whole."""
+    draw = random.Random(seed)
+    edits = ({"page": ""}, {"page": "7"}, {"note": "seen"}, {"confirmed": "true"})
+    for _ in range(12):
+        table = draw.choice((Fit, Torque))
+        change(demo, tmp_path, table, draw.choice(ids(demo, table)), **draw.choice(edits))
+    assert standing(demo) == found_anew(demo)
+    assert any(rule == "page-missing" for rule, _, _ in standing(demo))
+
+
+def test_a_full_check_keeps_the_same_as_the_shapes_that_were_touched(
+    demo: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first, second = ids(demo, Torque)[:2]
+    change(demo, tmp_path, Torque, first, page="")
+    monkeypatch.setattr("app.exchange.judging.MANY", 0)
+    change(demo, tmp_path, Torque, second, page="")
+    assert standing(demo) == found_anew(demo)
+    with demo.read() as connection:
+        spans = select(FINDINGS.c.row_id, FINDINGS.c.revision_from).where(FINDINGS.c.rule == "page-missing")
+        assert {tuple(row) for row in connection.execute(spans)} >= {(first, 2), (second, 3)}
