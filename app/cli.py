@@ -54,7 +54,10 @@ def serve(
     from app.web.server import run
 
     settings = _settings(host=host, port=port, database_url=_url(database))
-    stored = _opened(settings, bring_up=True)
+    stored = Database(settings.database_url, settings.read_url)
+    shop = Database(settings.shop_database_url)
+    for each, which in ((stored, "catalogue"), (shop, "shop")):
+        _make_current(each, which)
     if demo:
         with stored.read() as connection:
             empty = latest(connection) == 0
@@ -62,7 +65,7 @@ def serve(
             report = load(stored, SEED_DATA, Entry("demonstration data", WHO))
             if not report["accepted"]:
                 _told(report, as_json=False)
-    run(settings, create_app(settings, Catalogue(stored), Database(settings.shop_database_url)))
+    run(settings, create_app(settings, Catalogue(stored), shop))
 
 
 @cli.command()
@@ -330,11 +333,22 @@ def _opened(settings: Settings, bring_up: bool = False) -> "Database":
         bring_up_to_date(shop, "shop")
         shop.close()
         return stored
-    with stored.read() as connection:
-        found = state(connection, "catalogue")
-    if found != "current":
-        raise Unavailable(f"the schema of the database is {found}; run: legwork migrate")
+    _make_current(stored, "catalogue")
     return stored
+
+
+def _make_current(database: "Database", which: str) -> None:
+    """Bring a SQLite database up to this build; a shared one is only brought up by `legwork migrate`."""
+    from app.database.migrating import migrate as bring_up_to_date
+    from app.database.migrating import state
+
+    if database.is_sqlite:
+        bring_up_to_date(database, which)
+        return
+    with database.read() as connection:
+        found = state(connection, which)
+    if found != "current":
+        raise Unavailable(f"the schema of the {which} database is {found}; run: legwork migrate")
 
 
 def _shop() -> "Database":

@@ -124,6 +124,17 @@ def database_url(request: pytest.FixtureRequest, fresh_database: Fresh) -> Itera
         yield url
 
 
+@pytest.fixture
+def fresh_server_url(postgres: Any) -> Iterator[str]:
+    """The URL of a PostgreSQL database without any table."""
+    MADE["databases"] += 1
+    name = f"legwork_bare_{MADE['databases']}"
+    with psycopg.connect(postgres.get_uri(), autocommit=True) as connection:
+        connection.execute(f"CREATE DATABASE {name}")
+        yield _url(postgres, name)
+        connection.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+
 @pytest.fixture(params=ENGINES)
 def demo_url(request: pytest.FixtureRequest, fresh_database: Fresh) -> Iterator[str]:
     """The URL of a catalogue with the demo at revision 1, to write to; the test runs once per engine."""

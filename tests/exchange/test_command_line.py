@@ -145,3 +145,16 @@ def test_a_child_answers_for_a_serving_worker_and_ends_with_it(demo_url: str, tm
     assert Catalogue(database).answer(lambda at: at.revision) == 1
     database.close()
     assert os.listdir(tmp_path / "there") == ["file"]
+
+
+def test_a_shared_database_without_its_tables_is_not_served(
+    legwork: Called, fresh_server_url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Several machines serve one PostgreSQL: none of them may migrate it in passing."""
+    code, _, err = legwork("serve", "--port", "0", "--database", fresh_server_url)
+    assert (code, err) == (1, "the schema of the catalogue database is empty; run: legwork migrate\n")
+    assert legwork("migrate", "--database", fresh_server_url)[0] == 0
+    served: list[object] = []
+    monkeypatch.setattr("app.web.server.run", lambda settings, app: served.append(app))
+    legwork("serve", "--port", "0", "--database", fresh_server_url)
+    assert len(served) == 1
