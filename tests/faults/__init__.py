@@ -1,0 +1,11 @@
+"""A fault injector: slips as people make them when they copy a manual, one at a time, in a sound catalogue.
+
+It knows the tables and what goes wrong at a desk. It knows nothing of the rules: only `trying` calls the judge.
+`python -m tests.faults` prints what is rejected, warned of and missed, by kind.
+"""
+
+from tests.faults import digits as digits  # registers the kinds
+from tests.faults import lines as lines
+from tests.faults import papers as papers
+from tests.faults import places as places
+from tests.faults import units as units

@@ -1,0 +1,152 @@
+"""What a fault is: one slip of the hand as the rows it writes. Kinds are registered by the modules beside this one."""
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from random import Random
+from typing import TypeVar
+
+from app.catalogue.rows import MemoryRows
+from app.catalogue.tables import STATEMENTS, Row, Statement, from_cells
+
+R = TypeVar("R", bound=Row)
+TOLERANCE = 0.10  # a figure that is not limited is right within a tenth; common practice, no source
+
+
+@dataclass(frozen=True, slots=True)
+class Put:
+    """A row as it comes in; `before` is what stood under its id, None where that is new; `after` None withdraws it."""
+
+    before: Row | None
+    after: Row | None
+
+    @property
+    def row(self) -> Row:
+        row = self.after or self.before
+        assert row is not None
+        return row
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """The rows that one slip writes, the row it is in, and the figure or word it changed."""
+
+    puts: tuple[Put, ...]
+    row: Row
+    was: str
+    now: str
+
+
+class Ground(MemoryRows):
+    """A sound catalogue in hand, with its rows in order for drawing."""
+
+    def __init__(self, rows: Iterable[Row]) -> None:
+        super().__init__(rows)
+        self._listed: dict[type[Row], list[Row]] = {}
+
+    def listed(self, table: type[R]) -> list[R]:
+        """The rows of a table by id."""
+        if table not in self._listed:
+            self._listed[table] = list(self.all(table))
+        return self._listed[table]  # type: ignore[return-value]
+
+
+Maker = Callable[[Ground, Random], Fault | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A kind of slip. `beyond` where it changes a value beyond its tolerance; `missed` says why some cannot be seen."""
+
+    name: str
+    beyond: bool
+    missed: str
+    make: Maker
+
+
+KINDS: dict[str, Kind] = {}
+
+
+def kind(name: str, *, beyond: bool, missed: str = "") -> Callable[[Maker], Maker]:
+    """Register a kind; `make` draws a row and spoils it, or returns None where that row cannot have this fault."""
+
+    def register(make: Maker) -> Maker:
+        assert name not in KINDS, name
+        KINDS[name] = Kind(name, beyond, missed, make)
+        return make
+
+    return register
+
+
+def made(rows: Ground, wanted: Kind, seed: int, count: int) -> Iterator[Fault]:
+    """Up to `count` different faults of a kind: fewer where the catalogue has no place for more."""
+    draw = Random(f"{seed}/{wanted.name}")
+    seen: set[tuple[str, ...]] = set()
+    for _ in range(count * 60):
+        fault = wanted.make(rows, draw)
+        if fault is None:
+            continue
+        key = tuple("|".join(put.row.cells().values()) for put in fault.puts)
+        if key not in seen:
+            seen.add(key)
+            yield fault
+            if len(seen) == count:
+                return
+
+
+def pick(rows: Ground, draw: Random, table: type[R]) -> R | None:
+    """A row of the table, None where it has none."""
+    listed = rows.listed(table)
+    return draw.choice(listed) if listed else None
+
+
+def pick_statement(rows: Ground, draw: Random) -> Statement | None:
+    """A statement: each table as likely as another."""
+    return pick(rows, draw, draw.choice(STATEMENTS))
+
+
+def spoilt(row: R, **cells: str) -> R | None:
+    """The row with these cells written into it, as text; None where no row can hold them."""
+    try:
+        return type(row).model_validate(from_cells(type(row), {**row.cells(), **cells}))
+    except ValueError:
+        return None
+
+
+def one_cell(row: Row, column: str, text: str) -> Fault | None:
+    """The fault of one cell; None where it is the text that stands there."""
+    was = row.cells()[column]
+    after = None if was == text else spoilt(row, **{column: text})
+    return None if after is None else Fault((Put(row, after),), after, was, text)
+
+
+def several_cells(row: Row, cells: dict[str, str], shown: str) -> Fault | None:
+    """The fault of several cells; `shown` is the column that is told of."""
+    after = spoilt(row, **cells)
+    if after is None or after.cells() == row.cells():
+        return None
+    return Fault((Put(row, after),), after, row.cells()[shown], after.cells()[shown])
+
+
+def instead(row: Row, id: str, **cells: str) -> Fault | None:
+    """The fault of a row that came in as another one from the start: the true one is not there, this one is new."""
+    after = spoilt(row, id=id, **cells)
+    if after is None:
+        return None
+    column = next(iter(cells))
+    return Fault((Put(row, None), Put(None, after)), after, row.cells()[column], cells[column])
+
+
+def plain(value: float) -> str:
+    """A figure as it would be printed: three significant digits, no exponent."""
+    text = f"{value:.3g}" if 0.001 < abs(value) < 1000 else f"{value:.0f}"
+    return f"{float(text):.4f}".rstrip("0").rstrip(".") if "e" in text else text
+
+
+def beyond(row: Row, column: str, now: float, low: str = "min", high: str = "max") -> bool:
+    """True when a figure lies outside the limits beside it, or further off than a tenth where it has none."""
+    cells = row.cells()
+    was = float(cells[column])
+    least, most = cells.get(low), cells.get(high)
+    if least and most:
+        return not float(least) <= now <= float(most)
+    return abs(now / was - 1) > TOLERANCE

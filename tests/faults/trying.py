@@ -1,0 +1,135 @@
+"""Faults before the judge, and what became of them. The only place that calls the rules."""
+
+import csv
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+
+from app.catalogue.rows import MemoryRows, Overlay
+from app.catalogue.tables import TABLES, Row, from_cells
+from app.rules.engine import ALL_RULES, Bench, judge_all, judge_change
+from app.rules.finding import Finding
+from app.rules.registry import RULES
+from app.rules.view import Change
+from tests import catalogue_generator
+from tests.faults.fault import KINDS, Fault, Ground, Kind, made
+
+TODAY = date(2026, 6, 1)
+SEED = 20260601
+SEED_DATA = Path(__file__).parents[2] / "seed_data"
+Said = frozenset[tuple[str, str, str, str | None]]
+
+
+def demo() -> Ground:
+    """The demo, read from its files."""
+    rows: list[Row] = []
+    for name, table in TABLES.items():
+        with (SEED_DATA / f"{name}.csv").open(encoding="utf-8", newline="") as stream:
+            rows += [table.model_validate(from_cells(table, cells)) for cells in csv.DictReader(stream)]
+    return Ground(rows)
+
+
+def generated(chassis: int, seed: int = 7) -> Ground:
+    """A generated catalogue of so many chassis."""
+    return Ground(catalogue_generator.rows(chassis, seed))
+
+
+@dataclass(slots=True)
+class Tried:
+    """What became of the faults of one kind."""
+
+    kind: Kind
+    rejected: int = 0
+    warned: int = 0
+    missed: list[Fault] = field(default_factory=list)
+    by_rule: Counter[str] = field(default_factory=Counter)
+    alone: Counter[str] = field(default_factory=Counter)
+    rows: set[tuple[str, str]] = field(default_factory=set)
+    grounds: list[int] = field(default_factory=list)
+
+    @property
+    def tried(self) -> int:
+        return self.rejected + self.warned + len(self.missed)
+
+
+class Court:
+    """A catalogue and what the rules say of it when it is sound."""
+
+    def __init__(self, rows: Ground, bench: Bench = ALL_RULES) -> None:
+        self.rows = rows
+        self.bench = bench
+        self.before = frozenset(said(judge_all(rows, TODAY, bench)))
+
+    def verdict(self, fault: Fault) -> list[Finding]:
+        """What is found because of a fault; what is only incomplete does not count."""
+        after = Overlay(
+            self.rows,
+            MemoryRows(put.after for put in fault.puts if put.after is not None),
+            _withdrawn(fault),
+        )
+        changes = [_change(put.before, put.after) for put in fault.puts]
+        found = judge_change(after, changes, TODAY, self.rows, self.bench)
+        return [
+            finding
+            for finding in found
+            if RULES[finding.rule].family != "completeness" and _said(finding) not in self.before
+        ]
+
+
+def said(findings: Iterable[Finding]) -> set[tuple[str, str, str, str | None]]:
+    """Findings without their words."""
+    return {_said(finding) for finding in findings}
+
+
+def _said(finding: Finding) -> tuple[str, str, str, str | None]:
+    return finding.rule, finding.severity, finding.id, finding.column
+
+
+def _change(before: Row | None, after: Row | None) -> Change:
+    row = after or before
+    assert row is not None
+    return Change(type(row), "withdraw" if after is None else "put", row.id, before, after)
+
+
+def _withdrawn(fault: Fault) -> dict[type[Row], set[str]]:
+    gone: dict[type[Row], set[str]] = {}
+    for put in fault.puts:
+        if put.after is None and put.before is not None:
+            gone.setdefault(type(put.before), set()).add(put.before.id)
+    return gone
+
+
+def trial(courts: list[Court], wanted: Kind, count: int, seed: int = SEED) -> Tried:
+    """`count` faults of a kind, shared equally by the catalogues; the last one makes up for what the others lack."""
+    tried = Tried(wanted)
+    for place, court in enumerate(courts):
+        share = (count - tried.tried) // (len(courts) - place)
+        before = tried.tried
+        for fault in made(court.rows, wanted, seed, share):
+            _count(tried, fault, court.verdict(fault))
+        tried.grounds.append(tried.tried - before)
+    return tried
+
+
+def _count(tried: Tried, fault: Fault, found: list[Finding]) -> None:
+    tried.rows.add((fault.row.table, fault.row.id))
+    rejecting = {finding.rule for finding in found if finding.severity == "reject"}
+    if rejecting:
+        tried.rejected += 1
+    elif found:
+        tried.warned += 1
+    else:
+        tried.missed.append(fault)
+    rules = {finding.rule for finding in found}
+    tried.by_rule.update(rules)
+    if len(rules) == 1:
+        tried.alone.update(rules)
+    elif len(rejecting) == 1:
+        tried.alone.update(rejecting)
+
+
+def trials(courts: list[Court], count: int) -> list[Tried]:
+    """All kinds."""
+    return [trial(courts, each, count) for each in KINDS.values()]
