@@ -11,9 +11,9 @@ import pytest
 from sqlalchemy import func, select
 
 from app.catalogue.catalogue import Catalogue
-from app.catalogue.database import Database
 from app.catalogue.stored import SQL
 from app.catalogue.tables import Spacer
+from app.database.connections import Database
 from app.errors import NoRoom, Unavailable
 from app.exchange.loading import Entry, load
 
@@ -105,7 +105,7 @@ def test_a_full_disk_stores_nothing_and_reads_go_on(tmp_path: Path) -> None:
     """SQLite only: `max_page_count` stands for the end of the disk."""
     from sqlalchemy import event
 
-    from app.catalogue.migrating import migrate
+    from app.database.migrating import migrate
 
     database = Database(f"sqlite:///{tmp_path / 'small.db'}")
     migrate(database, "catalogue")
