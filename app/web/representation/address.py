@@ -106,6 +106,11 @@ def _fields(route: APIRoute) -> tuple[Field, ...]:
     return tuple(sorted(found, key=lambda field: field.name.endswith(_UNITS) or field.name in KEPT))
 
 
+def carried(fields: Sequence[Field], faults: Mapping[str, str]) -> set[str]:
+    """The parameters a form carries along unseen: moment and units, unless something is wrong with them."""
+    return {each.name for each in fields if each.name.endswith(_UNITS) or each.name in KEPT} - faults.keys()
+
+
 def _field(name: str, info: FieldInfo) -> Field:
     kinds = list(_kinds(info.annotation))
     choices = tuple(str(choice) for kind in kinds if get_origin(kind) is Literal for choice in get_args(kind))

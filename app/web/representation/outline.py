@@ -61,7 +61,7 @@ class Section:
 
 
 def sections(answer: Mapping[str, Any], *without: str) -> Iterator[Section]:
-    """The members of an answer: the single values first as pairs, then a section for each of the rest."""
+    """The members of an answer but the empty: the single values first as pairs, then a section for each of the rest."""
     left = {name: value for name, value in answer.items() if name not in without and value not in ([], {})}
     single = {name: value for name, value in left.items() if not isinstance(value, list | dict)}
     if single:
@@ -78,9 +78,12 @@ def node_of(name: str, value: Any) -> Node:
     if isinstance(value, Mapping):
         if set(value) == {"code", "text"}:
             return Words(str(value["text"]))
+        if name == "source" and "title" in value:
+            return Words(words.source_words(value), link_of(name, value["id"]))
         if set(value) <= {"id", "name"}:
             return Words(words.plain(value.get("name", value.get("id"))), link_of(name, value.get("id")))
-        return Pairs([(words.label(key), node_of(_owner(name, key), inner)) for key, inner in value.items()])
+        there = {key: inner for key, inner in value.items() if inner not in ([], {})}
+        return Pairs([(words.label(key), node_of(_owner(name, key), inner)) for key, inner in there.items()])
     if isinstance(value, list):
         return _several(name, value)
     return Words(words.with_unit(name, value), link_of(name, value))

@@ -5,6 +5,7 @@ strictest content policy and without scripts.
 """
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -15,7 +16,7 @@ from starlette.types import Scope
 
 from app.catalogue.tables import TABLES
 from app.web.representation import guided, outline, words
-from app.web.representation.address import Address, unit_links
+from app.web.representation.address import Address, carried, unit_links
 from app.web.representation.code import square_code
 from app.web.representation.drawings import DRAWINGS
 from app.web.representation.kinds import Answered, Representation, register
@@ -64,6 +65,7 @@ def environment() -> Environment:
     made.globals |= {
         "sections": outline.sections, "node_of": outline.node_of, "link_of": outline.link_of,
         "is_quantity": outline.is_quantity, "with_unit": words.with_unit, "split": _split, "tables": TABLES,
+        "carried": carried, "grouped": _grouped,
     }  # fmt: skip
     return made
 
@@ -123,6 +125,24 @@ def _code(question: str, answer: Mapping[str, Any], address: Address) -> Markup 
     if question not in PRINTED:
         return None
     return Markup(square_code(address.pinned(answer["revision"])))
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Statements that hold for the same and stand on the same page of the same source."""
+
+    scope: str
+    rows: list[Mapping[str, Any]]
+
+
+def _grouped(statements: list[Mapping[str, Any]]) -> list[Group]:
+    """Statements by what they hold for and where they stand, in their order."""
+    groups: dict[tuple[str, str], Group] = {}
+    for each in statements:
+        scope = words.scope_words(each["scope"])
+        source = words.source_words(each["source"]) if "source" in each else ""
+        groups.setdefault((scope, source), Group(scope, [])).rows.append(each)
+    return list(groups.values())
 
 
 def _split(text: str) -> tuple[str, str]:

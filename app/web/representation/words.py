@@ -22,7 +22,8 @@ _LABELS = {
     "job-card": "job card", "setup": "set-up", "not_done": "not done on this fork", "write_down": "to write down",
     "revision_from": "holds since revision", "recorded_at": "recorded", "ucum": "UCUM code", "also_in": "also in",
     "href": "address", "from": "from", "to": "to", "q": "search", "per_page": "rows", "units": "units",
-    "dual_crown": "dual crown", "nlgi": "NLGI", "bb_drop": "bottom bracket drop", "geometry_sag": "sag in the geometry",
+    "dual_crown": "dual crown", "nlgi": "NLGI", "bb_drop": "bottom bracket drop", "bb_height": "bottom bracket height",
+    "geometry_sag": "sag in the geometry",
     "hours": "riding hours", "bead_seat": "bead seat", "as_of": "as of", "min_revision": "at least revision",
     "percent": "share of travel", "share_percent": "holds the true value", "what": "what", "viscosity_40": "at 40 °C",
     "viscosity_100": "at 100 °C", "density_15": "density at 15 °C", "format": "form",
@@ -139,8 +140,14 @@ def source_words(source: Mapping[str, Any]) -> str:
 
 
 def mass_words(guide: Mapping[str, Any]) -> str:
-    """The mass bracket of a guide: from the first up to, but not at, the second."""
-    low, high = (guide[name]["text"] if name in guide else None for name in ("rider_mass_from", "rider_mass_to"))
+    """The mass bracket of a guide: from the first up to, but not at, the second; as published beside what is shown."""
+    ends = [guide.get(name, {}) for name in ("rider_mass_from", "rider_mass_to")]
+    said = _bracket(*(end.get("text") for end in ends))
+    published = [end.get("as_published") for end in ends]
+    return f"{said} (published {_bracket(*published)})" if any(published) else said
+
+
+def _bracket(low: str | None, high: str | None) -> str:
     if low and high:
         return f"{low} to below {high}"
     if low:

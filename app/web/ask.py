@@ -1,0 +1,55 @@
+"""A lookup as a client asks it: of a server over HTTP, or of a local database through the same web service in process.
+
+Both ways go through the routes, so that an answer on the command line is the answer on the wire.
+"""
+
+import asyncio
+import io
+from collections.abc import Sequence
+from typing import Any
+
+import httpx
+
+from app.errors import Invalid, Unavailable
+
+TIMEOUT_S = 30.0
+_IN_PROCESS = "http://localhost"
+
+
+def read_parameters(words: Sequence[str]) -> list[tuple[str, str]]:
+    """`travel=150` as name and value. Raises Invalid for a word without `=`."""
+    for word in words:
+        if "=" not in word:
+            raise Invalid.one("not-a-parameter", f"{word} is no parameter: write it as name=value, such as travel=150.")
+    return [(name, value) for name, _, value in (word.partition("=") for word in words)]
+
+
+def ask_server(server: str, path: str, parameters: Sequence[tuple[str, str]], media_type: str) -> httpx.Response:
+    """The response of a server. Raises Unavailable where there is none."""
+    try:
+        with httpx.Client(base_url=server, timeout=TIMEOUT_S, follow_redirects=False) as client:
+            return client.send(_request(client, path, parameters, media_type))
+    except (httpx.HTTPError, httpx.InvalidURL, UnicodeError) as error:
+        raise Unavailable(f"{server} cannot be asked: {error or type(error).__name__}") from error
+
+
+def ask_app(app: Any, path: str, parameters: Sequence[tuple[str, str]], media_type: str) -> httpx.Response:
+    """The response of a service in this process; `app` is what `create_app` gives."""
+
+    async def ask() -> httpx.Response:
+        transport = httpx.ASGITransport(app)
+        async with httpx.AsyncClient(transport=transport, base_url=_IN_PROCESS) as client:
+            return await client.send(_request(client, path, parameters, media_type))
+
+    return asyncio.run(ask())
+
+
+def _request(client: Any, path: str, parameters: Sequence[tuple[str, str]], media_type: str) -> httpx.Request:
+    where = path if path.startswith("/") else f"/v1/{path}"
+    made: httpx.Request = client.build_request("GET", where, params=parameters or None, headers={"Accept": media_type})
+    return made
+
+
+def silent() -> io.StringIO:
+    """Where a service in this process logs to: nobody reads it."""
+    return io.StringIO()

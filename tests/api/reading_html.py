@@ -1,0 +1,52 @@
+"""A page read strictly: tags that close, ids once, nothing inline that a strict content policy forbids."""
+
+from html.parser import HTMLParser
+
+VOID = {"meta", "link", "input", "br", "hr", "img"}
+
+
+class Page(HTMLParser):
+    """The words of a page, its links and forms. Reading fails where an element is not closed or closes another."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__(convert_charrefs=True)
+        self.open: list[str] = []
+        self.words: list[str] = []
+        self.links: list[str] = []
+        self.ids: list[str] = []
+        self.tags: set[str] = set()
+        self.attributes: set[str] = set()
+        self.drawing = 0
+        self.feed(html)
+        self.close()
+        assert self.open == [], f"not closed: {self.open}"
+        assert len(self.ids) == len(set(self.ids)), "an id twice"
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.add(tag)
+        for name, value in attrs:
+            self.attributes.add(name)
+            if name == "id":
+                self.ids.append(value or "")
+            if name in ("href", "src", "action", "formaction"):
+                self.links.append(value or "")
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.handle_starttag(tag, attrs)
+        if tag not in VOID:
+            self.open.pop()
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open, f"</{tag}> closes nothing"
+        assert self.open[-1] == tag, f"</{tag}> closes {self.open[-1]}"
+        self.open.pop()
+
+    def handle_data(self, data: str) -> None:
+        self.words.append(data)
+
+    @property
+    def text(self) -> str:
+        """What is read, runs of white space as one space."""
+        return " ".join("".join(self.words).split())

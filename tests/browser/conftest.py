@@ -1,0 +1,94 @@
+"""A service over the demo behind a real socket, and Debian's Chromium. Where there is no browser the tests are skipped
+with the reason, except where the environment has CI set: there that is a failure."""
+
+import io
+import os
+import shutil
+import threading
+import time
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+import uvicorn
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+from app.catalogue.catalogue import Catalogue
+from app.database.connections import Database
+from app.main import create_app
+from app.settings import Settings
+from app.web.server import config_of
+from tests.conftest import Fresh
+
+BROWSERS = ("chromium", "/usr/bin/chromium")
+ARGUMENTS = (
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+)  # fmt: skip
+
+Open = Callable[..., "Watched"]
+
+
+class Watched:
+    """A page, what its console said and which requests it made."""
+
+    def __init__(self, context: BrowserContext) -> None:
+        self.page: Page = context.new_page()
+        self.said: list[str] = []
+        self.asked: list[str] = []
+        self.page.on("console", lambda message: self.said.append(message.text))
+        self.page.on("pageerror", lambda error: self.said.append(str(error)))
+        self.page.on("request", lambda request: self.asked.append(request.url))
+
+
+@pytest.fixture(scope="session")
+def site(fresh_database: Fresh) -> Iterator[str]:
+    """The address of a service over the demo."""
+    with fresh_database("sqlite", True) as url:
+        database = Database(url)
+        settings = Settings(port=0)
+        server = uvicorn.Server(config_of(create_app(settings, Catalogue(database), log_to=io.StringIO()), settings))
+        thread = threading.Thread(target=server.run, daemon=True)
+        thread.start()
+        deadline = time.monotonic() + 30
+        while not server.started:
+            assert time.monotonic() < deadline, "the server did not start"
+            time.sleep(0.02)
+        yield f"http://127.0.0.1:{server.servers[0].sockets[0].getsockname()[1]}"
+        server.should_exit = True
+        thread.join(15)
+        database.close()
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """Chromium as the machine has it."""
+    found = next((path for name in BROWSERS if (path := shutil.which(name))), None)
+    if found is None:
+        if os.environ.get("CI"):
+            pytest.fail("there is no chromium; apt-get install -y chromium")
+        pytest.skip("there is no chromium on this machine")
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=found, args=list(ARGUMENTS))
+        yield started
+        started.close()
+
+
+@pytest.fixture
+def opened(browser: Browser, site: str) -> Iterator[Open]:
+    """Opens an address of the service in a window of its own. Afterwards: no console message but those a test takes
+    out of `said`, and no request that left the host."""
+    windows: list[tuple[BrowserContext, Watched]] = []
+
+    def open_(path: str, *, width: int = 1200, **settings: Any) -> Watched:
+        context = browser.new_context(viewport={"width": width, "height": 900}, **settings)
+        watched = Watched(context)
+        windows.append((context, watched))
+        watched.page.goto(site + path)
+        return watched
+
+    yield open_
+    for context, watched in windows:
+        context.close()
+        assert watched.said == []
+        assert [url for url in watched.asked if not url.startswith((site, "data:"))] == []
