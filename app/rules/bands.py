@@ -30,7 +30,7 @@ TORQUE_BY_POSITION: tuple[tuple[str, Band], ...] = (
     ("spacer", Band(0.5, 9)),
     ("foot", Band(3, 25)),
     ("axle", Band(3, 25)),
-    ("brake", Band(4, 13)),
+    ("brake", Band(4.5, 13)),
     ("crown", Band(2.5, 15)),
     ("knob", Band(0.2, 3)),
 )
@@ -43,13 +43,13 @@ TORQUE_BY_KIND: dict[str, Band] = {
     "bolt": Band(1, 40),
 }
 FILL: dict[str, Band] = {
-    "spring-side lower leg": Band(3, 65),
-    "damper-side lower leg": Band(3, 65),
+    "spring-side lower leg": Band(4, 65),
+    "damper-side lower leg": Band(4, 65),
     "above the air piston": Band(0.8, 15),
     "spring-side stanchion": Band(0.5, 300),
     "negative chamber": Band(0.2, 25),
     "damper": Band(20, 500),
-    "foam ring": Band(0.8, 10),
+    "foam ring": Band(0.8, 8),
 }
 LEVEL_MM = Band(20, 300)
 PRESSURE_KPA = Band(100, 2400)  # 15 to 350 psi
@@ -65,6 +65,29 @@ LIMITS: dict[str, tuple[str, str, Band]] = {
     "stanchion height in the crown": ("length", "mm", Band(0, 320)),
 }
 AXLE_TO_CROWN_LESS_TRAVEL_MM = Band(280, 460)
+READ_PRESSURE_KPA = Band(60, 5000)  # up to full travel
+TEMPERATURE_C = Band(-40, 60)
+HOURS: dict[str, Band] = {"lower-leg-service": Band(8, 220), "full-service": Band(20, 600)}
+TRAVEL_MM = Band(30, 320)
+VOLUME_ML = Band(5, 500)
+DIMENSIONS: dict[str, dict[str, Band]] = {
+    "chassis": {
+        "stanchion_diameter_mm": Band(22, 60), "stanchion_bore_mm": Band(15, 56), "travel_min_mm": TRAVEL_MM,
+        "travel_max_mm": TRAVEL_MM, "leg_free_volume_ml": Band(6, 300),
+    },
+    "springs": {
+        "bore_mm": Band(14, 56), "shaft_diameter_mm": Band(5, 25), "end_volume_ml": VOLUME_ML,
+        "negative_volume_ml": Band(2, 300), "port_travel_mm": Band(0, 60), "stroke_max_mm": TRAVEL_MM,
+    },
+    "dampers": {"travel_max_mm": TRAVEL_MM},
+    "spacers": {"volume_ml": Band(0.5, 60)},
+    "frames": {
+        "axle_to_crown_mm": Band(330, 680), "axle_to_crown_max_mm": Band(330, 680), "travel_min_mm": TRAVEL_MM,
+        "travel_max_mm": TRAVEL_MM, "head_angle_deg": Band(55, 80), "seat_angle_deg": Band(60, 85),
+        "wheelbase_mm": Band(800, 1500), "chainstay_mm": Band(330, 560), "reach_mm": Band(280, 620),
+        "stack_mm": Band(420, 800),
+    },
+}  # fmt: skip
 
 
 def torque_band(position: str, kind: str) -> Band:

@@ -71,7 +71,8 @@ FAMILIES = {
     "contradiction": "contradiction",
     "envelope": "envelope", "belonging": "envelope",
     "air": "physics", "bands": "physics", "bolts": "physics", "fluids": "physics", "sag": "physics",
-    "slips": "slips", "unlike": "slips",
+    "construction": "physics", "dimensions": "physics",
+    "slips": "slips", "unlike": "slips", "twins": "slips", "ladders": "slips",
     "provenance": "provenance",
     "completeness": "completeness",
 }  # fmt: skip

@@ -72,7 +72,7 @@ def lower_leg_without_oil(family: Family, today: date) -> Iterator[Hit]:
         travel_mm="150",
         source="manual-a",
         page="14",
-        pressure_limit="150",
+        pressure_limit="160",
         pressure_unit="psi",
     ),
     fails=edit(

@@ -71,7 +71,7 @@ def _geometry(spring: Spring) -> tuple[float, ...] | None:
     shape="family",
     severity="warn",
     silenced_by=(*FORM, "pressure-implausible", "rider-mass-implausible", "unit-slip", "digit-slip",
-                 "guide-pressure-not-rising", "guide-pressure-above-limit"),
+                 "guide-pressure-not-rising", "guide-pressure-above-limit", "guide-line-off"),
     passes=edit("guides", "guide-light", chassis="fork-a", spring="spring-140", chamber="positive",
                 rider_mass_from="30", rider_mass_to="40", mass_unit="kg", pressure="85", pressure_unit="psi",
                 source="manual-a", page="12"),

@@ -1,0 +1,215 @@
+"""Physics of a construction: springs that differ by their shaft only, their limits, and the lowers they go into."""
+
+from collections import defaultdict
+from collections.abc import Iterator
+from datetime import date
+from itertools import pairwise
+
+from app.catalogue.tables import Fit, Spring
+from app.physics.air_chambers import disc_area_m2
+from app.rules.checks.envelope import FORM
+from app.rules.finding import Severity
+from app.rules.registry import Hit, edit, rule
+from app.rules.view import Family
+
+SIBLING_VOLUME = 0.03  # share of the chamber by which rounded volumes of one construction differ
+FAR_VOLUME = 0.3  # share beyond which no variation of a construction explains a volume
+ENOUGH = 3  # siblings that agree before one that does not is refused; design, section 5
+FAR_MM = 10  # no lowers of one chassis and wheel differ by more
+SHARED = ("bore_mm", "shaft_diameter_mm", "negative_volume_ml", "port_travel_mm")  # of one construction
+
+
+def _constructions(family: Family) -> Iterator[list[tuple[Fit, Spring]]]:
+    """Fits of one chassis, wheel, spacer and construction whose travel is set by shaft length, by travel."""
+    groups: dict[tuple[object, ...], list[tuple[Fit, Spring]]] = defaultdict(list)
+    for row in family.of(Fit):
+        spring = family.springs.get(row.spring)
+        if spring is not None and spring.travel_set_by == "shaft length" and spring.family is not None:
+            groups[row.chassis, spring.maker, spring.family, row.wheel_size, row.variant, row.spacer].append(
+                (row, spring)
+            )
+    for group in groups.values():
+        if len(group) > 1:
+            yield sorted(group, key=lambda pair: (pair[0].travel_mm, pair[0].id))
+
+
+@rule(
+    "spacer-limit-grows-with-travel",
+    shape="family",
+    severity="warn",
+    silenced_by=(*FORM, "spacers-fill-chamber", "travel-outside-chassis"),
+    passes=edit("fits", "fit-160", spacer_limit="4"),
+    fails=edit("fits", "fit-160", spacer_limit="5"),
+)
+def spacer_limit_grows_with_travel(family: Family, today: date) -> Iterator[Hit]:
+    """A longer fit may carry more spacers than a shorter one of the same construction.
+
+    With a longer stroke less air is left at its end, so limits fall as travel grows; two rows were probably exchanged.
+
+    Mend: compare the spacer limits of both travels with the page.
+    """
+    for group in _constructions(family):
+        stated = [fit for fit, _ in group if fit.spacer_limit is not None]
+        for shorter, longer in pairwise(stated):
+            if shorter.travel_mm < longer.travel_mm and (longer.spacer_limit or 0) > (shorter.spacer_limit or 0):
+                text = f"{longer.id} may carry {longer.spacer_limit} at {longer.travel_mm:g} mm, {shorter.id} only "
+                yield Hit(longer, "spacer_limit", text + f"{shorter.spacer_limit} at {shorter.travel_mm:g} mm", shorter,
+                          mutual=True)  # fmt: skip
+
+
+@rule(
+    "limit-differs-by-wheel",
+    shape="family",
+    silenced_by=(*FORM, "spacers-fill-chamber", "pressure-limit-above-spring", "pressure-implausible", "unit-slip",
+                 "digit-slip", "spacer-limit-grows-with-travel", "disagree-unrelated"),
+    passes=edit("fits", "fit-160-small", chassis="fork-a", spring="spring-150-small", wheel_size="584", travel_mm="150",
+                spacer="spacer-a", spacer_limit="4", source="manual-a", page="14"),
+    fails=edit("fits", "fit-160-small", chassis="fork-a", spring="spring-150-small", wheel_size="584", travel_mm="150",
+               spacer="spacer-a", spacer_limit="3", source="manual-a", page="14"),
+)  # fmt: skip
+def limit_differs_by_wheel(family: Family, today: date) -> Iterator[Hit]:
+    """One spring at one travel may carry other spacers or another pressure with another wheel.
+
+    The wheel does not touch the air chamber; one of the two limits belongs to another line of the table.
+
+    Mend: compare both limits with the page; if both are right, set confirmed in one of them.
+    """
+    groups: dict[tuple[object, ...], list[Fit]] = defaultdict(list)
+    for row in family.of(Fit):
+        if row.wheel_size is not None:
+            groups[row.chassis, row.spring, row.travel_mm, row.spacer, row.variant, row.damper].append(row)
+    for group in groups.values():
+        first = group[0]
+        for row in group[1:]:
+            years = row.model_year_from == first.model_year_from and row.model_year_to == first.model_year_to
+            if not years or row.wheel_size == first.wheel_size or row.travel_spacers != first.travel_spacers:
+                continue
+            for name in ("spacer_limit", "pressure_limit"):
+                here, there = row.__dict__[name], first.__dict__[name]
+                if (
+                    here is not None
+                    and there is not None
+                    and here != there
+                    and row.pressure_unit == first.pressure_unit
+                ):
+                    text = f"{row.id} says {here}, {first.id} for wheel {first.wheel_size} {there}"
+                    severity: Severity = "warn" if row.confirmed or first.confirmed else "reject"
+                    yield Hit(row, name, text, first, severity, mutual=True)
+                    break
+
+
+@rule(
+    "chamber-differs-from-siblings",
+    shape="family",
+    severity="warn",
+    silenced_by=(
+        *FORM,
+        "travel-outside-chassis",
+        "stroke-below-travel",
+        "spacers-fill-chamber",
+        "shaft-wider-than-bore",
+        "bore-not-in-stanchion",
+    ),
+    passes=edit("springs", "spring-140", end_volume_ml="66"),
+    fails=edit("springs", "spring-140", end_volume_ml="67"),
+)
+def chamber_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
+    """The positive chamber of a spring at full extension differs from that of its siblings with other shafts.
+
+    Where the shaft sets the travel, V_end + A*T is one volume for all lengths; one of the figures is misread.
+
+    Mend: compare end volume, bore and travel of the siblings with the page.
+    """
+    for group in _constructions(family):
+        whole: list[tuple[float, Fit]] = []
+        for fit, spring in group:
+            if spring.end_volume_ml is not None and spring.bore_mm is not None and spring.bore_mm > 0:
+                swept_ml = disc_area_m2(spring.bore_mm / 1000) * fit.travel_mm * 1000
+                whole.append((float(spring.end_volume_ml) + swept_ml, fit))
+        if len(whole) < 2:
+            continue
+        middle = sorted(volume for volume, _ in whole)[(len(whole) - 1) // 2]
+        agreeing = len({fit.spring for volume, fit in whole if abs(volume - middle) <= SIBLING_VOLUME / 3 * middle})
+        for volume, fit in whole:
+            if abs(volume - middle) > max(2.0, SIBLING_VOLUME * middle):
+                text = f"{volume:.0f} mL at full extension, its siblings have {middle:.0f} mL"
+                far = abs(volume - middle) > FAR_VOLUME * middle
+                sure = agreeing >= (2 if far else ENOUGH) and not fit.confirmed
+                severity: Severity = "reject" if sure else "warn"
+                yield Hit(fit, "spring", text, severity=severity)
+
+
+@rule(
+    "axle-to-crown-scatter",
+    shape="family",
+    severity="warn",
+    silenced_by=(*FORM, "travel-outside-chassis", "axle-to-crown-implausible"),
+    passes=edit("fits", "fit-140", axle_to_crown_mm="539"),
+    fails=edit("fits", "fit-140", axle_to_crown_mm="539.1"),
+)
+def axle_to_crown_scatter(family: Family, today: date) -> Iterator[Hit]:
+    """Axle-to-crown less travel differs by more than 3 mm between fits of one chassis and wheel.
+
+    Crown and lowers are the same, so each millimetre of travel adds one; a travel or a length is misread.
+
+    Mend: compare travel and axle-to-crown with the page; state the wheel size where the lowers differ.
+    """
+    groups: dict[tuple[object, ...], list[tuple[float, Fit]]] = defaultdict(list)
+    for row in family.of(Fit):
+        if row.axle_to_crown_mm is not None:
+            rest = float(row.axle_to_crown_mm) - row.travel_mm
+            groups[row.chassis, row.wheel_size].append((rest, row))
+    for group in groups.values():
+        middle = sorted(rest for rest, _ in group)[(len(group) - 1) // 2]
+        agreeing = sum(abs(rest - middle) <= 3 for rest, _ in group)
+        for rest, row in group:
+            if abs(rest - middle) > 3 + 1e-9:
+                text = f"less the travel it is {rest:g} mm, that of others {middle:g} mm"
+                severity: Severity = "reject" if agreeing >= 3 and abs(rest - middle) > FAR_MM else "warn"
+                yield Hit(row, "axle_to_crown_mm", text, severity=severity)
+
+
+@rule(
+    "construction-differs",
+    shape="family",
+    severity="warn",
+    silenced_by=(
+        *FORM, "dimension-implausible", "shaft-wider-than-bore", "bore-not-in-stanchion", "port-beyond-travel",
+        "chamber-differs-from-siblings",
+    ),
+    passes=edit("springs", "spring-140", shaft_diameter_mm=""),
+    fails=edit("springs", "spring-140", shaft_diameter_mm="12"),
+)  # fmt: skip
+def construction_differs(family: Family, today: date) -> Iterator[Hit]:
+    """A spring has another bore, shaft, negative volume or port than the springs of its construction.
+
+    Springs of one construction differ by the length of their shaft only; a figure is misread, or the family is another.
+
+    Mend: compare the figures of the siblings with the page, or name another family.
+    """
+    fits: dict[str, Fit] = {}
+    for row in family.of(Fit):
+        fits.setdefault(row.spring, row)
+    constructions: dict[tuple[str, str], list[Spring]] = defaultdict(list)
+    for spring in family.springs.values():
+        if spring.family is not None and spring.travel_set_by == "shaft length" and spring.id in fits:
+            constructions[spring.maker, spring.family].append(spring)
+    for springs in constructions.values():
+        for name in SHARED:
+            odd = _odd_spring(springs, name)
+            if odd is not None:
+                fit, sure = fits[odd[0].id], odd[1] and not fits[odd[0].id].confirmed
+                text = f"{name} of {odd[0].id} is {odd[0].__dict__[name]}, of its siblings {odd[2]}"
+                yield Hit(fit, "spring", text, severity="reject" if sure else "warn")
+
+
+def _odd_spring(springs: list[Spring], name: str) -> tuple[Spring, bool, object] | None:
+    """The spring whose figure differs from that of all others, whether that is certain, and theirs."""
+    given = sorted((each for each in springs if each.__dict__[name] is not None), key=lambda each: each.id)
+    figures: dict[object, list[Spring]] = defaultdict(list)
+    for spring in given:
+        figures[spring.__dict__[name]].append(spring)
+    if len(figures) != 2:
+        return None
+    (_, few), (usual, many) = sorted(figures.items(), key=lambda each: len(each[1]))
+    return (few[-1], len(many) >= ENOUGH, usual) if len(few) == 1 else None

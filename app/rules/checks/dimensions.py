@@ -1,0 +1,141 @@
+"""Physics and practice: lengths, volumes, hours and readings that no fork of the trade has (app.rules.bands)."""
+
+from collections import defaultdict
+from collections.abc import Iterator
+from datetime import date
+
+from app.catalogue.tables import Chassis, Damper, Fit, Frame, Interval, Reading, Spacer, Spring
+from app.rules.bands import DIMENSIONS, HOURS, READ_PRESSURE_KPA, RIDER_KG, TEMPERATURE_C, figure
+from app.rules.checks.envelope import FORM
+from app.rules.registry import Hit, edit, rule
+from app.rules.view import Family, RowView
+
+LONGEST_YEARS = 10  # model years of one generation
+UNFITTED_MM = 30  # a chassis is not built to travels so far from every spring listed for it
+
+
+@rule(
+    "dimension-implausible",
+    shape="row",
+    tables=(Chassis, Spring, Damper, Spacer, Frame),
+    silenced_by=(*FORM, "shaft-wider-than-bore", "bore-wider-than-stanchion"),
+    passes=edit("chassis", "fork-b", stanchion_bore_mm="", stanchion_diameter_mm="60"),
+    fails=edit("chassis", "fork-b", stanchion_bore_mm="", stanchion_diameter_mm="61"),
+)
+def dimension_implausible(view: RowView, today: date) -> Iterator[Hit]:
+    """A length, volume or angle is not that of any bicycle fork, spring or frame.
+
+    A point slipped, two digits exchanged or a figure in inches; formulas would go on computing with it. The bands are
+    common practice.
+
+    Mend: compare the figure with the page: lengths in mm, volumes in mL, angles in degrees.
+    """
+    fields = view.row.__dict__
+    for name, band in DIMENSIONS[view.row.table].items():
+        value = fields[name]
+        if value is not None and not band.holds(float(value)):
+            yield Hit(view.row, name, f"{float(value):g} is not within {band.low:g} to {band.high:g}")
+            return
+
+
+@rule(
+    "reading-implausible",
+    shape="row",
+    tables=(Reading,),
+    silenced_by=FORM,
+    passes=edit("readings", "reading-sag", rider_mass="200"),
+    fails=edit("readings", "reading-sag", rider_mass="201"),
+)
+def reading_implausible(view: RowView, today: date) -> Iterator[Hit]:
+    """A reading has a pressure, mass or temperature that was never measured on a fork.
+
+    Set-ups are computed from readings; a point slipped in one gives a pressure ten times too high. The bands are
+    common practice.
+
+    Mend: compare the figure with what was written down, and its unit.
+    """
+    row = view.row
+    assert isinstance(row, Reading)
+    read = (
+        ("pressure", figure(row.pressure, row.pressure_unit, "pressure", "kPa"), READ_PRESSURE_KPA, "kPa"),
+        ("rider_mass", figure(row.rider_mass, row.mass_unit, "mass", "kg"), RIDER_KG, "kg"),
+        ("temperature_c", None if row.temperature_c is None else float(row.temperature_c), TEMPERATURE_C, "°C"),
+    )
+    for name, value, band, unit in read:
+        if value is not None and not band.holds(value):
+            yield Hit(row, name, f"{value:.4g} {unit} is not within {band.low:g} to {band.high:g} {unit}")
+            return
+
+
+@rule(
+    "interval-implausible",
+    shape="row",
+    tables=(Interval,),
+    silenced_by=FORM,
+    passes=edit("intervals", "interval-legs", hours="8"),
+    fails=edit("intervals", "interval-legs", hours="7"),
+)
+def interval_implausible(view: RowView, today: date) -> Iterator[Hit]:
+    """A service is due after fewer or more hours than any maker asks for.
+
+    A digit lost wastes a fork's working life or its owner's money. The bands are common practice.
+
+    Mend: compare the hours with the page.
+    """
+    row = view.row
+    assert isinstance(row, Interval)
+    band = HOURS.get(row.operation)
+    if band is not None and row.hours is not None and not band.holds(row.hours):
+        yield Hit(row, "hours", f"{row.operation}: {row.hours} h is not within {band.low:g} to {band.high:g} h")
+
+
+@rule(
+    "travel-range-unfitted",
+    shape="family",
+    severity="warn",
+    silenced_by=(*FORM, "dimension-implausible", "travel-outside-chassis"),
+    passes=edit("chassis", "fork-a", travel_min_mm="110"),
+    fails=edit("chassis", "fork-a", travel_min_mm="109"),
+)
+def travel_range_unfitted(family: Family, today: date) -> Iterator[Hit]:
+    """A chassis is said to go far below or above every travel that a spring is listed for.
+
+    Two digits of the range are probably exchanged (180 and 108); a wrong range lets every slip of a travel through.
+
+    Mend: compare the range with the page; add the fits that are missing.
+    """
+    travels: dict[str, list[float]] = defaultdict(list)
+    for fit in family.of(Fit):
+        travels[fit.chassis].append(fit.travel_mm)
+    for id, listed in travels.items():
+        chassis = family.chassis[id]
+        for name, gap in (
+            ("travel_min_mm", min(listed) - (chassis.travel_min_mm or min(listed))),
+            ("travel_max_mm", (chassis.travel_max_mm or max(listed)) - max(listed)),
+        ):
+            if gap > UNFITTED_MM:
+                yield Hit(chassis, name, f"the nearest spring listed is {gap:g} mm away")
+
+
+@rule(
+    "generation-long",
+    shape="row",
+    severity="warn",
+    tables=(Chassis,),
+    silenced_by=FORM,
+    passes=edit("chassis", "fork-b", model_year_from="2016"),
+    fails=edit("chassis", "fork-b", model_year_from="2015"),
+)
+def generation_long(view: RowView, today: date) -> Iterator[Hit]:
+    """One generation of a fork is said to have been made for more than ten model years.
+
+    Makers replace a chassis sooner (common practice, no source); 2021 was probably written 2012.
+
+    Mend: compare the years with the page; two generations are two chassis.
+    """
+    row = view.row
+    assert isinstance(row, Chassis)
+    if row.model_year_from is not None and row.model_year_to is not None:
+        years = row.model_year_to - row.model_year_from + 1
+        if years > LONGEST_YEARS:
+            yield Hit(row, "model_year_from", f"{years} model years")

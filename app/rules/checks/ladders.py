@@ -1,0 +1,80 @@
+"""Slips in a guide: the one line whose pressure does not lie with all the others."""
+
+from collections.abc import Iterator, Sequence
+from datetime import date
+
+from app.catalogue.tables import Guide
+from app.rules.bands import figure
+from app.rules.checks.air import ladders
+from app.rules.checks.envelope import FORM
+from app.rules.finding import Severity
+from app.rules.registry import Hit, edit, rule
+from app.rules.view import Family
+
+LEAST_LINES = 5
+STRAIGHT = 0.05  # how far the other lines may lie off their own straight line: pressures are printed in round figures
+OFF, FAR_OFF = 0.09, 0.12  # what shows, and what no rounding explains
+Point = tuple[float, float]
+
+
+@rule(
+    "guide-line-off",
+    shape="family",
+    severity="warn",
+    silenced_by=(*FORM, "pressure-implausible", "rider-mass-implausible", "unit-slip", "digit-slip",
+                 "guide-pressure-above-limit", "disagree-unrelated"),
+    passes=edit("guides", "guide-100", chassis="fork-a", spring="spring-150", damper="damper-a", chamber="positive",
+                rider_mass_from="100", rider_mass_to="110", mass_unit="kg", mass_is="with gear", pressure="105",
+                pressure_unit="psi", source="manual-a", page="12"),
+    fails=edit("guides", "guide-100", chassis="fork-a", spring="spring-150", damper="damper-a", chamber="positive",
+               rider_mass_from="100", rider_mass_to="110", mass_unit="kg", mass_is="with gear", pressure="112",
+               pressure_unit="psi", source="manual-a", page="12"),
+)  # fmt: skip
+def guide_line_off(family: Family, today: date) -> Iterator[Hit]:
+    """One line of a guide gives a pressure that all its other lines do not lead to.
+
+    At one sag the pressure grows in a straight line with the load (app.physics.air_spring); where all lines but one do
+    so, that one is misread.
+
+    Mend: compare pressure and masses of the line with the page; if they are right, set confirmed after a second look.
+    """
+    for ladder in ladders(family):
+        found = _points(ladder)
+        if len(found) < LEAST_LINES:
+            continue
+        misfits = [_misfit(found, at) for at in range(len(found))]
+        at = max(range(len(found)), key=lambda each: misfits[each][0])
+        off, rest = misfits[at]
+        if off >= OFF and rest <= STRAIGHT and off > 2 * rest:
+            row = ladder[at]
+            severity: Severity = "reject" if off >= FAR_OFF and not row.confirmed else "warn"
+            yield Hit(row, "pressure", f"it is {off:.0%} off the line of the other {len(found) - 1}", severity=severity)
+
+
+def _points(ladder: Sequence[Guide]) -> list[Point]:
+    """Mass in kg and pressure in kPa of each line; none where one of them is not known."""
+    found = []
+    for row in ladder:
+        mass = figure(row.rider_mass_from, row.mass_unit, "mass", "kg")
+        pressure = figure(row.pressure, row.pressure_unit, "pressure", "kPa")
+        if mass is None or pressure is None or pressure <= 0:
+            return []
+        found.append((mass, pressure))
+    return found
+
+
+def _misfit(points: Sequence[Point], at: int) -> tuple[float, float]:
+    """How far one point lies off the least-squares line of the others, and the furthest of those, as shares."""
+    others = [point for place, point in enumerate(points) if place != at]
+    count = len(others)
+    mean_x, mean_y = sum(x for x, _ in others) / count, sum(y for _, y in others) / count
+    spread = sum((x - mean_x) ** 2 for x, _ in others)
+    if spread == 0:
+        return 0.0, 1.0
+    slope = sum((x - mean_x) * (y - mean_y) for x, y in others) / spread
+
+    def off(point: Point) -> float:
+        expected = mean_y + slope * (point[0] - mean_x)
+        return abs(point[1] / expected - 1) if expected > 0 else 1.0
+
+    return off(points[at]), max(off(point) for point in others)

@@ -1,0 +1,163 @@
+"""Slips beside a twin: the other side's bolt, the statement an exception narrows, the other springs of a chassis."""
+
+from collections import defaultdict
+from collections.abc import Iterator
+from datetime import date
+from itertools import combinations
+
+from app.catalogue.agreement import pascals
+from app.catalogue.scopes import overlap
+from app.catalogue.tables import Fastener, Fill, Fit, Row, Statement, Torque
+from app.rules.bands import figure
+from app.rules.checks.envelope import FORM
+from app.rules.checks.slips import BEYOND
+from app.rules.registry import Hit, edit, rule
+from app.rules.siblings import ALIKE, ENOUGH
+from app.rules.view import Family, cell
+from app.units.table import Kind
+
+TWIN = 1.1  # bolts of both sides are tightened alike, within what printing them in other units rounds away
+OTHER_SLIPS = ("unit-slip", "digit-slip", "unit-unlike-source", "disagree-unrelated", "torque-differs-from-siblings")
+
+
+def _nominal(row: Row, kind: Kind, unit: str) -> tuple[str, float] | None:
+    """The column and figure that stands for a statement, in a common unit: the nominal before the limits."""
+    fields = row.__dict__
+    column = next((name for name in ("value", "max", "min") if fields[name] is not None), None)
+    value = None if column is None else figure(fields[column], fields["unit"], kind, unit)
+    return None if column is None or value is None or value <= 0 else (column, value)
+
+
+def _far(one: float, other: float, within: float) -> bool:
+    return max(one, other) > within * min(one, other)
+
+
+def _same_place(one: Fastener, other: Fastener) -> bool:
+    return one.id != other.id and one.thread == other.thread and one.drives == other.drives
+
+
+@rule(
+    "torque-differs-from-twin",
+    shape="family",
+    severity="warn",
+    silenced_by=(*FORM, *BEYOND, *OTHER_SLIPS),
+    passes=edit("torques", "torque-foot-spring", value="7.7", min="", max=""),
+    fails=edit("torques", "torque-foot-spring", value="7.8", min="", max=""),
+)
+def torque_differs_from_twin(family: Family, today: date) -> Iterator[Hit]:
+    """Two like fasteners of one position, on the two sides of a fork, are tightened differently.
+
+    One thread, one drive, one place: their torques are nearly always one figure; two lines were probably confused.
+
+    Mend: compare both torques with the page; if both are right, set confirmed.
+    """
+    places: dict[tuple[object, ...], list[tuple[Torque, Fastener]]] = defaultdict(list)
+    for row in family.of(Torque):
+        fastener = family.fasteners.get(row.fastener)
+        if fastener is not None and row.exception_to is None and not row.confirmed:
+            places[row.chassis, fastener.position, fastener.kind, row.stage or 1].append((row, fastener))
+    for pairs in places.values():
+        for (row, mine), (other, theirs) in combinations(pairs, 2):
+            here, there = _nominal(row, "torque", "N·m"), _nominal(other, "torque", "N·m")
+            if here is None or there is None or not _same_place(mine, theirs):
+                continue
+            if _far(here[1], there[1], TWIN) and overlap(family.scope(row), family.scope(other)):
+                text = f"{here[1]:.3g} N·m, {other.id} {there[1]:.3g} N·m"
+                yield Hit(row, here[0], text, other, mutual=True)
+                break
+
+
+MEASURED: tuple[tuple[type[Statement], Kind, str], ...] = ((Torque, "torque", "N·m"), (Fill, "volume", "mL"))
+
+
+@rule(
+    "exception-far-off",
+    shape="family",
+    severity="warn",
+    silenced_by=(*FORM, *BEYOND, "exception-not-narrower", "exception-to-other-subject", "unit-slip", "digit-slip",
+                 "unit-unlike-source"),
+    passes=edit("torques", "torque-foot-damper-2024", value="10.4"),
+    fails=edit("torques", "torque-foot-damper-2024", value="10.6"),
+)  # fmt: skip
+def exception_far_off(family: Family, today: date) -> Iterator[Hit]:
+    """An exception is more than half as high again as the statement it narrows, or less than two thirds of it.
+
+    A bulletin corrects a figure by a little; a factor is a confused unit, or the figure of another line.
+
+    Mend: compare figure and unit with the page; if they are right, set confirmed after reading it twice.
+    """
+    for table, kind, unit in MEASURED:
+        for row in family.statements[table]:
+            named = family.by_id(table).get(row.exception_to or "")
+            if named is None or row.confirmed:
+                continue
+            here, there = _nominal(row, kind, unit), _nominal(named, kind, unit)
+            if here is not None and there is not None and _far(here[1], there[1], ALIKE):
+                yield Hit(row, here[0], f"{here[1]:.3g} {unit}, {named.id} {there[1]:.3g} {unit}", named)
+
+
+@rule(
+    "fill-differs-from-siblings",
+    shape="family",
+    severity="warn",
+    silenced_by=(*FORM, *BEYOND, "unit-slip", "digit-slip", "unit-unlike-source", "disagree-unrelated",
+                 "fluid-of-another-use"),
+    passes=edit("fills", "fill-spring-leg-old", value="15"),
+    fails=edit("fills", "fill-spring-leg-old", value="15.1"),
+)  # fmt: skip
+def fill_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
+    """A chamber takes half as much oil again as in the other generations or years of the fork, or less than two thirds.
+
+    Two digits exchanged or the figure of another chamber look so.
+
+    Mend: compare the volume with the page; if it is right, set confirmed after reading it twice.
+    """
+    chambers: dict[tuple[object, ...], list[Fill]] = defaultdict(list)
+    for row in family.of(Fill):
+        if row.exception_to is None and not row.confirmed:
+            chambers[row.chamber, row.damper, row.spring].append(row)
+    for rows in chambers.values():
+        known = [(found[1], row, found[0]) for row in rows if (found := _nominal(row, "volume", "mL")) is not None]
+        if len(known) < 2:
+            continue
+        ordered = sorted(known, key=lambda each: (each[0], each[1].id))
+        middle = ordered[(len(ordered) - 1) // 2]
+        for volume, row, column in ordered:
+            if _far(volume, middle[0], ALIKE):
+                text = f"{volume:.3g} mL; its siblings take near {middle[0]:.3g} mL"
+                yield Hit(row, column, text, middle[1], mutual=len(known) == 2)
+
+
+@rule(
+    "pressure-limit-unlike-siblings",
+    shape="family",
+    silenced_by=(*FORM, *BEYOND, "unit-slip", "digit-slip", "unit-unlike-source", "disagree-unrelated",
+                 "limit-differs-by-wheel", "guide-pressure-above-limit"),
+    passes=edit("fits", "fit-150-large", pressure_limit="160", pressure_unit="psi"),
+    fails=edit("fits", "fit-150-large", pressure_limit="120", pressure_unit="psi"),
+)  # fmt: skip
+def pressure_limit_unlike_siblings(family: Family, today: date) -> Iterator[Hit]:
+    """One spring of a chassis has another fill limit than all the others, which have one and the same.
+
+    Limits are printed once for a chassis or line by line; one odd figure among equals is that of another fork.
+
+    Mend: compare the limit with the page; if it is right, set confirmed after reading it twice.
+    """
+    chassis: dict[str, list[Fit]] = defaultdict(list)
+    for row in family.of(Fit):
+        if row.pressure_limit is not None and row.exception_to is None:
+            chassis[row.chassis].append(row)
+    for rows in chassis.values():
+        springs: dict[object, set[str]] = defaultdict(set)
+        for row in rows:
+            springs[pascals(row.pressure_limit, row.pressure_unit)].add(row.spring)
+        if len(springs) != 2 or None in springs:
+            continue
+        (odd, few), (_, many) = sorted(springs.items(), key=lambda each: len(each[1]))
+        if len(few) != 1 or len(many | few) <= ENOUGH:
+            continue
+        found = [row for row in rows if pascals(row.pressure_limit, row.pressure_unit) == odd]
+        other = next(row for row in rows if row not in found)
+        if len(found) == 1 and not found[0].confirmed:
+            text = f"{cell(found[0], 'pressure_limit')}; the others have {cell(other, 'pressure_limit')}"
+            yield Hit(found[0], "pressure_limit", text, other)
