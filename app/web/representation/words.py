@@ -98,10 +98,17 @@ def with_unit(name: str, value: Any) -> str:
     return f"{said}{unit}" if unit == "°" else f"{said} {unit}"
 
 
+def basis_shown(quantity: Mapping[str, Any]) -> str | None:
+    """The basis of a quantity; none where its text shows published limits only, of which just the middle is computed."""
+    if {"min", "max"} <= quantity.keys() and "(" not in quantity["text"]:
+        return None
+    return quantity.get("basis")
+
+
 def quantity_text(quantity: Mapping[str, Any]) -> str:
     """A quantity with the figure it was converted from and its basis, where it has them."""
     beside = [f"published {quantity['as_published']}"] if "as_published" in quantity else []
-    beside += [quantity["basis"]] if "basis" in quantity else []
+    beside += [basis] if (basis := basis_shown(quantity)) else []
     return f"{quantity['text']} ({', '.join(beside)})" if beside else str(quantity["text"])
 
 
