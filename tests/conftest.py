@@ -22,6 +22,7 @@ from typing import Any
 
 import psycopg
 import pytest
+from hypothesis import settings
 
 from app.catalogue.catalogue import Catalogue
 from app.database.connections import Database
@@ -29,6 +30,9 @@ from app.database.migrating import migrate
 from app.exchange.loading import Entry, load
 
 ENGINES = ("sqlite", "postgresql")
+
+settings.register_profile("same", derandomize=True, deadline=None)  # the same examples on every machine and run
+settings.load_profile("same")
 SEED_DATA = Path(__file__).parents[1] / "seed_data"
 MADE: dict[str, int] = {"databases": 0}
 

@@ -99,7 +99,7 @@ def with_unit(name: str, value: Any) -> str:
 
 
 def basis_shown(quantity: Mapping[str, Any]) -> str | None:
-    """The basis of a quantity; none where its text shows published limits only, of which just the middle is computed."""
+    """The basis of a quantity; none where its text shows published limits only, whose middle alone is computed."""
     if {"min", "max"} <= quantity.keys() and "(" not in quantity["text"]:
         return None
     return quantity.get("basis")
