@@ -1,6 +1,6 @@
 """A copy by the feed: equal to its origin row for row, and byte for byte of its answers, whatever happened between.
 
-The copy is on the other engine than its origin. LEGWORK_TEST_EDITS makes more random edits (500 shows what is promised).
+The copy is on the other engine than its origin. LEGWORK_TEST_EDITS sets how many edits: 500 is what is promised.
 """
 
 import asyncio
@@ -35,7 +35,7 @@ from tests.exchange.random_edits import RandomEdits
 from tests.exchange.serving import CutWire, serving
 from tests.questions.storing import store
 
-EDITS = int(os.environ.get("LEGWORK_TEST_EDITS", "40"))
+EDITS = int(os.environ.get("LEGWORK_TEST_EDITS", "24"))
 PRIVATE = {"idempotency_key", "request_digest"}
 
 
@@ -58,7 +58,8 @@ def stored(database: Database) -> dict[str, list[tuple[Any, ...]]]:
 
 
 def addresses(edits: RandomEdits, latest: int, chance: random.Random) -> list[str]:
-    """Lists, rows, histories, feeds and questions, at the newest and at past revisions."""
+    """Lists, rows, histories, feeds and questions, at the newest and at past revisions; more after more edits."""
+    share = 0.1 if latest < 100 else 0.5
     pins = ["", *(f"revision={chance.randint(1, latest)}" for _ in range(4))]
     chassis = sorted(id for name, id in edits.rows if name == "chassis")
     asked = [f"/v1/{name}?limit=1000" for name in TABLES]
@@ -70,9 +71,12 @@ def addresses(edits: RandomEdits, latest: int, chance: random.Random) -> list[st
     ]
     asked += [f"/v1/chassis/{id}/{question}" for id in chassis for question in ("fits", "sheet")]
     pinned = [
-        f"{address}{'&' if '?' in address else '?'}{pin}" for address in asked for pin in pins if chance.random() < 0.5
+        f"{address}{'&' if '?' in address else '?'}{pin}"
+        for address in asked
+        for pin in pins
+        if chance.random() < share
     ]
-    changed = {(row.table, row.id) for row in edits.gone} | set(chance.sample(sorted(edits.rows), 40))
+    changed = {(row.table, row.id) for row in edits.gone} | set(chance.sample(sorted(edits.rows), int(100 * share)))
     pinned += [f"/v1/{table}/{id}" for table, id in sorted(changed)]
     pinned += [f"/v1/statements/{id}/history" for _, id in sorted(changed)]
     return pinned + [f"/v1/revisions/{number}" for number in range(1, latest + 1, 7)]
@@ -92,6 +96,7 @@ def assert_answers_alike(first: Database, second: Database, asked: list[str]) ->
     asyncio.run(compare())
 
 
+@pytest.mark.timeout(300 + 5 * EDITS)
 @pytest.mark.parametrize("engine", ENGINES)
 def test_a_copy_equals_its_origin_after_random_edits_and_cut_connections(
     engine: str, fresh_database: Fresh, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -108,7 +113,7 @@ def test_a_copy_equals_its_origin_after_random_edits_and_cut_connections(
             ends = []
             for _ in range(200):  # each time it goes on where it was cut off
                 try:
-                    with of(wire.url, tries=1) as impatient:
+                    with of(wire.url, tries=3) as impatient:
                         follow(copy, impatient)
                     break
                 except Unavailable:
@@ -120,7 +125,8 @@ def test_a_copy_equals_its_origin_after_random_edits_and_cut_connections(
             wire.close()
             with of(address) as direct:
                 found = verify(copy, direct, latest(copy))
-        assert wire.cuts >= 3
+        assert wire.cuts >= 10
+        assert ends, "the copy never had to begin again"
         assert min(edits.kinds.values()) > 0, edits.kinds
         assert latest(copy) == EDITS + 1
         assert stored(copy) == stored(source)
@@ -181,8 +187,10 @@ def test_the_hash_is_that_of_the_standard_tool(demo: Database, tmp_path: Path) -
         assert content_hash(at) != found
 
 
-def test_a_closed_origin_is_copied_with_a_key_by_the_command(demo: Database, tmp_path: Path) -> None:
-    with serving(demo, tmp_path, open_reads=False) as (address, shop):
+def test_a_closed_origin_is_copied_with_a_key_by_the_command(database: Database, tmp_path: Path) -> None:
+    store(database, [maker("a"), maker("b")])
+    store(database, [maker("a", "A")], [maker("b")])
+    with serving(database, tmp_path, open_reads=False) as (address, shop):
         with of(address) as keyless, pytest.raises(Unavailable, match="401"):
             keyless.recorded(1)
         key = keys.add(shop, "copy", ["read"]).token
@@ -200,9 +208,9 @@ def test_a_closed_origin_is_copied_with_a_key_by_the_command(demo: Database, tmp
         told = {"LEGWORK_MIRROR_KEY": str(key), "LEGWORK_SHOP_DATABASE_URL": f"sqlite:///{tmp_path / 'copy-shop.db'}"}
         done = subprocess.run(command, env={**os.environ, **told}, capture_output=True, text=True, timeout=200)
     assert done.returncode == 0, done.stderr
-    assert '"revision": 1' in done.stdout
+    assert '"revision": 2' in done.stdout
     copy = Database(f"sqlite:///{tmp_path / 'copy.db'}")
-    assert stored(copy) == stored(demo)
+    assert stored(copy) == stored(database)
     copy.close()
 
 
