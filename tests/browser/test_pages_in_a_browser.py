@@ -1,6 +1,7 @@
 """The pages as a person meets them: by keyboard, on a phone, in the dark, without scripts, on paper."""
 
 import json
+import os
 import shutil
 import subprocess
 from pathlib import Path
@@ -130,6 +131,8 @@ def test_what_is_printed_carries_the_figures_of_the_answer(
     opened: Open, site: str, tmp_path: Path, name: str, paper: str
 ) -> None:
     if shutil.which("pdftotext") is None:
+        if os.environ.get("CI"):
+            pytest.fail("there is no pdftotext; apt-get install -y poppler-utils")
         pytest.skip("there is no pdftotext on this machine (poppler-utils)")
     path = tmp_path / "card.pdf"
     path.write_bytes(opened(PAGES[name]).page.pdf(format=paper))

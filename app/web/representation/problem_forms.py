@@ -1,7 +1,7 @@
 """A refusal as a page that keeps what was typed and says how to mend it, or as text; for programs it stays JSON."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from starlette.types import Scope
@@ -56,10 +56,14 @@ def _choices_of(fault: Mapping[str, Any], body: Body) -> list[list[Any]]:
     return [each["values"] for each in undecided if each.get("parameter") == fault.get("parameter")]
 
 
-_RENDER = {
+def _text(body: Body, scope: Scope) -> bytes:
+    return problem_text(json.loads(_json(body, scope))).encode("utf-8", "replace")
+
+
+_RENDER: Mapping[str, Callable[[Body, Scope], bytes]] = {
     MEDIA_TYPE: _json,
     "text/html": _page,
-    "text/plain": lambda body, scope: problem_text(json.loads(_json(body, scope))).encode("utf-8", "replace"),
+    "text/plain": _text,
 }
 _FORMS = [
     Representation(media_type=media_type, suffix=suffix, render=lambda answered: b"", can=lambda answered: True)

@@ -102,7 +102,7 @@ def basis_shown(quantity: Mapping[str, Any]) -> str | None:
     """The basis of a quantity; none where its text shows published limits only, whose middle alone is computed."""
     if {"min", "max"} <= quantity.keys() and "(" not in quantity["text"]:
         return None
-    return quantity.get("basis")
+    return str(quantity["basis"]) if "basis" in quantity else None
 
 
 def quantity_text(quantity: Mapping[str, Any]) -> str:
