@@ -30,7 +30,7 @@ class FindAsked(Pinned):
     limit: int = Field(default=SHOWN, ge=1, le=SHOWN_MOST, description="Hits shown; `total` counts all.")
 
 
-class Found(TypedDict):
+class FoundRow(TypedDict):
     """A row that may be meant; `score` is 1 for the same text. Its table's list with the same `q` goes on from here."""
 
     table: str
@@ -47,7 +47,7 @@ class FindAnswer(TypedDict):
     revision: int
     total: int
     tables: dict[str, int]
-    hits: list[Found]
+    hits: list[FoundRow]
     cautions: list[Caution]
 
 
@@ -76,9 +76,9 @@ def find(at: At, asked: FindAsked) -> FindAnswer:
     }
 
 
-def _found(row: Row, hit: Hit) -> Found:
+def _found(row: Row, hit: Hit) -> FoundRow:
     fields = row.__dict__
-    found: Found = {
+    found: FoundRow = {
         "table": row.table,
         "id": row.id,
         "name": fields.get("name") or fields["title"],

@@ -80,7 +80,7 @@ class FitShown(TypedDict):
     note: NotRequired[str]
 
 
-class ReasonShown(TypedDict):
+class MissReason(TypedDict):
     """Why a fit is only near: `code` is contract."""
 
     code: Reason
@@ -95,7 +95,7 @@ class NearMiss(TypedDict):
     spring: SpringRef
     travel: Quantity
     scope: ScopeShown
-    reasons: list[ReasonShown]
+    reasons: list[MissReason]
     source: NotRequired[SourceRef]
 
 

@@ -68,7 +68,7 @@ class Candidate(TypedDict):
     variants: NotRequired[list[Named]]
 
 
-class ReadingShown(TypedDict):
+class CheckReading(TypedDict):
     """One thing that may be seen, how likely it is, and how many of the plausible chassis it leaves."""
 
     reading: str
@@ -82,7 +82,7 @@ class NextCheck(TypedDict):
     parameter: str
     text: str
     bits: float
-    readings: list[ReadingShown]
+    readings: list[CheckReading]
     readings_total: int
 
 

@@ -28,7 +28,7 @@ class StartAsked(Pinned):
     q: str | None = Field(None, max_length=Q_MOST, description="A name or number like this; slips are forgiven.")
 
 
-class Found(TypedDict):
+class FoundFork(TypedDict):
     """Something that may be meant. `detail` tells it from others of its name."""
 
     table: str
@@ -43,7 +43,7 @@ class StartAnswer(TypedDict):
 
     revision: int
     q: NotRequired[str]
-    found: list[Found]
+    found: list[FoundFork]
     chassis_total: int
     identify: str
     cautions: list[Caution]
@@ -84,7 +84,7 @@ def _searched(at: At, q: str) -> Sequence[Row]:
     return [rows[place][id] for _, place, id in best]
 
 
-def _found(row: Row, makers: Mapping[str, Maker]) -> Found:
+def _found(row: Row, makers: Mapping[str, Maker]) -> FoundFork:
     fields = row.__dict__
     maker = makers.get(fields.get("maker") or "")
     name = fields.get("name") or fields.get("title") or row.id

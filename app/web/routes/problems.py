@@ -34,7 +34,7 @@ _ALL = TypeAdapter(ProblemTypeList)
 
 @router.get(
     "",
-    operation_id="list_problem_types",
+    operation_id="listProblemTypes",
     summary="All kinds of refusal",
     response_class=Response,
     responses={200: {"model": ProblemTypeList, "description": "Every kind, in order of status."}},
@@ -47,7 +47,7 @@ async def list_problem_types(request: Request) -> Response:
 
 @router.get(
     "/{slug}",
-    operation_id="get_problem_type",
+    operation_id="getProblemType",
     summary="One kind of refusal",
     response_class=Response,
     responses={200: {"model": ProblemTypeRow, "description": "What it means and what to do."}},
