@@ -255,13 +255,17 @@ cli.add_typer(keys)
 def add_key(
     label: Annotated[str, typer.Argument(help="Public label, recorded with every revision; no person's name.")],
     scope: Annotated[list[str], typer.Option(help="read, edit, bench or admin; may be given several times.")],
+    shop: Annotated[
+        str | None, typer.Option(help="Keys of one shop share its bench log; a key without one has its own.")
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Make a key. It is shown this once; only its hash is kept."""
     from app.access.keys import add
 
-    made = add(_shop(), label, scope)
-    _say({"id": made.id, "label": made.label, "scopes": made.scopes, "key": made.token}, as_json, str(made.token))
+    made = add(_shop(), label, scope, of=shop)
+    shown = {"id": made.id, "label": made.label, "scopes": made.scopes, "shop": made.shop, "key": made.token}
+    _say(shown, as_json, str(made.token))
 
 
 @keys.command("list")
@@ -272,8 +276,8 @@ def list_keys(as_json: JsonOption = False) -> None:
     from app.access.keys import listed
 
     found = [
-        {"id": key.id, "label": key.label, "scopes": " ".join(key.scopes), "made": key.created_at,
-         "revoked": key.revoked_at or ""}
+        {"id": key.id, "label": key.label, "scopes": " ".join(key.scopes), "shop": key.shop,
+         "made": key.created_at, "revoked": key.revoked_at or ""}
         for key in listed(_shop())
     ]  # fmt: skip
     _say({"keys": found}, as_json, tabulate(found, headers="keys") if found else "There are no keys.")

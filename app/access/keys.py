@@ -24,7 +24,9 @@ SCOPES: tuple[Scope, ...] = get_args(Scope)
 
 _KEY = re.compile(r"legwork-([0-9a-f]{12})-([A-Za-z0-9_-]{43})")
 _LABEL = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ._-]{0,59}")
-_BY_ID = select(KEYS.c.id, KEYS.c.label, KEYS.c.digest, KEYS.c.scopes, KEYS.c.revoked_at).where(
+_SHOP = re.compile(r"[a-z][a-z0-9-]{2,39}")
+_A_KEYS_ID = re.compile(r"[0-9a-f]{12}")
+_BY_ID = select(KEYS.c.id, KEYS.c.label, KEYS.c.digest, KEYS.c.scopes, KEYS.c.shop, KEYS.c.revoked_at).where(
     KEYS.c.id == bindparam("id")
 )
 _NOBODY = hashlib.sha256(b"nobody").hexdigest()
@@ -32,11 +34,13 @@ _NOBODY = hashlib.sha256(b"nobody").hexdigest()
 
 @dataclass(frozen=True, slots=True)
 class Caller:
-    """Who is asking: the public id and label of a key, and what it may do. `admin` may do everything."""
+    """Who is asking: the public id and label of a key, what it may do, and the shop whose bench log it sees. `admin`
+    may do everything, but sees no other shop's forks."""
 
     id: str
     label: str
     scopes: frozenset[str]
+    shop: str
 
     def may(self, scope: Scope) -> bool:
         return scope in self.scopes or "admin" in self.scopes
@@ -54,25 +58,32 @@ class KeyShown:
     id: str
     label: str
     scopes: tuple[str, ...]
+    shop: str
     created_at: str
     revoked_at: str | None = None
     token: str | None = None
 
 
-def add(shop: Database, label: str, scopes: Iterable[str]) -> KeyShown:
-    """Make a key; its token is in the answer and never again. Raises Invalid for a label or scope that is none."""
+def add(shop: Database, label: str, scopes: Iterable[str], *, of: str | None = None) -> KeyShown:
+    """Make a key; its token is in the answer and never again. Keys `of` one shop share a bench log; a key of none has
+    one of its own. Raises Invalid for a label, scope or name of a shop that is none."""
     wanted = sorted(set(scopes))
     if not _LABEL.fullmatch(label):
         raise Invalid.one("label", "a label is 1 to 60 letters, digits, spaces, dots or hyphens; it is public")
     unknown = [scope for scope in wanted if scope not in SCOPES]
     if unknown or not wanted:
         raise Invalid.one("scope", f"a scope is one of {', '.join(SCOPES)}")
+    if of is not None and (not _SHOP.fullmatch(of) or _A_KEYS_ID.fullmatch(of)):
+        raise Invalid.one("shop", "a shop is 3 to 40 small letters, digits and hyphens, a letter first")
     id, secret = secrets.token_hex(6), secrets.token_urlsafe(32)
     made = now()
-    values = {"id": id, "label": label, "digest": _digest(secret), "scopes": ";".join(wanted), "created_at": made}
+    values = {
+        "id": id, "label": label, "digest": _digest(secret), "scopes": ";".join(wanted), "shop": of or id,
+        "created_at": made,
+    }  # fmt: skip
     with shop.write() as connection:
         connection.execute(insert(KEYS), values)
-    return KeyShown(id, label, tuple(wanted), made, token=f"legwork-{id}-{secret}")
+    return KeyShown(id, label, tuple(wanted), of or id, made, token=f"legwork-{id}-{secret}")
 
 
 def revoke(shop: Database, id: str) -> None:
@@ -88,7 +99,7 @@ def listed(shop: Database) -> list[KeyShown]:
     statement = select(KEYS).order_by(KEYS.c.created_at, KEYS.c.id)
     with shop.read() as connection:
         return [
-            KeyShown(row.id, row.label, tuple(row.scopes.split(";")), row.created_at, row.revoked_at)
+            KeyShown(row.id, row.label, tuple(row.scopes.split(";")), row.shop, row.created_at, row.revoked_at)
             for row in connection.execute(statement)
         ]
 
@@ -105,7 +116,7 @@ def caller(shop: Database, authorization: str | None) -> Caller | None:
     right = hmac.compare_digest(_digest(secret), row.digest if row is not None else _NOBODY)
     if not right or row is None or row.revoked_at is not None:
         raise Unauthorised("this key is not in force")
-    return Caller(row.id, row.label, frozenset(row.scopes.split(";")))
+    return Caller(row.id, row.label, frozenset(row.scopes.split(";")), row.shop)
 
 
 def now() -> str:

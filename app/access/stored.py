@@ -1,4 +1,4 @@
-"""The SQL tables of the shop database: keys and the audit of writes. Its rows can be erased."""
+"""The SQL tables of the shop database: keys and the audit of writes; the bench log adds its own. Rows can be erased."""
 
 from sqlalchemy import Boolean, Integer, MetaData, String, Table
 from sqlmodel import Field, SQLModel
@@ -16,7 +16,8 @@ class ShopModel(SQLModel):
 
 
 class StoredKey(ShopModel, table=True):
-    """A key: its public id and label, the SHA-256 of its secret, what it may do. The secret itself is nowhere."""
+    """A key: its public id and label, the SHA-256 of its secret, what it may do, for which shop. The secret itself is
+    nowhere."""
 
     __tablename__ = "keys"
 
@@ -24,6 +25,7 @@ class StoredKey(ShopModel, table=True):
     label: str = Field(sa_type=BYTEWISE)
     digest: str = Field(sa_type=BYTEWISE, unique=True)
     scopes: str = Field(sa_type=BYTEWISE)
+    shop: str = Field(sa_type=BYTEWISE)
     created_at: str = Field(sa_type=BYTEWISE)
     revoked_at: str | None = Field(default=None, sa_type=BYTEWISE)
 

@@ -6,7 +6,7 @@ and waits at most `WRITER_WAIT_S`. PostgreSQL: pooled connections; the writer ho
 
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -43,9 +43,12 @@ class Database:
                 pool_timeout=5,
                 pool_pre_ping=True,
                 isolation_level="AUTOCOMMIT",
+                hide_parameters=True,
                 connect_args={"connect_timeout": 5, "options": "-c default_transaction_read_only=on"},
             )
-            self.writer = create_engine(url, poolclass=NullPool, connect_args={"connect_timeout": 5})
+            self.writer = create_engine(
+                url, poolclass=NullPool, hide_parameters=True, connect_args={"connect_timeout": 5}
+            )
 
     @contextmanager
     def read(self) -> Iterator[Connection]:
@@ -79,6 +82,27 @@ class Database:
         except (DBAPIError, sqlite3.Error) as error:
             raise plain(error) from error
 
+    def rewrite(self, *tables: str) -> None:
+        """Write the database anew, so that nothing of an erased row is left in free places of a file or, on SQLite, in
+        the log beside it; on PostgreSQL these tables only, and its log until the server reuses it.
+
+        Raises Unavailable where others use it longer than WRITER_WAIT_S, NoRoom when the disk is full.
+        """
+        try:
+            if self.path is None:
+                with self.writer.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+                    connection.execute(text(f"SET lock_timeout = '{WRITER_WAIT_S}s'"))
+                    for table in tables:
+                        connection.execute(text(f"VACUUM (FULL) {table}"))
+                return
+            with closing(_connect(self.path, "rw")) as driver:
+                driver.execute("VACUUM")
+                busy, *_ = driver.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+        except (DBAPIError, sqlite3.Error) as error:
+            raise plain(error) from error
+        if busy:
+            raise Unavailable("the database is being read and its log could not be emptied; try again", retry_after=2)
+
     def close(self) -> None:
         """Give up all connections."""
         if self._held is not None:
@@ -94,6 +118,7 @@ def _sqlite(path: Path, *, read_only: bool) -> Engine:
         "sqlite://",
         creator=lambda: _connect(path, mode),
         poolclass=StaticPool if read_only else NullPool,
+        hide_parameters=True,  # what is stored of a fork is in no log, whatever fails
     )
     if read_only:
         return engine
@@ -117,6 +142,7 @@ def _connect(path: Path, mode: str) -> Any:
     else:
         connection.execute("PRAGMA journal_mode = wal")
         connection.execute("PRAGMA synchronous = full")
+        connection.execute("PRAGMA secure_delete = on")
     return connection
 
 

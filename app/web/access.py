@@ -42,6 +42,15 @@ async def caller_of(request: Request) -> Caller | None:
     return await asyncio.to_thread(keys.caller, shop, authorization)
 
 
+async def admitted(request: Request, scope: Scope) -> Caller:
+    """The key of a lookup that takes one. Raises Unauthorised, Forbidden."""
+    caller = await caller_of(request)
+    if caller is None:
+        raise Unauthorised("this takes a key: Authorization: Bearer …")
+    caller.require(scope)
+    return caller
+
+
 async def permitted(request: Request, scope: Scope) -> Caller:
     """The key of a request that may write, asked for before its body is looked at; the write is in the audit then.
 

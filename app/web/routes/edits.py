@@ -1,7 +1,6 @@
 """What changes the catalogue: dry runs, imports and edits of statements. Every write takes a key and a reason."""
 
 import datetime as dt
-import hashlib
 import re
 import tempfile
 from asyncio import to_thread
@@ -24,6 +23,7 @@ from app.exchange.preconditions import never_used, table_of, unchanged_since
 from app.questions.cautions import cautions
 from app.web.access import noted, permitted, to_its_end
 from app.web.edit_bodies import BODIES, CHANGE, CHANGES, WRITE, ZIP, ChangeBody, ChangesBody, Reason, WriteAnswer
+from app.web.idempotency import IdempotencyKey, digest_of, key_of
 from app.web.json_body import MEDIA_TYPES, WrongMediaType, read_model
 from app.web.openapi import json_body
 from app.web.representation import respond
@@ -31,16 +31,11 @@ from app.web.strict import strict_router
 
 router = strict_router(tags=["changes"])
 
-_KEY = re.compile(r"[A-Za-z0-9._-]{8,100}")
 _TAG = re.compile(r'"r([0-9]{1,10})\.[^"]*"')
 _STATEMENT_TABLES = {table.table for table in STATEMENTS}
 
 StatementId = Annotated[str, Path(description="Id of the statement, whatever its table.")]
 IfMatch = Annotated[str | None, Header(description="The ETag that the statement was read with.")]
-IdempotencyKey = Annotated[
-    str | None,
-    Header(description="8 to 100 letters, digits, dots, hyphens: the same request again gives the same answer."),
-]
 ReasonAsked = Annotated[Reason, Query(description="Why; it is public.")]
 
 
@@ -178,7 +173,7 @@ async def _edited(
     holds: Precondition | None = None,
 ) -> dict[str, Any]:
     database = request.app.state.catalogue.database
-    entry = Entry(reason, caller.label, _key_of(caller, idempotency_key), _digest(request, await request.body()))
+    entry = Entry(reason, caller.label, key_of(caller.id, idempotency_key), digest_of(request, await request.body()))
     write = noted(request.scope)
     write.reason = reason
     done = await to_its_end(lambda: write_edits(database, edits, entry, _today(), holds))
@@ -188,8 +183,8 @@ async def _edited(
 
 async def _import_package(request: Request, caller: Caller, reason: str, idempotency_key: str | None) -> dict[str, Any]:
     options = ["--reason", reason, "--who", caller.label]
-    if (key := _key_of(caller, idempotency_key)) is not None:
-        options += ["--idempotency-key", key, "--digest", _digest(request, await request.body())]
+    if (key := key_of(caller.id, idempotency_key)) is not None:
+        options += ["--idempotency-key", key, "--digest", digest_of(request, await request.body())]
 
     write = noted(request.scope)
     write.reason = reason
@@ -252,19 +247,6 @@ def _reason_of(change: ChangeBody) -> str:
 def _no_reason() -> Invalid:
     text = "say why: `reason` is recorded with the revision"
     return Invalid(text, [Fault("reason-missing", text, pointer="/reason", parameter="reason")])
-
-
-def _key_of(caller: Caller, idempotency_key: str | None) -> str | None:
-    if idempotency_key is None:
-        return None
-    if not _KEY.fullmatch(idempotency_key):
-        raise Invalid.one("idempotency-key", "an Idempotency-Key is 8 to 100 letters, digits, dots or hyphens")
-    return f"{caller.id}:{idempotency_key}"
-
-
-def _digest(request: Request, body: bytes) -> str:
-    asked = f"{request.method} {request.url.path}?{request.url.query}\n".encode()
-    return hashlib.sha256(asked + body).hexdigest()
 
 
 def _is_zip(request: Request) -> bool:

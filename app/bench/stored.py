@@ -1,0 +1,65 @@
+"""The SQL tables of the bench log, in the shop database. Nothing of them goes into catalogue, exports or logs."""
+
+from sqlalchemy import Boolean, Integer, Table, UniqueConstraint
+from sqlmodel import Field
+
+from app.access.stored import BYTEWISE, SHOP, ShopModel
+
+
+class StoredFork(ShopModel, table=True):
+    """One physical fork of one shop. `configuration` is JSON (`app.bench.shapes.Configuration`); `erasing` is set once
+    its content is blanked and until the database has been written anew, and hides it from everything but that."""
+
+    __tablename__ = "forks"
+    __table_args__ = (UniqueConstraint("shop", "serial"),)
+
+    id: str = Field(primary_key=True, sa_type=BYTEWISE)
+    shop: str = Field(sa_type=BYTEWISE)
+    serial: str = Field(sa_type=BYTEWISE)
+    chassis: str = Field(sa_type=BYTEWISE)
+    configuration: str = Field(sa_type=BYTEWISE)
+    first_used_on: str | None = Field(default=None, sa_type=BYTEWISE)
+    registered_at: str = Field(sa_type=BYTEWISE)
+    changed_at: str = Field(sa_type=BYTEWISE)
+    version: int = Field(sa_type=Integer)
+    erasing: bool = Field(sa_type=Boolean)
+
+
+class StoredService(ShopModel, table=True):
+    """One finished job on a fork, the `number`-th that was recorded. `done` is JSON (`app.bench.shapes.Done`),
+    `configuration` what was in the fork then; `applied` says whether it became the present configuration."""
+
+    __tablename__ = "services"
+    __table_args__ = (UniqueConstraint("fork", "idempotency_key"),)
+
+    fork: str = Field(primary_key=True, sa_type=BYTEWISE)
+    number: int = Field(primary_key=True, sa_type=Integer)
+    job: str = Field(sa_type=BYTEWISE)
+    done_on: str | None = Field(default=None, sa_type=BYTEWISE)
+    hours: str | None = Field(default=None, sa_type=BYTEWISE)
+    recorded_at: str = Field(sa_type=BYTEWISE)
+    recorded_by: str = Field(sa_type=BYTEWISE)
+    done: str = Field(sa_type=BYTEWISE)
+    configuration: str = Field(sa_type=BYTEWISE)
+    applied: bool = Field(sa_type=Boolean)
+    idempotency_key: str | None = Field(default=None, sa_type=BYTEWISE)
+    request_digest: str | None = Field(default=None, sa_type=BYTEWISE)
+
+
+class StoredFlag(ShopModel, table=True):
+    """A remark that a value of a statement looks wrong, until an editor has settled it."""
+
+    __tablename__ = "flags"
+
+    number: int | None = Field(default=None, primary_key=True, sa_type=Integer)
+    statement: str = Field(sa_type=BYTEWISE, index=True)
+    statement_table: str = Field(sa_type=BYTEWISE)
+    revision: int = Field(sa_type=Integer)
+    text: str = Field(sa_type=BYTEWISE)
+    flagged_at: str = Field(sa_type=BYTEWISE)
+    flagged_by: str = Field(sa_type=BYTEWISE)
+
+
+FORKS: Table = SHOP.tables["forks"]
+SERVICES: Table = SHOP.tables["services"]
+FLAGS: Table = SHOP.tables["flags"]
