@@ -6,6 +6,7 @@ import shutil
 import stat
 import zipfile
 from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,7 @@ from app.catalogue.stored import CATALOGUE
 from app.database.connections import Database
 from app.exchange.loading import Entry, check, load
 from app.exchange.package import MOST_BYTES
+from app.rules.engine import judge_all
 from tests.conftest import SEED_DATA
 
 SPACERS = "id,name,volume_ml\n"
@@ -222,6 +224,45 @@ def test_a_check_says_what_a_load_says(
     done = load(demo, folder, Entry("test", "tests"), replace=replace)
     assert (done["opened"], done["revision"]) in ((True, 2), (False, 1))
     assert said == {**done, "opened": False, "revision": 1}
+
+
+@pytest.mark.parametrize("replace", [False, True], ids=["merge", "replace"])
+@pytest.mark.parametrize("edit", EDITS.values(), ids=EDITS.keys())
+def test_a_large_package_is_checked_on_disk_with_the_same_report(
+    loaded: Catalogue, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, edit: Callable[[Path], None], replace: bool
+) -> None:
+    folder = _edited(tmp_path, edit)
+    in_memory = check(folder, loaded, replace=replace)
+    monkeypatch.setattr("app.exchange.loading.IN_MEMORY", 0)
+    assert check(folder, loaded, replace=replace) == in_memory
+
+
+@pytest.mark.parametrize("replace", [False, True], ids=["merge", "replace"])
+@pytest.mark.parametrize("edit", EDITS.values(), ids=EDITS.keys())
+def test_a_large_change_gets_the_verdict_of_a_small_one(
+    loaded: Catalogue, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, edit: Callable[[Path], None], replace: bool
+) -> None:
+    """It is judged by a full check, which also tells warnings that stood before and are left alone."""
+    folder = _edited(tmp_path, edit)
+    small = check(folder, loaded, replace=replace)
+    monkeypatch.setattr("app.exchange.judging.MANY", 0)
+    large = check(folder, loaded, replace=replace)
+    assert large["accepted"] == small["accepted"]
+    assert large["counts"]["reject"] == small["counts"]["reject"]
+    assert all(finding in large["findings"] for finding in small["findings"])
+    with loaded.at() as at:
+        stood = {(each.rule, each.table, each.id) for each in judge_all(at, datetime.now(UTC).date())}
+    for finding in large["findings"]:
+        if finding not in small["findings"]:
+            assert finding["severity"] == "warn"
+            assert (finding["rule"], finding.get("table"), finding.get("id")) in stood
+
+
+def _edited(tmp_path: Path, edit: Callable[[Path], None]) -> Path:
+    folder = tmp_path / "edited"
+    shutil.copytree(SEED_DATA, folder)
+    edit(folder)
+    return folder
 
 
 def _rules(report: object) -> list[str]:
