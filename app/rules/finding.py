@@ -35,6 +35,8 @@ class Finding:
 
 
 class CollisionShape(TypedDict):
+    """The row that a finding says is contradicted."""
+
     table: str
     id: str
     source: NotRequired[str]
@@ -64,6 +66,8 @@ class Report(TypedDict):
 
 
 class Counts(TypedDict):
+    """How many findings there are."""
+
     reject: int
     warn: int
     rules: dict[str, int]

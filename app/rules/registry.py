@@ -72,7 +72,7 @@ FAMILIES = {
     "envelope": "envelope", "belonging": "envelope",
     "air": "physics", "bands": "physics", "bolts": "physics", "fluids": "physics", "sag": "physics",
     "construction": "physics", "dimensions": "physics",
-    "slips": "slips", "unlike": "slips", "twins": "slips", "ladders": "slips",
+    "slips": "slips", "unlike": "slips", "twins": "slips", "ladders": "slips", "orders": "slips",
     "provenance": "provenance",
     "completeness": "completeness",
 }  # fmt: skip

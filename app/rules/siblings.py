@@ -76,7 +76,7 @@ def slips(figures: Sequence[Figure], kinds: tuple[Kind, ...]) -> list[Slip]:
         if read is not None:
             reading, factor = read
             plain = factor >= PLAIN or factor <= 1 / PLAIN
-            if not plain and (len(others) < ENOUGH or not _alike(values, CLOSELY)):
+            if not plain and not _alike(values, CLOSELY):
                 continue
             certain = len(others) >= ENOUGH and not figure.row.__dict__["confirmed"] and plain
             found.append(Slip(figure, factor, reading, usual, certain, others[0].row))

@@ -8,4 +8,5 @@ from tests.faults import digits as digits  # registers the kinds
 from tests.faults import lines as lines
 from tests.faults import papers as papers
 from tests.faults import places as places
+from tests.faults import things as things
 from tests.faults import units as units

@@ -33,8 +33,6 @@ def main() -> None:
     for name, kept in (("beyond tolerance", [each for each in tried if each.kind.beyond]), ("all", tried)):
         number, found, rejected = shares(kept)
         print(f"\n{name}: {number} faults, {found:.1%} found, {rejected:.1%} rejected")
-    if "-v" in sys.argv:
-        pass
     rules: Counter[str] = sum((each.by_rule for each in tried), Counter())
     print("\nrules:", dict(rules.most_common()))
     for each in tried:

@@ -1,5 +1,6 @@
 """Two digits exchanged, and ends exchanged: what the hand does between eye and keyboard."""
 
+from itertools import pairwise
 from random import Random
 
 from app.catalogue.tables import Chassis, Fill, Fit, Fluid, Frame, Guide, Limit, Row, Spring, Torque, Variant
@@ -9,7 +10,7 @@ from tests.faults.fault import Fault, Ground, beyond, kind, one_cell, pick, pick
 def exchanged(text: str, draw: Random) -> str | None:
     """The text with two neighbouring digits exchanged; None where all such give the same, or a zero in front."""
     found = []
-    for at, (one, other) in enumerate(zip(text, text[1:], strict=False)):
+    for at, (one, other) in enumerate(pairwise(text)):
         if one.isdigit() and other.isdigit() and one != other:
             new = text[:at] + other + one + text[at + 2 :]
             if not new.startswith("0") or text.startswith("0"):

@@ -105,9 +105,13 @@ def pick_statement(rows: Ground, draw: Random) -> Statement | None:
 
 
 def spoilt(row: R, **cells: str) -> R | None:
-    """The row with these cells written into it, as text; None where no row can hold them."""
+    """The row with these cells written into it, as text; None where no row can hold them.
+
+    What was only just typed has not been read twice: `confirmed` is not taken over.
+    """
+    unread = {"confirmed": ""} if "confirmed" in row.cells() else {}
     try:
-        return type(row).model_validate(from_cells(type(row), {**row.cells(), **cells}))
+        return type(row).model_validate(from_cells(type(row), {**row.cells(), **unread, **cells}))
     except ValueError:
         return None
 

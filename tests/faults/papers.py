@@ -5,7 +5,8 @@ from random import Random
 from app.catalogue.tables import Fill, Fit, Guide, Interval, Limit, Source, Torque, from_cells
 from tests.faults.fault import Fault, Ground, Put, instead, kind, one_cell, pick, pick_statement, plain, spoilt
 
-FIGURES = {
+Figured = Torque | Fill | Limit | Guide | Fit
+FIGURES: dict[type[Figured], tuple[str, ...]] = {
     Torque: ("value", "min", "max"),
     Fill: ("value", "min", "max"),
     Limit: ("max", "min"),
@@ -14,7 +15,7 @@ FIGURES = {
 }
 
 
-def _changed(row: Torque | Fill | Limit | Guide | Fit, draw: Random) -> dict[str, str]:
+def _changed(row: Figured, draw: Random) -> dict[str, str]:
     """The figures of a statement a fifth to three fifths off."""
     factor = draw.choice((1, -1)) * draw.uniform(0.2, 0.6)
     cells = row.cells()
@@ -41,7 +42,7 @@ def nameless_exception(rows: Ground, draw: Random) -> Fault | None:
 @kind("an older edition over a newer", beyond=False)
 def older_edition(rows: Ground, draw: Random) -> Fault | None:
     """A figure of the first edition put over that of a later one of the same series, years after."""
-    row = pick(rows, draw, draw.choice((Torque, Fill, Limit, Guide)))
+    row = pick(rows, draw, draw.choice(tuple(FIGURES)))
     source = None if row is None else rows.one(Source, row.source or "")
     if row is None or source is None or source.series is None or source.published_on is None:
         return None
@@ -96,14 +97,18 @@ def copied(rows: Ground, draw: Random) -> Fault | None:
     return None if after is None else Fault((Put(None, after),), after, "", after.id)
 
 
-@kind("the two services exchanged", beyond=True, missed="one interval alone in its chassis")
+@kind("the hours of two services exchanged", beyond=True)
 def services(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, Interval)
     if row is None or row.hours is None:
         return None
-    other = [
-        each.hours
+    others = [
+        each
         for each in rows.where(Interval, "chassis", row.chassis)
         if each.operation != row.operation and each.riding == row.riding and each.hours and each.hours != row.hours
     ]
-    return one_cell(row, "hours", str(draw.choice(other))) if other else None
+    if not others:
+        return None
+    other = draw.choice(others)
+    mine, theirs = one_cell(row, "hours", str(other.hours)), one_cell(other, "hours", str(row.hours))
+    return None if mine is None or theirs is None else Fault((*mine.puts, *theirs.puts), mine.row, mine.was, mine.now)

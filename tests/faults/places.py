@@ -10,7 +10,8 @@ from tests.faults.fault import Fault, Ground, instead, kind, one_cell, pick, pic
 @kind("years shifted over a neighbour", beyond=True, missed="what both generations say is the same")
 def years_of_statement(rows: Ground, draw: Random) -> Fault | None:
     """A statement whose years begin or end within those of its neighbour of the same subject."""
-    row = pick(rows, draw, draw.choice((Fill, Torque, Fit)))
+    table: type[Fill] | type[Torque] | type[Fit] = draw.choice((Fill, Torque, Fit))
+    row = pick(rows, draw, table)
     if row is None or (row.model_year_from is None) == (row.model_year_to is None):
         return None
     if row.exception_to is not None:
@@ -27,7 +28,9 @@ def years_of_statement(rows: Ground, draw: Random) -> Fault | None:
 
 
 def _about(row: Fill | Torque | Fit) -> tuple[str, ...]:
-    return ("chamber",) if isinstance(row, Fill) else ("fastener",) if isinstance(row, Torque) else ("travel_mm",)
+    if isinstance(row, Fit):
+        return ("spring", "wheel_size")
+    return ("chamber",) if isinstance(row, Fill) else ("fastener",)
 
 
 @kind(

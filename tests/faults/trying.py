@@ -19,7 +19,7 @@ from tests.faults.fault import KINDS, Fault, Ground, Kind, made
 TODAY = date(2026, 6, 1)
 SEED = 20260601
 SEED_DATA = Path(__file__).parents[2] / "seed_data"
-Said = frozenset[tuple[str, str, str, str | None]]
+Said = tuple[str, str, str, str | None]
 
 
 def demo() -> Ground:
@@ -78,13 +78,13 @@ class Court:
         ]
 
 
-def said(findings: Iterable[Finding]) -> set[tuple[str, str, str, str | None]]:
+def said(findings: Iterable[Finding]) -> set[Said]:
     """Findings without their words."""
     return {_said(finding) for finding in findings}
 
 
-def _said(finding: Finding) -> tuple[str, str, str, str | None]:
-    return finding.rule, finding.severity, finding.id, finding.column
+def _said(finding: Finding) -> Said:
+    return finding.rule, finding.severity, finding.id or "", finding.column
 
 
 def _change(before: Row | None, after: Row | None) -> Change:

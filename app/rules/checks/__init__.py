@@ -13,6 +13,7 @@ from app.rules.checks import figures as figures
 from app.rules.checks import fluids as fluids
 from app.rules.checks import form as form
 from app.rules.checks import ladders as ladders
+from app.rules.checks import orders as orders
 from app.rules.checks import provenance as provenance
 from app.rules.checks import reading as reading
 from app.rules.checks import sag as sag

@@ -8,6 +8,7 @@ from itertools import pairwise
 from app.catalogue.agreement import pascals
 from app.catalogue.tables import Chassis, Fit, Guide, Spring
 from app.rules.checks.envelope import FORM
+from app.rules.finding import Severity
 from app.rules.registry import Hit, edit, rule
 from app.rules.view import Family, RowView
 
@@ -45,8 +46,8 @@ def spacers_fill_chamber(family: Family, today: date) -> Iterator[Hit]:
     "bore-not-in-stanchion",
     shape="family",
     silenced_by=FORM,
-    passes=edit("chassis", "fork-a-old", stanchion_diameter_mm="33.1"),
-    fails=edit("chassis", "fork-a-old", stanchion_diameter_mm="33"),
+    passes=edit("springs", "spring-150-small", bore_mm="32.2"),
+    fails=edit("springs", "spring-150-small", bore_mm="32.3"),
 )
 def bore_not_in_stanchion(family: Family, today: date) -> Iterator[Hit]:
     """The bore of a spring does not go into the stanchion of a chassis it is said to fit.
@@ -72,7 +73,7 @@ def bore_not_in_stanchion(family: Family, today: date) -> Iterator[Hit]:
     shape="family",
     severity="warn",
     silenced_by=(*FORM, "bore-not-in-stanchion"),
-    passes=edit("chassis", "fork-a-old", stanchion_diameter_mm="42.6"),
+    passes=edit("chassis", "fork-a-old", stanchion_diameter_mm=""),
     fails=edit("chassis", "fork-a-old", stanchion_diameter_mm="42.7"),
 )
 def bore_unusual(family: Family, today: date) -> Iterator[Hit]:
@@ -199,10 +200,12 @@ def guide_pressure_not_rising(family: Family, today: date) -> Iterator[Hit]:
 def sag_unusual(view: RowView, today: date) -> Iterator[Hit]:
     """A guide aims at a sag outside 10 to 40 percent.
 
-    Forks are ridden at 15 to 30 percent (common practice, no source); a millimetre figure may stand for a percentage.
+    Forks are ridden at 15 to 30 percent (common practice, no source); millimetres may stand for a percentage. Below 5
+    and above 60 it is no sag at all, and is refused.
 
     Mend: compare the sag with the page; write millimetres as a share of the travel.
     """
     sag = view.row.__dict__["sag_percent"]
     if sag is not None and not 10 <= sag <= 40:
-        yield Hit(view.row, "sag_percent", f"{sag} % is outside 10 to 40 %")
+        severity: Severity = "warn" if 5 <= sag <= 60 else "reject"
+        yield Hit(view.row, "sag_percent", f"{sag} % is outside 10 to 40 %", severity=severity)

@@ -6,8 +6,7 @@ from datetime import date
 from itertools import pairwise
 
 from app.catalogue.agreement import kilograms
-from app.catalogue.scopes import overlap
-from app.catalogue.tables import Fill, Fit, Guide, Interval, Procedure, Step, Torque, Use
+from app.catalogue.tables import Fill, Fit, Guide, Procedure, Step, Torque, Use
 from app.rules.checks.envelope import FORM
 from app.rules.registry import Hit, edit, rule
 from app.rules.view import EntityView, Family
@@ -92,7 +91,7 @@ def spring_without_limit(family: Family, today: date) -> Iterator[Hit]:
             yield Hit(row, "pressure_limit", f"neither it nor {spring.id} states a limit")
 
 
-def _brackets(family: Family) -> Iterator[list[tuple[float, float | None, Guide]]]:
+def brackets(family: Family) -> Iterator[list[tuple[float, float | None, Guide]]]:
     """The mass brackets of the guides of one chassis, chamber, scope and source, in kilograms, by their lower ends."""
     groups: dict[tuple[object, ...], list[tuple[float, float | None, Guide]]] = defaultdict(list)
     for row in family.of(Guide):
@@ -124,37 +123,12 @@ def mass_bracket_gap(family: Family, today: date) -> Iterator[Hit]:
 
     Mend: add the missing line, or correct the masses.
     """
-    for group in _brackets(family):
+    for group in brackets(family):
         for (_, end, lighter), (start, _, heavier) in pairwise(group):
             if end is not None and start > end * 1.001:
                 yield Hit(
                     heavier, "rider_mass_from", f"riders between {lighter.id} and {heavier.id} are left out", lighter
                 )
-
-
-@rule(
-    "mass-brackets-overlap",
-    shape="family",
-    severity="warn",
-    silenced_by=(*FORM, *PERHAPS),
-    passes=edit("guides", "guide-100", chassis="fork-a", spring="spring-150", damper="damper-a", chamber="positive",
-                rider_mass_from="100", rider_mass_to="110", mass_unit="kg", mass_is="with gear", pressure="99",
-                pressure_unit="psi", source="manual-a", page="12"),
-    fails=edit("guides", "guide-100", chassis="fork-a", spring="spring-150", damper="damper-a", chamber="positive",
-               rider_mass_from="99", rider_mass_to="110", mass_unit="kg", mass_is="with gear", pressure="99",
-               pressure_unit="psi", source="manual-a", page="12"),
-)  # fmt: skip
-def mass_brackets_overlap(family: Family, today: date) -> Iterator[Hit]:
-    """Two lines of one guide hold for the same riders.
-
-    Brackets are half-open, so 70 to 80 and 80 to 90 share nobody; these do, and the rider gets two answers.
-
-    Mend: correct the masses; the upper end of a line is the lower end of the next.
-    """
-    for group in _brackets(family):
-        for (_, end, lighter), (start, _, heavier) in pairwise(group):
-            if end is None or start < end * 0.999:
-                yield Hit(heavier, "rider_mass_from", f"it shares riders with {lighter.id}", lighter, mutual=True)
 
 
 @rule(
@@ -204,34 +178,3 @@ def replace_without_part(family: Family, today: date) -> Iterator[Hit]:
     for row in family.own_fasteners.values():
         if row.reuse == "replace" and (row.chassis, row.position) not in bought:
             yield Hit(row, "reuse", f"no part is listed for the {row.position}")
-
-
-@rule(
-    "full-service-more-frequent",
-    shape="family",
-    severity="warn",
-    silenced_by=(*FORM, *PERHAPS),
-    passes=edit("intervals", "interval-full", hours="50"),
-    fails=edit("intervals", "interval-full", hours="49"),
-)
-def full_service_more_frequent(family: Family, today: date) -> Iterator[Hit]:
-    """The full service is due more often than the lower-leg service it includes.
-
-    The two intervals were probably exchanged.
-
-    Mend: compare both intervals with the page.
-    """
-    legs = [row for row in family.of(Interval) if row.operation == "lower-leg-service"]
-    for full in family.of(Interval):
-        if full.operation != "full-service":
-            continue
-        for leg in legs:
-            same = full.chassis == leg.chassis and full.riding == leg.riding
-            if (
-                same
-                and full.hours
-                and leg.hours
-                and full.hours < leg.hours
-                and overlap(family.scope(full), family.scope(leg))
-            ):
-                yield Hit(full, "hours", f"{full.hours} h, the lower legs only every {leg.hours} h", leg, mutual=True)

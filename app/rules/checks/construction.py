@@ -213,3 +213,36 @@ def _odd_spring(springs: list[Spring], name: str) -> tuple[Spring, bool, object]
         return None
     (_, few), (usual, many) = sorted(figures.items(), key=lambda each: len(each[1]))
     return (few[-1], len(many) >= ENOUGH, usual) if len(few) == 1 else None
+
+
+@rule(
+    "stanchions-differ",
+    shape="family",
+    severity="warn",
+    silenced_by=(*FORM, "dimension-implausible", "bore-wider-than-stanchion", "bore-not-in-stanchion", "bore-unusual"),
+    passes=edit("chassis", "fork-a-old", stanchion_diameter_mm=""),
+    fails=edit("chassis", "fork-a-old", stanchion_diameter_mm="36"),
+)
+def stanchions_differ(family: Family, today: date) -> Iterator[Hit]:
+    """Two generations that take one air spring have stanchions of different outside diameter.
+
+    The piston runs in the stanchion, so both have one bore; with other outsides the walls would differ.
+
+    Mend: compare both diameters with the pages, or name the spring of each generation.
+    """
+    takers: dict[str, dict[str, Fit]] = defaultdict(dict)
+    for fit in family.of(Fit):
+        spring = family.springs.get(fit.spring)
+        stated = family.chassis[fit.chassis].stanchion_diameter_mm is not None
+        if stated and spring is not None and spring.kind == "air":
+            takers[spring.id].setdefault(fit.chassis, fit)
+    told: set[str] = set()
+    for several in takers.values():
+        first, *others = sorted(several.values(), key=lambda each: each.chassis)
+        usual = family.chassis[first.chassis].stanchion_diameter_mm
+        for fit in others:
+            own = family.chassis[fit.chassis].stanchion_diameter_mm
+            if own != usual and fit.chassis not in told:
+                told.add(fit.chassis)
+                text = f"{fit.chassis} has stanchions of {own:g} mm, {first.chassis}, which takes it too, {usual:g} mm"
+                yield Hit(fit, "spring", text, first)

@@ -5,12 +5,16 @@ from datetime import date
 from decimal import Decimal
 
 from app.catalogue.tables import Fill, Fluid
+from app.physics.fluids import viscosity_index
 from app.rules.bands import figure
 from app.rules.checks.envelope import FORM
 from app.rules.registry import Hit, edit, rule
 from app.rules.view import Family, RowView
 
 DENSITY = (Decimal("0.7"), Decimal("1.2"))  # g/mL at 15 °C: mineral and synthetic oils; common practice, no source
+INDEX = (-60, 600)  # viscosity index; common practice, no source
+LEAST_INDEXED = 2.0  # mm²/s at 100 °C: below it ASTM D2270 defines no index
+THICKEST_WITHOUT = 12.0  # mm²/s at 40 °C of an oil below that; common practice, no source
 VISCOSITY_40 = (Decimal("1.98"), Decimal(3520))  # mm²/s: the ends of the classes of ISO 3448
 
 
@@ -19,7 +23,7 @@ VISCOSITY_40 = (Decimal("1.98"), Decimal(3520))  # mm²/s: the ends of the class
     shape="row",
     tables=(Fluid,),
     silenced_by=FORM,
-    passes=edit("fluids", "oil-bath", viscosity_100_cst="99"),
+    passes=edit("fluids", "oil-bath", viscosity_100_cst="20"),
     fails=edit("fluids", "oil-bath", viscosity_100_cst="100"),
 )
 def viscosity_rises(view: RowView, today: date) -> Iterator[Hit]:
@@ -58,6 +62,37 @@ def fluid_implausible(view: RowView, today: date) -> Iterator[Hit]:
         yield Hit(row, "viscosity_40_cst", f"{viscosity} cSt is outside the classes of ISO 3448")
     elif row.nlgi is not None and row.kind in ("damper oil", "bath oil"):
         yield Hit(row, "nlgi", f"a {row.kind} has no NLGI grade")
+
+
+@rule(
+    "viscosities-unlike-oil",
+    shape="row",
+    tables=(Fluid,),
+    silenced_by=(*FORM, "viscosity-rises", "fluid-implausible"),
+    passes=edit("fluids", "oil-bath", viscosity_100_cst="7.5"),
+    fails=edit("fluids", "oil-bath", viscosity_100_cst="7"),
+)
+def viscosities_unlike_oil(view: RowView, today: date) -> Iterator[Hit]:
+    """No oil has both of two viscosities: its viscosity index would lie outside -60 to 600.
+
+    The index (ASTM D2270) of mineral oils is about 0 to 120, of the most improved ones below 500; one point slipped.
+
+    Mend: compare both viscosities with the data sheet.
+    """
+    row = view.row
+    assert isinstance(row, Fluid)
+    if row.viscosity_40_cst is None or row.viscosity_100_cst is None:
+        return
+    cold, warm = float(row.viscosity_40_cst), float(row.viscosity_100_cst)
+    if warm >= cold:
+        return
+    if warm < LEAST_INDEXED:
+        if cold > THICKEST_WITHOUT:
+            yield Hit(row, "viscosity_100_cst", f"{warm:g} cSt is too thin for an oil of {cold:g} cSt at 40 °C")
+        return
+    index = viscosity_index(cold / 1e6, warm / 1e6)
+    if not INDEX[0] <= index <= INDEX[1]:
+        yield Hit(row, "viscosity_100_cst", f"the viscosity index would be {index:.0f}")
 
 
 @rule(

@@ -1,5 +1,6 @@
-"""Slips in a guide: the one line whose pressure does not lie with all the others."""
+"""Slips in a guide: the one line that does not go with all the others."""
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from datetime import date
 
@@ -9,6 +10,7 @@ from app.rules.checks.air import ladders
 from app.rules.checks.envelope import FORM
 from app.rules.finding import Severity
 from app.rules.registry import Hit, edit, rule
+from app.rules.siblings import ENOUGH
 from app.rules.view import Family
 
 LEAST_LINES = 5
@@ -78,3 +80,28 @@ def _misfit(points: Sequence[Point], at: int) -> tuple[float, float]:
         return abs(point[1] / expected - 1) if expected > 0 else 1.0
 
     return off(points[at]), max(off(point) for point in others)
+
+
+@rule(
+    "guide-sag-unlike",
+    shape="family",
+    severity="warn",
+    silenced_by=(*FORM, "sag-unusual", "disagree-unrelated"),
+    passes=edit("guides", "guide-70", sag_percent=""),
+    fails=edit("guides", "guide-70", sag_percent="21"),
+)
+def guide_sag_unlike(family: Family, today: date) -> Iterator[Hit]:
+    """One line of a guide aims at another sag than all its other lines, which aim at one and the same.
+
+    A guide is drawn up for one sag; an odd one is misread, or is in millimetres.
+
+    Mend: compare the sag with the page; if it is right, set confirmed after reading it twice.
+    """
+    for ladder in ladders(family):
+        stated = [row for row in ladder if row.sag_percent is not None]
+        counts = Counter(row.sag_percent for row in stated)
+        if len(counts) == 2 and len(stated) > ENOUGH and min(counts.values()) == 1:
+            (usual, _), (odd, _) = counts.most_common(2)
+            row = next(row for row in stated if row.sag_percent == odd)
+            if not row.confirmed:
+                yield Hit(row, "sag_percent", f"{odd} %; the other lines aim at {usual} %")

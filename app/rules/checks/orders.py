@@ -1,0 +1,97 @@
+"""Slips of order: guide lines that share riders, a longer service before the shorter, sources before forks."""
+
+from collections.abc import Iterator
+from datetime import date
+from itertools import pairwise
+
+from app.catalogue.scopes import overlap
+from app.catalogue.tables import Interval
+from app.rules.checks.completeness import PERHAPS, brackets
+from app.rules.checks.envelope import FORM
+from app.rules.checks.provenance import PAGED
+from app.rules.finding import Severity
+from app.rules.registry import Hit, edit, rule
+from app.rules.view import Family
+
+YEARS_BEFORE = 2  # a manual is printed for the model year, in the year before it
+
+
+@rule(
+    "mass-brackets-overlap",
+    shape="family",
+    severity="warn",
+    silenced_by=(*FORM, *PERHAPS),
+    passes=edit("guides", "guide-100", chassis="fork-a", spring="spring-150", damper="damper-a", chamber="positive",
+                rider_mass_from="100", rider_mass_to="110", mass_unit="kg", mass_is="with gear", pressure="99",
+                pressure_unit="psi", source="manual-a", page="12"),
+    fails=edit("guides", "guide-100", chassis="fork-a", spring="spring-150", damper="damper-a", chamber="positive",
+               rider_mass_from="99", rider_mass_to="110", mass_unit="kg", mass_is="with gear", pressure="99",
+               pressure_unit="psi", source="manual-a", page="12"),
+)  # fmt: skip
+def mass_brackets_overlap(family: Family, today: date) -> Iterator[Hit]:
+    """Two lines of one guide hold for the same riders.
+
+    Brackets are half-open, so 70 to 80 and 80 to 90 share nobody; these do, and the rider gets two answers.
+
+    Mend: correct the masses; the upper end of a line is the lower end of the next.
+    """
+    for group in brackets(family):
+        for (_, end, lighter), (start, _, heavier) in pairwise(group):
+            if end is None or start < end * 0.999:
+                yield Hit(heavier, "rider_mass_from", f"it shares riders with {lighter.id}", lighter, mutual=True)
+
+
+@rule(
+    "full-service-more-frequent",
+    shape="family",
+    severity="warn",
+    silenced_by=(*FORM, *PERHAPS),
+    passes=edit("intervals", "interval-full", hours="50"),
+    fails=edit("intervals", "interval-full", hours="49"),
+)
+def full_service_more_frequent(family: Family, today: date) -> Iterator[Hit]:
+    """The full service is due more often than the lower-leg service it includes.
+
+    The two intervals were probably exchanged.
+
+    Mend: compare both intervals with the page; if both are right, set confirmed in that of the full service.
+    """
+    legs = [row for row in family.of(Interval) if row.operation == "lower-leg-service"]
+    for full in family.of(Interval):
+        if full.operation != "full-service":
+            continue
+        for leg in legs:
+            same = full.chassis == leg.chassis and full.riding == leg.riding
+            if (
+                same
+                and full.hours
+                and leg.hours
+                and full.hours < leg.hours
+                and overlap(family.scope(full), family.scope(leg))
+            ):
+                severity: Severity = "reject" if full.source == leg.source and not full.confirmed else "warn"
+                text = f"{full.hours} h, the lower legs only every {leg.hours} h"
+                yield Hit(full, "hours", text, leg, severity, mutual=True)
+
+
+@rule(
+    "source-before-chassis",
+    shape="family",
+    severity="warn",
+    silenced_by=(*FORM, "generations-overlap", "years-outside-chassis"),
+    passes=edit("sources", "manual-old", published_on="2016"),
+    fails=edit("sources", "manual-old", published_on="2015"),
+)
+def source_before_chassis(family: Family, today: date) -> Iterator[Hit]:
+    """A chassis is described by a manual or bulletin from more than two years before its first model year.
+
+    Manuals are printed for a fork that exists; the years of another generation were probably written.
+
+    Mend: compare the first model year with the page, or name the document that describes this generation.
+    """
+    for row in family.chassis.values():
+        source = family.sources.get(row.source or "")
+        if source is None or source.kind not in PAGED or source.published_on is None or row.model_year_from is None:
+            continue
+        if int(source.published_on[:4]) < row.model_year_from - YEARS_BEFORE:
+            yield Hit(row, "model_year_from", f"{row.model_year_from}; {source.id} was published {source.published_on}")
