@@ -25,7 +25,7 @@ def _page(body: Body, scope: Scope) -> bytes:
     plain = json.loads(_json(body, scope))
     faults: dict[str, str] = {}
     for fault in plain.get("errors", []):
-        if "parameter" in fault:
+        if "parameter" in fault and fault["code"] != "undecided":  # that is no fault of what was typed
             faults.setdefault(fault["parameter"], fault["text"])
     template = environment().get_template("problem.html")
     return template.render(
