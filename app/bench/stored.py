@@ -27,7 +27,8 @@ class StoredFork(ShopModel, table=True):
 
 class StoredService(ShopModel, table=True):
     """One finished job on a fork, the `number`-th that was recorded. `done` is JSON (`app.bench.shapes.Done`),
-    `configuration` what was in the fork then; `applied` says whether it became the present configuration."""
+    `configuration` what was in the fork then (of one entered late, what was fitted only); `applied` says whether it
+    became the present configuration."""
 
     __tablename__ = "services"
     __table_args__ = (UniqueConstraint("fork", "idempotency_key"),)

@@ -1,12 +1,13 @@
 """An answer as plain text for a terminal or a printer: at most 80 columns, no escape codes, figures where they count.
 
-Fits, sheet, set-up and job card have a layout of their own; every other answer is told by its outline.
+Fits, sheet, set-up, job card and label have a layout of their own; every other answer is told by its outline.
 """
 
 from collections.abc import Mapping
 from typing import Any
 
 from app.web.representation.kinds import Answered, Representation, register
+from app.web.representation.text_label import label_text
 from app.web.representation.text_layouts import LAYOUTS
 from app.web.representation.text_lines import any_answer, text_of
 
@@ -18,7 +19,8 @@ def render(answered: Answered) -> bytes:
 
 def text(question: str, answer: Mapping[str, Any]) -> str:
     """The text of an answer as it is on the wire."""
-    return text_of(LAYOUTS.get(question, any_answer)(answer, question))
+    layouts = {**LAYOUTS, "label": label_text}
+    return text_of(layouts.get(question, any_answer)(answer, question))
 
 
 register(Representation(media_type="text/plain", suffix="txt", render=render, can=lambda answered: True))

@@ -11,8 +11,9 @@ from app.catalogue.catalogue import Pin
 from app.catalogue.rows import At
 from app.questions.asked import Common
 from app.questions.fits import FITS, FitsAnswer, FitsAsked, fits
-from app.questions.sheet import SHEET, SheetAnswer, SheetAsked, sheet
+from app.questions.sheet import SHEET, SheetAnswer, sheet
 from app.questions.sheet_changes import SHEET_CHANGES, SheetChangesAnswer, SheetChangesAsked, sheet_changes
+from app.web.fork_in_question import PRIVATE, SheetOfFork, filled_in
 from app.web.representation import respond
 from app.web.strict import strict_router
 
@@ -29,10 +30,12 @@ async def answer(
     name: str,
     rows: str | None = None,
 ) -> Response:
-    """A question asked of the catalogue at the revision that `asked` pins, in the form the client takes."""
+    """A question asked of the catalogue at the revision that `asked` pins, in the form the client takes; what is asked
+    of a fork of the bench log is kept by nobody."""
     pin = Pin(asked.revision, asked.as_of, asked.min_revision)
     found = await request.app.state.catalogue.ask(question, pin)
-    return respond(request, found, shape, question=name, rows=rows)
+    private = PRIVATE if getattr(asked, "fork", None) is not None else {}
+    return respond(request, found, shape, question=name, rows=rows, headers=private)
 
 
 @router.get(
@@ -54,9 +57,10 @@ async def chassis_fits(request: Request, chassis: ChassisId, asked: Annotated[Fi
     response_model=None,
     responses={200: {"model": SheetAnswer, "description": "Fits, torques, fills and the rest, and what is missing."}},
 )
-async def chassis_sheet(request: Request, chassis: ChassisId, asked: Annotated[SheetAsked, Query()]) -> Response:
+async def chassis_sheet(request: Request, chassis: ChassisId, asked: Annotated[SheetOfFork, Query()]) -> Response:
     """Every statement that may hold for the configuration, with its scope and source; what is missing is in `gaps`."""
-    return await answer(request, asked, lambda at: sheet(at, chassis, asked), SHEET, "sheet")
+    wanted = await filled_in(request, chassis, asked)
+    return await answer(request, wanted, lambda at: sheet(at, chassis, wanted), SHEET, "sheet")
 
 
 @router.get(

@@ -17,6 +17,7 @@ from app.questions.job.fleet import MOST_CARDS, shopping_list
 from app.questions.job.shapes import FLEET, CardOfFleet, FleetAnswer
 from app.questions.job_card import JOB_CARD, JobCardAnswer, JobCardAsked, Made, job_card, made
 from app.web.faults import faults_of
+from app.web.fork_in_question import JobCardOfFork, filled_in
 from app.web.json_body import read_model
 from app.web.openapi import json_body
 from app.web.problem import problem_of
@@ -45,10 +46,11 @@ _FOR_ALL = set(Common.model_fields)
     response_model=None,
     responses={200: {"model": JobCardAnswer, "description": "Steps, parts, tools, oils, settings, checks."}},
 )
-async def chassis_job_card(request: Request, chassis: ChassisId, asked: Annotated[JobCardAsked, Query()]) -> Response:
+async def chassis_job_card(request: Request, chassis: ChassisId, asked: Annotated[JobCardOfFork, Query()]) -> Response:
     """Every figure is a statement's or a blank line, which then stands under `gaps`. 422 where something is undecided,
     forbidden or impossible: `errors[].code` says what, `suggestion` what would be possible."""
-    return await answer(request, asked, lambda at: job_card(at, chassis, asked), JOB_CARD, "job-card", "steps")
+    wanted = await filled_in(request, chassis, asked)
+    return await answer(request, wanted, lambda at: job_card(at, chassis, wanted), JOB_CARD, "job-card", "steps")
 
 
 @router.post(

@@ -6,8 +6,8 @@ from fastapi import Query, Request
 from starlette.responses import Response
 
 from app.questions.setup import setup
-from app.questions.setup_asked import SetupAsked
 from app.questions.setup_shapes import SETUP, SetupAnswer
+from app.web.fork_in_question import SetupOfFork, filled_in
 from app.web.representation import drawings as drawings  # registers image/svg+xml
 from app.web.routes.chassis_questions import ChassisId, answer
 from app.web.strict import strict_router
@@ -22,7 +22,8 @@ router = strict_router(tags=["questions"])
     response_model=None,
     responses={200: {"model": SetupAnswer, "description": "What to start from, on which basis, and how sure it is."}},
 )
-async def chassis_setup(request: Request, chassis: ChassisId, asked: Annotated[SetupAsked, Query()]) -> Response:
+async def chassis_setup(request: Request, chassis: ChassisId, asked: Annotated[SetupOfFork, Query()]) -> Response:
     """Every figure says whether it is published, measured or computed; what is missing is in `gaps`, never guessed.
     `.svg` draws force over travel for each number of volume spacers."""
-    return await answer(request, asked, lambda at: setup(at, chassis, asked), SETUP, "setup")
+    wanted = await filled_in(request, chassis, asked)
+    return await answer(request, wanted, lambda at: setup(at, chassis, wanted), SETUP, "setup")

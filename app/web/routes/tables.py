@@ -2,6 +2,7 @@
 
 import re
 import urllib.parse
+from collections.abc import Mapping
 from functools import cache
 from typing import Annotated, Any
 
@@ -40,10 +41,11 @@ def questions_about() -> dict[str, list[str]]:
 
 
 def respond_page(
-    request: Request, answer: dict[str, Any], adapter: TypeAdapter[Any], *, question: str, rows: str
-) -> Response:
+    request: Request, answer: dict[str, Any], adapter: TypeAdapter[Any], *, question: str, rows: str,
+    headers: Mapping[str, str] | None = None,
+) -> Response:  # fmt: skip
     """A page of a list: `next`, a cursor so far, becomes an address, in the body and as a Link (RFC 8288)."""
-    headers: dict[str, str] = {}
+    headers = dict(headers or {})
     if "next" in answer:
         answer["next"] = _going_on(request, answer["next"])
         headers["Link"] = f'<{answer["next"]}>; rel="next"'

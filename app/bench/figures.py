@@ -1,0 +1,69 @@
+"""Figures of the bench log: kept digit for digit with their unit, shown as quantities."""
+
+import json
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from app.bench.shapes import (
+    CONFIGURATION,
+    Configuration,
+    ConfigurationShown,
+    Figure,
+    Measured,
+    MeasuredShown,
+)
+from app.catalogue.columns import write_number
+from app.units.measure import Measure
+from app.units.quantity import Quantity, quantity
+from app.units.table import Kind
+
+KINDS: dict[str, Kind] = {
+    "pressure": "pressure", "second_pressure": "pressure", "sag": "length", "rider_mass": "mass",
+    "exposed_stanchion": "length", "axle_to_crown": "length",
+}  # fmt: skip
+
+
+def figure_of(measure: Measure) -> Figure:
+    """A measure as it was given."""
+    return {"value": f"{measure.given_value:f}", "unit": measure.given_unit}
+
+
+def text_of(figure: Figure) -> str:
+    """A figure as a parameter bears it, `72psi`."""
+    return f"{figure['value']}{figure['unit']}"
+
+
+def shown(name: str, figure: Figure) -> Quantity:
+    """The quantity of a figure of that name."""
+    return quantity(KINDS[name], Decimal(figure["value"]), figure["unit"], basis="measured")
+
+
+def configuration_shown(held: Configuration) -> ConfigurationShown:
+    """A configuration as answers show it."""
+    found: Any = {name: value for name, value in held.items() if name != "travel_mm"}
+    if "travel_mm" in held:
+        found["travel"] = quantity("length", Decimal(write_number(held["travel_mm"])), "mm")
+    return found  # type: ignore[no-any-return]
+
+
+def measured_shown(measured: Measured) -> MeasuredShown:
+    """What was measured as answers show it."""
+    noted: dict[str, Any] = {name: value for name, value in measured.items() if name != "sags"}
+    found: Any = {name: shown(name, value) if name in KINDS else value for name, value in noted.items()}
+    if "sags" in measured:
+        found["sags"] = [
+            {"sag": shown("sag", each["sag"]), "pressure": shown("pressure", each["pressure"])}
+            for each in measured["sags"]
+        ]
+    return found  # type: ignore[no-any-return]
+
+
+def written(content: Mapping[str, Any]) -> str:
+    """JSON by which equal contents are equal texts."""
+    return json.dumps(content, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+
+
+def read_configuration(text: str) -> Configuration:
+    """A stored configuration."""
+    return CONFIGURATION.validate_json(text)

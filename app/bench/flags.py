@@ -1,0 +1,60 @@
+"""Remarks that a value of a statement looks wrong: made at the bench, listed for editors until they are settled."""
+
+from sqlalchemy import delete, func, insert, select
+from typing_extensions import TypedDict
+
+from app.access.keys import now
+from app.bench.stored import FLAGS
+from app.database.connections import Database
+from app.errors import NotFound
+
+
+class Flag(TypedDict):
+    """One remark; `by` is the public label of a key."""
+
+    number: int
+    statement: str
+    table: str
+    revision: int
+    text: str
+    flagged_at: str
+    by: str
+
+
+def flag(shop: Database, statement: str, table: str, revision: int, text: str, by: str) -> Flag:
+    """Make a remark about a statement as it stood at that revision."""
+    at = now()
+    row = {
+        "statement": statement, "statement_table": table, "revision": revision, "text": text, "flagged_at": at,
+        "flagged_by": by,
+    }  # fmt: skip
+    with shop.write() as connection:
+        made = connection.execute(insert(FLAGS), row).inserted_primary_key
+    assert made is not None
+    return {
+        "number": int(made[0]), "statement": statement, "table": table, "revision": revision, "text": text,
+        "flagged_at": at, "by": by,
+    }  # fmt: skip
+
+
+def listed(shop: Database, limit: int, after: int, statement: str | None) -> tuple[list[Flag], int]:
+    """Remarks that are not settled, oldest first, of a number above `after`; and how many there are in all."""
+    wanted = [] if statement is None else [FLAGS.c.statement == statement]
+    rows = select(FLAGS).where(FLAGS.c.number > after, *wanted).order_by(FLAGS.c.number).limit(limit)
+    with shop.read() as connection:
+        total = connection.execute(select(func.count()).select_from(FLAGS).where(*wanted)).scalar_one()
+        found = connection.execute(rows).fetchall()
+    return [
+        {
+            "number": row.number, "statement": row.statement, "table": row.statement_table, "revision": row.revision,
+            "text": row.text, "flagged_at": row.flagged_at, "by": row.flagged_by,
+        }
+        for row in found
+    ], total  # fmt: skip
+
+
+def settle(shop: Database, number: int) -> None:
+    """A remark that has been looked into is gone. Raises NotFound."""
+    with shop.write() as connection:
+        if connection.execute(delete(FLAGS).where(FLAGS.c.number == number)).rowcount == 0:
+            raise NotFound("There is no such flag.")

@@ -1,0 +1,198 @@
+"""The forks of a shop: registered, found, corrected, erased. Another shop's fork is as one that never was.
+
+An id is 130 random bits, so that nobody comes upon one by guessing.
+"""
+
+import base64
+import secrets
+from collections import Counter
+from typing import Any, NamedTuple
+
+from sqlalchemy import ColumnElement, Connection, Row, delete, func, insert, select, tuple_, update
+
+from app.access.keys import now
+from app.bench.figures import configuration_shown, read_configuration, written
+from app.bench.shapes import Configuration, ForkShown
+from app.bench.stored import FORKS, SERVICES
+from app.database.connections import Database
+from app.errors import Conflict, Fault, NotFound, Stale
+
+RECENT = 20
+_LOOKED_AT = 400  # forks that "recent" is read from
+PAGE_ORDER = (FORKS.c.registered_at.desc(), FORKS.c.id.desc())
+
+
+class Registering(NamedTuple):
+    """A fork as it is registered or corrected."""
+
+    serial: str
+    chassis: str
+    configuration: Configuration
+    first_used_on: str | None
+
+
+class Held(NamedTuple):
+    """A fork as it is stored."""
+
+    id: str
+    shop: str
+    serial: str
+    chassis: str
+    configuration: Configuration
+    first_used_on: str | None
+    registered_at: str
+    changed_at: str
+    version: int
+
+
+def register(shop: Database, whose: str, fork: Registering) -> Held:
+    """A new fork of that shop. Raises Conflict, naming the one that has the serial already."""
+    id = base64.b32encode(secrets.token_bytes(17)).decode().lower().rstrip("=")[:26]
+    at = now()
+    with shop.write() as connection:
+        _refuse_twice(connection, whose, fork.serial, None)
+        row = {
+            "id": id, "shop": whose, "serial": fork.serial, "chassis": fork.chassis,
+            "configuration": written(fork.configuration), "first_used_on": fork.first_used_on, "registered_at": at,
+            "changed_at": at, "version": 1, "erasing": False,
+        }  # fmt: skip
+        connection.execute(insert(FORKS), row)
+        return held_in(connection, whose, id)
+
+
+def held(shop: Database, whose: str, id: str) -> Held:
+    """The fork of that id. Raises NotFound, for another shop's as for one that is not there."""
+    with shop.read() as connection:
+        return held_in(connection, whose, id)
+
+
+def held_in(connection: Connection, whose: str, id: str) -> Held:
+    """The same, on a connection at hand."""
+    row = connection.execute(select(FORKS).where(_own(whose), FORKS.c.id == id)).first()
+    if row is None:
+        raise nothing()
+    return _held(row)
+
+
+def nothing() -> NotFound:
+    """One answer for a fork of another shop, an erased one, and one that never was."""
+    return NotFound("There is no such fork here.")
+
+
+class Page(NamedTuple):
+    """Forks, newest first, how many there are in all, and whether there are more."""
+
+    forks: list[Held]
+    total: int
+    more: bool
+
+
+def listed(
+    shop: Database, whose: str, limit: int, after: tuple[str, str] | None, *, serial: str | None, chassis: str | None
+) -> Page:
+    """A page of a shop's forks after that place (registered_at, id)."""
+    wanted = [_own(whose)]
+    wanted += [] if serial is None else [FORKS.c.serial == serial]
+    wanted += [] if chassis is None else [FORKS.c.chassis == chassis]
+    statement = select(FORKS).where(*wanted).order_by(*PAGE_ORDER).limit(limit + 1)
+    if after is not None:
+        statement = statement.where(tuple_(FORKS.c.registered_at, FORKS.c.id) < tuple_(*after))
+    with shop.read() as connection:
+        total = connection.execute(select(func.count()).select_from(FORKS).where(*wanted)).scalar_one()
+        rows = connection.execute(statement).fetchall()
+    return Page([_held(row) for row in rows[:limit]], total, len(rows) > limit)
+
+
+def replace(shop: Database, whose: str, id: str, fork: Registering, versions: set[int]) -> Held:
+    """The fork with what is in it put right. Raises NotFound, Conflict, and Stale for any but the present version."""
+    with shop.write() as connection:
+        before = held_in(connection, whose, id)
+        if before.version not in versions:
+            current = f'"r{before.version}.present"'
+            raise Stale("The fork has changed since it was read: read it again.", current=current)
+        _refuse_twice(connection, whose, fork.serial, id)
+        put(connection, before, fork.configuration, serial=fork.serial, chassis=fork.chassis,
+            first_used_on=fork.first_used_on)  # fmt: skip
+        return held_in(connection, whose, id)
+
+
+def put(connection: Connection, fork: Held, configuration: Configuration, **more: str | None) -> None:
+    """Write a fork's present configuration."""
+    values = {"configuration": written(configuration), "changed_at": now(), "version": fork.version + 1, **more}
+    connection.execute(update(FORKS).where(FORKS.c.id == fork.id).values(values))
+
+
+def erase(shop: Database, whose: str, id: str) -> None:
+    """Erase a fork and all that was done to it, from the rows, the free places of the file and the log beside it.
+
+    The content goes first, the place of the row last: what is cut off between goes on when it is asked for again.
+    Raises NotFound, and Unavailable where the file could not be written anew.
+    """
+    with shop.write() as connection:
+        own = (FORKS.c.shop == whose, FORKS.c.id == id)
+        if connection.execute(select(FORKS.c.id).where(*own)).first() is None:
+            raise nothing()
+        connection.execute(delete(SERVICES).where(SERVICES.c.fork == id))
+        blank = {
+            "serial": f"erased {id}", "chassis": "", "configuration": "{}", "first_used_on": None, "erasing": True,
+            "registered_at": "", "changed_at": "",
+        }  # fmt: skip
+        connection.execute(update(FORKS).where(*own).values(blank))
+    shop.rewrite("forks", "services")
+    with shop.write() as connection:
+        connection.execute(delete(FORKS).where(FORKS.c.id == id))
+
+
+class Recent(NamedTuple):
+    """A configuration that stands in forks of the shop, how many, and when one was last given it."""
+
+    chassis: str
+    configuration: Configuration
+    forks: int
+    changed_at: str
+
+
+def recent(shop: Database, whose: str, chassis: str | None) -> list[Recent]:
+    """The shop's configurations, the one last worked on first: "as the last one". No fork is named."""
+    statement = (
+        select(FORKS.c.chassis, FORKS.c.configuration, FORKS.c.changed_at)
+        .where(_own(whose), *([] if chassis is None else [FORKS.c.chassis == chassis]))
+        .order_by(FORKS.c.changed_at.desc(), FORKS.c.id)
+        .limit(_LOOKED_AT)
+    )
+    with shop.read() as connection:
+        rows = connection.execute(statement).fetchall()
+    counted = Counter((row.chassis, row.configuration) for row in rows)
+    newest = {(row.chassis, row.configuration): row.changed_at for row in reversed(rows)}
+    order = list(dict.fromkeys((row.chassis, row.configuration) for row in rows))[:RECENT]
+    return [Recent(each[0], read_configuration(each[1]), counted[each], newest[each]) for each in order]
+
+
+def fork_shown(fork: Held) -> ForkShown:
+    """A fork as answers show it."""
+    shown: ForkShown = {
+        "id": fork.id, "serial": fork.serial, "chassis": fork.chassis,
+        "configuration": configuration_shown(fork.configuration), "registered_at": fork.registered_at,
+        "changed_at": fork.changed_at, "version": fork.version,
+    }  # fmt: skip
+    if fork.first_used_on is not None:
+        shown["first_used_on"] = fork.first_used_on
+    return shown
+
+
+def _held(row: Row[Any]) -> Held:
+    return Held(
+        row.id, row.shop, row.serial, row.chassis, read_configuration(row.configuration), row.first_used_on,
+        row.registered_at, row.changed_at, row.version,
+    )  # fmt: skip
+
+
+def _own(whose: str) -> ColumnElement[bool]:
+    return (FORKS.c.shop == whose) & FORKS.c.erasing.is_(False)
+
+
+def _refuse_twice(connection: Connection, whose: str, serial: str, id: str | None) -> None:
+    there = connection.execute(select(FORKS.c.id).where(_own(whose), FORKS.c.serial == serial)).scalar()
+    if there is not None and there != id:
+        text = "A fork of this serial is registered already."
+        raise Conflict(text, [Fault("serial-registered", text, pointer="/serial", suggestion=there)])

@@ -1,0 +1,124 @@
+"""A physical fork held against the catalogue: ids that exist, what no document lists, its intervals, its label.
+
+A fork may be built as no document lists it: that is told, not refused, for the log says what is in it.
+"""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from app.catalogue.rows import At
+from app.catalogue.tables import Chassis, Damper, Fluid, Interval, Part, Row, Spring, Variant
+from app.errors import Fault, Gone, Invalid, NotFound
+from app.questions.chassis_in_hand import in_hand
+from app.questions.present import candidates, present
+from app.questions.region import Given, given
+from app.questions.shapes import figure, length
+from app.questions.sheet import Sheet, gather
+from app.units.preferences import AS_PUBLISHED
+
+BLANK = "____"
+_TABLES: dict[str, type[Row]] = {"variant": Variant, "spring": Spring, "damper": Damper}
+
+
+def given_of(parameters: Mapping[str, Any]) -> Given:
+    """The configuration of parameters such as a question is asked with; others are passed over."""
+    names = ("travel", "model_year", "variant", "spring", "damper", "wheel_size")
+    return given(**{name: parameters[name] for name in names if name in parameters})
+
+
+def refuse_unknown(
+    at: At, chassis: str, held: Mapping[str, Any], parts: Sequence[Mapping[str, Any]], place: str
+) -> None:
+    """Raises Invalid with a fault for every id of a configuration that the catalogue has not, at its place in a body
+    whose configuration stands under `place`."""
+    faults: list[Fault] = []
+
+    def look(table: type[Row], id: str, pointer: str) -> None:
+        if at.one(table, id) is None:
+            near = candidates(at, table, id)
+            text = f"There is nothing of the id {id} in {table.table}."
+            faults.append(Fault("id-unknown", text, pointer=pointer, suggestion=near[0]["id"] if near else None))
+
+    look(Chassis, chassis, "/chassis")
+    for name, table in _TABLES.items():
+        if name in held:
+            look(table, held[name], f"{place}/{name}")
+    for index, filled in enumerate(held.get("fluids", ())):
+        look(Fluid, filled["fluid"], f"{place}/fluids/{index}/fluid")
+    for index, each in enumerate(parts):
+        look(Part, each["part"], f"/parts/{index}/part")
+    variant = at.one(Variant, held["variant"]) if "variant" in held else None
+    if variant is not None and variant.chassis != chassis:
+        text = f"{variant.id} is a variant of {variant.chassis}, not of {chassis}."
+        faults.append(Fault("variant-of-another-chassis", text, pointer=f"{place}/variant"))
+    if faults:
+        raise Invalid(faults[0].text if len(faults) == 1 else f"{len(faults)} ids are not known.", faults)
+
+
+def unlisted(at: At, chassis: str, parameters: Mapping[str, Any]) -> list[str]:
+    """What of a fork as it is built no document of the catalogue lists, in sentences; empty where all is listed."""
+    try:
+        found = gather(at, chassis, given_of(parameters))
+    except (NotFound, Gone) as refusal:
+        return [refusal.detail]
+    except Invalid as refusal:
+        return [fault.text for fault in refusal.faults]
+    if not found.fits and {"travel", "spring"} & parameters.keys():
+        return ["No fit is listed for this spring and travel in this chassis."]
+    limits = [each.statement.spacer_limit for each in found.fits]
+    spacers = parameters.get("spacers")
+    if spacers is not None and limits and all(limit is not None and spacers > limit for limit in limits):
+        return [f"It carries {spacers} volume spacers; at most {max(limit or 0 for limit in limits)} are listed."]
+    return []
+
+
+def intervals(at: At, chassis: str, parameters: Mapping[str, Any], riding: str | None) -> list[Interval]:
+    """The intervals that may hold for a fork; those of that kind of riding go before the general ones of an operation.
+
+    Raises NotFound, Gone, Invalid where the catalogue has no such chassis, or the fork is outside of what it can be.
+    """
+    found = [each.statement for each in gather(at, chassis, given_of(parameters)).intervals]
+    own = {each.operation for each in found if riding is not None and each.riding == riding}
+    return [each for each in found if (each.riding == riding if each.operation in own else each.riding is None)]
+
+
+def operations(at: At, chassis: str) -> set[str]:
+    """Every operation that the catalogue gives an interval for."""
+    present(at, Chassis, chassis)
+    return {each.operation for each in at.where(Interval, "chassis", chassis)}
+
+
+def label(
+    at: At, chassis: str, parameters: Mapping[str, Any], *, fluids: Sequence[Mapping[str, Any]], pressure: str | None,
+    last: str | None,
+) -> list[str]:  # fmt: skip
+    """The lines of the label for the leg: what is in the fork, and the limits the catalogue gives for just that.
+
+    `pressure` and `last` (the last job) as they are to stand there. No serial: it stands on the fork.
+    """
+    held = in_hand(at, chassis)
+    found: Sheet | None
+    try:
+        found = gather(at, chassis, given_of(parameters))
+    except Invalid:
+        found = None  # built as nobody lists it: no limit can be named
+    fit = found.fits[0].statement if found is not None and len(found.fits) == 1 and found.fits[0].surely else None
+    spring = at.one(Spring, parameters["spring"]) if "spring" in parameters else None
+    travel = length(float(parameters["travel"]), AS_PUBLISHED)["text"] if "travel" in parameters else BLANK
+    lines = [f"{held.chassis.name}, {travel} of travel"]
+    part = f", {spring.part_number}" if spring is not None and spring.part_number is not None else ""
+    lines.append(f"Spring: {BLANK if spring is None else spring.name}{part}")
+    if spring is None or spring.kind == "air":
+        limit = BLANK if fit is None or fit.spacer_limit is None else str(fit.spacer_limit)
+        lines.append(f"Volume spacers: {parameters.get('spacers', BLANK)}, at most {limit}")
+        most = None
+        if fit is not None:
+            most = figure(fit, "pressure", "pressure_limit", fit.pressure_unit, AS_PUBLISHED, role="maximum")
+        if fit is not None and most is None and spring is not None:
+            most = figure(spring, "pressure", "pressure_limit", spring.pressure_unit, AS_PUBLISHED, role="maximum")
+        lines.append(f"Pressure: {pressure or BLANK}, at most {BLANK if most is None else most['text']}")
+    names = at.many(Fluid, {each["fluid"] for each in fluids})
+    for each in fluids:
+        name = names[each["fluid"]].name if each["fluid"] in names else each["fluid"]
+        lines.append(f"{each['chamber'][:1].upper()}{each['chamber'][1:]}: {name}")
+    return [*lines, f"Last: {last or BLANK}", f"Catalogue revision {at.revision}"]

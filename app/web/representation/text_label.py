@@ -1,0 +1,12 @@
+"""The label for the leg as plain text: its lines as they are to be printed, then what it warns of."""
+
+from collections.abc import Iterator
+
+from app.web.representation.text_lines import Answer, closing
+
+
+def label_text(answer: Answer, question: str) -> Iterator[str]:
+    """One line of the label a line."""
+    yield from answer["label"]
+    yield ""
+    yield from closing(answer)

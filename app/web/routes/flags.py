@@ -1,0 +1,100 @@
+"""A value that looks wrong: flagged at the bench, listed for editors, settled by one."""
+
+from typing import Annotated, Any
+
+from fastapi import Path, Query, Request
+from pydantic import Field
+from starlette.responses import Response
+
+from app.bench import flags
+from app.catalogue.rows import At
+from app.catalogue.tables import STATEMENTS
+from app.exchange.preconditions import table_of
+from app.questions.cautions import cautions
+from app.questions.cursors import Cursor
+from app.questions.listing import Paged
+from app.questions.present import missing
+from app.web import fork_answers as answers
+from app.web.access import admitted, permitted, to_its_end
+from app.web.fork_bodies import FLAG_BODY
+from app.web.fork_in_question import PRIVATE, in_shop
+from app.web.json_body import read_model
+from app.web.openapi import json_body
+from app.web.routes.forks import told
+from app.web.routes.tables import respond_page
+from app.web.strict import strict_router
+
+router = strict_router(tags=["bench log"])
+
+
+class FlagsAsked(Paged):
+    """The parameters of the list of flags."""
+
+    statement: str | None = Field(None, max_length=80, description="Of this statement only.")
+
+
+@router.post(
+    "/v1/statements/{id}/flags",
+    operation_id="flagStatement",
+    summary="Say that a value looks wrong",
+    response_model=None,
+    openapi_extra=json_body(FLAG_BODY, "What looks wrong, in words."),
+    status_code=201,
+    responses={201: {"model": answers.FlagAnswer, "description": "The remark, for editors to look into."}},
+)
+async def flag_statement(
+    request: Request, id: Annotated[str, Path(description="Id of the statement, whatever its table.")]
+) -> Response:
+    """Takes a key of scope `bench`; it changes nothing in the catalogue."""
+    caller = await permitted(request, "bench")
+    body = await read_model(request, FLAG_BODY)
+
+    def there(at: At) -> tuple[str, int]:
+        table = table_of(at, id) or STATEMENTS[0]
+        if at.one(table, id) is None:
+            raise missing(at, table, id)
+        return table.table, at.revision
+
+    table, revision = await request.app.state.catalogue.ask(there)
+    shop = request.app.state.shop
+    made = await to_its_end(lambda: flags.flag(shop, id, table, revision, body["text"], caller.label))
+    answer = {"revision": revision, "flag": made, "cautions": cautions()}
+    return told(request, answer, answers.FLAG, "flag", status=201)
+
+
+@router.get(
+    "/v1/flags",
+    operation_id="listFlags",
+    summary="Values that look wrong to someone",
+    response_model=None,
+    responses={200: {"model": answers.FlagList, "description": "A page of remarks, oldest first."}},
+)
+async def list_flags(request: Request, asked: Annotated[FlagsAsked, Query()]) -> Response:
+    """For editors: takes a key of scope `edit`."""
+    await admitted(request, "edit")
+    cursor = asked.read_cursor("flags", (int,))
+    after = 0 if cursor is None else int(cursor.place[0])
+    found, total = await in_shop(request, lambda shop: flags.listed(shop, asked.limit + 1, after, asked.statement))
+    revision = await request.app.state.catalogue.ask(lambda at: at.revision, asked.pin())
+    page = found[: asked.limit]
+    answer: dict[str, Any] = {"revision": revision, "total": total, "flags": page, "cautions": cautions()}
+    if len(found) > asked.limit:
+        answer["next"] = asked.write_cursor("flags", Cursor(revision, total, (page[-1]["number"],)))
+    return respond_page(request, answer, answers.FLAG_LIST, question="flags", rows="flags", headers=PRIVATE)
+
+
+@router.delete(
+    "/v1/flags/{number}",
+    operation_id="settleFlag",
+    summary="Settle a remark",
+    response_model=None,
+    status_code=204,
+    responses={204: {"description": "It has been looked into and is gone."}},
+)
+async def settle_flag(
+    request: Request, number: Annotated[int, Path(ge=1, le=2_147_483_647, description="Number of the flag.")]
+) -> Response:
+    """For editors, once the statement is put right or found to be so."""
+    await permitted(request, "edit")
+    await to_its_end(lambda: flags.settle(request.app.state.shop, number))
+    return Response(status_code=204)

@@ -1,0 +1,182 @@
+"""Jobs on a fork of the bench log: recorded, listed, what is due next, and the label for the leg."""
+
+import datetime as dt
+from decimal import Decimal
+from typing import Annotated, Any
+
+from fastapi import Query, Request
+from pydantic import Field
+from starlette.responses import Response
+
+from app.bench import services
+from app.bench.due import Job, due
+from app.bench.figures import shown
+from app.bench.forks import fork_shown
+from app.bench.services import Service, service_shown
+from app.bench.shapes import DueShown
+from app.catalogue.rows import At
+from app.errors import Fault, Invalid
+from app.questions import on_the_bench
+from app.questions.asked import Day, Pinned
+from app.questions.cautions import cautions
+from app.questions.gaps import Gap
+from app.questions.job.asked import JOB_WORDS
+from app.web import fork_answers as answers
+from app.web.access import admitted, permitted, to_its_end
+from app.web.fork_bodies import SERVICE_BODY, finished
+from app.web.fork_in_question import in_shop, parameters_of
+from app.web.idempotency import IdempotencyKey, digest_of, key_of
+from app.web.json_body import read_model
+from app.web.openapi import json_body
+from app.web.routes.forks import ForkId, PinnedAsked, told
+from app.web.strict import strict_router
+
+router = strict_router(tags=["bench log"])
+
+
+class DueAsked(Pinned):
+    """The parameters of `due`."""
+
+    on: Day | None = Field(None, description="The day at the workshop (YYYY-MM-DD); else today in UTC.")
+    hours: float | None = Field(
+        None, ge=0, le=100_000, description="Riding hours of the fork in all; else as last noted."
+    )
+    riding: str | None = Field(None, max_length=80, description="Kind of riding, such as `park`.")
+
+
+@router.post(
+    "/v1/forks/{id}/services",
+    operation_id="recordService",
+    summary="Record a finished job",
+    response_model=None,
+    openapi_extra=json_body(SERVICE_BODY, "The job, what was fitted and measured, and what it was done by."),
+    status_code=201,
+    responses={201: {"model": answers.ServiceAnswer, "description": "The job, and the fork after it."}},
+)
+async def record_service(request: Request, id: ForkId, idempotency_key: IdempotencyKey = None) -> Response:
+    """What was fitted is what is in the fork from now on, unless a later job is recorded already."""
+    caller = await permitted(request, "bench")
+    shop = request.app.state.shop
+    fork, _ = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
+    body = await read_model(request, SERVICE_BODY)
+    job = finished(body, key_of(caller.shop, idempotency_key), digest_of(request, await request.body()))
+    fitted: Any = job.done["fitted"]
+
+    def refuse(at: At) -> None:
+        operations = JOB_WORDS.keys() | on_the_bench.operations(at, fork.chassis)
+        if job.job not in operations:
+            text = f"A job is one of {', '.join(sorted(operations))}."
+            raise Invalid(text, [Fault("job-unknown", text, pointer="/job")])
+        if "revision" in job.done and job.done["revision"] > at.revision:
+            text = f"There is no revision {job.done['revision']} yet."
+            raise Invalid(text, [Fault("revision-unknown", text, pointer="/revision", suggestion=str(at.revision))])
+        on_the_bench.refuse_unknown(at, fork.chassis, fitted, job.done["parts"], "/fitted")
+
+    await request.app.state.catalogue.ask(refuse)
+    service, after, _ = await to_its_end(lambda: services.record(shop, caller.shop, id, job, caller.id))
+
+    def held_against(at: At) -> tuple[int, list[str]]:
+        return at.revision, on_the_bench.unlisted(at, after.chassis, parameters_of(after.configuration))
+
+    revision, not_listed = await request.app.state.catalogue.ask(held_against)
+    answer = {
+        "revision": revision, "service": service_shown(service), "fork": fork_shown(after), "unlisted": not_listed,
+        "cautions": cautions("limits"),
+    }  # fmt: skip
+    return told(request, answer, answers.SERVICE, "service", status=201)
+
+
+@router.get(
+    "/v1/forks/{id}/services",
+    operation_id="listServices",
+    summary="Every job on a fork",
+    response_model=None,
+    responses={200: {"model": answers.ServiceList, "description": "Oldest first as recorded."}},
+)
+async def list_services(request: Request, id: ForkId, asked: PinnedAsked) -> Response:
+    """What was done, fitted and measured, and what was in the fork then."""
+    caller = await admitted(request, "bench")
+    _, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
+    answer = {
+        "revision": await request.app.state.catalogue.ask(lambda at: at.revision, asked.pin()), "fork": id,
+        "services": [service_shown(each) for each in done], "cautions": cautions(),
+    }  # fmt: skip
+    return told(request, answer, answers.SERVICE_LIST, "services", rows="services")
+
+
+@router.get(
+    "/v1/forks/{id}/due",
+    operation_id="forkDue",
+    summary="What is due next, by hours and months",
+    response_model=None,
+    responses={200: {"model": answers.DueAnswer, "description": "The most urgent first."}},
+)
+async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Query()]) -> Response:
+    """By the intervals the catalogue gives for the fork as it is built. What cannot be counted is `not_known`."""
+    caller = await admitted(request, "bench")
+    fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
+    hours = _hours(asked, done)
+    today = asked.on or dt.datetime.now(dt.UTC).date()
+    known = parameters_of(fork.configuration)
+    first = None if fork.first_used_on is None else dt.date.fromisoformat(fork.first_used_on)
+
+    def found(at: At) -> tuple[int, list[DueShown]]:
+        intervals = on_the_bench.intervals(at, fork.chassis, known, asked.riding)
+        jobs = [Job(each.job, _day(each), each.hours) for each in done]
+        return at.revision, due(intervals, jobs, first_used_on=first, today=today, hours=hours)
+
+    revision, listed = await request.app.state.catalogue.ask(found, asked.pin())
+    gaps: list[Gap] = []
+    if not listed:
+        text = "The catalogue gives no interval for this fork: what is due is for its maker's manual to say."
+        gaps.append({"what": "intervals", "why_needed": "they say when it is opened next", "text": text})
+    answer: dict[str, Any] = {
+        "revision": revision, "fork": id, "on": today.isoformat(), "due": listed, "gaps": gaps,
+        "cautions": cautions("not-in-the-catalogue"),
+    }  # fmt: skip
+    if hours is not None:
+        answer["hours"] = float(hours)
+    return told(request, answer, answers.DUE, "due", rows="due")
+
+
+@router.get(
+    "/v1/forks/{id}/label",
+    operation_id="forkLabel",
+    summary="The label for the leg",
+    response_model=None,
+    responses={200: {"model": answers.LabelAnswer, "description": "Lines to print or to write."}},
+)
+async def fork_label(request: Request, id: ForkId, asked: PinnedAsked) -> Response:
+    """What is in the fork, the limits that the catalogue gives for just that, and the last job; no serial."""
+    caller = await admitted(request, "bench")
+    fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
+    known = parameters_of(fork.configuration)
+    pressure = services.last_pressure(fork, done)
+    lines: list[str]
+
+    def written(at: At) -> tuple[int, list[str]]:
+        return at.revision, on_the_bench.label(
+            at, fork.chassis, known, fluids=fork.configuration.get("fluids", []),
+            pressure=None if pressure is None else shown("pressure", pressure)["text"],
+            last=_said(done[-1]) if done else None,
+        )  # fmt: skip
+
+    revision, lines = await request.app.state.catalogue.ask(written, asked.pin())
+    answer = {"revision": revision, "label": lines, "cautions": cautions("limits", "shock-pump-only")}
+    return told(request, answer, answers.LABEL, "label")
+
+
+def _hours(asked: DueAsked, done: list[Service]) -> Decimal | None:
+    noted = max((each.hours for each in done if each.hours is not None), default=None)
+    return noted if asked.hours is None else Decimal(str(asked.hours))
+
+
+def _day(service: Service) -> dt.date | None:
+    return None if service.done_on is None else dt.date.fromisoformat(service.done_on)
+
+
+def _said(service: Service) -> str:
+    said = [service.job.replace("-", " ")]
+    said += [service.done_on] if service.done_on is not None else []
+    said += [f"{service.hours:f} h"] if service.hours is not None else []
+    return ", ".join(said)

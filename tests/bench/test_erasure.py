@@ -1,0 +1,99 @@
+"""An erased fork is nowhere: not in rows, free places of a file, the log beside it, a backup, or what is logged."""
+
+import sqlite3
+from pathlib import Path
+
+import psycopg
+import pytest
+from sqlalchemy import text
+
+from app.database.connections import Database
+from tests.api.writing import Writing
+from tests.bench.working import SERIAL, benches
+from tests.problems import assert_problem
+
+pytestmark = pytest.mark.anyio
+NOTE = "PQZJ-remark-on-this-fork"
+
+
+@pytest.fixture
+def anyio_backend() -> str:
+    return "asyncio"
+
+
+async def test_no_byte_of_an_erased_fork_is_left(demo: Database, tmp_path: Path) -> None:
+    async with benches(demo, tmp_path) as (bench, _, _):
+        kept = [await bench.register(serial=f"KEPT-{number:04}") for number in range(30)]
+        gone = await bench.register()
+        for number in range(30):
+            await bench.record(gone, "lower-leg-service", hours=number, note=f"{NOTE} {number}")
+            await bench.record(kept[number % 7], "lower-leg-service", note="stays")
+        corrected = await bench("PUT", f"/v1/forks/{gone}", {"serial": SERIAL + "B", "chassis": "lommeris-haar-42"},
+                                If_Match=(await bench("GET", f"/v1/forks/{gone}")).headers["etag"])  # fmt: skip
+        assert corrected.status_code == 200, corrected.text
+        assert any(SERIAL.encode() in content for content in files(bench.service)), "it is looked for where it is not"
+        assert (await bench("DELETE", f"/v1/forks/{gone}")).status_code == 200
+        await bench.register(serial="AFTERWARDS")
+        for word in (SERIAL, NOTE):
+            assert [1 for content in files(bench.service) if word.encode() in content] == []
+            assert word not in bench.service.log.getvalue()
+        assert backup_has(bench.service.shop, SERIAL, tmp_path) is False
+        assert (await bench.get("/v1/forks"))["total"] == 31
+        assert_problem(await bench("DELETE", f"/v1/forks/{gone}"), 404)
+
+
+async def test_an_erasure_that_was_cut_off_is_hidden_and_goes_on_when_asked_again(
+    demo: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async with benches(demo, tmp_path) as (bench, _, _):
+        if not demo.is_sqlite:
+            pytest.skip("on PostgreSQL a reader does not hinder it")
+        id = await bench.register()
+        reader = sqlite3.connect(str(bench.service.shop.path))
+        monkeypatch.setattr("app.database.connections.WRITER_WAIT_S", 0.1)
+        reader.execute("BEGIN")
+        reader.execute("SELECT count(*) FROM forks").fetchone()
+        assert_problem(await bench("DELETE", f"/v1/forks/{id}"), 503)
+        reader.execute("COMMIT")
+        reader.close()
+        assert_problem(await bench("GET", f"/v1/forks/{id}"), 404)
+        assert (await bench.get("/v1/forks"))["forks"] == []
+        again = await bench.register()
+        assert again != id
+        assert (await bench("DELETE", f"/v1/forks/{id}")).status_code == 200
+        assert (await bench("DELETE", f"/v1/forks/{again}")).status_code == 200
+        assert not any(SERIAL.encode() in content for content in files(bench.service))
+
+
+def files(service: Writing) -> list[bytes]:
+    """All that the shop database keeps on disk: file and log on SQLite, the files of its tables on PostgreSQL."""
+    shop = service.shop
+    if shop.path is not None:
+        return [path.read_bytes() for path in shop.path.parent.glob(f"{shop.path.name}*")]
+    plain = shop.url.set(drivername="postgresql").render_as_string(hide_password=False)
+    with psycopg.connect(plain, autocommit=True) as connection:
+        connection.execute("CHECKPOINT")
+        folder = connection.execute(
+            "SELECT current_setting('data_directory') || '/base/' || oid FROM pg_database "
+            "WHERE datname = current_database()"
+        ).fetchone()
+    assert folder is not None
+    return [path.read_bytes() for path in Path(folder[0]).iterdir() if path.is_file()]
+
+
+def backup_has(shop: Database, word: str, folder: Path) -> bool:
+    """Whether a copy made now holds the word: an online backup on SQLite, all rows as text on PostgreSQL."""
+    if shop.path is not None:
+        target = folder / "backup.db"
+        with sqlite3.connect(str(shop.path)) as source, sqlite3.connect(str(target)) as copy:
+            source.backup(copy)
+        return word.encode() in target.read_bytes()
+    with shop.read() as connection:
+        rows = [
+            str(row)
+            for table in ("forks", "services", "flags", "audit", "keys")
+            for row in connection.execute(text(f"SELECT * FROM {table}"))
+        ]
+    return any(word in row for row in rows)
+
+
