@@ -80,7 +80,7 @@ DIMENSIONS: dict[str, dict[str, Band]] = {
         "negative_volume_ml": Band(2, 300), "port_travel_mm": Band(0, 60), "stroke_max_mm": TRAVEL_MM,
     },
     "dampers": {"travel_max_mm": TRAVEL_MM},
-    "spacers": {"volume_ml": Band(0.5, 60)},
+    "spacers": {"volume_ml": Band(1.5, 40)},
     "frames": {
         "axle_to_crown_mm": Band(330, 680), "axle_to_crown_max_mm": Band(330, 680), "travel_min_mm": TRAVEL_MM,
         "travel_max_mm": TRAVEL_MM, "head_angle_deg": Band(55, 80), "seat_angle_deg": Band(60, 85),

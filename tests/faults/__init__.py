@@ -10,3 +10,4 @@ from tests.faults import papers as papers
 from tests.faults import places as places
 from tests.faults import things as things
 from tests.faults import units as units
+from tests.faults import whole as whole

@@ -1,43 +1,62 @@
-"""`python -m tests.faults [COUNT] [CHASSIS]`: the table of detection, by kind of fault."""
+"""What the rules find, measured.
+
+python -m tests.faults                     the table of detection: 200 faults of each kind
+python -m tests.faults table 40 100        40 of each, in a generated catalogue of 100 chassis beside the demo
+python -m tests.faults ablation 10 60      what each rule is worth
+python -m tests.faults alarms 2500         false alarms and the time of an edit in a clean catalogue
+"""
 
 import sys
-from collections import Counter
 
-from tests.faults.trying import Court, Tried, demo, generated, trials
-
-
-def shares(tried: list[Tried]) -> tuple[int, float, float]:
-    """How many, and the share that is found and rejected, every kind by the number of its faults."""
-    count = sum(each.tried for each in tried)
-    rejected = sum(each.rejected for each in tried)
-    return count, (rejected + sum(each.warned for each in tried)) / count, rejected / count
+from tests.faults.ablation import worths
+from tests.faults.alarms import report
+from tests.faults.trying import Court, Tried, demo, generated, shares, trials
 
 
 def line(each: Tried) -> str:
     """One kind as a line of the table."""
     why = each.kind.missed if each.missed else ""
-    grounds = " + ".join(map(str, each.grounds))
-    return (
-        f"| {each.kind.name}{'' if each.kind.beyond else ' °'} | {grounds} | {len(each.rows)} | {each.rejected} | "
-        f"{each.warned} | {len(each.missed)} | {why} |"
+    cells = (
+        each.kind.name + ("" if each.kind.beyond else " °"),
+        " + ".join(map(str, each.grounds)),
+        str(len(each.rows)),
+        str(each.rejected),
+        str(each.warned),
+        str(len(each.missed)),
+        why,
     )
+    return f"| {' | '.join(cells)} |"
 
 
-def main() -> None:
-    count, chassis = (int(text) for text in [*sys.argv[1:], *("200", "300")[len(sys.argv) - 1 :]])
+def table(count: int, chassis: int) -> None:
     tried = trials([Court(demo()), Court(generated(chassis))], count)
     print("| kind of fault | tried: demo + generated | rows | rejected | warned | missed | why missed |")
     print("|---|---|---|---|---|---|---|")
-    for each in tried:
+    for each in sorted(tried, key=lambda each: not each.kind.beyond):
         print(line(each))
     for name, kept in (("beyond tolerance", [each for each in tried if each.kind.beyond]), ("all", tried)):
         number, found, rejected = shares(kept)
         print(f"\n{name}: {number} faults, {found:.1%} found, {rejected:.1%} rejected")
-    rules: Counter[str] = sum((each.by_rule for each in tried), Counter())
-    print("\nrules:", dict(rules.most_common()))
     for each in tried:
         for fault in each.missed[:6]:
-            print("missed", each.kind.name, fault.row.table, fault.row.id, fault.was, "→", fault.now)
+            print("missed:", each.kind.name, fault.row.table, fault.row.id, fault.was, "→", fault.now)
+
+
+def ablation(count: int, chassis: int) -> None:
+    for slug, worth in worths([Court(demo()), Court(generated(chassis))], count).items():
+        verdict = "never fires" if not worth.fired else "worth nothing" if not worth.worse else "matters"
+        print(f"{slug}: fired {worth.fired}, worse without it {worth.worse} of {worth.again}: {verdict}")
+
+
+def main() -> None:
+    what, *numbers = sys.argv[1:] or ["table"]
+    given = [int(number) for number in numbers]
+    if what == "alarms":
+        report(*given or [2500])
+    elif what == "ablation":
+        ablation(*given or [10, 60])
+    else:
+        table(*given or [200, 300])
 
 
 if __name__ == "__main__":

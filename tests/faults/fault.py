@@ -118,17 +118,26 @@ def spoilt(row: R, **cells: str) -> R | None:
 
 def one_cell(row: Row, column: str, text: str) -> Fault | None:
     """The fault of one cell; None where it is the text that stands there."""
-    was = row.cells()[column]
-    after = None if was == text else spoilt(row, **{column: text})
-    return None if after is None else Fault((Put(row, after),), after, was, text)
+    return several_cells(row, {column: text}, column)
 
 
 def several_cells(row: Row, cells: dict[str, str], shown: str) -> Fault | None:
     """The fault of several cells; `shown` is the column that is told of."""
-    after = spoilt(row, **cells)
-    if after is None or after.cells() == row.cells():
+    before = row.cells()
+    if all(before[name] == text for name, text in cells.items()):
         return None
-    return Fault((Put(row, after),), after, row.cells()[shown], after.cells()[shown])
+    puts = written(row, cells)
+    return None if puts is None else Fault(puts, puts[-1].row, before[shown], puts[-1].row.cells()[shown])
+
+
+def written(row: Row, cells: dict[str, str]) -> tuple[Put, ...] | None:
+    """The row with these cells. Where they say what a statement is about it comes in as a new row, so that the fault
+    is judged as it would be in a first load, not as a change of subject."""
+    subject = isinstance(row, Statement) and any(name in type(row).about for name in cells)
+    after = spoilt(row, **cells, **({"id": f"{row.id}-x"} if subject else {}))
+    if after is None:
+        return None
+    return (Put(row, None), Put(None, after)) if subject else (Put(row, after),)
 
 
 def instead(row: Row, id: str, **cells: str) -> Fault | None:

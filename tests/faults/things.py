@@ -117,7 +117,8 @@ def rewritten(rows: Ground, draw: Random) -> Fault | None:
     row, other = pick(rows, draw, table), pick(rows, draw, table)
     if row is None or other is None or isinstance(row, Reading) or row.id == other.id:
         return None
-    return several_cells(row, {**other.cells(), "id": row.id}, "chassis")
+    after = spoilt(row, **{**other.cells(), "id": row.id})
+    return None if after is None else Fault((Put(row, after),), after, row.id, other.id)
 
 
 @kind("a serial range misread", beyond=False, missed="the misread range has the same shape and runs upwards")

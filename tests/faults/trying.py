@@ -1,7 +1,6 @@
 """Faults before the judge, and what became of them. The only place that calls the rules."""
 
 import csv
-from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date
@@ -44,8 +43,6 @@ class Tried:
     rejected: int = 0
     warned: int = 0
     missed: list[Fault] = field(default_factory=list)
-    by_rule: Counter[str] = field(default_factory=Counter)
-    alone: Counter[str] = field(default_factory=Counter)
     rows: set[tuple[str, str]] = field(default_factory=set)
     grounds: list[int] = field(default_factory=list)
 
@@ -62,15 +59,15 @@ class Court:
         self.bench = bench
         self.before = frozenset(said(judge_all(rows, TODAY, bench)))
 
-    def verdict(self, fault: Fault) -> list[Finding]:
-        """What is found because of a fault; what is only incomplete does not count."""
+    def verdict(self, fault: Fault, bench: Bench | None = None) -> list[Finding]:
+        """What is found because of a fault, by another bench if one is given; what is incomplete does not count."""
         after = Overlay(
             self.rows,
             MemoryRows(put.after for put in fault.puts if put.after is not None),
             _withdrawn(fault),
         )
         changes = [_change(put.before, put.after) for put in fault.puts]
-        found = judge_change(after, changes, TODAY, self.rows, self.bench)
+        found = judge_change(after, changes, TODAY, self.rows, bench or self.bench)
         return [
             finding
             for finding in found
@@ -115,21 +112,22 @@ def trial(courts: list[Court], wanted: Kind, count: int, seed: int = SEED) -> Tr
 
 def _count(tried: Tried, fault: Fault, found: list[Finding]) -> None:
     tried.rows.add((fault.row.table, fault.row.id))
-    rejecting = {finding.rule for finding in found if finding.severity == "reject"}
-    if rejecting:
+    if any(finding.severity == "reject" for finding in found):
         tried.rejected += 1
     elif found:
         tried.warned += 1
     else:
         tried.missed.append(fault)
-    rules = {finding.rule for finding in found}
-    tried.by_rule.update(rules)
-    if len(rules) == 1:
-        tried.alone.update(rules)
-    elif len(rejecting) == 1:
-        tried.alone.update(rejecting)
 
 
 def trials(courts: list[Court], count: int) -> list[Tried]:
     """All kinds."""
     return [trial(courts, each, count) for each in KINDS.values()]
+
+
+def shares(tried: Iterable[Tried]) -> tuple[int, float, float]:
+    """How many faults, and the shares of them that are found and that are rejected."""
+    each = list(tried)
+    count = sum(one.tried for one in each)
+    rejected = sum(one.rejected for one in each)
+    return count, (rejected + sum(one.warned for one in each)) / count, rejected / count

@@ -6,7 +6,7 @@ Factors: NIST SP 811, appendix B.
 
 from random import Random
 
-from app.catalogue.tables import Chassis, Fill, Fit, Frame, Guide, Interval, Limit, Reading, Row, Spring, Torque
+from app.catalogue.tables import Chassis, Fill, Fit, Frame, Guide, Interval, Limit, Reading, Row, Spacer, Spring, Torque
 from tests.faults.fault import Fault, Ground, beyond, kind, one_cell, pick, plain, several_cells
 
 SI = {
@@ -108,7 +108,12 @@ POINTS: dict[str, tuple[tuple[type[Row], str], ...]] = {
     "pressure": ((Guide, "pressure"), (Fit, "pressure_limit"), (Spring, "pressure_limit")),
     "oil": ((Fill, "value"), (Fill, "level_mm")),
     "length": ((Fit, "axle_to_crown_mm"), (Chassis, "stanchion_diameter_mm"), (Spring, "bore_mm"), (Limit, "max")),
-    "chamber": ((Spring, "end_volume_ml"), (Spring, "shaft_diameter_mm"), (Spring, "port_travel_mm")),
+    "spacer": ((Spacer, "volume_ml"),),
+    "chamber": (
+        (Spring, "end_volume_ml"),
+        (Spring, "shaft_diameter_mm"),
+        (Spring, "port_travel_mm"),
+    ),
     "interval": ((Interval, "hours"),),
     "reading": ((Reading, "pressure"), (Reading, "rider_mass")),
 }

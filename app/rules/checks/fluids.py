@@ -14,7 +14,7 @@ from app.rules.view import Family, RowView
 DENSITY = (Decimal("0.7"), Decimal("1.2"))  # g/mL at 15 °C: mineral and synthetic oils; common practice, no source
 INDEX = (-60, 600)  # viscosity index; common practice, no source
 LEAST_INDEXED = 2.0  # mm²/s at 100 °C: below it ASTM D2270 defines no index
-THICKEST_WITHOUT = 12.0  # mm²/s at 40 °C of an oil below that; common practice, no source
+THINNING = 4.5  # how many times thinner an oil so thin can be at 100 °C than at 40 °C; common practice, no source
 VISCOSITY_40 = (Decimal("1.98"), Decimal(3520))  # mm²/s: the ends of the classes of ISO 3448
 
 
@@ -87,7 +87,7 @@ def viscosities_unlike_oil(view: RowView, today: date) -> Iterator[Hit]:
     if warm >= cold:
         return
     if warm < LEAST_INDEXED:
-        if cold > THICKEST_WITHOUT:
+        if cold > THINNING * warm:
             yield Hit(row, "viscosity_100_cst", f"{warm:g} cSt is too thin for an oil of {cold:g} cSt at 40 °C")
         return
     index = viscosity_index(cold / 1e6, warm / 1e6)
