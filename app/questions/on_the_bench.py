@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from app.catalogue.rows import At
-from app.catalogue.tables import Chassis, Damper, Fluid, Interval, Part, Row, Spring, Variant
+from app.catalogue.tables import Chassis, Damper, Fastener, Fluid, Interval, Part, Row, Spacer, Spring, Variant
 from app.errors import Fault, Gone, Invalid, NotFound
 from app.questions.chassis_in_hand import in_hand
 from app.questions.present import candidates, present
@@ -17,6 +17,7 @@ from app.questions.sheet import Sheet, gather
 from app.units.preferences import AS_PUBLISHED
 
 BLANK = "____"
+_FITTED: tuple[type[Row], ...] = (Part, Spring, Spacer, Fastener)  # whatever the list of parts of a job card may name
 _TABLES: dict[str, type[Row]] = {"variant": Variant, "spring": Spring, "damper": Damper}
 
 
@@ -33,20 +34,20 @@ def refuse_unknown(
     whose configuration stands under `place`."""
     faults: list[Fault] = []
 
-    def look(table: type[Row], id: str, pointer: str) -> None:
-        if at.one(table, id) is None:
-            near = candidates(at, table, id)
-            text = f"There is nothing of the id {id} in {table.table}."
+    def look(tables: Sequence[type[Row]], id: str, pointer: str) -> None:
+        if all(at.one(table, id) is None for table in tables):
+            near = candidates(at, tables[0], id)
+            text = f"There is nothing of the id {id} in {' or '.join(table.table for table in tables)}."
             faults.append(Fault("id-unknown", text, pointer=pointer, suggestion=near[0]["id"] if near else None))
 
-    look(Chassis, chassis, "/chassis")
+    look([Chassis], chassis, "/chassis")
     for name, table in _TABLES.items():
         if name in held:
-            look(table, held[name], f"{place}/{name}")
+            look([table], held[name], f"{place}/{name}")
     for index, filled in enumerate(held.get("fluids", ())):
-        look(Fluid, filled["fluid"], f"{place}/fluids/{index}/fluid")
+        look([Fluid], filled["fluid"], f"{place}/fluids/{index}/fluid")
     for index, each in enumerate(parts):
-        look(Part, each["part"], f"/parts/{index}/part")
+        look(_FITTED, each["part"], f"/parts/{index}/part")
     variant = at.one(Variant, held["variant"]) if "variant" in held else None
     if variant is not None and variant.chassis != chassis:
         text = f"{variant.id} is a variant of {variant.chassis}, not of {chassis}."
