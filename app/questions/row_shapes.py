@@ -14,8 +14,8 @@ from app.catalogue.tables import Row
 _MOST = 999_999_999
 _ANY_NUMBER = Annotated[Any, WithJsonSchema({"type": "number"})]  # 150 stays 150, 34.9 stays 34.9
 _JSON: dict[str, Any] = {
-    "whole number": int, "number": _ANY_NUMBER, "figure as published": str, "true or false": bool, "date": str, "id": str,
-    "text": str,
+    "whole number": int, "number": _ANY_NUMBER, "figure as published": str, "true or false": bool, "date": str,
+    "id": str, "text": str,
 }  # fmt: skip
 
 

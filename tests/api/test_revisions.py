@@ -7,8 +7,8 @@ from typing import Any
 import httpx
 import pytest
 
-from app.database.connections import Database
 from app.catalogue.tables import Chassis, Interval, Maker, Row, Spring
+from app.database.connections import Database
 from tests.api.asking import asking
 from tests.problems import assert_problem
 from tests.questions.storing import store

@@ -7,8 +7,8 @@ import random
 import pytest
 
 from app.catalogue.catalogue import Catalogue
-from app.database.connections import Database
 from app.catalogue.stored import FINDINGS, OPEN
+from app.database.connections import Database
 from app.rules.registry import RULES
 from tests.api.asking import asking
 from tests.problems import assert_problem

@@ -60,7 +60,7 @@ def site(fresh_database: Fresh) -> Iterator[str]:
         database.close()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
     """Chromium as the machine has it."""
     found = next((path for name in BROWSERS if (path := shutil.which(name))), None)

@@ -143,12 +143,12 @@ def test_an_unknown_unit_is_told_the_nearest(kind: Kind, spelling: str, meant: s
     ids=lambda text: ascii(text[:12]),
 )  # fmt: skip
 def test_hostile_text_is_refused_at_once_and_never_echoed_long(hostile: str) -> None:
-    began = time.perf_counter()
+    began = time.process_time()
     with pytest.raises(Invalid) as refused:
         unit("length", hostile)
     with pytest.raises(Invalid):
         common_kind(hostile, hostile)
-    assert time.perf_counter() - began < 0.02
+    assert time.process_time() - began < 0.02
     assert refused.value.faults[0].code == "unit-unknown"
     assert len(refused.value.detail) < 200
     assert all(character.isprintable() for character in refused.value.detail)
