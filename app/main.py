@@ -21,7 +21,7 @@ from app.web.middleware.paths import Paths
 from app.web.middleware.rates import Rates
 from app.web.middleware.requests import Requests
 from app.web.middleware.security import Security
-from app.web.openapi import describe
+from app.web.openapi import served
 from app.web.refusals import HANDLERS
 from app.web.routes import ROUTERS
 
@@ -60,9 +60,8 @@ def create_app(
     app.state.catalogue = catalogue
     app.state.shop = shop
     app.state.logger = logger
-    described = cache(lambda: describe(app))
-    app.state.openapi_bytes = cache(lambda: json.dumps(described(), ensure_ascii=False).encode())
-    app.openapi = described  # type: ignore[method-assign]
+    app.state.openapi_bytes = cache(served)
+    app.openapi = cache(lambda: json.loads(served()))  # type: ignore[method-assign]
     for router in ROUTERS:
         # Not include_router: it lays a second matcher over every route, per request; prefix and tags are in the routes.
         app.router.routes.extend(router.routes)
@@ -71,6 +70,6 @@ def create_app(
 
 @asynccontextmanager
 async def _begun(app: FastAPI) -> AsyncIterator[None]:
-    """Before the first request: describing the interface takes long enough to make every other request wait."""
+    """Before the first request: a service that cannot describe itself does not start."""
     app.state.openapi_bytes()
     yield

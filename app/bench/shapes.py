@@ -85,7 +85,7 @@ CONFIGURATION = TypeAdapter(Configuration)
 DONE = TypeAdapter(Done)
 
 
-class FluidShown(TypedDict):
+class FluidInIt(TypedDict):
     """Which fluid is in a chamber."""
 
     chamber: str
@@ -103,10 +103,10 @@ class ConfigurationShown(TypedDict, total=False):
     spacers: int
     damper: str
     wheel_size: int
-    fluids: list[FluidShown]
+    fluids: list[FluidInIt]
 
 
-class SagShown(TypedDict):
+class SagMeasured(TypedDict):
     """How far the fork sagged at which start pressure."""
 
     sag: Quantity
@@ -119,7 +119,7 @@ class MeasuredShown(TypedDict, total=False):
     pressure: Quantity
     second_pressure: Quantity
     sag: Quantity
-    sags: list[SagShown]
+    sags: list[SagMeasured]
     rider_mass: Quantity
     exposed_stanchion: Quantity
     axle_to_crown: Quantity

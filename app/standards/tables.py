@@ -54,7 +54,7 @@ def table(name: str) -> TableAnswer:
     """One table whole. Raises NotFound with the nearest names as candidates."""
     if name not in _BY_NAME:
         near = process.extract(name[:80], _BY_NAME.keys(), scorer=fuzz.WRatio, score_cutoff=60, limit=3)
-        candidates = [{"id": each, "score": round(score)} for each, score, _ in near]
+        candidates = [{"id": each, "score": round(score / 100, 3)} for each, score, _ in near]
         known = ", ".join(_BY_NAME)
         raise NotFound(f"there is no such table of standards; the tables are {known}", candidates=candidates)
     return TableAnswer(**_description(_BY_NAME[name]), rows=[dict(row) for row in rows(name)])

@@ -2,14 +2,16 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from typing import Any, NotRequired
+from typing import Annotated, Any, NotRequired
 
+from pydantic import Field
 from starlette.responses import Response
 from starlette.types import Scope
 from typing_extensions import TypedDict
 
 from app import errors
 from app.errors import Fault, Refusal
+from app.rules.finding import Report
 from app.web.problem_types import PROBLEM_TYPES
 
 MEDIA_TYPE = "application/problem+json"
@@ -27,8 +29,38 @@ class FaultRow(TypedDict):
     suggestion: NotRequired[str]
 
 
+class Near(TypedDict):
+    """Something that may have been meant; `score` is 1 for the same id."""
+
+    id: str
+    name: NotRequired[str]
+    score: float
+
+
+class FormThere(TypedDict):
+    """A form that the answer has."""
+
+    media_type: Annotated[str, Field(description="Its media type, for Accept.")]
+    suffix: Annotated[str, Field(description="What `format` and the end of the address call it.")]
+
+
+class PastVersion(TypedDict):
+    """What a withdrawn row said, from one revision until before another."""
+
+    revision_from: int
+    revision_to: int
+    row: dict[str, Any]
+
+
+class OpenParameter(TypedDict):
+    """A parameter that would decide, and the values it may take."""
+
+    parameter: str
+    values: list[str | int | float]
+
+
 class Problem(TypedDict):
-    """Why a request was refused (RFC 9457); some kinds carry further members, such as `candidates` or `report`."""
+    """Why a request was refused (RFC 9457). Further members stand where they help; readers pass over unknown ones."""
 
     type: str
     title: str
@@ -37,6 +69,14 @@ class Problem(TypedDict):
     instance: str
     request_id: NotRequired[str]
     errors: NotRequired[list[FaultRow]]
+    candidates: NotRequired[list[Near]]
+    available: NotRequired[list[FormThere]]
+    history: NotRequired[list[PastVersion]]
+    withdrawn_with: NotRequired[int]
+    current: NotRequired[str]
+    undecided: NotRequired[list[OpenParameter]]
+    offered: NotRequired[list[float]]
+    report: NotRequired[Report]
 
 
 SLUG_OF: dict[type[Refusal], str] = {

@@ -1,6 +1,8 @@
 """A service with a few routes of its own, by which the shell is tested before and apart from any real question."""
 
 import asyncio
+import json
+from functools import cache
 from typing import Annotated, Any, NotRequired
 
 from fastapi import FastAPI, Query, Request
@@ -27,7 +29,7 @@ from app.main import create_app
 from app.questions.asked import Common
 from app.settings import Settings
 from app.web.json_body import Number, read_model
-from app.web.openapi import json_body
+from app.web.openapi import describe, json_body
 from app.web.representation import respond
 from app.web.strict import strict_router
 
@@ -173,6 +175,7 @@ def shell(settings: Settings, **more: Any) -> FastAPI:
     """The service with these routes added."""
     app = create_app(settings, more.pop("catalogue", Catalogue()), **more)
     app.include_router(router)
+    app.state.openapi_bytes = cache(lambda: json.dumps(describe(app)).encode())  # with the routes added here
     return app
 
 

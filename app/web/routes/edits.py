@@ -70,7 +70,9 @@ async def check_changes(request: Request) -> Response:
     },
 )
 async def import_changes(
-    request: Request, idempotency_key: IdempotencyKey = None, reason: Annotated[Reason | None, Query()] = None
+    request: Request,
+    idempotency_key: IdempotencyKey = None,
+    reason: Annotated[Reason | None, Query(description="Why; public. A list may bring its own.")] = None,
 ) -> Response:
     """201 with the new revision, 200 where nothing changes, 422 with the report where anything is refused."""
     caller = await permitted(request, "edit")

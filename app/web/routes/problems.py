@@ -1,7 +1,11 @@
 """Where `type` of a problem leads: what that kind of refusal means and what to do."""
 
-from fastapi import Request
+from typing import Annotated
+
+from fastapi import Path, Request
 from pydantic import TypeAdapter
+from rapidfuzz import process
+from rapidfuzz.distance import OSA
 from starlette.responses import Response
 from typing_extensions import TypedDict
 
@@ -52,10 +56,15 @@ async def list_problem_types(request: Request) -> Response:
     response_class=Response,
     responses={200: {"model": ProblemTypeRow, "description": "What it means and what to do."}},
 )
-async def get_problem_type(slug: str, request: Request) -> Response:
+async def get_problem_type(
+    slug: Annotated[str, Path(description="The kind of refusal, as `type` ends.")], request: Request
+) -> Response:
     """What one kind of refusal means: the page that `type` of a problem links to."""
     if slug not in PROBLEM_TYPES:
-        raise NotFound("There is no kind of problem of that name.", candidates=sorted(PROBLEM_TYPES))
+        scorer = OSA.normalized_similarity
+        near = process.extract(slug, PROBLEM_TYPES.keys(), scorer=scorer, score_cutoff=0.4, limit=3)
+        candidates = [{"id": name, "score": round(score, 3)} for name, score, _ in near]
+        raise NotFound("There is no kind of problem of that name.", candidates=candidates)
     return respond(request, _row(PROBLEM_TYPES[slug]), _ONE, question="problem-type")
 
 

@@ -1,13 +1,17 @@
 """What was accepted when: revisions, the feed of changes, statements by id and their versions. Reads only."""
 
-from typing import Annotated
+from typing import Annotated, Union
 
 from fastapi import Path, Query, Request
+from pydantic import Field
 from starlette.responses import Response
+from typing_extensions import TypeAliasType
 
+from app.catalogue.tables import STATEMENTS
 from app.questions import revisions as questions
 from app.questions.asked import LAST_REVISION, Pinned
 from app.questions.revisions import ChangesAsked, RevisionsAsked
+from app.questions.row_links import entry_shape
 from app.web.representation import respond
 from app.web.routes.tables import respond_page
 from app.web.strict import strict_router
@@ -17,6 +21,13 @@ router = strict_router(tags=["revisions"])
 StatementId = Annotated[str, Path(description="Id of the statement, whatever its table.")]
 Number = Annotated[int, Path(ge=1, le=LAST_REVISION, description="Number of the revision.")]
 PinnedAsked = Annotated[Pinned, Query()]
+AnyStatement = TypeAliasType(
+    "AnyStatement",
+    Annotated[  # type: ignore[valid-type]
+        Union[tuple(entry_shape(table) for table in STATEMENTS)],  # noqa: UP007 - made of a list
+        Field(discriminator="table", description="One statement, whatever its table, which `table` names."),
+    ],
+)
 
 
 @router.get(
@@ -81,7 +92,7 @@ async def list_changes(request: Request, asked: Annotated[ChangesAsked, Query()]
     operation_id="getStatement",
     summary="One statement by its id alone",
     response_model=None,
-    responses={200: {"model": questions.StatementEntry, "description": "The statement, its table and its links."}},
+    responses={200: {"model": AnyStatement, "description": "The statement, its table and its links."}},
 )
 async def get_statement(request: Request, id: StatementId, asked: PinnedAsked) -> Response:
     """404 for an id that was never used, with the nearest `candidates`; 410 for a withdrawn one, with its `history`."""

@@ -1,0 +1,250 @@
+"""What the demo answers to one request per operation and to one refused request per status: the examples."""
+
+import dataclasses
+import json
+import re
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import httpx
+
+from app.catalogue.tables import TABLES
+from app.database.connections import Database
+from app.errors import NoRoom
+from app.web.problem import problem_of
+from tests.api.writing import TORQUE, Writing, put, writing
+from tests.bench.working import FORK as FORK_HELD
+
+CHASSIS = "tarnoch-raddle-37"
+FORK = {"chassis": CHASSIS, "travel": "160", "model_year": 2023, "wheel_size": "29"}
+NO_FORM = "image/x-none"
+MOST = 2
+"""So many elements of a list are kept."""
+
+
+@dataclasses.dataclass(frozen=True)
+class Asked:
+    """One request: the parameters of path and address by name, the body, and further headers."""
+
+    operation: str
+    method: str
+    path: str
+    parameters: Mapping[str, Any] = dataclasses.field(default_factory=dict)
+    body: Any = None
+    headers: Mapping[str, str] = dataclasses.field(default_factory=dict)
+
+    async def send(self, client: httpx.AsyncClient, **headers: str) -> httpx.Response:
+        """The response."""
+        query = {name: value for name, value in self.parameters.items() if f"{{{name}}}" not in self.path}
+        path = self.path.format(**self.parameters)
+        return await client.request(
+            self.method, path, params=query, json=self.body, headers={**self.headers, **headers}
+        )
+
+
+JOB = {"job": "spacer-change", **FORK, "spacers": 3}
+LOOKUPS = (
+    Asked("healthz", "GET", "/healthz"),
+    Asked("readyz", "GET", "/readyz"),
+    Asked("start", "GET", "/", {"q": "radle"}),
+    Asked("listProblemTypes", "GET", "/problems"),
+    Asked("getProblemType", "GET", "/problems/{slug}", {"slug": "gone"}),
+    Asked("listUnits", "GET", "/v1/units"),
+    Asked("convert", "GET", "/v1/convert", {"value": "6.8", "from": "N·m", "to": "in·lbf", "round": "down"}),
+    Asked("listStandards", "GET", "/v1/standards"),
+    Asked("standard", "GET", "/v1/standards/{table}", {"table": "threads"}),
+    Asked("identify", "GET", "/v1/identify", {"stanchion_diameter": "37", "wheel_size": "29", "model_year": 2023}),
+    Asked("chassisFits", "GET", "/v1/chassis/{chassis}/fits", FORK),
+    Asked("chassisSheet", "GET", "/v1/chassis/{chassis}/sheet", FORK),
+    Asked("sheetChanges", "GET", "/v1/chassis/{chassis}/sheet/changes", {**FORK, "since": 1}),
+    Asked("jobCard", "GET", "/v1/chassis/{chassis}/job-card", JOB),
+    Asked("jobCards", "POST", "/v1/job-cards", {"units": "metric"}, {"cards": [JOB, {**JOB, "travel": "165"}]}),
+    Asked(
+        "batch", "POST", "/v1/batch", {},
+        {"questions": ["/v1/convert?value=6.8&from=N%C2%B7m&to=in-lb", "/v1/chassis/tarnoch-radle-37/fits"]},
+    ),
+    Asked("chassisSetup", "GET", "/v1/chassis/{chassis}/setup", {**FORK, "rider_mass": "80"}),
+    Asked("fluidAlternatives", "GET", "/v1/fluids/{fluid}/alternatives", {"fluid": "smerrow-middling"}),
+    Asked("springFits", "GET", "/v1/springs/{spring}/fits", {"spring": "?springs"}),
+    Asked(
+        "forkCheck", "GET", "/v1/frames/{frame}/fork-check",
+        {"frame": "gorsewade-stile-l", "chassis": CHASSIS, "travel": "170", "wheel_size": "29"},
+    ),
+    Asked("checkChanges", "POST", "/v1/checks", {}, {"changes": ["?noted"], "reason": "read again"}),
+    Asked("getStatement", "GET", "/v1/statements/{id}", {"id": TORQUE}),
+    Asked("statementHistory", "GET", "/v1/statements/{id}/history", {"id": TORQUE}),
+    Asked("contentHash", "GET", "/v1/content-hash"),
+    Asked("listRevisions", "GET", "/v1/revisions"),
+    Asked("latestRevision", "GET", "/v1/revisions/latest"),
+    Asked("getRevision", "GET", "/v1/revisions/{number}", {"number": 1}),
+    Asked("listChanges", "GET", "/v1/changes", {"after": 0, "limit": MOST}),
+    Asked("listRules", "GET", "/v1/rules", {"family": "slips"}),
+    Asked("getRule", "GET", "/v1/rules/{id}", {"id": "reference-missing"}),
+    Asked("listFindings", "GET", "/v1/findings", {"limit": MOST}),
+    Asked("search", "GET", "/v1/search", {"q": "radle"}),
+)  # fmt: skip
+WRITES = (
+    Asked("putStatement", "PUT", "/v1/statements/{id}", {"id": TORQUE}, "?noted", {"If-Match": "?tag"}),
+    Asked(
+        "withdrawStatement", "DELETE", "/v1/statements/{id}", {"id": TORQUE, "reason": "the page is void"},
+        headers={"If-Match": "?tag"},
+    ),
+    Asked("addStatement", "POST", "/v1/statements", {}, "?anew"),
+    Asked("importChanges", "POST", "/v1/imports", {}, {"changes": ["?anew and noted"], "reason": "read again"}),
+)  # fmt: skip
+BENCH = (
+    Asked("registerFork", "POST", "/v1/forks", {}, FORK_HELD),
+    Asked("listForks", "GET", "/v1/forks", {"limit": MOST}),
+    Asked("recentConfigurations", "GET", "/v1/forks/recent-configurations"),
+    Asked("getFork", "GET", "/v1/forks/{id}", {"id": "?fork"}),
+    Asked("putFork", "PUT", "/v1/forks/{id}", {"id": "?fork"}, {**FORK_HELD, "spacers": 1}, {"If-Match": "?tag"}),
+    Asked(
+        "recordService", "POST", "/v1/forks/{id}/services", {"id": "?fork"},
+        {"job": "lower-leg-service", "done_on": "2026-01-05", "hours": 40, "measured": {"rider_mass": "80 kg"}},
+    ),
+    Asked("listServices", "GET", "/v1/forks/{id}/services", {"id": "?fork"}),
+    Asked("forkDue", "GET", "/v1/forks/{id}/due", {"id": "?fork", "on": "2026-06-30", "hours": 65}),
+    Asked("forkLabel", "GET", "/v1/forks/{id}/label", {"id": "?fork"}),
+    Asked("exportFork", "GET", "/v1/forks/{id}/export", {"id": "?fork"}),
+    Asked("flagStatement", "POST", "/v1/statements/{id}/flags", {"id": TORQUE}, {"text": "The page says 13.5."}),
+    Asked("listFlags", "GET", "/v1/flags", {}, None, {"Authorization": "?edit"}),
+    Asked("settleFlag", "DELETE", "/v1/flags/{number}", {"number": 1}, None, {"Authorization": "?edit"}),
+    Asked("eraseFork", "DELETE", "/v1/forks/{id}", {"id": "?fork"}, None, {"If-Match": "?tag"}),
+)  # fmt: skip
+FORK_ID = "abcdefghijklmnopqrstuvwxyz"
+"""In place of the id of the registered fork, which is another each time."""
+
+
+def _of_tables() -> list[Asked]:
+    found = []
+    for name, table in TABLES.items():
+        found.append(Asked(f"list{name[:1].upper()}{name[1:]}", "GET", f"/v1/{name}", {"limit": MOST}))
+        found.append(Asked(f"get{table.__name__}", "GET", f"/v1/{name}/{{id}}", {"id": f"?{name}"}))
+    return found
+
+
+async def answers(service: Writing) -> dict[str, Any]:
+    """By operation id: the request, the answer cut short, and the other forms it has."""
+    row, tag = await service.row()
+    noted, anew = {**row, "note": "Read again."}, {**row, "id": f"{TORQUE}-again"}
+    stand_in: dict[str, Any] = {
+        "noted": put(noted), "anew": put(anew), "anew and noted": put({**anew, "note": "Read again."}), "tag": tag,
+    }  # fmt: skip
+    for name in TABLES:
+        stand_in[name] = (await service.client.get(f"/v1/{name}?limit=1")).json()["rows"][0]["id"]
+    found: dict[str, Any] = {}
+    for asked in [*LOOKUPS, *_of_tables()]:
+        asked = _filled(asked, stand_in)
+        found[asked.operation] = await _recorded(service.client, asked)
+        if "answer" in found[asked.operation]:
+            response = await asked.send(service.client, Accept=NO_FORM)
+            there = response.json().get("available", [])
+            found[asked.operation]["forms"] = [form["suffix"] for form in there if form["suffix"] != "json"]
+    found |= await _of_the_bench(service)
+    for asked in WRITES:
+        response = await _filled(asked, stand_in).send(service.client)
+        found[asked.operation] = _kept(_filled(asked, stand_in), response)
+        stand_in["tag"] = response.headers.get("etag")
+    return found
+
+
+async def _of_the_bench(service: Writing) -> dict[str, Any]:
+    bench, edit = (f"Bearer {service.keys[scope].token}" for scope in ("bench", "edit"))
+    stand_in = {"edit": edit}
+    found: dict[str, Any] = {}
+    for asked in BENCH:
+        asked = _filled(asked, stand_in)
+        asked = dataclasses.replace(asked, headers={"Authorization": bench, **asked.headers})
+        response = await asked.send(service.client)
+        found[asked.operation] = _kept(asked, response)
+        if asked.operation == "registerFork":
+            stand_in["fork"] = response.json()["fork"]["id"]
+        if asked.operation in ("getFork", "recordService"):
+            again = await service.client.get(f"/v1/forks/{stand_in['fork']}", headers={"Authorization": bench})
+            stand_in["tag"] = again.headers["etag"]
+        if asked.method == "GET":
+            there = (await asked.send(service.client, Accept=NO_FORM)).json().get("available", [])
+            found[asked.operation]["forms"] = [form["suffix"] for form in there if form["suffix"] != "json"]
+    text = json.dumps(found).replace(stand_in["fork"], FORK_ID)
+    same: dict[str, Any] = json.loads(text)
+    return same
+
+
+async def problems(database: Database, folder: Path) -> dict[str, Any]:
+    """By status: one refusal of each."""
+    found: dict[str, Any] = {}
+
+    def keep(response: httpx.Response) -> None:
+        found[str(response.status_code)] = _still(response.json())
+
+    async with writing(database, folder, write_rate="14/minute", max_body_bytes=2_000) as service:
+        client = service.client
+        row, tag = await service.row()
+        here = f"/v1/statements/{TORQUE}"
+        keep(await client.get("/v1/makers?cursor=altered"))
+        keep(await client.post("/v1/imports", json={}, headers={"Authorization": "Bearer none"}))
+        other = next(key.token for scope, key in service.keys.items() if scope != "edit")
+        keep(await client.post("/v1/statements", json={}, headers={"Authorization": f"Bearer {other}"}))
+        keep(await client.get("/v1/chassis/tarnoch-radle-37/fits"))
+        keep(await client.post("/v1/units"))
+        keep(await client.get("/v1/convert?value=1&from=mm&to=in", headers={"Accept": "text/csv"}))
+        keep(await client.post("/v1/statements", json=put({**row, "value": "140"})))
+        keep(await client.put(here, json=put(row), headers={"If-Match": '"r9.new"'}))
+        keep(await client.post("/v1/checks", json={"changes": ["x" * 3_000]}))
+        keep(await client.post("/v1/checks", content=b"a,b", headers={"Content-Type": "text/csv"}))
+        keep(await client.get(f"/v1/chassis/{CHASSIS}/fits?travell=160"))
+        keep(await client.put(here, json=put(row)))
+        keep(await client.get("/v1/makers?min_revision=9"))
+        await client.delete(f"{here}?reason=the page is void", headers={"If-Match": tag})
+        keep(await client.get(here))
+        for _ in range(14):
+            keep(await client.post("/v1/checks", json={}))
+    scope: Any = {"path": "/v1/imports", "state": {"request_id": "x"}}
+    found["507"] = _still(problem_of(scope, NoRoom("There is no room on the disk for another revision.")))
+    found["4XX"], found["5XX"] = found["405"], found["503"]
+    return dict(sorted(found.items()))
+
+
+def _filled(asked: Asked, stand_in: Mapping[str, Any]) -> Asked:
+    """The request with what `?…` stands for: the first row of a table, a torque noted or anew, its tag."""
+
+    def fill(value: Any) -> Any:
+        if isinstance(value, dict):
+            return {name: fill(inner) for name, inner in value.items()}
+        if isinstance(value, list):
+            return [fill(inner) for inner in value]
+        return stand_in[value[1:]] if isinstance(value, str) and value.startswith("?") else value
+
+    filled = {name: fill(getattr(asked, name)) for name in ("parameters", "body", "headers")}
+    return dataclasses.replace(asked, **filled)
+
+
+async def _recorded(client: httpx.AsyncClient, asked: Asked) -> dict[str, Any]:
+    return _kept(asked, await asked.send(client))
+
+
+def _kept(asked: Asked, response: httpx.Response) -> dict[str, Any]:
+    assert response.is_success, f"{asked.operation}: {response.status_code} {response.text[:600]}"
+    named = {name: value for name, value in asked.headers.items() if name == "If-Match"}
+    found: dict[str, Any] = {"parameters": {**asked.parameters, **named}, "status": response.status_code}
+    if asked.body is not None:
+        found["body"] = asked.body
+    if response.headers.get("content-type") == "application/json":
+        found["answer"] = _still(response.json())
+    return {**found, "forms": []}
+
+
+def _still(value: Any) -> Any:
+    """An answer without what differs from run to run, its lists cut to two."""
+    if isinstance(value, list):
+        return [_still(inner) for inner in value[:MOST]]
+    if not isinstance(value, dict):
+        return value
+    found = {name: _still(inner) for name, inner in value.items()}
+    for name, held in found.items():
+        if isinstance(held, str) and re.fullmatch(r"\d{4}-\d\d-\d\dT[\d:.]+Z", held):
+            found[name] = "2026-01-31T12:00:00Z"
+    if "request_id" in found:
+        found["request_id"] = "5f2c9a7e41d04b6f"
+    return found

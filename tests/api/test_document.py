@@ -1,0 +1,222 @@
+"""The committed description: it is the served one, says everything, its examples hold, and no old program is left."""
+
+import copy
+import gzip
+import json
+import re
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from jsonschema import Draft202012Validator, FormatChecker
+from openapi_spec_validator import validate
+
+from app.web.openapi import served
+from app.web.openapi_examples import recorded
+from app.web.openapi_refusals import LOOKUPS_BY_POST
+from app.web.problem_types import PROBLEM_TYPES
+from tests.api.compatibility import broken
+from tests.api.document import RELEASED, built
+
+Document = dict[str, Any]
+ANEW = "run `python -m tests.api.document` and commit what it writes"
+BINARY = {"exportPackage", "exportSqlite"}
+
+
+@pytest.fixture(scope="module")
+def document() -> Document:
+    found: Document = json.loads(served())
+    return found
+
+
+def operations(document: Document) -> Iterator[tuple[str, str, Document]]:
+    for path, item in document["paths"].items():
+        for method, operation in item.items():
+            yield path, method, operation
+
+
+def every(node: Any, name: str = "") -> Iterator[tuple[str, Document]]:
+    """Every object of a document with the name it stands under, but what is inside examples."""
+    if isinstance(node, dict):
+        yield name, node
+        for key, inner in node.items():
+            if key not in ("example", "examples"):
+                yield from every(inner, key)
+    elif isinstance(node, list):
+        for inner in node:
+            yield from every(inner, name)
+
+
+def test_what_is_committed_is_what_the_code_describes() -> None:
+    assert json.loads(served()) == json.loads(built()), ANEW
+
+
+def test_it_is_valid_openapi(document: Document) -> None:
+    validate(document)
+    assert document["openapi"].startswith("3.1.")
+
+
+def test_names_are_of_one_convention_and_used_once(document: Document) -> None:
+    names = [operation["operationId"] for _, _, operation in operations(document)]
+    assert len(names) == len(set(names))
+    assert [name for name in names if not re.fullmatch(r"[a-z]+([A-Z][a-z]+)*", name)] == []
+    schemas = document["components"]["schemas"]  # a shape of that name twice is prefixed with where it is from
+    assert [name for name in schemas if not re.fullmatch(r"([A-Z][a-z]*)+", name)] == []
+
+
+def test_everything_is_described(document: Document) -> None:
+    silent = []
+    for _, _, operation in operations(document):
+        if not operation.get("summary") or not operation.get("description"):
+            silent.append(operation["operationId"])
+        for parameter in operation.get("parameters", []):
+            if "$ref" not in parameter and not parameter.get("description"):
+                silent.append(f"{operation['operationId']} {parameter['name']}")
+    for name, schema in document["components"]["schemas"].items():
+        silent += [] if schema.get("description") else [name]
+        for member, inner in schema.get("properties", {}).items():
+            silent += [] if inner.get("description") else [f"{name}.{member}: a line in app/web/member_meanings.csv"]
+    assert silent == []
+    assert all(tag["description"] for tag in document["tags"])
+    assert {tag for _, _, each in operations(document) for tag in each["tags"]} == {
+        tag["name"] for tag in document["tags"]
+    }
+
+
+def test_nothing_may_be_null_and_every_schema_has_a_name(document: Document) -> None:
+    assert [name for name, node in every(document) if node.get("type") == "null"] == []
+    for _, _, operation in operations(document):
+        contents = [operation.get("requestBody", {}).get("content", {}).get("application/json")]
+        contents += [each.get("content", {}).get("application/json") for each in operation["responses"].values()]
+        for content in filter(None, contents):
+            open_object = operation["operationId"] in ("healthz", "readyz")
+            assert "$ref" in content["schema"] or open_object, operation["operationId"]
+
+
+def test_what_is_one_of_several_is_told_apart(document: Document) -> None:
+    schemas = document["components"]["schemas"]
+    assert schemas["AnyStatement"]["discriminator"]["propertyName"] == "table"
+    assert schemas["ChangeBody"]["discriminator"]["mapping"].keys() == {"put", "withdraw"}
+    assert [schemas[each["$ref"].split("/")[-1]]["required"] for each in schemas["BatchItem"]["oneOf"]] == [
+        ["index", "url", "status", "answer"], ["index", "url", "status", "problem"],
+    ]  # fmt: skip
+
+
+def test_every_refusal_is_a_problem_and_what_writes_takes_a_key(document: Document) -> None:
+    for path, method, operation in operations(document):
+        for status, response in operation["responses"].items():
+            if status[0] in "45":
+                assert response == {"$ref": f"#/components/responses/Problem{status}"}
+        if method != "get" and operation["operationId"] not in LOOKUPS_BY_POST:
+            assert operation["security"] == [{"key": []}], path
+    known = {f"Problem{kind.status}" for kind in PROBLEM_TYPES.values()} | {"Problem4XX", "Problem5XX", "NotModified"}
+    assert document["components"]["responses"].keys() <= known
+
+
+def test_every_operation_and_every_refusal_has_an_example(document: Document) -> None:
+    without = [each["operationId"] for _, _, each in operations(document) if not _has_example(each)]
+    assert without == [], f"a request in tests/api/recording.py, then {ANEW}"
+    for name, response in document["components"]["responses"].items():
+        assert name == "NotModified" or response["content"]["application/problem+json"]["examples"], name
+
+
+def _has_example(operation: Document) -> bool:
+    if operation["operationId"] in BINARY:
+        return True
+    answers = [each for status, each in operation["responses"].items() if status[0] == "2"]
+    if not any("content" in answer for answer in answers):
+        return True
+    body = operation.get("requestBody", {}).get("content", {}).get("application/json", {"examples": True})
+    return any("examples" in each["content"]["application/json"] for each in answers) and "examples" in body
+
+
+def test_every_example_is_what_its_schema_says(document: Document) -> None:
+    exact = copy.deepcopy(document)
+    for _, schema in every(exact["components"]["schemas"]):
+        if "properties" in schema and isinstance(schema.get("type"), str):
+            schema.setdefault("additionalProperties", False)  # an example has nothing that is not described
+    wrong, count = [], 0
+    for place, node in every(exact):
+        if isinstance(node.get("examples"), dict) and "schema" in node:
+            for shown in node["examples"].values():
+                held = {"components": exact["components"], **node["schema"]}
+                found = Draft202012Validator(held, format_checker=FormatChecker()).iter_errors(shown["value"])
+                wrong += [f"{place}: {error.json_path} {error.message[:200]}" for error in found]
+                count += 1
+    assert wrong == []
+    assert count >= len(recorded("answers")) - 1 + len(recorded("problems"))  # one answers with nothing
+
+
+def test_no_program_written_against_the_last_release_is_left() -> None:
+    released = json.loads(gzip.decompress(RELEASED.read_bytes()))
+    assert broken(released, json.loads(built())) == []
+
+
+CHANGES: list[tuple[str, list[str], Any, str]] = [
+    ("an operation goes", ["paths", "/v1/convert", "get"], None, "GET /v1/convert is gone"),
+    ("it has another name", ["paths", "/v1/convert", "get", "operationId"], "turn", "GET /v1/convert has another name"),
+    ("it takes a key", ["paths", "/v1/convert", "get", "security"], [{"key": []}], "GET /v1/convert takes a key"),
+    ("a status goes", ["paths", "/v1/convert", "get", "responses", "406"], None, "GET /v1/convert has no 406"),
+    (
+        "a form goes", ["paths", "/v1/convert", "get", "responses", "200", "content", "text/plain"], None,
+        "GET /v1/convert 200 has no text/plain",
+    ),
+    (
+        "a parameter must be given", ["paths", "/v1/convert", "get", "parameters", "digits", "required"], True,
+        "GET /v1/convert digits must be given",
+    ),
+    (
+        "a parameter goes", ["paths", "/v1/convert", "get", "parameters", "digits"], None,
+        "GET /v1/convert digits is gone",
+    ),
+    (
+        "a bound is drawn closer", ["paths", "/v1/convert", "get", "parameters", "digits", "schema", "maximum"], 3,
+        "GET /v1/convert digits has a narrower maximum",
+    ),
+    (
+        "a choice goes", ["paths", "/v1/convert", "get", "parameters", "round", "schema", "enum"], ["up", "down"],
+        "GET /v1/convert round is no longer nearest",
+    ),
+    (
+        "a member of an answer goes", ["components", "schemas", "Conversion", "properties", "exact"], None,
+        "GET /v1/convert 200.exact is gone",
+    ),
+    (
+        "a member may be absent", ["components", "schemas", "Conversion", "required"], ["kind"],
+        "GET /v1/convert 200.exact may be absent",
+    ),
+    (
+        "a member has another type", ["components", "schemas", "Quantity", "properties", "value", "type"], "string",
+        "GET /v1/convert 200.result.value was integer/number and is string",
+    ),
+    (
+        "a body wants more", ["components", "schemas", "BatchBody", "required"], ["questions", "reason"],
+        "POST /v1/batch body.reason must be given",
+    ),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("place", "value", "said"), [case[1:] for case in CHANGES], ids=[case[0] for case in CHANGES])
+def test_what_is_removed_or_narrowed_is_named(document: Document, place: list[str], value: Any, said: str) -> None:
+    changed = copy.deepcopy(document)
+    node: Any = changed
+    for step in place[:-1]:
+        node = next(each for each in node if each.get("name") == step) if isinstance(node, list) else node[step]
+    if isinstance(node, list):
+        node[:] = [each for each in node if each.get("name") != place[-1]]
+    elif value is None:
+        del node[place[-1]]
+    else:
+        node[place[-1]] = value
+    assert said in broken(document, changed)
+
+
+def test_what_is_added_breaks_nothing(document: Document) -> None:
+    more = copy.deepcopy(document)
+    more["components"]["schemas"]["Conversion"]["properties"]["note"] = {"type": "string"}
+    more["paths"]["/v1/more"] = more["paths"]["/v1/convert"]
+    parameters = more["paths"]["/v1/convert"]["get"]["parameters"]
+    parameters.append({"name": "more", "in": "query", "schema": {"type": "string"}})
+    next(each for each in parameters if each.get("name") == "round")["schema"]["enum"].append("away")
+    assert broken(document, more) == []
+    assert len(broken(more, document)) > 2
