@@ -128,6 +128,8 @@ def _name_body(operation: Document, schemas: Document) -> None:
 def _put_parameter_right(parameter: Document, path: str) -> None:
     schema = parameter["schema"]
     without_null(schema)
+    if parameter["in"] == "header":
+        parameter["name"] = parameter["name"].title()  # as RFC 9110 writes them: If-Match
     if parameter["in"] == "path" and schema.get("type") == "string":
         schema.pop("examples", None)
         schema["pattern"] = "^[a-z0-9][a-z0-9-]{0,79}$"

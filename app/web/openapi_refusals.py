@@ -12,7 +12,7 @@ Document = dict[str, Any]
 LOOKUPS_BY_POST = {"batch", "jobCards", "checkChanges"}
 """POST only because what is asked does not fit into an address; they write nothing and take no key."""
 
-_NEVER_WITHDRAWN = ("/problems/", "/v1/rules/", "/v1/standards/", "/v1/revisions/")
+_NEVER_WITHDRAWN = ("/problems/", "/v1/rules/", "/v1/standards/", "/v1/revisions/", "/v1/forks/", "/v1/flags/")
 _ONE_FORM = ("/healthz", "/readyz", "/v1/export", "/v1/export.sqlite")
 _OTHERS = {
     "4XX": "Refused for a reason any request may meet: its method, size, header or pace.",
@@ -40,6 +40,7 @@ def security_of(path: str, method: str, operation: Document) -> list[Document]:
 def refusals_of(path: str, method: str, operation: Document) -> list[int]:
     """The statuses of its own refusals, in order."""
     found = {400, 422}
+    names = {parameter["name"] for parameter in operation.get("parameters", [])}
     if not path.startswith(ALWAYS_OPEN):
         found |= {401, 503}
     if path == "/readyz":
@@ -54,15 +55,16 @@ def refusals_of(path: str, method: str, operation: Document) -> list[int]:
             found.add(410)
     if "requestBody" in operation:
         found |= {413, 415}
-    names = {parameter["name"] for parameter in operation.get("parameters", [])}
     if takes_a_key(method, operation) or "fork" in names:
         found.add(403)
     if writes(method, operation):
-        found |= {409, 507}
-        if method in ("put", "delete"):
+        found.add(507)
+        if "requestBody" in operation or "If-Match" in names:
+            found.add(409)
+        if "If-Match" in names:
             found |= {412, 428}
         if method == "put":
-            found.remove(410)  # it brings back what was withdrawn
+            found.discard(410)  # it brings back what was withdrawn
     return sorted(found)
 
 
