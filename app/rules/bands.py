@@ -76,7 +76,7 @@ DIMENSIONS: dict[str, dict[str, Band]] = {
         "travel_max_mm": TRAVEL_MM, "leg_free_volume_ml": Band(6, 300),
     },
     "springs": {
-        "bore_mm": Band(14, 56), "shaft_diameter_mm": Band(5, 25), "end_volume_ml": VOLUME_ML,
+        "bore_mm": Band(14, 56), "shaft_diameter_mm": Band(5, 40), "end_volume_ml": VOLUME_ML,
         "negative_volume_ml": Band(2, 300), "port_travel_mm": Band(0, 60), "stroke_max_mm": TRAVEL_MM,
     },
     "dampers": {"travel_max_mm": TRAVEL_MM},

@@ -103,6 +103,20 @@ def _swapped(rows: Ground, draw: Random, pairs: tuple[tuple[type[Row], str, str]
     return several_cells(row, {low: cells[high], high: cells[low]}, low)
 
 
+@kind(
+    "the neighbouring column's figure twice",
+    beyond=True,
+    missed="fewer spacers allowed than are, but no fewer than are fitted",
+)
+def column_twice(rows: Ground, draw: Random) -> Fault | None:
+    table, one, other = draw.choice(COLUMNS)
+    row = pick(rows, draw, table)
+    to, of = draw.choice(((one, other), (other, one)))
+    if row is None or not (cells := row.cells())[to] or not cells[of]:
+        return None
+    return one_cell(row, to, cells[of])
+
+
 @kind("a minus sign or a nought", beyond=True)
 def nought(rows: Ground, draw: Random) -> Fault | None:
     row = pick_statement(rows, draw)

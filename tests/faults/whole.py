@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from random import Random
 
-from app.catalogue.tables import Chassis, Damper, Fastener, Fit, Guide, Row, Torque
+from app.catalogue.tables import Chassis, Damper, Fastener, Fit, Guide, Row, Spring, Torque
 from tests.faults.digits import exchanged
 from tests.faults.fault import (
     Fault,
@@ -117,13 +117,27 @@ def twice(rows: Ground, draw: Random) -> Fault | None:
     return None if after is None else Fault((Put(None, after),), after, "", after.id)
 
 
-@kind("greatest travel of another damper", beyond=True, missed="no fit of the chassis is longer")
+@kind(
+    "greatest travel of another damper",
+    beyond=True,
+    missed="no fit is longer, or another damper allows it",
+)
 def damper_travel(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, Damper)
     if row is None or row.travel_max_mm is None:
         return None
     travels = sorted({each.travel_mm for each in rows.listed(Fit) if each.travel_mm < row.travel_max_mm})
     return one_cell(row, "travel_max_mm", plain(draw.choice(travels))) if travels else None
+
+
+@kind("greatest stroke of another spring", beyond=True, missed="a longer spring's stroke permits what the shorter has")
+def stroke(rows: Ground, draw: Random) -> Fault | None:
+    row = pick(rows, draw, Spring)
+    if row is None or row.stroke_max_mm is None or row.family is None:
+        return None
+    others = [each.cells()["stroke_max_mm"] for each in rows.where(Spring, "family", row.family)]
+    given = [text for text in others if text]
+    return one_cell(row, "stroke_max_mm", draw.choice(given)) if given else None
 
 
 @kind("property class or thread of a weaker bolt", beyond=False, missed="the weaker bolt bears the torque too")
