@@ -28,7 +28,7 @@ from app.questions.shapes import (
     chassis_ref,
     figure,
     length,
-    scope_shown,
+    scope_of_fit,
     source_ref,
 )
 from app.units.preferences import Units, choose
@@ -199,7 +199,7 @@ def fit_shown(
         "id": fit.id,
         "spring": spring_ref(fit.spring, springs),
         "travel": length(fit.travel_mm, units),
-        "scope": scope_shown(fit),
+        "scope": scope_of_fit(fit),
     }
     if fit.travel_spacer is not None:
         shown["travel_spacer"] = fit.travel_spacer
@@ -250,7 +250,7 @@ def near_shown(miss: Miss, held: InHand, springs: dict[str, Spring], units: Unit
         "id": miss.fit.id,
         "spring": spring_ref(miss.fit.spring, springs),
         "travel": length(miss.fit.travel_mm, units),
-        "scope": scope_shown(miss.fit),
+        "scope": scope_of_fit(miss.fit),
         "reasons": [{"code": miss.code, "text": miss.text}],
     }
     if miss.other is not None:

@@ -133,6 +133,13 @@ def scope_shown(row: Statement) -> ScopeShown:
     return shown  # type: ignore[return-value]
 
 
+def scope_of_fit(row: Statement) -> ScopeShown:
+    """The scope of a fit without its spring, which is the answer and no condition."""
+    shown = scope_shown(row)
+    shown.pop("spring", None)
+    return shown
+
+
 def length(value_mm: float, to: Units) -> Quantity:
     """A length that is stored as a number of millimetres."""
     return quantity("length", Decimal(write_number(value_mm)), "mm", to=to)
