@@ -46,7 +46,7 @@ def gauge_elsewhere_pa(
     """Gauge reading there of a chamber that reads `gauge_pa` here: (p + pa1)*T2/T1 - pa2.
 
     Constant mass and volume of air, so the fork stands at full extension both times (ideal gas). gauge >= 0, ambient
-    pressures > 0, temperatures 223..343 K, else ValueError. Turned round (here = trailhead, there = workshop) it
+    pressures > 0, temperatures 223..343 K, else ValueError. Turned round (here = place of riding, there = workshop) it
     gives what to fill in the workshop.
     """
     if not (gauge_pa >= 0 and ambient_here_pa > 0 and ambient_there_pa > 0):

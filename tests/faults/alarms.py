@@ -72,7 +72,7 @@ def edits(database: Database, count: int = 300) -> list[float]:
             table = draw.choice(STATEMENTS)
             row, sister = draw.choice(pools[table]), draw.choice(pools[table])
             name = draw.choice([name for name in table.columns() if name not in ("id", *table.about)])
-            after = row.model_copy(update={name: sister.__dict__[name]})
+            after = type(row).of_read({**row.__dict__, name: sister.__dict__[name]})
             overlay = Overlay(at, MemoryRows([after]), {})
             start = time.perf_counter()
             judge_change(overlay, [Change(table, "put", row.id, row, after)], TODAY, at)
