@@ -1,4 +1,4 @@
-"""What altitude and temperature do to a filled fork: the gauge at the place of riding, and what to fill to have it right."""
+"""What altitude and temperature do to a filled fork: what the gauge shows where one rides, and what to fill."""
 
 from app.errors import Invalid
 from app.physics.atmosphere import gauge_elsewhere_pa, pressure_at_altitude_pa

@@ -152,15 +152,18 @@ def port_beyond_travel(family: Family, today: date) -> Iterator[Hit]:
             yield Hit(row, "spring", f"the port of {spring.id} lies at {spring.port_travel_mm} of {row.travel_mm:g} mm")
 
 
-def ladders(family: Family) -> Iterator[list[Guide]]:
-    """Guides of one chassis, chamber and scope, by rider mass."""
-    groups: dict[tuple[object, ...], list[Guide]] = defaultdict(list)
-    for row in family.of(Guide):
-        if row.pressure is not None and row.rider_mass_from is not None:
-            groups[row.chassis, row.chamber, family.scope(row), row.mass_unit, row.mass_is, row.source].append(row)
-    for group in groups.values():
-        if len(group) > 1:
-            yield sorted(group, key=lambda row: (row.rider_mass_from or 0, row.id))
+def ladders(family: Family) -> list[list[Guide]]:
+    """Guides of one chassis, chamber and scope, by rider mass; worked out once for all rules."""
+    found: list[list[Guide]] | None = family.notes.get("ladders")
+    if found is None:
+        groups: dict[tuple[object, ...], list[Guide]] = defaultdict(list)
+        for row in family.of(Guide):
+            if row.pressure is not None and row.rider_mass_from is not None:
+                groups[row.chassis, row.chamber, family.scope(row), row.mass_unit, row.mass_is, row.source].append(row)
+        several = (group for group in groups.values() if len(group) > 1)
+        found = [sorted(group, key=lambda row: (row.rider_mass_from or 0, row.id)) for group in several]
+        family.notes["ladders"] = found
+    return found
 
 
 @rule(

@@ -44,10 +44,13 @@ def guide_line_off(family: Family, today: date) -> Iterator[Hit]:
         found = _points(ladder)
         if len(found) < LEAST_LINES:
             continue
-        misfits = [_misfit(found, at) for at in range(len(found))]
-        at = max(range(len(found)), key=lambda each: misfits[each][0])
-        off, rest = misfits[at]
-        if off >= OFF and rest <= STRAIGHT and off > 2 * rest:
+        offs = _left_out(found)
+        at = max(range(len(found)), key=lambda each: offs[each])
+        off = offs[at]
+        if off < OFF:
+            continue
+        rest = max(_left_out(found[:at] + found[at + 1 :]))
+        if rest <= STRAIGHT and off > 2 * rest:
             row = ladder[at]
             severity: Severity = "reject" if off >= FAR_OFF and not row.confirmed else "warn"
             yield Hit(row, "pressure", f"it is {off:.0%} off the line of the other {len(found) - 1}", severity=severity)
@@ -65,21 +68,24 @@ def _points(ladder: Sequence[Guide]) -> list[Point]:
     return found
 
 
-def _misfit(points: Sequence[Point], at: int) -> tuple[float, float]:
-    """How far one point lies off the least-squares line of the others, and the furthest of those, as shares."""
-    others = [point for place, point in enumerate(points) if place != at]
-    count = len(others)
-    mean_x, mean_y = sum(x for x, _ in others) / count, sum(y for _, y in others) / count
-    spread = sum((x - mean_x) ** 2 for x, _ in others)
+def _left_out(points: Sequence[Point]) -> list[float]:
+    """How far each point lies off the least-squares line of all the others, as a share of what that line gives.
+
+    The residual against the line without the point is e/(1 - h) with the residual e and the leverage
+    h = 1/n + (x - mean)²/sum of (x - mean)² of the line through all (the leave-one-out identity of least squares).
+    """
+    count = len(points)
+    mean_x, mean_y = sum(x for x, _ in points) / count, sum(y for _, y in points) / count
+    spread = sum((x - mean_x) ** 2 for x, _ in points)
     if spread == 0:
-        return 0.0, 1.0
-    slope = sum((x - mean_x) * (y - mean_y) for x, y in others) / spread
-
-    def off(point: Point) -> float:
-        expected = mean_y + slope * (point[0] - mean_x)
-        return abs(point[1] / expected - 1) if expected > 0 else 1.0
-
-    return off(points[at]), max(off(point) for point in others)
+        return [0.0] * count
+    slope = sum((x - mean_x) * (y - mean_y) for x, y in points) / spread
+    found = []
+    for x, y in points:
+        leverage = 1 / count + (x - mean_x) ** 2 / spread
+        expected = y - (y - mean_y - slope * (x - mean_x)) / (1 - leverage) if leverage < 1 - 1e-9 else y
+        found.append(abs(y / expected - 1) if expected > 0 else 1.0)
+    return found
 
 
 @rule(

@@ -86,13 +86,14 @@ def guide_sag_impossible(family: Family, today: date) -> Iterator[Hit]:
 
     Mend: compare pressure, masses and their units with the page; compare the volumes of the spring.
     """
+    filled: dict[str, Filled | None] = {}
     for row in family.of(Guide):
         pressure = figure(row.pressure, row.pressure_unit, "pressure", "kPa")
         lightest = figure(row.rider_mass_from, row.mass_unit, "mass", "kg")
         heaviest = figure(row.rider_mass_to, row.mass_unit, "mass", "kg")
         if pressure is None or lightest is None or heaviest is None or row.chamber != "positive":
             continue
-        bounds = [_bounds(family, fit, spring, lightest, heaviest) for fit, spring in family.air_fits_of(row)]
+        bounds = [_bounds(family, fit, spring, lightest, heaviest, filled) for fit, spring in family.air_fits_of(row)]
         known = [each for each in bounds if each is not None]
         if known and len(known) == len(bounds) and not any(low <= pressure <= high for low, high in known):
             low, high = min(each[0] for each in known), max(each[1] for each in known)
@@ -101,11 +102,23 @@ def guide_sag_impossible(family: Family, today: date) -> Iterator[Hit]:
             )
 
 
-def _bounds(family: Family, fit: Fit, spring: Spring, lightest: float, heaviest: float) -> tuple[float, float] | None:
+Filled = tuple[tuple[float, ...], float, float | None, int]  # geometry, travel in mm, spacer in mL, spacers
+
+
+def _bounds(
+    family: Family, fit: Fit, spring: Spring, lightest: float, heaviest: float, filled: dict[str, Filled | None]
+) -> tuple[float, float] | None:
+    """The pressures that a fit bears for riders of that mass; `filled` keeps what is known of each fit."""
+    if fit.id not in filled:
+        filled[fit.id] = _filled(family, fit, spring)
+    known = filled[fit.id]
+    return None if known is None else _pressures_kpa(*known, lightest, heaviest)
+
+
+def _filled(family: Family, fit: Fit, spring: Spring) -> Filled | None:
     geometry = _geometry(spring)
     if geometry is None:
         return None
     spacer = family.spacers.get(fit.spacer or "")
     volume = None if spacer is None or spacer.volume_ml is None else float(spacer.volume_ml)
-    spacers = 0 if volume is None else fit.spacers_fitted or 0
-    return _pressures_kpa(geometry, fit.travel_mm, volume, spacers, lightest, heaviest)
+    return geometry, fit.travel_mm, volume, 0 if volume is None else fit.spacers_fitted or 0
