@@ -109,7 +109,7 @@ class TravelChange(TypedDict):
 
 
 class AltitudeShown(TypedDict):
-    """What the gauge shows at the place of riding after filling in the workshop, and what to fill for the start pressure
+    """What the gauge shows at the place of riding after filling in the workshop, and what to fill for the pressure
     there. Constant mass of air, fork at full extension both times."""
 
     fill_altitude: Quantity
