@@ -28,7 +28,7 @@ def in_one_of(rows: Ground, draw: Random, places: tuple[tuple[type[Row], str], .
     return one_cell(row, column, text) if beyond(row, column, float(text)) or "travel" in column else None
 
 
-@kind("digits exchanged in a travel", beyond=True)
+@kind("digits exchanged in a travel", beyond=True, missed="the range is widened by less than a gap that occurs")
 def travel(rows: Ground, draw: Random) -> Fault | None:
     return in_one_of(rows, draw, ((Fit, "travel_mm"),) * 3 + ((Chassis, "travel_max_mm"), (Chassis, "travel_min_mm")))
 
@@ -38,7 +38,7 @@ def torque(rows: Ground, draw: Random) -> Fault | None:
     return in_one_of(rows, draw, ((Torque, "value"),))
 
 
-@kind("digits exchanged in a pressure", beyond=True)
+@kind("digits exchanged in a pressure", beyond=True, missed="an exception's limit, or one of two springs")
 def pressure(rows: Ground, draw: Random) -> Fault | None:
     return in_one_of(rows, draw, ((Guide, "pressure"), (Fit, "pressure_limit")))
 
@@ -48,7 +48,7 @@ def oil(rows: Ground, draw: Random) -> Fault | None:
     return in_one_of(rows, draw, ((Fill, "value"), (Fill, "level_mm")))
 
 
-@kind("digits exchanged in axle-to-crown", beyond=True, missed="")
+@kind("digits exchanged in axle-to-crown", beyond=True, missed="the only fit of its chassis")
 def axle_to_crown(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, Fit)
     text = None if row is None else exchanged(row.cells()["axle_to_crown_mm"], draw)

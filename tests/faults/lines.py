@@ -79,7 +79,7 @@ def cap_on_set_screw(rows: Ground, draw: Random) -> Fault | None:
 @kind(
     "spacer limit of another travel",
     beyond=True,
-    missed="the limit is that of the next travel, its residue of air lies within those of the siblings",
+    missed="one wheel only, and limits still fall as travel grows",
 )
 def spacer_limit(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, Fit)
@@ -148,7 +148,7 @@ def other_volume(rows: Ground, draw: Random) -> Fault | None:
     return one_cell(row, "end_volume_ml", text)
 
 
-@kind("stanchion of another chassis", beyond=True)
+@kind("stanchion of another chassis", beyond=True, missed="the spring's bore goes into both, and no sibling shares it")
 def other_stanchion(rows: Ground, draw: Random) -> Fault | None:
     row, other = pick(rows, draw, Chassis), pick(rows, draw, Chassis)
     if row is None or other is None or not row.stanchion_diameter_mm:

@@ -59,7 +59,7 @@ def no_source(rows: Ground, draw: Random) -> Fault | None:
     return None if row is None else one_cell(row, "source", "")
 
 
-@kind("no page", beyond=False)
+@kind("no page", beyond=False, missed="a measurement of one's own has no page")
 def no_page(rows: Ground, draw: Random) -> Fault | None:
     row = pick_statement(rows, draw)
     return None if row is None else one_cell(row, "page", "")
@@ -90,7 +90,7 @@ def no_unit(rows: Ground, draw: Random) -> Fault | None:
     return one_cell(row, column, draw.choice(("", "J", "N", "kg·m", "bars?", "g/mL")))
 
 
-@kind("a row copied twice", beyond=False)
+@kind("a row copied twice", beyond=False, missed="the same may have been read twice")
 def copied(rows: Ground, draw: Random) -> Fault | None:
     row = pick_statement(rows, draw)
     after = None if row is None else spoilt(row, id=f"{row.id}-x")

@@ -92,7 +92,7 @@ def wrong_chamber(rows: Ground, draw: Random) -> Fault | None:
     return instead(row, f"{row.id}-x", chamber=chamber)
 
 
-@kind("grease where oil belongs, oil where grease does", beyond=False)
+@kind("grease where oil belongs, oil where grease does", beyond=False, missed="above an air piston both occur")
 def wrong_lubricant(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, draw.choice((Grease, Fill)))
     if row is None:
@@ -112,7 +112,7 @@ def wrong_wheel(rows: Ground, draw: Random) -> Fault | None:
     )
 
 
-@kind("wrong damper", beyond=False)
+@kind("wrong damper", beyond=False, missed="another damper of the same chassis")
 def wrong_damper(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, draw.choice((Fill, Fit, Torque)))
     other = pick(rows, draw, Variant)

@@ -72,7 +72,7 @@ def sag(rows: Ground, draw: Random) -> Fault | None:
     return one_cell(row, "sag_percent", draw.choice((millimetres, f"{row.sag_percent}0")))
 
 
-@kind("a guide for the other sort of spring", beyond=False)
+@kind("a guide for the other sort of spring", beyond=False, missed="a line that names neither spring nor pressure")
 def other_sort(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, Guide)
     if row is None or row.chamber is None:
@@ -184,7 +184,7 @@ def key(rows: Ground, draw: Random) -> Fault | None:
     return one_cell(row, "drives", f"hex {sizes[0] + draw.choice((-1, 1))} mm")
 
 
-@kind("a step misspelt", beyond=False, missed="")
+@kind("a step misspelt", beyond=False, missed="the step's text needs none of its columns")
 def step(rows: Ground, draw: Random) -> Fault | None:
     """A slot or a condition with a letter lost, or a slot whose column was left empty."""
     row = pick(rows, draw, Step)

@@ -97,7 +97,7 @@ def inches(rows: Ground, draw: Random) -> Fault | None:
     return one_cell(row, column, plain(float(row.cells()[column]) / SI["in"]))
 
 
-@kind("inches for mm in a limit", beyond=True)
+@kind("inches for mm in a limit", beyond=True, missed="a height may be nearly nothing")
 def inches_of_limit(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, Limit)
     return None if row is None else confused(row, draw, ("min", "max"), "unit", ("mm", "in"))
@@ -119,6 +119,15 @@ POINTS: dict[str, tuple[tuple[type[Row], str], ...]] = {
 }
 
 
+UNSEEN = {
+    "pressure": "a limit of a spring with neither volumes nor fits of its own",
+    "oil": "a damper's volume, alone in its family and within the band",
+    "chamber": "the only spring of its construction",
+    "interval": "ten times as long is still within the band of a full service",
+    "reading": "a tenth of the pressure is still one that occurs",
+}
+
+
 def _slipped_point(what: str, missed: str = "") -> None:
     @kind(f"decimal point slipped: {what}", beyond=True, missed=missed)
     def make(rows: Ground, draw: Random) -> Fault | None:
@@ -133,4 +142,4 @@ def _slipped_point(what: str, missed: str = "") -> None:
 
 
 for measure in POINTS:
-    _slipped_point(measure)
+    _slipped_point(measure, UNSEEN.get(measure, ""))

@@ -150,7 +150,7 @@ def weaker(rows: Ground, draw: Random) -> Fault | None:
     return several_cells(row, cells, next(iter(cells)))
 
 
-@kind("a digit too many in a spacer limit", beyond=True)
+@kind("a digit too many in a spacer limit", beyond=True, missed="the shortest travel of a spring without volumes")
 def spacers(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, Fit)
     if row is None or row.spacer_limit is None:
