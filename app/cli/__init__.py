@@ -1,0 +1,10 @@
+"""The command line, all of it under `legwork`: one module per group of commands. Thin calls, imported when called.
+
+Exit codes: 0 done; 1 refused or not possible, with one plain line on standard error; 2 called wrongly. With `--json`
+the answer is one JSON object on standard output; a refusal is `{"refused": {"kind", "detail", "faults"}}`.
+"""
+
+from app.cli import asking, keys, packages, serving
+from app.cli.program import cli, main
+
+__all__ = ["asking", "cli", "keys", "main", "packages", "serving"]

@@ -1,0 +1,52 @@
+"""`keys add`, `keys list`, `keys revoke`: who may write."""
+
+from typing import Annotated
+
+import typer
+
+from app.cli.opened import shop_in_hand
+from app.cli.program import JsonOption, cli, say
+
+keys = typer.Typer(name="keys", help="Keys for those who write.", no_args_is_help=True)
+cli.add_typer(keys)
+
+
+@keys.command("add")
+def add_key(
+    label: Annotated[str, typer.Argument(help="Public label, recorded with every revision; no person's name.")],
+    scope: Annotated[list[str], typer.Option(help="read, edit, bench or admin; may be given several times.")],
+    shop: Annotated[
+        str | None, typer.Option(help="Keys of one shop share its bench log; a key without one has its own.")
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Make a key. It is shown this once; only its hash is kept."""
+    from app.access.keys import add
+
+    made = add(shop_in_hand(), label, scope, of=shop)
+    shown = {"id": made.id, "label": made.label, "scopes": made.scopes, "shop": made.shop, "key": made.token}
+    say(shown, as_json, str(made.token))
+
+
+@keys.command("list")
+def list_keys(as_json: JsonOption = False) -> None:
+    """All keys by public id and label, the revoked ones too."""
+    from tabulate import tabulate
+
+    from app.access.keys import listed
+
+    found = [
+        {"id": key.id, "label": key.label, "scopes": " ".join(key.scopes), "shop": key.shop,
+         "made": key.created_at, "revoked": key.revoked_at or ""}
+        for key in listed(shop_in_hand())
+    ]  # fmt: skip
+    say({"keys": found}, as_json, tabulate(found, headers="keys") if found else "There are no keys.")
+
+
+@keys.command("revoke")
+def revoke_key(id: Annotated[str, typer.Argument(help="Public id of the key.")], as_json: JsonOption = False) -> None:
+    """Refuse a key from now on."""
+    from app.access.keys import revoke
+
+    revoke(shop_in_hand(), id)
+    say({"revoked": id}, as_json, f"{id} is refused from now on.")

@@ -1,0 +1,78 @@
+"""Settings and databases as a command needs them: which there are, and which must be brought up to this build first."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from app.errors import Unavailable
+from app.settings import Settings
+
+if TYPE_CHECKING:
+    from app.database.connections import Database
+
+
+def settings_of(**given: Any) -> Settings:
+    from pydantic import ValidationError
+
+    try:
+        return Settings(**{name: value for name, value in given.items() if value is not None})
+    except ValidationError as wrong:
+        first = wrong.errors()[0]
+        name = "LEGWORK_" + "_".join(map(str, first["loc"])).upper()
+        raise Unavailable(f"the setting {name} is wrong: {first['msg']}") from wrong
+
+
+def url_of(database: str | None) -> str | None:
+    return database if database is None or "://" in database else f"sqlite:///{Path(database).absolute()}"
+
+
+def opened(settings: Settings, bring_up: bool = False) -> "Database":
+    """The catalogue's database, its schema current; on SQLite, or where asked to, it is brought up to date."""
+    from app.database.connections import Database
+    from app.database.migrating import migrate as bring_up_to_date
+    from app.database.migrating import state
+
+    stored = Database(settings.database_url, settings.read_url)
+    if stored.path is not None and stored.path.exists() and not bring_up:
+        with stored.read() as connection:  # no lock taken: an export may not hinder a writer
+            if state(connection, "catalogue") == "current":
+                return stored
+    if stored.is_sqlite or bring_up:
+        bring_up_to_date(stored, "catalogue")
+        shop = Database(settings.shop_database_url)
+        bring_up_to_date(shop, "shop")
+        shop.close()
+        return stored
+    make_current(stored, "catalogue")
+    return stored
+
+
+def make_current(database: "Database", which: str) -> None:
+    """Bring a SQLite database up to this build; a shared one is only brought up by `legwork migrate`."""
+    from app.database.migrating import migrate as bring_up_to_date
+    from app.database.migrating import state
+
+    if database.is_sqlite:
+        bring_up_to_date(database, which)
+        return
+    with database.read() as connection:
+        found = state(connection, which)
+    if found != "current":
+        raise Unavailable(f"the schema of the {which} database is {found}; run: legwork migrate")
+
+
+def shop_in_hand() -> "Database":
+    """The shop database, brought up to date."""
+    from app.database.connections import Database
+    from app.database.migrating import migrate as bring_up_to_date
+
+    shop = Database(settings_of().shop_database_url)
+    bring_up_to_date(shop, "shop")
+    return shop
+
+
+def opened_if_there(settings: Settings) -> "Database | None":
+    """The catalogue's database where there is one; nothing is created."""
+    from app.database.connections import Database
+
+    stored = Database(settings.database_url, settings.read_url)
+    return None if stored.path is not None and not stored.path.exists() else stored

@@ -1,0 +1,110 @@
+"""Packages in and out: `load`, `check`, `export`, `template`; `content-hash`, by which two catalogues compare."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from app.cli.opened import opened, opened_if_there, settings_of, url_of
+from app.cli.program import WHO, DatabaseOption, JsonOption, PackageArgument, ReplaceOption, cli, say, told
+
+
+@cli.command()
+def load(
+    package: PackageArgument,
+    replace: ReplaceOption = False,
+    reason: Annotated[str, typer.Option(help="Why; recorded with the revision.")] = "loaded a package",
+    who: Annotated[str, typer.Option(hidden=True)] = WHO,
+    idempotency_key: Annotated[str | None, typer.Option(hidden=True)] = None,
+    digest: Annotated[str | None, typer.Option(hidden=True)] = None,
+    database: DatabaseOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Merge a package into the catalogue, all or nothing."""
+    from app.exchange.loading import Entry
+    from app.exchange.loading import load as load_package
+    from app.exchange.progress import shown
+
+    stored = opened(settings_of(database_url=url_of(database)))
+    entry = Entry(reason, who, idempotency_key, digest)
+    with shown() as progress:
+        report = load_package(stored, package, entry, replace=replace, progress=progress)
+    told(report, as_json)
+
+
+@cli.command()
+def check(
+    package: PackageArgument,
+    replace: ReplaceOption = False,
+    database: DatabaseOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Say what a load would say, without storing anything; against an empty catalogue where there is none."""
+    from app.catalogue.catalogue import Catalogue
+    from app.exchange.loading import check as check_package
+    from app.exchange.progress import shown
+
+    stored = opened_if_there(settings_of(database_url=url_of(database)))
+    with shown() as progress:
+        report = check_package(
+            package, None if stored is None else Catalogue(stored), replace=replace, progress=progress
+        )
+    told(report, as_json)
+
+
+@cli.command()
+def export(
+    path: Annotated[Path, typer.Argument(help="A new folder, .zip or .sqlite file.", show_default=False)],
+    revision: Annotated[int | None, typer.Option(help="As it was at this revision.", min=0)] = None,
+    database: DatabaseOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write the catalogue as a package."""
+    from app.catalogue.catalogue import Catalogue, Pin
+    from app.exchange.progress import shown
+    from app.exchange.sqlite_copy import copy
+    from app.exchange.writer import export as write
+
+    catalogue = Catalogue(opened(settings_of(database_url=url_of(database))))
+    if path.suffix == ".sqlite":
+        with catalogue.at(Pin(revision)) as at:
+            rows = copy(at, path)
+            say({"revision": at.revision, "rows": rows}, as_json, f"{rows} rows of revision {at.revision} in {path}")
+        return
+    with catalogue.at(Pin(revision)) as at, shown() as progress:
+        written = 0
+
+        def advance(count: int) -> None:
+            nonlocal written
+            written += count
+            progress("rows written", written, 0)
+
+        rows = write(at, at.revision, path, advance)
+        say({"revision": at.revision, "rows": rows}, as_json, f"{rows} rows of revision {at.revision} in {path}")
+
+
+@cli.command()
+def template(
+    directory: Annotated[Path, typer.Argument(help="A new or empty folder.", show_default=False)],
+    as_json: JsonOption = False,
+) -> None:
+    """Write empty tables to fill in, and a descriptor that explains every column with an example."""
+    from app.exchange.writer import template as write
+
+    write(directory)
+    say({"written": str(directory)}, as_json, f"Fill in what you know of {directory}; see its datapackage.json.")
+
+
+@cli.command("content-hash")
+def hash_content(
+    revision: Annotated[int | None, typer.Option(help="As it was at this revision.", min=0)] = None,
+    database: DatabaseOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """One hash of all that holds: equal for equal catalogues, on any engine."""
+    from app.catalogue.catalogue import Catalogue, Pin
+    from app.exchange.content_hash import content_hash
+
+    with Catalogue(opened(settings_of(database_url=url_of(database)))).at(Pin(revision)) as at:
+        found = content_hash(at)
+        say({"revision": at.revision, "content_hash": found}, as_json, f"{found}  revision {at.revision}")

@@ -1,0 +1,51 @@
+"""`serve` and `migrate`."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from app.cli.opened import make_current, opened, settings_of, url_of
+from app.cli.program import WHO, DatabaseOption, JsonOption, cli, say, told
+
+SEED_DATA = Path(__file__).parents[2] / "seed_data"
+
+
+@cli.command()
+def serve(
+    host: Annotated[str | None, typer.Option(help="Address to listen on.")] = None,
+    port: Annotated[int | None, typer.Option(help="Port to listen on; 0 takes a free one.", min=0, max=65535)] = None,
+    database: DatabaseOption = None,
+    demo: Annotated[bool, typer.Option("--demo", help="Load the demonstration data into an empty catalogue.")] = False,
+) -> None:
+    """Answer questions over HTTP; brings a SQLite database up to date first."""
+    from app.catalogue.catalogue import Catalogue, latest
+    from app.database.connections import Database
+    from app.exchange.loading import Entry, load
+    from app.main import create_app
+    from app.web.server import run
+
+    settings = settings_of(host=host, port=port, database_url=url_of(database))
+    stored = Database(settings.database_url, settings.read_url)
+    shop = Database(settings.shop_database_url)
+    for each, which in ((stored, "catalogue"), (shop, "shop")):
+        make_current(each, which)
+    if demo:
+        with stored.read() as connection:
+            empty = latest(connection) == 0
+        if empty:
+            report = load(stored, SEED_DATA, Entry("demonstration data", WHO))
+            if not report["accepted"]:
+                told(report, as_json=False)
+    run(settings, create_app(settings, Catalogue(stored), shop))
+
+
+@cli.command()
+def migrate(database: DatabaseOption = None, as_json: JsonOption = False) -> None:
+    """Create the tables of both databases or bring them up to this build."""
+    from app.database.migrating import head
+
+    settings = settings_of(database_url=url_of(database))
+    opened(settings, bring_up=True).close()
+    versions = {which: head(which) for which in ("catalogue", "shop")}
+    say(versions, as_json, ", ".join(f"{which} at {version}" for which, version in versions.items()))
