@@ -5,7 +5,7 @@ from collections.abc import Collection, Iterable, Iterator
 from functools import cache
 from typing import Any, TypeVar
 
-from sqlalchemy import ColumnElement, Connection, Select, bindparam, func, literal_column, select
+from sqlalchemy import ColumnElement, Connection, Select, bindparam, func, literal_column, select, union_all
 from sqlalchemy.dialects import sqlite
 
 from app.catalogue.stored import SQL
@@ -55,14 +55,14 @@ class At:
     def among(self, table: type[R], column: str, values: Collection[str]) -> list[R]:
         part = list(values)
         statement = _among(table, column, part if self._driver is None else None)
-        return [table.trusted(row) for row in self.fetch(statement, values=json.dumps(part))]
+        return table.all_trusted(self.fetch(statement, values=json.dumps(part)))
 
     def where(self, table: type[R], column: str, value: Any) -> list[R]:
         items = table.columns()[column].kind.items
         if items is not None:
             text = f";{items.write(value)};"
-            return [table.trusted(row) for row in self.fetch(_holding(table, column), value=text)]
-        return [table.trusted(row) for row in self.fetch(_equal(table, column), value=value)]
+            return table.all_trusted(self.fetch(_holding(table, column), value=text))
+        return table.all_trusted(self.fetch(_equal(table, column), value=value))
 
     def all(self, table: type[R]) -> Iterator[R]:
         return map(table.trusted, self._streamed(_every(table), SQL[table].c.id))
@@ -70,6 +70,9 @@ class At:
     def values(self, table: type[Row], column: str) -> Iterator[str]:
         for (value,) in self._streamed(_values(table, column), SQL[table].c[column]):
             yield value
+
+    def shared_ids(self, tables: Collection[type[Row]]) -> list[str]:
+        return [id for (id,) in self.fetch(_shared(tuple(tables)))]
 
     def families(self) -> Iterator[tuple[str, str]]:
         yield from [(maker, name) for maker, name in self.fetch(_families())]
@@ -79,9 +82,9 @@ class At:
 
     def _streamed(self, statement: Select[Any], key: ColumnElement[str]) -> Iterator[Any]:
         """The rows of a statement that is ordered by `key`; page by page where a cursor would need a transaction."""
-        if self._driver is not None:
-            yield from self.fetch(statement)
-            return
+        return iter(self.fetch(statement)) if self._driver is not None else self._paged(statement, key)
+
+    def _paged(self, statement: Select[Any], key: ColumnElement[str]) -> Iterator[Any]:
         last = ""
         while True:
             page = self.connection.execute(_page(statement, key), {"n": self.revision, "last": last}).fetchall()
@@ -151,6 +154,19 @@ def _values(table: type[Row], column: str) -> Select[Any]:
         stored.c.revision_from <= bindparam("n"), stored.c.revision_to > bindparam("n"), stored.c[column].is_not(None)
     )
     return (given if column == "id" else given.distinct()).order_by(stored.c[column])
+
+
+@cache
+def _shared(tables: tuple[type[Row], ...]) -> Select[Any]:
+    several = union_all(
+        *(
+            select(SQL[table].c.id).where(
+                SQL[table].c.revision_from <= bindparam("n"), SQL[table].c.revision_to > bindparam("n")
+            )
+            for table in tables
+        )
+    ).subquery()
+    return select(several.c.id).group_by(several.c.id).having(func.count() > 1).order_by(several.c.id)
 
 
 @cache

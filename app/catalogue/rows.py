@@ -5,7 +5,7 @@ in hand, `Overlay` lays a pending change over another.
 """
 
 import heapq
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Iterator
 from typing import Any, Protocol, TypeVar
 
@@ -42,6 +42,10 @@ class Rows(Protocol):
 
     def values(self, table: type[Row], column: str) -> Iterator[str]:
         """Every value of a text column that no list holds and some row gives, once, in order."""
+        ...
+
+    def shared_ids(self, tables: Collection[type[Row]]) -> list[str]:
+        """Every id that rows of several of these tables bear, in order."""
         ...
 
     def families(self) -> Iterator[tuple[str, str]]:
@@ -97,6 +101,10 @@ class MemoryRows:
 
     def values(self, table: type[Row], column: str) -> Iterator[str]:
         yield from sorted(value for value in self._index(table, column) if value is not None)
+
+    def shared_ids(self, tables: Collection[type[Row]]) -> list[str]:
+        borne = Counter(id for table in tables for id in self._rows[table])
+        return sorted(id for id, times in borne.items() if times > 1)
 
     def families(self) -> Iterator[tuple[str, str]]:
         yield from sorted({(chassis.maker, chassis.name) for chassis in self._of(Chassis).values()})
@@ -161,6 +169,11 @@ class Overlay:
             if value != last:
                 yield value
             last = value
+
+    def shared_ids(self, tables: Collection[type[Row]]) -> list[str]:
+        possible = {*self.base.shared_ids(tables), *(id for table in tables for id in self.pending.ids(table))}
+        borne = Counter(id for table in tables for id in self.many(table, possible))
+        return sorted(id for id, times in borne.items() if times > 1)
 
     def families(self) -> Iterator[tuple[str, str]]:
         replaced = self.withdrawn.get(Chassis, set()) | set(self.pending.ids(Chassis))

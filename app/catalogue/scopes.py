@@ -65,13 +65,18 @@ def empty(scope: Scope) -> bool:
 
 def overlap(a: Scope, b: Scope) -> bool:
     """True when some configuration is in both: intervals intersect, names are equal or open in one. Symmetric."""
+    first, last, least, most, variant, spring, damper, wheel_size = a
+    other_first, other_last, other_least, other_most, other_variant, other_spring, other_damper, other_wheel_size = b
     return (
-        max(a.year_from, b.year_from) <= min(a.year_to, b.year_to)
-        and max(a.travel_from, b.travel_from) <= min(a.travel_to, b.travel_to)
-        and (a.variant == b.variant or a.variant is None or b.variant is None)
-        and (a.spring == b.spring or a.spring is None or b.spring is None)
-        and (a.damper == b.damper or a.damper is None or b.damper is None)
-        and (a.wheel_size == b.wheel_size or a.wheel_size is None or b.wheel_size is None)
+        (spring == other_spring or spring is None or other_spring is None)
+        and first <= other_last
+        and other_first <= last
+        and (wheel_size == other_wheel_size or wheel_size is None or other_wheel_size is None)
+        and least <= other_most
+        and other_least <= most
+        and (variant == other_variant or variant is None or other_variant is None)
+        and (damper == other_damper or damper is None or other_damper is None)
+        and not (empty(a) or empty(b))
     )
 
 

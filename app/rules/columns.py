@@ -63,6 +63,18 @@ def measured(table: type[Row]) -> tuple[Measured, ...]:
 
 
 @cache
+def unit_columns(table: type[Row]) -> tuple[str, ...]:
+    """The unit columns of a table."""
+    return tuple(each.unit for each in measured(table))
+
+
+@cache
+def measures(table: type[Row]) -> tuple[str, ...]:
+    """The unit columns of a table and their figures."""
+    return tuple(name for each in measured(table) for name in (each.unit, *each.figures))
+
+
+@cache
 def spans(table: type[Row]) -> tuple[tuple[str, str], ...]:
     """The from/to and least/greatest pairs of a table."""
     names = table.columns()

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 from itertools import islice
 from operator import itemgetter
+from typing import Any
 
 from app.catalogue.rows import Rows
 from app.catalogue.tables import ENTITIES, STATEMENTS, TABLES, Chassis, Fastener, Procedure, Row, Source, Step, Tool
@@ -20,6 +21,7 @@ from app.rules.touched import Touched, touched
 from app.rules.view import Absent, Change, ChangeView, Entities, EntityView, Family, Neighbours, RowView, cell, named
 
 CHUNK = 500
+KEPT = 2048  # combinations of values that are known to be sound, of each rule and table
 TOGETHER = 16  # families read at once
 
 
@@ -31,6 +33,7 @@ class Bench:
         self.entity: dict[type[Row], list[Rule]] = {table: [] for table in TABLES.values()}
         self.change: dict[type[Row], list[Rule]] = {table: [] for table in TABLES.values()}
         self.family: list[Rule] = []
+        self.columns: dict[tuple[str, type[Row]], tuple[str, ...]] = {}  # by slug: what alone decides of a row
         for rule in rules:
             if rule.shape == "family":
                 self.family.append(rule)
@@ -38,6 +41,8 @@ class Bench:
                 by_table: dict[type[Row], list[Rule]] = getattr(self, rule.shape)
                 for table in rule.tables or TABLES.values():
                     by_table[table].append(rule)
+                    if rule.reads is not None:
+                        self.columns[rule.slug, table] = rule.reads(table)
 
 
 ALL_RULES = Bench(RULES.values())
@@ -53,7 +58,7 @@ def judge_all(rows: Rows, today: date, bench: Bench = ALL_RULES) -> Iterator[Fin
     yield from judge.families(rows.families())
     for chassis in _orphans(rows):
         yield from judge.orphans(chassis)
-    yield from judge.shared_ids(_shared_ids(rows))
+    yield from judge.shared_ids(rows.shared_ids(STATEMENTS))
 
 
 def judge_change(
@@ -98,6 +103,8 @@ class _Judge:
         self.today = today
         self.bench = bench
         self.known = Entities(rows)
+        self._turning: dict[str, list[Tool]] = {}  # the tools of each drive
+        self._sound: dict[tuple[str, type[Row]], set[Any]] = defaultdict(set)  # values with which no row is at fault
 
     def entities(self, table: type[Row], rows: Iterator[Row]) -> Iterator[Finding]:
         """Rows of an entity table, each as a row and as an entity with its referrers."""
@@ -165,21 +172,50 @@ class _Judge:
             yield from _findings(found, self.changed)
 
     def _rows(self, table: type[Row], rows: Sequence[Row], absent: Absent) -> Found:
-        judges = [(rule, rule.judge) for rule in self.bench.row[table] if rule.judge is not None]
-        today = self.today
+        """What the rules about a row say; each combination of the values that decide is asked about once."""
         found: Found = []
-        for row in rows:
-            view = RowView(row, absent)
-            for rule, judge in judges:
-                for hit in judge(view, today):
-                    found.append((rule, hit))
+        fields = [row.__dict__ for row in rows]
+        for rule in self.bench.row[table]:
+            columns = None if absent else self.bench.columns.get((rule.slug, table))
+            if columns is None:
+                doubtful: Iterable[Row] = rows
+            else:
+                doubtful = self._doubtful(rule, table, rows, fields, columns)
+            for row in doubtful:
+                found += [(rule, hit) for hit in rule.judge(RowView(row, absent), self.today)] if rule.judge else ()
         return found
+
+    def _doubtful(
+        self, rule: Rule, table: type[Row], rows: Sequence[Row], fields: list[dict[str, Any]], columns: tuple[str, ...]
+    ) -> Iterator[Row]:
+        """The rows whose values in some columns are not known to be sound; they are, if no such row is at fault."""
+        sound = self._sound[rule.slug, table]
+        values = list(map(itemgetter(*columns), fields)) if columns else [()] * len(fields)
+        unknown = set(values) - sound
+        if not unknown:
+            return
+        if len(sound) > KEPT:
+            sound.clear()
+        for row, value in zip(rows, values, strict=True):
+            if value in unknown:
+                if any(True for _ in rule.judge(RowView(row, frozenset()), self.today)) if rule.judge else False:
+                    yield row
+                else:
+                    unknown.discard(value)
+                    sound.add(value)
+
+    def _tools(self, drive: str) -> list[Tool]:
+        if drive not in self._turning:
+            if len(self._turning) > KEPT:
+                self._turning.clear()
+            self._turning[drive] = self.rows.where(Tool, "drive", drive)
+        return self._turning[drive]
 
     def _referrers(self, row: Row) -> tuple[Row, ...]:
         if isinstance(row, Procedure):
             return tuple(self.rows.where(Step, "procedure", row.id))
         if isinstance(row, Fastener):
-            return tuple(tool for drive in row.drives or () for tool in self.rows.where(Tool, "drive", drive))
+            return tuple(tool for drive in row.drives or () for tool in self._tools(drive))
         return ()
 
 
@@ -224,13 +260,3 @@ def _orphans(rows: Rows) -> Iterator[str]:
         elif id not in (last_present, last_yielded):
             last_yielded = id
             yield id
-
-
-def _shared_ids(rows: Rows) -> Iterator[str]:
-    """Every id that two statements bear, in order."""
-    last = last_yielded = None
-    for id in heapq.merge(*(rows.values(table, "id") for table in STATEMENTS)):
-        if id == last and id != last_yielded:
-            last_yielded = id
-            yield id
-        last = id

@@ -43,11 +43,15 @@ def edit(table: str, id: str, **cells: str) -> Edit:
 
 
 Judge = Callable[[Any, date], Iterator[Hit]]
+Reads = Callable[[type[Row]], tuple[str, ...]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Rule:
-    """One consistency check. `tables` are those whose rows it judges (row, change) or whose entity it sees (entity)."""
+    """One consistency check. `tables` are those whose rows it judges (row, change) or whose entity it sees (entity).
+
+    `reads` gives the columns that alone decide whether a row is at fault; None where all may, or other rows do.
+    """
 
     slug: str
     family: str
@@ -61,6 +65,7 @@ class Rule:
     passes: Edit | None
     fails: Edit | None
     judge: Judge | None
+    reads: Reads | None = None
 
 
 RULES: dict[str, Rule] = {}
@@ -87,12 +92,14 @@ def rule(
     silenced_by: tuple[str, ...] = (),
     passes: Edit,
     fails: Edit,
+    reads: Reads | tuple[str, ...] | None = None,
 ) -> Callable[[Judge], Judge]:
-    """Register a rule; its family is the module it stands in. No tables means all."""
+    """Register a rule; its family is the module it stands in. No tables means all. `reads`: of a row, by table."""
 
     def register(judge: Judge) -> Judge:
         family = FAMILIES[judge.__module__.rsplit(".", 1)[-1]]
-        _add(slug, family, shape, severity, judge.__doc__, silenced_by, tuple(tables), passes, fails, judge)
+        columns = (lambda _: reads) if isinstance(reads, tuple) else reads
+        _add(slug, family, shape, severity, judge.__doc__, silenced_by, tuple(tables), passes, fails, judge, columns)
         return judge
 
     return register
@@ -114,6 +121,7 @@ def _add(
     passes: Edit | None,
     fails: Edit | None,
     judge: Judge | None,
+    reads: Reads | None = None,
 ) -> Rule:
     paragraphs = [" ".join(part.split()) for part in inspect.cleandoc(doc or "").split("\n\n")]
     if len(paragraphs) != 3 or not paragraphs[2].startswith("Mend: "):
@@ -122,7 +130,8 @@ def _add(
         raise ValueError(f"there are two rules {slug}")
     what, why, mend = paragraphs
     made = Rule(
-        slug, family, shape, severity, what, why, mend.removeprefix("Mend: "), silenced_by, tables, passes, fails, judge
-    )
+        slug, family, shape, severity, what, why, mend.removeprefix("Mend: "), silenced_by, tables, passes, fails,
+        judge, reads,
+    )  # fmt: skip
     RULES[slug] = made
     return made

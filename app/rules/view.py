@@ -2,7 +2,6 @@
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from fractions import Fraction
 from functools import cache, cached_property
 from typing import Any, Literal, NamedTuple, TypeVar
 
@@ -26,6 +25,7 @@ from app.catalogue.tables import (
     Statement,
     Variant,
 )
+from app.rules.bands import figure
 
 R = TypeVar("R", bound=Row)
 S = TypeVar("S", bound=Statement)
@@ -63,6 +63,14 @@ class EntityView(NamedTuple):
 
     row: Row
     referrers: tuple[Row, ...]
+
+
+class GuideFigures(NamedTuple):
+    """One line of a guide: pressure in kPa, both ends of the mass in kg; None where not given or in no known unit."""
+
+    pressure: float | None
+    lightest: float | None
+    heaviest: float | None
 
 
 class Reference(NamedTuple):
@@ -199,6 +207,7 @@ class Family:
         self.sources: dict[str, Source] = entities.get(Source, wanted[Source])
         self.notes: dict[str, Any] = {}  # what several rules of one run work out together
         self._scopes: dict[int, Scope] = {}
+        self._given: dict[tuple[str, ...], list[Statement]] = {}
         self._by_id: dict[type[Statement], dict[str, Statement]] = {}
 
     def of(self, table: type[S]) -> list[S]:
@@ -246,20 +255,63 @@ class Family:
             for chassis, fits in self.fits_of_chassis.items()
         }
 
+    @cached_property
+    def air_fits_by_spring(self) -> dict[tuple[str, str], list[tuple[Fit, Spring, Scope]]]:
+        """The same by chassis and spring."""
+        grouped: dict[tuple[str, str], list[tuple[Fit, Spring, Scope]]] = defaultdict(list)
+        for chassis, found in self.air_fits.items():
+            for each in found:
+                grouped[chassis, each[1].id].append(each)
+        return grouped
+
     def air_fits_of(self, guide: Guide) -> list[tuple[Fit, Spring]]:
         """The air fits that a guide can be about: its scope overlaps theirs and holds their travel."""
         scope = self.scope(guide)
         low, high = scope.travel_from, scope.travel_to
-        return [
-            (fit, spring)
-            for fit, spring, own in self.air_fits.get(guide.chassis, ())
-            if low <= fit.travel_mm <= high and overlap(scope, own)
-        ]
+        if guide.spring is None:
+            possible = self.air_fits.get(guide.chassis, [])
+        else:
+            possible = self.air_fits_by_spring.get((guide.chassis, guide.spring), [])
+        return [(fit, spring) for fit, spring, own in possible if low <= fit.travel_mm <= high and overlap(scope, own)]
 
     @cached_property
-    def least_limit(self) -> dict[str, Fraction]:
+    def guide_groups(self) -> list[list[Guide]]:
+        """The lines of each guide: of one chassis, chamber, scope and source."""
+        grouped: dict[tuple[object, ...], list[Guide]] = defaultdict(list)
+        for row in self.of(Guide):
+            grouped[row.chassis, row.chamber, self.scope(row), row.source].append(row)
+        return list(grouped.values())
+
+    @cached_property
+    def guide_figures(self) -> dict[str, GuideFigures]:
+        """The figures of each line of a guide by its id, worked out once for all rules."""
+        return {
+            row.id: GuideFigures(
+                figure(row.pressure, row.pressure_unit, "pressure", "kPa"),
+                figure(row.rider_mass_from, row.mass_unit, "mass", "kg"),
+                figure(row.rider_mass_to, row.mass_unit, "mass", "kg"),
+            )
+            for row in self.of(Guide)
+        }
+
+    def given(self, *columns: str) -> list[Statement]:
+        """The statements that give a value in one of these columns of scope or claim, table by table."""
+        found = self._given.get(columns)
+        if found is None:
+            found = self._given[columns] = []
+            for held in self.statements.values():
+                for row in held:
+                    fields = row.__dict__
+                    for column in columns:
+                        if fields[column] is not None:
+                            found.append(row)
+                            break
+        return found
+
+    @cached_property
+    def least_limit(self) -> dict[str, float]:
         """The lowest fill pressure limit of a chassis's air fits, in pascals; absent where one of them states none."""
-        least: dict[str, Fraction] = {}
+        least: dict[str, float] = {}
         for chassis, fits in self.air_fits.items():
             limits = []
             for fit, spring, _ in fits:
@@ -267,7 +319,7 @@ class Family:
                 limits.append(own if own is not None else pascals(spring.pressure_limit, spring.pressure_unit))
             known = [limit for limit in limits if limit is not None]
             if known and len(known) == len(limits):
-                least[chassis] = min(known)
+                least[chassis] = float(min(known))
         return least
 
     def dampers_of(self, row: Statement) -> tuple[str, ...]:
@@ -277,14 +329,14 @@ class Family:
         return self.chassis[row.chassis].dampers or ()
 
     @cached_property
-    def shared_subjects(self) -> list[list[Statement]]:
-        """The statements of one table and subject, where there are several."""
-        found = []
+    def shared_subjects(self) -> list[list[tuple[Statement, Scope]]]:
+        """The statements of one table and subject with their scopes, where there are several."""
+        found: list[list[tuple[Statement, Scope]]] = []
         for held in self.statements.values():
             grouped: dict[Key, list[Statement]] = defaultdict(list)
             for row in held:
                 grouped[subject(row, self.parts)].append(row)
-            found += [group for group in grouped.values() if len(group) > 1]
+            found += [[(row, self.scope(row)) for row in group] for group in grouped.values() if len(group) > 1]
         return found
 
 

@@ -1,8 +1,8 @@
 """What every row has: an id, described columns, one text form per cell; values of the right kind or no row at all."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any, ClassVar, Literal, Self
 
 from pydantic import BaseModel, ConfigDict
@@ -20,6 +20,14 @@ SCOPE = (
     "wheel_size",
 )
 CLAIM = ("source", "page", "confirmed", "exception_to", "note")
+
+
+# The slots of a pydantic model, set one by one: a row that was read is not validated again.
+_SLOTS: tuple[Any, ...] = tuple(
+    BaseModel.__dict__[name].__set__
+    for name in ("__dict__", "__pydantic_fields_set__", "__pydantic_extra__", "__pydantic_private__")
+)
+KEPT = 4096  # texts of figures and lists whose values are kept: the same few recur
 
 
 class Row(BaseModel):
@@ -51,22 +59,39 @@ class Row(BaseModel):
     @classmethod
     def trusted(cls, values: Sequence[Any]) -> Self:
         """The row of values as they lie in the database, in exchange order; validated when they were written."""
-        names, converters = _layout(cls)
-        fields = dict(zip(names, values, strict=True))
-        for name, convert in converters:
-            value = fields[name]
-            if value is not None:
-                fields[name] = convert(value)
-        return cls.of_read(fields)
+        return cls.all_trusted((values,))[0]
+
+    @classmethod
+    def all_trusted(cls, rows: Iterable[Sequence[Any]]) -> list[Self]:
+        """The same of many; a full check reads millions, so nothing is looked up twice."""
+        names, nothing, converters = _layout(cls)
+        set_fields, set_given, set_extra, set_private = _SLOTS
+        new = object.__new__
+        found = []
+        for values in rows:
+            fields = nothing.copy()  # has its final size: it need not grow
+            fields.update(zip(names, values, strict=True))
+            for name, convert in converters:
+                value = fields[name]
+                if value is not None:
+                    fields[name] = convert(value)
+            row = new(cls)
+            set_fields(row, fields)
+            set_given(row, names)
+            set_extra(row, None)
+            set_private(row, None)
+            found.append(row)
+        return found
 
     @classmethod
     def of_read(cls, fields: dict[str, Any]) -> Self:
         """The row of values that the column kinds have read from text; every column is there, in exchange order."""
-        row = cls.__new__(cls)
-        object.__setattr__(row, "__dict__", fields)
-        object.__setattr__(row, "__pydantic_fields_set__", _layout(cls)[0])
-        object.__setattr__(row, "__pydantic_extra__", None)
-        object.__setattr__(row, "__pydantic_private__", None)
+        row = object.__new__(cls)
+        set_fields, set_given, set_extra, set_private = _SLOTS
+        set_fields(row, fields)
+        set_given(row, _layout(cls)[0])
+        set_extra(row, None)
+        set_private(row, None)
         return row
 
     def stored(self) -> dict[str, Any]:
@@ -104,17 +129,22 @@ def _shown(value: Any) -> Any:
 
 
 @cache
-def _layout(model: type[Row]) -> tuple[tuple[str, ...], tuple[tuple[str, Any], ...]]:
+def _layout(model: type[Row]) -> tuple[tuple[str, ...], dict[str, Any], tuple[tuple[str, Any], ...]]:
+    """The columns, a row of nothing, and what reads a column as it lies in the database."""
     converters: list[tuple[str, Any]] = []
     for name, described in model.columns().items():
         kind = described.kind
         if kind.name == "figure as published":
-            converters.append((name, Decimal))
+            converters.append((name, _figure))
         elif kind.items is not None:
-            converters.append((name, kind.read))
+            converters.append((name, lru_cache(KEPT)(kind.read)))
         elif kind.sql == "boolean":
             converters.append((name, bool))  # SQLite's driver gives 0 and 1
-    return tuple(model.columns()), tuple(converters)
+    names = tuple(model.columns())
+    return names, dict.fromkeys(names), tuple(converters)
+
+
+_figure = lru_cache(KEPT)(Decimal)
 
 
 @cache

@@ -5,7 +5,6 @@ from collections.abc import Iterator
 from datetime import date
 from itertools import pairwise
 
-from app.catalogue.agreement import pascals
 from app.catalogue.tables import Chassis, Fit, Guide, Spring
 from app.rules.checks.envelope import FORM
 from app.rules.finding import Severity
@@ -157,9 +156,10 @@ def ladders(family: Family) -> list[list[Guide]]:
     found: list[list[Guide]] | None = family.notes.get("ladders")
     if found is None:
         groups: dict[tuple[object, ...], list[Guide]] = defaultdict(list)
-        for row in family.of(Guide):
-            if row.pressure is not None and row.rider_mass_from is not None:
-                groups[row.chassis, row.chamber, family.scope(row), row.mass_unit, row.mass_is, row.source].append(row)
+        for place, group in enumerate(family.guide_groups):
+            for row in group:
+                if row.pressure is not None and row.rider_mass_from is not None:
+                    groups[place, row.mass_unit, row.mass_is].append(row)
         several = (group for group in groups.values() if len(group) > 1)
         found = [sorted(group, key=lambda row: (row.rider_mass_from or 0, row.id)) for group in several]
         family.notes["ladders"] = found
@@ -183,7 +183,7 @@ def guide_pressure_not_rising(family: Family, today: date) -> Iterator[Hit]:
     """
     for ladder in ladders(family):
         for lighter, heavier in pairwise(ladder):
-            less, more = (pascals(row.pressure, row.pressure_unit) for row in (lighter, heavier))
+            less, more = family.guide_figures[lighter.id].pressure, family.guide_figures[heavier.id].pressure
             if less is not None and more is not None and more <= less:
                 text = f"{heavier.id} says {heavier.pressure} {heavier.pressure_unit}, {lighter.id} for lighter riders "
                 yield Hit(
@@ -197,6 +197,7 @@ def guide_pressure_not_rising(family: Family, today: date) -> Iterator[Hit]:
     severity="warn",
     tables=(Guide,),
     silenced_by=FORM,
+    reads=("sag_percent",),
     passes=edit("guides", "guide-coil", sag_percent="40"),
     fails=edit("guides", "guide-coil", sag_percent="41"),
 )

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from datetime import date
 
-from app.catalogue.tables import Fill, Fit, Guide, Limit, Spring, Torque
+from app.catalogue.tables import Fill, Fit, Guide, Limit, Row, Spring, Torque
 from app.rules.bands import (
     AXLE_TO_CROWN_LESS_TRAVEL_MM,
     FILL,
@@ -18,6 +18,10 @@ from app.rules.bands import (
 from app.rules.checks.envelope import FORM
 from app.rules.registry import Hit, edit, rule
 from app.rules.view import Family, RowView
+
+
+def _a(name: str) -> str:
+    return f"{'an' if name[0] in 'aeiou' else 'a'} {name}"
 
 
 @rule(
@@ -42,7 +46,9 @@ def torque_outside_band(family: Family, today: date) -> Iterator[Hit]:
         for name in ("value", "min", "max"):
             torque = figure(row.__dict__[name], row.unit, "torque", "N·m")
             if torque is not None and not band.holds(torque):
-                yield Hit(row, name, f"{torque:.3g} N·m; a {fastener.position} takes {band.low:g} to {band.high:g} N·m")
+                yield Hit(
+                    row, name, f"{torque:.3g} N·m; {_a(fastener.position)} takes {band.low:g} to {band.high:g} N·m"
+                )
                 break
 
 
@@ -51,6 +57,7 @@ def torque_outside_band(family: Family, today: date) -> Iterator[Hit]:
     shape="row",
     tables=(Fill,),
     silenced_by=FORM,
+    reads=("chamber", "value", "min", "max", "unit", "level_mm", "level_min_mm", "level_max_mm"),
     passes=edit("fills", "fill-damper", level_mm="", level_min_mm="", level_max_mm="", value="500", unit="mL"),
     fails=edit("fills", "fill-damper", level_mm="", level_min_mm="", level_max_mm="", value="501", unit="mL"),
 )
@@ -76,11 +83,18 @@ def fill_outside_band(view: RowView, today: date) -> Iterator[Hit]:
             return
 
 
+def _pressure_columns(table: type[Row]) -> tuple[str, ...]:
+    if table is Guide:
+        return ("chamber", "pressure", "pressure_min", "pressure_max", "pressure_unit")
+    return ("pressure_limit", "pressure_unit")
+
+
 @rule(
     "pressure-implausible",
     shape="row",
     tables=(Guide, Fit, Spring),
     silenced_by=FORM,
+    reads=_pressure_columns,
     passes=edit("springs", "spring-140", pressure_limit="348"),
     fails=edit("springs", "spring-140", pressure_limit="349"),
 )
@@ -109,6 +123,7 @@ def pressure_implausible(view: RowView, today: date) -> Iterator[Hit]:
     shape="row",
     tables=(Guide,),
     silenced_by=FORM,
+    reads=("rider_mass_from", "rider_mass_to", "mass_unit"),
     passes=edit("guides", "guide-new", chassis="fork-a", spring="spring-140", chamber="positive", rider_mass_from="190",
                 rider_mass_to="200", mass_unit="kg", pressure="150", pressure_unit="psi", source="manual-a", page="12"),
     fails=edit("guides", "guide-new", chassis="fork-a", spring="spring-140", chamber="positive", rider_mass_from="190",
@@ -135,6 +150,7 @@ def rider_mass_implausible(view: RowView, today: date) -> Iterator[Hit]:
     shape="row",
     tables=(Limit,),
     silenced_by=FORM,
+    reads=("subject", "min", "max", "unit"),
     passes=edit("limits", "limit-rider", max="65"),
     fails=edit("limits", "limit-rider", max="64.9"),
 )
@@ -168,6 +184,7 @@ def limit_implausible(view: RowView, today: date) -> Iterator[Hit]:
     shape="row",
     tables=(Fit,),
     silenced_by=(*FORM, "travel-outside-chassis"),
+    reads=("axle_to_crown_mm", "travel_mm"),
     passes=edit("fits", "fit-150-old", axle_to_crown_mm="610"),
     fails=edit("fits", "fit-150-old", axle_to_crown_mm="610.5"),
 )

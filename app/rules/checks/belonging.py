@@ -36,11 +36,10 @@ def variant_of_another_chassis(family: Family, today: date) -> Iterator[Hit]:
 
     Mend: correct the variant or the chassis.
     """
-    for row in family.everything():
-        if row.variant is not None:
-            variant = family.all_variants.get(row.variant)
-            if variant is not None and variant.chassis != row.chassis:
-                yield Hit(row, "variant", f"{variant.id} is a variant of {variant.chassis}")
+    for row in family.given("variant"):
+        variant = family.all_variants.get(row.variant or "")
+        if variant is not None and variant.chassis != row.chassis:
+            yield Hit(row, "variant", f"{variant.id} is a variant of {variant.chassis}")
 
 
 @rule(

@@ -107,6 +107,7 @@ def _share(fastener: Fastener, torque_nm: float, thread_prep: str) -> float | No
     "key-not-of-standard",
     shape="row",
     tables=(Fastener,),
+    reads=("standard", "thread", "drives"),
     passes=edit("fasteners", "pinch-a", drives="hex 5 mm;torx 30"),
     fails=edit("fasteners", "pinch-a", drives="hex 6 mm"),
 )
@@ -132,6 +133,7 @@ def key_not_of_standard(view: RowView, today: date) -> Iterator[Hit]:
     shape="row",
     severity="warn",
     tables=(Fastener,),
+    reads=("thread",),
     passes=edit("fasteners", "cap-a", thread="M30x1"),
     fails=edit("fasteners", "cap-a", thread="M30y1"),
 )

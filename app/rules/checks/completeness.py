@@ -91,17 +91,25 @@ def spring_without_limit(family: Family, today: date) -> Iterator[Hit]:
             yield Hit(row, "pressure_limit", f"neither it nor {spring.id} states a limit")
 
 
-def brackets(family: Family) -> Iterator[list[tuple[float, float | None, Guide]]]:
-    """The mass brackets of the guides of one chassis, chamber, scope and source, in kilograms, by their lower ends."""
-    groups: dict[tuple[object, ...], list[tuple[float, float | None, Guide]]] = defaultdict(list)
-    for row in family.of(Guide):
-        low, high = (kilograms(mass, row.mass_unit) for mass in (row.rider_mass_from, row.rider_mass_to))
-        if low is not None or high is not None:
-            bounds = (low or 0.0, high, row)
-            groups[row.chassis, row.chamber, family.scope(row), row.mass_is, row.source].append(bounds)
-    for group in groups.values():
-        if len(group) > 1:
-            yield sorted(group, key=lambda each: (each[0], each[2].id))
+Bracket = tuple[float, float | None, Guide]  # both ends in kg and the line they are of
+
+
+def brackets(family: Family) -> list[list[Bracket]]:
+    """The mass brackets of the guides of one chassis, chamber, scope and source, by their lower ends; kept."""
+    found: list[list[Bracket]] | None = family.notes.get("brackets")
+    if found is None:
+        groups: dict[tuple[object, ...], list[Bracket]] = defaultdict(list)
+        for place, group in enumerate(family.guide_groups):
+            for row in group:
+                _, low, high = family.guide_figures[row.id]
+                if low is None and high is None:  # in no unit that is known: as they stand
+                    low, high = kilograms(row.rider_mass_from, None), kilograms(row.rider_mass_to, None)
+                if low is not None or high is not None:
+                    groups[place, row.mass_is].append((low or 0.0, high, row))
+        several = (each for each in groups.values() if len(each) > 1)
+        found = [sorted(each, key=lambda bracket: (bracket[0], bracket[2].id)) for each in several]
+        family.notes["brackets"] = found
+    return found
 
 
 @rule(

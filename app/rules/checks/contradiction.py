@@ -54,17 +54,15 @@ def disagree_unrelated(family: Family, today: date) -> Iterator[Hit]:
     """
     for group in family.shared_subjects:
         conflicts: dict[int, set[int]] = defaultdict(set)
-        for index, row in enumerate(group):
-            scope = family.scope(row)
-            for earlier in range(index):
-                other = group[earlier]
-                if not overlap(scope, family.scope(other)) or agree(row, other):
+        for index, (row, scope) in enumerate(group):
+            for earlier, (other, its) in enumerate(group[:index]):
+                if not overlap(scope, its) or agree(row, other):
                     continue
                 if not _overrules(family, row, other) and not _overrules(family, other, row):
                     conflicts[index].add(earlier)
                     conflicts[earlier].add(index)
         if conflicts:
-            yield from _outliers(group, conflicts)
+            yield from _outliers([row for row, _ in group], conflicts)
 
 
 def _outliers(group: list[Statement], conflicts: dict[int, set[int]]) -> Iterator[Hit]:
@@ -98,9 +96,7 @@ def exception_not_narrower(family: Family, today: date) -> Iterator[Hit]:
 
     Mend: narrow the scope of the exception; or supersede the old statement under its own id instead.
     """
-    for row in family.everything():
-        if row.exception_to is None:
-            continue
+    for row in family.given("exception_to"):
         named = _named(family, row)
         if named is not None and not narrower(family.scope(row), family.scope(named)):
             yield Hit(row, "exception_to", f"its scope is not strictly within that of {named.id}", named)
@@ -120,8 +116,8 @@ def exception_to_other_subject(family: Family, today: date) -> Iterator[Hit]:
 
     Mend: name a statement of the same table about the same subject, or empty the cell.
     """
-    for row in family.everything():
-        if row.exception_to is None or (row.table, row.exception_to) in family.absent:
+    for row in family.given("exception_to"):
+        if (row.table, row.exception_to or "") in family.absent:
             continue
         named = _named(family, row)
         if named is None:

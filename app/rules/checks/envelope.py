@@ -14,6 +14,9 @@ FORM = ("figure-not-positive", "figure-negative", "span-reversed", "year-implaus
         "unit-of-another-kind", "unit-missing", "limits-crossed", "reference-missing")  # fmt: skip
 
 
+SURELY = 0.999 / 1000  # kPa for each Pa of a limit: no rounding takes a pressure below it above the limit
+
+
 @rule(
     "years-outside-chassis",
     shape="family",
@@ -28,22 +31,28 @@ def years_outside_chassis(family: Family, today: date) -> Iterator[Hit]:
 
     Mend: correct the years, name the chassis of that generation, or extend the chassis's years if its source says so.
     """
-    for row in family.everything():
-        if row.model_year_from is None and row.model_year_to is None:
-            continue
+    for row in family.given("model_year_from", "model_year_to"):
         yield from _years(family, row)
     for variant in family.variants.values():
         yield from _years(family, variant)
+
+
+def _ends(low: float | None, high: float | None) -> str:
+    if low is None or high is None:
+        return f"from {low:g}" if low is not None else f"up to {high:g}"
+    return f"{low:g} to {high:g}"
 
 
 def _years(family: Family, row: Row) -> Iterator[Hit]:
     fields = row.__dict__
     chassis = family.chassis[fields["chassis"]]
     first, last = chassis.model_year_from, chassis.model_year_to
+    if first is not None and last is not None and first > last:
+        return  # span-reversed says so once
     for name in ("model_year_from", "model_year_to"):
         year = fields[name]
         if year is not None and ((first is not None and year < first) or (last is not None and year > last)):
-            yield Hit(row, name, f"{name} {year} is outside the years of {chassis.id}, {first} to {last}")
+            yield Hit(row, name, f"{name} {year} is outside the years of {chassis.id}, {_ends(first, last)}")
             return
 
 
@@ -65,10 +74,12 @@ def travel_outside_chassis(family: Family, today: date) -> Iterator[Hit]:
         fields = row.__dict__
         chassis = family.chassis[fields["chassis"]]
         low, high = chassis.travel_min_mm, chassis.travel_max_mm
+        if low is not None and high is not None and low > high:
+            continue  # span-reversed says so once
         for name in ("travel_mm",) if "travel_mm" in fields else ("travel_from_mm", "travel_to_mm"):
             travel = fields[name]
             if travel is not None and ((low is not None and travel < low) or (high is not None and travel > high)):
-                yield Hit(row, name, f"{name} {travel:g} is outside the travel of {chassis.id}, {low} to {high} mm")
+                yield Hit(row, name, f"{name} {travel:g} is outside the travel of {chassis.id}, {_ends(low, high)} mm")
                 break
 
 
@@ -86,11 +97,10 @@ def wheel_size_not_of_chassis(family: Family, today: date) -> Iterator[Hit]:
 
     Mend: correct the wheel size (bead seat diameter, ISO 5775), or add the wheel to the chassis.
     """
-    for row in family.everything():
-        if row.wheel_size is not None:
-            wheels = family.chassis[row.chassis].wheel_sizes
-            if wheels is not None and row.wheel_size not in wheels:
-                yield Hit(row, "wheel_size", f"{row.chassis} takes wheels {', '.join(map(str, wheels))}")
+    for row in family.given("wheel_size"):
+        wheels = family.chassis[row.chassis].wheel_sizes
+        if wheels is not None and row.wheel_size not in wheels:
+            yield Hit(row, "wheel_size", f"{row.chassis} takes wheels {', '.join(map(str, wheels))}")
 
 
 @rule(
@@ -107,11 +117,10 @@ def damper_not_of_chassis(family: Family, today: date) -> Iterator[Hit]:
 
     Mend: correct the damper, or add it to the dampers of the chassis with the source that says so.
     """
-    for row in family.everything():
-        if row.damper is not None:
-            dampers = family.chassis[row.chassis].dampers
-            if dampers is not None and row.damper not in dampers:
-                yield Hit(row, "damper", f"{row.chassis} is listed with {', '.join(dampers)}")
+    for row in family.given("damper"):
+        dampers = family.chassis[row.chassis].dampers
+        if dampers is not None and row.damper not in dampers:
+            yield Hit(row, "damper", f"{row.chassis} is listed with {', '.join(dampers)}")
     for variant in family.variants.values():
         dampers = family.chassis[variant.chassis].dampers
         if variant.dampers is not None and dampers is not None and not set(variant.dampers) <= set(dampers):
@@ -132,8 +141,8 @@ def scope_holds_nowhere(family: Family, today: date) -> Iterator[Hit]:
 
     Mend: correct the years or the variant.
     """
-    for row in family.everything():
-        if row.variant is not None and empty(family.scope(row)):
+    for row in family.given("variant"):
+        if empty(family.scope(row)):
             yield Hit(row, "variant", f"{row.variant} was not made in these years")
 
 
@@ -169,6 +178,7 @@ def pressure_limit_above_spring(family: Family, today: date) -> Iterator[Hit]:
     shape="row",
     tables=(Fit,),
     silenced_by=FORM,
+    reads=("spacers_fitted", "spacer_limit"),
     passes=edit("fits", "fit-150", spacers_fitted="4"),
     fails=edit("fits", "fit-150", spacers_fitted="5"),
 )
@@ -199,18 +209,13 @@ def guide_pressure_above_limit(family: Family, today: date) -> Iterator[Hit]:
     Mend: compare the pressure, the limit and their units with the pages.
     """
     for row in family.of(Guide):
-        asked = max(
-            (
-                each
-                for each in (pascals(row.pressure, row.pressure_unit), pascals(row.pressure_max, row.pressure_unit))
-                if each
-            ),
-            default=None,
-        )
-        if asked is None or row.chamber == "negative":
-            continue
         floor = family.least_limit.get(row.chassis)
-        if floor is not None and asked <= floor:
+        pressure = family.guide_figures[row.id].pressure
+        if row.pressure_max is None and (pressure is None or (floor is not None and pressure < floor * SURELY)):
+            continue
+        figures = (pascals(row.pressure, row.pressure_unit), pascals(row.pressure_max, row.pressure_unit))
+        asked = max((each for each in figures if each), default=None)
+        if asked is None or row.chamber == "negative":
             continue
         limits = list(_limits(family, row))
         if limits and None not in limits and asked > max(limit for limit in limits if limit is not None):
@@ -285,13 +290,25 @@ def clicks_outside_damper(family: Family, today: date) -> Iterator[Hit]:
 
     Mend: compare the clicks with the page, or name the damper the guide is for.
     """
+    clicks: dict[tuple[str, ...], dict[str, int]] = {}
     for row in family.of(Guide):
-        for name in ("rebound_clicks", "compression_clicks"):
+        if row.rebound_clicks is None and row.compression_clicks is None:
+            continue
+        dampers = family.dampers_of(row)
+        if dampers not in clicks:
+            clicks[dampers] = _clicks(family, dampers)
+        for name, most in clicks[dampers].items():
             asked = row.__dict__[name]
-            if asked is None:
-                continue
-            dampers = [family.dampers.get(each) for each in family.dampers_of(row)]
-            known = [each.__dict__[name] for each in dampers if each is not None and each.__dict__[name] is not None]
-            if known and len(known) == len(dampers) and asked > max(known):
-                yield Hit(row, name, f"the damper has {max(known)} clicks")
+            if asked is not None and asked > most:
+                yield Hit(row, name, f"the damper has {most} clicks")
                 break
+
+
+def _clicks(family: Family, names: tuple[str, ...]) -> dict[str, int]:
+    """The most clicks of these dampers, by adjuster; not there where one of them does not state its own."""
+    most: dict[str, int] = {}
+    for adjuster in ("rebound_clicks", "compression_clicks"):
+        stated = [None if (each := family.dampers.get(name)) is None else each.__dict__[adjuster] for name in names]
+        if stated and None not in stated:
+            most[adjuster] = max(each for each in stated if each is not None)
+    return most

@@ -6,10 +6,10 @@ from typing import Any
 
 from app.catalogue.agreement import unit_of
 from app.catalogue.tables import TABLES
-from app.rules.columns import limits, measured, signed, spans, year_columns
+from app.rules.columns import limits, measured, measures, signed, spans, unit_columns, year_columns
 from app.rules.registry import Hit, edit, rule
 from app.rules.view import RowView
-from app.units.table import find
+from app.units.table import find, units_of
 
 FIRST_YEAR = 1960  # no telescopic bicycle fork with a spec sheet is older; common practice, no source
 YEARS_AHEAD = 3
@@ -19,6 +19,7 @@ YEARS_AHEAD = 3
     "figure-not-positive",
     shape="row",
     tables=[table for table in TABLES.values() if signed(table)[0]],
+    reads=lambda table: signed(table)[0],
     passes=edit("fills", "fill-spring-leg-old", value="9.6"),
     fails=edit("fills", "fill-spring-leg-old", value="0"),
 )
@@ -40,6 +41,7 @@ def figure_not_positive(view: RowView, today: date) -> Iterator[Hit]:
     "figure-negative",
     shape="row",
     tables=[table for table in TABLES.values() if signed(table)[1]],
+    reads=lambda table: signed(table)[1],
     passes=edit("fits", "fit-150", spacers_fitted="0"),
     fails=edit("fits", "fit-150", spacers_fitted="-1"),
 )
@@ -73,6 +75,7 @@ MEASURING = [table for table in TABLES.values() if measured(table)]
     "unit-unknown",
     shape="row",
     tables=MEASURING,
+    reads=unit_columns,
     passes=edit("torques", "torque-cap", unit="Nm"),
     fails=edit("torques", "torque-cap", unit="Nmm?"),
 )
@@ -81,17 +84,21 @@ def unit_unknown(view: RowView, today: date) -> Iterator[Hit]:
 
     A figure that cannot be converted cannot be compared with any other, so no other rule could protect it.
 
-    Mend: write one of the spellings listed under /v1/units for this kind of quantity.
+    Mend: compare the unit with the page; write it in one of these spellings or another of /v1/units.
     """
     for column, spelling, kind, of_another_kind in _unit_faults(view):
         if not of_another_kind:
-            yield Hit(view.row, column, f"“{spelling[:24]}” is not a unit of {kind} that is known here")
+            known = ", ".join(each.name for each in units_of(kind))
+            yield Hit(
+                view.row, column, f"“{spelling[:24]}” is not a unit of {kind} that is known here; these are: {known}"
+            )
 
 
 @rule(
     "unit-of-another-kind",
     shape="row",
     tables=MEASURING,
+    reads=unit_columns,
     passes=edit("torques", "torque-cap", unit="N·m"),
     fails=edit("torques", "torque-cap", unit="J"),
 )
@@ -112,6 +119,7 @@ def unit_of_another_kind(view: RowView, today: date) -> Iterator[Hit]:
     "unit-missing",
     shape="row",
     tables=MEASURING,
+    reads=measures,
     passes=edit("torques", "torque-cap", unit="N·m"),
     fails=edit("torques", "torque-cap", unit=""),
 )
@@ -137,6 +145,7 @@ def unit_missing(view: RowView, today: date) -> Iterator[Hit]:
     severity="warn",
     tables=MEASURING,
     silenced_by=("statement-empty",),
+    reads=measures,
     passes=edit("springs", "spring-coil", rate="9", rate_unit="N/mm"),
     fails=edit("springs", "spring-coil", rate=""),
 )
@@ -157,6 +166,7 @@ def unit_without_figure(view: RowView, today: date) -> Iterator[Hit]:
     "limits-crossed",
     shape="row",
     tables=[table for table in TABLES.values() if limits(table)],
+    reads=lambda table: tuple(name for ends in limits(table) for name in ends if name is not None),
     passes=edit("torques", "torque-foot-spring", value="7.5"),
     fails=edit("torques", "torque-foot-spring", value="7.6"),
 )
@@ -180,10 +190,15 @@ def _range(low: Any, high: Any) -> str:
     return f"{'…' if low is None else low} to {'…' if high is None else high}"
 
 
+def _shown(end: str | float) -> str:
+    return end if isinstance(end, str) else f"{end:g}"
+
+
 @rule(
     "span-reversed",
     shape="row",
     tables=[table for table in TABLES.values() if spans(table)],
+    reads=lambda table: tuple(name for pair in spans(table) for name in pair),
     passes=edit("frames", "frame-a", model_year_from="2025"),
     fails=edit("frames", "frame-a", model_year_from="2026"),
 )
@@ -192,7 +207,7 @@ def span_reversed(view: RowView, today: date) -> Iterator[Hit]:
 
     Nothing lies between 2026 and 2025, so the row would never hold; the two cells were probably exchanged.
 
-    Mend: put the earlier year, shorter travel or lighter mass into the first of the two columns.
+    Mend: compare both with the page; the earlier year, shorter travel or lighter mass goes into the first column.
     """
     fields = view.row.__dict__
     for first, last in spans(type(view.row)):
@@ -205,7 +220,7 @@ def span_reversed(view: RowView, today: date) -> Iterator[Hit]:
         elif first == "produced_from":
             reversed_ = low[: len(high)] > high  # 2024-05 lies within 2024
         if reversed_:
-            yield Hit(view.row, first, f"{first} {low} comes after {last} {high}")
+            yield Hit(view.row, first, f"{first} {_shown(low)} comes after {last} {_shown(high)}")
 
 
 @rule(
@@ -213,6 +228,7 @@ def span_reversed(view: RowView, today: date) -> Iterator[Hit]:
     shape="row",
     tables=[table for table in TABLES.values() if year_columns(table)],
     silenced_by=("figure-not-positive",),
+    reads=year_columns,
     passes=edit("frames", "frame-a", model_year_from="1960"),
     fails=edit("frames", "frame-a", model_year_from="1959"),
 )

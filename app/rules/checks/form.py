@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterator
 from datetime import date
 
-from app.catalogue.scopes import overlap
+from app.catalogue.scopes import Scope, overlap
 from app.catalogue.tables import STATEMENTS, TABLES, Part, Reading, Row, Spring, Statement, Step, Use, Variant
 from app.rules.columns import said
 from app.rules.registry import Hit, edit, rule
@@ -23,6 +23,7 @@ CONDITIONS = ("spring_kind", "foot_joint", "adjuster_at", "crowns", "travel_set_
     "reference-missing",
     shape="row",
     tables=[table for table in TABLES.values() if references(table)],
+    reads=(),  # nothing of a row alone: what it names is there unless `absent` says otherwise
     passes=edit("torques", "torque-cap", fastener="cap-a"),
     fails=edit("parts", "ring-a", superseded_by="ring-z"),
 )
@@ -114,6 +115,7 @@ def subject_changed(view: ChangeView, today: date) -> Iterator[Hit]:
     "statement-empty",
     shape="row",
     tables=[table for table in STATEMENTS if said(table)],
+    reads=said,
     passes=edit("greases", "grease-wiper", amount=""),
     fails=edit("greases", "grease-wiper", amount="", fluid=""),
 )
@@ -150,16 +152,16 @@ def stated_twice(family: Family, today: date) -> Iterator[Hit]:
     Mend: keep one of the two, or narrow their scopes so that they do not overlap.
     """
     for group in family.shared_subjects:
-        seen: list[Statement] = []
-        for row in group:
+        seen: list[tuple[Statement, Scope]] = []
+        for row, scope in group:
             source = row.source
             if source is None or type(row) is Reading or row.exception_to is not None:
                 continue
-            for other in seen:
-                if other.source == source and overlap(family.scope(row), family.scope(other)):
+            for other, its in seen:
+                if other.source == source and overlap(scope, its):
                     yield Hit(row, "source", f"{source} already states this in {other.id}", other)
                     break
-            seen.append(row)
+            seen.append((row, scope))
 
 
 @rule(

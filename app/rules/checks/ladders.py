@@ -5,7 +5,6 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 
 from app.catalogue.tables import Guide
-from app.rules.bands import figure
 from app.rules.checks.air import ladders
 from app.rules.checks.envelope import FORM
 from app.rules.finding import Severity
@@ -41,7 +40,7 @@ def guide_line_off(family: Family, today: date) -> Iterator[Hit]:
     Mend: compare pressure and masses of the line with the page; if they are right, set confirmed after a second look.
     """
     for ladder in ladders(family):
-        found = _points(ladder)
+        found = _points(family, ladder)
         if len(found) < LEAST_LINES:
             continue
         offs = _left_out(found)
@@ -56,12 +55,11 @@ def guide_line_off(family: Family, today: date) -> Iterator[Hit]:
             yield Hit(row, "pressure", f"it is {off:.0%} off the line of the other {len(found) - 1}", severity=severity)
 
 
-def _points(ladder: Sequence[Guide]) -> list[Point]:
+def _points(family: Family, ladder: Sequence[Guide]) -> list[Point]:
     """Mass in kg and pressure in kPa of each line; none where one of them is not known."""
     found = []
     for row in ladder:
-        mass = figure(row.rider_mass_from, row.mass_unit, "mass", "kg")
-        pressure = figure(row.pressure, row.pressure_unit, "pressure", "kPa")
+        pressure, mass, _ = family.guide_figures[row.id]
         if mass is None or pressure is None or pressure <= 0:
             return []
         found.append((mass, pressure))

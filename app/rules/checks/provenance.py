@@ -14,6 +14,7 @@ PAGED = ("manual", "bulletin")
     "source-missing",
     shape="row",
     tables=STATEMENTS,
+    reads=("source",),
     passes=edit("torques", "torque-cap", source="bulletin-a", page="2"),
     fails=edit("torques", "torque-cap", source=""),
 )

@@ -149,7 +149,7 @@ CELL_UNREADABLE = reading_rule(
 
     A figure is kept digit for digit as published, so nothing is guessed or mended in passing.
 
-    Mend: write the cell as the message says.
+    Mend: write what the page says, in the form the message gives.
     """,
 )
 
@@ -159,7 +159,7 @@ CELL_MISSING = reading_rule(
 
     Without it the row does not say what it is about.
 
-    Mend: fill the cell, or take the row out.
+    Mend: fill the cell with what the page says, or take the row out.
     """,
 )
 

@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from datetime import date
 
-from app.catalogue.tables import Fastener, Fill, Fit, Guide, Interval, Limit, Row, Torque
+from app.catalogue.tables import Fastener, Fill, Fit, Interval, Limit, Row, Torque
 from app.rules.bands import LIMITS, figure
 from app.rules.checks.envelope import FORM
 from app.rules.finding import Severity
@@ -98,14 +98,12 @@ def _pressures(family: Family) -> Iterator[Group]:
 
 def _guides(family: Family) -> Iterator[Group]:
     """Pressure per mass of the rider: nearly one figure along the lines of one guide, if pressure or mass is right."""
-    groups: dict[tuple[object, ...], list[Figure]] = defaultdict(list)
-    for row in family.of(Guide):
-        pressure = _figure(row, "pressure", "pressure_unit", "pressure")
-        mass = figure(row.rider_mass_from, row.mass_unit, "mass", "kg")
-        if pressure is not None and mass is not None and mass > 0:
-            key = (row.chassis, row.chamber, family.scope(row), row.source)
-            groups[key].append(pressure._replace(value=pressure.value / mass))
-    for group in groups.values():
+    for lines in family.guide_groups:
+        group: list[Figure] = []
+        for row in lines:
+            pressure, mass, _ = family.guide_figures[row.id]
+            if pressure is not None and mass is not None and mass > 0:
+                group.append(Figure(row, "pressure", pressure / mass))
         yield group, ("pressure", "mass"), "kPa per kg"
 
 
