@@ -53,3 +53,10 @@ HANDLERS: dict[int | type[Exception], Callable[[Request, Any], Coroutine[Any, An
     HTTPException: on_http_exception,
     RequestValidationError: on_validation,
 }
+REFUSED: tuple[type[Exception], ...] = tuple(kind for kind in HANDLERS if isinstance(kind, type))
+
+
+async def refusal_of(request: Request, raised: Exception) -> Response:
+    """What the service answers where one of REFUSED is raised, for who asks a route without the service around it."""
+    kind = next(each for each in type(raised).__mro__ if each in HANDLERS)
+    return await HANDLERS[kind](request, raised)

@@ -17,6 +17,7 @@ from app.questions.asked import Pinned
 from app.web.json_body import read_model
 from app.web.openapi import json_body
 from app.web.problem import problem_of
+from app.web.refusals import REFUSED, refusal_of
 from app.web.representation import respond
 from app.web.strict import StrictRoute, parameters_of, strict_router
 
@@ -132,5 +133,9 @@ async def _answered(request: Request, scope: Scope) -> tuple[int, bytes]:
         elif message["type"] == "http.response.body":
             chunks.append(message.get("body", b""))
 
-    await request.app.router(scope, receive, send)
+    try:
+        await request.app.router(scope, receive, send)
+    except REFUSED as raised:
+        refused = await refusal_of(Request(scope), raised)
+        return refused.status_code, bytes(refused.body)
     return status, b"".join(chunks)
