@@ -21,7 +21,7 @@ from app.errors import Invalid
 from app.exchange.judging import MANY, changes_of, judge, keep
 from app.exchange.merging import Merge, Progress, silent
 from app.exchange.package import Package, open_package
-from app.exchange.reports import PackageReport, RowCounts, locate
+from app.exchange.reports import PackageReport, RowCounts, locate, suggest
 from app.rules.finding import Finding, report
 
 IN_MEMORY = 20_000_000  # bytes of a package that a check lays over the catalogue in memory
@@ -106,7 +106,7 @@ def _write(
     revision: NewRevision, package: Package, entry: Entry, replace: bool, today: date, progress: Progress
 ) -> PackageReport:
     if (done := done_before(revision, entry)) is not None:
-        answer = _answer(package, (), done, RowCounts(read=0, added=0, changed=0, withdrawn=0))
+        answer = _answer(package, revision.before, (), done, RowCounts(read=0, added=0, changed=0, withdrawn=0))
         answer["opened"] = True
         return answer
     merge = Merge(package, revision.before, replace=replace, most=MANY, progress=progress)
@@ -123,7 +123,7 @@ def _write(
         progress("judging", 0, 0)
         found = judge(revision.after, revision.before, merge.changes, today, lambda: changes_of(revision))
         findings = chain(findings, keep(revision, found, merge.changes))
-    answer = _answer(package, findings, revision.before.revision, counts)
+    answer = _answer(package, revision.before, findings, revision.before.revision, counts)
     if not answer["accepted"]:
         raise _Refused(answer)
     if revision.counts.any():
@@ -156,7 +156,7 @@ def _check_in_memory(merge: Merge, base: Rows, number: int, today: date, progres
         progress("judging", 0, 0)
         after = Overlay(base, MemoryRows(new), withdrawn)
         findings = chain(findings, judge(after, base, merge.changes, today, lambda: ()))
-    return _answer(merge.package, findings, number, counts)
+    return _answer(merge.package, base, findings, number, counts)
 
 
 def _check_on_disk(
@@ -190,10 +190,10 @@ def _base(catalogue: Catalogue | None) -> Iterator[tuple[Rows, int]]:
             yield at, at.revision
 
 
-def _answer(package: Package, findings: Iterable[Finding], number: int, rows: RowCounts) -> PackageReport:
+def _answer(package: Package, base: Rows, findings: Iterable[Finding], number: int, rows: RowCounts) -> PackageReport:
     said = report(findings)
     answer = PackageReport(
         accepted=said["accepted"], findings=said["findings"], counts=said["counts"], revision=number, opened=False,
         rows=rows,
     )  # fmt: skip
-    return locate(answer, package)
+    return suggest(locate(answer, package), package, base)

@@ -16,6 +16,7 @@ from rapidfuzz import process
 from app.catalogue.columns import Column, Unreadable
 from app.catalogue.tables import Row
 from app.exchange.faults import found, letter, shortened
+from app.exchange.meant import how_to_write
 from app.exchange.package import File
 from app.rules.checks import reading
 from app.rules.finding import Finding
@@ -232,8 +233,7 @@ class _Reader:
             return findings
         earlier = self.ids.first(fields["id"], line)
         if earlier is not None:
-            text = f"{self.file.name} line {line}: the id {fields['id']} stands in line {earlier} already"
-            return [self._fault(reading.ID_TWICE, text, row=line, column="id", value=fields["id"], id=fields["id"])]
+            return [self._twice(line, earlier, record, fields["id"])]
         return self.table.of_read(fields)
 
     def _header(self, header: list[str]) -> Iterator[Finding]:
@@ -262,7 +262,7 @@ class _Reader:
         where = f"{self.file.name} line {line}, column {letter(cell.position)} ({name})"
         return self._fault(
             reading.CELL_UNREADABLE, f"{where}: {wrong}", row=line, column=name, value=text,
-            mend=_meant(cell.column, text),
+            mend=how_to_write(cell.column, text),
         )  # fmt: skip
 
     def _missing(self, line: int, name: str, cells: list[_Cell]) -> Finding:
@@ -270,25 +270,13 @@ class _Reader:
         text = f"{self.file.name} line {line}, column {letter(at)} ({name}) is empty: {self.columns[name].meaning}"
         return self._fault(reading.CELL_MISSING, text, row=line, column=name)
 
+    def _twice(self, line: int, earlier: int, record: list[str], id: str) -> Finding:
+        first = next(cells for at, cells in _Records(self.file, None) if at == earlier)
+        text = f"{self.file.name} line {line}: the id {id} stands in line {earlier} already"
+        mend = "give this row an id of its own"
+        if first == record:
+            text, mend = f"{text}, in the same row", f"take line {line} out"
+        return self._fault(reading.ID_TWICE, text, row=line, column="id", value=id, id=id, mend=mend)
+
     def _fault(self, rule: Any, text: str, **where: Any) -> Finding:
         return found(rule, text, table=self.table.table, **where)
-
-
-def _meant(column: Column, text: str) -> str | None:
-    """How the cell was probably meant, where a plain slip of a spreadsheet explains it and the column would take it."""
-    tidy = " ".join(text.split())
-    guesses = [tidy, tidy.lower(), tidy.replace(",", "."), tidy.lower().replace(" ", "-").replace("_", "-")]
-    if column.kind.items is not None:
-        guesses.append(";".join(part.strip() for part in tidy.replace("|", ",").replace(",", ";").split(";")))
-    if "." in tidy and tidy.rstrip("0").endswith("."):
-        guesses.append(tidy.rstrip("0").rstrip("."))
-    for guess in guesses:
-        try:
-            column.kind.read(guess)
-        except Unreadable:
-            continue
-        return f"write {shortened(guess)}"
-    near = process.extractOne(tidy.lower(), column.options, score_cutoff=60) if column.options else None
-    if near:
-        return f"write {near[0]}"
-    return f"write it like this: {column.example}" if column.example else None

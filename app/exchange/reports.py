@@ -2,9 +2,11 @@
 
 from collections import defaultdict
 
+from rapidfuzz import process
 from typing_extensions import TypedDict
 
-from app.catalogue.tables import TABLES
+from app.catalogue.rows import Rows
+from app.catalogue.tables import TABLES, Row
 from app.exchange.faults import letter
 from app.exchange.package import File, Package
 from app.exchange.reader import header, ids
@@ -38,6 +40,29 @@ def locate(report: PackageReport, package: Package) -> PackageReport:
         file = package.files.get(TABLES[name])
         if file is not None:
             _locate_in(file, findings)
+    return report
+
+
+def suggest(report: PackageReport, package: Package, base: Rows) -> PackageReport:
+    """Say of each listed name that leads nowhere which of the package's or the catalogue's ids is nearest to it."""
+    known: dict[type[Row], list[str]] = {}
+    for finding in report["findings"]:
+        if finding["rule"] != "reference-missing" or "column" not in finding:
+            continue
+        table = TABLES[finding["table"]]
+        target = table.table if finding["column"] == "exception_to" else table.columns()[finding["column"]].refers_to
+        if target is None:
+            continue
+        named = TABLES[target]
+        if named not in known:
+            file = package.files.get(named)
+            known[named] = sorted({*base.values(named, "id"), *(id for _, id in (ids(file) if file else ()))})
+        cell = finding.get("value", "").split(";")
+        there = [process.extractOne(id, known[named], score_cutoff=80) for id in cell if id not in known[named]]
+        if there and all(there):
+            meant = dict(zip((id for id in cell if id not in known[named]), there, strict=True))
+            whole = ";".join(near[0] if (near := meant.get(id)) else id for id in cell)
+            finding["mend"] = f"write {whole} if that is what the page names; else add the row to {target}"
     return report
 
 

@@ -3,6 +3,7 @@
 import asyncio
 import json
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -17,6 +18,7 @@ from app.errors import Conflict, Unavailable
 from app.exchange import child
 from app.settings import Settings
 from tests.conftest import SEED_DATA
+from tests.exchange.planted import plant, true_package, write
 
 
 @pytest.fixture(autouse=True)
@@ -158,3 +160,20 @@ def test_a_shared_database_without_its_tables_is_not_served(
     monkeypatch.setattr("app.web.server.run", lambda settings, app: served.append(app))
     legwork("serve", "--port", "0", "--database", fresh_server_url)
     assert len(served) == 1
+
+
+@pytest.mark.parametrize("form", ["folder", "zip", "one file"])
+def test_a_folder_a_zip_and_one_file_are_checked_alike(legwork: Called, tmp_path: Path, form: str) -> None:
+    folder = tmp_path / "package"
+    folder.mkdir()
+    typed = true_package()
+    plant(typed)
+    write(typed, folder)
+    given = folder if form == "folder" else folder / "fits.csv"
+    if form == "zip":
+        given = Path(shutil.make_archive(str(tmp_path / "package"), "zip", folder))
+    code, out, err = legwork("check", str(given), "--database", str(tmp_path / "absent.db"))
+    assert (code, err) == (1, "")
+    assert "fits.csv line 1, column N: fits has no column “spacers max”\n    column-unknown: call it" in out
+    assert ("sources.csv line 5, column F (published_on)" in out) is (form != "one file")
+    assert out.endswith("Refused; nothing is stored.\n")
