@@ -26,6 +26,11 @@ class Settings(BaseSettings):
         default=None, description="Where lookups read from, if not from the catalogue itself: a streaming replica."
     )
 
+    backup_folder: Path = Field(
+        default=DATA / "backups",
+        description="Where `backup` writes when no path is given, and where `doctor` looks for the last one.",
+    )
+
     host: str = Field(default="127.0.0.1", description="The address `serve` listens on.")
     port: int = Field(default=8000, ge=0, le=65535, description="The port `serve` listens on; 0 takes a free one.")
     allowed_hosts: list[str] = Field(
@@ -47,6 +52,9 @@ class Settings(BaseSettings):
         ge=0,
         le=86_400,
         description="Seconds an answer of the newest revision may be kept; 0 means ask each time.",
+    )
+    cache_bytes: int = Field(
+        default=32_000_000, ge=0, description="Bytes of answers a worker keeps for the next who asks; 0 keeps none."
     )
     max_body_bytes: int = Field(
         default=16_000_000, ge=1_000, description="The largest body that is taken (413 beyond)."
@@ -102,3 +110,7 @@ class Settings(BaseSettings):
         default="info", description="The least that is logged; each request is one `info` line."
     )
     log_format: Literal["json", "text"] = Field(default="json", description="One JSON object a line, or key=value.")
+    metrics: Literal["off", "key", "open"] = Field(
+        default="off",
+        description="Who may read `/metrics`: nobody, a key with the scope `read`, or whoever reaches the port.",
+    )

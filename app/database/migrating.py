@@ -28,15 +28,26 @@ def head(which: str) -> str:
     return found
 
 
+def schema_of(connection: Connection) -> str | None:
+    """The schema version that a database says it has; None where it has none."""
+    return MigrationContext.configure(connection).get_current_revision()
+
+
 def state(connection: Connection, which: str) -> str:
-    """`current`, `empty`, `older` or `newer`, compared with this build."""
-    present = MigrationContext.configure(connection).get_current_revision()
+    """`current`, `empty`, `foreign`, `older` or `newer`, compared with this build."""
+    present = schema_of(connection)
     if present is None:
         return "empty" if not inspect(connection).get_table_names() else "foreign"
     if present == head(which):
         return "current"
-    known = {script.revision for script in ScriptDirectory.from_config(_config(which)).walk_revisions()}
-    return "older" if present in known else "newer"
+    return "older" if knows(which, present) else "newer"
+
+
+def knows(which: str, version: str, *, newest: bool = False) -> bool:
+    """Whether this build has that schema version in its chain, or at the end of it."""
+    if newest:
+        return version == head(which)
+    return version in {script.revision for script in ScriptDirectory.from_config(_config(which)).walk_revisions()}
 
 
 def migrate(database: Database, which: str) -> None:

@@ -1,0 +1,62 @@
+"""`backup`, `restore`, `doctor`: for whoever keeps the service."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from app.cli.opened import settings_of
+from app.cli.program import JsonOption, cli, say
+
+
+@cli.command()
+def backup(
+    path: Annotated[
+        Path | None,
+        typer.Argument(help="A new folder or .zip; else one in LEGWORK_BACKUP_FOLDER.", show_default=False),
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Copy both databases beside a running service, with a manifest by which they are checked."""
+    from app.access.keys import now
+    from app.database.connections import Database
+    from app.operating.backup import take
+
+    settings = settings_of()
+    if path is None:
+        path = settings.backup_folder / f"legwork-{now().replace(':', '').replace('.', '')}"
+    catalogue, shop = Database(settings.database_url), Database(settings.shop_database_url)
+    taken = take(catalogue, shop, path)
+    answer = {"path": str(path), **taken.model_dump()}
+    say(answer, as_json, f"revision {taken.catalogue.revision}, {taken.catalogue.content_hash} in {path}")
+
+
+@cli.command()
+def restore(
+    path: Annotated[Path, typer.Argument(help="What `backup` wrote.", show_default=False)],
+    replace: Annotated[bool, typer.Option("--replace", help="Put it in place of databases that are there.")] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Put both databases of a backup in place, checked first; stop the service before it."""
+    from app.database.connections import Database
+    from app.operating.restore import restore as put_in_place
+
+    settings = settings_of()
+    catalogue, shop = Database(settings.database_url), Database(settings.shop_database_url)
+    done = put_in_place(path, catalogue, shop, replace=replace)
+    manifest = done.manifest
+    answer = {"revision": manifest.catalogue.revision, "content_hash": done.content_hash, "taken_at": manifest.taken_at}
+    compared = f"content hash {done.content_hash}" if done.content_hash else "brought up to this build's schema"
+    say(answer, as_json, f"revision {manifest.catalogue.revision} of {manifest.taken_at}, {compared}")
+
+
+@cli.command()
+def doctor(as_json: JsonOption = False) -> None:
+    """Look whether all is well; exit code 1 where something must be seen to. Changes nothing."""
+    from app.operating.doctor import as_text, looked_over
+
+    found = looked_over(settings_of())
+    healthy = not any(each.level == "bad" for each in found)
+    say({"healthy": healthy, "findings": [each.as_dict() for each in found]}, as_json, as_text(found))
+    if not healthy:
+        raise typer.Exit(1)

@@ -1,0 +1,144 @@
+"""What a backup consists of, and the check of it: a folder or a zip of two databases, `manifest.json`, `SHA256SUMS`.
+
+The sums are those of `sha256sum` and cover the manifest too. They tell damage, not forgery.
+"""
+
+import hashlib
+import re
+import tempfile
+import zipfile
+import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from app.errors import Malformed, NotFound, Unavailable
+
+MANIFEST, SUMS = "manifest.json", "SHA256SUMS"
+FORMAT_VERSION = 1
+_LINE = re.compile(r"([0-9a-f]{64})  ([a-z]+\.[a-z]+)")
+_LARGEST_MANIFEST = 100_000
+
+FileName = Annotated[str, Field(pattern=r"^(catalogue|shop)\.(db|dump)$")]
+
+
+class Copied(BaseModel):
+    """One database of a backup: a SQLite file, or what `pg_dump --format=custom` wrote."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    file: FileName
+    engine: Literal["sqlite", "postgresql"]
+    schema_version: str
+
+
+class CopiedCatalogue(Copied):
+    """`content_hash` is null where the schema is not that of the build that made the backup."""
+
+    revision: int
+    content_hash: str | None
+
+
+class Manifest(BaseModel):
+    """What a backup says of itself; `taken_at` is RFC 3339, UTC."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    format: Literal["legwork-backup"] = "legwork-backup"
+    format_version: int = FORMAT_VERSION
+    taken_at: str
+    catalogue: CopiedCatalogue
+    shop: Copied
+
+
+def seal(folder: Path, manifest: Manifest) -> None:
+    """Write the manifest and the sums of all files beside it."""
+    (folder / MANIFEST).write_text(manifest.model_dump_json(indent=2) + "\n")
+    names = sorted((MANIFEST, manifest.catalogue.file, manifest.shop.file))
+    (folder / SUMS).write_text("".join(f"{sum_of(folder / name)}  {name}\n" for name in names))
+
+
+def checked(folder: Path, path: Path) -> Manifest:
+    """The manifest of an unpacked backup, every byte of which is as it was written; `path` is what to call it.
+
+    Raises Malformed for what is damaged or no backup, Unavailable for one of a newer build.
+    """
+    if not (folder / SUMS).is_file() or not (folder / MANIFEST).is_file():
+        raise Malformed(f"{path} is no backup of this service: it has no {SUMS} or no {MANIFEST}; nothing was restored")
+    sums = _sums(folder, path)
+    present = {file.name for file in folder.iterdir()} - {SUMS}
+    for name in sorted(present ^ sums.keys()):
+        what = "lacks" if name in sums else "has a file that is none of its own:"
+        raise Malformed(f"the backup {path} {what} {name}; nothing was restored")
+    for name, expected in sums.items():
+        if sum_of(folder / name) != expected:
+            raise Malformed(f"the backup {path} is damaged: {name} is not as it was written; nothing was restored")
+    manifest = _manifest(folder / MANIFEST, path)
+    if {MANIFEST, manifest.catalogue.file, manifest.shop.file} != sums.keys():
+        raise Malformed(f"the backup {path} does not have the files that its manifest names; nothing was restored")
+    return manifest
+
+
+def sum_of(file: Path) -> str:
+    """SHA-256 of a file, in hexadecimal."""
+    with file.open("rb") as content:
+        return hashlib.file_digest(content, "sha256").hexdigest()
+
+
+def _sums(folder: Path, path: Path) -> dict[str, str]:
+    lines = [_LINE.fullmatch(line) for line in _text(folder / SUMS, path).splitlines()]
+    if not lines or None in lines:
+        raise Malformed(f"the backup {path} is damaged: its {SUMS} cannot be read; nothing was restored")
+    return {line[2]: line[1] for line in lines if line is not None}
+
+
+def _manifest(file: Path, path: Path) -> Manifest:
+    try:
+        manifest = Manifest.model_validate_json(_text(file, path))
+    except ValidationError as wrong:
+        raise Malformed(
+            f"{path} is no backup of this service: its manifest is another; nothing was restored"
+        ) from wrong
+    if manifest.format_version > FORMAT_VERSION:
+        raise Unavailable(f"the backup {path} was made by a newer build; nothing was restored")
+    return manifest
+
+
+def _text(file: Path, path: Path) -> str:
+    if file.stat().st_size > _LARGEST_MANIFEST:
+        raise Malformed(f"{path} is no backup of this service: {file.name} is too large; nothing was restored")
+    try:
+        return file.read_text("ascii")
+    except UnicodeDecodeError as error:
+        raise Malformed(f"the backup {path} is damaged: {file.name} is no text; nothing was restored") from error
+
+
+@contextmanager
+def unpacked(path: Path, room: Path) -> Iterator[Path]:
+    """The folder of a backup; one that is a zip is unpacked for the time being into a new folder within `room`.
+
+    Raises NotFound where there is nothing, Malformed where it is neither.
+    """
+    if not path.exists():
+        raise NotFound(f"there is nothing at {path}")
+    if path.is_dir():
+        yield path
+        return
+    room.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(prefix=".restoring-", dir=room) as made:
+        _unzip(path, Path(made))
+        yield Path(made)
+
+
+def _unzip(path: Path, into: Path) -> None:
+    try:
+        with zipfile.ZipFile(path) as zipped:
+            for name in zipped.namelist():
+                if not re.fullmatch(r"SHA256SUMS|[a-z]+\.[a-z]+", name):
+                    raise Malformed(f"{path} is no backup of this service; nothing was restored")
+                zipped.extract(name, into)
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, UnicodeError) as error:
+        raise Malformed(f"{path} is no backup, or a damaged one: {error}; nothing was restored") from error
