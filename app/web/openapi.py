@@ -12,9 +12,10 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 from pydantic import TypeAdapter
 
+from app.web.deprecations import mark
 from app.web.openapi_examples import add_examples, problem_example
 from app.web.openapi_refusals import problem_responses, refusals_of, security_of
-from app.web.openapi_schemas import hoist, make_exact, without_null
+from app.web.openapi_schemas import hoist, make_exact, name_choices, without_null
 from app.web.problem import Problem
 
 Document = dict[str, Any]
@@ -97,9 +98,11 @@ def describe(app: FastAPI) -> Document:
     for left in ("HTTPValidationError", "ValidationError"):
         schemas.pop(left, None)
     make_exact(document)
+    name_choices(document)
     for path, method, operation in _operations(document):
         add_examples(operation)
         _say_how_it_ends(path, method, operation)
+    mark(document)
     components["responses"] = problem_responses(problem_example, _statuses(document))
     used = {tag for _, _, operation in _operations(document) for tag in operation.get("tags", [])}
     document["tags"] = [{"name": tag, "description": text} for tag, text in sorted(TAGS.items()) if tag in used]

@@ -35,6 +35,13 @@ _EITHER: dict[str, tuple[str, dict[str, tuple[Document, str, str]]]] = {
     ),
 }
 
+# Parameters of many operations that have one name in every program made from the description.
+_CHOICES = {
+    "format": ("Form", "The forms that an answer may have."),
+    "units": ("Units", "Whose units figures are shown in: those of the source, or all of one system."),
+    "job": ("Job", "The jobs that are known: travel, volume spacers, the lower legs, or all of the fork."),
+}
+
 
 def hoist(node: Any, schemas: Document) -> None:
     """Definitions inside a schema move to the components, where the references point."""
@@ -76,6 +83,18 @@ def make_exact(document: Document) -> None:
     for parameter in _parameters(document):
         if isinstance(parameter["schema"].get("description"), str):
             parameter.setdefault("description", parameter["schema"].pop("description"))
+
+
+def name_choices(document: Document) -> None:
+    """The choices of `_CHOICES` become components; a default stays with its choice, for it is everywhere the same."""
+    schemas = document["components"]["schemas"]
+    for parameter in _parameters(document):
+        if "enum" in parameter.get("schema", {}) and parameter["name"] in _CHOICES:
+            name, text = _CHOICES[parameter["name"]]
+            found = {"description": text, **parameter["schema"]}
+            if schemas.setdefault(name, found) != found:
+                raise ValueError(f"`{parameter['name']}` has not the same choices everywhere")
+            parameter["schema"] = {"$ref": f"{_REFERENCE}{name}"}
 
 
 def meaning(schema: str, member: str) -> str | None:

@@ -2,6 +2,7 @@
 
 from fastapi import APIRouter
 
+from app.web.deprecations import announce
 from app.web.routes import (
     batch,
     chassis_questions,
@@ -51,3 +52,6 @@ ROUTERS: tuple[APIRouter, ...] = (
     search.router,
     tables.router,
 )
+
+for router in ROUTERS:
+    announce(router.routes)

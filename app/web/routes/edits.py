@@ -27,6 +27,7 @@ from app.web.idempotency import IdempotencyKey, digest_of, key_of
 from app.web.json_body import MEDIA_TYPES, WrongMediaType, read_model
 from app.web.openapi import json_body
 from app.web.representation import respond
+from app.web.routes.units import FormAsked
 from app.web.strict import strict_router
 
 router = strict_router(tags=["changes"])
@@ -47,7 +48,7 @@ ReasonAsked = Annotated[Reason, Query(description="Why; it is public.")]
     openapi_extra=BODIES,
     responses={200: {"model": WriteAnswer, "description": "The report, whether it would be accepted or not."}},
 )
-async def check_changes(request: Request) -> Response:
+async def check_changes(request: Request, asked: Annotated[FormAsked, Query()]) -> Response:
     """A dry run against the present catalogue: a package or a list of changes. Takes no key, opens no transaction."""
     if _is_zip(request):
         answer = await _in_child(request, "check")

@@ -1,0 +1,100 @@
+"""What will go: deprecated operations and parameters, said in the description and in each answer that uses them.
+
+An answer bears `Deprecation` (RFC 9745), `Sunset` where the day is known (RFC 8594), and a link to the description.
+Refused is an entry that names nothing, and a sunset before the deprecation.
+"""
+
+import datetime as dt
+import urllib.parse
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from email.utils import format_datetime
+from typing import Any
+
+from starlette.datastructures import MutableHeaders
+from starlette.routing import BaseRoute
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+Document = dict[str, Any]
+LINK = '</openapi.json>; rel="deprecation"; type="application/json"'
+
+
+@dataclass(frozen=True, slots=True)
+class Deprecation:
+    """Since when, until when and what to use instead; of the whole operation, or of one query parameter of it."""
+
+    since: dt.date
+    instead: str
+    sunset: dt.date | None = None
+    parameter: str | None = None
+
+    def __post_init__(self) -> None:
+        if self.sunset is not None and self.sunset < self.since:
+            raise ValueError("a sunset is not before the deprecation (RFC 9745, section 4)")
+
+    def concerns(self, query: bytes) -> bool:
+        """Whether a request with that query uses it."""
+        if self.parameter is None:
+            return True
+        pairs = urllib.parse.parse_qsl(query.decode("latin-1"), keep_blank_values=True)
+        return any(name == self.parameter for name, _ in pairs)
+
+    @property
+    def text(self) -> str:
+        """The same in a sentence, for the description."""
+        until = f", answered until {self.sunset.isoformat()}" if self.sunset else ""
+        return f"Deprecated since {self.since.isoformat()}{until}: {self.instead}"
+
+
+DEPRECATED: Mapping[str, tuple[Deprecation, ...]] = {}
+"""By operation id; nothing is deprecated yet. DEVELOPERS.md says how something becomes so."""
+
+
+def announce(routes: Iterable[BaseRoute], deprecated: Mapping[str, tuple[Deprecation, ...]] = DEPRECATED) -> None:
+    """Lets each route that is named add the headers to its answers; the others stay as they are."""
+    for route in routes:
+        if found := deprecated.get(getattr(route, "operation_id", None) or ""):
+            route.app = _announcing(route.app, found)  # type: ignore[attr-defined]
+
+
+def mark(document: Document, deprecated: Mapping[str, tuple[Deprecation, ...]] = DEPRECATED) -> None:
+    """Says it in the description: `deprecated`, and the sentence. Raises LookupError for what is not there."""
+    operations = {each["operationId"]: each for item in document["paths"].values() for each in item.values()}
+    for operation_id, entries in deprecated.items():
+        operation = operations[operation_id]
+        for entry in entries:
+            _mark_one(operation, entry)
+
+
+def _mark_one(operation: Document, entry: Deprecation) -> None:
+    marked = operation
+    if entry.parameter is not None:
+        named = {each["name"]: each for each in operation.get("parameters", []) if each.get("in") == "query"}
+        marked = named[entry.parameter]
+    marked["deprecated"] = True
+    marked["description"] = f"{marked['description']} {entry.text}"
+
+
+def _announcing(app: ASGIApp, entries: tuple[Deprecation, ...]) -> ASGIApp:
+    async def announcing(scope: Scope, receive: Receive, send: Send) -> None:
+        used = [entry for entry in entries if entry.concerns(scope["query_string"])]
+
+        async def send_with_headers(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                _add_headers(MutableHeaders(scope=message), used)
+            await send(message)
+
+        await app(scope, receive, send_with_headers if used else send)
+
+    return announcing
+
+
+def _add_headers(headers: MutableHeaders, used: list[Deprecation]) -> None:
+    headers["Deprecation"] = f"@{int(_midnight(min(entry.since for entry in used)).timestamp())}"
+    if sunsets := [entry.sunset for entry in used if entry.sunset is not None]:
+        headers["Sunset"] = format_datetime(_midnight(min(sunsets)), usegmt=True)
+    headers.append("Link", LINK)
+
+
+def _midnight(day: dt.date) -> dt.datetime:
+    return dt.datetime.combine(day, dt.time(), dt.UTC)
