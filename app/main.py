@@ -4,10 +4,12 @@ import json
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from functools import cache
+from time import perf_counter
 from typing import Any, TextIO
 
 from fastapi import FastAPI
 from starlette.middleware import Middleware
+from starlette.types import Receive, Scope, Send
 
 from app.settings import Settings
 from app.web.logs import build_logger
@@ -15,27 +17,46 @@ from app.web.middleware.audits import Audits
 from app.web.middleware.closed_reads import ClosedReads
 from app.web.middleware.compression import Compression
 from app.web.middleware.hosts import Hosts
+from app.web.middleware.kept import Front, Kept, kept_in_front
 from app.web.middleware.limits import Limits
 from app.web.middleware.methods import Methods
 from app.web.middleware.paths import Paths
 from app.web.middleware.rates import Rates
-from app.web.middleware.requests import Requests
+from app.web.middleware.requests import RequestLog, Requests, new_id
 from app.web.middleware.security import Security
 from app.web.openapi import served
 from app.web.refusals import HANDLERS
 from app.web.routes import ROUTERS
 
 
+class Service(FastAPI):
+    """The whole service, with a first look at each request before everything else where answers are kept."""
+
+    front: Front | None = None
+    log: RequestLog
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        front = self.front
+        if front is None or not kept_in_front(scope):
+            await super().__call__(scope, receive, send)
+        elif (answer := front.answer(scope)) is None:
+            await super().__call__(scope, receive, front.heard(scope, send))
+        else:
+            begun, request_id = perf_counter(), new_id()
+            await answer.send(send, request_id)
+            self.log(scope, request_id, answer.status, perf_counter() - begun, len(answer.body))
+
+
 def create_app(
     settings: Settings | None = None, catalogue: Any = None, shop: Any = None, *, log_to: TextIO | None = None
-) -> FastAPI:
+) -> Service:
     """The service over one catalogue and one shop database.
 
     Routes find `settings`, `catalogue`, `shop` and `logger` on `request.app.state`.
     """
     settings = settings or Settings()
     logger = build_logger(settings, log_to)
-    app: FastAPI = FastAPI(
+    app: Service = Service(
         title="Legwork",
         docs_url=None,
         redoc_url=None,
@@ -52,14 +73,18 @@ def create_app(
             Middleware(Limits, settings=settings),
             *([] if settings.open_reads else [Middleware(ClosedReads)]),
             Middleware(Methods, routes=lambda: app.router.routes),
-            Middleware(Compression),
             Middleware(Paths),
+            *([Middleware(Kept, capacity=settings.cache_bytes // 2)] if settings.cache_bytes else []),
+            Middleware(Compression),
         ],
     )
     app.state.settings = settings
     app.state.catalogue = catalogue
     app.state.shop = shop
     app.state.logger = logger
+    app.log = RequestLog(logger)
+    if catalogue is not None and settings.cache_bytes and settings.open_reads and settings.read_rate is None:
+        app.front = Front(catalogue, settings.cache_bytes // 2)
     app.state.openapi_bytes = cache(served)
     app.openapi = cache(lambda: json.loads(served()))  # type: ignore[method-assign]
     for router in ROUTERS:

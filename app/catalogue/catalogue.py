@@ -3,6 +3,7 @@
 import asyncio
 import datetime as dt
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -16,6 +17,9 @@ from app.database.connections import Database
 from app.errors import Invalid, Refusal, Unavailable
 
 T = TypeVar("T")
+
+POLL_S = 0.25
+"""How long the latest revision of a PostgreSQL catalogue is taken for the latest without looking again."""
 
 _LATEST = select(func.max(REVISIONS.c.number))
 _AS_OF = select(func.max(REVISIONS.c.number)).where(REVISIONS.c.recorded_at < bindparam("before"))
@@ -64,6 +68,39 @@ class Catalogue:
     def __init__(self, database: Database) -> None:
         self.database = database
         self._one_at_a_time = threading.Lock()
+        self._seen: tuple[int, int] | None = None  # SQLite: the file's change counter, and the revision then
+        self._polled: tuple[float, int, int] | None = None  # PostgreSQL: when, after which write here, and what
+
+    def known(self) -> int | None:
+        """The latest revision, if that can be told without waiting: on SQLite always (1 µs unless the file changed), on
+        PostgreSQL if it was looked up in the last POLL_S. None where the database cannot be read."""
+        if not self.database.is_sqlite:
+            when, writes, found = self._polled or (-POLL_S, -1, 0)
+            return found if time.monotonic() - when < POLL_S and writes == self.database.writes else None
+        try:
+            changes = self.database.changes()
+            if self._seen is None or self._seen[0] != changes:
+                with self.at() as at:
+                    self._seen = (changes, at.revision)
+        except Refusal:
+            return None
+        return self._seen[1]
+
+    async def number(self) -> int | None:
+        """The latest revision, looked up where it is not known. None where the database cannot be read."""
+        if (found := self.known()) is not None or self.database.is_sqlite:
+            return found
+        begun, writes = time.monotonic(), self.database.writes
+        try:
+            latest_now: int = await asyncio.to_thread(self.answer, lambda at: at.revision)
+        except Refusal:
+            return None
+        self._polled = (begun, writes, latest_now)
+        return latest_now
+
+    def look_again(self) -> None:
+        """Something may have been written, by a child too: what is known of the latest revision may be old."""
+        self._polled = None
 
     @contextmanager
     def at(self, pin: Pin = PRESENT) -> Iterator[At]:

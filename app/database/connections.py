@@ -28,6 +28,9 @@ class Database:
         self.url = parsed
         self.is_sqlite = parsed.get_backend_name() == "sqlite"
         self._held: Connection | None = None
+        self._watch: Any = None
+        self.writes = 0
+        """How often `write` has ended here; other processes are not counted."""
         if self.is_sqlite:
             if not parsed.database:
                 raise Unavailable("a SQLite database needs a file: sqlite:///path/to/legwork.db")
@@ -67,6 +70,24 @@ class Database:
         except (DBAPIError, sqlite3.Error) as error:
             raise plain(error) from error
 
+    def changes(self) -> int:
+        """SQLite: a number that is another whenever another connection has committed to the file; about 1 µs.
+
+        Raises Unavailable when the file cannot be read.
+        """
+        if self._watch is None:
+            if self.path is None:
+                raise ValueError("only a SQLite file counts its changes")
+            try:
+                self._watch = _connect(self.path, "ro")
+            except sqlite3.Error as error:
+                raise plain(error) from error
+        try:
+            (number,) = self._watch.execute("PRAGMA data_version").fetchone()
+        except sqlite3.Error as error:
+            raise plain(error) from error
+        return int(number)
+
     @contextmanager
     def write(self) -> Iterator[Connection]:
         """The one write transaction: committed when the block ends, rolled back when it raises.
@@ -81,6 +102,8 @@ class Database:
                 yield connection
         except (DBAPIError, sqlite3.Error) as error:
             raise plain(error) from error
+        finally:
+            self.writes += 1
 
     def rewrite(self, *tables: str) -> None:
         """Write the database anew, so that nothing of an erased row is left in free places of a file or, on SQLite, in
@@ -108,6 +131,9 @@ class Database:
         if self._held is not None:
             self._held.close()
             self._held = None
+        if self._watch is not None:
+            self._watch.close()
+            self._watch = None
         self.reader.dispose()
         self.writer.dispose()
 

@@ -65,6 +65,7 @@ class StrictRoute(APIRoute):
         ids = [name for name, convertor in self.param_convertors.items() if convertor.regex == "[^/]+"]
 
         async def strict(request: Request) -> Response:
+            request.scope["state"]["route"] = self.path
             for name in ids:
                 if not SLUG.fullmatch(request.path_params[name]):
                     raise NotFound("Nothing has that address: an id is small letters, digits and hyphens, 80 at most.")
@@ -97,11 +98,14 @@ def _plain_handler(dependant: Dependant) -> Callable[[Request], Coroutine[Any, A
     endpoint: Any = dependant.call
     request_name = dependant.request_param_name or "request"
     repeated = [parameter.name for parameter in _declared(dependant) if parameter.repeats]
+    ids = [(field.alias, field.name) for field in dependant.path_params]
     field = next(iter(dependant.query_params), None)
     model: Any = field.field_info.annotation if field else None
 
     async def handler(request: Request) -> Response:
-        arguments: dict[str, Any] = {request_name: request, **request.path_params}
+        arguments: dict[str, Any] = {request_name: request}
+        for alias, name in ids:
+            arguments[name] = request.path_params[alias]
         if field is not None:
             given: dict[str, Any] = dict(request.query_params)
             for name in repeated:

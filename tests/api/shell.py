@@ -43,6 +43,15 @@ class Catalogue:
     def ready(self) -> str | None:
         return self.wrong
 
+    def known(self) -> None:
+        """No revision: nothing is kept."""
+
+    async def number(self) -> None:
+        return None
+
+    def look_again(self) -> None:
+        """Nothing is known anyway."""
+
 
 class ThingAsked(Common):
     """Parameters of the test's own question."""

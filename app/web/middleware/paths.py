@@ -26,10 +26,6 @@ class Paths:
                 return
             if scope["method"] == "GET" and (match := _SUFFIX.fullmatch(scope["path"])):
                 path, suffix = match.groups()
-                scope = {
-                    **scope,
-                    "path": path,
-                    "raw_path": raw.rpartition(b".")[0],
-                    "state": {**scope["state"], "suffix": suffix},
-                }
+                scope["state"]["suffix"] = suffix
+                scope = {**scope, "path": path, "raw_path": raw.rpartition(b".")[0]}
         await self.app(scope, receive, send)

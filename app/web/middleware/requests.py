@@ -1,7 +1,9 @@
 """Gives each request an id, writes one log line for it, and turns what nobody caught into a plain 500."""
 
+import logging
 import re
 import secrets
+from itertools import count
 from time import perf_counter
 
 from starlette.requests import ClientDisconnect
@@ -11,15 +13,44 @@ from structlog.typing import FilteringBoundLogger
 from app.web.problem import problem_response
 
 _ACCEPTED_ID = re.compile(rb"[A-Za-z0-9-]{8,64}")
+_BEGINNING = secrets.token_hex(5)  # of this worker's request ids
+_NUMBERS = count(secrets.randbelow(0x1000000))
 _NO_ANSWER = 499  # logged only: the client was gone before an answer began (a custom of HTTP servers, no standard)
 
 
+class RequestLog:
+    """One line for each request: the path as sent and the names of the parameters, never their values or a key."""
+
+    def __init__(self, logger: FilteringBoundLogger) -> None:
+        self.logger = logger
+        self.wanted = logger.is_enabled_for(logging.INFO)
+
+    def __call__(self, scope: Scope, request_id: str, status: int, seconds: float, sent: int) -> None:
+        if not self.wanted:
+            return
+        client = scope.get("client")
+        path: bytes = scope.get("state", {}).get("raw_path") or scope["raw_path"]
+        self.logger.info(
+            "request",
+            request_id=request_id,
+            method=scope["method"],
+            path=path[:300].decode("latin-1"),
+            parameters=_names(scope["query_string"]),
+            status=status,
+            ms=round(seconds * 1000, 2),
+            bytes=sent,
+            client=client[0] if client else None,
+            agent=_agent(scope),
+        )
+
+
 class Requests:
-    """Pure ASGI. The log line has the path as sent and the names of the parameters, never their values or a key."""
+    """Pure ASGI."""
 
     def __init__(self, app: ASGIApp, logger: FilteringBoundLogger) -> None:
         self.app = app
         self.logger = logger
+        self.log = RequestLog(logger)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -56,22 +87,7 @@ class Requests:
             elif not complete:
                 raise
         finally:
-            self._log(scope, request_id, status or _NO_ANSWER, perf_counter() - begun, sent)
-
-    def _log(self, scope: Scope, request_id: str, status: int, seconds: float, sent: int) -> None:
-        client = scope.get("client")
-        self.logger.info(
-            "request",
-            request_id=request_id,
-            method=scope["method"],
-            path=scope["state"]["raw_path"][:300].decode("latin-1"),
-            parameters=_names(scope["query_string"]),
-            status=status,
-            ms=round(seconds * 1000, 2),
-            bytes=sent,
-            client=client[0] if client else None,
-            agent=_agent(scope),
-        )
+            self.log(scope, request_id, status or _NO_ANSWER, perf_counter() - begun, sent)
 
 
 def _request_id(scope: Scope) -> str:
@@ -79,7 +95,12 @@ def _request_id(scope: Scope) -> str:
         if name == b"x-request-id" and _ACCEPTED_ID.fullmatch(value):
             accepted: str = value.decode("ascii")
             return accepted
-    return secrets.token_hex(8)
+    return new_id()
+
+
+def new_id() -> str:
+    """A request id that no other request of this or another worker has: it names a line in the log and no secret."""
+    return f"{_BEGINNING}{next(_NUMBERS) & 0xFFFFFF:06x}"
 
 
 def _names(query: bytes) -> str:

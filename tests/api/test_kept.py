@@ -1,0 +1,207 @@
+"""What is kept of answers: the same bytes as without it, never of an older revision, never what is not for all."""
+
+import asyncio
+import io
+import json
+import random
+from collections.abc import AsyncIterator
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+
+from app.catalogue.catalogue import POLL_S, Catalogue
+from app.database.connections import Database
+from app.exchange.loading import Entry, load
+from app.main import Service, create_app
+from app.settings import Settings
+from tests.api.writing import put, writing
+from tests.catalogue_generator import write_package
+
+FITS = "/v1/chassis/quembry-trivet-35/fits"
+ASKED = f"{FITS}?travel=150&model_year=2023"
+
+pytestmark = pytest.mark.anyio
+
+
+class Counting(Catalogue):
+    """Counts the questions that reach the catalogue."""
+
+    asked = 0
+
+    async def ask(self, *given: Any, **more: Any) -> Any:
+        self.asked += 1
+        return await super().ask(*given, **more)
+
+
+@pytest.fixture
+async def kept(loaded: Catalogue) -> AsyncIterator[tuple[httpx.AsyncClient, Counting, io.StringIO]]:
+    """A client of a service that keeps answers, the catalogue that counts, and the log."""
+    log, catalogue = io.StringIO(), Counting(loaded.database)
+    async with client_of(create_app(Settings(allowed_hosts=["legwork.test"]), catalogue, log_to=log)) as client:
+        yield client, catalogue, log
+
+
+def client_of(app: Service) -> httpx.AsyncClient:
+    return httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url="http://legwork.test")
+
+
+Kept = tuple[httpx.AsyncClient, Counting, io.StringIO]
+
+
+@pytest.mark.parametrize(
+    ("spelling", "accept"),
+    [
+        (f"{FITS}?model_year=2023&travel=150", "*/*"),
+        (f"{FITS}?model_year=20%323&tr%61vel=150", "*/*"),
+        (f"{FITS}.json?travel=150&model_year=2023", "*/*"),
+        (f"{ASKED}&format=json", "*/*"),
+        (ASKED, "application/json"),
+    ],
+)
+async def test_two_spellings_of_one_question_share_an_answer(kept: Kept, spelling: str, accept: str) -> None:
+    client, catalogue, _ = kept
+    first = await client.get(ASKED)
+    second = await client.get(spelling, headers={"Accept": accept})
+    assert (second.status_code, second.content, second.headers["etag"]) == (200, first.content, first.headers["etag"])
+    assert catalogue.asked == 1
+
+
+async def test_another_question_or_form_is_another_answer(kept: Kept) -> None:
+    client, catalogue, _ = kept
+    first = await client.get(ASKED)
+    for other, headers in [
+        (f"{ASKED}&units=imperial", {}), (f"{FITS}.csv?travel=150&model_year=2023", {}),
+        (ASKED, {"Accept": "text/html"}), (f"{FITS}?travel=160&model_year=2023", {}),
+    ]:  # fmt: skip
+        assert (await client.get(other, headers=headers)).content != first.content, other
+    assert catalogue.asked == 5
+
+
+async def test_each_answer_from_the_front_has_an_id_and_a_line_of_its_own(kept: Kept) -> None:
+    client, catalogue, log = kept
+    answers = [await client.get(ASKED) for _ in range(4)]
+    ids = [answer.headers["x-request-id"] for answer in answers]
+    lines = [json.loads(line) for line in log.getvalue().splitlines()]
+    assert len(set(ids)) == 4
+    assert [line["request_id"] for line in lines] == ids
+    same = ("method", "path", "parameters", "status", "bytes", "client", "agent")
+    assert len({tuple(line[name] for name in same) for line in lines}) == 1
+    first, *later = [{k: v for k, v in answer.headers.items() if k != "x-request-id"} for answer in answers]
+    assert later == [first] * 3
+    assert catalogue.asked == 1
+
+
+async def test_an_unchanged_answer_is_told_so_and_head_has_its_headers(kept: Kept) -> None:
+    client, catalogue, _ = kept
+    whole = await client.get(ASKED)
+    for _ in range(2):
+        unchanged = await client.get(ASKED, headers={"If-None-Match": whole.headers["etag"]})
+        assert (unchanged.status_code, unchanged.content) == (304, b"")
+        assert unchanged.headers["etag"] == whole.headers["etag"]
+        assert "content-type" not in unchanged.headers
+        other = await client.get(ASKED, headers={"If-None-Match": '"other"'})
+        assert (other.status_code, other.content) == (200, whole.content)
+    head = await client.head(ASKED)
+    assert {**head.headers, "x-request-id": ""} == {**whole.headers, "x-request-id": ""}
+    assert catalogue.asked == 1
+
+
+async def test_a_refusal_is_not_kept_and_checks_are_made_again(kept: Kept) -> None:
+    client, catalogue, _ = kept
+    for _ in range(2):
+        assert (await client.get(ASKED)).status_code == 200
+        assert (await client.get(ASKED, headers={"Host": "evil.test"})).status_code == 400
+        assert (await client.get(ASKED.replace("/fits", "%2ffits"))).status_code == 404
+        assert (await client.get(ASKED, headers={f"x-{number}": "1" for number in range(120)})).status_code == 431
+        assert (await client.get(f"{FITS}?travel=150&travel=160")).status_code == 422
+        assert (await client.get("/v1/chassis/quembry-trivet-53/fits")).status_code == 404
+    assert catalogue.asked == 3  # once for the answer, twice for the chassis that is not there
+
+
+async def test_what_is_kept_is_bounded(loaded: Catalogue) -> None:
+    app = create_app(Settings(allowed_hosts=["legwork.test"], cache_bytes=100_000), loaded, log_to=io.StringIO())
+    async with client_of(app) as client:
+        for year in range(2015, 2035):
+            for travel in range(100, 180, 10):
+                await client.get(f"{FITS}?travel={travel}&model_year={year}")
+    assert app.front is not None
+    assert 25_000 < app.front.answers.store.currsize <= 50_000
+
+
+async def test_the_same_bytes_with_and_without(loaded: Catalogue) -> None:
+    """Lookups of the demo in an order that asks many twice, in three forms; each compared with a service that keeps
+    nothing."""
+    chance = random.Random(11)
+    settings = Settings(allowed_hosts=["legwork.test"])
+    bare = create_app(Settings(allowed_hosts=["legwork.test"], cache_bytes=0), loaded, log_to=io.StringIO())
+    paths = [
+        "/", "/?q=trivet", "/v1/units", "/v1/standards/threads", "/v1/makers", "/v1/revisions/latest", "/v1/rules",
+        ASKED, "/v1/chassis/quembry-trivet-35/sheet?travel=150",
+        "/v1/chassis/quembry-trivet-35/setup?rider_mass=80&travel=150",
+        "/v1/search?q=150", "/v1/fits?limit=3", "/v1/fits?limit=3&revision=1", "/v1/findings",
+        "/v1/chassis/quembry-trivet-35/job-card?job=travel-change&travel=150",
+    ]  # fmt: skip
+    accepted = ["*/*", "text/html", "text/plain", "text/csv", "application/xml"]
+    async with client_of(create_app(settings, loaded, log_to=io.StringIO())) as client, client_of(bare) as plain:
+        for _ in range(200):
+            path, accept = chance.choice(paths), {"Accept": chance.choice(accepted)}
+            one, other = await client.get(path, headers=accept), await plain.get(path, headers=accept)
+            alike = [(each.status_code, _without_id(each)) for each in (one, other)]
+            assert alike[0] == alike[1], path
+
+
+def _without_id(answer: httpx.Response) -> tuple[dict[str, str], str]:
+    id = answer.headers["x-request-id"]
+    its_own = ("x-request-id", "content-length")  # a refusal names the id, so its compressed length differs
+    return {name: value for name, value in answer.headers.items() if name not in its_own}, answer.text.replace(id, "")
+
+
+async def test_no_answer_is_older_than_the_last_write(demo: Database, tmp_path: Path) -> None:
+    """On both engines: who has been told of a change sees it in the next answer, whichever form was kept before."""
+    async with writing(demo, tmp_path) as service:
+        reader = client_of(service.app)
+        for value in ("11.0", "12.0", "13.0"):
+            before = [await reader.get("/v1/torques/torque-crock-39-axle", headers={"Accept": kind}) for kind in FORMS]
+            row, tag = await service.row()
+            changed = {**row, "torque": value, "torque_min": None, "torque_max": None}
+            body = put({name: each for name, each in changed.items() if each is not None})
+            written = await service.client.put(f"/v1/statements/{row['id']}", json=body, headers={"If-Match": tag})
+            if written.status_code != 200:  # a rule may reject a figure: what is asked here is what is told afterwards
+                assert written.status_code == 422, written.text
+                continue
+            after = [await reader.get("/v1/torques/torque-crock-39-axle", headers={"Accept": kind}) for kind in FORMS]
+            assert after[0].json()["revision"] == before[0].json()["revision"] + 1
+            assert after[0].json()["row"]["torque"] == value
+            assert all(new.content != old.content for new, old in zip(after, before, strict=True))
+
+
+FORMS = ("application/json", "text/html", "text/plain")
+
+
+async def test_what_another_process_wrote_is_seen(demo: Database, demo_url: str) -> None:
+    """At once on SQLite, after at most POLL_S on PostgreSQL; `min_revision` waits for nobody."""
+    app = create_app(Settings(allowed_hosts=["legwork.test"]), Catalogue(demo), log_to=io.StringIO())
+    elsewhere = Database(demo_url)
+    async with client_of(app) as client:
+        first = (await client.get("/v1/revisions/latest")).json()["revision"]
+        package = Path(str(demo.path or Path("unused")) + "-package")
+        write_package(package, 2)
+        await asyncio.to_thread(load, elsewhere, package, Entry("from elsewhere", "tests"))
+        assert (await client.get(f"/v1/revisions/latest?min_revision={first + 1}")).json()["revision"] == first + 1
+        if not demo.is_sqlite:
+            await asyncio.sleep(POLL_S)
+        assert (await client.get("/v1/revisions/latest")).json()["revision"] == first + 1
+    elsewhere.close()
+
+
+async def test_what_is_asked_of_a_fork_of_the_shop_is_not_kept(demo: Database, tmp_path: Path) -> None:
+    async with writing(demo, tmp_path) as service:
+        bench = {"Authorization": f"Bearer {service.keys['bench'].token}"}
+        assert (await service.client.get("/v1/forks", headers=bench)).status_code == 200
+        nobody = await client_of(service.app).get("/v1/forks")
+        assert nobody.status_code == 401
+        assert (await service.client.get("/v1/forks", headers=bench)).headers["cache-control"] == "private, no-store"
+        assert service.app.front is not None
+        assert service.app.front.answers.store.currsize == 0
