@@ -14,7 +14,7 @@ from app.catalogue.rows import Rows
 from app.catalogue.stored import FINDINGS, OPEN, SQL
 from app.catalogue.tables import TABLES, Chassis
 from app.catalogue.writing import NewRevision
-from app.rules.engine import judge_all, judge_change, judge_edits
+from app.rules.engine import ALL_RULES, judge_all, judge_change, judge_edits
 from app.rules.finding import Finding
 from app.rules.registry import RULES
 from app.rules.touched import touched
@@ -61,7 +61,7 @@ def keep(revision: NewRevision, found: Iterable[Finding], changes: Sequence[Chan
     Findings about a change itself are not kept: they say nothing of the catalogue as it stands.
     """
     whole = changes is None or len(changes) > MANY
-    standing = _standing(revision.connection, None if whole else _keys(revision, changes or ()))
+    standing = _standing(revision.connection, None if whole else _judged(revision, changes or ()))
     key_of = _ShapeOf(revision.after)
     kept: set[str] = set()
     batch: list[dict[str, object]] = []
@@ -84,24 +84,32 @@ def keep(revision: NewRevision, found: Iterable[Finding], changes: Sequence[Chan
         revision.connection.execute(closing.values(revision_to=revision.number), ended)
 
 
-def _standing(connection: Connection, keys: list[str] | None) -> set[str]:
-    """The ids of the findings that stand, of these shapes or of all."""
-    stand = select(FINDINGS.c.id).where(FINDINGS.c.revision_to == OPEN)
-    if keys is None:
-        return set(connection.execute(stand).scalars())
+def _standing(connection: Connection, shapes: dict[str, frozenset[str] | None] | None) -> set[str]:
+    """The ids of the findings that stand: of these shapes, in those tables where they are named; or all."""
+    stand = select(FINDINGS.c.id, FINDINGS.c.shape, FINDINGS.c.in_table).where(FINDINGS.c.revision_to == OPEN)
+    if shapes is None:
+        return {id for id, _, _ in connection.execute(stand)}
     of_shapes = stand.where(FINDINGS.c.shape.in_(bindparam("keys", expanding=True)))
+    keys = list(shapes)
     standing: set[str] = set()
     for start in range(0, len(keys), CHUNK // 2):
-        standing.update(connection.execute(of_shapes, {"keys": keys[start : start + CHUNK // 2]}).scalars())
+        for id, shape, table in connection.execute(of_shapes, {"keys": keys[start : start + CHUNK // 2]}):
+            tables = shapes[shape]
+            if tables is None or table in tables:
+                standing.add(id)
     return standing
 
 
-def _keys(revision: NewRevision, changes: Sequence[Change]) -> list[str]:
+def _judged(revision: NewRevision, changes: Sequence[Change]) -> dict[str, frozenset[str] | None]:
+    """The keys of the shapes that the changes touch; of a family the tables that were judged, None for all."""
     shapes = touched(revision.after, revision.before, changes)
     keys = [f"{table.table}/{id}" for table, ids in shapes.rows.items() for id in ids]
     keys += [f"{change.table.table}/{change.id}" for change in changes if change.table.role == "entity"]
-    keys += [f"family/{maker}/{name}" for maker, name in shapes.families]
-    return [*keys, *(f"id/{id}" for id in shapes.ids)]
+    judged: dict[str, frozenset[str] | None] = dict.fromkeys([*keys, *(f"id/{id}" for id in shapes.ids)])
+    for (maker, name), changed in shapes.families.items():
+        span = ALL_RULES.span(changed)
+        judged[f"family/{maker}/{name}"] = None if span is None else frozenset(each.table for each in span.judged)
+    return judged
 
 
 class _ShapeOf:

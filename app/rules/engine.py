@@ -13,12 +13,36 @@ from operator import itemgetter
 from typing import Any
 
 from app.catalogue.rows import Rows
-from app.catalogue.tables import ENTITIES, STATEMENTS, TABLES, Chassis, Fastener, Procedure, Row, Source, Step, Tool
+from app.catalogue.tables import (
+    ENTITIES,
+    STATEMENTS,
+    TABLES,
+    Chassis,
+    Fastener,
+    Procedure,
+    Row,
+    Source,
+    Step,
+    Tool,
+    Variant,
+)
 from app.rules import checks as checks  # registers the rules
 from app.rules.finding import Collision, Finding
 from app.rules.registry import RULES, Hit, Rule
-from app.rules.touched import Touched, touched
-from app.rules.view import Absent, Change, ChangeView, Entities, EntityView, Family, Neighbours, RowView, cell, named
+from app.rules.touched import Tables, Touched, touched
+from app.rules.view import (
+    Absent,
+    Change,
+    ChangeView,
+    Entities,
+    EntityView,
+    Family,
+    Neighbours,
+    RowView,
+    Span,
+    cell,
+    named,
+)
 
 CHUNK = 500
 KEPT = 2048  # combinations of values that are known to be sound, of each rule and table
@@ -33,6 +57,7 @@ class Bench:
         self.entity: dict[type[Row], list[Rule]] = {table: [] for table in TABLES.values()}
         self.change: dict[type[Row], list[Rule]] = {table: [] for table in TABLES.values()}
         self.family: list[Rule] = []
+        self._spans: dict[frozenset[type[Row]], Span] = {}
         self.columns: dict[tuple[str, type[Row]], tuple[str, ...]] = {}  # by slug: what alone decides of a row
         for rule in rules:
             if rule.shape == "family":
@@ -43,6 +68,25 @@ class Bench:
                     by_table[table].append(rule)
                     if rule.reads is not None:
                         self.columns[rule.slug, table] = rule.reads(table)
+
+    def span(self, changed: Tables) -> Span | None:
+        """What must be judged of a family in which statements of some tables changed; None is all of it.
+
+        The rows of those tables, and of every table with which fault is found by what a changed one says.
+        """
+        if changed is None:
+            return None
+        if changed not in self._spans:
+            judged = set(changed)
+            for rule in self.family:
+                if not changed.isdisjoint(rule.beside):
+                    judged.update(rule.tables)
+            read = set(judged)
+            for rule in self.family:
+                if not judged.isdisjoint(rule.tables or STATEMENTS):
+                    read.update(rule.beside)
+            self._spans[changed] = Span(frozenset(judged), frozenset(read))
+        return self._spans[changed]
 
 
 ALL_RULES = Bench(RULES.values())
@@ -55,7 +99,7 @@ def judge_all(rows: Rows, today: date, bench: Bench = ALL_RULES) -> Iterator[Fin
     judge = _Judge(rows, today, bench)
     for table in ENTITIES:
         yield from judge.entities(table, rows.all(table))
-    yield from judge.families(rows.families())
+    yield from judge.families((key, None) for key in rows.families())
     for chassis in _orphans(rows):
         yield from judge.orphans(chassis)
     yield from judge.shared_ids(rows.shared_ids(STATEMENTS))
@@ -86,7 +130,7 @@ def _judge_touched(judge: "_Judge", shapes: Touched) -> Iterator[Finding]:
     rows = judge.rows
     for table, ids in shapes.rows.items():
         yield from judge.entities(table, iter(rows.many(table, sorted(ids)).values()))
-    yield from judge.families(iter(sorted(shapes.families)))
+    yield from judge.families((key, judge.bench.span(shapes.families[key])) for key in sorted(shapes.families))
     for chassis in sorted(shapes.orphans):
         yield from judge.orphans(chassis)
     yield from judge.shared_ids(sorted(shapes.ids))
@@ -117,22 +161,27 @@ class _Judge:
                     found += [(rule, hit) for rule in rules if rule.judge for hit in rule.judge(view, self.today)]
             yield from _findings(found, self.changed)
 
-    def families(self, keys: Iterator[tuple[str, str]]) -> Iterator[Finding]:
+    def families(self, keys: Iterator[tuple[tuple[str, str], Span | None]]) -> Iterator[Finding]:
         """Families by maker and name, a few read at a time; one that has no chassis any more is none."""
         while part := list(islice(keys, TOGETHER)):
-            families = [chassis for maker, name in part if (chassis := self.rows.family(maker, name))]
-            near = Neighbours(self.rows, [row.id for chassis in families for row in chassis])
-            for chassis in families:
-                yield from self._family(Family(near, self.known, chassis))
+            families = [(chassis, span) for (maker, name), span in part if (chassis := self.rows.family(maker, name))]
+            tables: set[type[Row]] = {Variant}
+            for _, span in families:
+                tables |= {Fastener, *STATEMENTS} if span is None else span.read - {Chassis}
+            near = Neighbours(self.rows, [row.id for chassis, _ in families for row in chassis], tables)
+            for chassis, span in families:
+                yield from self._family(Family(near, self.known, chassis, span), span)
 
-    def _family(self, family: Family) -> Iterator[Finding]:
-        """The statements of a family, each as a row and all together."""
+    def _family(self, family: Family, span: Span | None) -> Iterator[Finding]:
+        """The statements of a family, each as a row and all together; of a span, what is found in what it judges."""
         found: Found = []
-        for table, rows in family.statements.items():
-            found += self._rows(table, rows, family.absent)
+        for table in family.judged:
+            found += self._rows(table, family.statements[table], family.absent)
         for rule in self.bench.family:
-            if rule.judge is not None:
+            if rule.judge is not None and (span is None or not span.judged.isdisjoint(rule.tables or STATEMENTS)):
                 found += [(rule, hit) for hit in rule.judge(family, self.today)]
+        if span is not None:
+            found = [(rule, hit) for rule, hit in found if type(hit.row) in span.judged]
         return _findings(found, self.changed)
 
     def orphans(self, chassis: str) -> Iterator[Finding]:

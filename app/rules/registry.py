@@ -50,6 +50,8 @@ Reads = Callable[[type[Row]], tuple[str, ...]]
 class Rule:
     """One consistency check. `tables` are those whose rows it judges (row, change) or whose entity it sees (entity).
 
+    Of a family's rule they are those whose rows it can find fault with, and `beside` those it reads to do so; it sees
+    chassis, variants and what rows name anyway. With no tables it judges the statements of each table for themselves.
     `reads` gives the columns that alone decide whether a row is at fault; None where all may, or other rows do.
     """
 
@@ -66,6 +68,7 @@ class Rule:
     fails: Edit | None
     judge: Judge | None
     reads: Reads | None = None
+    beside: tuple[type[Row], ...] = ()
 
 
 RULES: dict[str, Rule] = {}
@@ -93,13 +96,28 @@ def rule(
     passes: Edit,
     fails: Edit,
     reads: Reads | tuple[str, ...] | None = None,
+    beside: tuple[type[Row], ...] = (),
 ) -> Callable[[Judge], Judge]:
-    """Register a rule; its family is the module it stands in. No tables means all. `reads`: of a row, by table."""
+    """Register a rule; its family is the module it stands in. No tables means all. `reads` is for a row, `beside` for a
+    family."""
 
     def register(judge: Judge) -> Judge:
         family = FAMILIES[judge.__module__.rsplit(".", 1)[-1]]
         columns = (lambda _: reads) if isinstance(reads, tuple) else reads
-        _add(slug, family, shape, severity, judge.__doc__, silenced_by, tuple(tables), passes, fails, judge, columns)
+        _add(
+            slug,
+            family,
+            shape,
+            severity,
+            judge.__doc__,
+            silenced_by,
+            tuple(tables),
+            passes,
+            fails,
+            judge,
+            columns,
+            beside,
+        )
         return judge
 
     return register
@@ -122,6 +140,7 @@ def _add(
     fails: Edit | None,
     judge: Judge | None,
     reads: Reads | None = None,
+    beside: tuple[type[Row], ...] = (),
 ) -> Rule:
     paragraphs = [" ".join(part.split()) for part in inspect.cleandoc(doc or "").split("\n\n")]
     if len(paragraphs) != 3 or not paragraphs[2].startswith("Mend: "):
@@ -131,7 +150,7 @@ def _add(
     what, why, mend = paragraphs
     made = Rule(
         slug, family, shape, severity, what, why, mend.removeprefix("Mend: "), silenced_by, tables, passes, fails,
-        judge, reads,
+        judge, reads, beside,
     )  # fmt: skip
     RULES[slug] = made
     return made

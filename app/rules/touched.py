@@ -17,12 +17,32 @@ FAMILY_OF: dict[type[Row], str] = {
 }  # fmt: skip
 
 
+Tables = frozenset[type[Row]] | None
+
+
+class _Chassis:
+    """The chassis that changes are about, each with the tables of which statements changed; None is all."""
+
+    def __init__(self) -> None:
+        self.tables: dict[str, Tables] = {}
+
+    def add(self, id: str, table: type[Row] | None) -> None:
+        self.tables[id] = _both(self.tables.get(id, frozenset()), None if table is None else frozenset({table}))
+
+
+def _both(some: Tables, others: Tables) -> Tables:
+    return None if some is None or others is None else some | others
+
+
 @dataclass(slots=True)
 class Touched:
-    """Shapes by their keys: entity rows by table, families by maker and name, chassis ids that are not there, ids."""
+    """Shapes by their keys: entity rows by table, families by maker and name, chassis ids that are not there, ids.
+
+    Of a family the tables are told of which statements changed: the rest of it stays as it was. None is all of it.
+    """
 
     rows: dict[type[Row], set[str]] = field(default_factory=lambda: defaultdict(set))
-    families: set[tuple[str, str]] = field(default_factory=set)
+    families: dict[tuple[str, str], Tables] = field(default_factory=dict)
     orphans: set[str] = field(default_factory=set)
     ids: set[str] = field(default_factory=set)
 
@@ -30,7 +50,7 @@ class Touched:
 def touched(after: Rows, before: Rows, changes: Sequence[Change]) -> Touched:
     """The shapes of the catalogue `after` that the changes touch."""
     shapes = Touched()
-    chassis: set[str] = set()
+    chassis = _Chassis()
     for change in changes:
         _own(shapes, chassis, change, after, before)
         gone = change.after is None
@@ -38,30 +58,31 @@ def touched(after: Rows, before: Rows, changes: Sequence[Change]) -> Touched:
             continue
         for table, column in referring(change.table):
             if gone or FAMILY_OF.get(table):
-                _named_by(shapes, chassis, after.where(table, column, change.id), gone)
+                _named_by(shapes, chassis, change.table, after.where(table, column, change.id), gone)
     _families(shapes, chassis, after)
     return shapes
 
 
-def _own(shapes: Touched, chassis: set[str], change: Change, after: Rows, before: Rows) -> None:
+def _own(shapes: Touched, chassis: _Chassis, change: Change, after: Rows, before: Rows) -> None:
     """The shapes that the row itself is of, before and after."""
     versions = [row for row in (change.before, change.after) if row is not None]
     if change.table.role == "statement":
         shapes.ids.add(change.id)
-        chassis.update(row.__dict__["chassis"] for row in versions)
+        for row in versions:
+            chassis.add(row.__dict__["chassis"], change.table)
         return
     if change.after is not None:
         shapes.rows[change.table].add(change.id)
     for row in versions:
         if isinstance(row, Chassis):
-            chassis.add(row.id)
-            shapes.families.add((row.maker, row.name))
+            chassis.add(row.id, None)
+            shapes.families[row.maker, row.name] = None
         elif isinstance(row, Step):
             shapes.rows[Procedure].add(row.procedure)
         elif isinstance(row, Tool) and row.drive is not None:
             shapes.rows[Fastener].update(each.id for each in after.where(Fastener, "drives", row.drive))
         elif (own := row.__dict__.get("chassis")) is not None:
-            chassis.add(own)
+            chassis.add(own, None)
 
 
 def _heard(change: Change) -> bool:
@@ -72,7 +93,7 @@ def _heard(change: Change) -> bool:
     return any(before[name] != after[name] for name in before if name not in SPOKEN)
 
 
-def _named_by(shapes: Touched, chassis: set[str], rows: Iterable[Row], gone: bool) -> None:
+def _named_by(shapes: Touched, chassis: _Chassis, changed: type[Row], rows: Iterable[Row], gone: bool) -> None:
     """The shapes of rows that name a row which changed; as rows they see only whether it is there."""
     for row in rows:
         table = type(row)
@@ -80,10 +101,12 @@ def _named_by(shapes: Touched, chassis: set[str], rows: Iterable[Row], gone: boo
             shapes.rows[table].add(row.id)
         own = row.__dict__.get(FAMILY_OF.get(table, ""))
         if own is not None:
-            chassis.add(own)
+            chassis.add(own, table if changed.role == "statement" else None)
 
 
-def _families(shapes: Touched, chassis: set[str], after: Rows) -> None:
-    present = after.many(Chassis, chassis)
-    shapes.families.update((row.maker, row.name) for row in present.values())
-    shapes.orphans.update(chassis - present.keys())
+def _families(shapes: Touched, chassis: _Chassis, after: Rows) -> None:
+    present = after.many(Chassis, chassis.tables)
+    for row in present.values():
+        key = row.maker, row.name
+        shapes.families[key] = _both(shapes.families.get(key, frozenset()), chassis.tables[row.id])
+    shapes.orphans.update(chassis.tables.keys() - present.keys())

@@ -73,6 +73,13 @@ class GuideFigures(NamedTuple):
     heaviest: float | None
 
 
+class Span(NamedTuple):
+    """What is judged of a family: the tables whose rows are, and those that are read for it."""
+
+    judged: frozenset[type[Row]]
+    read: frozenset[type[Row]]
+
+
 class Reference(NamedTuple):
     """A column that names rows of another table; `many` where the cell is a list."""
 
@@ -153,9 +160,8 @@ class Entities:
 class Neighbours:
     """The rows about some chassis, read together: one query per table for a few families, not for each."""
 
-    def __init__(self, rows: Rows, chassis: Collection[str]) -> None:
+    def __init__(self, rows: Rows, chassis: Collection[str], tables: Iterable[type[Row]]) -> None:
         self._held: dict[type[Row], dict[str, list[Row]]] = {}
-        tables: tuple[type[Row], ...] = (Variant, Fastener, *STATEMENTS)
         for table in tables:
             grouped: dict[str, list[Row]] = defaultdict(list)
             for row in rows.among(table, "chassis", chassis):
@@ -170,18 +176,23 @@ class Neighbours:
 class Family:
     """All chassis of one maker and name, their statements, variants and fasteners, and every entity those name."""
 
-    def __init__(self, near: "Neighbours", entities: Entities, chassis: Sequence[Chassis]) -> None:
+    def __init__(
+        self, near: "Neighbours", entities: Entities, chassis: Sequence[Chassis], span: Span | None = None
+    ) -> None:
+        """Of a `span` only what it judges and reads is there: other statements are an error to ask for."""
         self.maker = chassis[0].maker
         self.name = chassis[0].name
         self.chassis: dict[str, Chassis] = {row.id: row for row in chassis}
-        self.variants: dict[str, Variant] = {}
-        self.statements: dict[type[Statement], list[Statement]] = {table: [] for table in STATEMENTS}
+        self.variants: dict[str, Variant] = {row.id: row for id in self.chassis for row in near.of(Variant, id)}
+        self.judged = tuple(table for table in STATEMENTS if span is None or table in span.judged)
+        self.statements: dict[type[Statement], list[Statement]] = {
+            table: [row for id in self.chassis for row in near.of(table, id)]
+            for table in STATEMENTS
+            if span is None or table in span.read
+        }
         own: dict[str, Fastener] = {}
-        for id in self.chassis:
-            self.variants.update((row.id, row) for row in near.of(Variant, id))
-            own.update((row.id, row) for row in near.of(Fastener, id))
-            for table in STATEMENTS:
-                self.statements[table] += near.of(table, id)
+        if span is None or Fastener in span.read:
+            own.update((row.id, row) for id in self.chassis for row in near.of(Fastener, id))
         self.own_fasteners = own
         wanted: dict[type[Row], set[str]] = defaultdict(set)
         held: dict[type[Row], Collection[Row]] = {
@@ -192,7 +203,7 @@ class Family:
             for target, ids in named(rows_held, naming).items():
                 wanted[target] |= ids
         known: dict[type[Row], Collection[str]] = {Chassis: self.chassis, Variant: self.variants, Fastener: own}
-        for table in STATEMENTS:
+        for table in self.statements:
             if wanted[table]:
                 known[table] = {row.id for row in self.statements[table]}
         self.absent = entities.absent(wanted, known)
@@ -222,9 +233,9 @@ class Family:
         return found  # type: ignore[return-value]
 
     def everything(self) -> Iterator[Statement]:
-        """All statements of the family."""
-        for held in self.statements.values():
-            yield from held
+        """All statements that are judged."""
+        for table in self.judged:
+            yield from self.statements[table]
 
     def scope(self, row: Row) -> Scope:
         """The resolved scope of a statement of this family."""
@@ -295,12 +306,12 @@ class Family:
         }
 
     def given(self, *columns: str) -> list[Statement]:
-        """The statements that give a value in one of these columns of scope or claim, table by table."""
+        """The statements judged that give a value in one of these columns of scope or claim, table by table."""
         found = self._given.get(columns)
         if found is None:
             found = self._given[columns] = []
-            for held in self.statements.values():
-                for row in held:
+            for table in self.judged:
+                for row in self.statements[table]:
                     fields = row.__dict__
                     for column in columns:
                         if fields[column] is not None:
@@ -330,11 +341,11 @@ class Family:
 
     @cached_property
     def shared_subjects(self) -> list[list[tuple[Statement, Scope]]]:
-        """The statements of one table and subject with their scopes, where there are several."""
+        """The statements judged of one table and subject with their scopes, where there are several."""
         found: list[list[tuple[Statement, Scope]]] = []
-        for held in self.statements.values():
+        for table in self.judged:
             grouped: dict[Key, list[Statement]] = defaultdict(list)
-            for row in held:
+            for row in self.statements[table]:
                 grouped[subject(row, self.parts)].append(row)
             found += [[(row, self.scope(row)) for row in group] for group in grouped.values() if len(group) > 1]
         return found

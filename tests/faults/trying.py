@@ -61,18 +61,22 @@ class Court:
 
     def verdict(self, fault: Fault, bench: Bench | None = None) -> list[Finding]:
         """What is found because of a fault, by another bench if one is given; what is incomplete does not count."""
-        after = Overlay(
-            self.rows,
-            MemoryRows(put.after for put in fault.puts if put.after is not None),
-            _withdrawn(fault),
-        )
-        changes = [_change(put.before, put.after) for put in fault.puts]
-        found = judge_change(after, changes, TODAY, self.rows, bench or self.bench)
+        found = judge_change(laid_over(self.rows, fault), changes_of(fault), TODAY, self.rows, bench or self.bench)
         return [
             finding
             for finding in found
             if RULES[finding.rule].family != "completeness" and _said(finding) not in self.before
         ]
+
+
+def laid_over(rows: Ground, fault: Fault) -> Overlay:
+    """The catalogue as it is with the fault in it."""
+    return Overlay(rows, MemoryRows(put.after for put in fault.puts if put.after is not None), _withdrawn(fault))
+
+
+def changes_of(fault: Fault) -> list[Change]:
+    """The rows of a fault as the judge is told of them."""
+    return [_change(put.before, put.after) for put in fault.puts]
 
 
 def said(findings: Iterable[Finding]) -> set[Said]:

@@ -19,6 +19,7 @@ SAME_MM = 0.2  # bores printed with one decimal
 @rule(
     "spacers-fill-chamber",
     shape="family",
+    tables=(Fit,),
     silenced_by=FORM,
     passes=edit("spacers", "spacer-a", volume_ml="12.2"),
     fails=edit("spacers", "spacer-a", volume_ml="12.3"),
@@ -44,6 +45,7 @@ def spacers_fill_chamber(family: Family, today: date) -> Iterator[Hit]:
 @rule(
     "bore-not-in-stanchion",
     shape="family",
+    tables=(Fit,),
     silenced_by=FORM,
     passes=edit("springs", "spring-150-small", bore_mm="32.2"),
     fails=edit("springs", "spring-150-small", bore_mm="32.3"),
@@ -71,6 +73,7 @@ def bore_not_in_stanchion(family: Family, today: date) -> Iterator[Hit]:
     "bore-unusual",
     shape="family",
     severity="warn",
+    tables=(Fit,),
     silenced_by=(*FORM, "bore-not-in-stanchion"),
     passes=edit("chassis", "fork-a-old", stanchion_diameter_mm=""),
     fails=edit("chassis", "fork-a-old", stanchion_diameter_mm="42.7"),
@@ -134,6 +137,7 @@ def shaft_wider_than_bore(view: RowView, today: date) -> Iterator[Hit]:
 @rule(
     "port-beyond-travel",
     shape="family",
+    tables=(Fit,),
     silenced_by=FORM,
     passes=edit("springs", "spring-150-small", port_travel_mm="37.5"),
     fails=edit("springs", "spring-150-small", port_travel_mm="37.6"),
@@ -170,6 +174,7 @@ def ladders(family: Family) -> list[list[Guide]]:
     "guide-pressure-not-rising",
     shape="family",
     severity="warn",
+    tables=(Guide,),
     silenced_by=(*FORM, "pressure-implausible", "rider-mass-implausible", "unit-slip", "digit-slip", "guide-line-off"),
     passes=edit("guides", "guide-80", pressure="72", pressure_min="70"),
     fails=edit("guides", "guide-80", pressure="71", pressure_min="70"),

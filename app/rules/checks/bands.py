@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from datetime import date
 
-from app.catalogue.tables import Fill, Fit, Guide, Limit, Row, Spring, Torque
+from app.catalogue.tables import Fastener, Fill, Fit, Guide, Limit, Row, Spring, Torque
 from app.rules.bands import (
     AXLE_TO_CROWN_LESS_TRAVEL_MM,
     FILL,
@@ -27,6 +27,8 @@ def _a(name: str) -> str:
 @rule(
     "torque-outside-band",
     shape="family",
+    tables=(Torque,),
+    beside=(Fastener,),
     silenced_by=(*FORM, "fastener-elsewhere"),
     passes=edit("torques", "torque-cap", value="60"),
     fails=edit("torques", "torque-cap", value="60.5"),

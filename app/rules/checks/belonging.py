@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from datetime import date
 
 from app.catalogue.scopes import empty
-from app.catalogue.tables import Chassis, Fill, Grease, Guide, Torque
+from app.catalogue.tables import Chassis, Fastener, Fill, Grease, Guide, Torque
 from app.rules.checks.envelope import FORM
 from app.rules.registry import Hit, edit, rule
 from app.rules.view import Family
@@ -45,6 +45,8 @@ def variant_of_another_chassis(family: Family, today: date) -> Iterator[Hit]:
 @rule(
     "fastener-elsewhere",
     shape="family",
+    tables=(Torque,),
+    beside=(Fastener,),
     silenced_by=FORM,
     passes=edit("torques", "torque-new", chassis="fork-a", fastener="foot-spring", value="7.0", unit="N·m",
                 source="bulletin-a", page="2"),
@@ -78,6 +80,7 @@ def fastener_elsewhere(family: Family, today: date) -> Iterator[Hit]:
 @rule(
     "fluid-of-another-use",
     shape="family",
+    tables=(Fill, Grease),
     silenced_by=FORM,
     passes=edit("fills", "fill-damper", fluid="oil-damper"),
     fails=edit("fills", "fill-damper", fluid="oil-bath"),
@@ -89,7 +92,7 @@ def fluid_of_another_use(family: Family, today: date) -> Iterator[Hit]:
 
     Mend: name the fluid the source prints for this place, or correct the kind of the fluid.
     """
-    for row in family.of(Fill):
+    for row in family.of(Fill) if Fill in family.judged else ():
         fluid = family.fluids.get(row.fluid or "")
         if fluid is not None and fluid.kind not in FLUIDS_IN[row.chamber]:
             usual = " or ".join(FLUIDS_IN[row.chamber])
@@ -98,7 +101,7 @@ def fluid_of_another_use(family: Family, today: date) -> Iterator[Hit]:
             yield Hit(
                 row, "fluid", f"{fluid.id} is a damper oil; {row.chamber} usually takes bath oil", severity="warn"
             )
-    for grease in family.of(Grease):
+    for grease in family.of(Grease) if Grease in family.judged else ():
         fluid = family.fluids.get(grease.fluid or "")
         if fluid is not None and fluid.kind == "damper oil":
             yield Hit(grease, "fluid", f"{fluid.id} is a {fluid.kind}, not a grease")
@@ -116,6 +119,7 @@ def _near_damper(family: Family, row: Fill) -> bool:
 @rule(
     "guide-for-another-spring",
     shape="family",
+    tables=(Guide,),
     silenced_by=FORM,
     passes=edit("guides", "guide-coil", spring_choice=""),
     fails=edit("guides", "guide-coil", pressure="72", pressure_unit="psi"),
@@ -142,6 +146,7 @@ def guide_for_another_spring(family: Family, today: date) -> Iterator[Hit]:
     "generations-overlap",
     shape="family",
     severity="warn",
+    tables=(Chassis,),
     silenced_by=FORM,
     passes=edit("chassis", "fork-a-old", model_year_to="2021"),
     fails=edit("chassis", "fork-a-old", model_year_to="2022"),

@@ -38,6 +38,8 @@ def _greatest(row: Torque) -> tuple[str, float] | None:
 @rule(
     "torque-above-thread",
     shape="family",
+    tables=(Torque,),
+    beside=(Fastener,),
     silenced_by=(*FORM, "fastener-elsewhere", "torque-outside-band"),
     passes=edit("fasteners", "pinch-a", thread="M4", standard="", drives="hex 5 mm", property_class=""),
     fails=edit("fasteners", "pinch-a", thread="M3", standard="", drives="hex 5 mm", property_class=""),
@@ -66,6 +68,8 @@ def torque_above_thread(family: Family, today: date) -> Iterator[Hit]:
     "torque-above-proof-load",
     shape="family",
     severity="warn",
+    tables=(Torque,),
+    beside=(Fastener,),
     silenced_by=(*FORM, "fastener-elsewhere", "torque-outside-band", "torque-above-thread"),
     passes=edit("torques", "torque-pinch", value="13.9"),
     fails=edit("torques", "torque-pinch", value="14.1"),

@@ -6,7 +6,7 @@ from datetime import date
 from itertools import pairwise
 
 from app.catalogue.agreement import kilograms
-from app.catalogue.tables import Fill, Fit, Guide, Procedure, Step, Torque, Use
+from app.catalogue.tables import Chassis, Fastener, Fill, Fit, Guide, Procedure, Step, Torque, Use
 from app.rules.checks.envelope import FORM
 from app.rules.registry import Hit, edit, rule
 from app.rules.view import EntityView, Family
@@ -19,6 +19,8 @@ PERHAPS = ("unit-slip", "digit-slip", "rider-mass-implausible", "disagree-unrela
     "fastener-without-torque",
     shape="family",
     severity="warn",
+    tables=(Fastener,),
+    beside=(Torque,),
     silenced_by=("fastener-elsewhere", "subject-changed"),
     passes=edit("fasteners", "cap-new", spring="spring-140", position="top cap", kind="cap", side="spring side"),
     fails=edit("fasteners", "cap-new", chassis="fork-a", position="top cap", kind="cap", side="spring side"),
@@ -40,6 +42,8 @@ def fastener_without_torque(family: Family, today: date) -> Iterator[Hit]:
     "lower-leg-without-oil",
     shape="family",
     severity="warn",
+    tables=(Chassis,),
+    beside=(Fill, Fit),
     silenced_by=("fluid-of-another-use", "reference-missing"),
     passes=edit("fits", "fit-140", model_year_from="2023"),
     fails=edit("fits", "fit-b", chassis="fork-b", spring="spring-150", travel_mm="150", source="manual-a", page="14"),
@@ -62,6 +66,7 @@ def lower_leg_without_oil(family: Family, today: date) -> Iterator[Hit]:
     "spring-without-limit",
     shape="family",
     severity="warn",
+    tables=(Fit,),
     silenced_by=FORM,
     passes=edit(
         "fits",
@@ -116,6 +121,7 @@ def brackets(family: Family) -> list[list[Bracket]]:
     "mass-bracket-gap",
     shape="family",
     severity="warn",
+    tables=(Guide,),
     silenced_by=(*FORM, *PERHAPS),
     passes=edit("guides", "guide-100", chassis="fork-a", spring="spring-150", damper="damper-a", chamber="positive",
                 rider_mass_from="100", rider_mass_to="110", mass_unit="kg", mass_is="with gear", pressure="99",
@@ -171,6 +177,8 @@ def emptied_never_filled(view: EntityView, today: date) -> Iterator[Hit]:
     "replace-without-part",
     shape="family",
     severity="warn",
+    tables=(Fastener,),
+    beside=(Use,),
     silenced_by=("reference-missing",),
     passes=edit("fasteners", "foot-spring", reuse="replace"),
     fails=edit("fasteners", "cap-a", reuse="replace"),

@@ -37,6 +37,7 @@ def _constructions(family: Family) -> Iterator[list[tuple[Fit, Spring]]]:
     "spacer-limit-grows-with-travel",
     shape="family",
     severity="warn",
+    tables=(Fit,),
     silenced_by=(*FORM, "spacers-fill-chamber", "travel-outside-chassis"),
     passes=edit("fits", "fit-160", spacer_limit="4"),
     fails=edit("fits", "fit-160", spacer_limit="5"),
@@ -60,6 +61,7 @@ def spacer_limit_grows_with_travel(family: Family, today: date) -> Iterator[Hit]
 @rule(
     "limit-differs-by-wheel",
     shape="family",
+    tables=(Fit,),
     silenced_by=(*FORM, "spacers-fill-chamber", "pressure-limit-above-spring", "pressure-implausible", "unit-slip",
                  "digit-slip", "spacer-limit-grows-with-travel", "disagree-unrelated"),
     passes=edit("fits", "fit-160-small", chassis="fork-a", spring="spring-150-small", wheel_size="584", travel_mm="150",
@@ -102,6 +104,7 @@ def limit_differs_by_wheel(family: Family, today: date) -> Iterator[Hit]:
     "chamber-differs-from-siblings",
     shape="family",
     severity="warn",
+    tables=(Fit,),
     silenced_by=(
         *FORM,
         "travel-outside-chassis",
@@ -143,6 +146,7 @@ def chamber_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
     "axle-to-crown-scatter",
     shape="family",
     severity="warn",
+    tables=(Fit,),
     silenced_by=(*FORM, "travel-outside-chassis", "axle-to-crown-implausible"),
     passes=edit("fits", "fit-140", axle_to_crown_mm="539"),
     fails=edit("fits", "fit-140", axle_to_crown_mm="539.1"),
@@ -173,6 +177,7 @@ def axle_to_crown_scatter(family: Family, today: date) -> Iterator[Hit]:
     "construction-differs",
     shape="family",
     severity="warn",
+    tables=(Fit,),
     silenced_by=(
         *FORM, "dimension-implausible", "shaft-wider-than-bore", "bore-not-in-stanchion", "port-beyond-travel",
         "chamber-differs-from-siblings",
@@ -219,6 +224,7 @@ def _odd_spring(springs: list[Spring], name: str) -> tuple[Spring, bool, object]
     "stanchions-differ",
     shape="family",
     severity="warn",
+    tables=(Fit,),
     silenced_by=(*FORM, "dimension-implausible", "bore-wider-than-stanchion", "bore-not-in-stanchion", "bore-unusual"),
     passes=edit("chassis", "fork-a-old", stanchion_diameter_mm=""),
     fails=edit("chassis", "fork-a-old", stanchion_diameter_mm="36"),

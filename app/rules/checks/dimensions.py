@@ -93,6 +93,8 @@ def interval_implausible(view: RowView, today: date) -> Iterator[Hit]:
     "travel-range-unfitted",
     shape="family",
     severity="warn",
+    tables=(Chassis,),
+    beside=(Fit,),
     silenced_by=(*FORM, "dimension-implausible", "travel-outside-chassis"),
     passes=edit("chassis", "fork-a", travel_min_mm="110"),
     fails=edit("chassis", "fork-a", travel_min_mm="109"),

@@ -149,6 +149,7 @@ def scope_holds_nowhere(family: Family, today: date) -> Iterator[Hit]:
 @rule(
     "pressure-limit-above-spring",
     shape="family",
+    tables=(Fit,),
     silenced_by=(*FORM, "pressure-implausible"),
     passes=edit("fits", "fit-150", pressure_limit="160"),
     fails=edit("fits", "fit-150", pressure_limit="161"),
@@ -197,6 +198,8 @@ def spacers_fitted_above_limit(view: RowView, today: date) -> Iterator[Hit]:
 @rule(
     "guide-pressure-above-limit",
     shape="family",
+    tables=(Guide,),
+    beside=(Fit,),
     silenced_by=(*FORM, "pressure-implausible"),
     passes=edit("guides", "guide-90", pressure_max="160"),
     fails=edit("guides", "guide-90", pressure_max="161"),
@@ -237,6 +240,7 @@ def _limits(family: Family, guide: Guide) -> Iterator[Fraction | None]:
 @rule(
     "stroke-below-travel",
     shape="family",
+    tables=(Fit,),
     silenced_by=(*FORM, "travel-outside-chassis"),
     passes=edit("springs", "spring-150", stroke_max_mm="150"),
     fails=edit("springs", "spring-150", stroke_max_mm="149.5"),
@@ -257,6 +261,7 @@ def stroke_below_travel(family: Family, today: date) -> Iterator[Hit]:
 @rule(
     "damper-travel-below-fit",
     shape="family",
+    tables=(Fit,),
     silenced_by=(*FORM, "travel-outside-chassis", "damper-not-of-chassis"),
     passes=edit("dampers", "damper-a", travel_max_mm="160"),
     fails=edit("dampers", "damper-a", travel_max_mm="159"),
@@ -279,6 +284,7 @@ def damper_travel_below_fit(family: Family, today: date) -> Iterator[Hit]:
 @rule(
     "clicks-outside-damper",
     shape="family",
+    tables=(Guide,),
     silenced_by=FORM,
     passes=edit("guides", "guide-60", rebound_clicks="16"),
     fails=edit("guides", "guide-60", rebound_clicks="17"),

@@ -98,6 +98,7 @@ def viscosities_unlike_oil(view: RowView, today: date) -> Iterator[Hit]:
 @rule(
     "oil-above-leg-volume",
     shape="family",
+    tables=(Fill,),
     silenced_by=(*FORM, "fill-outside-band"),
     passes=edit("chassis", "fork-a", leg_free_volume_ml="12"),
     fails=edit("chassis", "fork-a", leg_free_volume_ml="11.9"),

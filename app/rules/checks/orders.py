@@ -5,7 +5,7 @@ from datetime import date
 from itertools import pairwise
 
 from app.catalogue.scopes import overlap
-from app.catalogue.tables import Interval
+from app.catalogue.tables import Chassis, Guide, Interval
 from app.rules.checks.completeness import PERHAPS, brackets
 from app.rules.checks.envelope import FORM
 from app.rules.checks.provenance import PAGED
@@ -20,6 +20,7 @@ YEARS_BEFORE = 2  # a manual is printed for the model year, in the year before i
     "mass-brackets-overlap",
     shape="family",
     severity="warn",
+    tables=(Guide,),
     silenced_by=(*FORM, *PERHAPS),
     passes=edit("guides", "guide-100", chassis="fork-a", spring="spring-150", damper="damper-a", chamber="positive",
                 rider_mass_from="100", rider_mass_to="110", mass_unit="kg", mass_is="with gear", pressure="99",
@@ -45,6 +46,7 @@ def mass_brackets_overlap(family: Family, today: date) -> Iterator[Hit]:
     "full-service-more-frequent",
     shape="family",
     severity="warn",
+    tables=(Interval,),
     silenced_by=(*FORM, *PERHAPS),
     passes=edit("intervals", "interval-full", hours="50"),
     fails=edit("intervals", "interval-full", hours="49"),
@@ -78,6 +80,7 @@ def full_service_more_frequent(family: Family, today: date) -> Iterator[Hit]:
     "source-before-chassis",
     shape="family",
     severity="warn",
+    tables=(Chassis,),
     silenced_by=(*FORM, "generations-overlap", "years-outside-chassis"),
     passes=edit("sources", "manual-old", published_on="2016"),
     fails=edit("sources", "manual-old", published_on="2015"),

@@ -129,6 +129,7 @@ def source_of_another_maker(family: Family, today: date) -> Iterator[Hit]:
     "superseded-still-named",
     shape="family",
     severity="warn",
+    tables=(Use, Fit, Guide),
     silenced_by=("reference-missing", "superseded-by-itself"),
     passes=edit("parts", "ring-a", superseded_by="washer-b"),
     fails=edit("parts", "wiper-a", superseded_by="washer-b"),
@@ -140,12 +141,12 @@ def superseded_still_named(family: Family, today: date) -> Iterator[Hit]:
 
     Mend: name the part that replaces it, or keep the row where the source has not been reissued.
     """
-    for row in family.of(Use):
+    for row in family.of(Use) if Use in family.judged else ():
         part = family.parts.get(row.part)
         if part is not None and part.superseded_by is not None:
             yield Hit(row, "part", f"{part.id} is superseded by {part.superseded_by}")
     for table in (Fit, Guide):
-        for statement in family.statements[table]:
+        for statement in family.statements[table] if table in family.judged else ():
             column = "spring" if table is Fit else "spring_choice"
             spring = family.springs.get(statement.__dict__[column] or "")
             if spring is not None and spring.superseded_by is not None:

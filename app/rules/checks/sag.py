@@ -81,6 +81,8 @@ def _geometry(spring: Spring) -> tuple[float, ...] | None:
     "guide-sag-impossible",
     shape="family",
     severity="warn",
+    tables=(Guide,),
+    beside=(Fit,),
     silenced_by=(*FORM, "pressure-implausible", "rider-mass-implausible", "unit-slip", "digit-slip",
                  "guide-pressure-not-rising", "guide-pressure-above-limit", "guide-line-off"),
     passes=edit("guides", "guide-light", chassis="fork-a", spring="spring-140", chamber="positive",

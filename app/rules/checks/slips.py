@@ -1,10 +1,10 @@
 """Slips: a figure that differs from its siblings by a confused unit or a lost digit; an odd drive or fluid."""
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import date
 
-from app.catalogue.tables import Fastener, Fill, Fit, Interval, Limit, Row, Torque
+from app.catalogue.tables import Fastener, Fill, Fit, Guide, Interval, Limit, Row, Statement, Torque
 from app.rules.bands import LIMITS, figure
 from app.rules.checks.envelope import FORM
 from app.rules.finding import Severity
@@ -35,12 +35,9 @@ def _figure(row: Row, column: str, unit_column: str | None, kind: Kind) -> Figur
 
 def _groups(family: Family) -> Iterator[Group]:
     """Siblings in the family: same position and kind, chamber, subject or spring; with what they measure."""
-    yield from _torques(family)
-    yield from _fills(family)
-    yield from _limits(family)
-    yield from _pressures(family)
-    yield from _guides(family)
-    yield from _intervals(family)
+    for table, groups in SIBLINGS:
+        if table in family.judged:
+            yield from groups(family)
 
 
 def _torques(family: Family) -> Iterator[Group]:
@@ -116,6 +113,11 @@ def _intervals(family: Family) -> Iterator[Group]:
         yield group, (), "h"
 
 
+SIBLINGS: tuple[tuple[type[Statement], Callable[[Family], Iterator[Group]]], ...] = (
+    (Torque, _torques), (Fill, _fills), (Limit, _limits), (Fit, _pressures), (Guide, _guides), (Interval, _intervals),
+)  # fmt: skip
+
+
 def _found(family: Family) -> list[tuple[Slip, str]]:
     """The slips of a family with the unit they are told in; worked out once for both rules."""
     found = family.notes.get("slips")
@@ -142,6 +144,8 @@ def _hit(slip: Slip, text: str) -> Hit:
 @rule(
     "unit-slip",
     shape="family",
+    tables=(Torque, Fill, Limit, Fit, Guide, Interval),
+    beside=(Fastener,),
     silenced_by=(*FORM, *BEYOND),
     passes=edit("guides", "guide-100", chassis="fork-a", spring="spring-150", damper="damper-a", chamber="positive",
                 rider_mass_from="100", rider_mass_to="110", mass_unit="kg", pressure="99", pressure_unit="psi",
@@ -168,6 +172,8 @@ def unit_slip(family: Family, today: date) -> Iterator[Hit]:
 @rule(
     "digit-slip",
     shape="family",
+    tables=(Torque, Fill, Limit, Fit, Guide, Interval),
+    beside=(Fastener,),
     silenced_by=(*FORM, *BEYOND),
     passes=edit("intervals", "interval-2", chassis="fork-a-old", operation="full-service", hours="150",
                 source="manual-old", page="19"),
@@ -191,6 +197,8 @@ def digit_slip(family: Family, today: date) -> Iterator[Hit]:
     "torque-differs-from-siblings",
     shape="family",
     severity="warn",
+    tables=(Torque,),
+    beside=(Fastener,),
     silenced_by=(*FORM, *BEYOND, "unit-slip", "digit-slip", "unit-unlike-source", "disagree-unrelated"),
     passes=edit("torques", "torque-foot-damper", value="7.7", min="", max=""),
     fails=edit("torques", "torque-foot-damper", value="10.6", min="", max=""),

@@ -40,6 +40,8 @@ def _same_place(one: Fastener, other: Fastener) -> bool:
     "torque-differs-from-twin",
     shape="family",
     severity="warn",
+    tables=(Torque,),
+    beside=(Fastener,),
     silenced_by=(*FORM, *BEYOND, *OTHER_SLIPS),
     passes=edit("torques", "torque-foot-spring", value="7.7", min="", max=""),
     fails=edit("torques", "torque-foot-spring", value="7.8", min="", max=""),
@@ -74,6 +76,7 @@ MEASURED: tuple[tuple[type[Statement], Kind, str], ...] = ((Torque, "torque", "N
     "exception-far-off",
     shape="family",
     severity="warn",
+    tables=(Torque, Fill),
     silenced_by=(*FORM, *BEYOND, "exception-not-narrower", "exception-to-other-subject", "unit-slip", "digit-slip",
                  "unit-unlike-source"),
     passes=edit("torques", "torque-foot-damper-2024", value="10.4"),
@@ -87,7 +90,7 @@ def exception_far_off(family: Family, today: date) -> Iterator[Hit]:
     Mend: compare figure and unit with the page; if they are right, set confirmed after reading it twice.
     """
     for table, kind, unit in MEASURED:
-        for row in family.statements[table]:
+        for row in family.statements[table] if table in family.judged else ():
             named = family.by_id(table).get(row.exception_to or "")
             if named is None or row.confirmed:
                 continue
@@ -100,6 +103,7 @@ def exception_far_off(family: Family, today: date) -> Iterator[Hit]:
     "fill-differs-from-siblings",
     shape="family",
     severity="warn",
+    tables=(Fill,),
     silenced_by=(*FORM, *BEYOND, "unit-slip", "digit-slip", "unit-unlike-source", "disagree-unrelated",
                  "fluid-of-another-use"),
     passes=edit("fills", "fill-spring-leg-old", value="15"),
@@ -131,6 +135,7 @@ def fill_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
 @rule(
     "pressure-limit-unlike-siblings",
     shape="family",
+    tables=(Fit,),
     silenced_by=(*FORM, *BEYOND, "unit-slip", "digit-slip", "unit-unlike-source", "disagree-unrelated",
                  "limit-differs-by-wheel", "guide-pressure-above-limit"),
     passes=edit("fits", "fit-150-large", pressure_limit="160", pressure_unit="psi"),

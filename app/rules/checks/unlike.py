@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from datetime import date
 
 from app.catalogue.agreement import unit_of
-from app.catalogue.tables import Fill, Fit, Guide, Row, Statement, Torque
+from app.catalogue.tables import Fastener, Fill, Fit, Guide, Row, Statement, Torque
 from app.rules.checks.envelope import FORM
 from app.rules.checks.slips import BEYOND
 from app.rules.registry import Hit, edit, rule
@@ -29,6 +29,7 @@ def _odd_one(rows: list[tuple[Row, str]], least: int) -> Iterator[tuple[Row, str
     "drive-differs-from-siblings",
     shape="family",
     severity="warn",
+    tables=(Fastener,),
     silenced_by=("key-not-of-standard",),
     passes=edit("fasteners", "foot-spring", drives="hex 5 mm;hex 6 mm"),
     fails=edit("fasteners", "foot-spring", drives="hex 6 mm"),
@@ -53,6 +54,7 @@ def drive_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
     "fluid-differs-from-siblings",
     shape="family",
     severity="warn",
+    tables=(Fill,),
     silenced_by=("fluid-of-another-use", "reference-missing"),
     passes=edit("fills", "fill-damper-leg-old", fluid="oil-bath"),
     fails=edit("fills", "fill-damper-leg-old", fluid="oil-damper"),
@@ -84,6 +86,8 @@ UNIT_COLUMNS: tuple[tuple[type[Statement], str, str, Kind], ...] = (
     "unit-unlike-source",
     shape="family",
     severity="warn",
+    tables=(Torque, Fill, Fit, Guide),
+    beside=(Fastener,),
     silenced_by=(*FORM, *BEYOND, "unit-slip", "digit-slip"),
     passes=edit("torques", "torque-cap", value="18", unit="ft·lbf", source="bulletin-a", page="3"),
     fails=edit("torques", "torque-cap", value="18", unit="ft·lbf"),
@@ -96,6 +100,8 @@ def unit_unlike_source(family: Family, today: date) -> Iterator[Hit]:
     Mend: compare the unit with the page; if it is right, set confirmed after reading it twice.
     """
     for table, column, unit_column, kind in UNIT_COLUMNS:
+        if table not in family.judged:
+            continue
         by_source: dict[str, list[Statement]] = defaultdict(list)
         for row in family.statements[table]:
             fields = row.__dict__
