@@ -1,0 +1,212 @@
+"""Every band of an answer holds the true value as often as it says: Monte Carlo over what the answer says is uncertain.
+
+The truth of each draw is computed from inputs moved within their stated spreads, each anywhere within its half-width
+(JCGM 101:2008, 6.4.2), by the formulas of the tests or the public functions of the physics. What is measured is the
+share within the band as it is shown; above 0.999 a band would be too wide to say anything, as it is meant at 0.95.
+"""
+
+import math
+import random
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from app.catalogue.tables import Fluid, Frame
+from app.physics.air_spring import AirSpring
+from app.physics.fluids import viscosity_at_m2_s
+from app.physics.frame_geometry import Geometry, along_steerer_m, wheel_radius_m, with_fork
+from app.questions.fluid_alternatives import fluid_facts
+from app.questions.fork_geometry import NewFork, geometry_change
+from app.questions.fork_permission import Length
+from app.units.measure import parse_measure
+from app.units.preferences import Units
+from tests.questions.setup_rows import AREA_CM2, PA, PSI, G, ask, coil, coil_fit, fit, spring
+from tests.questions.test_fork_check import CASE_A
+from tests.questions.test_preload import of
+
+SHARE, TOO_WIDE = 0.95, 0.9995
+SIDES = {"stated": (0.03, 0.1, 0.5), "measured": (0.06, 0.1, 1.0), "estimated": (0.20, 0.5, 2.0)}
+
+
+def covered(shown: Any, truths: list[float]) -> float:
+    """The share of the truths that lie within a shown quantity."""
+    return sum(shown["min"] <= truth <= shown["max"] for truth in truths) / len(truths)
+
+
+def load(draw: Callable[[float], float], rider: float) -> float:
+    """Statics with what the answer assumes: front share 40 ± 5 %, bike 15 ± 2 kg, 4 ± 1 kg unsprung, 66 ± 2°."""
+    weight = (rider + 15 + draw(2)) * (0.40 + draw(0.05)) - 4 - draw(1)
+    return weight * G * math.sin(math.radians(66 + draw(2)))
+
+
+def drawing(seed: str) -> Callable[[float], float]:
+    source = random.Random(seed)
+    return lambda half: source.uniform(-half, half)
+
+
+def start_psi(own: AirSpring, sag_m: float, force: float) -> float:
+    """Gauge start pressure by the force balance written out."""
+    area, ring = own.bore_area_m2, own.bore_area_m2 - own.shaft_area_m2
+    end = own.end_volume_m3 - own.spacers * own.spacer_volume_m3
+    positive = (end + area * own.travel_m) / (end + area * (own.travel_m - sag_m))
+    at_port = (end + area * own.travel_m) / (end + area * (own.travel_m - own.port_travel_m))
+    before, after = own.negative_volume_m3 + ring * own.port_travel_m, own.negative_volume_m3 + ring * sag_m
+    pressure = (force + own.shaft_area_m2 * PA) / (area * positive - ring * at_port * before / after)
+    return (pressure - PA) / PSI
+
+
+TRUE = AirSpring(AREA_CM2 * 1e-4, math.pi / 4 * 0.010**2, 0.150, 80e-6, 20e-6, 0.004, 8e-6, 1)
+
+
+@pytest.mark.parametrize("basis", sorted(SIDES))
+@pytest.mark.parametrize("rider", ["55", "80", "110"])
+def test_the_load_and_the_start_pressure_as_shown(basis: str, rider: str) -> None:
+    draw = drawing(basis + rider)
+    answer = ask(spring(geometry_basis=basis), fit(), rider_mass=rider, sag="25")
+    volume, bore, port = SIDES[basis]
+
+    def truth() -> float:
+        own = replace(
+            TRUE,
+            bore_area_m2=math.pi / 4 * (0.0315 + draw(bore) / 1000) ** 2,
+            end_volume_m3=TRUE.end_volume_m3 * (1 + draw(volume)),
+            negative_volume_m3=TRUE.negative_volume_m3 * (1 + draw(volume)),
+            port_travel_m=0.004 + draw(port) / 1000,
+        )
+        return start_psi(own, 0.0375, load(draw, float(rider)) + draw(20)) + draw(0.7)
+
+    start = answer["start_pressure"]
+    assert start["basis"] == "computed"
+    assert SHARE <= covered(start, [truth() for _ in range(4000)]) < TOO_WIDE
+    assert SHARE <= covered(answer["load"], [load(draw, float(rider)) for _ in range(4000)]) < TOO_WIDE
+
+
+def read_gauge(own: AirSpring, filled_psi: float) -> list[tuple[float, float]]:
+    """(travel mm, psi) of three slow readings, by counting the air in both chambers (Boyle; nothing is lost)."""
+    area, ring = own.bore_area_m2, own.bore_area_m2 - own.shaft_area_m2
+    end = own.end_volume_m3 - own.spacers * own.spacer_volume_m3
+    positive = [end + area * (own.travel_m - x) for x in (0.0, own.port_travel_m, 0.100)]
+    negative = own.negative_volume_m3 + ring * own.port_travel_m
+    at_port = ((filled_psi * PSI + PA) * positive[0] + PA * negative) / (positive[1] + negative)
+    cycled, held = (at_port * positive[1] / positive[each] for each in (0, 2))
+    return [(0, filled_psi), (0, (cycled - PA) / PSI), (100, (held - PA) / PSI)]
+
+
+@pytest.mark.parametrize("filled_psi", [60.0, 95.0])
+def test_the_start_pressure_of_three_gauge_readings_that_scatter(filled_psi: float) -> None:
+    """Each gauge reading is off by up to 0.7 psi and the held travel by 1 mm; bore and port as their spreads say."""
+    draw = drawing(f"gauge {filled_psi}")
+    bare = spring(end_volume_ml=None, negative_volume_ml=None)
+    within = refused = 0
+    for _ in range(250):
+        own = replace(TRUE, port_travel_m=0.004 + draw(1.0) / 1000)
+        readings = [
+            f"{x + (draw(1.0) if x else 0):.2f}mm@{psi + draw(0.7):.3f}psi" for x, psi in read_gauge(own, filled_psi)
+        ]
+        answer = ask(bare, fit(), rider_mass="80", sag="25", reading=readings)
+        if "start_pressure" not in answer:
+            refused += 1
+            continue
+        assert answer["basis"] == "measured geometry"
+        truth = start_psi(own, 0.0375, load(draw, 80.0) + draw(20)) + draw(0.7)
+        within += answer["start_pressure"]["min"] <= truth <= answer["start_pressure"]["max"]
+    assert refused == 0
+    assert within / 250 >= SHARE
+
+
+def test_the_rate_of_a_coil() -> None:
+    draw = drawing("coil")
+    answer = ask(coil("soft", "6.2"), coil_fit("soft"), rider_mass="84", sag="30")
+    truths = [(load(draw, 84.0) + draw(20)) / 50.0 for _ in range(4000)]
+    assert SHARE <= covered(answer["coil"]["rate_wanted"], truths) < TOO_WIDE
+
+
+def test_the_clamp_force_holds_every_nut_factor_and_torque_within_the_limits() -> None:
+    """No share is stated: the ends are those of scatter and limits, so that they hold all of it and no more."""
+    draw = drawing("bolt")
+    shown = of({"min": "9", "max": "11"})
+    truths = [(10 + draw(1)) / (1 / (1 / 0.2 * (1 + draw(0.35))) * 0.008) for _ in range(4000)]
+    assert covered(shown["preload"], truths) == 1.0
+    assert max(truths) - min(truths) > 0.85 * (shown["preload"]["max"] - shown["preload"]["min"])
+
+
+@pytest.mark.parametrize("celsius", ["-10", "20", "70"])
+@pytest.mark.parametrize(("at_40", "at_100"), [("15.1", "3.6"), ("68", "9.1"), ("150", "15")])
+def test_the_viscosity_between_and_beyond_the_published_temperatures(at_40: str, at_100: str, celsius: str) -> None:
+    draw = drawing(at_40 + celsius)
+    row = Fluid.model_validate(
+        {"id": "oil", "name": "Oil", "kind": "bath oil", "viscosity_40_cst": at_40, "viscosity_100_cst": at_100}
+    )
+    temperature = parse_measure(celsius, kind="temperature", usual="°C", parameter="temperature")
+    shown = fluid_facts(row, temperature, Units(), {})["viscosity"]
+
+    def digit(text: str) -> float:
+        return 0.5 * 10.0 ** -len(text.partition(".")[2])
+
+    truths = [
+        1e6
+        * viscosity_at_m2_s(
+            (float(at_40) + draw(digit(at_40))) * 1e-6, (float(at_100) + draw(digit(at_100))) * 1e-6,
+            float(celsius) + 273.15,
+        )
+        for _ in range(4000)
+    ]  # fmt: skip
+    assert covered(shown, truths) >= SHARE
+    assert shown["max"] - shown["min"] < 1.25 * (max(truths) - min(truths)) + 0.2
+
+
+READ: dict[str, Callable[[Geometry], float | None]] = {
+    "head_angle": lambda bike: math.degrees(bike.head_angle_rad),
+    "seat_angle": lambda bike: None if bike.seat_angle_rad is None else math.degrees(bike.seat_angle_rad),
+    "trail": lambda bike: 1000 * bike.trail_m,
+    "wheelbase": lambda bike: 1000 * bike.wheelbase_m,
+    "bb_height": lambda bike: None if bike.bb_height_m is None else 1000 * bike.bb_height_m,
+    "bb_drop": lambda bike: None if bike.bb_drop_m is None else 1000 * bike.bb_drop_m,
+    "reach": lambda bike: None if bike.reach_m is None else 1000 * bike.reach_m,
+    "stack": lambda bike: None if bike.stack_m is None else 1000 * bike.stack_m,
+}
+
+
+@pytest.mark.parametrize("how", ["along the steerer", "straight", "not stated"])
+@pytest.mark.parametrize(("length", "offset", "wheel"), [(570.0, 44.0, 622), (530.0, 51.0, 622), (560.0, 44.0, 584)])
+def test_the_geometry_with_another_fork(how: str, length: float, offset: float, wheel: int) -> None:
+    """Figures to half their last digit, tyres to 3 mm, and the fork measured along, straight, or between."""
+    draw = drawing(f"{how} {length} {wheel}")
+    frame = Frame.model_validate({**CASE_A, "axle_to_crown_measured": how})
+    found = geometry_change(frame, NewFork(Length(length, length), offset, wheel), Units())
+    differs = math.sqrt(length**2 + offset**2) - length
+
+    def figure(column: str, half: float = 0.5) -> float:
+        return float(CASE_A[column]) + draw(half)
+
+    after: dict[str, list[float]] = {name: [] for name in READ}
+    change: dict[str, list[float]] = {name: [] for name in READ}
+    for _ in range(2000):
+        front, rear = figure("tyre_front_mm", 3.0) / 1000, figure("tyre_rear_mm", 3.0) / 1000
+        given, own, new = figure("axle_to_crown_mm") / 1000, figure("offset_mm") / 1000, (length + draw(0.5)) / 1000
+        if how == "straight":
+            given, new = along_steerer_m(given, own), along_steerer_m(new, offset / 1000)
+        bike = Geometry(
+            wheelbase_m=figure("wheelbase_mm") / 1000, head_angle_rad=math.radians(figure("head_angle_deg")),
+            axle_to_crown_m=given, offset_m=own,
+            rear_radius_m=wheel_radius_m(0.622, rear), front_radius_m=wheel_radius_m(0.622, front),
+            seat_angle_rad=math.radians(figure("seat_angle_deg")), chainstay_m=figure("chainstay_mm") / 1000,
+            bb_drop_m=figure("bb_drop_mm") / 1000, reach_m=figure("reach_mm") / 1000, stack_m=figure("stack_mm") / 1000,
+        )  # fmt: skip
+        other = with_fork(
+            bike, new + draw(differs) / 1000, offset / 1000, front_radius_m=wheel_radius_m(wheel / 1000, front)
+        )
+        for name, read in READ.items():
+            before, then = read(bike), read(other)
+            assert before is not None
+            assert then is not None
+            after[name].append(then)
+            change[name].append(then - before)
+    for name in READ:
+        for shown, truths in ((found["after"], after[name]), (found["change"], change[name])):
+            quantity: Any = shown[name]  # type: ignore[literal-required]
+            assert covered(quantity, truths) >= SHARE, name
+            wide = quantity["max"] - quantity["min"]
+            assert wide < 1.15 * (max(truths) - min(truths)) + 0.25, name  # shown in tenths, rounded outwards
