@@ -49,7 +49,7 @@ def drawing(seed: str) -> Callable[[float], float]:
 def start_psi(own: AirSpring, sag_m: float, force: float) -> float:
     """Gauge start pressure by the force balance written out."""
     area, ring = own.bore_area_m2, own.bore_area_m2 - own.shaft_area_m2
-    end = own.end_volume_m3 - own.spacers * own.spacer_volume_m3
+    end = own.end_volume_m3 - own.spacers * SPACER_M3
     positive = (end + area * own.travel_m) / (end + area * (own.travel_m - sag_m))
     at_port = (end + area * own.travel_m) / (end + area * (own.travel_m - own.port_travel_m))
     before, after = own.negative_volume_m3 + ring * own.port_travel_m, own.negative_volume_m3 + ring * sag_m
@@ -57,7 +57,8 @@ def start_psi(own: AirSpring, sag_m: float, force: float) -> float:
     return (pressure - PA) / PSI
 
 
-TRUE = AirSpring(AREA_CM2 * 1e-4, math.pi / 4 * 0.010**2, 0.150, 80e-6, 20e-6, 0.004, 8e-6, 1)
+SPACER_M3 = 8e-6
+TRUE = AirSpring(AREA_CM2 * 1e-4, math.pi / 4 * 0.010**2, 0.150, 80e-6, 20e-6, 0.004, SPACER_M3, 1)
 
 
 @pytest.mark.parametrize("basis", sorted(SIDES))
@@ -86,7 +87,7 @@ def test_the_load_and_the_start_pressure_as_shown(basis: str, rider: str) -> Non
 def read_gauge(own: AirSpring, filled_psi: float) -> list[tuple[float, float]]:
     """(travel mm, psi) of three slow readings, by counting the air in both chambers (Boyle; nothing is lost)."""
     area, ring = own.bore_area_m2, own.bore_area_m2 - own.shaft_area_m2
-    end = own.end_volume_m3 - own.spacers * own.spacer_volume_m3
+    end = own.end_volume_m3 - own.spacers * SPACER_M3
     positive = [end + area * (own.travel_m - x) for x in (0.0, own.port_travel_m, 0.100)]
     negative = own.negative_volume_m3 + ring * own.port_travel_m
     at_port = ((filled_psi * PSI + PA) * positive[0] + PA * negative) / (positive[1] + negative)
