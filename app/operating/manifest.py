@@ -57,8 +57,8 @@ class Manifest(BaseModel):
 def seal(folder: Path, manifest: Manifest) -> None:
     """Write the manifest and the sums of all files beside it."""
     (folder / MANIFEST).write_text(manifest.model_dump_json(indent=2) + "\n")
-    names = sorted((MANIFEST, manifest.catalogue.file, manifest.shop.file))
-    (folder / SUMS).write_text("".join(f"{sum_of(folder / name)}  {name}\n" for name in names))
+    names = (MANIFEST, manifest.catalogue.file, manifest.shop.file)
+    (folder / SUMS).write_text(_written({name: sum_of(folder / name) for name in names}))
 
 
 def checked(folder: Path, path: Path) -> Manifest:
@@ -89,10 +89,15 @@ def sum_of(file: Path) -> str:
 
 
 def _sums(folder: Path, path: Path) -> dict[str, str]:
-    lines = [_LINE.fullmatch(line) for line in _text(folder / SUMS, path).splitlines()]
-    if not lines or None in lines:
-        raise Malformed(f"the backup {path} is damaged: its {SUMS} cannot be read; nothing was restored")
-    return {line[2]: line[1] for line in lines if line is not None}
+    said = _text(folder / SUMS, path)
+    sums = {line[2]: line[1] for line in _LINE.finditer(said)}
+    if not sums or said != _written(sums):
+        raise Malformed(f"the backup {path} is damaged: its {SUMS} is not as it was written; nothing was restored")
+    return sums
+
+
+def _written(sums: dict[str, str]) -> str:
+    return "".join(f"{sums[name]}  {name}\n" for name in sorted(sums))
 
 
 def _manifest(file: Path, path: Path) -> Manifest:
@@ -111,7 +116,7 @@ def _text(file: Path, path: Path) -> str:
     if file.stat().st_size > _LARGEST_MANIFEST:
         raise Malformed(f"{path} is no backup of this service: {file.name} is too large; nothing was restored")
     try:
-        return file.read_text("ascii")
+        return file.read_bytes().decode("ascii")
     except UnicodeDecodeError as error:
         raise Malformed(f"the backup {path} is damaged: {file.name} is no text; nothing was restored") from error
 
