@@ -1,4 +1,7 @@
-"""The console blocks of README, run for real and compared; `python -m tests.house.tour` rewrites them."""
+"""The console blocks of README, run for real and compared; `python -m tests.house.tour` rewrites them.
+
+A block whose first line is a comment with a file's name is that file: it lies there before the commands run.
+"""
 
 import os
 import re
@@ -16,6 +19,7 @@ ROOT = Path(__file__).parents[2]
 README = ROOT / "README.md"
 LEGWORK = Path(sys.executable).parent / "legwork"
 BLOCK = re.compile(r"^```console\n(.*?)^```$", re.M | re.S)
+FILE = re.compile(r"^```(?:sh|python|ts)\n(?:#|//) (\S+\.(?:sh|py|ts))\n(.*?)^```$", re.M | re.S)
 START_S = 120
 
 
@@ -75,6 +79,12 @@ def run(command: str, folder: Path, port: int) -> str:
     return re.sub(r'("?request_id"?: ?)"[0-9a-f]+"', r'\1"…"', text.replace(f"localhost:{port}", "localhost:8000"))
 
 
+def write_files(text: str, folder: Path, address: str) -> None:
+    """Lays down the files that the README shows, with the address of the server that is running."""
+    for name, content in FILE.findall(text):
+        (folder / name).write_text(content.replace("http://localhost:8000", address))
+
+
 def rewritten(text: str, port: int, folder: Path) -> str:
     """The README with each console block as it runs now."""
 
@@ -90,4 +100,5 @@ def rewritten(text: str, port: int, folder: Path) -> str:
 
 if __name__ == "__main__":
     with demo_server() as port, tempfile.TemporaryDirectory() as folder:
+        write_files(README.read_text(), Path(folder), f"http://localhost:{port}")
         README.write_text(rewritten(README.read_text(), port, Path(folder)))
