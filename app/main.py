@@ -64,6 +64,7 @@ def create_app(
         redirect_slashes=False,
         lifespan=_begun,
         exception_handlers=HANDLERS,
+        telemetry={"tracing": False, "metrics": False, "logs": False, "auto_configure": False},  # it would call out
         middleware=[
             Middleware(Security),
             Middleware(Requests, logger=logger),

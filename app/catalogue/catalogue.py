@@ -7,7 +7,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from sqlalchemy import Connection, bindparam, func, select
 
@@ -39,6 +39,9 @@ PRESENT = Pin()
 
 def latest(connection: Connection) -> int:
     """The number of the latest revision; 0 for the empty catalogue."""
+    if connection.dialect.name == "sqlite":  # a twentieth of the time, and every lookup begins with it
+        driver: Any = connection.connection.driver_connection
+        return driver.execute("SELECT max(number) FROM revisions").fetchone()[0] or 0
     return connection.execute(_LATEST).scalar() or 0
 
 

@@ -1,4 +1,4 @@
-"""The unit table at work: closed look-ups from spelling to unit, factors read from pint once at start-up.
+"""The unit table at work: closed look-ups from spelling to unit, with the factors that pint gives.
 
 Client text is only ever looked up in a dictionary, after a length cap; it never reaches the unit library. Refuses an
 unknown unit (`unit-unknown`) and a unit of another kind (`unit-of-another-kind`).
@@ -10,13 +10,12 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from functools import cache
-from typing import Any
 
-import pint
 from rapidfuzz import fuzz, process
 
 from app.errors import Fault, Invalid
-from app.units.definitions import BASES, KINDS, UNITS, Definition, Kind
+from app.units.definitions import KINDS, UNITS, Definition, Kind
+from app.units.factors import factors_of
 
 __all__ = ["KINDS", "LONGEST_SPELLING", "Kind", "Unit", "common_kind", "find", "normalised", "unit", "units_of"]
 
@@ -50,14 +49,6 @@ def normalised(spelling: str) -> str:
     return " ".join(unicodedata.normalize("NFKC", spelling.translate(_ALIKE)).translate(_ALIKE).split())
 
 
-def _factor_and_offset(registry: "pint.UnitRegistry[Any]", definition: Definition) -> tuple[Fraction, Fraction]:
-    base = BASES[definition.kind].pint
-    at_zero, at_one = (
-        Fraction(registry.Quantity(Fraction(point), definition.pint).to(base).magnitude) for point in (0, 1)
-    )
-    return at_one - at_zero, at_zero
-
-
 def _spellings(definition: Definition) -> tuple[str, ...]:
     """As listed, the canonical name first; the UCUM code too, unless a more usual kind already owns that code."""
     derived = definition.kind in ("absolute pressure", "temperature difference") and definition.ucum not in (
@@ -69,9 +60,9 @@ def _spellings(definition: Definition) -> tuple[str, ...]:
 
 
 def _built() -> tuple[Unit, ...]:
-    registry: pint.UnitRegistry[Any] = pint.UnitRegistry(non_int_type=Fraction, cache_folder=None)
     return tuple(
-        Unit(d.kind, d.name, d.ucum, Decimal(d.step), *_factor_and_offset(registry, d), _spellings(d)) for d in UNITS
+        Unit(d.kind, d.name, d.ucum, Decimal(d.step), factor, offset, _spellings(d))
+        for d, (factor, offset) in zip(UNITS, factors_of(UNITS), strict=True)
     )
 
 

@@ -17,6 +17,7 @@ from app.web.openapi_examples import add_examples, problem_example
 from app.web.openapi_refusals import problem_responses, refusals_of, security_of
 from app.web.openapi_schemas import hoist, make_exact, name_choices, without_null
 from app.web.problem import Problem
+from app.web.strict import StrictRoute
 
 Document = dict[str, Any]
 
@@ -61,8 +62,9 @@ def json_body(shape: TypeAdapter[Any], description: str) -> Document:
 
 def describe(app: FastAPI) -> Document:
     """The whole document, built anew; the caller keeps it."""
+    routes = [route.described() if isinstance(route, StrictRoute) else route for route in app.routes]
     document = get_openapi(
-        title="Legwork", version=version("legwork"), openapi_version="3.1.0", description=DESCRIPTION, routes=app.routes
+        title="Legwork", version=version("legwork"), openapi_version="3.1.0", description=DESCRIPTION, routes=routes
     )
     document["info"] |= {
         "summary": "A spec service for suspension mechanics.",

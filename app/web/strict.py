@@ -48,10 +48,16 @@ class StrictRoute(APIRoute):
     """
 
     def __init__(self, *args: Any, **settings: Any) -> None:
-        super().__init__(*args, **settings)
+        self._as_declared = (args, settings)
+        super().__init__(*args, **{**settings, "responses": None})  # a validator per answer, which nobody asks at start
         self._beginning = self.path.partition("{")[0]
         if _reads_plainly(self.dependant):
             self.app = _answering(self.get_route_handler())
+
+    def described(self) -> APIRoute:
+        """This route with the answers it declares, for the description of the interface."""
+        args, settings = self._as_declared
+        return APIRoute(*args, **settings)
 
     def matches(self, scope: Scope) -> tuple[Match, Scope]:
         """As Starlette, but what begins otherwise is passed over without a regular expression."""

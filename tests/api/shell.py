@@ -183,7 +183,7 @@ async def large() -> Response:
 def shell(settings: Settings, **more: Any) -> FastAPI:
     """The service with these routes added."""
     app = create_app(settings, more.pop("catalogue", Catalogue()), **more)
-    app.include_router(router)
+    app.router.routes.extend(router.routes)  # as create_app does
     app.state.openapi_bytes = cache(lambda: json.dumps(describe(app)).encode())  # with the routes added here
     return app
 

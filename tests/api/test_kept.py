@@ -180,15 +180,14 @@ async def test_no_answer_is_older_than_the_last_write(demo: Database, tmp_path: 
 FORMS = ("application/json", "text/html", "text/plain")
 
 
-async def test_what_another_process_wrote_is_seen(demo: Database, demo_url: str) -> None:
+async def test_what_another_process_wrote_is_seen(demo: Database, demo_url: str, tmp_path: Path) -> None:
     """At once on SQLite, after at most POLL_S on PostgreSQL; `min_revision` waits for nobody."""
     app = create_app(Settings(allowed_hosts=["legwork.test"]), Catalogue(demo), log_to=io.StringIO())
     elsewhere = Database(demo_url)
     async with client_of(app) as client:
         first = (await client.get("/v1/revisions/latest")).json()["revision"]
-        package = Path(str(demo.path or Path("unused")) + "-package")
-        write_package(package, 2)
-        await asyncio.to_thread(load, elsewhere, package, Entry("from elsewhere", "tests"))
+        write_package(tmp_path / "package", 2)
+        await asyncio.to_thread(load, elsewhere, tmp_path / "package", Entry("from elsewhere", "tests"))
         assert (await client.get(f"/v1/revisions/latest?min_revision={first + 1}")).json()["revision"] == first + 1
         if not demo.is_sqlite:
             await asyncio.sleep(POLL_S)

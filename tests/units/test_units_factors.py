@@ -3,6 +3,7 @@
 import csv
 import itertools
 import math
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
@@ -11,9 +12,12 @@ import pytest
 from scipy import constants as sc
 from ucumvert import PintUcumRegistry
 
+from app.units import factors
 from app.units.convert import exact, linear
-from app.units.definitions import BASES
+from app.units.definitions import BASES, UNITS
+from app.units.factors import factors_of, kept_as
 from app.units.table import KINDS, Unit, find, unit, units_of
+from tests.units.factors import FILE
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "conversion_factors.csv"
 ROWS = {row["id"]: row for row in csv.DictReader(REFERENCE.open(encoding="utf-8"))}
@@ -146,3 +150,18 @@ def test_every_ucum_code_means_the_same_size(ucum: PintUcumRegistry) -> None:
             continue  # UCUM has one code for a temperature and its difference
         size = float(parsed.to(BASES[each.kind].pint).magnitude)
         assert math.isclose(size, float(each.factor), rel_tol=1e-12), each.name
+
+
+def test_the_kept_factors_are_what_the_library_gives() -> None:
+    assert FILE.read_text(encoding="utf-8") == kept_as(UNITS), "run: python -m tests.units.factors"
+
+
+def test_another_library_or_definition_is_asked_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked_for: list[int] = []
+    monkeypatch.setattr(factors, "asked", lambda definitions: asked_for.append(len(definitions)) or [])
+    factors_of(UNITS)
+    assert asked_for == []
+    factors_of([replace(UNITS[0], pint="furlong*newton")])
+    monkeypatch.setattr(factors, "version", lambda _: "0.0")
+    factors_of(UNITS)
+    assert asked_for == [1, len(UNITS)]

@@ -12,11 +12,15 @@ class Compression:
     """Pure ASGI around Starlette's GZip; bodies under 1 kB stay as they are."""
 
     def __init__(self, app: ASGIApp) -> None:
-        self.app = GZipMiddleware(app, minimum_size=SMALLEST, compresslevel=LEVEL)
+        self.plain = app
+        self.packed = GZipMiddleware(app, minimum_size=SMALLEST, compresslevel=LEVEL)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
-            await self.app(scope, receive, send)
+            await self.plain(scope, receive, send)
+            return
+        if not any(name == b"accept-encoding" and b"gzip" in value for name, value in scope["headers"]):
+            await self.plain(scope, receive, _telling(send))
             return
 
         async def send_weakened(message: Message) -> None:
@@ -28,4 +32,19 @@ class Compression:
                     message = {**message, "headers": headers.raw}
             await send(message)
 
-        await self.app(scope, receive, send_weakened)
+        await self.packed(scope, receive, send_weakened)
+
+
+def _telling(send: Send) -> Send:
+    """`send`, with Vary on what would have been compressed for others."""
+
+    async def send_telling(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            length = next((value for name, value in message["headers"] if name == b"content-length"), None)
+            if length is None or int(length) >= SMALLEST:
+                headers = MutableHeaders(raw=list(message["headers"]))
+                headers.add_vary_header("Accept-Encoding")
+                message = {**message, "headers": headers.raw}
+        await send(message)
+
+    return send_telling

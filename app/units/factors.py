@@ -1,0 +1,53 @@
+"""What each unit is in its kind's SI unit, as the unit library gives it: exact, and kept in `factors.json`.
+
+The library takes longer to load than the service to start, so what it gave is committed beside this module with its
+version; where another version is installed, or a definition has changed, it is asked anew.
+"""
+
+import json
+from collections.abc import Sequence
+from fractions import Fraction
+from importlib.metadata import version
+from importlib.resources import files
+
+from app.units.definitions import BASES, Definition
+
+KEPT = "factors.json"
+
+
+def factors_of(definitions: Sequence[Definition]) -> list[tuple[Fraction, Fraction]]:
+    """Factor and offset of each unit: base value = value × factor + offset."""
+    kept = json.loads(files("app.units").joinpath(KEPT).read_text(encoding="utf-8"))
+    wanted = [key(each) for each in definitions]
+    if kept["pint"] != version("pint") or not kept["units"].keys() >= set(wanted):
+        return asked(definitions)
+    return [(Fraction(factor), Fraction(offset)) for factor, offset in (kept["units"][each] for each in wanted)]
+
+
+def asked(definitions: Sequence[Definition]) -> list[tuple[Fraction, Fraction]]:
+    """The same, from the unit library itself; it sees the texts of the definitions only, never a client's."""
+    import pint
+
+    registry: pint.UnitRegistry[Fraction] = pint.UnitRegistry(non_int_type=Fraction, cache_folder=None)
+    found = []
+    for each in definitions:
+        at_zero, at_one = (
+            Fraction(registry.Quantity(Fraction(point), each.pint).to(BASES[each.kind].pint).magnitude)
+            for point in (0, 1)
+        )
+        found.append((at_one - at_zero, at_zero))
+    return found
+
+
+def kept_as(definitions: Sequence[Definition]) -> str:
+    """The text of `factors.json` for these definitions and the library that is installed."""
+    units = {
+        key(each): [str(factor), str(offset)]
+        for each, (factor, offset) in zip(definitions, asked(definitions), strict=True)
+    }
+    return json.dumps({"pint": version("pint"), "units": units}, ensure_ascii=False, indent=1) + "\n"
+
+
+def key(definition: Definition) -> str:
+    """What the factor depends on: the unit and the base, as the library is told them."""
+    return f"{definition.pint} in {BASES[definition.kind].pint}"
