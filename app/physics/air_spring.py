@@ -123,11 +123,25 @@ def sag_travel_m(
 def free_travel_m(spring: AirSpring, start_pressure_abs_pa: float, ambient_pa: float) -> float:
     """Where the fork rests without load: the root of F(x) = 0 where F(0) < 0, else zero (held by its stop).
 
-    With a port below full extension the negative chamber pulls the fork in; a sag read with the ring pushed against
-    the seal of the resting fork starts here, and is sag_travel_m less free_travel_m. The weight of
-    the lower legs is neglected.
+    With B = A*P0*V(0), C = An*P(x_p)*Vn(x_p), D = As*pa and U = V(0), F(x) = B/(U - A*x) - C/(Vn + An*x) - D, so that
+    F = 0 is D*A*An*x^2 + (B*An + C*A - D*(U*An - A*Vn))*x + B*Vn - C*U - D*U*Vn = 0; its positive root is the one.
+    ValueError where that lies beyond the travel. With a port below full extension the negative chamber pulls the fork
+    in; a sag read with the ring pushed against the seal of the resting fork starts here, and is sag_travel_m less
+    free_travel_m. The weight of the lower legs is neglected.
     """
-    return sag_travel_m(spring, 0 * ambient_pa * spring.bore_area_m2, start_pressure_abs_pa, ambient_pa)
+    area, ring = spring.bore_area_m2, spring.annulus_area_m2
+    full, negative = spring.positive_volume_m3(0 * spring.travel_m), spring.negative_volume_m3
+    push = area * start_pressure_abs_pa * full
+    pull = ring * start_pressure_abs_pa * negative_ratio(spring, 0 * spring.travel_m) * negative
+    outside = spring.shaft_area_m2 * ambient_pa
+    short = push * negative - pull * full - outside * full * negative
+    if short >= 0:
+        return 0.0 * spring.travel_m
+    slope = push * ring + pull * area - outside * (full * ring - area * negative)
+    free_m: float = -2 * short / (slope + (slope**2 - 4 * outside * area * ring * short) ** 0.5)
+    if free_m > spring.travel_m:
+        raise ValueError("The negative chamber holds the fork at the end of its travel.")
+    return free_m
 
 
 def fast_coefficient_m2(spring: AirSpring, travel_m: float, sag_m: float, exponent: float) -> float:

@@ -139,11 +139,7 @@ def start_pressure_band(setup: Setup, spreads: Spreads, share: float = 0.95) -> 
         Uncertain("unsprung_front_kg", setup.unsprung_front_kg, spreads.unsprung_front_kg),
         Uncertain("head_angle_rad", setup.head_angle_rad, spreads.head_angle_rad),
         Uncertain("friction_n", 0.0, spreads.friction_n),
-        Uncertain("end_volume_share", 1.0, spreads.end_volume_share),
-        Uncertain("negative_volume_share", 1.0, spreads.negative_volume_share),
-        Uncertain("bore_m", math.sqrt(4 * spring.bore_area_m2 / math.pi), spreads.bore_m),
-        Uncertain("port_m", spring.port_travel_m, spreads.port_m),
-        Uncertain("gauge_pa", 0.0, spreads.gauge_pa),
+        *_spring_inputs(spring, spreads),
     ]
 
     def gauge_pa(values: Mapping[str, float]) -> float:
@@ -154,15 +150,46 @@ def start_pressure_band(setup: Setup, spreads: Spreads, share: float = 0.95) -> 
             values["unsprung_front_kg"],
             values["head_angle_rad"],
         )
-        moved = replace(
-            spring,
-            bore_area_m2=disc_area_m2(values["bore_m"]),
-            end_volume_m3=spring.end_volume_m3 * values["end_volume_share"],
-            negative_volume_m3=spring.negative_volume_m3 * values["negative_volume_share"],
-            port_travel_m=max(0.0, values["port_m"]),
-        )
         load_n += values["friction_n"]
-        pressure = pressure_for_sag_abs_pa(moved, setup.sag_m, load_n, setup.ambient_pa)
+        pressure = pressure_for_sag_abs_pa(_moved(spring, values), setup.sag_m, load_n, setup.ambient_pa)
         return pressure - setup.ambient_pa + values["gauge_pa"]
 
     return band(gauge_pa, inputs, share)
+
+
+def spring_band(
+    spring: AirSpring,
+    start_gauge_pa: float,
+    spreads: Spreads,
+    result: Callable[[AirSpring, float], float],
+    share: float = 0.95,
+) -> Band:
+    """Band of what a spring does once a gauge shows the start pressure: of `result(spring, start gauge in Pa)`.
+
+    Load and friction do not enter. ValueError where `result` refuses one of the ends of the spread.
+    """
+
+    def at(values: Mapping[str, float]) -> float:
+        return result(_moved(spring, values), start_gauge_pa + values["gauge_pa"])
+
+    return band(at, _spring_inputs(spring, spreads), share)
+
+
+def _spring_inputs(spring: AirSpring, spreads: Spreads) -> list[Uncertain]:
+    return [
+        Uncertain("end_volume_share", 1.0, spreads.end_volume_share),
+        Uncertain("negative_volume_share", 1.0, spreads.negative_volume_share),
+        Uncertain("bore_m", math.sqrt(4 * spring.bore_area_m2 / math.pi), spreads.bore_m),
+        Uncertain("port_m", spring.port_travel_m, spreads.port_m),
+        Uncertain("gauge_pa", 0.0, spreads.gauge_pa),
+    ]
+
+
+def _moved(spring: AirSpring, values: Mapping[str, float]) -> AirSpring:
+    return replace(
+        spring,
+        bore_area_m2=disc_area_m2(values["bore_m"]),
+        end_volume_m3=spring.end_volume_m3 * values["end_volume_share"],
+        negative_volume_m3=spring.negative_volume_m3 * values["negative_volume_share"],
+        port_travel_m=max(0.0, values["port_m"]),
+    )

@@ -56,10 +56,13 @@ def put_air(answer: SetupAnswer, work: Work, shown: Shown[Fit], wanted: Target, 
         answer["spacers"] = ground.spacers
     if not bases:
         work.miss("start-pressure", "nothing here says what to start from", TWO_SAGS)
-    modelled = next((each.geometry for each in bases if each.geometry is not None), None)
-    model = model_of(modelled, ground, work.load_n) if modelled is not None and work.load_n is not None else None
+    modelled = next((each for each in bases if each.geometry is not None), None)
+    model = None
+    if modelled is not None and modelled.geometry is not None and work.load_n is not None:
+        model = model_of(modelled.geometry, ground, work.load_n)
     _put_bases(answer, work, bases, figures)
-    _put_model(answer, work, model, ground, figures)
+    if model is not None and modelled is not None:
+        _put_model(answer, work, model, modelled, ground, figures)
     rest = None if model is None else model.free_travel_m
     answer["sag"] = sag_shown(wanted, work.units, rest, bases[0].basis if bases else None)
     _put_limits(answer, work, bases, ground)
@@ -128,13 +131,13 @@ def _basis_shown(tier: Tier, figures: Figures, work: Work) -> BasisShown:
     return shown
 
 
-def _put_model(answer: SetupAnswer, work: Work, model: Model | None, ground: Ground, figures: Figures) -> None:
-    if model is None:
-        return
+def _put_model(answer: SetupAnswer, work: Work, model: Model, tier: Tier, ground: Ground, figures: Figures) -> None:
+    """What the spring does at the start pressure that the tier found for it."""
     work.add_load(answer, figures)
-    answer["curve_start_pressure"] = figures.pressure(model.start_gauge_pa)
-    answer["free_travel"] = figures.length(model.free_travel_m)
-    answer["peak_pressure"] = figures.pressure(model.peak_gauge_pa)
+    rest, top = model.free_travel, model.peak_gauge
+    answer["curve_start_pressure"] = figures.pressure(model.start_gauge_pa, (tier.low_pa, tier.high_pa))
+    answer["free_travel"] = figures.length(rest.value, (rest.low, rest.high))
+    answer["peak_pressure"] = figures.pressure(top.value, (top.low, top.high))
     if work.curves:
         answer["by_spacers"] = by_spacers_shown(model, ground, work.limits, figures)
         fitted = next(line for line in answer["by_spacers"] if line["spacers"] == (ground.spacers or 0))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from app.physics import air_spring as air
 from app.physics.air_spring import AirSpring, CurvePoint
+from app.physics.band import Band, spring_band
 from app.questions.setup_ground import Ground
 from app.questions.setup_limits import Limits
 from app.questions.setup_shapes import BySpacers, CurvePointShown
@@ -28,8 +29,8 @@ class Shown:
     def pressure(self, gauge_pa: float, band: tuple[float, float] | None = None) -> Quantity:
         return computed("pressure", gauge_pa, self.pressure_unit, band=band, to=self.units)
 
-    def length(self, length_m: float) -> Quantity:
-        return computed("length", length_m, "mm", to=self.units)
+    def length(self, length_m: float, band: tuple[float, float] | None = None) -> Quantity:
+        return computed("length", length_m, "mm", band=band, to=self.units)
 
     def force(self, force_n: float, band: tuple[float, float] | None = None) -> Quantity:
         return computed("force", force_n, "N", band=band, to=self.units)
@@ -55,10 +56,23 @@ class Model:
         return air.free_travel_m(self.geometry.air, self.start_abs_pa, self.ambient_pa)
 
     @property
-    def peak_gauge_pa(self) -> float:
-        """Gauge pressure of the positive chamber at full travel on the fast stroke."""
-        top = air.peak(self.geometry.air, self.start_abs_pa, self.sag_m, self.ambient_pa, FAST)
-        return top.pressure_abs_pa - self.ambient_pa
+    def free_travel(self) -> Band:
+        """The same with its band: as the geometry is known, the start pressure as a gauge shows it."""
+
+        def rest(spring: AirSpring, gauge_pa: float) -> float:
+            return air.free_travel_m(spring, gauge_pa + self.ambient_pa, self.ambient_pa)
+
+        return spring_band(self.geometry.air, self.start_gauge_pa, self.geometry.spreads, rest)
+
+    @property
+    def peak_gauge(self) -> Band:
+        """Gauge pressure of the positive chamber at full travel on the fast stroke, with its band likewise."""
+
+        def top(spring: AirSpring, gauge_pa: float) -> float:
+            found = air.peak(spring, gauge_pa + self.ambient_pa, self.sag_m, self.ambient_pa, FAST)
+            return found.pressure_abs_pa - self.ambient_pa
+
+        return spring_band(self.geometry.air, self.start_gauge_pa, self.geometry.spreads, top)
 
 
 def model_of(geometry: Geometry, ground: Ground, load_n: float) -> Model:
