@@ -6,10 +6,14 @@ A drawing has no scripts and no styles, only presentation attributes, so the str
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from app.web.representation.bike_svg import bike_change
 from app.web.representation.kinds import Representation, register
 from app.web.representation.spring_curve_svg import spring_curve
 
-DRAWINGS: Mapping[str, Callable[[Mapping[str, Any]], bytes]] = {"setup": spring_curve}
+DRAWINGS: Mapping[str, Callable[[Mapping[str, Any]], bytes]] = {
+    "setup": spring_curve,
+    "fork-check": bike_change,
+}
 
 register(
     Representation(

@@ -15,7 +15,7 @@ from markupsafe import Markup
 from starlette.types import Scope
 
 from app.catalogue.tables import TABLES
-from app.web.representation import guided, outline, words
+from app.web.representation import bike_svg, guided, outline, words
 from app.web.representation.address import Address, carried, unit_links
 from app.web.representation.code import square_code
 from app.web.representation.drawings import DRAWINGS
@@ -66,7 +66,7 @@ def environment() -> Environment:
     made.globals |= {
         "sections": outline.sections, "node_of": outline.node_of, "link_of": outline.link_of,
         "is_quantity": outline.is_quantity, "with_unit": words.with_unit, "split": _split, "tables": TABLES,
-        "carried": carried, "grouped": _grouped,
+        "carried": carried, "grouped": _grouped, "not_drawn": bike_svg.missing,
     }  # fmt: skip
     return made
 
@@ -118,6 +118,8 @@ def _title(question: str, answer: Mapping[str, Any]) -> str:
 def _drawing(question: str, answer: Mapping[str, Any]) -> Markup | None:
     """The drawing of an answer as an element of the page; it is built, and so escaped, as a tree."""
     if question not in DRAWINGS or (question == "setup" and not (answer["by_spacers"] or "coil" in answer)):
+        return None
+    if question == "fork-check" and bike_svg.missing(answer):
         return None
     return Markup(DRAWINGS[question](answer).decode().partition("?>")[2].strip())
 

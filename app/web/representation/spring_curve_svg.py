@@ -9,16 +9,12 @@ from dataclasses import dataclass
 from typing import Any
 from xml.etree import ElementTree as ET
 
+from app.web.representation.svg import WARNINGS, child, sheet, text, warnings, wrapped, written
+
 WIDTH, HEIGHT = 480, 430
 LEFT, RIGHT, TOP, BOTTOM = 62, 372, 74, 358
 DASHES = ("none", "9 4", "3 3", "12 3 3 3", "6 2 2 2 2 2", "1 3")
-FONT = "sans-serif"
 APART = 15  # least distance between two labels
-
-WARNINGS = {
-    "invented-data": "invented data, not for a real fork",
-    "over-pressure-limit": "above the maximum fill pressure",
-}
 
 Answer = Mapping[str, Any]
 
@@ -50,25 +46,15 @@ class Plane:
 def spring_curve(answer: Answer) -> bytes:
     """The drawing as UTF-8."""
     lines = _lines(answer)
-    root = ET.Element(
-        "svg",
-        {
-            "xmlns": "http://www.w3.org/2000/svg", "viewBox": f"0 0 {WIDTH} {HEIGHT}", "role": "img", "lang": "en",
-            "aria-labelledby": "title desc", "font-family": FONT, "font-size": "13", "fill": "black",
-        },
-    )  # fmt: skip
     heading = _heading(answer)
-    _child(root, "title", heading, id="title")
-    _child(root, "desc", _described(answer, lines), id="desc")
-    _child(root, "rect", width=WIDTH, height=HEIGHT, fill="white")
-    _text(root, WIDTH / 2, 22, heading, anchor="middle", size=15, weight="bold")
+    root = sheet(WIDTH, HEIGHT, heading, _described(answer, lines))
+    text(root, WIDTH / 2, 22, heading, anchor="middle", size=15, weight="bold")
     if lines:
         _drawn(root, answer, lines)
     else:
         _told(root, answer)
     _warned(root, answer)
-    body: str = ET.tostring(root, encoding="unicode")
-    return f'<?xml version="1.0" encoding="UTF-8"?>\n{body}'.encode()
+    return written(root)
 
 
 def _lines(answer: Answer) -> list[Line]:
@@ -130,11 +116,11 @@ def _drawn(root: ET.Element, answer: Answer, lines: Sequence[Line]) -> None:
     for number, line in enumerate(lines):
         dash, width = DASHES[number % len(DASHES)], 2.6 if line.fitted else 1.6
         points = " ".join(f"{plane.x(travel)},{plane.y(force)}" for travel, force in line.points)
-        drawn = _child(
+        drawn = child(
             root, "polyline", points=points, fill="none", stroke="black", stroke_width=width, stroke_dasharray=dash
         )
         drawn.set("class", "curve")
-        _child(drawn, "title", line.label)
+        child(drawn, "title", line.label)
         ends.append((plane.y(line.points[-1][1]), line))
     _labels(root, ends)
     _sag(root, answer, plane)
@@ -144,19 +130,19 @@ def _axes(root: ET.Element, plane: Plane, step: float, travel_unit: str, force_u
     force = -(-plane.force_min // step) * step + 0.0
     while force <= plane.force_max + step / 2:
         y = plane.y(force)
-        _child(root, "line", x1=LEFT, x2=RIGHT, y1=y, y2=y, stroke="#bbb" if force else "black", stroke_width=0.8)
-        _text(root, LEFT - 6, y + 4, f"{force:g}", anchor="end", name="force-tick")
+        child(root, "line", x1=LEFT, x2=RIGHT, y1=y, y2=y, stroke="#bbb" if force else "black", stroke_width=0.8)
+        text(root, LEFT - 6, y + 4, f"{force:g}", anchor="end", name="force-tick")
         force += step
     across = _step(plane.travel_max)
     travel = 0.0
     while travel <= plane.travel_max + 1e-9:
         x = plane.x(travel)
-        _child(root, "line", x1=x, x2=x, y1=BOTTOM, y2=BOTTOM + 5, stroke="black", stroke_width=0.8)
-        _text(root, x, BOTTOM + 19, f"{travel:g}", anchor="middle", name="travel-tick")
+        child(root, "line", x1=x, x2=x, y1=BOTTOM, y2=BOTTOM + 5, stroke="black", stroke_width=0.8)
+        text(root, x, BOTTOM + 19, f"{travel:g}", anchor="middle", name="travel-tick")
         travel += across
-    _child(root, "line", x1=LEFT, x2=LEFT, y1=TOP, y2=BOTTOM, stroke="black", stroke_width=1)
-    _text(root, (LEFT + RIGHT) / 2, BOTTOM + 40, f"travel from full extension ({travel_unit})", anchor="middle")
-    _text(root, LEFT - 6, TOP - 12, f"force ({force_unit})", anchor="start")
+    child(root, "line", x1=LEFT, x2=LEFT, y1=TOP, y2=BOTTOM, stroke="black", stroke_width=1)
+    text(root, (LEFT + RIGHT) / 2, BOTTOM + 40, f"travel from full extension ({travel_unit})", anchor="middle")
+    text(root, LEFT - 6, TOP - 12, f"force ({force_unit})", anchor="start")
 
 
 def _labels(root: ET.Element, ends: Sequence[tuple[float, Line]]) -> None:
@@ -166,8 +152,8 @@ def _labels(root: ET.Element, ends: Sequence[tuple[float, Line]]) -> None:
         at = min(y, free)
         free = at - APART
         if abs(at - y) > 1:
-            _child(root, "line", x1=RIGHT, y1=y, x2=RIGHT + 8, y2=at, stroke="#777", stroke_width=0.8)
-        _text(root, RIGHT + 10, at + 4, line.label, weight="bold" if line.fitted else "normal", name="label")
+            child(root, "line", x1=RIGHT, y1=y, x2=RIGHT + 8, y2=at, stroke="#777", stroke_width=0.8)
+        text(root, RIGHT + 10, at + 4, line.label, weight="bold" if line.fitted else "normal", name="label")
 
 
 def _sag(root: ET.Element, answer: Answer, plane: Plane) -> None:
@@ -176,49 +162,39 @@ def _sag(root: ET.Element, answer: Answer, plane: Plane) -> None:
         return
     sag = answer["sag"]
     x = plane.x(sag["travel"]["value"])
-    _child(root, "line", x1=x, x2=x, y1=TOP, y2=BOTTOM, stroke="black", stroke_width=1, stroke_dasharray="2 3")
-    _text(root, x + 5, TOP + 12, f"sag {sag['travel']['text']} ({sag['percent']:g} %)", name="sag-label")
+    child(root, "line", x1=x, x2=x, y1=TOP, y2=BOTTOM, stroke="black", stroke_width=1, stroke_dasharray="2 3")
+    text(root, x + 5, TOP + 12, f"sag {sag['travel']['text']} ({sag['percent']:g} %)", name="sag-label")
     if "load" in answer:
-        mark = _child(root, "circle", cx=x, cy=plane.y(answer["load"]["value"]), r=5, fill="white", stroke="black")
+        mark = child(root, "circle", cx=x, cy=plane.y(answer["load"]["value"]), r=5, fill="white", stroke="black")
         mark.set("stroke-width", "2")
-        _child(mark, "title", f"load {answer['load']['text']}")
-        _text(root, x + 9, plane.y(answer["load"]["value"]) + 18, f"load {answer['load']['text'].split(' (')[0]}")
+        child(mark, "title", f"load {answer['load']['text']}")
+        text(root, x + 9, plane.y(answer["load"]["value"]) + 18, f"load {answer['load']['text'].split(' (')[0]}")
     if "start_pressure" in answer:
         told = f"start pressure {answer['start_pressure']['text']}, {answer['basis']}"
-        _text(root, WIDTH / 2, 40, told, anchor="middle")
+        text(root, WIDTH / 2, 40, told, anchor="middle")
 
 
 def _told(root: ET.Element, answer: Answer) -> None:
     """In place of a drawing: what is missing, a line at a time."""
     y = 60
     for sentence in ["No curve can be drawn.", *_missing(answer)]:
-        for row in _wrapped(sentence, 62):
+        for row in wrapped(sentence, 62):
             if y > HEIGHT - 30:
                 return
-            _text(root, 24, y, row, name="missing")
+            text(root, 24, y, row, name="missing")
             y += 18
 
 
 def _warned(root: ET.Element, answer: Answer) -> None:
     """At the foot, what a drawing must not be seen without."""
-    there = {each["code"] for each in answer["cautions"]}
-    said = [WARNINGS[code] for code in WARNINGS if code in there]
+    said = warnings(answer)
     if said:
-        _text(root, WIDTH / 2, HEIGHT - 10, "; ".join(said), anchor="middle", weight="bold", name="warning")
+        text(root, WIDTH / 2, HEIGHT - 10, "; ".join(said), anchor="middle", weight="bold", name="warning")
 
 
 def _missing(answer: Answer) -> list[str]:
     undecided = [each["text"] for each in answer["undecided"]]
     return [*undecided, *(each["text"] for each in answer["gaps"])]
-
-
-def _wrapped(text: str, most: int) -> list[str]:
-    rows = [""]
-    for word in text.split():
-        if rows[-1] and len(rows[-1]) + len(word) >= most:
-            rows.append("")
-        rows[-1] = f"{rows[-1]} {word}".strip()
-    return rows
 
 
 def _step(span: float) -> float:
@@ -232,20 +208,3 @@ def _step(span: float) -> float:
         if span / (step / finer) <= 9:
             return step / finer
     return step
-
-
-def _child(parent: ET.Element, tag: str, text: str | None = None, **attributes: str | float) -> ET.Element:
-    """An element; an underscore in an attribute's name stands for a hyphen."""
-    element = ET.SubElement(parent, tag, {name.replace("_", "-"): f"{value}" for name, value in attributes.items()})
-    element.text = text
-    return element
-
-
-def _text(
-    root: ET.Element, x: float, y: float, text: str, *, anchor: str = "start", size: int | None = None,
-    weight: str | None = None, name: str | None = None,
-) -> None:  # fmt: skip
-    element = _child(root, "text", text, x=x, y=round(y, 2), text_anchor=anchor)
-    for attribute, value in (("font-size", size), ("font-weight", weight), ("class", name)):
-        if value is not None:
-            element.set(attribute, str(value))
