@@ -25,7 +25,7 @@ bench-a,,,Workshop measurements of Fork A,,2024-11-03,measured""",
     "chassis": """id,maker,name,model_year_from,model_year_to,crowns,stanchion_diameter_mm,stanchion_bore_mm,wheel_sizes,"""
     """travel_min_mm,travel_max_mm,dampers,leg_free_volume_ml,source,page
 fork-a,example,Fork A,2022,2025,single,35,32,584;622,140,160,damper-a,40,manual-a,3
-fork-b,example,Fork B,2022,2025,single,35,32,584;622,140,160,,,manual-a,3
+fork-b,example,Fork B,2022,2025,single,35,32,584;622,140,160,,40,manual-a,3
 fork-a-old,example,Fork A,2018,2021,single,35,,584;622,140,160,damper-a;damper-b,40,manual-old,3""",
     "variants": """id,chassis,name,model_code,serial_pattern,serial_from,serial_to,produced_from,produced_to,"""
     """model_year_from,model_year_to,springs,dampers
@@ -101,6 +101,7 @@ fill-spring-leg,fork-a,,,spring-side lower leg,oil-bath,10,8,12,mL,,,,manual-a,1
 fill-damper-leg,fork-a,,,damper-side lower leg,oil-bath,10,8,12,mL,,,,manual-a,15
 fill-damper,fork-a,,damper-a,damper,oil-damper,,,,,95,93,97,manual-a,15
 fill-spring-leg-old,fork-a-old,,,spring-side lower leg,oil-bath,10,,,mL,,,,manual-old,15
+fill-spring-leg-b,fork-b,,,spring-side lower leg,oil-bath,10,,,mL,,,,manual-a,15
 fill-damper-leg-old,fork-a-old,,,damper-side lower leg,oil-bath,10,,,mL,,,,manual-old,15""",
     "greases": """id,chassis,place,fluid,extent_mm,amount,source,page
 grease-wiper,fork-a,dust wiper,grease-a,,a thin film,manual-a,15

@@ -79,7 +79,7 @@ FAMILIES = {
     "contradiction": "contradiction",
     "envelope": "envelope", "belonging": "envelope",
     "air": "physics", "bands": "physics", "bolts": "physics", "fluids": "physics", "sag": "physics",
-    "construction": "physics", "dimensions": "physics",
+    "construction": "physics", "dimensions": "physics", "setups": "physics", "usual": "physics",
     "slips": "slips", "unlike": "slips", "twins": "slips", "ladders": "slips", "orders": "slips",
     "provenance": "provenance",
     "completeness": "completeness",

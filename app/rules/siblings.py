@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from statistics import median
 from typing import NamedTuple
 
@@ -12,9 +13,12 @@ from app.units.table import Kind, unit
 CLOSE = 0.03  # a ratio within 3 % of a factor is that factor; design, section 5
 ALIKE = 1.5  # siblings within this ratio of each other are alike; design, section 5
 ENOUGH = 3  # alike siblings that make a slip certain; design, section 5
-PLAIN = 2.0  # a factor below it lies within what generations differ by, and is only a warning
-LEAST = 1.3  # pairs of units nearer to each other than this cannot be told from ordinary variation
-CLOSELY = 1.1  # how alike siblings must be for a factor below PLAIN to show
+PLAIN = 2.0  # a factor below it lies within what generations differ by: siblings must be closely alike for it to show
+NEAR = 1.3  # a factor below it shows only beside equal siblings, and is only a warning
+LEAST = 1.1  # pairs of units nearer to each other than this cannot be told from ordinary variation
+CLOSELY, EQUAL = 1.1, 1.02  # how alike siblings must be for a factor below PLAIN, or below NEAR, to show
+FINE = 0.02  # a step of the last digit below which a figure is fine enough for such a factor
+CLOSE_NEAR = 0.015  # a ratio within 1.5 % of a factor below NEAR is that factor
 
 CONFUSED: dict[Kind, tuple[str, ...]] = {
     "torque": ("N·m", "in·lbf", "ft·lbf", "kgf·cm", "N·cm", "kgf·m"),
@@ -75,10 +79,13 @@ def slips(figures: Sequence[Figure], kinds: tuple[Kind, ...]) -> list[Slip]:
         read = _reading(figure.value / usual, kinds)
         if read is not None:
             reading, factor = read
-            plain = factor >= PLAIN or factor <= 1 / PLAIN
-            if not plain and not _alike(values, CLOSELY):
+            size = max(factor, 1 / factor)
+            if size < PLAIN and not _alike(values, CLOSELY if size >= NEAR else EQUAL):
                 continue
-            certain = len(others) >= ENOUGH and not figure.row.__dict__["confirmed"] and plain
+            if size < NEAR and (figure.row.__dict__.get("exception_to") is not None or _coarse(figure)):
+                continue  # it says itself that it is another figure, or its digits do not tell
+            surely = size >= PLAIN or (size >= NEAR and _alike(values, EQUAL))
+            certain = len(others) >= ENOUGH and not figure.row.__dict__["confirmed"] and surely
             found.append(Slip(figure, factor, reading, usual, certain, others[0].row))
     return found[-1:] if len(figures) == 2 else found
 
@@ -93,6 +100,13 @@ def _alike(values: Sequence[float], within: float) -> bool:
     return least > 0 and max(values) <= within * least
 
 
+def _coarse(figure: Figure) -> bool:
+    """True when one step of the last published digit is more than 2 % of the figure."""
+    written = figure.row.__dict__[figure.column]
+    exponent = written.as_tuple().exponent if isinstance(written, Decimal) else 0
+    return 10.0 ** int(exponent) > FINE * float(written)
+
+
 def _reading(ratio: float, kinds: tuple[Kind, ...]) -> tuple[tuple[str, str] | None, float] | None:
     """What explains a ratio best: a pair of units or, with None, a digit; None where nothing does."""
     candidates: list[tuple[tuple[str, str] | None, float]] = [(None, 10.0), (None, 0.1)]
@@ -100,4 +114,4 @@ def _reading(ratio: float, kinds: tuple[Kind, ...]) -> tuple[tuple[str, str] | N
         candidates += FACTORS[kind].items()
     near = [(abs(ratio / factor - 1), reading, factor) for reading, factor in candidates]
     off, reading, factor = min(near, key=lambda each: each[0])
-    return (reading, factor) if off <= CLOSE else None
+    return (reading, factor) if off <= (CLOSE if max(factor, 1 / factor) >= NEAR else CLOSE_NEAR) else None

@@ -12,7 +12,7 @@ from app.units.table import Kind
 def figures(*values: float, confirmed: bool = False) -> list[Figure]:
     made = []
     for place, value in enumerate(values):
-        row = Torque(id=f"t{place}", chassis="c", fastener="f", confirmed=confirmed or None)
+        row = Torque(id=f"t{place}", chassis="c", fastener="f", value=f"{value:.2f}", confirmed=confirmed or None)
         made.append(Figure(row, "value", value))
     return made
 
@@ -55,9 +55,16 @@ def test_two_figures_that_differ_are_told_once() -> None:
     assert len(slips(figures(7.0, 70.0), ("torque",))) == 1
 
 
-def test_a_foot_pound_shows_only_among_closely_alike_siblings_and_is_never_certain() -> None:
-    assert [slip.certain for slip in slips(figures(7.0, 7.0, 7.1, 9.5), ("torque",))] == [False]
+def test_a_foot_pound_shows_only_among_closely_alike_siblings_and_is_certain_only_among_equal_ones() -> None:
+    assert [slip.certain for slip in slips(figures(7.0, 7.0, 7.1, 9.5), ("torque",))] == [True]
+    assert [slip.certain for slip in slips(figures(7.0, 7.0, 7.4, 9.5), ("torque",))] == [False]
     assert slips(figures(7.0, 8.0, 6.5, 9.5), ("torque",)) == []
+
+
+def test_an_inch_pound_for_a_kilogram_force_centimetre_shows_only_among_equal_siblings() -> None:
+    (slip,) = slips(figures(62.0, 62.0, 62.0, 62.0 * 1.15212), ("torque",))
+    assert (slip.figure.row.id, slip.certain) == ("t3", False)
+    assert slips(figures(62.0, 64.0, 62.0, 62.0 * 1.15212), ("torque",)) == []
 
 
 @pytest.mark.parametrize("odd", [3.0, 5.0, 9.0, 12.0, 20.0, 40.0])

@@ -17,6 +17,8 @@ from app.rules.checks import orders as orders
 from app.rules.checks import provenance as provenance
 from app.rules.checks import reading as reading
 from app.rules.checks import sag as sag
+from app.rules.checks import setups as setups
 from app.rules.checks import slips as slips
 from app.rules.checks import twins as twins
 from app.rules.checks import unlike as unlike
+from app.rules.checks import usual as usual

@@ -30,7 +30,7 @@ def _a(name: str) -> str:
     tables=(Torque,),
     beside=(Fastener,),
     silenced_by=(*FORM, "fastener-elsewhere"),
-    passes=edit("torques", "torque-cap", value="60"),
+    passes=edit("torques", "torque-cap", value="60", confirmed="true"),
     fails=edit("torques", "torque-cap", value="60.5"),
 )
 def torque_outside_band(family: Family, today: date) -> Iterator[Hit]:

@@ -71,7 +71,7 @@ def torque_above_thread(family: Family, today: date) -> Iterator[Hit]:
     tables=(Torque,),
     beside=(Fastener,),
     silenced_by=(*FORM, "fastener-elsewhere", "torque-outside-band", "torque-above-thread"),
-    passes=edit("torques", "torque-pinch", value="13.9"),
+    passes=edit("torques", "torque-pinch", value="13.9", confirmed="true"),
     fails=edit("torques", "torque-pinch", value="14.1"),
 )
 def torque_above_proof_load(family: Family, today: date) -> Iterator[Hit]:

@@ -38,7 +38,7 @@ def _constructions(family: Family) -> Iterator[list[tuple[Fit, Spring]]]:
     shape="family",
     severity="warn",
     tables=(Fit,),
-    silenced_by=(*FORM, "spacers-fill-chamber", "travel-outside-chassis"),
+    silenced_by=(*FORM, "spacers-fill-chamber", "travel-outside-chassis", "limit-differs-by-wheel"),
     passes=edit("fits", "fit-160", spacer_limit="4"),
     fails=edit("fits", "fit-160", spacer_limit="5"),
 )
@@ -63,7 +63,7 @@ def spacer_limit_grows_with_travel(family: Family, today: date) -> Iterator[Hit]
     shape="family",
     tables=(Fit,),
     silenced_by=(*FORM, "spacers-fill-chamber", "pressure-limit-above-spring", "pressure-implausible", "unit-slip",
-                 "digit-slip", "spacer-limit-grows-with-travel", "disagree-unrelated"),
+                 "digit-slip", "disagree-unrelated"),
     passes=edit("fits", "fit-160-small", chassis="fork-a", spring="spring-150-small", wheel_size="584", travel_mm="150",
                 spacer="spacer-a", spacer_limit="4", source="manual-a", page="14"),
     fails=edit("fits", "fit-160-small", chassis="fork-a", spring="spring-150-small", wheel_size="584", travel_mm="150",
@@ -252,3 +252,37 @@ def stanchions_differ(family: Family, today: date) -> Iterator[Hit]:
                 told.add(fit.chassis)
                 text = f"{fit.chassis} has stanchions of {own:g} mm, {first.chassis}, which takes it too, {usual:g} mm"
                 yield Hit(fit, "spring", text, first)
+
+
+STROKE_MM = 5.5  # by which the strokes of one construction exceed their travels alike
+
+
+@rule(
+    "stroke-unlike-siblings",
+    shape="family",
+    severity="warn",
+    tables=(Fit,),
+    silenced_by=(*FORM, "stroke-below-travel", "travel-outside-chassis", "dimension-implausible",
+                 "chamber-differs-from-siblings", "axle-to-crown-scatter"),
+    passes=edit("springs", "spring-140", stroke_max_mm="150"),
+    fails=edit("springs", "spring-140", stroke_max_mm="151"),
+)  # fmt: skip
+def stroke_unlike_siblings(family: Family, today: date) -> Iterator[Hit]:
+    """The greatest stroke of a spring exceeds its travel by more or less than those of its construction do theirs.
+
+    Springs of one construction differ by the length of their shaft only; the stroke is that of another length.
+
+    Mend: compare stroke and travel of the siblings with the page.
+    """
+    for group in _constructions(family):
+        over = [(float(spring.stroke_max_mm) - fit.travel_mm, fit, spring) for fit, spring in group
+                if spring.stroke_max_mm is not None]  # fmt: skip
+        if len(over) < 2:
+            continue
+        middle = sorted(more for more, _, _ in over)[(len(over) - 1) // 2]
+        agreeing = len({spring.id for more, _, spring in over if abs(more - middle) <= 1})
+        for more, fit, spring in over:
+            if abs(more - middle) > STROKE_MM:
+                severity: Severity = "reject" if agreeing >= ENOUGH and not fit.confirmed else "warn"
+                text = f"{spring.id} makes {spring.stroke_max_mm} mm, {more:g} mm more than {fit.travel_mm:g}; "
+                yield Hit(fit, "spring", text + f"its siblings {middle:g} mm more", severity=severity)

@@ -43,8 +43,8 @@ def dimension_implausible(view: RowView, today: date) -> Iterator[Hit]:
     shape="row",
     tables=(Reading,),
     silenced_by=FORM,
-    passes=edit("readings", "reading-sag", rider_mass="200"),
-    fails=edit("readings", "reading-sag", rider_mass="201"),
+    passes=edit("readings", "reading-full", rider_mass="200", mass_unit="kg"),
+    fails=edit("readings", "reading-full", rider_mass="201", mass_unit="kg"),
 )
 def reading_implausible(view: RowView, today: date) -> Iterator[Hit]:
     """A reading has a pressure, mass or temperature that was never measured on a fork.
@@ -72,8 +72,24 @@ def reading_implausible(view: RowView, today: date) -> Iterator[Hit]:
     shape="row",
     tables=(Interval,),
     silenced_by=FORM,
-    passes=edit("intervals", "interval-legs", hours="8"),
-    fails=edit("intervals", "interval-legs", hours="7"),
+    passes=edit(
+        "intervals",
+        "interval-old",
+        chassis="fork-a-old",
+        operation="lower-leg-service",
+        hours="8",
+        source="manual-old",
+        page="19",
+    ),
+    fails=edit(
+        "intervals",
+        "interval-old",
+        chassis="fork-a-old",
+        operation="lower-leg-service",
+        hours="7",
+        source="manual-old",
+        page="19",
+    ),
 )
 def interval_implausible(view: RowView, today: date) -> Iterator[Hit]:
     """A service is due after fewer or more hours than any maker asks for.

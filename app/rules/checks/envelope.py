@@ -180,7 +180,7 @@ def pressure_limit_above_spring(family: Family, today: date) -> Iterator[Hit]:
     tables=(Fit,),
     silenced_by=FORM,
     reads=("spacers_fitted", "spacer_limit"),
-    passes=edit("fits", "fit-150", spacers_fitted="4"),
+    passes=edit("fits", "fit-150", spacers_fitted="4", confirmed="true"),
     fails=edit("fits", "fit-150", spacers_fitted="5"),
 )
 def spacers_fitted_above_limit(view: RowView, today: date) -> Iterator[Hit]:
@@ -267,11 +267,12 @@ def stroke_below_travel(family: Family, today: date) -> Iterator[Hit]:
     fails=edit("dampers", "damper-a", travel_max_mm="159"),
 )
 def damper_travel_below_fit(family: Family, today: date) -> Iterator[Hit]:
-    """A fit gives more travel than any damper it can be with allows.
+    """A fit gives more travel than any damper it can be with allows, or than one of them does.
 
     The damper would be pulled or pushed beyond its stroke.
 
-    Mend: compare the travel of the fit and the greatest travel of the damper with the pages.
+    Mend: compare the travel of the fit and the greatest travel of the damper with the pages; name the damper in the fit
+    where it is for one of several.
     """
     for row in family.of(Fit):
         names = family.dampers_of(row)
@@ -279,6 +280,9 @@ def damper_travel_below_fit(family: Family, today: date) -> Iterator[Hit]:
         known = [each for each in greatest if each is not None]
         if known and len(known) == len(greatest) and row.travel_mm > max(known):
             yield Hit(row, "travel_mm", f"{', '.join(names)} allow {max(known):g} mm at most")
+        elif known and row.travel_mm > min(known):
+            text = f"it names no damper, and one of {', '.join(names)} allows {min(known):g} mm only"
+            yield Hit(row, "travel_mm", text, severity="warn")
 
 
 @rule(

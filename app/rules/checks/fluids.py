@@ -100,8 +100,8 @@ def viscosities_unlike_oil(view: RowView, today: date) -> Iterator[Hit]:
     shape="family",
     tables=(Fill,),
     silenced_by=(*FORM, "fill-outside-band"),
-    passes=edit("chassis", "fork-a", leg_free_volume_ml="12"),
-    fails=edit("chassis", "fork-a", leg_free_volume_ml="11.9"),
+    passes=edit("fills", "fill-spring-leg-b", value="40", confirmed="true"),
+    fails=edit("fills", "fill-spring-leg-b", value="40.1", confirmed="true"),
 )
 def oil_above_leg_volume(family: Family, today: date) -> Iterator[Hit]:
     """More bath oil is filled into a lower leg than it has room for at full compression.

@@ -1,5 +1,6 @@
 """Slips in a guide: the one line that does not go with all the others."""
 
+import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from datetime import date
@@ -9,7 +10,7 @@ from app.rules.checks.air import ladders
 from app.rules.checks.envelope import FORM
 from app.rules.finding import Severity
 from app.rules.registry import Hit, edit, rule
-from app.rules.siblings import ENOUGH
+from app.rules.siblings import ALIKE, ENOUGH
 from app.rules.view import Family
 
 LEAST_LINES = 5
@@ -92,7 +93,7 @@ def _left_out(points: Sequence[Point]) -> list[float]:
     shape="family",
     severity="warn",
     tables=(Guide,),
-    silenced_by=(*FORM, "sag-unusual", "disagree-unrelated"),
+    silenced_by=(*FORM, "disagree-unrelated"),
     passes=edit("guides", "guide-70", sag_percent=""),
     fails=edit("guides", "guide-70", sag_percent="21"),
 )
@@ -110,4 +111,6 @@ def guide_sag_unlike(family: Family, today: date) -> Iterator[Hit]:
             (usual, _), (odd, _) = counts.most_common(2)
             row = next(row for row in stated if row.sag_percent == odd)
             if not row.confirmed:
-                yield Hit(row, "sag_percent", f"{odd} %; the other lines aim at {usual} %")
+                far = abs(math.log(float(odd or 1) / float(usual or 1))) > math.log(ALIKE)
+                severity: Severity = "reject" if far else "warn"
+                yield Hit(row, "sag_percent", f"{odd} %; the other lines aim at {usual} %", severity=severity)

@@ -98,3 +98,32 @@ def source_before_chassis(family: Family, today: date) -> Iterator[Hit]:
             continue
         if int(source.published_on[:4]) < row.model_year_from - YEARS_BEFORE:
             yield Hit(row, "model_year_from", f"{row.model_year_from}; {source.id} was published {source.published_on}")
+
+
+FAR_APART = 8  # full service over lower-leg service, in hours; common practice, no source
+
+
+@rule(
+    "services-far-apart",
+    shape="family",
+    severity="warn",
+    tables=(Interval,),
+    silenced_by=(*FORM, *PERHAPS, "interval-implausible", "full-service-more-frequent"),
+    passes=edit("intervals", "interval-full", hours="400"),
+    fails=edit("intervals", "interval-full", hours="401"),
+)
+def services_far_apart(family: Family, today: date) -> Iterator[Hit]:
+    """The full service is due more than eight times as seldom as the lower-leg service.
+
+    Makers ask for it every two to five lower-leg services (common practice, no source); a digit was added or lost.
+
+    Mend: compare both intervals with the page; if both are right, set confirmed in that of the full service.
+    """
+    legs = [row for row in family.of(Interval) if row.operation == "lower-leg-service" and row.hours]
+    for full in family.of(Interval):
+        if full.operation != "full-service" or not full.hours or full.confirmed:
+            continue
+        for leg in legs:
+            if full.chassis == leg.chassis and full.riding == leg.riding and full.hours > FAR_APART * (leg.hours or 0):
+                yield Hit(full, "hours", f"{full.hours} h, the lower legs every {leg.hours} h", leg, mutual=True)
+                break

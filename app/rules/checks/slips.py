@@ -9,7 +9,7 @@ from app.rules.bands import LIMITS, figure
 from app.rules.checks.envelope import FORM
 from app.rules.finding import Severity
 from app.rules.registry import Hit, edit, rule
-from app.rules.siblings import ALIKE, Figure, Slip, all_alike, slips
+from app.rules.siblings import ALIKE, ENOUGH, Figure, Slip, all_alike, slips
 from app.rules.view import Family, cell
 from app.units.table import Kind
 
@@ -222,5 +222,7 @@ def torque_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
         middle = ordered[(len(ordered) - 1) // 2]
         for odd in ordered:
             if not middle.value / ALIKE <= odd.value <= middle.value * ALIKE:
+                others = [each for each in group if each is not odd]
+                severity: Severity = "reject" if len(others) >= ENOUGH and all_alike(others) else "warn"
                 text = f"{_written(odd)}; its siblings are near {middle.value:.3g} N·m"
-                yield Hit(odd.row, odd.column, text, middle.row, mutual=len(group) == 2)
+                yield Hit(odd.row, odd.column, text, middle.row, severity, mutual=len(group) == 2)

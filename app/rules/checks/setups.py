@@ -1,0 +1,253 @@
+"""Set-up guides and readings beside each other and beside the load they carry; for forks without stated volumes too."""
+
+import math
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Sequence
+from datetime import date
+from itertools import combinations
+from statistics import median
+
+from app.catalogue.tables import Fit, Guide, Reading
+from app.physics.load import STANDARD_GRAVITY_M_S2
+from app.rules.bands import Band, figure
+from app.rules.checks.air import ladders
+from app.rules.checks.envelope import FORM
+from app.rules.checks.slips import BEYOND
+from app.rules.finding import Severity
+from app.rules.registry import Hit, edit, rule
+from app.rules.view import Family
+
+LOADED = Band(0.075, 0.25)  # see `pressure-unlike-load`; common practice, no source
+LOADED_AT_ALL = Band(0.05, 0.36)
+USUAL_SAG = 0.20  # of a guide that states none; common practice, no source
+STANCHION_WALLS_MM = 3.5  # outside less bore where only the outside is known; common practice, no source
+ORDER = Band(0.95, 1.35)  # start pressure of a shorter fork over that of one up to 40 mm longer, same rider
+NEAR_MM = 40
+TOLD = (*FORM, *BEYOND, "unit-slip", "digit-slip", "guide-line-off", "guide-sag-impossible", "disagree-unrelated",
+        "guide-pressure-not-rising", "sag-unusual")  # fmt: skip
+
+
+def _bore_mm(family: Family, row: Guide | Reading) -> float | None:
+    """The widest known bore of the springs a row can be about; else that of the stanchion, known or guessed."""
+    fits = family.fits_of_chassis.get(row.chassis, [])
+    named = {row.spring} if row.spring is not None else {fit.spring for fit in fits}
+    springs = [spring for id in named if id is not None and (spring := family.springs.get(id)) is not None]
+    bores = [spring.bore_mm for spring in springs if spring.kind == "air" and spring.bore_mm is not None]
+    if bores:
+        return max(bores)
+    chassis = family.chassis[row.chassis]
+    if chassis.stanchion_bore_mm is not None:
+        return chassis.stanchion_bore_mm
+    outside = chassis.stanchion_diameter_mm
+    return None if outside is None or not springs else outside - STANCHION_WALLS_MM
+
+
+def _borne(pressure_kpa: float, bore_mm: float, mass_kg: float, sag: float) -> float:
+    """Force of the air on the piston over the rider's weight, times the sag as a share: p*A/(m*g)*s."""
+    force_n = pressure_kpa * 1000 * math.pi / 4e6 * bore_mm**2
+    return force_n / (mass_kg * STANDARD_GRAVITY_M_S2) * sag
+
+
+@rule(
+    "pressure-unlike-load",
+    shape="family",
+    severity="warn",
+    tables=(Guide, Reading),
+    beside=(Fit,),
+    silenced_by=TOLD,
+    passes=edit("readings", "reading-sag", pressure="165"),
+    fails=edit("readings", "reading-sag", pressure="167"),
+)
+def pressure_unlike_load(family: Family, today: date) -> Iterator[Hit]:
+    """A guide or a reading at sag has a pressure that does not carry its rider at that sag on any fork.
+
+    A spring is the softer the more it sags, so p*A/(m*g) times the sag is nearly one figure for all air forks, 0.11 to
+    0.17 (common practice, no source). Beyond 0.075 to 0.25 a mass is in pounds for kilograms, or a point slipped.
+
+    Mend: compare pressure, mass and their units with the page; if they are right, set confirmed after a second look.
+    """
+    for row, share, witnessed in _guides_borne(family) if Guide in family.judged else ():
+        yield from _told(row, share, witnessed)
+    for reading in family.of(Reading) if Reading in family.judged else ():
+        found = _share_of_reading(family, reading)
+        if found is not None:
+            yield from _told(reading, found, witnessed=False)
+
+
+def _guides_borne(family: Family) -> Iterator[tuple[Guide, float, bool]]:
+    """The middle line of each guide with its share, and whether another guide of the chassis is as guides are."""
+    found: list[tuple[Guide, float]] = []
+    for ladder in ladders(family):
+        borne = sorted((share, row.id, row) for row in ladder if (share := _share_of_guide(family, row)) is not None)
+        if len(borne) == len(ladder):
+            share, _, row = borne[len(borne) // 2]
+            found.append((row, share))
+    sound = Counter(row.chassis for row, share in found if LOADED.holds(share))
+    for row, share in found:
+        yield row, share, sound[row.chassis] > 0
+
+
+def _told(row: Guide | Reading, share: float, witnessed: bool) -> Iterator[Hit]:
+    if not LOADED.holds(share):
+        sure = witnessed or not LOADED_AT_ALL.holds(share)
+        severity: Severity = "reject" if sure and not row.confirmed else "warn"
+        yield Hit(row, "pressure", f"the air carries {share:.2g} of the rider at this sag; forks are near 0.13",
+                  severity=severity)  # fmt: skip
+
+
+def _share_of_guide(family: Family, row: Guide) -> float | None:
+    pressure, lightest, heaviest = family.guide_figures[row.id]
+    if pressure is None or lightest is None or row.chamber == "negative":
+        return None
+    bore = _bore_mm(family, row)
+    mass = lightest if heaviest is None else (lightest + heaviest) / 2
+    sag = USUAL_SAG if row.sag_percent is None else float(row.sag_percent) / 100
+    return None if bore is None or mass <= 0 else _borne(pressure, bore, mass, sag)
+
+
+def _share_of_reading(family: Family, row: Reading) -> float | None:
+    pressure = figure(row.pressure, row.pressure_unit, "pressure", "kPa")
+    mass = figure(row.rider_mass, row.mass_unit, "mass", "kg")
+    if row.state != "at sag" or pressure is None or mass is None or mass <= 0 or row.at_travel_mm is None:
+        return None
+    fits = family.fits_of_chassis.get(row.chassis, [])
+    travels = {fit.travel_mm for fit in fits if fit.spring == row.spring}
+    bore = _bore_mm(family, row)
+    if bore is None or not travels:
+        return None
+    return _borne(pressure, bore, mass, float(row.at_travel_mm) / max(travels))
+
+
+@rule(
+    "guide-travels-out-of-order",
+    shape="family",
+    severity="warn",
+    tables=(Guide,),
+    beside=(Fit,),
+    silenced_by=(*TOLD, "pressure-unlike-load"),
+    passes=edit("guides", "guide-again", chassis="fork-a", spring="spring-140", damper="damper-a", chamber="positive",
+                rider_mass_from="70", rider_mass_to="80", mass_unit="kg", mass_is="with gear", pressure="95",
+                pressure_unit="psi", sag_percent="20", source="manual-a", page="12"),
+    fails=edit("guides", "guide-again", chassis="fork-a", spring="spring-140", damper="damper-a", chamber="positive",
+               rider_mass_from="70", rider_mass_to="80", mass_unit="kg", mass_is="with gear", pressure="97",
+               pressure_unit="psi", sag_percent="20", source="manual-a", page="12"),
+)  # fmt: skip
+def guide_travels_out_of_order(family: Family, today: date) -> Iterator[Hit]:
+    """The guides for two travels of a fork do not go together: the shorter asks for less, or for a third more.
+
+    For one share of sag a longer fork takes a little less pressure, 3 to 20 % less for 20 mm (app.physics.air_spring);
+    other steps are the guide of another fork, or of another spring.
+
+    Mend: compare both guides with the pages; if they are right, set confirmed in the line that is told of.
+    """
+    groups: dict[tuple[object, ...], list[tuple[float, Guide, dict[float, float]]]] = defaultdict(list)
+    for lines in _guides(family):
+        row = lines[0]
+        travel = _travel_mm(family, row)
+        if travel is not None:
+            pressures = _pressures(family, lines)
+            groups[row.chassis, row.chamber, row.variant, row.damper, row.wheel_size, row.mass_is, row.sag_percent,
+                   row.source].append((travel, row, pressures))  # fmt: skip
+    for group in groups.values():
+        yield from _disorder(sorted(group, key=lambda each: (each[0], each[1].id)))
+
+
+def _guides(family: Family) -> Iterator[list[Guide]]:
+    """The lines of each guide, by mass, none of them confirmed."""
+    for group in family.guide_groups:
+        lines = [row for row in group if family.guide_figures[row.id].pressure is not None and not row.confirmed]
+        if lines:
+            yield sorted(lines, key=lambda row: (family.guide_figures[row.id].lightest or 0, row.id))
+
+
+def _travel_mm(family: Family, row: Guide) -> float | None:
+    """The travel a guide is for: the middle of its scope, else that of its spring's fits; None where it is for all."""
+    if row.travel_from_mm is not None and row.travel_to_mm is not None:
+        return (row.travel_from_mm + row.travel_to_mm) / 2
+    if row.spring is None:
+        return None
+    travels = {fit.travel_mm for fit in family.fits_of_chassis.get(row.chassis, []) if fit.spring == row.spring}
+    return travels.pop() if len(travels) == 1 else None
+
+
+def _pressures(family: Family, lines: Sequence[Guide]) -> dict[float, float]:
+    found = {}
+    for row in lines:
+        pressure, lightest, _ = family.guide_figures[row.id]
+        if pressure is not None and lightest is not None:
+            found[lightest] = pressure
+    return found
+
+
+Printed = tuple[float, Guide, dict[float, float]]  # travel, first line, pressures by mass
+
+
+def _disorder(group: list[Printed]) -> Iterator[Hit]:
+    """The guides that do not go with the others: refused where two others go with each other and not with it."""
+    against: dict[int, list[int]] = defaultdict(list)
+    going: set[tuple[int, int]] = set()
+    for (at, shorter), (other, longer) in combinations(enumerate(group), 2):
+        ratio = _ratio(shorter, longer)
+        if ratio is None:
+            continue
+        if ORDER.holds(ratio):
+            going |= {(at, other), (other, at)}
+        else:
+            against[at].append(other)
+            against[other].append(at)
+    while against:
+        at = max(against, key=lambda each: (len(against[each]), each))
+        others = against.pop(at)
+        for each in others:
+            against[each].remove(at)
+            if not against[each]:
+                del against[each]
+        sure = any((one, two) in going for one, two in combinations(others, 2))
+        row, other_row = group[at][1], group[others[0]][1]
+        text = f"for the same rider it is out of line with {other_row.id}, of another travel"
+        yield Hit(row, "pressure", text, other_row, "reject" if sure else "warn", mutual=not sure)
+
+
+def _ratio(shorter: Printed, longer: Printed) -> float | None:
+    """Pressure of the shorter over that of the longer, the middle one of all riders they share."""
+    if not 0 < longer[0] - shorter[0] <= NEAR_MM:
+        return None
+    shared = [shorter[2][mass] / longer[2][mass] for mass in shorter[2] if longer[2].get(mass)]
+    return median(shared) if shared else None
+
+
+ONE_SPRING = 1.25
+
+
+@rule(
+    "guide-differs-between-generations",
+    shape="family",
+    severity="warn",
+    tables=(Guide,),
+    silenced_by=(*TOLD, "pressure-unlike-load", "guide-travels-out-of-order"),
+    passes=edit("guides", "guide-old", chassis="fork-a-old", spring="spring-150", damper="damper-a", chamber="positive",
+                rider_mass_from="70", rider_mass_to="80", mass_unit="kg", mass_is="with gear", pressure="88",
+                pressure_unit="psi", sag_percent="20", source="manual-old", page="12"),
+    fails=edit("guides", "guide-old", chassis="fork-a-old", spring="spring-150", damper="damper-a", chamber="positive",
+               rider_mass_from="70", rider_mass_to="80", mass_unit="kg", mass_is="with gear", pressure="90",
+               pressure_unit="psi", sag_percent="20", source="manual-old", page="12"),
+)  # fmt: skip
+def guide_differs_between_generations(family: Family, today: date) -> Iterator[Hit]:
+    """One spring is given pressures a quarter apart for the same rider in two generations of a fork.
+
+    Piston and chamber are the same, so the pressure is nearly so; one of the guides is that of another fork.
+
+    Mend: compare both guides with the pages; if both are right, set confirmed in the line that is told of.
+    """
+    groups: dict[tuple[object, ...], list[tuple[Guide, dict[float, float]]]] = defaultdict(list)
+    for lines in _guides(family):
+        row = lines[0]
+        if row.spring is not None:
+            key = row.spring, row.chamber, row.sag_percent, row.mass_is, row.travel_from_mm
+            groups[key].append((row, _pressures(family, lines)))
+    for group in groups.values():
+        for (one, mine), (other, theirs) in combinations(group, 2):
+            shared = [mine[mass] / theirs[mass] for mass in mine if theirs.get(mass)]
+            if one.chassis != other.chassis and shared and not 1 / ONE_SPRING <= median(shared) <= ONE_SPRING:
+                text = f"{median(shared):.2f} times that of {other.id} for the same spring and rider"
+                yield Hit(one, "pressure", text, other, mutual=True)

@@ -1,0 +1,233 @@
+"""Figures that a fork may have but hardly any does: for a second look at the page, never refused."""
+
+import re
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from datetime import date
+
+from app.catalogue.tables import Chassis, Fastener, Fill, Fit, Torque
+from app.rules.bands import Band, figure
+from app.rules.checks.envelope import FORM
+from app.rules.checks.slips import BEYOND
+from app.rules.registry import Hit, edit, rule
+from app.rules.view import Family, RowView
+
+# Where nearly all forks of the trade lie, in N·m; the first word that the position holds counts. Common practice.
+USUAL_TORQUE: tuple[tuple[str, Band], ...] = (
+    ("spacer", Band(1.5, 6)),
+    ("foot", Band(4, 15)),
+    ("axle pinch", Band(3, 12)),
+    ("axle", Band(7, 18)),
+    ("brake", Band(5.5, 10.6)),
+    ("crown", Band(2.8, 12)),
+    ("knob", Band(0.4, 1.6)),
+    ("seal head", Band(12, 42)),
+    ("cap", Band(12, 42)),
+    ("valve core", Band(0.2, 0.8)),
+)
+USUAL_FILL: dict[str, Band] = {"above the air piston": Band(1, 8), "foam ring": Band(1, 4)}  # mL; common practice
+LEGS = 2.0  # the oil of one lower leg over that of the other; common practice, no source
+TOLD = (*FORM, *BEYOND, "unit-slip", "digit-slip", "unit-unlike-source", "disagree-unrelated", "exception-far-off")
+CROWDED = 0.5  # share of a leg's free volume; common practice, no source
+LEGS_OF_FORK = ("spring-side lower leg", "damper-side lower leg")
+
+
+@rule(
+    "torque-unusual",
+    shape="family",
+    severity="warn",
+    tables=(Torque,),
+    beside=(Fastener,),
+    silenced_by=(*TOLD, "torque-differs-from-siblings", "torque-differs-from-twin", "torque-above-proof-load"),
+    passes=edit("torques", "torque-cap", value="42"),
+    fails=edit("torques", "torque-cap", value="42.5"),
+)
+def torque_unusual(family: Family, today: date) -> Iterator[Hit]:
+    """A torque is one that hardly any fork has at that place.
+
+    It may be right; more often it is that of another line, thread or unit. Where most forks lie is common practice.
+
+    Mend: compare figure, unit and fastener with the page; if they are right, set confirmed after a second look.
+    """
+    for row in family.of(Torque):
+        fastener = family.fasteners.get(row.fastener)
+        if fastener is None or row.unit is None or row.confirmed or (row.stage or 1) > 1:
+            continue
+        place = next((band for word, band in USUAL_TORQUE if word in fastener.position), None)
+        for name in ("value", "max", "min") if place is not None else ():
+            torque = figure(row.__dict__[name], row.unit, "torque", "N·m")
+            if torque is not None and place is not None:
+                if not place.holds(torque):
+                    yield Hit(row, name, f"{torque:.3g} N·m; most forks have {place.low:g} to {place.high:g} N·m")
+                break
+
+
+@rule(
+    "fill-unusual",
+    shape="row",
+    severity="warn",
+    tables=(Fill,),
+    silenced_by=TOLD,
+    passes=edit("fills", "fill-foam", chassis="fork-a", chamber="foam ring", fluid="oil-bath", value="4", unit="mL",
+                source="manual-a", page="15"),
+    fails=edit("fills", "fill-foam", chassis="fork-a", chamber="foam ring", fluid="oil-bath", value="4.1", unit="mL",
+               source="manual-a", page="15"),
+    reads=("chamber", "value", "min", "max", "unit", "confirmed"),
+)  # fmt: skip
+def fill_unusual(view: RowView, today: date) -> Iterator[Hit]:
+    """More oil is put on a piston or into a foam ring, or less, than on hardly any fork.
+
+    These places take a few millilitres; the volume of a lower leg, in the next line, is easily read for theirs.
+
+    Mend: compare volume and chamber with the page; if they are right, set confirmed after a second look.
+    """
+    row = view.row
+    assert isinstance(row, Fill)
+    band = USUAL_FILL.get(row.chamber)
+    for name in ("value", "max", "min") if band is not None and not row.confirmed else ():
+        volume = figure(row.__dict__[name], row.unit, "volume", "mL")
+        if volume is not None and band is not None:
+            if not band.holds(volume):
+                yield Hit(row, name, f"{volume:.3g} mL; most forks have {band.low:g} to {band.high:g} mL")
+            return
+
+
+@rule(
+    "legs-filled-unlike",
+    shape="family",
+    severity="warn",
+    tables=(Fill,),
+    silenced_by=(*TOLD, "fill-differs-from-siblings", "fluid-of-another-use", "fluid-differs-from-siblings"),
+    passes=edit("fills", "fill-damper-leg-b", chassis="fork-b", chamber="damper-side lower leg", fluid="oil-bath",
+                value="20", unit="mL", source="manual-a", page="15"),
+    fails=edit("fills", "fill-damper-leg-b", chassis="fork-b", chamber="damper-side lower leg", fluid="oil-bath",
+               value="21", unit="mL", source="manual-a", page="15"),
+)  # fmt: skip
+def legs_filled_unlike(family: Family, today: date) -> Iterator[Hit]:
+    """One lower leg takes far more bath oil than the other.
+
+    Both have bushings and a wiper of one size to wet; more than twice as much is another line's volume.
+
+    Mend: compare both volumes with the page; if they are right, set confirmed after a second look.
+    """
+    legs: dict[str, dict[str, list[tuple[float, str, Fill]]]] = defaultdict(lambda: defaultdict(list))
+    for row in family.of(Fill):
+        fluid = family.fluids.get(row.fluid or "")
+        if row.chamber not in LEGS_OF_FORK or row.confirmed or (fluid is not None and fluid.kind == "damper oil"):
+            continue
+        column = "value" if row.value is not None else "max" if row.max is not None else "min"
+        volume = figure(row.__dict__[column], row.unit, "volume", "mL")
+        if volume is not None and volume > 0:
+            legs[row.chassis][row.chamber].append((volume, column, row))
+    for sides in legs.values():
+        if len(sides) == 2:
+            yield from _unlike(*sides.values())
+
+
+def _unlike(here: Sequence[tuple[float, str, Fill]], there: Sequence[tuple[float, str, Fill]]) -> Iterator[Hit]:
+    for volume, column, row in here:
+        near, _, other = min(there, key=lambda each: (abs(each[0] - volume), each[2].id))
+        if max(volume, near) > LEGS * min(volume, near):
+            yield Hit(row, column, f"{volume:.3g} mL, the other leg {near:.3g} mL", other, mutual=True)
+
+
+@rule(
+    "stanchion-walls-unusual",
+    shape="row",
+    severity="warn",
+    tables=(Chassis,),
+    silenced_by=(*FORM, "bore-wider-than-stanchion", "dimension-implausible"),
+    passes=edit("chassis", "fork-b", stanchion_bore_mm="33.1"),
+    fails=edit("chassis", "fork-b", stanchion_bore_mm="33.3"),
+    reads=("stanchion_diameter_mm", "stanchion_bore_mm"),
+)
+def stanchion_walls_unusual(view: RowView, today: date) -> Iterator[Hit]:
+    """The bore of a stanchion is unusually wide or narrow for its outside diameter.
+
+    Aluminium and steel stanchions have a bore of 0.82 to 0.95 of their outside (common practice, no source).
+
+    Mend: compare both diameters with the page.
+    """
+    outside, inside = view.row.__dict__["stanchion_diameter_mm"], view.row.__dict__["stanchion_bore_mm"]
+    if outside and inside and not 0.82 <= inside / outside <= 0.95:
+        yield Hit(view.row, "stanchion_diameter_mm", f"the bore is {inside / outside:.3f} of the outside")
+
+
+NAMED_BY = Band(28, 46)  # stanchion diameters in mm that forks are called by; common practice, no source
+TWO_DIGITS = re.compile(r"(?<![0-9])([0-9]{2})(?![0-9])")
+
+
+@rule(
+    "stanchion-unlike-name",
+    shape="row",
+    severity="warn",
+    tables=(Chassis,),
+    silenced_by=(*FORM, "dimension-implausible", "bore-wider-than-stanchion", "stanchion-walls-unusual"),
+    passes=edit("chassis", "fork-b", name="Fork 35"),
+    fails=edit("chassis", "fork-b", name="Fork 36"),
+)
+def stanchion_unlike_name(view: RowView, today: date) -> Iterator[Hit]:
+    """A fork is called by another stanchion diameter than it is said to have.
+
+    Forks are often called by the outside diameter of their stanchions in mm (common practice, no source).
+
+    Mend: compare the diameter with the page; a number in the name may also mean something else.
+    """
+    row = view.row
+    assert isinstance(row, Chassis)
+    for text in (row.name, row.id):
+        numbers = [int(each) for each in TWO_DIGITS.findall(text) if NAMED_BY.holds(int(each))]
+        if len(numbers) == 1 and row.stanchion_diameter_mm is not None:
+            if int(row.stanchion_diameter_mm) != numbers[0]:
+                yield Hit(row, "stanchion_diameter_mm", f"{row.stanchion_diameter_mm:g} mm; it is called {numbers[0]}")
+            return
+
+
+@rule(
+    "oil-crowds-leg",
+    shape="family",
+    severity="warn",
+    tables=(Fill,),
+    silenced_by=(*TOLD, "oil-above-leg-volume", "fill-differs-from-siblings", "legs-filled-unlike"),
+    passes=edit("chassis", "fork-a", leg_free_volume_ml="24"),
+    fails=edit("chassis", "fork-a", leg_free_volume_ml="23.9"),
+)
+def oil_crowds_leg(family: Family, today: date) -> Iterator[Hit]:
+    """Bath oil takes up more than half of the room that a lower leg has at full compression.
+
+    The air above it would be pressed together like a second spring; usual is a tenth to two fifths (common practice).
+
+    Mend: compare the volume, its unit and the free volume of the leg with the pages.
+    """
+    for row in family.of(Fill):
+        room = family.chassis[row.chassis].leg_free_volume_ml
+        if room is None or row.chamber not in LEGS_OF_FORK or row.confirmed:
+            continue
+        column = "max" if row.max is not None else "value" if row.value is not None else "min"
+        volume = figure(row.__dict__[column], row.unit, "volume", "mL")
+        if volume is not None and volume > CROWDED * float(room):
+            yield Hit(row, column, f"{volume:.3g} mL of the {room} mL that the leg has room for")
+
+
+@rule(
+    "spacers-fitted-to-the-limit",
+    shape="row",
+    severity="warn",
+    tables=(Fit,),
+    silenced_by=(*FORM, "spacers-fitted-above-limit", "spacer-limit-grows-with-travel", "limit-differs-by-wheel"),
+    passes=edit("fits", "fit-150", spacers_fitted="3"),
+    fails=edit("fits", "fit-160", spacers_fitted="3"),
+    reads=("spacers_fitted", "spacer_limit", "confirmed"),
+)
+def spacers_fitted_to_the_limit(view: RowView, today: date) -> Iterator[Hit]:
+    """A fork leaves the factory with as many volume spacers as it may carry, three or more.
+
+    Makers leave room to add some (common practice, no source); one cell was probably copied into the other.
+
+    Mend: compare both counts with the page; if they are right, set confirmed after a second look.
+    """
+    row = view.row
+    assert isinstance(row, Fit)
+    fitted = row.spacers_fitted or 0
+    if fitted >= 3 and fitted == row.spacer_limit and not row.confirmed:
+        yield Hit(row, "spacers_fitted", f"all {row.spacer_limit} that are allowed")
