@@ -48,7 +48,7 @@ class Family:
             round(self.made.spacer_ml, 1) / 1e6,
             1,
         )
-        load = front_load_n(rider_kg, 15.0, 0.45, 2.5, math.radians(66))
+        load = front_load_n(rider_kg, 15.0, self.made.front_share, 2.5, math.radians(66))
         return pressure_for_sag_abs_pa(spring, self.sag / 100 * travel / 1000, load, AMBIENT_PA) - AMBIENT_PA
 
     def kilograms(self, mass: float) -> float:
@@ -67,7 +67,7 @@ def family(seed: int, number: int) -> Family:
     draw = Random(f"{seed}/family/{number}")
     made = maker(seed, number // FAMILIES_PER_MAKER)
     diameter = draw.choice((32, 34, 35, 36, 38, 40))
-    bore = diameter - draw.choice((2.5, 3.0, 3.5))
+    bore = diameter - draw.choice((2.5, 3.0, 3.5, 4.0, 4.5))
     longest = draw.choice((130, 140, 150, 160, 170, 180))
     travels = tuple(range(longest - 30, longest + 1, 10))
     fewest = draw.randint(1, 3)
@@ -77,10 +77,11 @@ def family(seed: int, number: int) -> Family:
     ends = tuple(round(end + area * (longest - travel), 1) for travel in travels)
     limits = tuple(min(9, fewest + int((longest - travel) * area / spacer)) for travel in travels)
     masses = range(50, 111, 10) if made.mass_unit == "kg" else range(110, 251, 20)
+    called = {"word": "", "stanchion": f" {diameter}", "travel": f" {longest}"}[made.called_by]
     return Family(
         number,
         made,
-        f"{word(number, 4).title()}",
+        f"{word(number, 4).title()}{called}",
         diameter,
         bore,
         draw.choice((8, 10, 12)),

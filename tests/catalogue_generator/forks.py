@@ -3,7 +3,7 @@
 from random import Random
 
 from tests.catalogue_generator.families import family
-from tests.catalogue_generator.makers import TORQUE_UNITS, Cells, word
+from tests.catalogue_generator.makers import Cells, word
 
 JOBS = ("travel-change", "spacer-change", "lower-leg-service", "full-service")
 
@@ -27,7 +27,9 @@ class Fork:
         ]
         self.manual = f"doc-{self.tag}-manual"
         self.rows: list[tuple[str, Cells]] = []
-        self.bath = max(3.0, self.made.bath_ml + self.draw.uniform(-1, 1))
+        self.bath = max(4.0, self.made.bath_ml + self.draw.uniform(-1, 1))
+        self.later = number % 2 == 1
+        self.silent = self.draw.random() < 0.15  # this manual leaves out what the other generation's says
 
     def build(self) -> list[tuple[str, Cells]]:
         """All rows, in no order."""
@@ -91,7 +93,7 @@ class Fork:
             travel_min_mm=str(self.family.travels[0]),
             travel_max_mm=str(self.family.travels[-1]),
             dampers=";".join(self.dampers),
-            leg_free_volume_ml=f"{self.bath * 3:.0f}",
+            leg_free_volume_ml="" if self.silent else f"{self.bath * self.draw.uniform(3, 6) * self._most():.0f}",
             marks=f"casting {self.tag}",
             **bore,
             source=self.manual,
@@ -123,8 +125,13 @@ class Fork:
                 page="3",
             )
 
+    def _most(self) -> float:
+        """The oil of the fuller leg over that of the spring side."""
+        return max(1.0, self.made.leg_ratio)
+
     def _springs(self) -> None:
         kin = self.family
+        volumes = self.made.states_geometry
         for travel, end in zip(kin.travels, kin.ends, strict=True):
             self._add(
                 "springs",
@@ -138,10 +145,11 @@ class Fork:
                 negative="port",
                 bore_mm=f"{kin.bore:g}",
                 shaft_diameter_mm=str(kin.shaft),
-                end_volume_ml=f"{end:.1f}",
-                negative_volume_ml=f"{kin.negative:.1f}",
-                port_travel_mm=f"{kin.port:g}",
-                geometry_basis="stated",
+                end_volume_ml=f"{end:.1f}" if volumes else "",
+                negative_volume_ml=f"{kin.negative:.1f}" if volumes else "",
+                port_travel_mm=f"{kin.port:g}" if volumes else "",
+                geometry_basis="stated" if volumes else "",
+                stroke_max_mm=f"{travel + over:g}" if (over := self.made.states_strokes) is not None else "",
                 pressure_limit=kin.limit(),
                 pressure_unit=self.made.pressure_unit,
                 source=f"doc-{self.tag}-manual",
@@ -161,7 +169,7 @@ class Fork:
                     "axle_to_crown_mm": f"{above + travel:.0f}",
                     "spacer": f"spacer-{self.maker_number}",
                     "spacer_limit": str(limit),
-                    "spacers_fitted": "1",
+                    "spacers_fitted": str(min(limit, self.made.spacers_fitted)),
                     "pressure_limit": kin.limit(),
                     "pressure_unit": self.made.pressure_unit,
                 }
@@ -172,7 +180,7 @@ class Fork:
                 if travel == kin.travels[-1] and len(self.dampers) > 1 and bounded > 0.6:
                     cells["damper"] = self.dampers[0]
                 self._say("fits", id, 14, **cells)
-                if travel == kin.travels[1] and limit > 1 and draw.random() < 0.3:
+                if travel == kin.travels[1] and limit > max(1, self.made.spacers_fitted) and draw.random() < 0.3:
                     narrowed = {**cells, "spacer_limit": str(limit - 1), "variant": f"variant-{self.tag}-0"}
                     self._say("fits", f"{id}-base", 1, source=f"doc-{self.tag}-bulletin", exception_to=id, **narrowed)
 
@@ -201,16 +209,23 @@ class Fork:
                     "drives": "hex 5 mm",
                     "thread": "M6",
                     "standard": "ISO 4762",
-                    "property_class": "8.8",
+                    "property_class": made.caliper_class,
                     "count": "2",
                 },
-                7.0,
+                made.caliper_nm,
             ),
-            ("spacer-cap", {"position": "spacer cap", "kind": "cap", "drives": "hex 8 mm"}, 3.5),
-            ("knob", {"position": "adjuster knob screw", "kind": "set screw"}, 1.0),
-            ("core", {"position": "valve core", "kind": "valve core"}, 0.4),
+            ("spacer-cap", {"position": "spacer cap", "kind": "cap", "drives": "hex 8 mm"}, made.spacer_cap_nm),
+            ("knob", {"position": "adjuster knob screw", "kind": "set screw"}, made.knob_nm),
+            ("core", {"position": "valve core", "kind": "valve core"}, made.core_nm),
         ]
+        changed = {
+            place: self.draw.uniform(0.88, 1.18) for place in ("foot", "cap", "axle") if self.draw.random() < 0.2
+        }
         for place, cells, newton_metres in places:
+            if self.silent and place in ("caliper", "knob", "core"):
+                continue
+            if self.later:
+                newton_metres *= changed.get(place.split("-")[0], 1.0)
             fastener = f"fastener-{self.tag}-{place}"
             self._add(
                 "fasteners",
@@ -231,7 +246,7 @@ class Fork:
         low, high = (made.torque(newton_metres * share) if made.prints_limits else "" for share in (0.93, 1.07))
         if newton_metres < 2:
             low = high = ""
-            value = f"{newton_metres / TORQUE_UNITS[made.torque_unit]:.1f}"
+            value = made.torque(newton_metres)
         self._say("torques", id, 16, value=value, min=low, max=high, **stated)
         if newton_metres > 3 and self.draw.random() < 0.12:
             year = str(self.years[1])
@@ -249,7 +264,7 @@ class Fork:
 
     def _fills(self) -> None:
         first = self.years[0]
-        for leg in ("spring-side", "damper-side"):
+        for leg, bath in (("spring-side", self.bath), ("damper-side", self.bath * self.made.leg_ratio)):
             cells = {"chamber": f"{leg} lower leg", "fluid": f"oil-bath-{'ab'[self.made.number % 2]}", "unit": "mL"}
             if self.draw.random() < 0.4:
                 self._say(
@@ -257,7 +272,7 @@ class Fork:
                     f"fill-{self.tag}-{leg}-a",
                     15,
                     model_year_to=str(first + 1),
-                    value=f"{self.bath:.0f}",
+                    value=f"{bath:.0f}",
                     **cells,
                 )
                 self._say(
@@ -265,21 +280,22 @@ class Fork:
                     f"fill-{self.tag}-{leg}-b",
                     15,
                     model_year_from=str(first + 2),
-                    value=f"{self.bath * 1.2:.0f}",
+                    value=f"{bath * 1.2:.0f}",
                     **cells,
                 )
             else:
-                self._say("fills", f"fill-{self.tag}-{leg}", 15, value=f"{self.bath:.0f}", **cells)
+                self._say("fills", f"fill-{self.tag}-{leg}", 15, value=f"{bath:.0f}", **cells)
         self._say(
             "fills",
             f"fill-{self.tag}-piston",
             15,
             chamber="above the air piston",
             fluid="oil-bath-a",
-            value="3",
+            value=f"{self.made.piston_ml + (2 if self.draw.random() < 0.08 else 0):g}",
             unit="mL",
         )
-        self._say("fills", f"fill-{self.tag}-foam", 15, chamber="foam ring", fluid="oil-bath-a", value="2.0", unit="mL")
+        foam = f"{self.made.foam_ml + (0.5 if self.draw.random() < 0.08 else 0):g}"
+        self._say("fills", f"fill-{self.tag}-foam", 15, chamber="foam ring", fluid="oil-bath-a", value=foam, unit="mL")
         for damper in self.dampers:
             if damper.endswith("-0"):
                 cells = {"chamber": "damper", "damper": damper, "fluid": "oil-damper-a"}
@@ -322,7 +338,7 @@ class Fork:
 
     def _guides(self) -> None:
         kin, unit = self.family, self.made.mass_unit
-        for travel in kin.travels:
+        for travel in kin.travels[1:] if self.silent else kin.travels:
             for each, (light, heavy) in enumerate(zip(kin.steps, kin.steps[1:], strict=False)):
                 middle = kin.kilograms((light + heavy) / 2)
                 self._say(
@@ -360,7 +376,8 @@ class Fork:
             unit=self.made.mass_unit,
         )
         middle = self.family.travels[1]
-        pressure = self.made.pressure(self.family.start_pa(middle, 75))
+        off = self.draw.gauss(1.0, self.made.scatter)
+        pressure = self.made.pressure(self.family.start_pa(middle, 75) * off)
         self._add(
             "readings",
             f"reading-{self.tag}",

@@ -90,10 +90,30 @@ class Maker:
     over_wheel_mm: float
     prints_limits: bool
     damper_levels: bool
+    rounds_to: float
+    thinks_in: str
+    caliper_nm: float
+    spacer_cap_nm: float
+    knob_nm: float
+    core_nm: float
+    caliper_class: str
+    leg_ratio: float
+    states_geometry: bool
+    states_strokes: float | None
+    called_by: str
+    scatter: float
+    front_share: float
+    spacers_fitted: int
+    piston_ml: float
+    foam_ml: float
 
     def torque(self, newton_metres: float) -> str:
-        """A torque as this maker prints it."""
-        return _digits(newton_metres / TORQUE_UNITS[self.torque_unit], self.torque_digits)
+        """A torque as this maker prints it: a round figure in the unit it thinks in, then in the unit it prints."""
+        thought = TORQUE_UNITS[self.thinks_in]
+        step = self.rounds_to if newton_metres > 3 else min(self.rounds_to, 0.1)
+        round_nm = max(step, round(newton_metres / thought / step) * step) * thought
+        digits = self.torque_digits + (1 if newton_metres < 1 and self.torque_digits == 0 else 0)
+        return _digits(round_nm / TORQUE_UNITS[self.torque_unit], digits)
 
     def pressure(self, pascals: float) -> str:
         """A gauge pressure as this maker prints it."""
@@ -108,6 +128,7 @@ def maker(seed: int, number: int) -> Maker:
     """The maker of that number, the same each time."""
     draw = Random(f"{seed}/maker/{number}")
     torque_unit = draw.choices(list(TORQUE_UNITS), (6, 3, 1))[0]
+    thinks_in = torque_unit if draw.random() < 0.6 else "N·m"
     return Maker(
         number=number,
         id=f"maker-{number:05}",
@@ -126,6 +147,22 @@ def maker(seed: int, number: int) -> Maker:
         over_wheel_mm=draw.uniform(372, 384),
         prints_limits=draw.random() < 0.4,
         damper_levels=draw.random() < 0.5,
+        rounds_to=draw.choice((0.1, 0.1, 0.5, 1.0)) if thinks_in == "N·m" else draw.choice((1, 1, 2, 5)),
+        thinks_in=thinks_in,
+        caliper_nm=draw.uniform(6.2, 9.5),
+        spacer_cap_nm=draw.uniform(2.0, 4.8),
+        knob_nm=draw.uniform(0.5, 1.4),
+        core_nm=draw.uniform(0.25, 0.6),
+        caliper_class=draw.choice(("8.8", "8.8", "10.9", "")),
+        leg_ratio=draw.choice((0.7, 1.0, 1.0, 1.0, 1.25, 1.6)),
+        states_geometry=draw.random() < 0.7,
+        states_strokes=draw.choice((None, 0.0, 2.0, 5.0)),
+        called_by=draw.choices(("word", "stanchion", "travel"), (5, 4, 1))[0],
+        scatter=draw.uniform(0.0, 0.04),
+        front_share=draw.uniform(0.38, 0.46),
+        spacers_fitted=draw.choice((0, 1, 1, 2)),
+        piston_ml=draw.choice((1.5, 2, 3, 3, 5, 6)),
+        foam_ml=draw.choice((1.5, 2, 2, 2.5, 3)),
     )
 
 

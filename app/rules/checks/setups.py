@@ -1,7 +1,7 @@
 """Set-up guides and readings beside each other and beside the load they carry; for forks without stated volumes too."""
 
 import math
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from datetime import date
 from itertools import combinations
@@ -17,8 +17,9 @@ from app.rules.finding import Severity
 from app.rules.registry import Hit, edit, rule
 from app.rules.view import Family
 
-LOADED = Band(0.075, 0.25)  # see `pressure-unlike-load`; common practice, no source
+LOADED = Band(0.065, 0.25)  # see `pressure-unlike-load`; common practice, no source
 LOADED_AT_ALL = Band(0.05, 0.36)
+OTHERS_ALIKE, UNLIKE = 1.45, 1.75  # ratio of shares: guides of one fork that are alike, and one that is not of them
 USUAL_SAG = 0.20  # of a guide that states none; common practice, no source
 STANCHION_WALLS_MM = 3.5  # outside less bore where only the outside is known; common practice, no source
 ORDER = Band(0.95, 1.35)  # start pressure of a shorter fork over that of one up to 40 mm longer, same rider
@@ -62,37 +63,39 @@ def pressure_unlike_load(family: Family, today: date) -> Iterator[Hit]:
     """A guide or a reading at sag has a pressure that does not carry its rider at that sag on any fork.
 
     A spring is the softer the more it sags, so p*A/(m*g) times the sag is nearly one figure for all air forks, 0.11 to
-    0.17 (common practice, no source). Beyond 0.075 to 0.25 a mass is in pounds for kilograms, or a point slipped.
+    0.17 (common practice, no source). Beyond 0.065 to 0.25, or 1.75 times that of the fork's other guides, a mass is in
+    pounds for kilograms, or a point slipped.
 
     Mend: compare pressure, mass and their units with the page; if they are right, set confirmed after a second look.
     """
-    for row, share, witnessed in _guides_borne(family) if Guide in family.judged else ():
-        yield from _told(row, share, witnessed)
+    if Guide in family.judged:
+        yield from _guides_borne(family)
     for reading in family.of(Reading) if Reading in family.judged else ():
         found = _share_of_reading(family, reading)
-        if found is not None:
-            yield from _told(reading, found, witnessed=False)
+        if found is not None and not LOADED.holds(found):
+            yield _told(reading, found, not LOADED_AT_ALL.holds(found))
 
 
-def _guides_borne(family: Family) -> Iterator[tuple[Guide, float, bool]]:
-    """The middle line of each guide with its share, and whether another guide of the chassis is as guides are."""
+def _guides_borne(family: Family) -> Iterator[Hit]:
+    """The middle line of each guide whose share is no fork's, or not that of the other guides of the family."""
     found: list[tuple[Guide, float]] = []
     for ladder in ladders(family):
         borne = sorted((share, row.id, row) for row in ladder if (share := _share_of_guide(family, row)) is not None)
         if len(borne) == len(ladder):
             share, _, row = borne[len(borne) // 2]
             found.append((row, share))
-    sound = Counter(row.chassis for row, share in found if LOADED.holds(share))
-    for row, share in found:
-        yield row, share, sound[row.chassis] > 0
+    for place, (row, share) in enumerate(found):
+        others = [each for at, (_, each) in enumerate(found) if at != place]
+        alike = len(others) > 1 and max(others) <= OTHERS_ALIKE * min(others)
+        unlike = alike and not median(others) / UNLIKE <= share <= median(others) * UNLIKE
+        if unlike or not LOADED.holds(share):
+            yield _told(row, share, unlike or not LOADED_AT_ALL.holds(share))
 
 
-def _told(row: Guide | Reading, share: float, witnessed: bool) -> Iterator[Hit]:
-    if not LOADED.holds(share):
-        sure = witnessed or not LOADED_AT_ALL.holds(share)
-        severity: Severity = "reject" if sure and not row.confirmed else "warn"
-        yield Hit(row, "pressure", f"the air carries {share:.2g} of the rider at this sag; forks are near 0.13",
-                  severity=severity)  # fmt: skip
+def _told(row: Guide | Reading, share: float, sure: bool) -> Hit:
+    severity: Severity = "reject" if sure and not row.confirmed else "warn"
+    text = f"the air carries {share:.2g} of the rider at this sag; forks are near 0.13"
+    return Hit(row, "pressure", text, severity=severity)
 
 
 def _share_of_guide(family: Family, row: Guide) -> float | None:

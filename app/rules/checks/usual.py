@@ -21,8 +21,8 @@ USUAL_TORQUE: tuple[tuple[str, Band], ...] = (
     ("brake", Band(5.5, 10.6)),
     ("crown", Band(2.8, 12)),
     ("knob", Band(0.4, 1.6)),
-    ("seal head", Band(12, 42)),
-    ("cap", Band(12, 42)),
+    ("seal head", Band(10, 42)),
+    ("cap", Band(10, 42)),
     ("valve core", Band(0.2, 0.8)),
 )
 USUAL_FILL: dict[str, Band] = {"above the air piston": Band(1, 8), "foam ring": Band(1, 4)}  # mL; common practice
