@@ -14,6 +14,7 @@ from sqlalchemy import Connection, bindparam, func, select
 from app.catalogue.rows import At
 from app.catalogue.stored import REVISIONS
 from app.database.connections import Database
+from app.database.migrating import state
 from app.errors import Invalid, Refusal, Unavailable
 
 T = TypeVar("T")
@@ -129,7 +130,9 @@ class Catalogue:
     def ready(self) -> str | None:
         """None when questions can be answered, else a sentence that says why not."""
         try:
+            with self.database.opened_anew() as connection:
+                found = state(connection, "catalogue")
             with self.at():
-                return None
+                return None if found == "current" else f"the catalogue's schema is {found}, not that of this build"
         except Refusal as refusal:
             return refusal.detail

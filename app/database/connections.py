@@ -4,7 +4,9 @@ SQLite: one read-only connection serves all reads of a worker; a writer takes th
 and waits at most `WRITER_WAIT_S`. PostgreSQL: pooled connections; the writer holds an advisory transaction lock.
 """
 
+import os
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -12,12 +14,14 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
 from sqlalchemy.exc import DBAPIError, OperationalError
-from sqlalchemy.pool import NullPool, StaticPool
+from sqlalchemy.pool import NullPool, Pool, StaticPool
 
 from app.errors import NoRoom, Unavailable
 
 WRITER_WAIT_S = 5
 WRITER_LOCK = 0x4C454757  # the advisory lock of PostgreSQL writers
+LOOK_S = 0.25
+"""How long the file of a SQLite database is taken for the one at its path without looking again."""
 
 
 class Database:
@@ -29,14 +33,17 @@ class Database:
         self.is_sqlite = parsed.get_backend_name() == "sqlite"
         self._held: Connection | None = None
         self._watch: Any = None
+        self._file: tuple[int, int] | None = None
+        self._files, self._looked = 0, 0.0
         self.writes = 0
         """How often `write` has ended here; other processes are not counted."""
         if self.is_sqlite:
             if not parsed.database:
                 raise Unavailable("a SQLite database needs a file: sqlite:///path/to/legwork.db")
             self.path: Path | None = Path(parsed.database).absolute()
-            self.reader: Engine = _sqlite(self.path, read_only=True)
-            self.writer: Engine = _sqlite(self.path, read_only=False)
+            self.reader: Engine = _sqlite(self.path, "ro", StaticPool)
+            self.anew: Engine = _sqlite(self.path, "ro", NullPool)
+            self.writer: Engine = _sqlite(self.path, "rw", NullPool)
         else:
             self.path = None
             self.reader = create_engine(
@@ -49,6 +56,7 @@ class Database:
                 hide_parameters=True,
                 connect_args={"connect_timeout": 5, "options": "-c default_transaction_read_only=on"},
             )
+            self.anew = self.reader
             self.writer = create_engine(
                 url, poolclass=NullPool, hide_parameters=True, connect_args={"connect_timeout": 5}
             )
@@ -61,6 +69,7 @@ class Database:
         """
         try:
             if self.is_sqlite:
+                self._look()
                 if self._held is None:
                     self._held = self.reader.connect()
                 yield self._held
@@ -70,11 +79,38 @@ class Database:
         except (DBAPIError, sqlite3.Error) as error:
             raise plain(error) from error
 
-    def changes(self) -> int:
-        """SQLite: a number that is another whenever another connection has committed to the file; about 1 µs.
+    @contextmanager
+    def opened_anew(self) -> Iterator[Connection]:
+        """A connection that cannot write, on SQLite of its own: that a file was damaged or brought up to another schema
+        shows only to one that opens it now. Raises Unavailable when the database cannot be reached."""
+        try:
+            with self.anew.connect() as connection:
+                yield connection
+        except (DBAPIError, sqlite3.Error) as error:
+            raise plain(error) from error
 
-        Raises Unavailable when the file cannot be read.
+    def _look(self) -> None:
+        """SQLite: give up what is open of a file that is no longer the one at the path, such as after a restore.
+
+        Raises Unavailable where there is none.
         """
+        now = time.monotonic()
+        if now - self._looked < LOOK_S or self.path is None:
+            return
+        try:
+            found = os.stat(self.path)
+        except OSError as error:
+            raise Unavailable("the database is not where it should be", retry_after=5) from error
+        if self._file not in (None, (found.st_dev, found.st_ino)):
+            self.close()
+            self._files += 1
+        self._file, self._looked = (found.st_dev, found.st_ino), now
+
+    def changes(self) -> int:
+        """SQLite: a number that is another whenever another connection has committed to the file or the file is another
+        one; about 1 µs. Raises Unavailable when the file cannot be read.
+        """
+        self._look()
         if self._watch is None:
             if self.path is None:
                 raise ValueError("only a SQLite file counts its changes")
@@ -86,7 +122,7 @@ class Database:
             (number,) = self._watch.execute("PRAGMA data_version").fetchone()
         except sqlite3.Error as error:
             raise plain(error) from error
-        return int(number)
+        return int(number) + (self._files << 40)
 
     @contextmanager
     def write(self) -> Iterator[Connection]:
@@ -135,18 +171,18 @@ class Database:
             self._watch.close()
             self._watch = None
         self.reader.dispose()
+        self.anew.dispose()
         self.writer.dispose()
 
 
-def _sqlite(path: Path, *, read_only: bool) -> Engine:
-    mode = "ro" if read_only else "rwc"
+def _sqlite(path: Path, mode: str, pool: type[Pool]) -> Engine:
     engine = create_engine(
         "sqlite://",
         creator=lambda: _connect(path, mode),
-        poolclass=StaticPool if read_only else NullPool,
+        poolclass=pool,
         hide_parameters=True,  # what is stored of a fork is in no log, whatever fails
     )
-    if read_only:
+    if mode == "ro":
         return engine
 
     @event.listens_for(engine, "begin")

@@ -1,5 +1,8 @@
 """Brings a database's schema up to this build, under a lock; refuses a database that is newer, foreign or damaged."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +24,7 @@ def _config(which: str) -> Config:
     return config
 
 
+@cache
 def head(which: str) -> str:
     """The schema version of this build of `catalogue` or `shop`."""
     found = ScriptDirectory.from_config(_config(which)).get_current_head()
@@ -47,14 +51,19 @@ def knows(which: str, version: str, *, newest: bool = False) -> bool:
     """Whether this build has that schema version in its chain, or at the end of it."""
     if newest:
         return version == head(which)
-    return version in {script.revision for script in ScriptDirectory.from_config(_config(which)).walk_revisions()}
+    return version in _known(which)
+
+
+@cache
+def _known(which: str) -> frozenset[str]:
+    return frozenset(script.revision for script in ScriptDirectory.from_config(_config(which)).walk_revisions())
 
 
 def migrate(database: Database, which: str) -> None:
     """Create or upgrade the schema. Raises Unavailable with one plain sentence when that cannot be."""
     if database.path is not None:
-        database.path.parent.mkdir(parents=True, exist_ok=True)
-    with database.write() as connection:
+        _made(database.path)
+    with _told_of(database), database.write() as connection:
         if database.is_sqlite:
             verdict = connection.execute(text("PRAGMA quick_check(1)")).scalar()
             if verdict != "ok":
@@ -68,6 +77,28 @@ def migrate(database: Database, which: str) -> None:
         config = _config(which)
         config.attributes["connection"] = connection
         command.upgrade(config, "head")
+
+
+def _made(path: Path) -> None:
+    """An empty file where there is none: no other connection makes one, so one that is lost is not taken for empty."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.touch(mode=0o600)
+    except OSError as error:
+        raise Unavailable(f"the database {path} cannot be made: {error.strerror}") from error
+
+
+@contextmanager
+def _told_of(database: Database) -> Iterator[None]:
+    """Which database it is that cannot be used, and what SQLite or PostgreSQL says of it."""
+    try:
+        yield
+    except Unavailable as refused:
+        cause = getattr(refused.__cause__, "orig", None) or refused.__cause__
+        if cause is None:
+            raise
+        said = str(cause).strip().splitlines()[0]
+        raise Unavailable(f"the database {database.url.render_as_string()} cannot be used: {said}") from refused
 
 
 def run_in_context(context: Any, metadata: MetaData) -> None:

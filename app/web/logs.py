@@ -5,7 +5,7 @@ import re
 import sys
 import time
 from functools import lru_cache
-from typing import Any, TextIO
+from typing import Any, TextIO, cast
 
 import structlog
 from pydantic_core import to_json
@@ -26,7 +26,7 @@ def build_logger(settings: Settings, to: TextIO | None = None) -> FilteringBound
         else structlog.processors.KeyValueRenderer(key_order=["time", "level", "event"])
     )
     logger: FilteringBoundLogger = structlog.wrap_logger(
-        structlog.WriteLogger(to or sys.stderr),
+        structlog.WriteLogger(cast(TextIO, _Lossy(to or sys.stderr, settings.log_format))),
         processors=[
             structlog.processors.add_log_level,
             _with_time,
@@ -38,6 +38,31 @@ def build_logger(settings: Settings, to: TextIO | None = None) -> FilteringBound
         cache_logger_on_first_use=True,
     ).bind()  # at once: the proxy that binds late costs as much as the line
     return logger
+
+
+class _Lossy:
+    """A stream whose full disk is no reason to fail a request: lines that cannot be written are counted, and the next
+    that can be is followed by their number."""
+
+    def __init__(self, to: TextIO, log_format: str) -> None:
+        self.to, self.lost = to, 0
+        self.told = '{"event":"log lines lost","level":"warning","lost":%d}' if log_format == "json" else (
+            "level='warning' event='log lines lost' lost=%d"
+        )  # fmt: skip
+
+    def write(self, line: str) -> None:
+        """A whole line."""
+        try:
+            self.to.write(line)
+            self.to.flush()
+            if self.lost:
+                self.to.write(self.told % self.lost + "\n")
+                self.lost = 0
+        except OSError:
+            self.lost += 1
+
+    def flush(self) -> None:
+        """Each line is, as it is written."""
 
 
 @lru_cache(maxsize=1024)

@@ -15,6 +15,7 @@ from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 from app.settings import Settings
 from app.web.connection import timed
 from app.web.logs import ServerLog, build_logger
+from app.web.middleware.measured import Measured
 
 CANNOT_LISTEN = 3
 """Exit code where the address cannot be listened on."""
@@ -23,6 +24,8 @@ CANNOT_LISTEN = 3
 def config_of(app: Any, settings: Settings, parser: Literal["httptools", "h11"] = "httptools") -> uvicorn.Config:
     """How uvicorn is to run `app`. Its own limit_concurrency counts idle connections too, so ours are used instead
     (`max_connections`, `max_in_flight`); X-Forwarded-* are believed from `trusted_proxies` only."""
+    if settings.metrics != "off":
+        app = Measured(app)
     if settings.trusted_proxies:
         app = ProxyHeadersMiddleware(app, trusted_hosts=settings.trusted_proxies)
     return uvicorn.Config(

@@ -4,7 +4,7 @@ import time
 from typing import Any
 
 from limits import RateLimitItem, parse
-from limits.storage import storage_from_string
+from limits.storage import MemoryStorage, storage_from_string
 from limits.strategies import MovingWindowRateLimiter
 from starlette.datastructures import MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -27,6 +27,7 @@ class Rates:
         self.limiter = MovingWindowRateLimiter(storage_from_string(settings.rate_store))
         self.reads = parse(settings.read_rate) if settings.read_rate else None
         self.writes = parse(settings.write_rate)
+        self.seen = 0.0
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http" or not scope["path"].startswith("/v1/"):
@@ -37,6 +38,7 @@ class Rates:
         if rate is None:
             await self.app(scope, receive, send)
             return
+        self._mind_the_clock()
         client: Any = scope.get("client")
         who = ("read" if lookup else "write", client[0] if client else "local")
         allowed = self.limiter.hit(rate, *who)
@@ -55,6 +57,13 @@ class Rates:
             await send(message)
 
         await self.app(scope, receive, send_counted)
+
+    def _mind_the_clock(self) -> None:
+        """A clock that was set back would leave clients shut out until it has caught up: counting begins anew."""
+        now = time.time()
+        if now < self.seen - 1 and isinstance(self.limiter.storage, MemoryStorage):
+            self.limiter.storage.reset()
+        self.seen = now
 
 
 def _headers(rate: RateLimitItem, remaining: int, wait: int) -> dict[str, str]:

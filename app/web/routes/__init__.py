@@ -16,6 +16,7 @@ from app.web.routes import (
     health,
     identify,
     job_cards,
+    metrics,
     part_questions,
     problems,
     revisions,
@@ -30,6 +31,7 @@ from app.web.routes import (
 
 ROUTERS: tuple[APIRouter, ...] = (
     health.router,
+    metrics.router,
     docs.router,
     start.router,
     problems.router,

@@ -1,5 +1,7 @@
 """Whether the process lives, and whether it can answer; for load balancers and operators."""
 
+import asyncio
+
 from fastapi import Request
 from starlette.responses import JSONResponse, Response
 
@@ -31,7 +33,9 @@ async def healthz() -> Response:
 async def readyz(request: Request) -> Response:
     """503 with a sentence while the catalogue cannot be read."""
     catalogue = request.app.state.catalogue
-    wrong: str | None = "No catalogue is open." if catalogue is None else catalogue.ready()
+    wrong: str | None = "No catalogue is open."
+    if catalogue is not None:
+        wrong = await asyncio.to_thread(catalogue.ready)  # a server that does not answer must not hold up the others
     if wrong is not None:
         return problem_response(request.scope, "unavailable", wrong, headers={"Retry-After": "5"})
     return JSONResponse({"status": "ready"}, headers={"Cache-Control": "no-store"})

@@ -1,0 +1,57 @@
+"""Counts and times every request, around all else, so that what is answered from what is kept counts too."""
+
+from collections.abc import Awaitable
+from time import perf_counter
+from typing import Any
+
+from starlette.types import Message, Receive, Scope, Send
+
+from app.web.metrics import NO_ROUTE, Counts
+
+_GONE = 499  # as in the log: the client was gone before an answer began
+_MOST_PATHS = 20_000
+
+
+class Measured:
+    """Pure ASGI. A route leaves its template in `state["route"]`; an answer that was kept passes no route, and has the
+    template that its path was answered by before."""
+
+    def __init__(self, app: Any) -> None:
+        self.app = app
+        self.counts: Counts = Counts()
+        app.state.metrics = self.counts
+        self.templates: dict[str, str] = {}
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        begun = perf_counter()
+        state: dict[str, Any] = scope.setdefault("state", {})
+        status = _GONE
+
+        def heard(message: Message) -> Awaitable[None]:
+            nonlocal status
+            if message["type"] == "http.response.start":
+                status = message["status"]
+            return send(message)
+
+        counts = self.counts
+        counts.in_flight += 1
+        try:
+            await self.app(scope, receive, heard)
+        finally:
+            counts.in_flight -= 1
+            route = state.get("route")
+            if route is None or scope["path"] not in self.templates:
+                route = self._remembered(scope["path"], route, status)
+            counts.add(route, scope["method"], status, perf_counter() - begun)
+
+    def _remembered(self, path: str, route: str | None, status: int) -> str:
+        if route is None:
+            return self.templates.get(path, NO_ROUTE) if status in (200, 304) else NO_ROUTE
+        if status == 200:
+            if len(self.templates) >= _MOST_PATHS:
+                self.templates.clear()
+            self.templates[path] = route
+        return route

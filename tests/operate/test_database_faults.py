@@ -1,0 +1,165 @@
+"""What becomes of the database file under a running service: said by `/readyz` and 503, and over once it is mended."""
+
+import io
+import os
+import shutil
+import sqlite3
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+
+import httpx
+import pytest
+
+from app.access import keys
+from app.catalogue.catalogue import Catalogue
+from app.database.connections import Database
+from app.main import create_app
+from app.settings import Settings
+from tests.api.writing import TORQUE, put
+from tests.operate.conftest import Called
+from tests.problems import assert_problem
+
+pytestmark = pytest.mark.anyio
+PAGE = 4096
+FITS = "/v1/chassis/quembry-trivet-35/fits?travel=150"
+
+
+@pytest.fixture
+def anyio_backend() -> str:
+    return "asyncio"
+
+
+def lost(path: Path) -> None:
+    for each in path.parent.glob(f"{path.name}*"):
+        each.unlink()
+
+
+def lost_and_made_anew_empty(path: Path) -> None:
+    lost(path)
+    path.write_bytes(b"")
+
+
+def emptied(path: Path) -> None:
+    os.truncate(path, 0)
+
+
+def cut_off(path: Path) -> None:
+    os.truncate(path, path.stat().st_size // 2 // PAGE * PAGE)
+
+
+def garbage_in_its_pages(path: Path) -> None:
+    size = path.stat().st_size
+    with path.open("r+b") as file:
+        file.seek(PAGE)
+        file.write(os.urandom(size - PAGE))
+
+
+def garbage_in_its_first_page(path: Path) -> None:
+    with path.open("r+b") as file:
+        file.write(os.urandom(PAGE))
+
+
+def of_a_newer_build(path: Path) -> None:
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute("UPDATE alembic_version SET version_num = '9999'")
+
+
+LOOKUPS_GO_ON = {garbage_in_its_first_page, of_a_newer_build}
+FAULTS = [
+    lost, lost_and_made_anew_empty, emptied, cut_off, garbage_in_its_pages, garbage_in_its_first_page, of_a_newer_build,
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+async def test_a_fault_under_a_running_service_is_said_and_over_when_mended(
+    fresh: tuple[Database, Database], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fault: Callable[[Path], None]
+) -> None:
+    """A newer schema, or a first page that is read once only, does not hinder what is answered rightly all the same."""
+    monkeypatch.setattr("app.database.connections.LOOK_S", 0.0)
+    catalogue, shop = fresh
+    path = catalogue.path
+    assert path is not None
+    token = keys.add(shop, "bench 1", ["edit", "bench"]).token
+    settings = Settings(
+        allowed_hosts=["t.test"], database_url=f"sqlite:///{path}", shop_database_url=shop.url.render_as_string()
+    )
+    log = io.StringIO()
+    app = create_app(settings, Catalogue(catalogue), shop, log_to=log)
+    headers = {"Authorization": f"Bearer {token}"}
+    transport = httpx.ASGITransport(app)
+    async with httpx.AsyncClient(transport=transport, base_url="http://t.test", headers=headers, timeout=60) as client:
+        before = (await client.get(FITS)).content
+        statement = await client.get(f"/v1/torques/{TORQUE}")
+        shutil.copy(path, tmp_path / "whole.db")
+        fault(path)
+        assert (await client.get("/healthz")).status_code == 200
+        refused = await client.get("/readyz")
+        assert_problem(refused, 503)
+        assert refused.headers["retry-after"] == "5"
+        asked = await client.get(f"{FITS}&model_year=2023")
+        if fault in LOOKUPS_GO_ON:
+            assert asked.status_code == 200
+        else:
+            assert_problem(asked, 503)
+        if fault is not of_a_newer_build:
+            edit = put({**statement.json()["row"], "page": "99"})
+            tag = {"If-Match": statement.headers["etag"]}
+            assert_problem(await client.put(f"/v1/statements/{TORQUE}", json=edit, headers=tag), 503)
+        assert str(path) not in refused.text + asked.text
+        assert "Traceback" not in log.getvalue()
+        assert path.exists() == (fault is not lost), "an empty database was made in place of the one that is lost"
+        mend(path, tmp_path / "whole.db")
+        assert (await client.get("/readyz")).status_code == 200
+        assert (await client.get(FITS)).content == before
+
+
+def mend(path: Path, whole: Path) -> None:
+    """As a restore does it: a new file in place of the old, which no log of the old one may reach."""
+    for each in path.parent.glob(f"{path.name}-*"):
+        each.unlink()
+    beside = path.with_name("beside.db")
+    shutil.copy(whole, beside)
+    beside.replace(path)
+
+
+@pytest.mark.parametrize("fault", [cut_off, garbage_in_its_pages, garbage_in_its_first_page, of_a_newer_build])
+@pytest.mark.parametrize("command", ["serve", "migrate"])
+def test_a_service_does_not_start_on_what_it_cannot_use(
+    fresh: tuple[Database, Database], legwork: Called, fault: Callable[[Path], None], command: str
+) -> None:
+    catalogue, shop = fresh
+    assert catalogue.path is not None
+    catalogue.close()
+    fault(catalogue.path)
+    content = catalogue.path.read_bytes()
+    port = ["--port", "0"] if command == "serve" else []
+    code, out, err = legwork(
+        command, *port, database_url=f"sqlite:///{catalogue.path}", shop_database_url=shop.url.render_as_string()
+    )
+    assert (code, out, err.count("\n")) == (1, "", 1)
+    assert str(catalogue.path) in err
+    assert catalogue.path.read_bytes() == content
+
+
+def test_a_locked_database_is_said_to_be(
+    fresh: tuple[Database, Database], legwork: Called, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("app.database.connections.WRITER_WAIT_S", 0.2)
+    catalogue, shop = fresh
+    assert catalogue.path is not None
+    with closing(sqlite3.connect(catalogue.path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        code, _, err = legwork(
+            "migrate", database_url=f"sqlite:///{catalogue.path}", shop_database_url=shop.url.render_as_string()
+        )
+        assert (code, err.count("\n")) == (1, 1)
+        assert "locked" in err
+        with catalogue.read() as connection:
+            assert connection.exec_driver_sql("SELECT max(number) FROM revisions").scalar() == 1
+
+
+def test_a_lookup_makes_no_database_where_there_is_none(tmp_path: Path, legwork: Called) -> None:
+    code, _, err = legwork("ask", "makers", database_url=f"sqlite:///{tmp_path / 'absent.db'}")
+    assert (code, err.count("\n")) == (1, 1)
+    assert list(tmp_path.iterdir()) == []
