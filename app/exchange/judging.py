@@ -14,7 +14,8 @@ from app.catalogue.rows import Rows
 from app.catalogue.stored import FINDINGS, OPEN, SQL
 from app.catalogue.tables import TABLES, Chassis
 from app.catalogue.writing import NewRevision
-from app.rules.engine import ALL_RULES, judge_all, judge_change, judge_edits
+from app.rules.bench import ALL_RULES
+from app.rules.engine import judge_all, judge_change, judge_edits
 from app.rules.finding import Finding
 from app.rules.registry import RULES
 from app.rules.touched import touched

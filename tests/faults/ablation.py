@@ -3,7 +3,7 @@
 from collections import defaultdict
 from dataclasses import dataclass, field
 
-from app.rules.engine import Bench
+from app.rules.bench import Bench
 from app.rules.finding import Finding
 from app.rules.registry import RULES
 from tests.faults.fault import KINDS, Fault, made

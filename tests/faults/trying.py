@@ -8,7 +8,8 @@ from pathlib import Path
 
 from app.catalogue.rows import MemoryRows, Overlay
 from app.catalogue.tables import TABLES, Row, from_cells
-from app.rules.engine import ALL_RULES, Bench, judge_all, judge_change
+from app.rules.bench import ALL_RULES, Bench
+from app.rules.engine import judge_all, judge_change
 from app.rules.finding import Finding
 from app.rules.registry import RULES
 from app.rules.view import Change

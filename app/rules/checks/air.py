@@ -7,9 +7,10 @@ from itertools import pairwise
 
 from app.catalogue.tables import Chassis, Fit, Guide, Spring
 from app.rules.checks.envelope import FORM
+from app.rules.family import Family
 from app.rules.finding import Severity
 from app.rules.registry import Hit, edit, rule
-from app.rules.view import Family, RowView
+from app.rules.view import RowView
 
 WALL_MM = 1.0  # least difference of diameter and bore of a stanchion, both walls; design, section 5
 USUAL_BORE = (0.82, 0.95)  # bore over stanchion diameter; design, section 5

@@ -16,8 +16,9 @@ from app.rules.bands import (
     torque_band,
 )
 from app.rules.checks.envelope import FORM
+from app.rules.family import Family
 from app.rules.registry import Hit, edit, rule
-from app.rules.view import Family, RowView
+from app.rules.view import RowView
 
 
 def _a(name: str) -> str:

@@ -6,8 +6,8 @@ from datetime import date
 from app.catalogue.scopes import empty
 from app.catalogue.tables import Chassis, Fastener, Fill, Grease, Guide, Torque
 from app.rules.checks.envelope import FORM
+from app.rules.family import Family
 from app.rules.registry import Hit, edit, rule
-from app.rules.view import Family
 
 OILS = ("damper oil", "bath oil")
 BOTH = (*OILS, "grease", "assembly paste")

@@ -10,8 +10,9 @@ from app.physics.bolt import NUT_FACTORS, preload_n, proof_stress_pa, share_of_p
 from app.physics.threads import Thread, parse_thread
 from app.rules.bands import figure
 from app.rules.checks.envelope import FORM
+from app.rules.family import Family
 from app.rules.registry import Hit, edit, rule
-from app.rules.view import EntityView, Family, RowView
+from app.rules.view import EntityView, RowView
 from app.standards.lookups import key_size
 
 HEX = re.compile(r"hex ([0-9]+(?:\.[0-9]+)?) mm")

@@ -8,8 +8,9 @@ from itertools import pairwise
 from app.catalogue.agreement import kilograms
 from app.catalogue.tables import Chassis, Fastener, Fill, Fit, Guide, Procedure, Step, Torque, Use
 from app.rules.checks.envelope import FORM
+from app.rules.family import Family
 from app.rules.registry import Hit, edit, rule
-from app.rules.view import EntityView, Family
+from app.rules.view import EntityView
 
 LOWER_LEGS = ("spring-side lower leg", "damper-side lower leg")
 PERHAPS = ("unit-slip", "digit-slip", "rider-mass-implausible", "disagree-unrelated", "stated-twice")

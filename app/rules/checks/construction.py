@@ -8,9 +8,9 @@ from itertools import pairwise
 from app.catalogue.tables import Fit, Spring
 from app.physics.air_chambers import disc_area_m2
 from app.rules.checks.envelope import FORM
+from app.rules.family import Family
 from app.rules.finding import Severity
 from app.rules.registry import Hit, edit, rule
-from app.rules.view import Family
 
 SIBLING_VOLUME = 0.03  # share of the chamber by which rounded volumes of one construction differ
 FAR_VOLUME = 0.3  # share beyond which no variation of a construction explains a volume

@@ -7,8 +7,9 @@ from datetime import date
 from app.catalogue.agreement import agree, differences, subject
 from app.catalogue.scopes import contains, narrower, overlap
 from app.catalogue.tables import Statement
+from app.rules.family import Family
 from app.rules.registry import Hit, edit, rule
-from app.rules.view import Family, cell
+from app.rules.view import cell
 
 UNREADABLE = ("unit-unknown", "unit-of-another-kind", "unit-missing", "figure-not-positive", "limits-crossed",
               "span-reversed", "id-taken", "reference-missing")  # fmt: skip

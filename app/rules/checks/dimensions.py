@@ -7,8 +7,9 @@ from datetime import date
 from app.catalogue.tables import Chassis, Damper, Fit, Frame, Interval, Reading, Spacer, Spring
 from app.rules.bands import DIMENSIONS, HOURS, READ_PRESSURE_KPA, RIDER_KG, TEMPERATURE_C, figure
 from app.rules.checks.envelope import FORM
+from app.rules.family import Family
 from app.rules.registry import Hit, edit, rule
-from app.rules.view import Family, RowView
+from app.rules.view import RowView
 
 LONGEST_YEARS = 10  # model years of one generation
 UNFITTED_MM = 30  # a chassis is not built to travels so far from every spring listed for it

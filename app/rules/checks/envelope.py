@@ -7,8 +7,9 @@ from fractions import Fraction
 from app.catalogue.agreement import pascals
 from app.catalogue.scopes import empty
 from app.catalogue.tables import Fit, Guide, Row
+from app.rules.family import Family
 from app.rules.registry import Hit, edit, rule
-from app.rules.view import Family, RowView
+from app.rules.view import RowView
 
 FORM = ("figure-not-positive", "figure-negative", "span-reversed", "year-implausible", "unit-unknown",
         "unit-of-another-kind", "unit-missing", "limits-crossed", "reference-missing")  # fmt: skip

@@ -8,8 +8,9 @@ from app.catalogue.tables import Fill, Fluid
 from app.physics.fluids import viscosity_index
 from app.rules.bands import figure
 from app.rules.checks.envelope import FORM
+from app.rules.family import Family
 from app.rules.registry import Hit, edit, rule
-from app.rules.view import Family, RowView
+from app.rules.view import RowView
 
 DENSITY = (Decimal("0.7"), Decimal("1.2"))  # g/mL at 15 °C: mineral and synthetic oils; common practice, no source
 INDEX = (-60, 600)  # viscosity index; common practice, no source

@@ -7,8 +7,9 @@ from datetime import date
 from app.catalogue.scopes import Scope, overlap
 from app.catalogue.tables import STATEMENTS, TABLES, Part, Reading, Row, Spring, Statement, Step, Use, Variant
 from app.rules.columns import said
+from app.rules.family import Family
 from app.rules.registry import Hit, edit, rule
-from app.rules.view import ChangeView, EntityView, Family, RowView, references
+from app.rules.view import ChangeView, EntityView, RowView, references
 
 ABOUT: dict[type[Row], tuple[str, ...]] = {table: table.about for table in STATEMENTS}
 SLOT = re.compile(r"\{([^{}]*)\}")

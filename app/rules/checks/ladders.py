@@ -8,10 +8,10 @@ from datetime import date
 from app.catalogue.tables import Guide
 from app.rules.checks.air import ladders
 from app.rules.checks.envelope import FORM
+from app.rules.family import Family
 from app.rules.finding import Severity
 from app.rules.registry import Hit, edit, rule
 from app.rules.siblings import ALIKE, ENOUGH
-from app.rules.view import Family
 
 LEAST_LINES = 5
 STRAIGHT = 0.05  # how far the other lines may lie off their own straight line: pressures are printed in round figures

@@ -9,9 +9,9 @@ from app.catalogue.tables import Chassis, Guide, Interval
 from app.rules.checks.completeness import PERHAPS, brackets
 from app.rules.checks.envelope import FORM
 from app.rules.checks.provenance import PAGED
+from app.rules.family import Family
 from app.rules.finding import Severity
 from app.rules.registry import Hit, edit, rule
-from app.rules.view import Family
 
 YEARS_BEFORE = 2  # a manual is printed for the model year, in the year before it
 

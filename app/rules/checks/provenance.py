@@ -4,8 +4,9 @@ from collections.abc import Iterator
 from datetime import date
 
 from app.catalogue.tables import STATEMENTS, Fit, Guide, Source, Use
+from app.rules.family import Family
 from app.rules.registry import Hit, edit, rule
-from app.rules.view import ChangeView, Family, RowView
+from app.rules.view import ChangeView, RowView
 
 PAGED = ("manual", "bulletin")
 

@@ -11,8 +11,8 @@ from app.physics.air_chambers import AirSpring, disc_area_m2
 from app.physics.air_spring import coefficient_m2
 from app.physics.load import BIKE_KG, FRONT_SHARE, FRONT_SHARE_HALF_WIDTH, UNSPRUNG_FRONT_KG, front_load_n
 from app.rules.checks.envelope import FORM
+from app.rules.family import Family
 from app.rules.registry import Hit, edit, rule
-from app.rules.view import Family
 
 AMBIENT_PA = 101_325.0  # ISO 2533, sea level
 LEAST_SAG, MOST_SAG = 0.10, 0.40

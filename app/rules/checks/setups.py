@@ -13,9 +13,9 @@ from app.rules.bands import Band, figure
 from app.rules.checks.air import ladders
 from app.rules.checks.envelope import FORM
 from app.rules.checks.slips import BEYOND
+from app.rules.family import Family
 from app.rules.finding import Severity
 from app.rules.registry import Hit, edit, rule
-from app.rules.view import Family
 
 LOADED = Band(0.065, 0.25)  # see `pressure-unlike-load`; common practice, no source
 LOADED_AT_ALL = Band(0.05, 0.36)

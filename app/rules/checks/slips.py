@@ -7,10 +7,11 @@ from datetime import date
 from app.catalogue.tables import Fastener, Fill, Fit, Guide, Interval, Limit, Row, Statement, Torque
 from app.rules.bands import LIMITS, figure
 from app.rules.checks.envelope import FORM
+from app.rules.family import Family
 from app.rules.finding import Severity
 from app.rules.registry import Hit, edit, rule
 from app.rules.siblings import ALIKE, ENOUGH, Figure, Slip, all_alike, slips
-from app.rules.view import Family, cell
+from app.rules.view import cell
 from app.units.table import Kind
 
 BEYOND = ("torque-outside-band", "torque-above-thread", "fill-outside-band", "pressure-implausible",

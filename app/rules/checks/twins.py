@@ -11,9 +11,10 @@ from app.catalogue.tables import Fastener, Fill, Fit, Row, Statement, Torque
 from app.rules.bands import figure
 from app.rules.checks.envelope import FORM
 from app.rules.checks.slips import BEYOND
+from app.rules.family import Family
 from app.rules.registry import Hit, edit, rule
 from app.rules.siblings import ALIKE, ENOUGH
-from app.rules.view import Family, cell
+from app.rules.view import cell
 from app.units.table import Kind
 
 TWIN = 1.1  # bolts of both sides are tightened alike, within what printing them in other units rounds away

@@ -8,9 +8,10 @@ from app.catalogue.agreement import unit_of
 from app.catalogue.tables import Fastener, Fill, Fit, Guide, Row, Statement, Torque
 from app.rules.checks.envelope import FORM
 from app.rules.checks.slips import BEYOND
+from app.rules.family import Family
 from app.rules.registry import Hit, edit, rule
 from app.rules.siblings import ENOUGH
-from app.rules.view import Family, cell
+from app.rules.view import cell
 from app.units.table import Kind
 
 

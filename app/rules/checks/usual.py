@@ -9,8 +9,9 @@ from app.catalogue.tables import Chassis, Fastener, Fill, Fit, Torque
 from app.rules.bands import Band, figure
 from app.rules.checks.envelope import FORM
 from app.rules.checks.slips import BEYOND
+from app.rules.family import Family
 from app.rules.registry import Hit, edit, rule
-from app.rules.view import Family, RowView
+from app.rules.view import RowView
 
 # Where nearly all forks of the trade lie, in N·m; the first word that the position holds counts. Common practice.
 USUAL_TORQUE: tuple[tuple[str, Band], ...] = (
