@@ -5,11 +5,35 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from app.catalogue.rows import Rows
-from app.catalogue.tables import STATEMENTS, Chassis, Fastener, Procedure, Row, Step, Tool, Variant
+from app.catalogue.tables import (
+    STATEMENTS,
+    Chassis,
+    Fastener,
+    Fluid,
+    Maker,
+    Part,
+    Procedure,
+    Row,
+    Source,
+    Spacer,
+    Step,
+    Tool,
+    Variant,
+)
 from app.rules.view import Change, referring
 
 # What is said for people: no rule compares it across rows, so a change of these alone touches no family.
 SPOKEN = frozenset({"name", "title", "page", "part_number", "colour_mark", "model_code", "note", "source", "marks"})
+
+# What families read of the things that very many of them name; a change of anything else in them touches none.
+READ: dict[type[Row], frozenset[str]] = {
+    Maker: frozenset(),
+    Tool: frozenset(),
+    Fluid: frozenset({"maker", "kind"}),
+    Part: frozenset({"maker", "kind", "superseded_by"}),
+    Source: frozenset({"maker", "kind", "published_on"}),
+    Spacer: frozenset({"volume_ml"}),
+}
 
 # The tables that a family is made of, with the column that names the chassis.
 FAMILY_OF: dict[type[Row], str] = {
@@ -90,7 +114,9 @@ def _heard(change: Change) -> bool:
     if change.before is None or change.after is None:
         return True
     before, after = change.before.__dict__, change.after.__dict__
-    return any(before[name] != after[name] for name in before if name not in SPOKEN)
+    read = READ.get(change.table)
+    heard = before.keys() - SPOKEN if read is None else read
+    return any(before[name] != after[name] for name in heard)
 
 
 def _named_by(shapes: Touched, chassis: _Chassis, changed: type[Row], rows: Iterable[Row], gone: bool) -> None:
