@@ -51,6 +51,23 @@ async def test_the_next_card_starts_from_what_was_fitted(demo: Database, tmp_pat
         assert SERIAL not in bench.service.log.getvalue()
 
 
+async def test_a_fleet_names_forks_of_the_shop_and_each_card_is_that_of_its_fork(
+    demo: Database, tmp_path: Path
+) -> None:
+    async with benches(demo, tmp_path) as (bench, _, other):
+        id = await bench.register()
+        card = {"chassis": CHASSIS, "fork": id, "job": "travel-change", "to_travel": 200}
+        elsewhere = {**card, "chassis": "lommeris-smirr-35"}
+        found = (await bench("POST", "/v1/job-cards", {"cards": [card, elsewhere]})).json()
+        assert (found["made"], found["refused"]) == (1, 1)
+        assert found["cards"][0]["card"] == await bench.get(f"{CARD}&fork={id}")
+        assert found["cards"][1]["problem"]["errors"][0]["code"] == "fork-of-another-chassis"
+        theirs = (await other("POST", "/v1/job-cards", {"cards": [card]})).json()
+        assert theirs["cards"][0]["status"] == 404, "a fork of another shop is none"
+        nobody = (await bench.service.client.post("/v1/job-cards", json={"cards": [card]})).json()
+        assert nobody["cards"][0]["status"] == 403, "this key has no scope bench"
+
+
 async def test_what_is_given_beats_what_is_noted(demo: Database, tmp_path: Path) -> None:
     async with benches(demo, tmp_path) as (bench, _, _):
         id = await bench.register()

@@ -11,6 +11,7 @@ JOBS = ("travel-change", "spacer-change", "lower-leg-service", "full-service")
 OTHERS = (
     "/", "/?q=trivet", "/?q=zzzzzz", "/problems", "/problems/gone", "/v1/units", "/v1/standards", "/v1/rules",
     "/v1/findings", "/v1/rules/reference-missing", "/v1/revisions", "/v1/revisions/latest", "/v1/changes",
+    "/v1/identify?stanchion_diameter=37&wheel_size=29&model_year=2023", "/v1/identify?mark=q",
     "/v1/convert?value=7.3&from=N%C2%B7m&to=in%C2%B7lbf",
 )  # fmt: skip
 

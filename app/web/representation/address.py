@@ -71,6 +71,12 @@ class Address:
         pairs = [pair for pair in self.pairs if pair[0] not in ("format", "as_of", "min_revision", "revision")]
         return f"{self._scope['scheme']}://{host}{_joined(self.path, [*pairs, ('revision', str(revision))])}"
 
+    def whole(self, suffix: str) -> str:
+        """The whole address of the same answer in another form, for a terminal."""
+        host = next((value for name, value in self._scope["headers"] if name == b"host"), b"").decode("latin-1")
+        own = self.form(suffix).removeprefix(f"{self.path}.{suffix}")
+        return f"{self._scope['scheme']}://{host}{urllib.parse.quote(self.path)}.{suffix}{own}"
+
     def hidden(self, *without: str) -> list[tuple[str, str]]:
         """What a form must carry along beside what it asks for."""
         return [(name, value) for name, value in self.pairs if name not in without and name not in ("format", "cursor")]

@@ -9,14 +9,17 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlencode
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 from starlette.types import Scope
 
 from app.catalogue.tables import TABLES
+from app.questions.setup_asked import SetupAsked
+from app.questions.sheet import SheetAsked
 from app.web.representation import bike_svg, guided, outline, words
-from app.web.representation.address import Address, carried, unit_links
+from app.web.representation.address import Address, carried, parameters_of, unit_links
 from app.web.representation.code import square_code
 from app.web.representation.drawings import DRAWINGS
 from app.web.representation.kinds import Answered, Representation, register
@@ -61,12 +64,12 @@ def environment() -> Environment:
     made.filters |= {
         "label": words.label, "heading": words.heading, "plain": words.plain, "quantity": words.quantity_text,
         "scope": words.scope_words, "mass": words.mass_words, "source_line": words.source_words,
-        "basis_shown": words.basis_shown,
+        "basis_shown": words.basis_shown, "left": words.left,
     }  # fmt: skip
     made.globals |= {
         "sections": outline.sections, "node_of": outline.node_of, "link_of": outline.link_of,
         "is_quantity": outline.is_quantity, "with_unit": words.with_unit, "split": _split, "tables": TABLES,
-        "carried": carried, "grouped": _grouped, "not_drawn": bike_svg.missing,
+        "carried": carried, "grouped": _grouped, "configured": _configured, "not_drawn": bike_svg.missing,
     }  # fmt: skip
     return made
 
@@ -146,6 +149,16 @@ def _grouped(statements: list[Mapping[str, Any]]) -> list[Group]:
         source = words.source_words(each["source"]) if "source" in each else ""
         groups.setdefault((scope, source), Group(scope, [])).rows.append(each)
     return list(groups.values())
+
+
+def _configured(recent: Mapping[str, Any], question: str) -> str:
+    """The address of a question about a configuration that the bench log has."""
+    known = {name: value for name, value in recent["configuration"].items() if name != "fluids"}
+    if "travel" in known:
+        known["travel"] = f"{words.plain(known['travel']['value'])} {known['travel']['unit']}"
+    taken = parameters_of(SheetAsked if question == "sheet" else SetupAsked)
+    query = urlencode([(name, str(value)) for name, value in known.items() if name in taken])
+    return f"/v1/chassis/{recent['chassis']}/{question}?{query}"
 
 
 def _split(text: str) -> tuple[str, str]:

@@ -90,6 +90,11 @@ def plain(value: Any) -> str:
     return str(value)
 
 
+def left(value: float, unit: str) -> str:
+    """What is left until something is due, or by how much it is over: `28 h left`, `84 days over`."""
+    return f"{plain(abs(value))} {unit} {'over' if value < 0 else 'left'}"
+
+
 def with_unit(name: str, value: Any) -> str:
     """A bare number with the unit that its name bears, else the value in words."""
     said, unit = plain(value), unit_of(name)

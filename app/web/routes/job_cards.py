@@ -15,7 +15,7 @@ from app.questions.cautions import cautions
 from app.questions.fits import chosen_units
 from app.questions.job.fleet import MOST_CARDS, shopping_list
 from app.questions.job.shapes import FLEET, CardOfFleet, FleetAnswer
-from app.questions.job_card import JOB_CARD, JobCardAnswer, JobCardAsked, Made, job_card, made
+from app.questions.job_card import JOB_CARD, JobCardAnswer, Made, job_card, made
 from app.web.faults import faults_of
 from app.web.fork_in_question import JobCardOfFork, filled_in
 from app.web.json_body import read_model
@@ -28,9 +28,9 @@ from app.web.strict import SLUG, strict_router
 router = strict_router(tags=["questions"])
 
 
-
 class FleetBody(TypedDict):
-    """Up to 200 configurations: each the id of a chassis and the parameters of `job-card`, as text or numbers."""
+    """Up to 200 configurations: each the id of a chassis and the parameters of `job-card`, as text or numbers.
+    `fork` names a fork of your bench log, as there."""
 
     cards: Annotated[list[dict[str, Any]], Field(min_length=1, max_length=MOST_CARDS)]
 
@@ -73,7 +73,8 @@ async def job_cards(request: Request, asked: Annotated[Common, Query()]) -> Resp
     for index, given in enumerate(body["cards"]):
         try:
             chassis, wanted = _read(given, index, {**shared, "revision": revision})
-            one = await catalogue.ask(lambda at, id=chassis, how=wanted: made(at, id, how), wanted.pin())
+            filled = await filled_in(request, chassis, wanted)
+            one = await catalogue.ask(lambda at, id=chassis, how=filled: made(at, id, how), filled.pin())
         except Refusal as refusal:
             problem = problem_of(request.scope, refusal)
             cards.append({"index": index, "status": problem["status"], "problem": problem})
@@ -88,7 +89,7 @@ async def job_cards(request: Request, asked: Annotated[Common, Query()]) -> Resp
     return respond(request, found, FLEET, question="job-cards")
 
 
-def _read(given: dict[str, Any], index: int, shared: dict[str, Any]) -> tuple[str, JobCardAsked]:
+def _read(given: dict[str, Any], index: int, shared: dict[str, Any]) -> tuple[str, JobCardOfFork]:
     """A card's chassis and parameters. Raises Invalid with pointers into the body."""
     place = f"/cards/{index}"
     chassis = given.get("chassis")
@@ -100,7 +101,7 @@ def _read(given: dict[str, Any], index: int, shared: dict[str, Any]) -> tuple[st
         raise Invalid(text, [Fault("unknown-field", text, pointer=f"{place}/{name}")])
     parameters = {name: _text(value) for name, value in given.items() if name != "chassis"}
     try:
-        return chassis, JobCardAsked.model_validate({**parameters, **shared})
+        return chassis, JobCardOfFork.model_validate({**parameters, **shared})
     except ValidationError as error:
         found = error.errors(include_url=False)
         faults = faults_of({**each, "loc": ("body", "cards", index, *each["loc"])} for each in found)

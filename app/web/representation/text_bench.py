@@ -1,0 +1,107 @@
+"""The bench log as text: one fork, what was done to it, what is due."""
+
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any
+
+from app.web.representation import words
+from app.web.representation.outline import is_quantity
+from app.web.representation.text_lines import beside, closing, heading, pair, title, told, wrapped
+
+Answer = Mapping[str, Any]
+
+
+def _plain(value: Any) -> str:
+    return words.quantity_text(value) if is_quantity(value) else words.plain(value)
+
+
+def _configuration(known: Answer, indent: str = "  ") -> Iterator[str]:
+    for name, value in known.items():
+        if name != "fluids":
+            yield from pair(words.label(name), _plain(value), 18, indent)
+    for each in known.get("fluids", []):
+        yield from pair(each["chamber"], each["fluid"], 18, indent)
+    if not known:
+        yield f"{indent}not noted"
+
+
+def fork(answer: Answer, question: str) -> Iterator[str]:
+    """What is in it now first, then the addresses of what can be asked of it."""
+    held = answer["fork"]
+    yield from title(f"Fork {held['serial']}", answer)
+    yield from pair("chassis", held["chassis"], 18, "  ")
+    yield from pair("id", held["id"], 18, "  ")
+    for name in ("first_used_on", "registered_at", "changed_at", "version"):
+        if name in held:
+            yield from pair(words.label(name), words.plain(held[name]), 18, "  ")
+    yield from heading("In it now")
+    yield from _configuration(held["configuration"])
+    if answer["unlisted"]:
+        yield from heading("No document lists")
+        for each in answer["unlisted"]:
+            yield from wrapped(f"! {each}", "  ")
+    yield from heading("Ask of it")
+    for name, href in answer["links"].items():
+        yield from pair(name, href, 10, "  ")
+    yield from closing(answer)
+
+
+def services(answer: Answer, question: str) -> Iterator[str]:
+    """Every job, the newest first: what was measured, what was fitted, what was in it then."""
+    yield from title("What was done", answer)
+    if not answer["services"]:
+        yield "No job is recorded."
+    for each in reversed(answer["services"]):
+        hours = f"{words.plain(each['hours'])} h" if "hours" in each else ""
+        yield from heading(f"{each['number']} {words.heading(each['job'])} {each.get('done_on', '')} {hours}".strip())
+        if not each["became_present"]:
+            yield "  entered after a later job"
+        for name, value in each["measured"].items():
+            if name != "sags":
+                yield from pair(words.label(name), _plain(value), 18, "  ")
+        for sag in each["measured"].get("sags", []):
+            yield from pair(f"sag at {_plain(sag['pressure'])}", _plain(sag["sag"]), 18, "  ")
+        for name in ("fitted", "configuration"):
+            if each[name]:
+                yield "  fitted" if name == "fitted" else "  in the fork then"
+                yield from _configuration(each[name], "    ")
+        for part in each["parts"]:
+            yield from wrapped(f"  part {part['part']}{' × ' + str(part['count']) if 'count' in part else ''}", "    ")
+        for name in ("note", "job_card", "revision", "recorded_at"):
+            if name in each:
+                yield from pair(words.label(name), words.plain(each[name]), 18, "  ")
+    yield from closing(answer)
+
+
+def due(answer: Answer, question: str) -> Iterator[str]:
+    """The most urgent first: due or not at the right edge, why below it."""
+    yield from title("What is due", answer)
+    hours = f", at {words.plain(answer['hours'])} riding hours" if "hours" in answer else ""
+    yield f"on {answer['on']}{hours}"
+    yield ""
+    for each in answer["due"]:
+        state = each["state"].upper() if each["state"] == "due" else each["state"]
+        yield from beside(words.heading(each["operation"]), state)
+        yield from wrapped(f"  {each['text']}", "  ")
+        when = [each["due_on"], words.left(each["days_left"], "days")] if "due_on" in each else []
+        if "due_at_hours" in each:
+            when.append(f"at {words.plain(each['due_at_hours'])} h")
+        if "hours_left" in each:
+            when.append(words.left(each["hours_left"], "h"))
+        when += [f"not counted: {', '.join(each['not_known'])}"] if each["not_known"] else []
+        if when:
+            yield from wrapped(f"  {', '.join(when)}", "  ")
+        if "counted_from" in each:
+            since = each["counted_from"]
+            on = f" on {since['on']}" if "on" in since else ""
+            at = f" at {words.plain(since['hours'])} h" if "hours" in since else ""
+            yield from wrapped(f"  counted from {words.label(since['what'])}{on}{at}", "  ")
+        interval = each["interval"]
+        units = (("hours", "h"), ("months", "months"))
+        every = " or ".join(f"every {words.plain(interval[name])} {unit}" for name, unit in units if name in interval)
+        riding = f", {interval['riding']}" if "riding" in interval else ""
+        yield from wrapped(f"  [{interval['id']}] {every}{riding}", "  ")
+    yield from told(answer, "revision", "fork", "on", "hours", "due", "gaps", "cautions")
+    yield from closing(answer)
+
+
+LAYOUTS: Mapping[str, Callable[[Answer, str], Iterator[str]]] = {"fork": fork, "services": services, "due": due}

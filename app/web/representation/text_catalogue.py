@@ -1,0 +1,80 @@
+"""Which fork it is, and what a statement said when, as text."""
+
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any
+
+from app.web.representation import words
+from app.web.representation.text_lines import beside, closing, heading, pair, title, told, wrapped
+
+Answer = Mapping[str, Any]
+
+
+def identify(answer: Answer, question: str) -> Iterator[str]:
+    """The look that tells most first, then the candidates with what speaks for and against each."""
+    yield from title(words.title(question), answer)
+    yield from wrapped(answer["text"])
+    if "next_check" in answer:
+        check = answer["next_check"]
+        yield from heading(f"Look at this next: {words.label(check['parameter'])}")
+        yield from wrapped(f"{check['text']} It tells {words.plain(check['bits'])} bits.")
+        for each in check["readings"]:
+            leaves = f"leaves {each['leaves']}, probability {words.plain(each['probability'])}"
+            yield from beside(f"  {check['parameter']}={each['reading']}", leaves, "  ")
+        yield f"  {len(check['readings'])} of {check['readings_total']} readings"
+    yield from heading(f"Candidates: {answer['plausible']} plausible")
+    for each in answer["candidates"]:
+        chassis = each["chassis"]
+        years = f"{chassis.get('model_year_from', '?')}–{chassis.get('model_year_to', 'now')}"
+        name = f"  {chassis['maker']['name']} {chassis['name']}, {years}"
+        yield from beside(name, f"score {words.plain(each['score'])}", "  ")
+        yield f"    {chassis['id']}"
+        for member, said in (("agrees", "agrees"), ("disagrees", "DIFFERS")):
+            for clue in each[member]:
+                listed = f"{clue['given']} (listed {', '.join(clue['listed'])})"
+                yield from pair(f"{said}: {words.label(clue['parameter'])}", listed, 28, "    ")
+        if each["unknown"]:
+            yield from wrapped(f"    not listed: {', '.join(map(words.label, each['unknown']))}", "      ")
+        if each.get("variants"):
+            variants = ", ".join(f"{variant.get('name', '')} ({variant['id']})" for variant in each["variants"])
+            yield from wrapped(f"    variants: {variants}", "      ")
+    if answer["excluding"]:
+        yield from heading("Perhaps misread")
+        for each in answer["excluding"]:
+            yield from wrapped(f"- {each['text']}", "  ")
+    yield from told(answer, "revision", "text", "plausible", "candidates", "next_check", "excluding", "cautions")
+    yield from closing(answer)
+
+
+def statement_history(answer: Answer, question: str) -> Iterator[str]:
+    """Each version, the newest first, with who, when and why; `*` marks what differs from the one before."""
+    yield from title(words.title(question), answer)
+    yield f"{answer['table']}/{answer['id']}"
+    versions = answer["versions"]
+    for number in reversed(range(len(versions))):
+        each = versions[number]
+        until = f" until before {each['revision_to']}" if "revision_to" in each else ", still"
+        yield from heading(f"From revision {each['revision_from']}{until}")
+        yield from wrapped(f"{each['reason']} ({each['who']}, {each['recorded_at']})")
+        if "withdrawn" in each:
+            gone = each["withdrawn"]
+            said = (
+                f"WITHDRAWN with revision {gone['revision']}: {gone['reason']} ({gone['who']}, {gone['recorded_at']})"
+            )
+            yield from wrapped(said)
+        before = versions[number - 1]["row"] if number else None
+        names = [name for name in each["row"] if name != "id"]
+        width = max(map(len, map(words.label, names)), default=0) + 2
+        for name in names:
+            value = each["row"][name]
+            shown = ", ".join(map(str, value)) if isinstance(value, list) else words.with_unit(name, value)
+            mark = "* " if before is not None and before.get(name) != value else "  "
+            yield from pair(mark + words.label(name), shown, width)
+        if before is not None:
+            yield from (f"* {words.label(name)} taken out" for name in before if name not in each["row"])
+    yield from closing(answer)
+
+
+LAYOUTS: Mapping[str, Callable[[Answer, str], Iterator[str]]] = {
+    "identify": identify,
+    "statement-history": statement_history,
+}
