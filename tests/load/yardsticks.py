@@ -1,0 +1,125 @@
+"""What Legwork is measured against, each an ASGI application on its own: a constant body, the framework with a constant
+body, and the same question answered the way tutorials do it. `YARDSTICK_DATABASE` is the file to ask."""
+
+import os
+from typing import Annotated, Any
+
+from fastapi import Depends, FastAPI, HTTPException, Query
+from fastapi.responses import Response
+from sqlalchemy import create_engine
+from sqlmodel import Field, MetaData, Relationship, Session, SQLModel, select
+
+BODY = (
+    b'{"fits":['
+    + b",".join(b'{"id":"fit-%06d","travel_mm":150,"spacer_limit":4,"pressure_limit":"7.5"}' % n for n in range(28))
+    + b"]}"
+)
+HEADERS = [(b"content-type", b"application/json"), (b"content-length", str(len(BODY)).encode())]
+
+
+async def bare(scope: Any, receive: Any, send: Any) -> None:
+    """The ceiling: a constant body and nothing else."""
+    if scope["type"] == "http":
+        await send({"type": "http.response.start", "status": 200, "headers": HEADERS})
+        await send({"type": "http.response.body", "body": BODY})
+
+
+framework = FastAPI()
+
+
+@framework.get("/v1/chassis/{chassis}/fits")
+async def constant(
+    chassis: str, model_year: Annotated[int, Query(ge=1900, le=2200)], travel: Annotated[float | None, Query()] = None
+) -> Response:
+    """Routing, three validated parameters, a constant body."""
+    return Response(BODY, media_type="application/json")
+
+
+class Yardstick(SQLModel):
+    """Base of the tables below, apart from the service's own."""
+
+    metadata = MetaData()
+
+
+class Source(Yardstick, table=True):
+    __tablename__ = "sources"
+    id: str = Field(primary_key=True)
+    title: str
+    edition: str | None
+
+
+class Spring(Yardstick, table=True):
+    __tablename__ = "springs"
+    id: str = Field(primary_key=True)
+    name: str
+    part_number: str | None
+    kind: str
+
+
+class Fit(Yardstick, table=True):
+    __tablename__ = "fits"
+    id: str = Field(primary_key=True)
+    chassis: str = Field(index=True)
+    model_year_from: int | None
+    model_year_to: int | None
+    travel_mm: float
+    axle_to_crown_mm: str | None
+    spacer: str | None
+    spacer_limit: int | None
+    spacers_fitted: int | None
+    pressure_limit: str | None
+    pressure_unit: str | None
+    page: str | None
+    spring: str = Field(foreign_key="springs.id")
+    source: str | None = Field(foreign_key="sources.id")
+    spring_row: Spring = Relationship()
+    source_row: Source | None = Relationship()
+
+
+class FitOut(SQLModel):
+    """One line of the answer."""
+
+    id: str
+    travel_mm: float
+    axle_to_crown_mm: str | None
+    spacer: str | None
+    spacer_limit: int | None
+    spacers_fitted: int | None
+    pressure_limit: str | None
+    pressure_unit: str | None
+    page: str | None
+    spring_row: Spring
+    source_row: Source | None
+
+
+class Fits(SQLModel):
+    """The answer."""
+
+    chassis: str
+    fits: list[FitOut]
+
+
+idiomatic = FastAPI()
+engine = create_engine(
+    f"sqlite:///{os.environ.get('YARDSTICK_DATABASE', '')}", connect_args={"check_same_thread": False}
+)
+
+
+def session() -> Any:
+    """One session per request."""
+    with Session(engine) as opened:
+        yield opened
+
+
+@idiomatic.get("/v1/chassis/{chassis}/fits", response_model=Fits)
+def fits(
+    chassis: str, opened: Annotated[Session, Depends(session)], model_year: Annotated[int, Query(ge=1900, le=2200)]
+) -> Any:
+    """The fits of a chassis in a model year, each with its spring and source, fetched as they are touched."""
+    wanted = select(Fit).where(
+        Fit.chassis == chassis, Fit.model_year_from <= model_year, Fit.model_year_to >= model_year
+    )
+    found = opened.exec(wanted).all()
+    if not found:
+        raise HTTPException(404)
+    return {"chassis": chassis, "fits": found}
