@@ -50,6 +50,8 @@ class _Compared:
                 yield f"{where} has no {status}"
             else:
                 now = _followed(new["responses"][status], self.new)
+                held = _followed(response, self.old).get("headers", {}).keys()
+                yield from (f"{where} {status} has no {name}" for name in held - now.get("headers", {}).keys())
                 yield from self._content(_followed(response, self.old), now, f"{where} {status}", asked=False)
 
     def _parameters(self, old: Document, new: Document, where: str) -> Iterator[str]:
