@@ -52,7 +52,7 @@ def main() -> None:
     what, *numbers = sys.argv[1:] or ["table"]
     given = [int(number) for number in numbers]
     if what == "alarms":
-        report(*given or [2500])
+        report(given[0] if given else 2500)
     elif what == "ablation":
         ablation(*given or [10, 60])
     else:
