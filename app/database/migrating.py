@@ -88,6 +88,8 @@ def migrate(database: Database, which: str) -> None:
 
 def bring_down(database: Database, which: str, version: str) -> None:
     """Undo migrations down to a schema version, or to `base`: no table. What only newer tables hold is lost."""
+    from alembic import command
+
     with _told_of(database), database.write() as connection:
         config = _config(which)
         config.attributes["connection"] = connection

@@ -1,4 +1,7 @@
-"""PostgreSQL stopped and started again under lookups: 503 and a red `/readyz` meanwhile, and all as before after it."""
+"""PostgreSQL stopped and started again under lookups: 503 and a red `/readyz` meanwhile, and all as before after it.
+
+LEGWORK_TEST_RESTARTS sets how often.
+"""
 
 import contextlib
 import os
@@ -23,6 +26,7 @@ from tests.exchange.serving import serving
 from tests.operate.conftest import CLIENTS
 from tests.problems import assert_problem
 
+RESTARTS = int(os.environ.get("LEGWORK_TEST_RESTARTS", "1"))
 FITS = "/v1/chassis/quembry-trivet-35/fits?travel=150"
 
 
@@ -75,7 +79,7 @@ def test_it_is_said_meanwhile_and_over_without_help(own: Own, tmp_path: Path) ->
             assert before.status_code == 200
             statement = client.get(f"/v1/torques/{TORQUE}")
             edit = put({**statement.json()["row"], "page": "99"})
-            for _ in range(3):
+            for _ in range(RESTARTS):
                 own.stop()
                 assert client.get("/healthz").status_code == 200
                 for refused in (client.get("/readyz"), client.get(FITS), client.get("/v1/makers")):
