@@ -6,16 +6,15 @@ from tests.faults.fault import KINDS, Kind
 from tests.faults.trying import Court, Tried, demo, generated, shares, trial
 
 EACH = 12
-FOUND, REJECTED = 0.90, 0.80  # over all kinds that change a value beyond its tolerance
+FOUND, REJECTED = 0.94, 0.84  # over all kinds that change a value beyond its tolerance
 # Kinds of which many are missed in any catalogue: no second figure tells the false one from the true one.
 HARD = {
-    "N·m for ft·lbf", "in·lbf for kgf·cm", "digits exchanged in a torque", "torque of another line",
-    "torque of the next thread size", "digits exchanged in an oil volume or level", "oil volume of another chamber",
-    "stanchion of another chassis", "spacer limit of another travel", "a whole guide in lb for kg",
-    "a whole guide of another fork", "a generation's years shifted over its neighbour",
-    "greatest travel of another damper", "greatest stroke of another spring", "the neighbouring column's figure twice",
+    "N·m for ft·lbf", "in·lbf for kgf·cm", "digits exchanged in a torque", "the neighbouring column's figure twice",
+    "digits exchanged in an oil volume or level", "oil volume of another chamber", "spacer limit of another travel",
+    "a generation's years shifted over its neighbour",
 }  # fmt: skip
 LEAST_OF_A_KIND = 0.75
+MOST_WARNED = 0.005  # of the rows of a sound catalogue
 
 
 @pytest.fixture(scope="module")
@@ -36,7 +35,10 @@ def test_there_are_enough_kinds_and_a_place_for_each() -> None:
 def test_the_sound_catalogues_are_found_sound(courts: list[Court]) -> None:
     for court in courts:
         assert [said for said in court.before if said[1] == "reject"] == []
-        assert {rule for rule, *_ in court.before} <= {"lower-leg-without-oil"}
+    of_demo, of_generated = (court.before for court in courts)
+    assert {rule for rule, *_ in of_demo} == {"lower-leg-without-oil"}
+    rows = sum(len(courts[1].rows.listed(table)) for table in courts[1].rows.tables())
+    assert len({id for _, _, id, _ in of_generated}) < MOST_WARNED * rows
 
 
 @pytest.mark.timeout(300)
