@@ -16,7 +16,8 @@ RUN uv sync --frozen --no-dev
 ENV PATH=/srv/legwork/.venv/bin:$PATH \
     PYTHONUNBUFFERED=1 \
     LEGWORK_DATABASE_URL=sqlite:////data/legwork.db \
-    LEGWORK_SHOP_DATABASE_URL=sqlite:////data/shop.db
+    LEGWORK_SHOP_DATABASE_URL=sqlite:////data/shop.db \
+    LEGWORK_BACKUP_FOLDER=/data/backups
 USER legwork
 VOLUME /data
 EXPOSE 8000

@@ -44,7 +44,8 @@ def state(connection: Connection, which: str) -> str:
     """`current`, `empty`, `foreign`, `older` or `newer`, compared with this build."""
     present = schema_of(connection)
     if present is None:
-        return "empty" if not inspect(connection).get_table_names() else "foreign"
+        others = set(inspect(connection).get_table_names()) - {"alembic_version"}
+        return "foreign" if others else "empty"
     if present == head(which):
         return "current"
     return "older" if knows(which, present) else "newer"
