@@ -106,7 +106,7 @@ def _swapped(rows: Ground, draw: Random, pairs: tuple[tuple[type[Row], str, str]
 @kind(
     "the neighbouring column's figure twice",
     beyond=True,
-    missed="fewer spacers allowed than are, but no fewer than are fitted",
+    missed="fewer spacers allowed than are, but no fewer than are fitted, or one or two fitted for none",
 )
 def column_twice(rows: Ground, draw: Random) -> Fault | None:
     table, one, other = draw.choice(COLUMNS)

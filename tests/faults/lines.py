@@ -148,7 +148,11 @@ def other_volume(rows: Ground, draw: Random) -> Fault | None:
     return one_cell(row, "end_volume_ml", text)
 
 
-@kind("stanchion of another chassis", beyond=True, missed="the spring's bore goes into both, and no sibling shares it")
+@kind(
+    "stanchion of another chassis",
+    beyond=True,
+    missed="the spring's bore goes into both, no sibling shares it, and the fork is called by a word",
+)
 def other_stanchion(rows: Ground, draw: Random) -> Fault | None:
     row, other = pick(rows, draw, Chassis), pick(rows, draw, Chassis)
     if row is None or other is None or not row.stanchion_diameter_mm:

@@ -41,9 +41,9 @@ def confused(row: Row, draw: Random, names: tuple[str, ...], unit_column: str, u
 
 def _torque_units(one: str, other: str) -> None:
     near = {one, other} == {"in·lbf", "kgf·cm"}
-    missed = "a factor of 1.15 lies within what generations of one fork differ by" if near else ""
+    missed = "a factor of 1.15 shows only beside siblings that say the same as each other" if near else ""
     if {one, other} == {"N·m", "ft·lbf"}:
-        missed = "a factor of 1.36 shows only beside a twin that says otherwise"
+        missed = "a factor of 1.36 shows only beside a sibling that says otherwise"
 
     @kind(f"{one} for {other}", beyond=True, missed=missed)
     def make(rows: Ground, draw: Random) -> Fault | None:
@@ -124,7 +124,7 @@ UNSEEN = {
     "oil": "a damper's volume, alone in its family and within the band",
     "chamber": "the only spring of its construction",
     "interval": "ten times as long is still within the band of a full service",
-    "reading": "a tenth of the pressure is still one that occurs",
+    "reading": "a reading that is not at sag has no rider to compare it with",
 }
 
 

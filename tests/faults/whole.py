@@ -44,7 +44,9 @@ def _all(lines: Sequence[Row], was: str, **cells: str) -> Fault | None:
     return Fault(tuple(puts), puts[-1].row, was, next(iter(cells.values())))
 
 
-@kind("a whole guide in lb for kg", beyond=True, missed="the springs have no stated volumes, so no sag can be computed")
+@kind(
+    "a whole guide in lb for kg", beyond=True, missed="the guide of a negative chamber, or the only guide of its fork"
+)
 def masses(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, Guide)
     if row is None or row.mass_unit not in ("kg", "lb") or row.pressure is None:
@@ -60,7 +62,11 @@ def pressures(rows: Ground, draw: Random) -> Fault | None:
     return _all(_guide(rows, row), row.pressure_unit, pressure_unit="psi" if row.pressure_unit == "bar" else "bar")
 
 
-@kind("a whole guide of another fork", beyond=True, missed="the other fork asks for like pressures")
+@kind(
+    "a whole guide of another fork",
+    beyond=True,
+    missed="the only guide of its fork, and the rider is still borne within the band",
+)
 def other_guide(rows: Ground, draw: Random) -> Fault | None:
     """The pressures of another guide of the catalogue, line by line."""
     row, other = pick(rows, draw, Guide), pick(rows, draw, Guide)
@@ -120,7 +126,7 @@ def twice(rows: Ground, draw: Random) -> Fault | None:
 @kind(
     "greatest travel of another damper",
     beyond=True,
-    missed="no fit is longer, or another damper allows it",
+    missed="no fit that it can be with is longer",
 )
 def damper_travel(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, Damper)
@@ -130,7 +136,7 @@ def damper_travel(rows: Ground, draw: Random) -> Fault | None:
     return one_cell(row, "travel_max_mm", plain(draw.choice(travels))) if travels else None
 
 
-@kind("greatest stroke of another spring", beyond=True, missed="a longer spring's stroke permits what the shorter has")
+@kind("greatest stroke of another spring", beyond=True, missed="the only spring of its construction")
 def stroke(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, Spring)
     if row is None or row.stroke_max_mm is None or row.family is None:
