@@ -13,7 +13,6 @@ from app.rules.registry import Hit, edit, rule
 from app.rules.view import RowView
 
 WALL_MM = 1.0  # least difference of diameter and bore of a stanchion, both walls; design, section 5
-USUAL_BORE = (0.82, 0.95)  # bore over stanchion diameter; design, section 5
 SAME_MM = 0.2  # bores printed with one decimal
 
 
@@ -68,31 +67,6 @@ def bore_not_in_stanchion(family: Family, today: date) -> Iterator[Hit]:
         elif chassis.stanchion_diameter_mm is not None and spring.bore_mm >= chassis.stanchion_diameter_mm - WALL_MM:
             yield Hit(row, "spring", f"{spring.id} has a bore of {spring.bore_mm:g} mm, the stanchion an outside of "
                       f"{chassis.stanchion_diameter_mm:g} mm")  # fmt: skip
-
-
-@rule(
-    "bore-unusual",
-    shape="family",
-    severity="warn",
-    tables=(Fit,),
-    silenced_by=(*FORM, "bore-not-in-stanchion"),
-    passes=edit("chassis", "fork-a-old", stanchion_diameter_mm=""),
-    fails=edit("chassis", "fork-a-old", stanchion_diameter_mm="39.1"),
-)
-def bore_unusual(family: Family, today: date) -> Iterator[Hit]:
-    """A spring's bore is unusually wide or narrow for the stanchion, whose own bore is not stated.
-
-    Between 0.82 and 0.95 of the outside diameter is usual (common practice, no source); others are rare.
-
-    Mend: compare both diameters with the pages; state the stanchion bore of the chassis if they are right.
-    """
-    for row in family.of(Fit):
-        spring, chassis = family.springs.get(row.spring), family.chassis[row.chassis]
-        if spring is None or spring.bore_mm is None or not chassis.stanchion_diameter_mm or chassis.stanchion_bore_mm:
-            continue
-        share = spring.bore_mm / chassis.stanchion_diameter_mm
-        if not USUAL_BORE[0] <= share <= USUAL_BORE[1]:
-            yield Hit(row, "spring", f"the bore of {spring.id} is {share:.2f} of the stanchion's diameter")
 
 
 @rule(

@@ -225,7 +225,7 @@ def _odd_spring(springs: list[Spring], name: str) -> tuple[Spring, bool, object]
     shape="family",
     severity="warn",
     tables=(Fit,),
-    silenced_by=(*FORM, "dimension-implausible", "bore-wider-than-stanchion", "bore-not-in-stanchion", "bore-unusual"),
+    silenced_by=(*FORM, "dimension-implausible", "bore-wider-than-stanchion", "bore-not-in-stanchion"),
     passes=edit("chassis", "fork-a-old", stanchion_diameter_mm=""),
     fails=edit("chassis", "fork-a-old", stanchion_diameter_mm="36"),
 )
