@@ -8,6 +8,7 @@ from app.catalogue.agreement import subject
 from app.catalogue.rows import At
 from app.catalogue.scopes import Scope, resolve
 from app.catalogue.tables import Chassis, Fit, Maker, Part, Row, Source, Statement, Variant
+from app.questions.offers import Offer
 from app.questions.present import present
 from app.questions.prevailing import Shown, prevailing
 from app.questions.region import Given, Region, region
@@ -47,7 +48,7 @@ class InHand:
         self.with_sources(row for row, _ in candidates)
         return prevailing(candidates, asked, lambda row: subject(row, self.parts), self.sources)
 
-    def region(self, asked: Given, fits: Sequence[Fit]) -> Region:
+    def region(self, asked: Given, fits: Sequence[Fit | Offer]) -> Region:
         """What the question leaves open of this chassis, given the fits it offers."""
         return region(
             self.chassis,
@@ -57,7 +58,7 @@ class InHand:
             springs={fit.spring for fit in fits},
         )
 
-    def choices(self, asked: Region, fits: Sequence[Fit]) -> Mapping[str, Sequence[str | int | float]]:
+    def choices(self, asked: Region, fits: Sequence[Fit | Offer]) -> Mapping[str, Sequence[str | int | float]]:
         """What each dimension may still be, for `undecided`."""
         return {
             "variant": sorted(self.variants),

@@ -15,6 +15,7 @@ from app.questions.asked import Common
 from app.questions.cautions import cautions
 from app.questions.chassis_in_hand import InHand, in_hand
 from app.questions.near_misses import Miss, Reason, near_misses
+from app.questions.offers import in_years, offers
 from app.questions.prevailing import Shown, undecided
 from app.questions.region import Given, Region, given
 from app.questions.shapes import (
@@ -134,9 +135,9 @@ def fits(at: At, chassis: str, asked: FitsAsked) -> FitsAnswer:
         wheel_size=asked.wheel_size,
     )  # fmt: skip
     held = in_hand(at, chassis)
-    offered = at.where(Fit, "chassis", chassis)
+    offered = offers(at, chassis)
     where = held.region(wanted, offered)
-    shown = prevailing_fits(held, offered, wanted, where)
+    shown = prevailing_fits(held, in_years(at, chassis, where.years), wanted, where)
     near = near_misses(held, offered, wanted, where, [each.statement for each in shown])
     springs = at.many(Spring, {each.statement.spring for each in shown} | {miss.fit.spring for miss in near})
     spacers = at.many(Spacer, {each.statement.spacer for each in shown if each.statement.spacer})

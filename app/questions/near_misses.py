@@ -8,6 +8,7 @@ from app.catalogue.columns import write_number
 from app.catalogue.scopes import Scope
 from app.catalogue.tables import Chassis, Fit
 from app.questions.chassis_in_hand import InHand
+from app.questions.offers import Offer, offers
 from app.questions.region import Given, Region
 
 Reason = Literal[
@@ -34,7 +35,7 @@ class Miss:
 
 
 def near_misses(
-    held: InHand, offered: Sequence[Fit], wanted: Given, where: Region, answered: Collection[Fit]
+    held: InHand, offered: Sequence[Offer], wanted: Given, where: Region, answered: Collection[Fit]
 ) -> list[Miss]:
     """Fits of this chassis that fail on one condition, and fits of its other generations; nearest first.
 
@@ -43,9 +44,8 @@ def near_misses(
     """
     found: list[Miss] = []
     answering = {(fit.spring, fit.travel_mm) for fit in answered}
-    for fit, scope in held.scoped(offered):
-        if (fit.spring, fit.travel_mm) in answering:
-            continue
+    others = [offer.id for offer in offered if (offer.spring, offer.travel_mm) not in answering]
+    for fit, scope in held.scoped(held.at.many(Fit, others).values()):
         reasons = list(_failing(fit, scope, wanted, where))
         if len(reasons) == 1:
             found.append(reasons[0])
@@ -86,9 +86,13 @@ def _of_generation(
     low = -inf if years[0] is None else years[0]
     high = inf if years[1] is None else years[1]
     named = f"{other.name} {_span(low, high)}"
-    for fit in held.at.where(Fit, "chassis", other.id):
-        if (fit.spring, fit.travel_mm) in answering or (wanted.travel is not None and fit.travel_mm != where.travel[0]):
-            continue
+    travel = where.travel[0] if wanted.travel is not None else None
+    others = [
+        offer.id
+        for offer in offers(held.at, other.id)
+        if (offer.spring, offer.travel_mm) not in answering and travel in (None, offer.travel_mm)
+    ]
+    for fit in held.at.many(Fit, others).values():
         if fit.damper is not None and where.dampers is not None and fit.damper not in where.dampers:
             continue
         if fit.wheel_size is not None and where.wheel_sizes is not None and fit.wheel_size not in where.wheel_sizes:

@@ -5,6 +5,7 @@ Pure: works on rows in hand. The brute-force reading in the tests enumerates eve
 
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from math import inf
 from typing import Generic, TypeVar
 
@@ -82,6 +83,7 @@ def newest_first(statement: Statement, sources: Mapping[str, Source]) -> tuple[o
     )
 
 
+@lru_cache(maxsize=4096)
 def _descending(text: str) -> tuple[float, ...]:
     """Orders texts bytewise backwards: a longer text comes before its own beginning."""
     return (*(-ord(character) for character in text), inf)
