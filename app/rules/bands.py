@@ -43,8 +43,8 @@ TORQUE_BY_KIND: dict[str, Band] = {
     "bolt": Band(1, 40),
 }
 FILL: dict[str, Band] = {
-    "spring-side lower leg": Band(4, 65),
-    "damper-side lower leg": Band(4, 65),
+    "spring-side lower leg": Band(2.5, 65),
+    "damper-side lower leg": Band(2.5, 65),
     "above the air piston": Band(0.8, 15),
     "spring-side stanchion": Band(0.5, 300),
     "negative chamber": Band(0.2, 25),

@@ -84,7 +84,8 @@ def slips(figures: Sequence[Figure], kinds: tuple[Kind, ...]) -> list[Slip]:
                 continue
             if size < NEAR and (figure.row.__dict__.get("exception_to") is not None or _coarse(figure)):
                 continue  # it says itself that it is another figure, or its digits do not tell
-            surely = size >= PLAIN or (size >= NEAR and _alike(values, EQUAL))
+            itself = figure.row.__dict__.get("exception_to") is None
+            surely = size >= PLAIN or (size >= NEAR and itself and not _coarse(figure) and _alike(values, EQUAL))
             certain = len(others) >= ENOUGH and not figure.row.__dict__["confirmed"] and surely
             found.append(Slip(figure, factor, reading, usual, certain, others[0].row))
     return found[-1:] if len(figures) == 2 else found

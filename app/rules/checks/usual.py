@@ -132,28 +132,6 @@ def _unlike(here: Sequence[tuple[float, str, Fill]], there: Sequence[tuple[float
             yield Hit(row, column, f"{volume:.3g} mL, the other leg {near:.3g} mL", other, mutual=True)
 
 
-@rule(
-    "stanchion-walls-unusual",
-    shape="row",
-    severity="warn",
-    tables=(Chassis,),
-    silenced_by=(*FORM, "bore-wider-than-stanchion", "dimension-implausible"),
-    passes=edit("chassis", "fork-b", stanchion_bore_mm="33.1"),
-    fails=edit("chassis", "fork-b", stanchion_bore_mm="33.3"),
-    reads=("stanchion_diameter_mm", "stanchion_bore_mm"),
-)
-def stanchion_walls_unusual(view: RowView, today: date) -> Iterator[Hit]:
-    """The bore of a stanchion is unusually wide or narrow for its outside diameter.
-
-    Aluminium and steel stanchions have a bore of 0.82 to 0.95 of their outside (common practice, no source).
-
-    Mend: compare both diameters with the page.
-    """
-    outside, inside = view.row.__dict__["stanchion_diameter_mm"], view.row.__dict__["stanchion_bore_mm"]
-    if outside and inside and not 0.82 <= inside / outside <= 0.95:
-        yield Hit(view.row, "stanchion_diameter_mm", f"the bore is {inside / outside:.3f} of the outside")
-
-
 NAMED_BY = Band(28, 46)  # stanchion diameters in mm that forks are called by; common practice, no source
 TWO_DIGITS = re.compile(r"(?<![0-9])([0-9]{2})(?![0-9])")
 
@@ -163,7 +141,7 @@ TWO_DIGITS = re.compile(r"(?<![0-9])([0-9]{2})(?![0-9])")
     shape="row",
     severity="warn",
     tables=(Chassis,),
-    silenced_by=(*FORM, "dimension-implausible", "bore-wider-than-stanchion", "stanchion-walls-unusual"),
+    silenced_by=(*FORM, "dimension-implausible", "bore-wider-than-stanchion"),
     passes=edit("chassis", "fork-b", name="Fork 35"),
     fails=edit("chassis", "fork-b", name="Fork 36"),
 )
