@@ -5,10 +5,14 @@ visible to readers until the revision row is recorded and the transaction commit
 """
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import cache
+from operator import itemgetter
+from typing import Any
 
 from sqlalchemy import Connection, bindparam, func, insert, select, update
+from sqlalchemy.dialects import sqlite
 
 from app.catalogue.catalogue import latest
 from app.catalogue.rows import At
@@ -16,6 +20,7 @@ from app.catalogue.stored import OPEN, REVISIONS, SQL
 from app.catalogue.tables import Row
 
 BATCH = 5000
+SPAN = ("revision_from", "revision_to")
 
 
 @dataclass(slots=True)
@@ -59,12 +64,22 @@ class NewRevision:
                 changes.append((before, row))
         self._close(table, [before.id for before, _ in changes if before is not None])
         if changes:
-            span = {"revision_from": self.number, "revision_to": OPEN}
-            self.connection.execute(insert(SQL[table]), [{**row.stored(), **span} for _, row in changes])
+            self._insert(table, [row for _, row in changes])
         changed = sum(before is not None for before, _ in changes)
         self.counts.changed += changed
         self.counts.added += len(changes) - changed
         return changes
+
+    def _insert(self, table: type[Row], rows: list[Row]) -> None:
+        """On SQLite straight to the driver, as the values are in its own types: a third of the time of a large load."""
+        span = (self.number, OPEN)
+        if self.connection.dialect.name != "sqlite":
+            ends = dict(zip(SPAN, span, strict=True))
+            self.connection.execute(insert(SQL[table]), [{**row.stored(), **ends} for row in rows])
+            return
+        text, values_of = _sqlite_insert(table)
+        driver: Any = self.connection.connection.driver_connection
+        driver.executemany(text, [values_of(row.stored()) + span for row in rows])
 
     def withdraw(self, table: type[Row], ids: Iterable[str]) -> list[Row]:
         """Close the rows of those ids; returns what they were. Ids that do not hold are passed over."""
@@ -107,3 +122,13 @@ class NewRevision:
             stored = SQL[table]
             self._empty[table] = self.connection.execute(select(stored.c.id).limit(1)).first() is None
         return self._empty[table]
+
+
+@cache
+def _sqlite_insert(table: type[Row]) -> tuple[str, Callable[[dict[str, Any]], tuple[Any, ...]]]:
+    """The text of an insert, and what takes a stored row's own values in its order; the span comes last."""
+    names = tuple(table.columns())
+    statement = insert(SQL[table]).values({name: bindparam(name) for name in (*names, *SPAN)})
+    compiled = statement.compile(dialect=sqlite.dialect(paramstyle="qmark"))
+    assert compiled.positiontup == [*names, *SPAN], "a table's own columns come first, then the span"
+    return str(compiled), itemgetter(*names)
