@@ -194,6 +194,7 @@ def kept_in_front(scope: Scope) -> bool:
 
 
 _TELLING = {b"authorization", b"x-request-id", b"content-length", b"transfer-encoding", b"expect"}
+_DECIDING = {b"accept", b"accept-encoding", b"authorization", b"host"}
 
 
 def _raw(scope: Scope) -> tuple[Any, ...]:
@@ -205,16 +206,20 @@ def _may_be_kept(path: str) -> bool:
 
 
 def _question(scope: Scope) -> Any:
-    """What is asked, whatever the spelling; None where the parameters cannot be read.
+    """What is asked, whatever the order and spelling of its parameters; None where they cannot be read, or where a
+    header line that decides comes twice: the parts of the service would not agree on which of them holds.
 
-    The host and scheme are part of it, as a page carries its own address.
+    Host, scheme and path as sent are part of it, as an answer carries its own address.
     """
+    lines = [line for line in scope["headers"] if line[0] in _DECIDING]
+    about: dict[bytes, bytes] = dict(lines)
+    if len(about) < len(lines):
+        return None
     try:
         pairs = parse_qsl(scope["query_string"].decode("ascii"), keep_blank_values=True, errors="strict")
     except ValueError:
         return None
     form: Any = scope["state"].get("suffix")
-    about: dict[bytes, bytes] = dict(scope["headers"])
     if form is None:
         named = [value for name, value in pairs if name == "format"]
         if len(named) > 1:
@@ -224,7 +229,8 @@ def _question(scope: Scope) -> Any:
     pairs.sort(key=lambda pair: pair[0])
     compressed = b"gzip" in about.get(b"accept-encoding", b"")
     return (
-        scope["path"], tuple(pairs), form, compressed, b"authorization" in about, about.get(b"host"), scope["scheme"]
+        scope["path"], scope["raw_path"], tuple(pairs), form, compressed, b"authorization" in about, about.get(b"host"),
+        scope["scheme"],
     )  # fmt: skip
 
 
@@ -232,7 +238,7 @@ def _wanted(accept: str) -> Any:
     """JSON where JSON is wanted first, as every answer has it, else all that is said."""
     if accept in ("", "*/*", "application/json"):
         return "json"
-    return tuple(sorted(ranges(accept)))
+    return tuple(ranges(accept))  # in their order: of two alike the first holds
 
 
 def _kept_under(start: Message) -> str | None:

@@ -20,6 +20,7 @@ from app.questions.asked import Pinned
 from app.questions.cautions import cautions
 from app.questions.shapes import Caution
 from app.web.representation import respond
+from app.web.representation.respond import matches
 from app.web.strict import strict_router
 
 router = strict_router(tags=["exchange"])
@@ -93,7 +94,7 @@ async def _exported(request: Request, asked: Pinned, suffix: str, media_type: st
     revision = await request.app.state.catalogue.ask(lambda at: at.revision, asked.pin())
     tag = f'"export.{revision}.{suffix}"'
     headers = {"ETag": tag, "Cache-Control": "no-cache", "Legwork-Revision": str(revision)}
-    if request.headers.get("if-none-match") == tag:
+    if matches(request.headers.get("if-none-match"), tag):
         return Response(status_code=304, headers=headers)
     folder = Path(tempfile.mkdtemp(prefix="legwork-export-"))
     path = folder / f"legwork-{revision}.{suffix}"
