@@ -1,8 +1,8 @@
 """A large import beside lookups: `python -m tests.load.importing [--rows 1000000] [--rate 100]`.
 
 The demo is served from core 0 and asked at a fixed rate; then a package of so many generated rows is loaded by a
-process on core 1, with all rules. Said are its time and memory, and how long lookups took before and meanwhile. It fails
-where an answer is refused, or where two answers to one question at one revision differ.
+process on core 1, with all rules. Said are its time and memory, and how long lookups took before and meanwhile. It
+fails where an answer is refused, or where two answers to one question at one revision differ.
 """
 
 import argparse
