@@ -16,6 +16,7 @@ from app.questions.cautions import cautions
 from app.questions.chassis_in_hand import InHand, in_hand
 from app.questions.near_misses import Miss, Reason, near_misses
 from app.questions.offers import in_years, offers
+from app.questions.open_choices import shown_undecided
 from app.questions.prevailing import Shown, undecided
 from app.questions.region import Given, Region, given
 from app.questions.shapes import (
@@ -142,7 +143,7 @@ def fits(at: At, chassis: str, asked: FitsAsked) -> FitsAnswer:
     springs = at.many(Spring, {each.statement.spring for each in shown} | {miss.fit.spring for miss in near})
     spacers = at.many(Spacer, {each.statement.spacer for each in shown if each.statement.spacer})
     held.with_sources([miss.fit for miss in near])
-    open_parameters = shown_undecided(undecided(shown, where, held.choices(where, offered)))
+    open_parameters = shown_undecided(undecided(shown, where, held.choices(where, offered)), held)
     codes = ["limits", "frame-limit", *(["undecided"] if open_parameters else [])]
     return {
         "revision": at.revision,
@@ -277,26 +278,3 @@ def asked_shown(wanted: Given, where: Region, units: Units) -> AskedShown:
     if wanted.wheel_size is not None:
         shown["wheel_size"] = wanted.wheel_size
     return shown
-
-
-_HOW = {
-    "model_year": "the model year",
-    "travel": "the travel",
-    "variant": "the variant",
-    "spring": "the spring that is fitted",
-    "damper": "the damper that is fitted",
-    "wheel_size": "the wheel size",
-    "offset": "the offset of the fork",
-}
-
-
-def shown_undecided(found: dict[str, list[str | int | float]]) -> list[Undecided]:
-    """Each open parameter with a sentence that says what would decide."""
-    return [
-        {
-            "parameter": name,
-            "values": values,
-            "text": f"Give {name}: some of this holds only for certain values of {_HOW[name]}.",
-        }
-        for name, values in found.items()
-    ]

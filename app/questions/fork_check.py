@@ -14,7 +14,7 @@ from app.errors import Invalid
 from app.questions.asked import Common
 from app.questions.cautions import cautions
 from app.questions.chassis_in_hand import InHand, in_hand
-from app.questions.fits import AskedShown, asked_shown, chosen_units, prevailing_fits, shown_undecided
+from app.questions.fits import AskedShown, asked_shown, chosen_units, prevailing_fits
 from app.questions.fork_geometry import GeometryChange, NewFork, geometry_change, geometry_gaps
 from app.questions.fork_permission import (
     USUAL_OFFSET_MM,
@@ -28,6 +28,7 @@ from app.questions.fork_permission import (
     possible_mm,
 )
 from app.questions.gaps import Gap
+from app.questions.open_choices import shown_undecided
 from app.questions.present import present
 from app.questions.prevailing import undecided
 from app.questions.region import Given, Region, given
@@ -146,7 +147,7 @@ def fork_check(at: At, frame: str, asked: ForkCheckAsked) -> ForkCheckAnswer:
         "reasons": [_reason(each) for each in judged],
         "margins": _margins(check, units),
         "allowed_travel": _allowed_travel(check, units),
-        "undecided": shown_undecided(check.undecided),
+        "undecided": shown_undecided(check.undecided, check.held),
         "gaps": _gaps(check),
         "cautions": cautions(
             "frame-limit", "damaged-parts", "not-in-the-catalogue", "computed",

@@ -9,7 +9,8 @@ from dataclasses import replace
 from app.catalogue.rows import At
 from app.catalogue.tables import Fit, Spring
 from app.questions.cautions import cautions
-from app.questions.fits import asked_shown, chosen_units, fit_shown, prevailing_fits, shown_undecided, spring_ref
+from app.questions.fits import asked_shown, chosen_units, fit_shown, prevailing_fits, spring_ref
+from app.questions.open_choices import shown_undecided
 from app.questions.prevailing import Shown, undecided
 from app.questions.region import Given, given
 from app.questions.setup_air import USUAL_PRESSURE_UNIT, put_air
@@ -150,7 +151,7 @@ def _finished(answer: SetupAnswer, work: Work) -> SetupAnswer:
         answer["limits"], codes = limits_shown(work.limits, None, None, None, work.asked, held.sources, work.units)
         work.codes += codes
     answer["assumptions"] = work.assumptions
-    answer["undecided"] = shown_undecided(work.undecided)
+    answer["undecided"] = shown_undecided(work.undecided, held)
     answer["gaps"] = work.gaps
     codes = [*work.codes, "shock-pump-only", "limits", *(["undecided"] if work.undecided else [])]
     answer["cautions"] = cautions(*codes, sources=held.sources.values())

@@ -77,6 +77,7 @@ class Undecided(TypedDict):
 
     parameter: str
     values: list[str | int | float]
+    names: NotRequired[list[str]]
     text: str
 
 

@@ -38,9 +38,9 @@ from app.questions.fits import (
     chosen_units,
     fit_shown,
     prevailing_fits,
-    shown_undecided,
 )
 from app.questions.gaps import Gap, gaps
+from app.questions.open_choices import shown_undecided
 from app.questions.preload import preload
 from app.questions.prevailing import Shown, undecided
 from app.questions.region import Given, Region, given
@@ -262,7 +262,7 @@ def sheet_shown(found: Sheet, units: Units) -> SheetAnswer:
     """The gathered statements in words and quantities."""
     held = found.held
     named = Named(units, held.sources, found.fasteners, found.fluids, held.parts, found.tools)
-    open_parameters = shown_undecided(found.undecided())
+    open_parameters = shown_undecided(found.undecided(), held)
     codes = [*BEFORE_OPENING, "shock-pump-only", "limits", "not-in-the-catalogue"]
     return {
         "revision": held.at.revision,

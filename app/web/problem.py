@@ -57,6 +57,7 @@ class OpenParameter(TypedDict):
 
     parameter: str
     values: list[str | int | float]
+    names: NotRequired[list[str]]
 
 
 class Problem(TypedDict):

@@ -95,6 +95,48 @@ async def test_what_is_undecided_is_asked_in_place_with_its_values(demo_client: 
     assert '<input type="hidden" name="units" value="metric">' in html
 
 
+async def test_what_may_be_chosen_is_called_as_the_catalogue_files_call_it(demo_client: httpx.AsyncClient) -> None:
+    """Variants, dampers and springs by the names in the files they were loaded from; wheels as they are asked for."""
+    called = {
+        parameter: {
+            row["id"]: row["name"]
+            for row in csv.DictReader((SEED_DATA / f"{parameter}s.csv").open("r", encoding="utf-8"))
+        }
+        for parameter in ("variant", "damper", "spring")
+    }
+    called["wheel_size"] = {"622": "29 in", "584": "27.5 in", "559": "26 in"}
+    seen = set()
+    for row in (await demo_client.get("/v1/chassis")).json()["rows"]:
+        address = f"/v1/chassis/{row['id']}/setup?rider_mass=80"
+        undecided = (await demo_client.get(address)).json()["undecided"]
+        page = Page((await demo_client.get(address, headers=HTML)).text)
+        text = " ".join((await demo_client.get(address, headers=TEXT)).text.split())
+        for each in undecided:
+            names = called.get(each["parameter"])
+            assert ("names" in each) == (names is not None), each
+            for value, name in zip(each["values"], each.get("names", ()), strict=names is not None):
+                seen.add(each["parameter"])
+                twice = each["names"].count(name) > 1
+                assert name in (names[str(value)], f"{names[str(value)]} ({value})")
+                assert not twice
+                assert name in page.text
+                assert f"{value} ({name})" in text
+    assert seen == set(called)
+
+
+async def test_a_refused_card_calls_what_may_be_chosen_by_name(demo_client: httpx.AsyncClient) -> None:
+    address = f"{TRIVET}/job-card?job=full-service&travel=150&model_year=2023"
+    open_variant = next(
+        each for each in (await demo_client.get(address)).json()["undecided"] if each["parameter"] == "variant"
+    )
+    page = Page((await demo_client.get(address, headers=HTML)).text)
+    text = " ".join((await demo_client.get(address, headers=TEXT)).text.split())
+    for value, name in zip(open_variant["values"], open_variant["names"], strict=True):
+        assert name != value
+        assert name in page.text
+        assert f"{value} ({name})" in text
+
+
 async def test_units_are_switched_in_place_and_stay_in_every_link(demo_client: httpx.AsyncClient) -> None:
     page = Page((await demo_client.get(f"{TRIVET}/fits?travel=150&torque_unit=kgf.cm", headers=HTML)).text)
     assert f"{TRIVET}/fits?travel=150&units=metric" in page.links

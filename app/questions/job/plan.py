@@ -10,12 +10,14 @@ from typing import Any
 from app.catalogue.rows import At
 from app.catalogue.tables import Damper, Fastener, Fit, Part, Procedure, Spacer, Spring, Use
 from app.errors import Fault, Invalid
+from app.questions.chassis_in_hand import InHand
 from app.questions.fits import prevailing_fits
 from app.questions.gaps import Gap
 from app.questions.job.asked import JobCardAsked, JobName, ends, renamed
 from app.questions.job.conditions import Kept, kept, properties, whose, words
 from app.questions.job.procedure import procedure_for, steps_of
 from app.questions.job.refusals import no_spring, refuse_job, spacers_in
+from app.questions.open_choices import names_of
 from app.questions.prevailing import Shown, undecided
 from app.questions.region import Given
 from app.questions.setup import setup_of
@@ -84,7 +86,7 @@ def planned(at: At, chassis: str, asked: JobCardAsked, units: Units) -> Plan:
     uses = [each for each in found.uses if each.statement.job == asked.job]
     open_parameters = _open(asked, found, steps, uses, rivals, open_present)
     if open_parameters:
-        raise _undecided(open_parameters)
+        raise _undecided(open_parameters, found.held)
     fit = _one(found.fits, "to_travel")
     present_fit = fit if asked.job != "travel-change" else _one(present_fits, "from_travel")
     spacers = spacers_in(asked, fit.statement, present_fit.statement)
@@ -93,7 +95,7 @@ def planned(at: At, chassis: str, asked: JobCardAsked, units: Units) -> Plan:
     refuse_job(asked, fit, present_fit, spring, present_spring, dampers, spacers, steps)
     setup = setup_of(found, replace(how, spacers=spacers.wanted), units, curves=False)
     if setup["undecided"]:
-        raise _undecided({each["parameter"]: each["values"] for each in setup["undecided"]})
+        raise _undecided({each["parameter"]: each["values"] for each in setup["undecided"]}, found.held)
     plan = Plan(
         at=at, job=asked.job, units=units, found=found, present=both.present, fit=fit, present_fit=present_fit,
         spring=spring, present_spring=present_spring, new_spring=fit.statement.spring != present_fit.statement.spring,
@@ -174,12 +176,15 @@ def _taken(found: Sheet, steps: Sequence[Kept], uses: Sequence[Shown[Use]]) -> t
     )
 
 
-def _undecided(found: Open) -> Invalid:
+def _undecided(found: Open, held: InHand) -> Invalid:
     """One fault `undecided` per parameter, with the values it may take."""
     detail = f"Not decided yet: {', '.join(found)}. A card is made for one configuration only."
     faults = [_undecided_fault(name, values) for name, values in found.items()]
-    values = [{"parameter": name, "values": list(values)} for name, values in found.items()]
-    return Invalid(detail, faults, undecided=values)
+    shown: list[dict[str, object]] = []
+    for name, values in found.items():
+        names = names_of(held, name, values)
+        shown.append({"parameter": name, "values": list(values), **({"names": names} if names else {})})
+    return Invalid(detail, faults, undecided=shown)
 
 
 def _undecided_fault(name: str, values: Sequence[str | int | float]) -> Fault:

@@ -64,7 +64,7 @@ def environment() -> Environment:
     made.filters |= {
         "label": words.label, "heading": words.heading, "plain": words.plain, "quantity": words.quantity_text,
         "scope": words.scope_words, "mass": words.mass_words, "source_line": words.source_words,
-        "basis_shown": words.basis_shown, "left": words.left,
+        "basis_shown": words.basis_shown, "left": words.left, "choices": words.choices,
     }  # fmt: skip
     made.globals |= {
         "sections": outline.sections, "node_of": outline.node_of, "link_of": outline.link_of,

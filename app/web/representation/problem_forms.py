@@ -50,10 +50,10 @@ def _near(body: Body, address: Address) -> list[dict[str, str]]:
     return found
 
 
-def _choices_of(fault: Mapping[str, Any], body: Body) -> list[list[Any]]:
-    """The values that would decide, where the refusal names them."""
+def _choices_of(fault: Mapping[str, Any], body: Body) -> list[Mapping[str, Any]]:
+    """The parameter with the values that would decide, where the refusal names them."""
     undecided = body.get("undecided", [])
-    return [each["values"] for each in undecided if each.get("parameter") == fault.get("parameter")]
+    return [each for each in undecided if each.get("parameter") == fault.get("parameter")]
 
 
 def _text(body: Body, scope: Scope) -> bytes:

@@ -70,7 +70,7 @@ def undecided(answer: Answer) -> Iterator[str]:
     if answer.get("undecided"):
         yield from heading("To decide")
         for each in answer["undecided"]:
-            values = ", ".join(words.plain(value) for value in each["values"])
+            values = ", ".join(value if value == said else f"{value} ({said})" for value, said in words.choices(each))
             yield from wrapped(f"{each['parameter']}= {values}", "  ")
 
 
@@ -179,4 +179,6 @@ def problem_text(body: Answer) -> str:
         if "suggestion" in each:
             lines += wrapped(f"  perhaps: {each['suggestion']}", "  ")
     shown = ("type", "title", "status", "detail", "errors", "instance", "undecided")
+    called = [each for each in body.get("undecided", []) if "names" in each]
+    lines += undecided({"undecided": called})
     return text_of([*lines, *told(body, *shown)])

@@ -90,6 +90,12 @@ def plain(value: Any) -> str:
     return str(value)
 
 
+def choices(open_parameter: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """The values of a parameter that is to be decided, each with what it is called."""
+    values = [plain(value) for value in open_parameter["values"]]
+    return list(zip(values, open_parameter.get("names", values), strict=True))
+
+
 def left(value: float, unit: str) -> str:
     """What is left until something is due, or by how much it is over: `28 h left`, `84 days over`."""
     return f"{plain(abs(value))} {unit} {'over' if value < 0 else 'left'}"
