@@ -6,12 +6,12 @@ WORKDIR /srv/legwork
 
 # The dependencies first: they change less often than the program.
 COPY pyproject.toml uv.lock README.md ./
-RUN uv sync --frozen --no-dev --no-install-project
+RUN uv sync --frozen --no-dev --no-install-project --compile-bytecode
 
 COPY app app
 COPY migrations migrations
 COPY seed_data seed_data
-RUN uv sync --frozen --no-dev
+RUN uv sync --frozen --no-dev --compile-bytecode
 
 ENV PATH=/srv/legwork/.venv/bin:$PATH \
     PYTHONUNBUFFERED=1 \
