@@ -14,7 +14,7 @@ from app.units.table import Unit
 
 Role = Literal["nominal", "maximum", "minimum"]
 
-_LEAST_STEPS = 20  # a value shown in fewer steps than this would be off by more than 2.5 %
+LEAST_STEPS = 20  # a value shown in fewer steps than this would be off by more than 2.5 %
 _FINEST = 30  # a step is divided by ten at most this often
 _LONGEST_EXACT = 40  # significant digits of an exact decimal string
 
@@ -52,11 +52,16 @@ def plain(value: Decimal) -> str:
 def round_limit(value: Fraction | Decimal, step: Decimal, role: Role) -> Decimal:
     """To a multiple of `step`: a maximum down, a minimum up, a nominal to the nearest, ties to even."""
     count = Fraction(value) / Fraction(step)
-    whole = {
-        "maximum": count.numerator // count.denominator,
-        "minimum": -(-count.numerator // count.denominator),
-        "nominal": round(count),
-    }[role]
+    return steps_rounded(count.numerator, count.denominator, step, role)
+
+
+def steps_rounded(above: int, below: int, step: Decimal, role: Role) -> Decimal:
+    """As `round_limit`, of above/below steps; below > 0, and the two need not be free of common factors."""
+    whole, rest = divmod(above, below)
+    if role == "minimum":
+        whole += rest > 0
+    elif role == "nominal":
+        whole += 2 * rest > below or (2 * rest == below and whole % 2 == 1)
     return _scaled(whole, step)
 
 
@@ -68,7 +73,7 @@ def _scaled(whole: int, step: Decimal) -> Decimal:
     mantissa = whole * int("".join(map(str, digits)))
     if exponent > 0:
         mantissa, exponent = mantissa * 10**exponent, 0
-    return Decimal((int(mantissa < 0), tuple(map(int, str(abs(mantissa)))), exponent))
+    return Decimal(f"{mantissa}E{exponent}")
 
 
 def step_for(value: Fraction, target: Unit) -> Decimal:
@@ -77,7 +82,7 @@ def step_for(value: Fraction, target: Unit) -> Decimal:
     if value == 0 or target.kind == "temperature":
         return step
     for _ in range(_FINEST):
-        if abs(value) >= _LEAST_STEPS * Fraction(step):
+        if abs(value) >= LEAST_STEPS * Fraction(step):
             break
         step = step.scaleb(-1)
     return step

@@ -10,7 +10,17 @@ from typing import Literal, NotRequired
 
 from typing_extensions import TypedDict
 
-from app.units.convert import Role, exact, plain, round_limit, shifted, step_for, within
+from app.units.convert import (
+    LEAST_STEPS,
+    Role,
+    exact,
+    plain,
+    round_limit,
+    shifted,
+    step_for,
+    steps_rounded,
+    within,
+)
 from app.units.preferences import AS_PUBLISHED, Units
 from app.units.table import Kind, Unit, unit
 
@@ -172,26 +182,63 @@ def computed(
     to: Units = AS_PUBLISHED,
     step: Decimal | None = None,
     basis: Basis | None = "computed",
+    told: bool = True,
 ) -> Quantity:
     """A computed value in coherent SI (the kind's base) shown in the chosen unit, rounded to its display step.
 
     `usual` is the unit where nothing was chosen. A band is a spread, not a limit: it rounds outward, so it still holds
-    what it held. Raises ValueError for a value that is not finite.
+    what it held; without `told` it stands in `min` and `max` alone and not in `text`. Raises ValueError for a value
+    that is not finite.
     """
-    target = to.usual(kind, usual)
-
+    target = _usual(to, kind, usual)
     try:
-        value = (Fraction(si_value) - target.offset) / target.factor
-        low, high = (None, None) if band is None else ((Fraction(si) - target.offset) / target.factor for si in band)
-    except OverflowError as error:
+        ratios = [each.as_integer_ratio() for each in (si_value, *(band or ()))]
+    except (OverflowError, ValueError) as error:
         raise ValueError("a computed quantity must be finite") from error
-    by = step or step_for(value, target)
-    result = _shown(
-        target,
-        round_limit(value, by, role),
-        None if low is None else round_limit(low, by, "maximum"),
-        None if high is None else round_limit(high, by, "minimum"),
-    )
+    by = step or _fine_enough(ratios[0], target)
+    roles: tuple[Role, ...] = (role, "maximum", "minimum")
+    shown = [_rounded(each, target, by, its) for each, its in zip(ratios, roles, strict=False)]
+    result = _shown(target, shown[0], *(shown[1:] or (None, None)))
+    if band is not None and not told:
+        result["text"] = _text(target, shown[0], None, None, False)
     if basis is not None:
         result["basis"] = basis
     return result
+
+
+@lru_cache(maxsize=1024)
+def _usual(to: Units, kind: Kind, usual: str) -> Unit:
+    return to.usual(kind, usual)
+
+
+def _fine_enough(ratio: tuple[int, int], target: Unit) -> Decimal:
+    """As `step_for`, of an SI value as a ratio: the display step where it is fine enough, else a finer one."""
+    above, below = _counted(ratio, target, str(target.step))
+    if above == 0 or abs(above) >= LEAST_STEPS * below:
+        return target.step
+    return step_for(_fraction(ratio, target), target)
+
+
+def _fraction(ratio: tuple[int, int], target: Unit) -> Fraction:
+    return (Fraction(*ratio) - target.offset) / target.factor
+
+
+def _rounded(ratio: tuple[int, int], target: Unit, step: Decimal, role: Role) -> Decimal:
+    return steps_rounded(*_counted(ratio, target, str(step)), step, role)
+
+
+def _counted(ratio: tuple[int, int], target: Unit, step: str) -> tuple[int, int]:
+    """How many steps of the target an SI value is, as a ratio that is not reduced: what costs most is not needed."""
+    of_value, of_one, below = _step_ratio(target, step)
+    return ratio[0] * of_value + ratio[1] * of_one, ratio[1] * below
+
+
+@lru_cache(maxsize=1024)
+def _step_ratio(target: Unit, step: str) -> tuple[int, int, int]:
+    """(a, b, c) so that the SI value n/d is (n*a + d*b)/(d*c) steps. By digits: 0.10 and 0.1 are equal."""
+    offset, scale = target.offset, target.factor * Fraction(step)
+    return (
+        offset.denominator * scale.denominator,
+        -offset.numerator * scale.denominator,
+        offset.denominator * scale.numerator,
+    )

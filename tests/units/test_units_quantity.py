@@ -1,5 +1,6 @@
 """A converted limit never loosens, text and value agree, the published text stands beside what was converted."""
 
+import math
 import random
 import re
 from decimal import Decimal
@@ -8,7 +9,7 @@ from fractions import Fraction
 import pytest
 
 from app.errors import Invalid
-from app.units.convert import exact
+from app.units.convert import exact, step_for
 from app.units.preferences import AS_PUBLISHED, SYSTEM_UNITS, Units, choose
 from app.units.quantity import Quantity, computed, quantity
 from app.units.table import KINDS, Kind, Unit, unit, units_of
@@ -184,6 +185,25 @@ def test_choices_that_cannot_be_read_are_all_named() -> None:
         ("units", "units-unknown"), ("torque_unit", "unit-of-another-kind"), ("mass_unit", "unit-unknown"),
     ]  # fmt: skip
     assert choose() == AS_PUBLISHED
+
+
+def test_a_computed_value_is_that_of_exact_fractions() -> None:
+    """Against round() and floor of Python's fractions, with no float on the way."""
+    rng = random.Random(21)
+    for _ in range(MANY):
+        kind = rng.choice(KINDS)
+        target = rng.choice(units_of(kind))
+        value = rng.choice([0.0, rng.uniform(-1, 1) * 10 ** rng.randint(-9, 7), float(rng.randint(-50, 50)) / 4])
+        ends = (value - abs(value) * rng.random(), value + abs(value) * rng.random())
+        step = rng.choice([None, Decimal("0.1"), Decimal("0.10"), Decimal("0.05"), Decimal(10)])
+        q = computed(kind, value, target.name, band=ends, step=step)
+        by = Fraction(step if step is not None else step_for((Fraction(value) - target.offset) / target.factor, target))
+        nominal, low, high = ((Fraction(each) - target.offset) / target.factor / by for each in (value, *ends))
+        assert q["value"] == float(round(nominal) * by)
+        assert (q["min"], q["max"]) == (float(math.floor(low) * by), float(math.ceil(high) * by))
+        assert_text_agrees({**q, "basis": "published"})
+        untold = computed(kind, value, target.name, band=ends, step=step, told=False)
+        assert untold == {**q, "text": computed(kind, value, target.name, step=step)["text"]}
 
 
 def test_a_computed_value_carries_its_band_outward() -> None:
