@@ -26,6 +26,7 @@ from app.web.middleware.requests import RequestLog, Requests, new_id
 from app.web.middleware.security import Security
 from app.web.openapi import served
 from app.web.refusals import HANDLERS
+from app.web.representation.prepared import prepare_soon
 from app.web.routes import ROUTERS
 
 
@@ -98,4 +99,6 @@ def create_app(
 async def _begun(app: FastAPI) -> AsyncIterator[None]:
     """Before the first request: a service that cannot describe itself does not start."""
     app.state.openapi_bytes()
+    templates = prepare_soon()
     yield
+    templates.cancel()

@@ -91,7 +91,7 @@ def node_of(name: str, value: Any) -> Node:
 
 def is_quantity(value: Any) -> bool:
     """Whether a value is a quantity of an answer."""
-    return isinstance(value, Mapping) and "text" in value and "ucum" in value and "value" in value
+    return isinstance(value, dict) and "text" in value and "ucum" in value and "value" in value
 
 
 def link_of(name: str, value: Any) -> str | None:

@@ -45,9 +45,9 @@ class Sources:
         if isinstance(value, list):
             for inner in value:
                 self._collect(inner)
-        elif isinstance(value, Mapping):
+        elif isinstance(value, dict):  # an answer on the wire is made of these; an abstract class is slow to ask
             source = value.get("source")
-            if isinstance(source, Mapping) and "id" in source and source["id"] not in self._numbers:
+            if isinstance(source, dict) and "id" in source and source["id"] not in self._numbers:
                 self.listed.append(source)
                 self._numbers[source["id"]] = len(self.listed)
             for inner in value.values():

@@ -1,0 +1,85 @@
+"""Templates are made ready after the start: no page that is asked for then compiles one."""
+
+import asyncio
+import io
+from collections.abc import Iterator
+from html import unescape
+
+import pytest
+from jinja2 import Environment
+
+from app.catalogue.catalogue import Catalogue
+from app.database.connections import Database
+from app.main import create_app
+from app.settings import Settings
+from app.web.representation import page, prepared
+from tests.api.asking import asking
+from tests.conftest import Fresh
+
+pytestmark = pytest.mark.anyio
+
+TRIVET = "/v1/chassis/quembry-trivet-35"
+
+
+@pytest.fixture
+def on_sqlite(fresh_database: Fresh) -> Iterator[Database]:
+    with fresh_database("sqlite", True) as url:
+        database = Database(url)
+        yield database
+        database.close()
+
+
+@pytest.fixture
+def compiled(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[str | None]]:
+    """The names of the templates that are compiled, from an environment that has none yet."""
+    names: list[str | None] = []
+    compile_one = Environment.compile
+
+    def noted(self: Environment, source: str, name: str | None = None, filename: str | None = None) -> object:
+        names.append(name)
+        return compile_one(self, source, name, filename)
+
+    monkeypatch.setattr(Environment, "compile", noted)
+    page.environment.cache_clear()
+    yield names
+    page.environment.cache_clear()
+
+
+async def test_a_service_that_began_compiles_no_template_for_a_page(
+    on_sqlite: Database, compiled: list[str | None], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(prepared, "AFTER_SECONDS", 0.0)
+    app = create_app(Settings(), Catalogue(on_sqlite), log_to=io.StringIO())
+    there = set(page.environment().list_templates())
+    async with app.router.lifespan_context(app):
+        for _ in range(600):
+            if set(compiled) == there:
+                break
+            await asyncio.sleep(0.05)
+    assert set(compiled) == there
+    compiled.clear()
+    async with asking(on_sqlite) as client:
+        for address in ("/", "/v1/units", TRIVET, f"{TRIVET}/sheet", f"{TRIVET}/setup?rider_mass=80", f"{TRIVET}/nil"):
+            html = await client.get(address, headers={"Accept": "text/html"})
+            assert html.headers["content-type"] == "text/html; charset=utf-8"
+    assert compiled == []
+
+
+async def test_the_start_does_not_wait_for_templates(on_sqlite: Database, compiled: list[str | None]) -> None:
+    app = create_app(Settings(), Catalogue(on_sqlite), log_to=io.StringIO())
+    async with app.router.lifespan_context(app):
+        assert compiled == []
+    await asyncio.sleep(prepared.AFTER_SECONDS + 0.2)
+    assert compiled == []  # stopped before it came to that
+
+
+async def test_the_table_of_units_is_on_its_page_whole(on_sqlite: Database) -> None:
+    async with asking(on_sqlite) as client:
+        kinds = (await client.get("/v1/units")).json()["kinds"]
+        html = unescape((await client.get("/v1/units", headers={"Accept": "text/html"})).text)
+    for kind in kinds:
+        assert kind["meaning"][1:] in html
+        for unit in kind["units"]:
+            row = html.partition(f'<tr><th scope="row">{unit["unit"]}</th>')[2].partition("</tr>")[0]
+            for said in (unit["factor"], unit["display_step"], unit["ucum"], unit.get("offset", "")):
+                assert said in row
