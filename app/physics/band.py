@@ -47,26 +47,39 @@ def band(function: Callable[[Mapping[str, float]], float], inputs: Sequence[Unce
     down apart (JCGM 100, 5.1.2 and 6.2). 0.95 <= share < 1: below, the sum of one or two
     rectangular inputs is covered less often than k says. ValueError also when the function refuses one of the ends.
     """
-    if not 0.95 <= share < 1:
-        raise ValueError("The share of a band must lie between 0.95 and 1.")
+    scale = half_width_scale(share)
     values = {each.name: each.value for each in inputs}
     if len(values) != len(inputs):
         raise ValueError("The inputs of a band must have different names.")
     middle = function(values)
-    scale = NormalDist().inv_cdf((1 + share) / 2) / math.sqrt(3)
     contributions = []
     for each in inputs:
         if not each.half_width >= 0:
             raise ValueError(f"The spread of {each.name} must not be negative.")
         ends = [function({**values, each.name: each.value + sign * each.half_width}) - middle for sign in (-1, 1)]
-        contributions.append(
-            Contribution(each.name, scale * max(0.0, *ends), scale * max(0.0, *(-end for end in ends)))
-        )
+        contributions.append(contribution(each.name, ends, scale))
+    return combined(middle, contributions, share)
+
+
+def half_width_scale(share: float) -> float:
+    """k/sqrt(3) with k of the normal distribution: what a move by a half-width counts in a band of this share."""
+    if not 0.95 <= share < 1:
+        raise ValueError("The share of a band must lie between 0.95 and 1.")
+    return NormalDist().inv_cdf((1 + share) / 2) / math.sqrt(3)
+
+
+def contribution(name: str, moves: Sequence[float], scale: float) -> Contribution:
+    """What the moves of a result to both ends of one input contribute."""
+    return Contribution(name, scale * max(0.0, *moves), scale * max(0.0, *(-move for move in moves)))
+
+
+def combined(value: float, contributions: Sequence[Contribution], share: float) -> Band:
+    """The root sum square of contributions that were scaled for this share."""
     biggest = max(contributions, key=lambda one: one.up + one.down, default=None)
     return Band(
-        value=middle,
-        low=middle - math.hypot(*(one.down for one in contributions)),
-        high=middle + math.hypot(*(one.up for one in contributions)),
+        value=value,
+        low=value - math.hypot(*(one.down for one in contributions)),
+        high=value + math.hypot(*(one.up for one in contributions)),
         share=share,
         biggest=biggest.name if biggest is not None and biggest.up + biggest.down > 0 else None,
         contributions=tuple(contributions),
@@ -139,7 +152,7 @@ def start_pressure_band(setup: Setup, spreads: Spreads, share: float = 0.95) -> 
         Uncertain("unsprung_front_kg", setup.unsprung_front_kg, spreads.unsprung_front_kg),
         Uncertain("head_angle_rad", setup.head_angle_rad, spreads.head_angle_rad),
         Uncertain("friction_n", 0.0, spreads.friction_n),
-        *_spring_inputs(spring, spreads),
+        *spring_inputs(spring, spreads),
     ]
 
     def gauge_pa(values: Mapping[str, float]) -> float:
@@ -151,7 +164,7 @@ def start_pressure_band(setup: Setup, spreads: Spreads, share: float = 0.95) -> 
             values["head_angle_rad"],
         )
         load_n += values["friction_n"]
-        pressure = pressure_for_sag_abs_pa(_moved(spring, values), setup.sag_m, load_n, setup.ambient_pa)
+        pressure = pressure_for_sag_abs_pa(moved_spring(spring, values), setup.sag_m, load_n, setup.ambient_pa)
         return pressure - setup.ambient_pa + values["gauge_pa"]
 
     return band(gauge_pa, inputs, share)
@@ -170,12 +183,13 @@ def spring_band(
     """
 
     def at(values: Mapping[str, float]) -> float:
-        return result(_moved(spring, values), start_gauge_pa + values["gauge_pa"])
+        return result(moved_spring(spring, values), start_gauge_pa + values["gauge_pa"])
 
-    return band(at, _spring_inputs(spring, spreads), share)
+    return band(at, spring_inputs(spring, spreads), share)
 
 
-def _spring_inputs(spring: AirSpring, spreads: Spreads) -> list[Uncertain]:
+def spring_inputs(spring: AirSpring, spreads: Spreads) -> list[Uncertain]:
+    """The sizes of a spring and the gauge with their half-widths, by the names of Spreads."""
     return [
         Uncertain("end_volume_share", 1.0, spreads.end_volume_share),
         Uncertain("negative_volume_share", 1.0, spreads.negative_volume_share),
@@ -185,7 +199,8 @@ def _spring_inputs(spring: AirSpring, spreads: Spreads) -> list[Uncertain]:
     ]
 
 
-def _moved(spring: AirSpring, values: Mapping[str, float]) -> AirSpring:
+def moved_spring(spring: AirSpring, values: Mapping[str, float]) -> AirSpring:
+    """The spring with the sizes of `spring_inputs`; a port is never moved beyond full extension."""
     return replace(
         spring,
         bore_area_m2=disc_area_m2(values["bore_m"]),

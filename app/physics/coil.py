@@ -1,6 +1,9 @@
 """A coil spring with preload; refuses a rate that is not positive."""
 
 from collections.abc import Iterable
+from dataclasses import replace
+
+from app.physics.band import Band, Contribution, Uncertain, combined, contribution, half_width_scale
 
 
 def _check(rate_n_per_m: float, preload_m: float) -> None:
@@ -25,6 +28,32 @@ def sag_travel_m(rate_n_per_m: float, load_n: float, preload_m: float) -> float:
         raise ValueError("The load must not be negative.")
     travel_m = load_n / rate_n_per_m - preload_m
     return travel_m if travel_m > 0 else 0 * travel_m
+
+
+def sag_band(rate: Uncertain, load: Band, preload: Uncertain) -> Band:
+    """sag_travel_m with its band, of the share of the load's: x = F/k - preload, affine in load and preload.
+
+    Rate in N/m, preload in m. Ends below zero are zero, where the stop holds the fork. ValueError as sag_travel_m, and
+    where the rate may be zero.
+    """
+    _check(rate.value - rate.half_width, preload.value)
+    scale, x = half_width_scale(load.share), load.value / rate.value
+    found = [Contribution(one.name, one.up / rate.value, one.down / rate.value) for one in load.contributions]
+    ends = [load.value / (rate.value + sign * rate.half_width) - x for sign in (-1, 1)]
+    found.append(contribution(rate.name, ends, scale))
+    found.append(contribution(preload.name, (-preload.half_width, preload.half_width), scale))
+    free = combined(x - preload.value, found, load.share)
+    value = sag_travel_m(rate.value, load.value, preload.value)
+    return replace(free, value=value, low=max(0.0, free.low), high=max(0.0, free.high))
+
+
+def force_ends_n(rate: Uncertain, travel_m: float, preload: Uncertain) -> tuple[float, float]:
+    """Least and greatest F = k*(x + preload) that both half-widths allow; a preload is never less than none."""
+    least, most = (
+        force_n(rate.value + sign * rate.half_width, travel_m, max(0.0, preload.value + sign * preload.half_width))
+        for sign in (-1, 1)
+    )
+    return least, most
 
 
 def rate_for_sag_n_per_m(load_n: float, sag_m: float, preload_m: float) -> float:
