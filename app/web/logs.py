@@ -15,7 +15,8 @@ from app.settings import Settings
 
 _LEVELS = {"debug": logging.DEBUG, "info": logging.INFO, "warning": logging.WARNING, "error": logging.ERROR}
 # A key is 256 random bits: 43 characters of base64url, or 64 of hexadecimal. Ids are lower case, so they stay readable.
-_KEY = re.compile(r"(?=[A-Za-z0-9_-]*[A-Z])[A-Za-z0-9_-]{32,}|[0-9a-fA-F]{40,}")
+# It is looked for where a run of such characters begins, else a long run would be looked through from each of them.
+_KEY = re.compile(r"(?<![A-Za-z0-9_-])(?=[a-z0-9_-]*[A-Z])[A-Za-z0-9_-]{32,}|[0-9a-fA-F]{40,}")
 
 
 def build_logger(settings: Settings, to: TextIO | None = None) -> FilteringBoundLogger:

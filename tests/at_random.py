@@ -1,0 +1,36 @@
+"""A property tried a few times, the same ones every time, and then with others for as long as is wanted.
+
+LEGWORK_TEST_FUZZ_MINUTES sets for how long, each property by itself; none unless it is set.
+"""
+
+import os
+import random
+import time
+from collections.abc import Callable
+from typing import Any
+
+from hypothesis import HealthCheck, given, seed, settings
+from hypothesis.strategies import SearchStrategy, tuples
+
+MINUTES = float(os.environ.get("LEGWORK_TEST_FUZZ_MINUTES", "0"))
+AT_ONCE = 400
+
+
+def hold(holds: Callable[..., None], *given_by: SearchStrategy[Any], few: int) -> None:
+    """Runs `holds` on `few` examples; then, where that is wanted, on others until the time is up."""
+    tried = 0
+
+    def counted(values: tuple[Any, ...]) -> None:
+        nonlocal tried
+        tried += 1
+        holds(*values)
+
+    relaxed: dict[str, Any] = {"deadline": None, "suppress_health_check": list(HealthCheck)}
+    settings(max_examples=few, derandomize=True, database=None, **relaxed)(given(tuples(*given_by))(counted))()
+    until = time.monotonic() + MINUTES * 60
+    while time.monotonic() < until:
+        number = random.randrange(2**32)
+        others = settings(max_examples=AT_ONCE, derandomize=False, database=None, **relaxed)
+        seed(number)(others(given(tuples(*given_by))(counted)))()
+    if MINUTES:
+        print(f"{tried} examples of {holds.__qualname__}")
