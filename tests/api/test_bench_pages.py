@@ -65,6 +65,10 @@ async def test_the_bench_log_has_pages_and_texts_with_every_figure(demo: Databas
         sheet = next(link for link in last if "/sheet?" in link)
         known = (await bench.get(sheet))["configuration"]
         assert (known["travel"]["text"], known["spring"]) == ("180 mm", "lommeris-haar-42-spring-180")
+        card = next(link for link in last if "/job-card?" in link and "job=lower-leg-service" in link)
+        assert "spacers=1" in card
+        of_card = await bench.get(card)
+        assert (of_card["job"], of_card["configuration"]) == ("lower-leg-service", known)
 
 
 async def test_a_browser_without_a_key_is_told_how_the_log_is_asked(demo: Database) -> None:

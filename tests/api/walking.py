@@ -13,6 +13,10 @@ OTHERS = (
     "/v1/findings", "/v1/rules/reference-missing", "/v1/revisions", "/v1/revisions/latest", "/v1/changes",
     "/v1/identify?stanchion_diameter=37&wheel_size=29&model_year=2023", "/v1/identify?mark=q",
     "/v1/convert?value=7.3&from=N%C2%B7m&to=in%C2%B7lbf",
+    "/v1/chassis/quembry-crock-39/setup?rider_mass=80&travel=170&wheel_size=622",
+    "/v1/chassis/quembry-crock-39/setup?rider_mass=120&travel=170&wheel_size=622&spring=quembry-crock-coil-soft",
+    "/v1/chassis/quembry-crock-39/job-card?job=lower-leg-service&rider_mass=80&travel=170&wheel_size=622"
+    "&spring=quembry-crock-coil-firm",
 )  # fmt: skip
 
 

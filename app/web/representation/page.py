@@ -13,9 +13,11 @@ from urllib.parse import urlencode
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
+from pydantic import BaseModel
 from starlette.types import Scope
 
 from app.catalogue.tables import TABLES
+from app.questions.job.asked import JOB_WORDS, JobCardAsked
 from app.questions.setup_asked import SetupAsked
 from app.questions.sheet import SheetAsked
 from app.web.representation import bike_svg, guided, outline, words
@@ -26,6 +28,7 @@ from app.web.representation.kinds import Answered, Representation, register
 
 TEMPLATES = Path(__file__).parents[1] / "templates"
 WITH_UNITS = frozenset(("fits", "sheet", "setup", "job-card", "fork-check", "alternatives", "spring-fits"))
+_ASKED: Mapping[str, type[BaseModel]] = {"sheet": SheetAsked, "setup": SetupAsked, "job-card": JobCardAsked}
 PRINTED = frozenset(("sheet", "job-card"))
 
 
@@ -65,6 +68,7 @@ def environment() -> Environment:
         "label": words.label, "heading": words.heading, "plain": words.plain, "quantity": words.quantity_text,
         "scope": words.scope_words, "mass": words.mass_words, "source_line": words.source_words,
         "basis_shown": words.basis_shown, "left": words.left, "choices": words.choices,
+        "band": words.band,
     }  # fmt: skip
     made.globals |= {
         "sections": outline.sections, "node_of": outline.node_of, "link_of": outline.link_of,
@@ -152,11 +156,13 @@ def _grouped(statements: list[Mapping[str, Any]]) -> list[Group]:
 
 
 def _configured(recent: Mapping[str, Any], question: str) -> str:
-    """The address of a question about a configuration that the bench log has."""
+    """The address of a question, or of the card for a job, about a configuration that the bench log has."""
     known = {name: value for name, value in recent["configuration"].items() if name != "fluids"}
     if "travel" in known:
         known["travel"] = f"{words.plain(known['travel']['value'])} {known['travel']['unit']}"
-    taken = parameters_of(SheetAsked if question == "sheet" else SetupAsked)
+    if question in JOB_WORDS:
+        known["job"], question = question, "job-card"
+    taken = parameters_of(_ASKED[question])
     query = urlencode([(name, str(value)) for name, value in known.items() if name in taken])
     return f"/v1/chassis/{recent['chassis']}/{question}?{query}"
 

@@ -5,7 +5,7 @@ from typing import Any
 
 from app.web.representation import words
 from app.web.representation.outline import is_quantity
-from app.web.representation.text_lines import beside, closing, heading, pair, title, told, wrapped
+from app.web.representation.text_lines import beside, closing, further, heading, pair, title, told, wrapped
 
 Answer = Mapping[str, Any]
 
@@ -26,15 +26,8 @@ def _configuration(known: Answer, indent: str = "  ") -> Iterator[str]:
 
 def fork(answer: Answer, question: str) -> Iterator[str]:
     """What is in it now first, then the addresses of what can be asked of it."""
-    held = answer["fork"]
-    yield from title(f"Fork {held['serial']}", answer)
-    yield from pair("chassis", held["chassis"], 18, "  ")
-    yield from pair("id", held["id"], 18, "  ")
-    for name in ("first_used_on", "registered_at", "changed_at", "version"):
-        if name in held:
-            yield from pair(words.label(name), words.plain(held[name]), 18, "  ")
-    yield from heading("In it now")
-    yield from _configuration(held["configuration"])
+    yield from title(f"Fork {answer['fork']['serial']}", answer)
+    yield from _held(answer["fork"])
     if answer["unlisted"]:
         yield from heading("No document lists")
         for each in answer["unlisted"]:
@@ -45,9 +38,57 @@ def fork(answer: Answer, question: str) -> Iterator[str]:
     yield from closing(answer)
 
 
+def _held(fork: Answer) -> Iterator[str]:
+    for name in ("chassis", "id", "first_used_on", "registered_at", "changed_at", "version"):
+        if name in fork:
+            yield from pair(words.label(name), words.plain(fork[name]), 18, "  ")
+    yield from heading("In it now")
+    yield from _configuration(fork["configuration"])
+
+
+def forks(answer: Answer, question: str) -> Iterator[str]:
+    """The forks of the shop, the newest first, each with what is in it."""
+    yield from title("Bench log", answer)
+    yield f"{answer['total']} in all, the newest first."
+    for each in answer["forks"]:
+        yield from heading(f"{each['serial']} {each['chassis']}")
+        yield from _configuration(each["configuration"])
+        for name in ("id", "first_used_on", "registered_at", "changed_at", "version"):
+            if name in each:
+                yield from pair(words.label(name), words.plain(each[name]), 18, "  ")
+    yield from further(answer)
+    yield from closing(answer)
+
+
+def recent(answer: Answer, question: str) -> Iterator[str]:
+    """What forks of the shop have in them, the one last worked on first."""
+    yield from title("As the last one", answer)
+    for each in answer["configurations"]:
+        yield from heading(each["chassis"])
+        yield f"  {each['forks']} {'fork' if each['forks'] == 1 else 'forks'}, changed {each['changed_at']}"
+        yield from _configuration(each["configuration"])
+    if not answer["configurations"]:
+        yield "No fork of this shop has anything noted."
+    yield from closing(answer)
+
+
+def export(answer: Answer, question: str) -> Iterator[str]:
+    """All that is kept of one fork: what is in it, then every job."""
+    yield from title(f"All that is kept of fork {answer['fork']['serial']}", answer)
+    yield from _held(answer["fork"])
+    yield from _services(answer)
+    yield from told(answer, "revision", "fork", "services", "cautions")
+    yield from closing(answer)
+
+
 def services(answer: Answer, question: str) -> Iterator[str]:
     """Every job, the newest first: what was measured, what was fitted, what was in it then."""
     yield from title("What was done", answer)
+    yield from _services(answer)
+    yield from closing(answer)
+
+
+def _services(answer: Answer) -> Iterator[str]:
     if not answer["services"]:
         yield "No job is recorded."
     for each in reversed(answer["services"]):
@@ -69,7 +110,6 @@ def services(answer: Answer, question: str) -> Iterator[str]:
         for name in ("note", "job_card", "revision", "recorded_at"):
             if name in each:
                 yield from pair(words.label(name), words.plain(each[name]), 18, "  ")
-    yield from closing(answer)
 
 
 def due(answer: Answer, question: str) -> Iterator[str]:
@@ -104,4 +144,11 @@ def due(answer: Answer, question: str) -> Iterator[str]:
     yield from closing(answer)
 
 
-LAYOUTS: Mapping[str, Callable[[Answer, str], Iterator[str]]] = {"fork": fork, "services": services, "due": due}
+LAYOUTS: Mapping[str, Callable[[Answer, str], Iterator[str]]] = {
+    "fork": fork,
+    "forks": forks,
+    "recent-configurations": recent,
+    "fork-export": export,
+    "services": services,
+    "due": due,
+}

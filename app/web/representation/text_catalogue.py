@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from app.web.representation import words
-from app.web.representation.text_lines import beside, closing, heading, pair, title, told, wrapped
+from app.web.representation.text_lines import beside, closing, further, heading, pair, title, told, wrapped
 
 Answer = Mapping[str, Any]
 
@@ -74,7 +74,47 @@ def statement_history(answer: Answer, question: str) -> Iterator[str]:
     yield from closing(answer)
 
 
+def revisions(answer: Answer, question: str) -> Iterator[str]:
+    """What was accepted, the newest first, with who, when and why."""
+    yield from title(words.title(question), answer)
+    yield f"{answer['total']} in all, the newest first."
+    for each in answer["revisions"]:
+        counts = f"{each['added']} added, {each['changed']} changed, {each['withdrawn']} withdrawn"
+        yield ""
+        yield from beside(f"Revision {each['number']}", counts)
+        yield from wrapped(f"  {each['reason']}", "  ")
+        yield from wrapped(f"  {each['who']}, {each['recorded_at']}", "  ")
+        yield f"  {each['changes']}"
+    yield from further(answer)
+    yield from told(answer, "revision", "total", "revisions", "next", "cautions")
+    yield from closing(answer)
+
+
+def findings(answer: Answer, question: str) -> Iterator[str]:
+    """The warnings that stand: where, what is wrong, how to mend it."""
+    yield from title(words.title(question), answer)
+    yield f"{answer['total']} {'warning stands' if answer['total'] == 1 else 'warnings stand'}."
+    for each in answer["findings"]:
+        at = [f"{each['table']}/{each['id']}"] if "table" in each and "id" in each else []
+        at += (
+            [words.label(each["column"]) + (f": {each['value']}" if "value" in each else "")]
+            if "column" in each
+            else []
+        )
+        yield from heading(f"{each['severity']} {' '.join(at)}".strip())
+        yield from wrapped(each["text"])
+        yield from wrapped(f"To mend it: {each['mend']}", "  ")
+        if "collides_with" in each:
+            yield from wrapped(f"  against {', '.join(map(str, each['collides_with'].values()))}", "  ")
+        yield f"  rule {each['rule']}, since revision {each['revision_from']}"
+    yield from further(answer)
+    yield from told(answer, "revision", "total", "findings", "next", "cautions")
+    yield from closing(answer)
+
+
 LAYOUTS: Mapping[str, Callable[[Answer, str], Iterator[str]]] = {
     "identify": identify,
     "statement-history": statement_history,
+    "revisions": revisions,
+    "findings": findings,
 }

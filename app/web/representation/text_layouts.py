@@ -3,13 +3,17 @@
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
-from app.web.representation import words
+from app.web.representation import text_spring, words
 from app.web.representation.outline import is_quantity, node_of
 from app.web.representation.text_lines import beside, closing, heading, node, pair, table, title, told, wrapped
 
 Answer = Mapping[str, Any]
 
 _COUNTS = ("spacer_limit", "spacers_fitted", "travel_spacers", "travel_spacer")
+_SETUP_SHOWN = (
+    "start_pressure", "basis", "band", "sag", "published", "by_spacers", "curve", "fit", "configuration", "coil",
+    "limits", "assumptions", "formula", "validity",
+)  # fmt: skip
 _BY_CLOSING = ("revision", "chassis", "undecided", "gaps", "cautions")
 
 
@@ -58,14 +62,7 @@ def _spring(each: Answer) -> str:
 
 def _fit(each: Answer) -> Iterator[str]:
     yield from beside(f"  {_spring(each)}", words.quantity_text(each["travel"]), "  ")
-    for name in (
-        "pressure_limit",
-        "axle_to_crown",
-        "spacer_limit",
-        "spacers_fitted",
-        "travel_spacers",
-        "travel_spacer",
-    ):
+    for name in ("pressure_limit", "axle_to_crown", *_COUNTS):
         if name in each:
             yield from pair(words.label(name), _plain(each[name]), 22, "    ")
     if "spacer" in each:
@@ -171,9 +168,7 @@ def sheet(answer: Answer, question: str) -> Iterator[str]:
     if answer["tools"]:
         yield from heading("Tools")
         yield from wrapped(", ".join(each["name"] for each in answer["tools"]))
-    yield from told(
-        answer, "revision", "chassis", "configuration", "tools", "undecided", "gaps", "cautions", *_STATEMENTS
-    )
+    yield from told(answer, "configuration", "tools", *_BY_CLOSING, *_STATEMENTS)
     yield from closing(answer)
 
 
@@ -183,12 +178,16 @@ def setup(answer: Answer, question: str) -> Iterator[str]:
     yield from _asked(answer["configuration"])
     if "start_pressure" in answer:
         yield from beside("START PRESSURE", _plain(answer["start_pressure"]))
-        yield from wrapped(f"  {answer.get('basis', '')}. {answer.get('band', {}).get('text', '')}", "  ")
+        yield from wrapped(
+            f"  {answer.get('basis', '')}. {words.band(answer['band']) if 'band' in answer else ''}", "  "
+        )
     if "sag" in answer:
         sag = answer["sag"]
         yield from beside("SAG", f"{_plain(sag['travel'])}, {words.plain(sag['percent'])} %")
         rest = f" From rest: {_plain(sag['from_rest'])}." if "from_rest" in sag else ""
         yield from wrapped(f"  {sag['text']}{rest}", "  ")
+    if "coil" in answer:
+        yield from text_spring.coil(answer["coil"])
     if answer["published"]:
         yield from heading("Published set-up")
         for each in answer["published"]:
@@ -198,8 +197,12 @@ def setup(answer: Answer, question: str) -> Iterator[str]:
     if "fit" in answer:
         yield from heading("Spring")
         yield from _fit(answer["fit"])
-    shown = ("start_pressure", "basis", "band", "sag", "published", "by_spacers", "curve", "fit", "configuration")
-    yield from told(answer, *_BY_CLOSING, *shown)
+    yield from text_spring.limits(answer["limits"])
+    yield from told(answer, *_BY_CLOSING, *_SETUP_SHOWN)
+    yield from text_spring.assumed(answer["assumptions"])
+    yield from text_spring.computed_by(answer["formula"])
+    yield ""
+    yield from wrapped(answer["validity"])
     yield from closing(answer)
 
 
@@ -248,7 +251,10 @@ def job_card(answer: Answer, question: str) -> Iterator[str]:
     for each in answer["steps"]:
         yield from _step(each)
     yield from heading("Set when it is together")
-    yield from told(answer["settings"], "published")
+    yield from told(answer["settings"], "published", "coil", "limits")
+    if "coil" in answer["settings"]:
+        yield from text_spring.coil(answer["settings"]["coil"])
+    yield from text_spring.limits(answer["settings"]["limits"])
     for each in answer["settings"]["published"]:
         yield from _guide(each)
     yield from heading("Proof")
@@ -276,18 +282,14 @@ def _step(each: Answer) -> Iterator[str]:
         bolt = torque["fastener"]
         about = [bolt["position"], *(bolt[name] for name in ("side",) if name in bolt)]
         about += [torque[name] for name in ("thread_prep", "instruction") if name in torque]
-        yield from beside(
-            f"       {', '.join(about)}", _plain(torque["torque"]) if "torque" in torque else "____", "       "
-        )
+        yield from beside(deep + ", ".join(about), _plain(torque["torque"]) if "torque" in torque else "____", deep)
     if "fill" in each:
         figures = [_plain(each["fill"][name]) for name in ("volume", "level") if name in each["fill"]]
         yield from beside(f"{deep}{each['fill']['chamber']}", ", ".join(figures) or "____", deep)
     if "grease" in each:
         grease = each["grease"]
         about = [grease["place"], *([grease["fluid"]["name"]] if "fluid" in grease else [])]
-        yield from beside(
-            f"       {', '.join(about)}", _plain(grease["extent"]) if "extent" in grease else "", "       "
-        )
+        yield from beside(deep + ", ".join(about), _plain(grease["extent"]) if "extent" in grease else "", deep)
     for measure in each["measures"]:
         yield from beside(f"{deep}{measure}", "________________", deep)
 

@@ -65,6 +65,13 @@ def closing(answer: Answer) -> Iterator[str]:
     yield from cautions(answer)
 
 
+def further(answer: Answer) -> Iterator[str]:
+    """Where a list goes on."""
+    if "next" in answer:
+        yield ""
+        yield from wrapped(f"further: {answer['next']}", "  ")
+
+
 def undecided(answer: Answer) -> Iterator[str]:
     """The parameters that would decide, with their values."""
     if answer.get("undecided"):

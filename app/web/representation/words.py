@@ -96,6 +96,12 @@ def choices(open_parameter: Mapping[str, Any]) -> list[tuple[str, str]]:
     return list(zip(values, open_parameter.get("names", values), strict=True))
 
 
+def band(said: Mapping[str, Any]) -> str:
+    """How sure a value is and what moves it most, which the text may say already."""
+    biggest = str(said.get("biggest", ""))
+    return str(said["text"]) if biggest.lower() in said["text"].lower() else f"{said['text']} Moved most by {biggest}."
+
+
 def left(value: float, unit: str) -> str:
     """What is left until something is due, or by how much it is over: `28 h left`, `84 days over`."""
     return f"{plain(abs(value))} {unit} {'over' if value < 0 else 'left'}"
