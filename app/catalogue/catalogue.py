@@ -5,7 +5,9 @@ import datetime as dt
 import threading
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
+from contextvars import ContextVar, copy_context
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -21,6 +23,12 @@ T = TypeVar("T")
 
 POLL_S = 0.25
 """How long the latest revision of a PostgreSQL catalogue is taken for the latest without looking again."""
+
+THREADS = 8
+"""Of a worker, for lookups on PostgreSQL: apart from those of writes, which may wait for a server that is lost."""
+
+LATEST_SEEN: ContextVar[list[int] | None] = ContextVar("latest_seen", default=None)
+"""Where set, every latest revision that a question met is added to it: replicas need not agree on it."""
 
 _LATEST = select(func.max(REVISIONS.c.number))
 _AS_OF = select(func.max(REVISIONS.c.number)).where(REVISIONS.c.recorded_at < bindparam("before"))
@@ -51,6 +59,8 @@ def resolve(connection: Connection, pin: Pin) -> int:
     if pin.revision is not None and pin.as_of is not None:
         raise Invalid.one("revision-and-date", "give revision= or as_of=, not both", parameter="as_of")
     present = latest(connection)
+    if (seen := LATEST_SEEN.get()) is not None:
+        seen.append(present)
     if pin.min_revision is not None and present < pin.min_revision:
         raise Unavailable(f"revision {pin.min_revision} has not arrived here; the latest is {present}", retry_after=1)
     if pin.as_of is not None:
@@ -74,6 +84,7 @@ class Catalogue:
         self._one_at_a_time = threading.Lock()
         self._seen: tuple[int, int] | None = None  # SQLite: the file's change counter, and the revision then
         self._polled: tuple[float, int, int] | None = None  # PostgreSQL: when, after which write here, and what
+        self._threads = None if database.is_sqlite else ThreadPoolExecutor(THREADS, thread_name_prefix="lookup")
 
     def known(self) -> int | None:
         """The latest revision, if that can be told without waiting: on SQLite always (1 µs unless the file changed), on
@@ -96,7 +107,7 @@ class Catalogue:
             return found
         begun, writes = time.monotonic(), self.database.writes
         try:
-            latest_now: int = await asyncio.to_thread(self.answer, lambda at: at.revision)
+            latest_now: int = await self.apart(lambda: self.answer(lambda at: at.revision))
         except Refusal:
             return None
         self._polled = (begun, writes, latest_now)
@@ -125,7 +136,11 @@ class Catalogue:
         """The same from the event loop: a SQLite lookup takes microseconds and stays on it."""
         if self.database.is_sqlite:
             return self.answer(question, pin)
-        return await asyncio.to_thread(self.answer, question, pin)
+        return await self.apart(lambda: self.answer(question, pin))
+
+    async def apart(self, look: Callable[[], T]) -> T:
+        """Run what waits for the database in a thread, on PostgreSQL in one that no write ever takes."""
+        return await asyncio.get_running_loop().run_in_executor(self._threads, copy_context().run, look)
 
     def ready(self) -> str | None:
         """None when questions can be answered, else a sentence that says why not."""

@@ -1,5 +1,6 @@
 """`serve` and `migrate`."""
 
+import sys
 from pathlib import Path
 from typing import Annotated
 
@@ -7,6 +8,7 @@ import typer
 
 from app.cli.opened import make_current, opened, settings_of, url_of
 from app.cli.program import WHO, DatabaseOption, JsonOption, cli, say, told
+from app.errors import Unavailable
 
 SEED_DATA = Path(__file__).parents[2] / "seed_data"
 
@@ -28,8 +30,13 @@ def serve(
     settings = settings_of(host=host, port=port, database_url=url_of(database))
     stored = Database(settings.database_url, settings.read_url)
     shop = Database(settings.shop_database_url)
-    for each, which in ((stored, "catalogue"), (shop, "shop")):
-        make_current(each, which)
+    make_current(stored, "catalogue")
+    try:
+        make_current(shop, "shop")
+    except Unavailable as refused:
+        if not stored.has_replica or refused.__cause__ is None:
+            raise
+        print("The shop database cannot be reached: lookups only, until it is there.", file=sys.stderr)
     if demo:
         with stored.read() as connection:
             empty = latest(connection) == 0

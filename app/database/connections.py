@@ -20,6 +20,11 @@ from app.errors import NoRoom, Unavailable
 
 WRITER_WAIT_S = 5
 WRITER_LOCK = 0x4C454757  # the advisory lock of PostgreSQL writers
+LOST = {
+    "connect_timeout": 5, "tcp_user_timeout": 10_000, "keepalives_idle": 10, "keepalives_interval": 3,
+    "keepalives_count": 3,
+}  # fmt: skip
+"""After how long libpq gives up a PostgreSQL server that is cut off: s, ms, s, s, times; else it would be 15 min."""
 LOOK_S = 0.25
 """How long the file of a SQLite database is taken for the one at its path without looking again."""
 
@@ -31,6 +36,7 @@ class Database:
         parsed = make_url(url)
         self.url = parsed
         self.is_sqlite = parsed.get_backend_name() == "sqlite"
+        self.has_replica = read_url is not None and not self.is_sqlite
         self._held: Connection | None = None
         self._watch: Any = None
         self._file: tuple[int, int] | None = None
@@ -54,12 +60,10 @@ class Database:
                 pool_pre_ping=True,
                 isolation_level="AUTOCOMMIT",
                 hide_parameters=True,
-                connect_args={"connect_timeout": 5, "options": "-c default_transaction_read_only=on"},
+                connect_args={**LOST, "options": "-c default_transaction_read_only=on"},
             )
             self.anew = self.reader
-            self.writer = create_engine(
-                url, poolclass=NullPool, hide_parameters=True, connect_args={"connect_timeout": 5}
-            )
+            self.writer = create_engine(url, poolclass=NullPool, hide_parameters=True, connect_args={**LOST})
 
     @contextmanager
     def read(self) -> Iterator[Connection]:
@@ -125,21 +129,35 @@ class Database:
         return int(number) + (self._files << 40)
 
     @contextmanager
-    def write(self) -> Iterator[Connection]:
+    def write(self, wait_s: int | None = None) -> Iterator[Connection]:
         """The one write transaction: committed when the block ends, rolled back when it raises.
 
-        Raises Unavailable when another writer keeps it longer than WRITER_WAIT_S, NoRoom when the disk is full.
+        Raises Unavailable when another writer keeps it longer than `wait_s` (else WRITER_WAIT_S), or where there
+        is only a replica; NoRoom when the disk is full.
         """
         try:
-            with self.writer.begin() as connection:
-                if not self.is_sqlite:
-                    connection.execute(text(f"SET LOCAL lock_timeout = '{WRITER_WAIT_S}s'"))
-                    connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": WRITER_LOCK})
-                yield connection
+            with self.writer.connect() as connection:
+                if self.is_sqlite and wait_s is not None:
+                    connection.connection.cursor().execute(f"PRAGMA busy_timeout = {wait_s * 1000}")
+                with connection.begin():
+                    if not self.is_sqlite:
+                        connection.execute(text(f"SET LOCAL lock_timeout = '{wait_s or WRITER_WAIT_S}s'"))
+                        connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": WRITER_LOCK})
+                    yield connection
         except (DBAPIError, sqlite3.Error) as error:
             raise plain(error) from error
         finally:
             self.writes += 1
+
+    def takes_writes(self) -> bool:
+        """Whether where writes go can be reached and is no replica; on SQLite not asked."""
+        if self.is_sqlite:
+            return True
+        try:
+            with self.writer.connect() as connection:
+                return connection.execute(text("SELECT NOT pg_is_in_recovery()")).scalar() is True
+        except DBAPIError:
+            return False
 
     def rewrite(self, *tables: str) -> None:
         """Write the database anew, so that nothing of an erased row is left in free places of a file or, on SQLite, in
@@ -216,6 +234,8 @@ def plain(error: DBAPIError | sqlite3.Error) -> Exception:
         return NoRoom("the disk under the database is full; nothing was stored")
     if "locked" in message or "lock timeout" in message or "busy" in message:
         return Unavailable("another change is being written; try again", retry_after=2)
+    if getattr(cause, "sqlstate", None) == "25006":  # read_only_sql_transaction
+        return Unavailable("the database is a replica at the moment and takes no writes", retry_after=5)
     broken = (
         "unable to open",
         "malformed",

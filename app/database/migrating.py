@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from alembic.config import Config
 
 MIGRATIONS = Path(__file__).parents[2] / "migrations"
+WAIT_S = 600
+"""How long a migration waits for one that another process is doing."""
 HEADS = {"catalogue": "0001", "shop": "0001"}
 """The schema version of this build: the last of each chain, written down so that a start need not read the chain."""
 
@@ -66,10 +68,13 @@ def _known(which: str) -> frozenset[str]:
 
 
 def migrate(database: Database, which: str) -> None:
-    """Create or upgrade the schema. Raises Unavailable with one plain sentence when that cannot be."""
+    """Create or upgrade the schema; of several processes at once one does it and the others wait for it.
+
+    Raises Unavailable with one plain sentence when that cannot be.
+    """
     if database.path is not None:
         _made(database.path)
-    with _told_of(database), database.write() as connection:
+    with _told_of(database), database.write(WAIT_S) as connection:
         if database.is_sqlite:
             verdict = connection.execute(text("PRAGMA quick_check(1)")).scalar()
             if verdict != "ok":

@@ -1,14 +1,18 @@
 """Large catalogues to ask: invented forks whose fits and torques are stated anew by a manual for each model year.
 
 Stored without judging: what is timed is asking. 20,000 chassis have 1,000,000 fits and as many torques.
+`python -m tests.load.catalogue URL CHASSIS [COPIES]` writes one, into SQLite or PostgreSQL; there further copies of it
+under other ids, sources and springs included, make it larger at the server's speed.
 """
 
+import sys
+import time
 from collections.abc import Iterator
 from itertools import groupby, islice
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import insert
+from sqlalchemy import Connection, Table, insert
 
 from app.catalogue.stored import OPEN, REVISIONS, SQL
 from app.catalogue.tables import TABLES, from_cells
@@ -22,17 +26,18 @@ EACH = 50
 _BATCH = 20_000
 
 
-def write(path: Path, chassis: int, seed: int = 1) -> int:
-    """A SQLite catalogue at revision 1; returns its number of rows."""
-    database = Database(f"sqlite:///{path}")
+def write(where: Path | str, chassis: int, seed: int = 1) -> int:
+    """A catalogue at revision 1 in a SQLite file or at an empty database's URL; returns its number of rows."""
+    database = Database(where if isinstance(where, str) else f"sqlite:///{where}")
     migrate(database, "catalogue")
+    put = _inserted if database.is_sqlite else _copied
     count = 0
     with database.write() as connection:
         rows = _by_year(cells(chassis, seed))
         while batch := list(islice(rows, _BATCH)):
             batch.sort(key=lambda row: row[0])
             for name, group in groupby(batch, key=lambda row: row[0]):
-                connection.execute(insert(SQL[TABLES[name]]), [values for _, values in group])
+                put(connection, SQL[TABLES[name]], [values for _, values in group])
             count += len(batch)
         revision = {"recorded_at": "2026-01-01T00:00:00Z", "reason": "a bench", "who": "bench"}
         connection.execute(insert(REVISIONS).values(number=1, added=count, changed=0, withdrawn=0, **revision))
@@ -40,6 +45,41 @@ def write(path: Path, chassis: int, seed: int = 1) -> int:
         connection.exec_driver_sql("ANALYZE")
     database.close()
     return count
+
+
+def _inserted(connection: Connection, table: Table, rows: list[dict[str, Any]]) -> None:
+    connection.execute(insert(table), rows)
+
+
+def _copied(connection: Connection, table: Table, rows: list[dict[str, Any]]) -> None:
+    """COPY, with each value bound as the column's type binds it."""
+    dialect = connection.dialect
+    columns = [
+        (column.name, column.type.dialect_impl(dialect).bind_processor(dialect) or (lambda value: value))
+        for column in table.columns
+    ]
+    driver: Any = connection.connection.driver_connection
+    names = ", ".join(f'"{name}"' for name, _ in columns)
+    with driver.cursor().copy(f"COPY {table.name} ({names}) FROM STDIN") as stream:
+        for row in rows:
+            stream.write_row([bound(row[name]) for name, bound in columns])
+
+
+def copy_within(url: str, number: int) -> None:
+    """One more of what the catalogue was made with, on PostgreSQL: each id and reference after `copy<number>-`."""
+    database, before = Database(url), f"copy{number}-"
+    with database.write() as connection:
+        for name, table in TABLES.items():
+            named = {"id", *(each.name for each in table.columns().values() if each.refers_to)}
+            stored = [column.name for column in SQL[table].columns]
+            values = [f"'{before}' || replace(\"{c}\", ';', ';{before}')" if c in named else f'"{c}"' for c in stored]
+            columns = ", ".join(f'"{c}"' for c in stored)
+            connection.exec_driver_sql(
+                f"INSERT INTO {name} ({columns}) SELECT {', '.join(values)} FROM {name} WHERE id NOT LIKE 'copy%%'"
+            )
+    with database.write() as connection:
+        connection.exec_driver_sql("ANALYZE")
+    database.close()
 
 
 def _by_year(generated: Iterator[tuple[str, dict[str, str]]]) -> Iterator[tuple[str, dict[str, Any]]]:
@@ -64,3 +104,15 @@ def _stored(name: str, row: dict[str, str]) -> dict[str, Any]:
     table = TABLES[name]
     fields = dict.fromkeys(table.columns()) | from_cells(table, row)
     return {**table.of_read(fields).stored(), "revision_from": 1, "revision_to": OPEN}
+
+
+if __name__ == "__main__":
+    begun = time.monotonic()
+    written = write(sys.argv[1], int(sys.argv[2]))
+    copies = int((sys.argv[3:] or ["0"])[0])
+    for copy in range(1, copies + 1):
+        copy_within(sys.argv[1], copy)
+    took = time.monotonic() - begun
+    print(
+        f"{written:,} rows, copied {copies} times, in {took:.0f} s, {time.process_time():.0f} s of processor time here"
+    )

@@ -13,7 +13,7 @@ from cachetools import Cache, FIFOCache, LRUCache
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from app.catalogue.catalogue import Catalogue
+from app.catalogue.catalogue import LATEST_SEEN, Catalogue
 from app.web.representation.choose import ranges
 from app.web.representation.respond import matches
 
@@ -103,16 +103,27 @@ class Kept:
         answer = self.answers.get(revision, key)
         if answer is None:
             unconditional = {**scope, "headers": [line for line in scope["headers"] if line[0] != _CONDITIONAL]}
-            heard = Heard(send)
-            await self.app(unconditional, receive, heard.send)
+            heard, seen = Heard(send), list[int]()
+            before = LATEST_SEEN.set(seen)
+            try:
+                await self.app(unconditional, receive, heard.send)
+            finally:
+                LATEST_SEEN.reset(before)
             answer = heard.answer(len(scope["query_string"]))
             if answer is None:
                 return
+            if any(present != revision for present in seen):  # a replica that lags, or a revision of this moment
+                await _as_asked(scope, answer).send(send)
+                return
             self.answers.put(revision, key, answer)
         scope["state"]["kept_at"] = revision
-        if matches(Request(scope).headers.get("if-none-match"), answer.etag.removeprefix("W/")):
-            answer = answer.unchanged()
-        await answer.send(send)
+        await _as_asked(scope, answer).send(send)
+
+
+def _as_asked(scope: Scope, answer: Answer) -> Answer:
+    """304 in its place for who has it already."""
+    has_it = matches(Request(scope).headers.get("if-none-match"), answer.etag.removeprefix("W/"))
+    return answer.unchanged() if has_it else answer
 
 
 class Heard:

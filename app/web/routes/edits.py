@@ -12,7 +12,7 @@ from fastapi import Header, Path, Query, Request
 from starlette.responses import Response
 
 from app.access.keys import Caller
-from app.catalogue.catalogue import Catalogue
+from app.catalogue.catalogue import Catalogue, Pin
 from app.catalogue.tables import STATEMENTS, TABLES
 from app.database.connections import Database
 from app.errors import Fault, Invalid, PreconditionMissing
@@ -150,8 +150,11 @@ async def withdraw_statement(
 ) -> Response:
     """428 without If-Match, 412 where the statement has changed since it was read."""
     caller = await permitted(request, "edit")
-    table = await request.app.state.catalogue.ask(lambda at: table_of(at, id)) or STATEMENTS[0]
-    return await _replaced(request, caller, Edit(table, id, None), reason, if_match, idempotency_key)
+    catalogue: Catalogue = request.app.state.catalogue
+    table = await catalogue.ask(lambda at: table_of(at, id))
+    if table is None and catalogue.database.has_replica and (tags := _TAG.findall(if_match or "")):
+        table = await catalogue.ask(lambda at: table_of(at, id), Pin(min_revision=max(map(int, tags))))
+    return await _replaced(request, caller, Edit(table or STATEMENTS[0], id, None), reason, if_match, idempotency_key)
 
 
 async def _replaced(

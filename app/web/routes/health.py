@@ -31,11 +31,16 @@ async def healthz() -> Response:
     responses={200: {"model": dict[str, str], "description": "It can."}},
 )
 async def readyz(request: Request) -> Response:
-    """503 with a sentence while the catalogue cannot be read."""
+    """503 with a sentence while the catalogue cannot be read. Where it is read from a replica, `writes` says whether it
+    can be written too: `ready`, or `unavailable` while lookups go on."""
     catalogue = request.app.state.catalogue
     wrong: str | None = "No catalogue is open."
     if catalogue is not None:
-        wrong = await asyncio.to_thread(catalogue.ready)  # a server that does not answer must not hold up the others
+        wrong = await catalogue.apart(catalogue.ready)  # a server that does not answer must not hold up the others
     if wrong is not None:
         return problem_response(request.scope, "unavailable", wrong, headers={"Retry-After": "5"})
-    return JSONResponse({"status": "ready"}, headers={"Cache-Control": "no-store"})
+    answer = {"status": "ready"}
+    if catalogue.database.has_replica:
+        writable = await asyncio.to_thread(catalogue.database.takes_writes)
+        answer["writes"] = "ready" if writable else "unavailable"
+    return JSONResponse(answer, headers={"Cache-Control": "no-store"})

