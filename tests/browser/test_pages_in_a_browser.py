@@ -20,6 +20,10 @@ DECIDED = (
     "&spring=quembry-trivet-spring-run-two"
 )
 JOB = f"{FORK}/job-card?job=lower-leg-service&travel=150&{DECIDED}&rider_mass=80"
+TWO_FIGURES = (
+    "/v1/chassis/pellugar-godwit-37/job-card?job=full-service&wheel_size=584&model_year=2020&from_travel=140"
+    "&rider_mass=80"
+)
 CHECK = "/v1/frames/gorsewade-hurdle-l/fork-check?chassis=quembry-trivet-35&travel=150&wheel_size=622"
 PAGES = {
     "start": "/",
@@ -31,6 +35,9 @@ PAGES = {
     "plot": "/v1/chassis/lommeris-smirr-35/setup?travel=150&rider_mass=80",
     "check": CHECK,
     "job": JOB,
+    "card": TWO_FIGURES,
+    "coil": "/v1/chassis/quembry-crock-39/setup?rider_mass=80&travel=170&wheel_size=622",
+    "units": "/v1/units",
     "identify": "/v1/identify?stanchion_diameter=37&wheel_size=29&model_year=2023",
     "history": "/v1/statements/fit-raddle-37-160-622/history",
     "findings": "/v1/findings",
