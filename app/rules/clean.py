@@ -86,7 +86,9 @@ fit-150,fork-a,,,,spring-150,150,,,546,spacer-a,4,1,160,psi,manual-a,14
 fit-160,fork-a,,,,spring-160,160,,,556,spacer-a,3,1,160,psi,manual-a,14
 fit-150-large,fork-a,622,,,spring-150-small,150,,,,spacer-a,4,,,,manual-a,14
 fit-coil,fork-a,,,,spring-coil,150,ring-a,1,546,,,,,,manual-a,14
-fit-150-old,fork-a-old,,,,spring-150,150,,,546,spacer-a,4,1,160,psi,manual-old,14""",
+fit-140-old,fork-a-old,,,,spring-140,140,,,,spacer-a,5,2,160,psi,manual-old,14
+fit-150-old,fork-a-old,,,,spring-150,150,,,546,spacer-a,4,1,160,psi,manual-old,14
+fit-160-old,fork-a-old,,,,spring-160,160,,,,spacer-a,3,1,160,psi,manual-old,14""",
     "torques": """id,chassis,model_year_from,model_year_to,damper,fastener,stage,value,min,max,unit,thread_prep,source,page,"""
     """confirmed,exception_to
 torque-foot-spring,fork-a,,,,foot-spring,,7.0,6.5,7.5,N·m,oiled,manual-a,16,,

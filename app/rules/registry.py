@@ -77,10 +77,11 @@ RULES: dict[str, Rule] = {}
 FAMILIES = {
     "form": "form", "figures": "form", "identity": "form",
     "contradiction": "contradiction",
-    "envelope": "envelope", "belonging": "envelope",
-    "air": "physics", "bands": "physics", "bolts": "physics", "fluids": "physics", "sag": "physics",
+    "envelope": "envelope", "belonging": "envelope", "ratings": "envelope",
+    "air": "physics", "bands": "physics", "bolts": "physics", "fluids": "physics",
     "construction": "physics", "dimensions": "physics", "setups": "physics", "usual": "physics",
     "slips": "slips", "unlike": "slips", "twins": "slips", "ladders": "slips", "orders": "slips",
+    "printing": "slips",
     "provenance": "provenance",
     "completeness": "completeness",
 }  # fmt: skip

@@ -159,9 +159,11 @@ class Fork:
     def _fits(self) -> None:
         kin, draw = self.family, self.draw
         bounded = draw.random()
+        fewer = 1 if self.later and self.number % 10 == 1 else 0  # some makers lower their limits in a generation
         for wheel in self.wheels:
             above = self.made.over_wheel_mm + (19 if wheel == 622 else 0)
-            for travel, limit in zip(kin.travels, kin.limits, strict=True):
+            for travel, most in zip(kin.travels, kin.limits, strict=True):
+                limit = max(1, most - fewer)
                 id = f"fit-{self.tag}-{wheel}-{travel}"
                 cells = {
                     "spring": kin.spring(travel),

@@ -14,9 +14,10 @@ from app.rules.checks import fluids as fluids
 from app.rules.checks import form as form
 from app.rules.checks import ladders as ladders
 from app.rules.checks import orders as orders
+from app.rules.checks import printing as printing
 from app.rules.checks import provenance as provenance
+from app.rules.checks import ratings as ratings
 from app.rules.checks import reading as reading
-from app.rules.checks import sag as sag
 from app.rules.checks import setups as setups
 from app.rules.checks import slips as slips
 from app.rules.checks import twins as twins

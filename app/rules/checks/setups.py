@@ -24,7 +24,7 @@ USUAL_SAG = 0.20  # of a guide that states none; common practice, no source
 STANCHION_WALLS_MM = 3.5  # outside less bore where only the outside is known; common practice, no source
 ORDER = Band(0.95, 1.35)  # start pressure of a shorter fork over that of one up to 40 mm longer, same rider
 NEAR_MM = 40
-TOLD = (*FORM, *BEYOND, "unit-slip", "digit-slip", "guide-line-off", "guide-sag-impossible", "disagree-unrelated",
+TOLD = (*FORM, *BEYOND, "unit-slip", "digit-slip", "guide-line-off", "disagree-unrelated",
         "guide-pressure-not-rising", "sag-unusual")  # fmt: skip
 
 

@@ -1,9 +1,9 @@
-"""Slips beside a twin: the other side's bolt, the statement an exception narrows, the other springs of a chassis."""
+"""Slips beside a twin: the other side's bolt, the statement an exception narrows, a spring's other fits."""
 
 from collections import defaultdict
 from collections.abc import Iterator
 from datetime import date
-from itertools import combinations
+from itertools import combinations, product
 
 from app.catalogue.agreement import pascals
 from app.catalogue.scopes import overlap
@@ -167,3 +167,40 @@ def pressure_limit_unlike_siblings(family: Family, today: date) -> Iterator[Hit]
         if len(found) == 1 and not found[0].confirmed:
             text = f"{cell(found[0], 'pressure_limit')}; the others have {cell(other, 'pressure_limit')}"
             yield Hit(found[0], "pressure_limit", text, other)
+
+
+@rule(
+    "spacer-limit-unlike-generation",
+    shape="family",
+    severity="warn",
+    tables=(Fit,),
+    silenced_by=(*FORM, "spacers-fill-chamber", "limit-differs-by-wheel", "spacer-limit-grows-with-travel",
+                 "disagree-unrelated", "spacers-fitted-above-limit", "spacers-fitted-to-the-limit"),
+    passes=edit("fits", "fit-140-old", spacer_limit="4", confirmed="true"),
+    fails=edit("fits", "fit-140-old", spacer_limit="4"),
+)  # fmt: skip
+def spacer_limit_unlike_generation(family: Family, today: date) -> Iterator[Hit]:
+    """One spring may carry other spacers in another generation, while the springs that both share otherwise agree.
+
+    The same spring at the same travel leaves the same air; where a maker does change its limits, it changes several.
+
+    Mend: compare both limits with the pages; if both are right, set confirmed after reading them twice.
+    """
+    lines: dict[str, dict[tuple[object, ...], list[Fit]]] = defaultdict(lambda: defaultdict(list))
+    for row in family.of(Fit):
+        if row.spacer_limit is not None and row.exception_to is None:
+            key = row.spring, row.travel_mm, row.spacer, row.travel_spacers
+            lines[row.chassis][key].append(row)
+    for one, other in combinations(lines.values(), 2):
+        shared = [key for key in one if key in other]
+        unlike = [key for key in shared if _limits(one[key]) != _limits(other[key])]
+        if len(unlike) != 1 or len(shared) < ENOUGH:
+            continue
+        for row, beside in product(one[unlike[0]], other[unlike[0]]):
+            if row.spacer_limit != beside.spacer_limit and not row.confirmed and not beside.confirmed:
+                text = f"{row.spacer_limit}; {beside.id} has the same spring at that travel and says "
+                yield Hit(row, "spacer_limit", text + str(beside.spacer_limit), beside, mutual=True)
+
+
+def _limits(rows: list[Fit]) -> set[int | None]:
+    return {row.spacer_limit for row in rows}

@@ -3,6 +3,7 @@
 from collections import Counter, defaultdict
 from collections.abc import Iterator
 from datetime import date
+from typing import Any
 
 from app.catalogue.agreement import unit_of
 from app.catalogue.tables import Fastener, Fill, Fit, Guide, Row, Statement, Torque
@@ -76,10 +77,11 @@ def fluid_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
         yield Hit(odd, "fluid", f"{cell(odd, 'fluid')} is a {kind}; its siblings take a {usual}", other)
 
 
-UNIT_COLUMNS: tuple[tuple[type[Statement], str, str, Kind], ...] = (
-    (Torque, "value", "unit", "torque"), (Fill, "value", "unit", "volume"),
-    (Fit, "pressure_limit", "pressure_unit", "pressure"), (Guide, "pressure", "pressure_unit", "pressure"),
-    (Guide, "rider_mass_from", "mass_unit", "mass"),
+NOMINAL = ("value", "min", "max")  # the first that is given stands for the row
+UNIT_COLUMNS: tuple[tuple[type[Statement], tuple[str, ...], str, Kind], ...] = (
+    (Torque, NOMINAL, "unit", "torque"), (Fill, NOMINAL, "unit", "volume"),
+    (Fit, ("pressure_limit",), "pressure_unit", "pressure"), (Guide, ("pressure",), "pressure_unit", "pressure"),
+    (Guide, ("rider_mass_from",), "mass_unit", "mass"),
 )  # fmt: skip
 
 
@@ -100,21 +102,26 @@ def unit_unlike_source(family: Family, today: date) -> Iterator[Hit]:
 
     Mend: compare the unit with the page; if it is right, set confirmed after reading it twice.
     """
-    for table, column, unit_column, kind in UNIT_COLUMNS:
+    for table, columns, unit_column, kind in UNIT_COLUMNS:
         if table not in family.judged:
             continue
         by_source: dict[str, list[Statement]] = defaultdict(list)
         for row in family.statements[table]:
-            fields = row.__dict__
-            if fields[column] is not None and fields[unit_column] is not None and row.source is not None:
+            if _stated(row, columns) is not None and row.__dict__[unit_column] is not None and row.source is not None:
                 by_source[row.source].append(row)
         for rows in by_source.values():
             counts = Counter(row.__dict__[unit_column] for row in rows)
             if len(counts) > 1 and len(rows) > ENOUGH:
-                yield from _unlike(family, rows, column, unit_column, kind)
+                yield from _unlike(family, rows, columns, unit_column, kind)
 
 
-def _unlike(family: Family, rows: list[Statement], column: str, unit_column: str, kind: Kind) -> Iterator[Hit]:
+def _stated(row: Statement, columns: tuple[str, ...]) -> Any:
+    return next((value for name in columns if (value := row.__dict__[name]) is not None), None)
+
+
+def _unlike(
+    family: Family, rows: list[Statement], columns: tuple[str, ...], unit_column: str, kind: Kind
+) -> Iterator[Hit]:
     """The one row in another unit; certain where a sibling of its place has the same digits in the usual unit."""
     units = Counter(unit_of(kind, row.__dict__[unit_column]) for row in rows)
     (usual, _), (odd, times), *more = [*units.most_common(), (None, 0)]
@@ -123,7 +130,7 @@ def _unlike(family: Family, rows: list[Statement], column: str, unit_column: str
     row = next(row for row in rows if unit_of(kind, row.__dict__[unit_column]) is odd)
     if row.confirmed:
         return
-    same = [each for each in rows if each is not row and each.__dict__[column] == row.__dict__[column]]
+    same = [each for each in rows if each is not row and _stated(each, columns) == _stated(row, columns)]
     twin = next((each for each in same if _place(family, each) == _place(family, row)), None)
     text = f"{cell(row, unit_column)}; the others of {row.source} are in {usual.name}"
     yield Hit(row, unit_column, text, twin, "warn" if twin is None else "reject")

@@ -1,0 +1,192 @@
+"""Envelope: pressures, spacers, strokes and clicks beyond what the spring, the damper or the fit allows."""
+
+from collections.abc import Iterator
+from datetime import date
+from fractions import Fraction
+
+from app.catalogue.agreement import pascals
+from app.catalogue.tables import Fit, Guide
+from app.rules.checks.envelope import FORM
+from app.rules.family import Family
+from app.rules.registry import Hit, edit, rule
+from app.rules.view import RowView
+
+SURELY = 0.999 / 1000  # kPa for each Pa of a limit: no rounding takes a pressure below it above the limit
+
+
+@rule(
+    "pressure-limit-above-spring",
+    shape="family",
+    tables=(Fit,),
+    silenced_by=(*FORM, "pressure-implausible"),
+    passes=edit("fits", "fit-150", pressure_limit="160"),
+    fails=edit("fits", "fit-150", pressure_limit="161"),
+)
+def pressure_limit_above_spring(family: Family, today: date) -> Iterator[Hit]:
+    """A fit permits a higher fill pressure than its spring does.
+
+    The spring is what bursts; a fit can only lower its limit.
+
+    Mend: compare both limits and their units with the pages.
+    """
+    for row in family.of(Fit):
+        spring = family.springs.get(row.spring)
+        if spring is None or row.pressure_limit is None:
+            continue
+        allowed, stated = (
+            pascals(spring.pressure_limit, spring.pressure_unit),
+            pascals(row.pressure_limit, row.pressure_unit),
+        )
+        if allowed is not None and stated is not None and stated > allowed:
+            text = f"{spring.id} is limited to {spring.pressure_limit} {spring.pressure_unit}"
+            yield Hit(row, "pressure_limit", text)
+
+
+@rule(
+    "spacers-fitted-above-limit",
+    shape="row",
+    tables=(Fit,),
+    silenced_by=FORM,
+    reads=("spacers_fitted", "spacer_limit"),
+    passes=edit("fits", "fit-150", spacers_fitted="4", confirmed="true"),
+    fails=edit("fits", "fit-150", spacers_fitted="5"),
+)
+def spacers_fitted_above_limit(view: RowView, today: date) -> Iterator[Hit]:
+    """More volume spacers are fitted from the factory than the fit may carry.
+
+    The two cells were probably exchanged, and the exchanged limit would be obeyed.
+
+    Mend: compare both counts with the page.
+    """
+    fitted, limit = view.row.__dict__["spacers_fitted"], view.row.__dict__["spacer_limit"]
+    if fitted is not None and limit is not None and fitted > limit:
+        yield Hit(view.row, "spacers_fitted", f"{fitted} are fitted but at most {limit} are allowed")
+
+
+@rule(
+    "guide-pressure-above-limit",
+    shape="family",
+    tables=(Guide,),
+    beside=(Fit,),
+    silenced_by=(*FORM, "pressure-implausible"),
+    passes=edit("guides", "guide-90", pressure_max="160"),
+    fails=edit("guides", "guide-90", pressure_max="161"),
+)
+def guide_pressure_above_limit(family: Family, today: date) -> Iterator[Hit]:
+    """A set-up guide asks for more pressure than any spring it can be about may be filled to.
+
+    Start pressures and limits are both gauge pressures at full extension; whoever follows the guide exceeds the limit.
+
+    Mend: compare the pressure, the limit and their units with the pages.
+    """
+    for row in family.of(Guide):
+        floor = family.least_limit.get(row.chassis)
+        pressure = family.guide_figures[row.id].pressure
+        if row.pressure_max is None and (pressure is None or (floor is not None and pressure < floor * SURELY)):
+            continue
+        figures = (pascals(row.pressure, row.pressure_unit), pascals(row.pressure_max, row.pressure_unit))
+        asked = max((each for each in figures if each), default=None)
+        if asked is None or row.chamber == "negative":
+            continue
+        limits = list(_limits(family, row))
+        if limits and None not in limits and asked > max(limit for limit in limits if limit is not None):
+            column = "pressure_max" if row.pressure_max is not None else "pressure"
+            yield Hit(row, column, "it is above the maximum fill pressure of every spring it can be for")
+
+
+def _limits(family: Family, guide: Guide) -> Iterator[Fraction | None]:
+    """The limit of every fit the guide can be about, None where it is not stated; of its spring where there is none."""
+    fits = family.air_fits_of(guide)
+    for fit, spring in fits:
+        own = pascals(fit.pressure_limit, fit.pressure_unit)
+        yield own if own is not None else pascals(spring.pressure_limit, spring.pressure_unit)
+    if not fits and guide.spring is not None and guide.spring in family.springs:
+        named = family.springs[guide.spring]
+        yield pascals(named.pressure_limit, named.pressure_unit)
+
+
+@rule(
+    "stroke-below-travel",
+    shape="family",
+    tables=(Fit,),
+    silenced_by=(*FORM, "travel-outside-chassis"),
+    passes=edit("springs", "spring-150", stroke_max_mm="150"),
+    fails=edit("springs", "spring-150", stroke_max_mm="149.5"),
+)
+def stroke_below_travel(family: Family, today: date) -> Iterator[Hit]:
+    """A fit gives more travel than its spring can make.
+
+    The spring would bottom inside before the fork does.
+
+    Mend: compare the travel of the fit and the greatest stroke of the spring with the pages.
+    """
+    for row in family.of(Fit):
+        spring = family.springs.get(row.spring)
+        if spring is not None and spring.stroke_max_mm is not None and row.travel_mm > spring.stroke_max_mm:
+            yield Hit(row, "travel_mm", f"{spring.id} can make {spring.stroke_max_mm} mm at most")
+
+
+@rule(
+    "damper-travel-below-fit",
+    shape="family",
+    tables=(Fit,),
+    silenced_by=(*FORM, "travel-outside-chassis", "damper-not-of-chassis"),
+    passes=edit("dampers", "damper-a", travel_max_mm="160"),
+    fails=edit("dampers", "damper-a", travel_max_mm="159"),
+)
+def damper_travel_below_fit(family: Family, today: date) -> Iterator[Hit]:
+    """A fit gives more travel than any damper it can be with allows, or than one of them does.
+
+    The damper would be pulled or pushed beyond its stroke.
+
+    Mend: compare the travel of the fit and the greatest travel of the damper with the pages; name the damper in the fit
+    where it is for one of several.
+    """
+    for row in family.of(Fit):
+        names = family.dampers_of(row)
+        greatest = [None if (each := family.dampers.get(name)) is None else each.travel_max_mm for name in names]
+        known = [each for each in greatest if each is not None]
+        if known and len(known) == len(greatest) and row.travel_mm > max(known):
+            yield Hit(row, "travel_mm", f"{', '.join(names)} allow {max(known):g} mm at most")
+        elif known and row.travel_mm > min(known):
+            text = f"it names no damper, and one of {', '.join(names)} allows {min(known):g} mm only"
+            yield Hit(row, "travel_mm", text, severity="warn")
+
+
+@rule(
+    "clicks-outside-damper",
+    shape="family",
+    tables=(Guide,),
+    silenced_by=FORM,
+    passes=edit("guides", "guide-60", rebound_clicks="16"),
+    fails=edit("guides", "guide-60", rebound_clicks="17"),
+)
+def clicks_outside_damper(family: Family, today: date) -> Iterator[Hit]:
+    """A guide asks for more clicks than the damper has.
+
+    The adjuster ends before; the guide is for another damper or a digit slipped.
+
+    Mend: compare the clicks with the page, or name the damper the guide is for.
+    """
+    clicks: dict[tuple[str, ...], dict[str, int]] = {}
+    for row in family.of(Guide):
+        if row.rebound_clicks is None and row.compression_clicks is None:
+            continue
+        dampers = family.dampers_of(row)
+        if dampers not in clicks:
+            clicks[dampers] = _clicks(family, dampers)
+        for name, most in clicks[dampers].items():
+            asked = row.__dict__[name]
+            if asked is not None and asked > most:
+                yield Hit(row, name, f"the damper has {most} clicks")
+                break
+
+
+def _clicks(family: Family, names: tuple[str, ...]) -> dict[str, int]:
+    """The most clicks of these dampers, by adjuster; not there where one of them does not state its own."""
+    most: dict[str, int] = {}
+    for adjuster in ("rebound_clicks", "compression_clicks"):
+        stated = [None if (each := family.dampers.get(name)) is None else each.__dict__[adjuster] for name in names]
+        if stated and None not in stated:
+            most[adjuster] = max(each for each in stated if each is not None)
+    return most
