@@ -1,5 +1,7 @@
 """The standard atmosphere from sea level to 5000 m, and what altitude and temperature do to a gauge reading."""
 
+from app.physics.band import Band, combined, contribution, half_width_scale
+
 SEA_LEVEL_PA = 101325.0
 SEA_LEVEL_K = 288.15
 _LAPSE_K_PER_M = 0.0065
@@ -55,6 +57,38 @@ def gauge_elsewhere_pa(
         if not 223 <= temperature_k <= 343:
             raise ValueError("The temperature of the air must lie between -50 and 70 degrees Celsius.")
     return (gauge_pa + ambient_here_pa) * (temperature_there_k / temperature_here_k) - ambient_there_pa
+
+
+def gauge_elsewhere_band(
+    gauge_pa: float,
+    ambient_here_pa: float,
+    ambient_there_pa: float,
+    temperature_here_k: float,
+    temperature_there_k: float,
+    half_widths: tuple[float, float, float, float, float],
+    share: float = 0.95,
+) -> Band:
+    """gauge_elsewhere_pa with its band; half-widths of its inputs in their order, those of the temperatures < 223 K.
+
+    Made as physics.band.band makes one, in closed form, so that an end may lie outside the permitted temperatures.
+    """
+    value = gauge_elsewhere_pa(gauge_pa, ambient_here_pa, ambient_there_pa, temperature_here_k, temperature_there_k)
+    gauge, here, there, here_k, there_k = half_widths
+    if not (min(half_widths) >= 0 and max(here_k, there_k) < 223):
+        raise ValueError("A spread must not be negative, and no temperature may reach absolute zero.")
+    scale, filled = half_width_scale(share), gauge_pa + ambient_here_pa
+    warmer = temperature_there_k / temperature_here_k
+    moves = {
+        "gauge_pa": (-gauge * warmer, gauge * warmer),
+        "ambient_here": (-here * warmer, here * warmer),
+        "ambient_there": (there, -there),
+        "temperature_here": tuple(
+            filled * temperature_there_k * (1 / (temperature_here_k + sign * here_k) - 1 / temperature_here_k)
+            for sign in (-1, 1)
+        ),
+        "temperature_there": (-filled * there_k / temperature_here_k, filled * there_k / temperature_here_k),
+    }
+    return combined(value, [contribution(name, ends, scale) for name, ends in moves.items()], share)
 
 
 def _check_altitude(altitude_m: float) -> None:

@@ -116,13 +116,15 @@ class Spreads:
     gauge_pa: float
 
 
+GAUGE_HALF_WIDTH_PA = 0.7 * 6894.757293168  # common practice, no source
+
 _PERSON_AND_GAUGE = {
     "front_share": 0.05,
     "bike_kg": 2.0,
     "unsprung_front_kg": 1.0,
     "head_angle_rad": math.radians(2.0),
     "friction_n": 20.0,
-    "gauge_pa": 0.7 * 6894.757293168,
+    "gauge_pa": GAUGE_HALF_WIDTH_PA,
 }
 
 # By how the geometry of a spring is known (springs.geometry_basis). Common practice, no source.

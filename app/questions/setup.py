@@ -77,7 +77,8 @@ def _begun(work: Work) -> SetupAnswer:
         "configuration": asked_shown(found.wanted, found.where, work.units),
         "bases": [], "published": [], "curve": [], "by_spacers": [],
         "limits": {"pressure": [], "rider_mass": [], "text": ""},
-        "assumptions": [], "formula": [], "validity": VALIDITY, "undecided": [], "gaps": [], "cautions": [],
+        "assumptions": [], "formula": [], "validity": VALIDITY, "bands": [],
+        "undecided": [], "gaps": [], "cautions": [],
     }  # fmt: skip
     if work.chosen.fit is not None:
         answer["fit"] = fit_shown(work.chosen.fit, found.held, found.springs, found.spacers, work.units)
@@ -118,6 +119,13 @@ def _coil(answer: SetupAnswer, work: Work, wanted: Target) -> None:
         work.assume("preload", figures.length(0.0), "The least preload is not stated; taken as none.")
     if coils.disagree:
         work.codes.append("bases-disagree")
+    if coils.softest is not None:
+        work.add_band("coil", coils.softest.share, coils.softest.biggest)
+    if coils.coil["springs"]:
+        text = (
+            "Rates and preloads as published, to half a unit of the last digit; how far springs scatter is not stated."
+        )
+        work.assumptions.append({"name": "rates", "text": text})
     if work.load_n is not None:
         work.add_load(answer, figures)
         work.codes.append("computed")
@@ -151,6 +159,7 @@ def _finished(answer: SetupAnswer, work: Work) -> SetupAnswer:
         answer["limits"], codes = limits_shown(work.limits, None, None, None, work.asked, held.sources, work.units)
         work.codes += codes
     answer["assumptions"] = work.assumptions
+    answer["bands"] = work.bands
     answer["undecided"] = shown_undecided(work.undecided, held)
     answer["gaps"] = work.gaps
     codes = [*work.codes, "shock-pump-only", "limits", *(["undecided"] if work.undecided else [])]

@@ -1,14 +1,15 @@
 """An air spring's part of the answer to `setup`: start pressure on every basis, limits, and what it then does."""
 
 from app.catalogue.tables import Fit, Spring
+from app.physics.band import GAUGE_HALF_WIDTH_PA, Band
 from app.questions.fits import spring_ref
 from app.questions.prevailing import Shown
 from app.questions.region import Region
-from app.questions.setup_altitude import altitude_shown, ambient_pa
+from app.questions.setup_altitude import ambient_pa, put_altitude
 from app.questions.setup_basis import disagreeing, tiers
 from app.questions.setup_ground import Ground, Target, readings_in, spacer_of, spring_of
 from app.questions.setup_limits import limit_gaps, limits_of, limits_shown
-from app.questions.setup_model import FAST, Model, by_spacers_shown, curve_shown, model_of
+from app.questions.setup_model import FAST, Model, by_spacers_shown, curve_shown, lines_of, model_of
 from app.questions.setup_model import Shown as Figures
 from app.questions.setup_readings import TWO_SAGS
 from app.questions.setup_shapes import BasisShown, SetupAnswer
@@ -17,6 +18,7 @@ from app.questions.setup_words import (
     PRACTICE,
     band_shown,
     formulas,
+    reading_assumptions,
     sag_shown,
     surroundings_assumption,
     travel_change,
@@ -61,20 +63,16 @@ def put_air(answer: SetupAnswer, work: Work, shown: Shown[Fit], wanted: Target, 
     if modelled is not None and modelled.geometry is not None and work.load_n is not None:
         model = model_of(modelled.geometry, ground, work.load_n)
     _put_bases(answer, work, bases, figures)
-    if model is not None and modelled is not None:
-        _put_model(answer, work, model, modelled, ground, figures)
-    rest = None if model is None else model.free_travel_m
+    rest = None if model is None else model.free_travel
+    if model is not None and modelled is not None and rest is not None:
+        _put_model(answer, work, model, modelled, rest, ground, figures)
     answer["sag"] = sag_shown(wanted, work.units, rest, bases[0].basis if bases else None)
     _put_limits(answer, work, bases, ground)
     same, text = travel_change(spring)
     answer["travel_change"] = {"same_pressure": same, "siblings": _siblings(work, spring), "text": text}
-    altitude = altitude_shown(work.asked, bases[0].gauge_pa, work.limits, figures) if bases else None
-    if altitude is not None:
-        answer["altitude"] = altitude[0]
-        work.assumptions += altitude[1]
-        if altitude[0].get("fill_within_limit") is False:
-            work.codes.append("over-pressure-limit")
-    answer["formula"] = formulas(model is not None, [each.basis for each in bases], altitude is not None, False)
+    if bases:
+        put_altitude(answer, work, bases[0].gauge_pa, figures)
+    answer["formula"] = formulas(model is not None, [each.basis for each in bases], "altitude" in answer, False)
 
 
 def _spacers(work: Work, fit: Fit) -> int | None:
@@ -106,6 +104,8 @@ def _put_bases(answer: SetupAnswer, work: Work, bases: list[Tier], figures: Figu
     if any(each.basis != "published" for each in bases):
         work.codes.append("computed")
         work.assumptions += surroundings_assumption(work.asked, work.units)
+    if any(each.basis in ("measured from two sags", "measured from one force") for each in bases):
+        work.assumptions += reading_assumptions(work.load_n is None, work.units)
 
 
 def _basis_shown(tier: Tier, figures: Figures, work: Work) -> BasisShown:
@@ -131,23 +131,34 @@ def _basis_shown(tier: Tier, figures: Figures, work: Work) -> BasisShown:
     return shown
 
 
-def _put_model(answer: SetupAnswer, work: Work, model: Model, tier: Tier, ground: Ground, figures: Figures) -> None:
+def _put_model(
+    answer: SetupAnswer, work: Work, model: Model, tier: Tier, rest: Band, ground: Ground, figures: Figures
+) -> None:
     """What the spring does at the start pressure that the tier found for it."""
     work.add_load(answer, figures)
-    rest, top = model.free_travel, model.peak_gauge
+    top = model.top
+    peak = top.gauges_pa[-1]
     answer["curve_start_pressure"] = figures.pressure(model.start_gauge_pa, (tier.low_pa, tier.high_pa))
     answer["free_travel"] = figures.length(rest.value, (rest.low, rest.high))
-    answer["peak_pressure"] = figures.pressure(top.value, (top.low, top.high))
+    answer["peak_pressure"] = figures.pressure(peak.value, (peak.low, peak.high))
+    work.add_band("free_travel", rest.share, rest.biggest)
+    work.add_band("peak_pressure", rest.share, top.biggest_pressure)
     if work.curves:
-        answer["by_spacers"] = by_spacers_shown(model, ground, work.limits, figures)
-        fitted = next(line for line in answer["by_spacers"] if line["spacers"] == (ground.spacers or 0))
-        answer["curve"] = curve_shown(model, fitted, figures)
+        lines, gaps = lines_of(model, ground, work.limits)
+        work.gaps += gaps
+        work.add_band("curve", rest.share, top.biggest)
+        answer["by_spacers"] = by_spacers_shown(lines, model, work.limits, figures)
+        for line, drawn in zip(lines, answer["by_spacers"], strict=True):
+            if line.spacers == (ground.spacers or 0):
+                answer["curve"] = curve_shown(line, drawn, figures)
     known = {
-        "stated": "as stated by the source, volumes ±3 %",
-        "measured": "as measured, volumes ±6 %",
-        "estimated": "estimated, or nobody says whence they are; volumes ±20 %",
+        "stated": "as stated by the source: volumes ±3 %, bore ±0.1 mm, port ±0.5 mm",
+        "measured": "as measured: volumes ±6 %, bore ±0.1 mm, port ±1 mm",
+        "estimated": "estimated, or nobody says whence they are: volumes ±20 %, bore ±0.5 mm, port ±2 mm",
     }[model.geometry.known]
     work.assume("geometry", model.geometry.known, f"Sizes {known} ({PRACTICE}).")
+    gauge = figures.pressure(GAUGE_HALF_WIDTH_PA)
+    work.assume("gauge", gauge, f"The gauge may be off this much either way ({PRACTICE}).")
     work.assume("fast_exponent", FAST, "Polytropic exponent of the stroke beyond the sag; 1 up to it.")
 
 

@@ -6,15 +6,16 @@ from decimal import Decimal
 
 from app.catalogue.tables import Fit, Guide, Spring
 from app.physics import coil
-from app.physics.band import Uncertain, band
+from app.physics.band import Band, Uncertain, band
+from app.questions.explained import as_published
 from app.questions.fits import spring_ref
 from app.questions.gaps import Gap
 from app.questions.prevailing import Shown
 from app.questions.setup_asked import Circumstances, si_of
 from app.questions.setup_ground import ForRider, Target, same_sag
-from app.questions.setup_load import Load, load_inputs
+from app.questions.setup_load import Load, load_inputs, pushed_band
 from app.questions.setup_model import Shown as Figures
-from app.questions.setup_shapes import Basis, Coil, CoilSag, CoilShown
+from app.questions.setup_shapes import Basis, Coil, CoilSag, CoilShown, CurvePointShown
 from app.questions.setup_words import band_shown
 from app.units.quantity import computed, quantity
 
@@ -27,6 +28,7 @@ class CoilFound:
 
     coil: Coil
     basis: Basis | None
+    softest: Band | None
     gaps: list[Gap]
     disagree: bool
     assumed_preload: bool
@@ -39,9 +41,12 @@ def coil_found(
     """The rate for the load at the sag, counted with the least preload, and each coil that fits with its sag."""
     travel_m = fits[0].statement.travel_mm / 1000
     offered = {spring.id: spring for each in fits if (spring := springs.get(each.statement.spring)) is not None}
-    rates = {
-        id: si_of("spring rate", row.rate, row.rate_unit) for id, row in offered.items() if row.rate and row.rate_unit
+    known = {
+        id: as_published("rate", row.rate, si_of("spring rate", Decimal(1), row.rate_unit))
+        for id, row in offered.items()
+        if row.rate and row.rate_unit
     }
+    rates = {id: rate.value for id, rate in known.items()}
     gaps = [_gap("rate", id, "the sag is computed from it", "the rate") for id in offered if id not in rates]
     stated = [row.preload_min_mm for row in offered.values() if row.preload_min_mm is not None]
     preload_m = float(min(stated)) / 1000 if stated else 0.0
@@ -50,13 +55,17 @@ def coil_found(
     if choice is not None:
         shown["published_choice"] = spring_ref(choice, springs)
     usual = next((row.rate_unit for row in offered.values() if row.rate_unit), RATE_UNIT)
-    for id, rate in sorted(rates.items(), key=lambda item: item[1]):
-        shown["springs"].append(_spring(offered[id], rate, springs, load_n, travel_m, usual, figures))
+    load = None if load_n is None else pushed_band(asked)
+    softest: Band | None = None
+    for id, rate in sorted(known.items(), key=lambda item: item[1].value):
+        own = _Coil(offered[id], rate, load, travel_m, figures)
+        softest = softest or own.sag("preload_min_mm")
+        shown["springs"].append(own.shown(springs, usual))
     disagree = False
     if load_n is not None and asked.rider_kg is not None:
         disagree = _add_rate(shown, rates, springs, choice, preload_m, target, asked, asked.rider_kg, usual, figures)
     basis: Basis | None = "published" if choice is not None else "computed" if "rate_wanted" in shown else None
-    return CoilFound(shown, basis, gaps, disagree, not stated)
+    return CoilFound(shown, basis, softest, gaps, disagree, not stated)
 
 
 _TEXT = (
@@ -102,31 +111,51 @@ def _names_coil(guide: Guide) -> bool:
     return guide.chamber in (None, "coil") and guide.spring_choice is not None
 
 
-def _spring(
-    row: Spring, rate: float, springs: dict[str, Spring], load_n: float | None, travel_m: float, usual: str,
-    figures: Figures,
-) -> CoilShown:  # fmt: skip
-    least_m = 0.0 if row.preload_min_mm is None else float(row.preload_min_mm) / 1000
-    ends = [(at, coil.force_n(rate, at, least_m)) for at in (0.0, travel_m)]
-    shown: CoilShown = {
-        "spring": spring_ref(row.id, springs),
-        "rate": quantity("spring rate", Decimal(row.rate or 0), row.rate_unit or usual, to=figures.units),
-        "least_preload": _sag(rate, least_m, load_n, travel_m, figures),
-        "curve": [{"travel": figures.length(at), "force": figures.force(force)} for at, force in ends],
-    }
-    if row.preload_max_mm is not None:
-        shown["greatest_preload"] = _sag(rate, float(row.preload_max_mm) / 1000, load_n, travel_m, figures)
-    return shown
+@dataclass(frozen=True, slots=True)
+class _Coil:
+    """A coil that fits, its rate in SI, the load with friction where it is known, and how figures are written."""
 
+    row: Spring
+    rate: Uncertain
+    load: Band | None
+    travel_m: float
+    figures: Figures
 
-def _sag(rate: float, preload_m: float, load_n: float | None, travel_m: float, figures: Figures) -> CoilSag:
-    shown: CoilSag = {"preload": figures.length(preload_m)}
-    if load_n is not None:
-        sag_m = coil.sag_travel_m(rate, load_n, preload_m)
-        shown["travel"] = figures.length(sag_m)
-        shown["percent"] = round(sag_m / travel_m * 100, 1)
-        shown["topped_out"] = sag_m == 0
-    return shown
+    def preload(self, column: str) -> Uncertain:
+        """A preload as published, in m; none where it is not stated."""
+        stated: Decimal | None = self.row.__dict__[column]
+        return Uncertain("preload", 0.0, 0.0) if stated is None else as_published("preload", Decimal(stated), 1e-3)
+
+    def sag(self, column: str) -> Band | None:
+        """The sag at a preload in m with its band, where the load is known."""
+        return None if self.load is None else coil.sag_band(self.rate, self.load, self.preload(column))
+
+    def shown(self, springs: dict[str, Spring], usual: str) -> CoilShown:
+        row, figures = self.row, self.figures
+        shown: CoilShown = {
+            "spring": spring_ref(row.id, springs),
+            "rate": quantity("spring rate", Decimal(row.rate or 0), row.rate_unit or usual, to=figures.units),
+            "least_preload": self._sag_shown("preload_min_mm"),
+            "curve": [self._point(at) for at in (0.0, self.travel_m)],
+        }
+        if row.preload_max_mm is not None:
+            shown["greatest_preload"] = self._sag_shown("preload_max_mm")
+        return shown
+
+    def _point(self, travel_m: float) -> CurvePointShown:
+        least = self.preload("preload_min_mm")
+        force_n = coil.force_n(self.rate.value, travel_m, least.value)
+        ends = coil.force_ends_n(self.rate, travel_m, least)
+        return {"travel": self.figures.length(travel_m), "force": self.figures.force(force_n, ends, told=False)}
+
+    def _sag_shown(self, column: str) -> CoilSag:
+        shown: CoilSag = {"preload": self.figures.length(self.preload(column).value)}
+        found = self.sag(column)
+        if found is not None:
+            shown["travel"] = self.figures.length(found.value, (found.low, found.high))
+            shown["percent"] = round(found.value / self.travel_m * 100, 1)
+            shown["topped_out"] = found.value == 0
+        return shown
 
 
 def _gap(what: str, about: str, why: str, missing: str) -> Gap:

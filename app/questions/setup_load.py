@@ -35,3 +35,12 @@ def load_band(asked: Circumstances) -> Band:
     if asked.rider_kg is None:
         raise ValueError("The rider's mass is not known.")
     return band(Load(asked.rider_kg), load_inputs(asked))
+
+
+def pushed_band(asked: Circumstances) -> Band:
+    """The same with friction, which may hold the fork off either way: what the spring has to carry at the sag."""
+    if asked.rider_kg is None:
+        raise ValueError("The rider's mass is not known.")
+    load = Load(asked.rider_kg)
+    inputs = [*load_inputs(asked), Uncertain("friction_n", 0.0, asked.friction_n)]
+    return band(lambda at: load(at) + at["friction_n"], inputs)

@@ -3,20 +3,27 @@
 One stroke is drawn: slowly (n = 1) up to the sag, fast (n = 1.4) beyond it, so that its end is the peak.
 """
 
-from dataclasses import dataclass
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from app.physics import air_spring as air
-from app.physics.air_spring import AirSpring, CurvePoint
+from app.physics.air_spring import AirSpring
 from app.physics.band import Band, spring_band
+from app.physics.stroke import Stroke, start_pressure_at, stroke
+from app.questions.gaps import Gap
 from app.questions.setup_ground import Ground
 from app.questions.setup_limits import Limits
+from app.questions.setup_load import pushed_band
 from app.questions.setup_shapes import BySpacers, CurvePointShown
+from app.questions.setup_tier import gap
 from app.questions.spring_geometry import Geometry
 from app.units.preferences import Units
 from app.units.quantity import Quantity, computed
 
 FAST = 1.4  # adiabatic ideal air; real air at pressure 1.41 (CoolProp, Lemmon et al. 2000)
 STEPS = 20
+Ends = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,23 +33,23 @@ class Shown:
     units: Units
     pressure_unit: str
 
-    def pressure(self, gauge_pa: float, band: tuple[float, float] | None = None) -> Quantity:
-        return computed("pressure", gauge_pa, self.pressure_unit, band=band, to=self.units)
+    def pressure(self, gauge_pa: float, band: Ends | None = None, *, told: bool = True) -> Quantity:
+        return computed("pressure", gauge_pa, self.pressure_unit, band=band, to=self.units, told=told)
 
-    def length(self, length_m: float, band: tuple[float, float] | None = None) -> Quantity:
+    def length(self, length_m: float, band: Ends | None = None) -> Quantity:
         return computed("length", length_m, "mm", band=band, to=self.units)
 
-    def force(self, force_n: float, band: tuple[float, float] | None = None) -> Quantity:
-        return computed("force", force_n, "N", band=band, to=self.units)
+    def force(self, force_n: float, band: Ends | None = None, *, told: bool = True) -> Quantity:
+        return computed("force", force_n, "N", band=band, to=self.units, told=told)
 
 
 @dataclass(frozen=True, slots=True)
 class Model:
-    """A spring at the start pressure that carries the load at the sag. Absolute pressure, SI."""
+    """A spring at the start pressure that carries the load at the sag. Absolute pressure, SI; load with friction."""
 
     geometry: Geometry
     sag_m: float
-    load_n: float
+    load: Band
     ambient_pa: float
     start_abs_pa: float
 
@@ -51,34 +58,30 @@ class Model:
         return self.start_abs_pa - self.ambient_pa
 
     @property
-    def free_travel_m(self) -> float:
-        """Where the fork rests unloaded; zero where its stop holds it extended."""
-        return air.free_travel_m(self.geometry.air, self.start_abs_pa, self.ambient_pa)
-
-    @property
     def free_travel(self) -> Band:
-        """The same with its band: as the geometry is known, the start pressure as a gauge shows it."""
+        """Where the fork rests unloaded, zero where its stop holds it; the start pressure as a gauge shows it."""
 
         def rest(spring: AirSpring, gauge_pa: float) -> float:
             return air.free_travel_m(spring, gauge_pa + self.ambient_pa, self.ambient_pa)
 
-        return spring_band(self.geometry.air, self.start_gauge_pa, self.geometry.spreads, rest)
+        found = spring_band(self.geometry.air, self.start_gauge_pa, self.geometry.spreads, rest)
+        return replace(found, low=max(0.0, found.low))
 
     @property
-    def peak_gauge(self) -> Band:
-        """Gauge pressure of the positive chamber at full travel on the fast stroke, with its band likewise."""
+    def top(self) -> Stroke:
+        """The fast stroke's end, without the points between."""
+        travels = sorted({self.sag_m, self.geometry.air.travel_m})
+        return self.stroke(self.geometry.air, self.start_gauge_pa, travels)
 
-        def top(spring: AirSpring, gauge_pa: float) -> float:
-            found = air.peak(spring, gauge_pa + self.ambient_pa, self.sag_m, self.ambient_pa, FAST)
-            return found.pressure_abs_pa - self.ambient_pa
-
-        return spring_band(self.geometry.air, self.start_gauge_pa, self.geometry.spreads, top)
+    def stroke(self, spring: AirSpring, start_gauge_pa: float, travels_m: Sequence[float]) -> Stroke:
+        """A stroke of this spring with any number of spacers, its bands as this geometry is known."""
+        return stroke(spring, travels_m, self.sag_m, start_gauge_pa, self.ambient_pa, FAST, self.geometry.spreads)
 
 
 def model_of(geometry: Geometry, ground: Ground, load_n: float) -> Model:
     """The model of a geometry for the load and sag in question."""
     start = air.pressure_for_sag_abs_pa(geometry.air, ground.target.sag_m, load_n, ground.ambient_pa)
-    return Model(geometry, ground.target.sag_m, load_n, ground.ambient_pa, start)
+    return Model(geometry, ground.target.sag_m, pushed_band(ground.asked), ground.ambient_pa, start)
 
 
 def travels_of(spring: AirSpring, sag_m: float) -> list[float]:
@@ -87,63 +90,74 @@ def travels_of(spring: AirSpring, sag_m: float) -> list[float]:
     return sorted(even | {sag_m, spring.port_travel_m})
 
 
-def stroke(spring: AirSpring, start_abs_pa: float, sag_m: float, ambient_pa: float) -> list[CurvePoint]:
-    """The points of the drawn stroke: slow to the sag (or the port where that comes later), fast beyond it."""
-    turn_m = max(sag_m, spring.port_travel_m)
-    points = []
-    for travel_m in travels_of(spring, sag_m):
-        if travel_m > turn_m:
-            points.append(air.fast_point(spring, travel_m, start_abs_pa, sag_m, ambient_pa, FAST))
-        else:
-            force_n = air.force_n(spring, travel_m, start_abs_pa, ambient_pa)
-            pressure = start_abs_pa * air.positive_ratio(spring, travel_m)
-            points.append(CurvePoint(travel_m, force_n, pressure))
-    return points
+@dataclass(frozen=True, slots=True)
+class Line:
+    """The spring with one number of volume spacers: the gauge start pressure for load and sag, and its stroke."""
+
+    spacers: int
+    start: Band
+    stroke: Stroke
 
 
-def curve_shown(model: Model, line: BySpacers, shown: Shown) -> list[CurvePointShown]:
-    """The stroke of the spring as it is fitted: its line by spacers, with the gauge pressures."""
-    points = stroke(model.geometry.air, model.start_abs_pa, model.sag_m, model.ambient_pa)
-    return [
-        {**drawn, "pressure": shown.pressure(point.pressure_abs_pa - model.ambient_pa)}
-        for drawn, point in zip(line["curve"], points, strict=True)
-    ]
-
-
-def by_spacers_shown(model: Model, ground: Ground, limits: Limits, shown: Shown) -> list[BySpacers]:
+def lines_of(model: Model, ground: Ground, limits: Limits) -> tuple[list[Line], list[Gap]]:
     """A line for each number of volume spacers from none to the limit, or to those asked for where that is more.
 
-    Where no limit is stated none beyond those fitted is shown; where the volume of a spacer is not known only those.
+    Where no limit is stated none beyond those fitted is shown; where the volume of a spacer is not known only those. A
+    number that the spring may not bear, as well as its sizes are known, has no line but a gap.
     """
     fitted = ground.spacers or 0
     spring = model.geometry.air
-    travels = [shown.length(travel_m) for travel_m in travels_of(spring, model.sag_m)]
-    if spring.spacer_volume_m3 is None:
-        return [_line(model, spring, fitted, limits, shown, travels)]
-    held = air.spacers_held(spring.end_volume_m3, spring.spacer_volume_m3)
-    last = min(max(fitted, limits.spacers or 0), held)
-    return [_line(model, spring.with_spacers(count), count, limits, shown, travels) for count in range(last + 1)]
+    counts = [fitted]
+    if spring.spacer_volume_m3 is not None:
+        held = air.spacers_held(spring.end_volume_m3, spring.spacer_volume_m3)
+        counts = [*range(min(max(fitted, limits.spacers or 0), held) + 1)]
+    travels = travels_of(spring, model.sag_m)
+    lines: list[Line] = []
+    gaps: list[Gap] = []
+    for count in counts:
+        try:
+            own = spring.with_spacers(count)
+            start = start_pressure_at(own, model.sag_m, model.load, model.ambient_pa, model.geometry.spreads)
+            lines.append(Line(count, start, model.stroke(own, start.value, travels)))
+        except ValueError as impossible:
+            text = f"{impossible} So it may be with {count} volume spacers, as well as this spring's sizes are known."
+            gaps.append(gap("by-spacers", "each number of volume spacers has its own start pressure", text))
+    return lines, gaps[:1]
 
 
-def _line(
-    model: Model, spring: AirSpring, count: int, limits: Limits, shown: Shown, travels: list[Quantity]
-) -> BySpacers:
-    start = air.pressure_for_sag_abs_pa(spring, model.sag_m, model.load_n, model.ambient_pa)
-    points = stroke(spring, start, model.sag_m, model.ambient_pa)
-    top = points[-1]
-    exceeds = limits.exceeded(start - model.ambient_pa, count)
+def curve_shown(line: Line, drawn: BySpacers, shown: Shown) -> list[CurvePointShown]:
+    """The stroke of the spring as it is fitted: its line by spacers, with the gauge pressures."""
+    return [
+        {**point, "pressure": shown.pressure(pressure.value, (pressure.low, pressure.high), told=False)}
+        for point, pressure in zip(drawn["curve"], line.stroke.gauges_pa, strict=True)
+    ]
+
+
+def by_spacers_shown(lines: Sequence[Line], model: Model, limits: Limits, shown: Shown) -> list[BySpacers]:
+    """The lines as the answer has them. Limits are compared with the start pressure itself, as everywhere."""
+    travels = [shown.length(travel_m) for travel_m in lines[0].stroke.travels_m] if lines else []
+    return [_line(each, model, limits, shown, travels) for each in lines]
+
+
+def _line(each: Line, model: Model, limits: Limits, shown: Shown, travels: list[Quantity]) -> BySpacers:
+    start, forces = each.start, each.stroke.forces_n
+    force, pressure = forces[-1], each.stroke.gauges_pa[-1]
+    exceeds = limits.exceeded(start.value, each.spacers)
     line: BySpacers = {
-        "spacers": count,
-        "start_pressure": shown.pressure(start - model.ambient_pa),
-        "peak_pressure": shown.pressure(top.pressure_abs_pa - model.ambient_pa),
-        "peak_force": shown.force(top.force_n),
-        "progression": round(top.force_n / model.load_n, 2),
+        "spacers": each.spacers,
+        "start_pressure": shown.pressure(start.value, (start.low, start.high)),
+        "peak_pressure": shown.pressure(pressure.value, (pressure.low, pressure.high)),
+        "peak_force": shown.force(force.value, (force.low, force.high)),
+        "progression": round(force.value / model.load.value, 2),
         "exceeds": exceeds,
         "curve": [
-            {"travel": travel, "force": shown.force(point.force_n)}
-            for travel, point in zip(travels, points, strict=True)
+            {"travel": travel, "force": shown.force(point.value, (point.low, point.high), told=False)}
+            for travel, point in zip(travels, forces, strict=True)
         ],
     }
+    if each.stroke.progression is not None:
+        line["progression_min"] = math.floor(each.stroke.progression.low * 100) / 100
+        line["progression_max"] = math.ceil(each.stroke.progression.high * 100) / 100
     if exceeds:
         line["within_limit"] = False
     elif limits.all_stated:

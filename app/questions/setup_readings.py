@@ -23,11 +23,11 @@ from app.questions.setup_asked import si_of
 from app.questions.setup_ground import Ground
 from app.questions.setup_load import load_band
 from app.questions.setup_tier import Tier, gap, tier_of
+from app.questions.setup_words import LIGHT_LOAD_N
 from app.questions.spring_geometry import GaugeReading, Triple, triple_of
 
 SAME_RIDER_KG = 1.0
 SAME_TRAVEL_M = 0.001
-LIGHT_LOAD_N = 250.0  # where the rider is not given; only widens the band of two sags. Common practice, no source
 
 TWO_SAGS = (
     "The shortest measurement that closes this: set the sag at two pressures, the second a tenth higher, and give both "

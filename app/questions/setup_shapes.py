@@ -14,6 +14,8 @@ from app.units.quantity import Quantity
 
 Basis = Literal["published", "measured from two sags", "measured from one force", "measured geometry", "computed"]
 
+BandOfWhat = Literal["load", "free_travel", "peak_pressure", "curve", "altitude", "coil"]
+
 
 class BandShown(TypedDict):
     """How sure a value is: `min` and `max` of the quantity beside it hold the true one so often; what moves it most."""
@@ -34,6 +36,13 @@ class BasisShown(TypedDict):
     text: str
 
 
+class BandOf(BandShown):
+    """What moves the bands of a figure of the answer, which stand in `min` and `max`. `curve` is the force at full
+    travel; by spacers start pressure, peak pressure and curve are moved alike; `coil` is the sag of the softest."""
+
+    of: BandOfWhat
+
+
 class SagShown(TypedDict):
     """The wanted sag. `text` says from which zero it counts; `from_rest` is what a ring pushed to the seal shows."""
 
@@ -44,7 +53,8 @@ class SagShown(TypedDict):
 
 
 class CurvePointShown(TypedDict):
-    """A point of a spring curve: travel from full extension, force, gauge pressure of the positive chamber."""
+    """A point of a spring curve: travel from full extension, force, gauge pressure of the positive chamber. The band
+    stands in `min` and `max`, and not in `text`."""
 
     travel: Quantity
     force: Quantity
@@ -52,14 +62,16 @@ class CurvePointShown(TypedDict):
 
 
 class BySpacers(TypedDict):
-    """One number of volume spacers at the same load and sag. `progression` is force at full travel over force at sag;
-    `within_limit` is absent where a limit is not stated."""
+    """One number of volume spacers at the same load and sag. `progression` is force at full travel over force at sag,
+    `progression_min` and `progression_max` its band; `within_limit` is absent where a limit is not stated."""
 
     spacers: int
     start_pressure: Quantity
     peak_pressure: Quantity
     peak_force: Quantity
     progression: float
+    progression_min: NotRequired[float]
+    progression_max: NotRequired[float]
     within_limit: NotRequired[bool]
     exceeds: list[Literal["spacer limit", "pressure limit"]]
     curve: list[CurvePointShown]  # travel and force
@@ -187,6 +199,7 @@ class SetupAnswer(TypedDict):
     assumptions: list[Assumption]
     formula: list[Formula]
     validity: str
+    bands: list[BandOf]
     undecided: list[Undecided]
     gaps: list[Gap]
     cautions: list[Caution]

@@ -2,7 +2,9 @@
 
 from app.catalogue.tables import Spring
 from app.physics.atmosphere import SEA_LEVEL_PA
+from app.physics.band import Band
 from app.physics.load import UNSPRUNG_FRONT_KG
+from app.physics.readings import ReadingSpread
 from app.questions.explained import Assumption, Formula
 from app.questions.setup_asked import Circumstances
 from app.questions.setup_ground import Target
@@ -12,6 +14,7 @@ from app.units.quantity import Quantity, computed
 from app.units.table import Kind
 
 PRACTICE = "common practice, no source"
+LIGHT_LOAD_N = 250.0  # where the rider is not given; only widens the band of two sags. Common practice, no source
 
 MOVES_MOST = {
     "front_share": "the share of the weight on the front wheel",
@@ -30,6 +33,12 @@ MOVES_MOST = {
     "force": "the force that was read",
     "load": "the load",
     "travel": "the travel at which the force was read",
+    "ambient_here": "the weather where it is filled",
+    "ambient_there": "the weather where it is ridden",
+    "temperature_here": "the temperature where it is filled",
+    "temperature_there": "the temperature where it is ridden",
+    "rate": "the last digit of the spring rate",
+    "preload": "the last digit of the preload",
 }
 
 VALIDITY = (
@@ -52,20 +61,21 @@ def band_shown(share: float, biggest: str | None) -> BandShown:
     return shown
 
 
-def sag_shown(target: Target, units: Units, free_travel_m: float | None, basis: str | None) -> SagShown:
-    """The wanted sag, with the zero it counts from."""
+def sag_shown(target: Target, units: Units, free_travel: Band | None, basis: str | None) -> SagShown:
+    """The wanted sag, with the zero it counts from; what shows from rest is as sure as where the fork rests."""
     shown: SagShown = {
         "percent": round(target.percent, 1),
         "travel": computed("length", target.sag_m, "mm", to=units, basis=None),
         "text": _zero(basis),
     }
-    if free_travel_m is None:
+    if free_travel is None:
         return shown
     shown["text"] = (
-        "Counted from full extension, the fork pulled out to its stop." if free_travel_m > 0 else _STOP_HOLDS
+        "Counted from full extension, the fork pulled out to its stop." if free_travel.value > 0 else _STOP_HOLDS
     )
-    if free_travel_m > 0:
-        shown["from_rest"] = computed("length", target.sag_m - free_travel_m, "mm", to=units)
+    if free_travel.value > 0:
+        ends = target.sag_m - free_travel.high, target.sag_m - free_travel.low
+        shown["from_rest"] = computed("length", target.sag_m - free_travel.value, "mm", band=ends, to=units)
         shown["text"] += (
             " Unloaded the fork rests at its free travel, drawn in by the negative chamber: a ring pushed to the seal "
             "there shows less, see `from_rest`."
@@ -162,22 +172,46 @@ _ALTITUDE: Formula = {
 
 
 def load_assumptions(asked: Circumstances, units: Units) -> list[Assumption]:
-    """What was taken for granted of rider, bike and surroundings: only what was not given."""
+    """What was taken for granted of rider and bike: what was not given, and how far to trust what was."""
 
     def taken(name: str, kind: Kind, si_value: float, usual: str, text: str) -> Assumption:
         value: Quantity = computed(kind, si_value, usual, to=units, basis=None)
         return {"name": name, "value": value, "text": f"{text} ({PRACTICE})"}
 
+    share, bike, angle = asked.front_share, asked.bike_kg, asked.head_angle_rad
     found: list[Assumption] = []
-    if not asked.front_share.given:
-        found.append(taken("front_share", "percent", asked.front_share.value, "%", "Share on the front wheel, ±5 %"))
-    if not asked.bike_kg.given:
-        found.append(taken("bike_mass", "mass", asked.bike_kg.value, "kg", "Mass of the bike, ±2 kg"))
+    if not share.given:
+        found.append(taken("front_share", "percent", share.value, "%", "Share on the front wheel, ±5 %"))
+    if not bike.given:
+        found.append(taken("bike_mass", "mass", bike.value, "kg", "Mass of the bike, ±2 kg"))
     found.append(taken("unsprung_front_mass", "mass", UNSPRUNG_FRONT_KG, "kg", "Wheel, brake and lower legs, ±1 kg"))
-    if not asked.head_angle_rad.given:
-        found.append(taken("head_angle", "angle", asked.head_angle_rad.value, "°", "Head angle, ±2°"))
+    if not angle.given:
+        found.append(taken("head_angle", "angle", angle.value, "°", "Head angle, ±2°"))
+    named = {"share on the front wheel ±2 %": share, "mass of the bike ±0.5 kg": bike, "head angle ±0.5°": angle}
+    given = [words for words, each in named.items() if each.given]
+    if given:
+        found.append({"name": "given", "text": f"What was given holds to: {', '.join(given)} ({PRACTICE})."})
     if not asked.friction_given:
         found.append(taken("friction", "force", asked.friction_n, "N", "Friction may hold the fork this much off"))
+    return found
+
+
+def reading_assumptions(rider_unknown: bool, units: Units) -> list[Assumption]:
+    """How far readings of sag, force and gauge are trusted; without a rider, what load that is a share of."""
+    usual = ReadingSpread()
+    spreads: list[tuple[str, Kind, float, str]] = [
+        ("reading_load", "force", usual.load_n, "N"),
+        ("reading_travel", "length", usual.sag_m, "mm"),
+        ("reading_gauge", "pressure", usual.gauge_pa, "psi"),
+    ]
+    text = f"Standard deviation of a reading; of load and force more where friction is ({PRACTICE})."
+    found: list[Assumption] = [
+        {"name": name, "value": computed(kind, value, unit, to=units, basis=None), "text": text}
+        for name, kind, value, unit in spreads
+    ]
+    if rider_unknown:
+        load = computed("force", LIGHT_LOAD_N, "N", to=units, basis=None)
+        found.append({"name": "load", "value": load, "text": f"Of a light rider; only widens the band ({PRACTICE})."})
     return found
 
 

@@ -9,8 +9,8 @@ from app.questions.setup_ground import Chosen, ForRider
 from app.questions.setup_limits import Limits
 from app.questions.setup_load import load_band
 from app.questions.setup_model import Shown as Figures
-from app.questions.setup_shapes import SetupAnswer
-from app.questions.setup_words import load_assumptions
+from app.questions.setup_shapes import BandOf, BandOfWhat, SetupAnswer
+from app.questions.setup_words import band_shown, load_assumptions
 from app.questions.sheet import Sheet
 from app.units.preferences import Units
 from app.units.quantity import Quantity
@@ -30,6 +30,7 @@ class Work:
     assumptions: list[Assumption] = field(default_factory=list)
     gaps: list[Gap] = field(default_factory=list)
     codes: list[str] = field(default_factory=list)
+    bands: list[BandOf] = field(default_factory=list)
     load_n: float | None = None
     curves: bool = True  # a job card has no use for them, and they take half the time
 
@@ -41,8 +42,13 @@ class Work:
         """Note something that is missing."""
         self.gaps.append({"what": what, "why_needed": why, "text": text})
 
+    def add_band(self, of: BandOfWhat, share: float, biggest: str | None) -> None:
+        """Note how sure a figure is, and what moves it most."""
+        self.bands.append({"of": of, **band_shown(share, biggest)})
+
     def add_load(self, answer: SetupAnswer, figures: Figures) -> None:
         """Put the load in with its band, and what was taken for granted of it."""
         band = load_band(self.asked)
         answer["load"] = figures.force(band.value, (band.low, band.high))
+        self.add_band("load", band.share, band.biggest)
         self.assumptions += load_assumptions(self.asked, self.units)

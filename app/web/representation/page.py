@@ -69,6 +69,7 @@ def environment() -> Environment:
         "scope": words.scope_words, "mass": words.mass_words, "source_line": words.source_words,
         "basis_shown": words.basis_shown, "left": words.left, "choices": words.choices,
         "band": words.band,
+        "bands": words.bands,
     }  # fmt: skip
     made.globals |= {
         "sections": outline.sections, "node_of": outline.node_of, "link_of": outline.link_of,

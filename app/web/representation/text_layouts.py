@@ -11,8 +11,8 @@ Answer = Mapping[str, Any]
 
 _COUNTS = ("spacer_limit", "spacers_fitted", "travel_spacers", "travel_spacer")
 _SETUP_SHOWN = (
-    "start_pressure", "basis", "band", "sag", "published", "by_spacers", "curve", "fit", "configuration", "coil",
-    "limits", "assumptions", "formula", "validity",
+    "start_pressure", "basis", "band", "bands", "sag", "published", "by_spacers", "curve", "fit", "configuration",
+    "coil", "limits", "assumptions", "formula", "validity",
 )  # fmt: skip
 _BY_CLOSING = ("revision", "chassis", "undecided", "gaps", "cautions")
 
@@ -203,6 +203,8 @@ def setup(answer: Answer, question: str) -> Iterator[str]:
     yield from text_spring.computed_by(answer["formula"])
     yield ""
     yield from wrapped(answer["validity"])
+    if answer["bands"]:
+        yield from wrapped(words.bands(answer["bands"]))
     yield from closing(answer)
 
 

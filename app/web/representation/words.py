@@ -1,7 +1,7 @@
 """The words in which pages and texts name members, parameters, tables and scopes. Refuses nothing: a name without an
 entry is read as it is spelt."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 UNITS = {
@@ -100,6 +100,14 @@ def band(said: Mapping[str, Any]) -> str:
     """How sure a value is and what moves it most, which the text may say already."""
     biggest = str(said.get("biggest", ""))
     return str(said["text"]) if biggest.lower() in said["text"].lower() else f"{said['text']} Moved most by {biggest}."
+
+
+def bands(every: Sequence[Mapping[str, Any]]) -> str:
+    """How often the bands of figures hold the true value, and what moves each most: one sentence for all of them."""
+    shares = {plain(each["share_percent"]) for each in every}
+    moved = [f"{label(each['of'])} by {each['biggest']}" for each in every if "biggest" in each]
+    often = f"The bands hold the true value at least {' or '.join(sorted(shares))} times in 100."
+    return f"{often} Moved most: {'; '.join(moved)}." if moved else often
 
 
 def left(value: float, unit: str) -> str:
