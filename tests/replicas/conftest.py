@@ -71,6 +71,7 @@ class Client(httpx.Client):
     """Of one service, with the key of an editor."""
 
     catalogue: Catalogue
+    log: io.StringIO
 
     def revision(self) -> int:
         """The latest that this service knows of."""
@@ -98,7 +99,8 @@ def service() -> Serving:
             for each in (stored, shop):
                 at_the_end.callback(each.close)
             catalogue = Catalogue(stored)
-            app = create_app(settings, catalogue, shop, log_to=io.StringIO())
+            log = io.StringIO()
+            app = create_app(settings, catalogue, shop, log_to=log)
             server = uvicorn.Server(config_of(app, settings))
             thread = threading.Thread(target=server.run, daemon=True)
             thread.start()
@@ -111,7 +113,7 @@ def service() -> Serving:
             port = server.servers[0].sockets[0].getsockname()[1]
             key = {"Authorization": f"Bearer {keys.add(shop, 'bench 1', ['edit']).token}"}
             client = Client(base_url=f"http://127.0.0.1:{port}", headers=key, timeout=60)
-            client.catalogue = catalogue
+            client.catalogue, client.log = catalogue, log
             yield at_the_end.enter_context(client)
 
     return running
