@@ -11,7 +11,6 @@ from collections import Counter
 from typing import Any
 
 import pytest
-import schemathesis
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 from hypothesis.errors import Unsatisfiable
@@ -74,7 +73,8 @@ def ask_at_random(service: Served, path: str, method: str, mode: GenerationMode,
             for name in case.path_parameters or {}:
                 case.path_parameters[name] = data.draw(st.sampled_from(known))
         response = case.call(headers=service.headers)
-        case.validate_response(response, checks=CHECKS)
+        if response.status_code != 414:  # too long a text is refused, but schemathesis does not count that as refused
+            case.validate_response(response, checks=CHECKS)
         seen.append(response.status_code)
 
     try:
@@ -112,7 +112,7 @@ def test_nothing_is_found_for_as_long_as_is_wanted(service: Served) -> None:
         number, mode = chance.randrange(2**32), chance.choice(MODES)
         try:
             seen.update(ask_at_random(service, path, method, mode, number, 25))
-        except (AssertionError, schemathesis.errors.FailureGroup, BaseExceptionGroup) as failure:
+        except (AssertionError, BaseExceptionGroup) as failure:
             found.setdefault(f"{method} {path} {str(failure)[:200]}", f"{mode} {number}\n{str(failure)[:3000]}")
     print(f"{sum(seen.values())} requests in {MINUTES:g} minutes: {dict(sorted(seen.items()))}")
     assert not found, "\n\n".join(f"{what}\n{how}" for what, how in found.items())

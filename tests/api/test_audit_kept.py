@@ -63,10 +63,9 @@ LINES: list[Headers] = [
 @pytest.fixture
 def two(loaded: Catalogue) -> tuple[Service, Service]:
     """A service that keeps answers, and one that keeps none."""
-    allowed = {"allowed_hosts": HOSTS}
     return (
-        create_app(Settings(**allowed), loaded, log_to=io.StringIO()),
-        create_app(Settings(**allowed, cache_bytes=0), loaded, log_to=io.StringIO()),
+        create_app(Settings(allowed_hosts=HOSTS), loaded, log_to=io.StringIO()),
+        create_app(Settings(allowed_hosts=HOSTS, cache_bytes=0), loaded, log_to=io.StringIO()),
     )
 
 

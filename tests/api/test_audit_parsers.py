@@ -10,6 +10,7 @@ import re
 import time
 from collections.abc import Callable
 from decimal import Decimal
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -50,14 +51,29 @@ ASKED = {"table": "fits", "q": "150"}
 CURSOR = cursors.written(Cursor(1, 88, ("fit-a", 2)), ASKED)
 
 
+def soon(call: Callable[[], Any]) -> Any:
+    """What it gives; one of three tries takes at most 50 ms of the processor, which now and then does something else."""
+    for _ in range(3):
+        begun = time.process_time()
+        found = call()
+        if time.process_time() - begun < SOON_S:
+            return found
+    raise AssertionError("it took over 50 ms three times")
+
+
 def understood(parser: Callable[[str], Any], text: str) -> Any:
     """What it makes of the text, or None where it refuses; neither takes long or repeats a long text."""
-    begun, said = time.process_time(), ""
-    try:
-        found = parser(text)
-    except Refusal as refusal:
-        found, said = None, refusal.detail
-    assert time.process_time() - begun < SOON_S
+    said = ""
+
+    def once() -> Any:
+        nonlocal said
+        try:
+            return parser(text)
+        except Refusal as refusal:
+            said = refusal.detail
+        return None
+
+    found = soon(once)
     assert len(said) < 500
     assert said.isprintable(), said
     return found
@@ -131,21 +147,17 @@ def test_a_body_is_read_or_refused() -> None:
 
 def test_a_search_finds_rows_that_are_there() -> None:
     def holds(text: str) -> None:
-        begun = time.process_time()
-        hits = INDEX.search(text[:200])
+        hits = soon(lambda: INDEX.search(text[:200]))
         assert len({hit.id for hit in hits}) == len(hits)
         assert all(0 <= hit.score <= 1 for hit in hits)
-        assert time.process_time() - begun < SOON_S
 
     hold(holds, TEXTS, few=150)
 
 
 def test_header_lines_are_read_whatever_they_hold() -> None:
     def holds(text: str) -> None:
-        begun = time.process_time()
-        assert all(0 <= each.quality <= 1 for each in ranges(text))
-        assert matches(text, '"a"') == (text.strip() == "*" or '"a"' in re.findall(r'"[^"]*"', text))
-        assert time.process_time() - begun < SOON_S
+        assert all(0 <= each.quality <= 1 for each in soon(lambda: ranges(text)))
+        assert soon(lambda: matches(text, '"a"')) == (text.strip() == "*" or '"a"' in re.findall(r'"[^"]*"', text))
 
     hold(holds, TEXTS, few=200)
 
@@ -171,7 +183,7 @@ LOOKED_FOR = {
 
 def patterns() -> dict[str, re.Pattern[Any]]:
     """Every pattern that is kept under a name."""
-    found = {}
+    found: dict[str, re.Pattern[Any]] = {}
     for each in pkgutil.walk_packages(app.__path__, "app."):
         if not each.name.endswith("__main__"):
             held = vars(importlib.import_module(each.name))
@@ -194,9 +206,7 @@ def test_no_pattern_takes_long_over_what_nearly_matches(name: str) -> None:
         if name.rpartition(".")[2] in LOOKED_FOR:
             ways.append(pattern.search)
         for way in ways:
-            begun = time.process_time()
-            way(text)
-            assert time.process_time() - begun < SOON_S, near
+            soon(partial(way, text))
 
 
 def test_every_kind_of_measure_has_a_unit() -> None:
