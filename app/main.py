@@ -70,7 +70,7 @@ def create_app(
             Middleware(Security),
             Middleware(Requests, logger=logger),
             Middleware(Hosts, allowed=settings.allowed_hosts),
-            Middleware(Rates, settings=settings),
+            Middleware(Rates, settings=settings, logger=logger),
             Middleware(Audits, logger=logger),
             Middleware(Limits, settings=settings),
             *([] if settings.open_reads else [Middleware(ClosedReads)]),
