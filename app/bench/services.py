@@ -159,10 +159,14 @@ def _again(connection: Connection, id: str, job: Finished) -> int | None:
     return int(row.number)
 
 
+def last_day_anywhere(moment: dt.datetime) -> dt.date:
+    """The latest calendar day that has begun somewhere on earth at a moment in UTC."""
+    return (moment + AHEAD_OF_UTC).date()
+
+
 def _refuse(job: Finished, before: Sequence[Service]) -> None:
     faults: list[Fault] = []
-    last_day_anywhere = (dt.datetime.now(dt.UTC) + AHEAD_OF_UTC).date().isoformat()
-    if job.done_on is not None and job.done_on > last_day_anywhere:
+    if job.done_on is not None and job.done_on > last_day_anywhere(dt.datetime.now(dt.UTC)).isoformat():
         faults.append(Fault("day-to-come", "`done_on` is a day that has not begun anywhere.", pointer="/done_on"))
     if job.hours is not None:
         earlier = [each for each in before if each.hours is not None and _not_after(each.done_on, job.done_on)]

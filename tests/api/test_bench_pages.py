@@ -11,6 +11,7 @@ from app.database.connections import Database
 from tests.api.asking import asking
 from tests.api.reading_html import Page
 from tests.api.walking import quantities
+from tests.api.writing import put, writing
 from tests.bench.working import CHASSIS, SERIAL, benches
 
 pytestmark = pytest.mark.anyio
@@ -99,3 +100,40 @@ async def test_identify_says_what_to_look_at_and_each_reading_is_one_tap(demo: D
         reading = answer["next_check"]["readings"][0]["reading"]
         tapped = [link for link in links if f"{answer['next_check']['parameter']}=" in link]
         assert (await client.get(tapped[0])).status_code == 200, reading
+
+
+async def test_a_history_tells_every_version_and_what_changed_in_it(demo: Database, tmp_path: Path) -> None:
+    async with writing(demo, tmp_path) as service:
+        row, tag = await service.row()
+        address = f"/v1/statements/{row['id']}"
+        for value, reason in (("136", "a misprint"), ("138", "the third edition")):
+            body = put({**row, "value": value}, reason=reason)
+            done = await service.client.put(address, json=body, headers={"If-Match": tag})
+            assert done.status_code == 200, done.text
+            tag = done.headers["etag"]
+        gone = await service.client.delete(f"{address}?reason=the page is void", headers={"If-Match": tag})
+        assert gone.status_code == 200
+        versions = (await service.client.get(f"{address}/history")).json()["versions"]
+        assert [each["row"]["value"] for each in versions] == [row["value"], "136", "138"]
+        page = said((await service.client.get(f"{address}/history", headers={"Accept": "text/html"})).text)
+        plain = (await service.client.get(f"{address}/history", headers={"Accept": "text/plain"})).text
+        text = " ".join(plain.split())
+        for form in (page, text):
+            assert "the page is void" in form
+            for each in versions:
+                assert each["reason"] in form
+                assert each["recorded_at"] in form
+        newest, middle, first = page.split("evision 3")[-1], page.split("evision 2")[-1], page.split("evision 1")[-1]
+        assert "was 136" in newest
+        assert f"was {row['value']}" in middle
+        assert "was " not in first
+        assert [line.split() for line in plain.split("\n") if line.startswith("* ")] == [
+            ["*", "value", "138"], ["*", "value", "136"],
+        ]  # fmt: skip
+        for address, shown in (("/v1/revisions", 4), ("/v1/changes?after=1", 3)):
+            answer = (await service.client.get(address)).json()
+            page = said((await service.client.get(address, headers={"Accept": "text/html"})).text)
+            listed = answer["revisions" if "revisions" in answer else "changes"]
+            assert len(listed) == shown
+            for each in listed:
+                assert each.get("reason", each.get("id")) in page

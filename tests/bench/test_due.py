@@ -1,14 +1,16 @@
 """What is due next, against a second reckoning that walks the calendar day by day and month by month."""
 
 import datetime as dt
+import zoneinfo
 from decimal import Decimal
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.bench.due import Job, due, months_later
+from app.bench.services import last_day_anywhere
 from app.catalogue.tables import Interval
 
 DAYS = st.dates(dt.date(1990, 1, 1), dt.date(2090, 12, 31))
@@ -125,3 +127,32 @@ def test_a_fork_without_a_job_counts_from_its_first_use() -> None:
     answer = ask([], first=dt.date(2025, 12, 31), hours="20")
     assert (answer["due_on"], answer["hours_left"], answer["state"]) == ("2026-06-30", 30.0, "not due")
     assert ask([], hours="20")["not_known"] == ["months"]
+
+
+# The local days of all zones of the IANA time zone database, as the standard library reads it.
+ZONES = sorted(zoneinfo.available_timezones())
+NOW_ON = st.datetimes(dt.datetime(2000, 1, 1), dt.datetime(2090, 12, 31), timezones=st.just(dt.UTC))
+
+
+@pytest.mark.skipif(not ZONES, reason="this machine has no time zone database")
+@settings(max_examples=10)
+@given(NOW_ON)
+def test_the_last_day_that_may_be_entered_is_the_latest_of_all_time_zones(moment: dt.datetime) -> None:
+    days = {moment.astimezone(zoneinfo.ZoneInfo(zone)).date() for zone in ZONES}
+    assert last_day_anywhere(moment) == max(days)
+
+
+@pytest.mark.skipif(not ZONES, reason="this machine has no time zone database")
+@given(NOW_ON, DAYS, st.integers(1, 60), st.data())
+def test_what_is_due_is_told_by_the_day_at_the_workshop_wherever_it_is(
+    moment: dt.datetime, done: dt.date, months: int, data: st.DataObject
+) -> None:
+    """The service is told the workshop's day; it must say due from local midnight on, whatever day it is in UTC."""
+    zone = zoneinfo.ZoneInfo(data.draw(st.sampled_from(ZONES)))
+    there = moment.astimezone(zone)
+    answer = due(
+        [interval(hours=None, months=months)], [Job("lower-leg-service", done, None)], first_used_on=None,
+        today=there.date(), hours=None,
+    )[0]  # fmt: skip
+    midnight = dt.datetime.combine(walked(done, months), dt.time(), zone)
+    assert (answer["state"] == "due") == (there.replace(tzinfo=None) >= midnight.replace(tzinfo=None))
