@@ -14,7 +14,7 @@ from rapidfuzz import fuzz, process
 
 from app.catalogue.columns import Column, Unreadable, write_number
 from app.catalogue.history import versions
-from app.catalogue.rows import At, MemoryRows, Overlay
+from app.catalogue.rows import At, MemoryRows, Overlay, Rows
 from app.catalogue.tables import STATEMENTS, TABLES, Row
 from app.catalogue.writing import NewRevision
 from app.database.connections import Database
@@ -22,9 +22,11 @@ from app.errors import Conflict, Fault, Invalid
 from app.exchange.judging import judge, keep
 from app.exchange.loading import Entry, done_before
 from app.rules.finding import Finding, Report, report
+from app.rules.touched import touched
 from app.rules.view import Change
 
 MOST_CHANGES = 200  # in one request; more go as a package
+MOST_FAMILIES = 50  # judged while one waits and others wait to write, beside one for each change: about a second
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,9 +142,11 @@ def _scalar(kind: str, value: Any) -> str:
 
 
 def check_edits(at: At, edits: Sequence[Edit], today: dt.date) -> Written:
-    """The verdict that writing these edits would get. Reads only. Raises Invalid for an id that is not there."""
+    """The verdict that writing these edits would get. Reads only. Raises Invalid for an id that is not there, and for a
+    thing that more than MOST_FAMILIES name."""
     pending, withdrawn, changes = _pending(at, edits)
     after = Overlay(at, pending, withdrawn)
+    _bounded(after, at, changes)
     found = report(judge(after, at, changes, today, lambda: changes)) if changes else report(())
     return Written(at.revision, False, found)
 
@@ -180,6 +184,19 @@ def _said_before(at: At, edit: Edit) -> Row | None:
     return None
 
 
+def _bounded(after: Rows, before: Rows, changes: Sequence[Change]) -> None:
+    """Raises Invalid where a thing is changed that more families name than are judged at once; a package may do it."""
+    if all(change.table.role == "statement" for change in changes):
+        return
+    named = len(touched(after, before, changes).families)
+    if named > MOST_FAMILIES + len(changes):
+        text = (
+            f"{named} families name what this changes, and at most {MOST_FAMILIES} are judged while you wait; "
+            "send the changed rows as a package to /v1/imports"
+        )
+        raise Invalid.one("named-too-widely", text)
+
+
 def _not_there(edit: Edit) -> Invalid:
     return Invalid.one("not-there", f"there is no {edit.id} in {edit.table.table} to withdraw")
 
@@ -202,7 +219,8 @@ def write_edits(
     """Write edits as one revision. `precondition` sees the catalogue under the write lock and raises to refuse.
 
     The same request again (by its idempotency key) gives what it gave before. Raises Conflict when every reject
-    collides with a stored row, else Invalid, each with the report; Unavailable, NoRoom.
+    collides with a stored row, else Invalid, each with the report; Invalid too for a thing that more than
+    MOST_FAMILIES families name; Unavailable, NoRoom.
     """
     try:
         with database.write() as connection:
@@ -232,6 +250,7 @@ def _write(revision: NewRevision, edits: Sequence[Edit], entry: Entry, today: dt
             ]
     if not changes:
         return Written(revision.before.revision, False, report(()))
+    _bounded(revision.after, revision.before, changes)
     found: list[Finding] = list(judge(revision.after, revision.before, changes, today, lambda: changes))
     said = report(keep(revision, found, changes))
     if not said["accepted"]:
