@@ -52,7 +52,7 @@ CURSOR = cursors.written(Cursor(1, 88, ("fit-a", 2)), ASKED)
 
 
 def soon(call: Callable[[], Any]) -> Any:
-    """What it gives; one of three tries takes at most 50 ms of the processor, which now and then does something else."""
+    """What it gives; one of three tries takes at most 50 ms of the processor, which now and then does other work."""
     for _ in range(3):
         begun = time.process_time()
         found = call()
