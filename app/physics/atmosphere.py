@@ -20,8 +20,17 @@ def geopotential_altitude_m(geometric_altitude_m: float) -> float:
 def pressure_at_geopotential_pa(geopotential_altitude_m: float) -> float:
     """p = p0*(1 - L*H/T0)^(g/(R*L)), the troposphere of ISO 2533:1975; H in 0..5000 m, else ValueError."""
     _check_altitude(geopotential_altitude_m)
-    exponent = _GRAVITY_M_S2 / (_GAS_CONSTANT_J_PER_KG_K * _LAPSE_K_PER_M)
-    pressure: float = SEA_LEVEL_PA * (1 - _LAPSE_K_PER_M * geopotential_altitude_m / SEA_LEVEL_K) ** exponent
+    constants = (SEA_LEVEL_PA, SEA_LEVEL_K, _LAPSE_K_PER_M, _GAS_CONSTANT_J_PER_KG_K, _GRAVITY_M_S2)
+    return troposphere_pa(geopotential_altitude_m, *constants)
+
+
+def troposphere_pa(
+    geopotential_altitude_m: float, at_zero_pa: float, at_zero_k: float, lapse_k_per_m: float,
+    gas_constant_j_per_kg_k: float, gravity_m_s2: float,
+) -> float:  # fmt: skip
+    """p = p0*(1 - L*H/T0)^(g/(R*L)) of any air whose temperature falls evenly with height, for H < T0/L; unchecked."""
+    exponent = gravity_m_s2 / (gas_constant_j_per_kg_k * lapse_k_per_m)
+    pressure: float = at_zero_pa * (1 - lapse_k_per_m * geopotential_altitude_m / at_zero_k) ** exponent
     return pressure
 
 
@@ -56,6 +65,14 @@ def gauge_elsewhere_pa(
     for temperature_k in (temperature_here_k, temperature_there_k):
         if not 223 <= temperature_k <= 343:
             raise ValueError("The temperature of the air must lie between -50 and 70 degrees Celsius.")
+    return same_air_gauge_pa(gauge_pa, ambient_here_pa, ambient_there_pa, temperature_here_k, temperature_there_k)
+
+
+def same_air_gauge_pa(
+    gauge_pa: float, ambient_here_pa: float, ambient_there_pa: float, temperature_here_k: float,
+    temperature_there_k: float,
+) -> float:  # fmt: skip
+    """(p + pa1)*T2/T1 - pa2 of one mass of ideal gas in one volume; unchecked, see gauge_elsewhere_pa."""
     return (gauge_pa + ambient_here_pa) * (temperature_there_k / temperature_here_k) - ambient_there_pa
 
 

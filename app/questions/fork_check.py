@@ -156,7 +156,10 @@ def fork_check(at: At, frame: str, asked: ForkCheckAsked) -> ForkCheckAnswer:
     }  # fmt: skip
     if check.fork is not None and not geometry_gaps(check.frame):
         fork = NewFork(check.fork, _offset_of_geometry(check), check.wheel_size or check.frame.wheel_front or 0)
-        answer["geometry"] = geometry_change(check.frame, fork, units)
+        try:
+            answer["geometry"] = geometry_change(check.frame, fork, units)
+        except ValueError as impossible:
+            answer["gaps"].append(_impossible(check.frame, str(impossible)))
     return answer
 
 
@@ -274,6 +277,16 @@ def _allowed_travel(check: Check, units: Units) -> AllowedTravel:
         "shortest": length(min(allowed), units),
         "text": f"Of the travels that {name} offers this frame would allow "
         f"{', '.join(write_number(travel) for travel in allowed)} mm.",
+    }
+
+
+def _impossible(frame: Frame, why: str) -> Gap:
+    """Data of a frame and a fork that no bicycle can have together, even at an end of their spreads."""
+    return {
+        "what": "geometry",
+        "about": frame.id,
+        "why_needed": "what the fork does to steering and stability follows from it",
+        "text": f"The geometry cannot be computed: {why} Check the frame's figures and the fork's axle-to-crown.",
     }
 
 

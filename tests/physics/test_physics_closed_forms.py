@@ -94,3 +94,46 @@ def test_dimensions_of_readings_and_of_oil() -> None:
         readings.mean_force_n(of(520.0, "N"), of(10.0, "psi"))
     with pytest.raises(pint.DimensionalityError):
         readings.coefficient_from_force_m2(of(100.0, "kg"), of(6.0, "bar"), of(0.8, "cm**2"), of(1.0, "bar"))
+
+
+def test_dimensions_of_the_atmosphere() -> None:
+    """Heights with units give the pressure and temperature of ISO 2533 where the constants have theirs."""
+    of = pint.UnitRegistry().Quantity
+    there = atmosphere.same_air_gauge_pa(
+        of(80.0, "psi"), of(1013.25, "hPa"), of(0.8, "bar"), of(293.15, "K"), of(500.67, "degR")
+    )
+    bare = atmosphere.gauge_elsewhere_pa(80 * PSI, PA, 80000.0, 293.15, 278.15)
+    assert there.to("Pa").magnitude == pytest.approx(bare, rel=1e-9)
+    air = (of(1.01325, "bar"), of(518.67, "degR"), of(6.5, "K/km"), of(287.05287, "J/kg/K"), of(9.80665, "m/s**2"))
+    at_2500 = atmosphere.troposphere_pa(of(2.5, "km"), *air)
+    assert at_2500.to("Pa").magnitude == pytest.approx(atmosphere.pressure_at_geopotential_pa(2500.0), rel=1e-9)
+    for wrong in (
+        lambda: atmosphere.same_air_gauge_pa(
+            of(80.0, "N"), of(1013.25, "hPa"), of(0.8, "bar"), of(293.15, "K"), of(278.15, "K")
+        ),
+        lambda: atmosphere.same_air_gauge_pa(
+            of(80.0, "psi"), of(1013.25, "hPa"), of(0.8, "bar"), of(293.15, "m"), of(278.15, "K")
+        ),
+        lambda: atmosphere.troposphere_pa(of(2.5, "kg"), *air),
+        lambda: atmosphere.troposphere_pa(of(2.5, "km"), *air[:4], of(9.80665, "m/s")),
+    ):
+        with pytest.raises(pint.DimensionalityError):
+            wrong()
+
+
+def test_dimensions_of_oil_volumes() -> None:
+    of = pint.UnitRegistry().Quantity
+    volume = fluids.volume_m3(of(95.0, "mm"), of(3.2, "cm"), of(0.01, "m"))
+    assert volume.to("mL").magnitude == pytest.approx(1e6 * fluids.volume_m3(0.095, 0.032, 0.01), rel=1e-12)
+    back = fluids.level_m(volume, of(32.0, "mm"), of(10.0, "mm"))
+    assert back.to("mm").magnitude == pytest.approx(95.0, rel=1e-12)
+    air = fluids.air_above_m3(of(25.0, "cm"), of(95.0, "mm"), of(32.0, "mm"))
+    assert air.to("mL").magnitude == pytest.approx(1e6 * fluids.air_above_m3(0.250, 0.095, 0.032), rel=1e-12)
+    for wrong in (
+        lambda: fluids.volume_m3(of(95.0, "mm"), of(3.2, "cm"), of(1.0, "cm**2")),
+        lambda: fluids.level_m(of(95.0, "mm"), of(3.2, "cm")).to("mm"),
+        lambda: fluids.air_above_m3(of(25.0, "mL"), of(95.0, "mm"), of(32.0, "mm")),
+        lambda: fluids.dynamic_viscosity_pa_s(of(68.0, "cSt"), of(0.86, "g")).to("Pa*s"),
+    ):
+        with pytest.raises(pint.DimensionalityError):
+            wrong()

@@ -267,3 +267,33 @@ def test_what_the_fork_cannot_be_is_refused_with_the_nearest(
     with pytest.raises(Invalid) as refused:
         asked(database, **given)
     assert (refused.value.faults[0].parameter, refused.value.faults[0].suggestion) == (parameter, suggestion)
+
+
+@pytest.mark.parametrize(
+    ("given", "parameter", "range_"),
+    [
+        ({"offset": "151"}, "offset", "0 to 150"),
+        ({"offset": "-1"}, "offset", "0 to 150"),
+        ({"offset": "6in"}, "offset", "0 to 150"),
+        ({"travel": "90"}, "travel", "110 to 190"),
+        ({"travel": "191"}, "travel", "110 to 190"),
+        ({"travel": "0"}, "travel", None),
+        ({"wheel_size": "700"}, "wheel_size", None),
+    ],
+)
+def test_out_of_range_names_the_parameter_and_the_range(
+    database: Database, given: dict[str, str], parameter: str, range_: str | None
+) -> None:
+    with pytest.raises(Invalid) as refused:
+        asked(database, chassis(offsets_mm=None), **given)
+    fault = refused.value.faults[0]
+    assert fault.parameter == parameter
+    for end in (range_ or "").split(" to "):
+        assert end in fault.text, fault.text
+
+
+def test_figures_that_no_bicycle_has_are_a_gap_and_no_failure(database: Database) -> None:
+    answer = asked(database, frame(chainstay_mm="25"))
+    assert "geometry" not in answer
+    (gap,) = (each for each in answer["gaps"] if each["what"] == "geometry")
+    assert "chainstay" in gap["text"]
