@@ -72,6 +72,8 @@ class Alternative(FluidFacts):
     """A stand-in; `viscosity_ratio` is its viscosity over that of the fluid asked about."""
 
     viscosity_ratio: NotRequired[float]
+    viscosity_ratio_min: NotRequired[float]
+    viscosity_ratio_max: NotRequired[float]
     text: str
 
 
@@ -221,7 +223,12 @@ def _alternative(fluid: Fluid, other: Fluid, facts: FluidFacts, temperature: Mea
         return {**facts, "text": f"Not comparable: {unknown} It is {safe}."}  # type: ignore[typeddict-item]
     percent = round(100 * (ratio - 1))
     how = "as thick" if percent == 0 else f"{abs(percent)} % {'thicker' if percent > 0 else 'thinner'}"
-    return {**facts, "viscosity_ratio": round(ratio, 3), "text": f"{how} at this temperature; {safe}"}
+    shown: Alternative = {**facts, "viscosity_ratio": round(ratio, 3), "text": f"{how} at this temperature; {safe}"}  # type: ignore[typeddict-item]
+    mine, theirs = viscosity_m2_s(fluid, temperature.value), viscosity_m2_s(other, temperature.value)
+    if mine is not None and theirs is not None:  # moved apart: every ratio of both bands lies within
+        shown["viscosity_ratio_min"] = math.floor(1000 * theirs.low / mine.high) / 1000
+        shown["viscosity_ratio_max"] = math.ceil(1000 * theirs.high / mine.low) / 1000
+    return shown
 
 
 def _gaps(fluid: Fluid, facts: FluidFacts) -> list[Gap]:

@@ -135,7 +135,7 @@ def geometry_change(frame: Frame, fork: NewFork, units: Units) -> GeometryChange
         if name == "head_angle":
             biggest = change_band.biggest
     answer: GeometryChange = {
-        "before": _before(frame, before, units),
+        "before": _before(frame, bikes, inputs, units),
         "after": shown_after,
         "change": change,
         "formula": FORMULA,
@@ -249,7 +249,11 @@ def _published_fork(fork: NewFork, units: Units) -> GeometryShown:
     return shown
 
 
-def _before(frame: Frame, bike: Geometry, units: Units) -> GeometryShown:
+def _before(
+    frame: Frame, bikes: Callable[[Mapping[str, float]], tuple[Geometry, Geometry]], inputs: list[Uncertain],
+    units: Units,
+) -> GeometryShown:  # fmt: skip
+    """The maker's figures, and what follows from them with the band that their last digits and the tyres leave."""
     shown: GeometryShown = {}
     columns: tuple[tuple[str, str, Kind, str], ...] = (
         ("axle_to_crown", "axle_to_crown_mm", "length", "mm"),
@@ -261,10 +265,11 @@ def _before(frame: Frame, bike: Geometry, units: Units) -> GeometryShown:
     for name, column, kind, unit in columns:
         if (found := figure(frame, kind, column, unit, units)) is not None:
             shown[name] = {**found, "basis": "published"}  # type: ignore[literal-required]
-    step = Decimal("0.1") if units.usual("length", "mm").name == "mm" else None
-    shown["trail"] = computed("length", bike.trail_m, "mm", to=units, step=step)
-    if bike.bb_height_m is not None:
-        shown["bb_height"] = computed("length", bike.bb_height_m, "mm", to=units, step=step)
+    bike, _ = bikes({each.name: each.value for each in inputs})
+    for name, kind, read in _RESULTS:
+        if name in ("trail", "bb_height") and read(bike) is not None:
+            its_band = band(lambda values, read=read: _read(read, bikes(values)[0]), inputs)  # type: ignore[misc]
+            shown[name] = _computed(kind, its_band, "mm", units)  # type: ignore[literal-required]
     return shown
 
 
@@ -280,6 +285,7 @@ def _assumptions(frame: Frame, fork: NewFork) -> list[Assumption]:
             "the band holds the difference",
         },
         {"name": "fork sag", "value": sag, "text": "the same before and after, as the frame's geometry is given"},
+        {"name": "published figures", "text": "each to half a unit of its last digit; bands hold 95 times in 100"},
         {"name": "offset", "value": float(fork.offset_mm), "text": "of the fork, in mm"},
         {
             "name": "tyres",
