@@ -28,11 +28,11 @@ judged.load_all_checks()
 NEEDS_MORE_THAN_ONE_REQUEST = {
     "use_after_free": "test_edits.py, test_forks.py: what is withdrawn or erased is gone",
     "ensure_resource_availability": "test_edits.py, test_forks.py: what was made is there",
-    "ignored_auth": "test_documented_refusals.py, test_audit_access.py: every operation without a key",
-    "object_level_authorization": "test_forks_apart.py, test_audit_access.py: the forks of another shop",
+    "ignored_auth": "test_documented_refusals.py: every operation without a key",
+    "object_level_authorization": "test_forks_apart.py: the forks of another shop",
 }
 NOT_MEANT = {
-    "unsupported_method": "asks TRACE and the like through a client; test_audit_wire.py does so on a socket",
+    "unsupported_method": "asks TRACE and the like through a client; test_wire.py does so on a socket",
     "positive_data_acceptance": "a description cannot say that a travel is one of the fork's: 404 and 422 are right",
 }
 CHECKS = [
