@@ -84,6 +84,7 @@ class Catalogue:
         self._one_at_a_time = threading.Lock()
         self._seen: tuple[int, int] | None = None  # SQLite: the file's change counter, and the revision then
         self._polled: tuple[float, int, int] | None = None  # PostgreSQL: when, after which write here, and what
+        self._looking: tuple[asyncio.Future[int | None], int] | None = None  # a look under way, and after which write
         self._threads = None if database.is_sqlite else ThreadPoolExecutor(THREADS, thread_name_prefix="lookup")
 
     def known(self) -> int | None:
@@ -105,7 +106,14 @@ class Catalogue:
         """The latest revision, looked up where it is not known. None where the database cannot be read."""
         if (found := self.known()) is not None or self.database.is_sqlite:
             return found
-        begun, writes = time.monotonic(), self.database.writes
+        looking, writes = self._looking or (None, -1)
+        if looking is None or looking.done() or writes != self.database.writes:  # else one look serves all who wait
+            looking = asyncio.ensure_future(self._look(self.database.writes))
+            self._looking = looking, self.database.writes
+        return await asyncio.shield(looking)
+
+    async def _look(self, writes: int) -> int | None:
+        begun = time.monotonic()
         try:
             latest_now: int = await self.apart(lambda: self.answer(lambda at: at.revision))
         except Refusal:
@@ -115,7 +123,7 @@ class Catalogue:
 
     def look_again(self) -> None:
         """Something may have been written, by a child too: what is known of the latest revision may be old."""
-        self._polled = None
+        self._polled = self._looking = None
 
     @contextmanager
     def at(self, pin: Pin = PRESENT) -> Iterator[At]:
