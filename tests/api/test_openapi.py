@@ -22,7 +22,6 @@ def operations(document: dict[str, Any]) -> list[dict[str, Any]]:
     return [operation for path in document["paths"].values() for operation in path.values()]
 
 
-
 async def test_every_operation_is_named_once_and_says_how_it_refuses(document: dict[str, Any]) -> None:
     names = [operation["operationId"] for operation in operations(document)]
     assert len(names) == len(set(names))

@@ -95,5 +95,3 @@ def backup_has(shop: Database, word: str, folder: Path) -> bool:
             for row in connection.execute(text(f"SELECT * FROM {table}"))
         ]
     return any(word in row for row in rows)
-
-
