@@ -31,12 +31,24 @@ from app.exchange.loading import Entry, load
 
 ENGINES = ("sqlite", "postgresql")
 
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # or each service that is started compiles two thousand modules
 settings.register_profile("same", derandomize=True, deadline=None)  # the same examples on every machine and run
 settings.load_profile("same")
 SEED_DATA = Path(__file__).parents[1] / "seed_data"
 MADE: dict[str, int] = {"databases": 0}
 
+LONG = (
+    "tests/replicas/", "tests/clients/", "tests/browser/", "tests/operate/", "tests/faults/", "tests/bench/",
+    "tests/exchange/test_killed_server.py", "tests/exchange/test_mirror.py", "tests/house/",
+)  # fmt: skip
+"""What takes long for its number of tests: begun first, so that no worker is left alone with it at the end."""
+
 Fresh = Callable[[str, bool], AbstractContextManager[str]]
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The order in which the workers take the files."""
+    items.sort(key=lambda item: not item.nodeid.startswith(LONG))
 
 
 @pytest.fixture(scope="session")

@@ -2,7 +2,9 @@
 
 import asyncio
 import json
+from collections.abc import Callable
 from functools import cache
+from types import SimpleNamespace
 from typing import Annotated, Any, NotRequired
 
 from fastapi import FastAPI, Query, Request
@@ -37,8 +39,13 @@ from app.web.strict import strict_router
 class Catalogue:
     """Stands in for the catalogue where only its readiness matters."""
 
+    database = SimpleNamespace(has_replica=False)
+
     def __init__(self, wrong: str | None = None) -> None:
         self.wrong = wrong
+
+    async def apart(self, asked: Callable[[], str | None]) -> str | None:
+        return asked()
 
     def ready(self) -> str | None:
         return self.wrong

@@ -145,7 +145,7 @@ def test_a_service_does_not_start_on_what_it_cannot_use(
 def test_a_locked_database_is_said_to_be(
     fresh: tuple[Database, Database], legwork: Called, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("app.database.connections.WRITER_WAIT_S", 0.2)
+    monkeypatch.setattr("app.database.migrating.WAIT_S", 1)
     catalogue, shop = fresh
     assert catalogue.path is not None
     with closing(sqlite3.connect(catalogue.path, isolation_level=None)) as other:

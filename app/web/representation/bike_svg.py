@@ -78,7 +78,7 @@ def bike(geometry: Answer, state: str) -> Bike:
     sine, cosine = math.sin(angle), math.cos(angle)
     radius = (mm["trail"] * sine + mm["offset"]) / cosine
     foot = (mm["wheelbase"] - mm["offset"] * sine, radius - mm["offset"] * cosine)
-    assumed = {each["name"]: each["value"] for each in geometry["assumptions"]}
+    assumed = {each["name"]: each["value"] for each in geometry["assumptions"] if "value" in each}
     length = mm["axle_to_crown"]
     if assumed["axle-to-crown measured"] == "straight":
         length = math.sqrt(length**2 - mm["offset"] ** 2)
