@@ -48,7 +48,7 @@ PRESENT = Pin()
 
 def latest(connection: Connection) -> int:
     """The number of the latest revision; 0 for the empty catalogue."""
-    if connection.dialect.name == "sqlite":  # a twentieth of the time, and every lookup begins with it
+    if connection.dialect.name == "sqlite":  # 9 µs where the statement takes 51, and every lookup begins with it
         driver: Any = connection.connection.driver_connection
         return driver.execute("SELECT max(number) FROM revisions").fetchone()[0] or 0
     return connection.execute(_LATEST).scalar() or 0
@@ -88,7 +88,7 @@ class Catalogue:
         self._threads = None if database.is_sqlite else ThreadPoolExecutor(THREADS, thread_name_prefix="lookup")
 
     def known(self) -> int | None:
-        """The latest revision, if that can be told without waiting: on SQLite always (1 µs unless the file changed), on
+        """The latest revision, if that can be told without waiting: on SQLite always (6 µs unless the file changed), on
         PostgreSQL if it was looked up in the last POLL_S. None where the database cannot be read."""
         if not self.database.is_sqlite:
             when, writes, found = self._polled or (-POLL_S, -1, 0)

@@ -112,7 +112,7 @@ class Database:
 
     def changes(self) -> int:
         """SQLite: a number that is another whenever another connection has committed to the file or the file is another
-        one; about 1 µs. Raises Unavailable when the file cannot be read.
+        one; about 6 µs. Raises Unavailable when the file cannot be read.
         """
         self._look()
         if self._watch is None:

@@ -1,7 +1,7 @@
 """What each unit is in its kind's SI unit, as the unit library gives it: exact, and kept in `factors.json`.
 
-The library takes longer to load than the service to start, so what it gave is committed beside this module with its
-version; where another version is installed, or a definition has changed, it is asked anew.
+The library takes a sixth of the time in which the service starts, so what it gave is committed beside this module with
+its version; where another version is installed, or a definition has changed, it is asked anew.
 """
 
 import json

@@ -37,7 +37,7 @@ def build_logger(settings: Settings, to: TextIO | None = None) -> FilteringBound
         ],
         wrapper_class=structlog.make_filtering_bound_logger(_LEVELS[settings.log_level]),
         cache_logger_on_first_use=True,
-    ).bind()  # at once: the proxy that binds late costs as much as the line
+    ).bind()  # at once: a proxy that binds late costs a tenth of the line more
     return logger
 
 

@@ -10,8 +10,9 @@ from app.settings import Settings
 from app.web.problem import problem_response
 
 _ALWAYS_ANSWERED = {"/healthz"}
-_IN_A_CHILD = {"/v1/imports", "/v1/checks", "/v1/export", "/v1/export.sqlite", "/v1/content-hash"}
+IN_A_CHILD = {"/v1/imports", "/v1/checks", "/v1/export", "/v1/export.sqlite", "/v1/content-hash"}
 _MANY = {"/v1/batch", "/v1/job-cards"}  # hundreds of questions, with others answered between them
+_SLOW = IN_A_CHILD | _MANY
 
 
 class Limits:
@@ -71,7 +72,7 @@ class Limits:
 
     async def _timed(self, scope: Scope, receive: Receive, send: Send, *, has_body: bool) -> None:
         loop = asyncio.get_running_loop()
-        slow = scope["path"] in _IN_A_CHILD | _MANY
+        slow = scope["path"] in _SLOW
         allowed = self.settings.import_timeout if slow else self.settings.request_timeout
         started = False
         read = 0

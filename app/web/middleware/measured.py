@@ -7,8 +7,8 @@ from typing import Any
 from starlette.types import Message, Receive, Scope, Send
 
 from app.web.metrics import NO_ROUTE, Counts
+from app.web.middleware.requests import NO_ANSWER
 
-_GONE = 499  # as in the log: the client was gone before an answer began
 _MOST_PATHS = 20_000
 
 
@@ -28,7 +28,7 @@ class Measured:
             return
         begun = perf_counter()
         state: dict[str, Any] = scope.setdefault("state", {})
-        status = _GONE
+        status = NO_ANSWER
 
         def heard(message: Message) -> Awaitable[None]:
             nonlocal status

@@ -15,7 +15,7 @@ from app.web.problem import problem_response
 _ACCEPTED_ID = re.compile(rb"[A-Za-z0-9-]{8,64}")
 _BEGINNING = secrets.token_hex(5)  # of this worker's request ids
 _NUMBERS = count(secrets.randbelow(0x1000000))
-_NO_ANSWER = 499  # logged only: the client was gone before an answer began (a custom of HTTP servers, no standard)
+NO_ANSWER = 499  # logged only: the client was gone before an answer began (a custom of HTTP servers, no standard)
 
 
 class RequestLog:
@@ -45,7 +45,7 @@ class RequestLog:
 
 
 class Requests:
-    """Pure ASGI."""
+    """Pure ASGI: the id, the line when all is sent, and a plain 500 for what nobody caught."""
 
     def __init__(self, app: ASGIApp, logger: FilteringBoundLogger) -> None:
         self.app = app
@@ -76,7 +76,7 @@ class Requests:
             await self.app(scope, receive, send_counted)
         except ClientDisconnect:
             if status == 0:
-                status = _NO_ANSWER
+                status = NO_ANSWER
         except Exception:
             self.logger.error("fault", request_id=request_id, exc_info=True)
             if status == 0:
@@ -87,7 +87,7 @@ class Requests:
             elif not complete:
                 raise
         finally:
-            self.log(scope, request_id, status or _NO_ANSWER, perf_counter() - begun, sent)
+            self.log(scope, request_id, status or NO_ANSWER, perf_counter() - begun, sent)
 
 
 def _request_id(scope: Scope) -> str:
