@@ -46,6 +46,12 @@ LONG = (
 Fresh = Callable[[str, bool], AbstractContextManager[str]]
 
 
+@pytest.fixture(scope="session")
+def anyio_backend() -> str:
+    """The loop that the service runs on."""
+    return "asyncio"
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """The order in which the workers take the files."""
     items.sort(key=lambda item: not item.nodeid.startswith(LONG))

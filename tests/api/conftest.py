@@ -18,11 +18,6 @@ from tests.api.shell import shell
 
 
 @pytest.fixture(scope="session")
-def anyio_backend() -> str:
-    return "asyncio"
-
-
-@pytest.fixture(scope="session")
 def shell_and_log() -> tuple[FastAPI, io.StringIO]:
     """A service in this process, with small limits, and where it logs to."""
     log = io.StringIO()

@@ -9,16 +9,10 @@ from sqlalchemy import text
 
 from app.database.connections import Database
 from tests.api.writing import Writing
-from tests.bench.working import SERIAL, benches
+from tests.bench.working import NOTE, SERIAL, benches
 from tests.problems import assert_problem
 
 pytestmark = pytest.mark.anyio
-NOTE = "PQZJ-remark-on-this-fork"
-
-
-@pytest.fixture
-def anyio_backend() -> str:
-    return "asyncio"
 
 
 async def test_no_byte_of_an_erased_fork_is_left(demo: Database, tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from app.database.connections import Database
 from tests.api.writing import Writing, writing
 
 SERIAL = "ZQ7431-KXW-0099"
+NOTE = "PQZJ-remark-on-this-fork"
 CHASSIS = "lommeris-haar-42"
 FORK = {
     "serial": SERIAL, "chassis": CHASSIS, "model_year": 2023, "travel": 180, "wheel_size": "29",

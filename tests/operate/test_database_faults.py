@@ -25,11 +25,6 @@ PAGE = 4096
 FITS = "/v1/chassis/quembry-trivet-35/fits?travel=150"
 
 
-@pytest.fixture
-def anyio_backend() -> str:
-    return "asyncio"
-
-
 def lost(path: Path) -> None:
     for each in path.parent.glob(f"{path.name}*"):
         each.unlink()

@@ -7,15 +7,9 @@ import pytest
 
 from app.database.connections import Database
 from app.operating.backup import take
-from tests.bench.working import SERIAL, benches
+from tests.bench.working import NOTE, SERIAL, benches
 
 pytestmark = pytest.mark.anyio
-NOTE = "PQZJ-remark-on-this-fork"
-
-
-@pytest.fixture
-def anyio_backend() -> str:
-    return "asyncio"
 
 
 async def test_a_backup_after_an_erasure_has_no_byte_of_the_fork(demo: Database, tmp_path: Path) -> None:
