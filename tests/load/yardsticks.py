@@ -56,12 +56,10 @@ class Spring(Yardstick, table=True):
     kind: str
 
 
-class Fit(Yardstick, table=True):
-    __tablename__ = "fits"
+class Said(Yardstick):
+    """What a fit says, stored and answered alike."""
+
     id: str = Field(primary_key=True)
-    chassis: str = Field(index=True)
-    model_year_from: int | None
-    model_year_to: int | None
     travel_mm: float
     axle_to_crown_mm: str | None
     spacer: str | None
@@ -70,24 +68,22 @@ class Fit(Yardstick, table=True):
     pressure_limit: str | None
     pressure_unit: str | None
     page: str | None
+
+
+class Fit(Said, table=True):
+    __tablename__ = "fits"
+    chassis: str = Field(index=True)
+    model_year_from: int | None
+    model_year_to: int | None
     spring: str = Field(foreign_key="springs.id")
     source: str | None = Field(foreign_key="sources.id")
     spring_row: Spring = Relationship()
     source_row: Source | None = Relationship()
 
 
-class FitOut(SQLModel):
+class FitOut(Said):
     """One line of the answer."""
 
-    id: str
-    travel_mm: float
-    axle_to_crown_mm: str | None
-    spacer: str | None
-    spacer_limit: int | None
-    spacers_fitted: int | None
-    pressure_limit: str | None
-    pressure_unit: str | None
-    page: str | None
     spring_row: Spring
     source_row: Source | None
 

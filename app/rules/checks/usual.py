@@ -54,13 +54,9 @@ def torque_unusual(family: Family, today: date) -> Iterator[Hit]:
         fastener = family.fasteners.get(row.fastener)
         if fastener is None or row.unit is None or row.confirmed or (row.stage or 1) > 1:
             continue
-        place = next((band for word, band in USUAL_TORQUE if word in fastener.position), None)
-        for name in ("value", "max", "min") if place is not None else ():
-            torque = figure(row.__dict__[name], row.unit, "torque", "N·m")
-            if torque is not None and place is not None:
-                if not place.holds(torque):
-                    yield Hit(row, name, f"{torque:.3g} N·m; most forks have {place.low:g} to {place.high:g} N·m")
-                break
+        band = next((band for word, band in USUAL_TORQUE if word in fastener.position), None)
+        if band is not None:
+            yield from _unusual(row, "torque", "N·m", band)
 
 
 @rule(
@@ -85,11 +81,17 @@ def fill_unusual(view: RowView, today: date) -> Iterator[Hit]:
     row = view.row
     assert isinstance(row, Fill)
     band = USUAL_FILL.get(row.chamber)
-    for name in ("value", "max", "min") if band is not None and not row.confirmed else ():
-        volume = figure(row.__dict__[name], row.unit, "volume", "mL")
-        if volume is not None and band is not None:
-            if not band.holds(volume):
-                yield Hit(row, name, f"{volume:.3g} mL; most forks have {band.low:g} to {band.high:g} mL")
+    if band is not None and not row.confirmed:
+        yield from _unusual(row, "volume", "mL", band)
+
+
+def _unusual(row: Torque | Fill, kind: str, unit: str, band: Band) -> Iterator[Hit]:
+    """The first figure that a row gives, where it lies beyond the band of `unit`."""
+    for name in ("value", "max", "min"):
+        given = figure(row.__dict__[name], row.unit, kind, unit)
+        if given is not None:
+            if not band.holds(given):
+                yield Hit(row, name, f"{given:.3g} {unit}; most forks have {band.low:g} to {band.high:g} {unit}")
             return
 
 
