@@ -33,9 +33,9 @@ class Rates:
     def __init__(self, app: ASGIApp, settings: Settings, logger: FilteringBoundLogger) -> None:
         self.app = app
         self.logger = logger
-        self.limiter = MovingWindowRateLimiter(_store(settings.rate_store))
+        store = _store(settings.rate_store)
         self.own = MovingWindowRateLimiter(MemoryStorage())
-        self.shared = not isinstance(self.limiter.storage, MemoryStorage)
+        self.shared = None if isinstance(store, MemoryStorage) else MovingWindowRateLimiter(store)
         self.asked_again_at = 0.0
         self.reads = parse(settings.read_rate) if settings.read_rate else None
         self.writes = parse(settings.write_rate)
@@ -71,11 +71,9 @@ class Rates:
 
     async def _counted(self, rate: RateLimitItem, who: tuple[str, str]) -> tuple[bool, int, float]:
         """Whether this one is allowed, how many more are, and when the window ends."""
-        if not self.shared:
-            return _hit(self.limiter, rate, who)
-        if time.monotonic() >= self.asked_again_at:
+        if self.shared is not None and time.monotonic() >= self.asked_again_at:
             try:
-                return await asyncio.to_thread(_hit, self.limiter, rate, who)
+                return await asyncio.to_thread(_hit, self.shared, rate, who)
             except StorageError as error:
                 self.asked_again_at = time.monotonic() + STORE_LOST_S
                 self.logger.warning("rate_store", refused=type(error.storage_error).__name__, counted="in this worker")
@@ -84,8 +82,8 @@ class Rates:
     def _mind_the_clock(self) -> None:
         """A clock that was set back would leave clients shut out until it has caught up: counting begins anew."""
         now = time.time()
-        if now < self.seen - 1 and isinstance(self.limiter.storage, MemoryStorage):
-            self.limiter.storage.reset()
+        if now < self.seen - 1:
+            self.own.storage.reset()
         self.seen = now
 
 
