@@ -50,9 +50,8 @@ def serve(
 @cli.command()
 def migrate(database: DatabaseOption = None, as_json: JsonOption = False) -> None:
     """Create the tables of both databases or bring them up to this build."""
-    from app.database.migrating import head
+    from app.database.migrating import HEADS
 
     settings = settings_of(database_url=url_of(database))
     opened(settings, bring_up=True).close()
-    versions = {which: head(which) for which in ("catalogue", "shop")}
-    say(versions, as_json, ", ".join(f"{which} at {version}" for which, version in versions.items()))
+    say(HEADS, as_json, ", ".join(f"{which} at {version}" for which, version in HEADS.items()))

@@ -210,10 +210,15 @@ def _sqlite(path: Path, mode: str, pool: type[Pool]) -> Engine:
     return engine
 
 
+def address(path: Path, mode: str) -> str:
+    """A SQLite file as the URI that opens it; mode is `ro` or `rw`."""
+    quoted = str(path.absolute()).replace("%", "%25").replace("?", "%3f").replace("#", "%23")
+    return f"file:{quoted}?mode={mode}"
+
+
 def _connect(path: Path, mode: str) -> Any:
-    quoted = str(path).replace("%", "%25").replace("?", "%3f").replace("#", "%23")
     connection = sqlite3.connect(
-        f"file:{quoted}?mode={mode}", uri=True, timeout=WRITER_WAIT_S, isolation_level=None, check_same_thread=False,
+        address(path, mode), uri=True, timeout=WRITER_WAIT_S, isolation_level=None, check_same_thread=False,
         cached_statements=512,
     )  # fmt: skip
     if mode == "ro":

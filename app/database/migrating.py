@@ -29,11 +29,6 @@ def _config(which: str) -> "Config":
     return config
 
 
-def head(which: str) -> str:
-    """The schema version of this build of `catalogue` or `shop`."""
-    return HEADS[which]
-
-
 def schema_of(connection: Connection) -> str | None:
     """The schema version that a database says it has; None where it has none."""
     if not inspect(connection).has_table("alembic_version"):
@@ -48,15 +43,13 @@ def state(connection: Connection, which: str) -> str:
     if present is None:
         others = set(inspect(connection).get_table_names()) - {"alembic_version"}
         return "foreign" if others else "empty"
-    if present == head(which):
+    if present == HEADS[which]:
         return "current"
     return "older" if knows(which, present) else "newer"
 
 
-def knows(which: str, version: str, *, newest: bool = False) -> bool:
-    """Whether this build has that schema version in its chain, or at the end of it."""
-    if newest:
-        return version == head(which)
+def knows(which: str, version: str) -> bool:
+    """Whether this build has that schema version in its chain."""
     return version in _known(which)
 
 

@@ -13,10 +13,10 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
-from sqlalchemy import Connection, text
+from sqlalchemy import Connection
 
 from app.access.keys import now
-from app.catalogue.catalogue import Catalogue, Pin
+from app.catalogue.catalogue import Catalogue, Pin, latest
 from app.database.connections import Database, plain
 from app.database.migrating import schema_of, state
 from app.errors import Conflict, NoRoom, Unavailable
@@ -83,12 +83,12 @@ def _copy_catalogue(database: Database, folder: Path) -> CopiedCatalogue:
         copy = Database(f"sqlite:///{folder / copied.file}")
         try:
             with copy.read() as connection:
-                number = _latest(connection)
+                number = latest(connection)
             return CopiedCatalogue(**copied.model_dump(), revision=number, content_hash=hashed(copy, number))
         finally:
             copy.close()
     with _one_moment(database) as connection:
-        schema, number = _schema(connection, "catalogue"), _latest(connection)
+        schema, number = _schema(connection, "catalogue"), latest(connection)
         dump(database, connection, folder / "catalogue.dump")
     return CopiedCatalogue(
         file="catalogue.dump", engine="postgresql", schema_version=schema, revision=number,
@@ -126,10 +126,6 @@ def _schema(connection: Connection, which: str) -> str:
     if found not in ("current", "older"):
         raise Unavailable(f"the {which} database is {found}; nothing was backed up")
     return str(schema_of(connection))
-
-
-def _latest(connection: Connection) -> int:
-    return int(connection.execute(text("SELECT max(number) FROM revisions")).scalar() or 0)
 
 
 def _pack(folder: Path, target: Path) -> None:

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from sqlalchemy import make_url, text
 
 from app.database.connections import Database
-from app.database.migrating import head, schema_of, state
+from app.database.migrating import HEADS, schema_of, state
 from app.errors import Refusal
 from app.operating.doctor import Finding
 from app.operating.dumping import version_of
@@ -66,7 +66,7 @@ def store(which: str, url: str) -> Iterator[Finding]:
 def _read(which: str, database: Database) -> Iterator[Finding]:
     with database.read() as connection:
         found = state(connection, which)
-        has, wants = schema_of(connection), head(which)
+        has, wants = schema_of(connection), HEADS[which]
         if not database.is_sqlite:
             server = connection.execute(text("SHOW server_version")).scalar()
             sums = connection.execute(text("SHOW data_checksums")).scalar()

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from app.database.connections import Database
-from app.database.migrating import knows, migrate, state
+from app.database.migrating import HEADS, knows, migrate, state
 from app.errors import Conflict, Malformed, Unavailable
 from app.operating.backup import hashed
 from app.operating.dumping import refill
@@ -108,7 +108,7 @@ def _settle(new: Path) -> None:
 
 def _compared(database: Database, manifest: Manifest, path: Path) -> str | None:
     expected = manifest.catalogue.content_hash
-    if expected is None or not knows("catalogue", manifest.catalogue.schema_version, newest=True):
+    if expected is None or manifest.catalogue.schema_version != HEADS["catalogue"]:
         return None
     found = hashed(database, manifest.catalogue.revision)
     if found != expected:

@@ -5,6 +5,7 @@ import sqlite3
 from contextlib import closing, suppress
 from pathlib import Path
 
+from app.database.connections import address
 from app.errors import Unavailable
 
 SIDECARS = ("-wal", "-shm", "-journal")
@@ -13,8 +14,7 @@ _WAIT_S = 1.0
 
 def opened(path: Path, mode: str) -> sqlite3.Connection:
     """A connection in autocommit; mode is `ro` or `rw`."""
-    quoted = str(path.absolute()).replace("%", "%25").replace("?", "%3f").replace("#", "%23")
-    return sqlite3.connect(f"file:{quoted}?mode={mode}", uri=True, timeout=_WAIT_S, isolation_level=None)
+    return sqlite3.connect(address(path, mode), uri=True, timeout=_WAIT_S, isolation_level=None)
 
 
 def synced(path: Path) -> None:

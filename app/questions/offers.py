@@ -6,7 +6,7 @@ A question reads the few that may hold in its years, and of the rest those that 
 from math import inf
 from typing import NamedTuple
 
-from sqlalchemy import Select, bindparam, or_, select
+from sqlalchemy import bindparam, or_
 
 from app.catalogue.at import holding
 from app.catalogue.rows import At
@@ -14,20 +14,11 @@ from app.catalogue.stored import SQL
 from app.catalogue.tables import Fit
 
 _STORED = SQL[Fit]
-_OF_CHASSIS = _STORED.c.chassis == bindparam("chassis")
-_OFFERS: Select[tuple[str, str, float]] = (
-    select(_STORED.c.id, _STORED.c.spring, _STORED.c.travel_mm)
-    .where(_OF_CHASSIS, _STORED.c.revision_from <= bindparam("n"), _STORED.c.revision_to > bindparam("n"))
-    .order_by(_STORED.c.id)
-)
-_IN_YEARS = (
-    holding(Fit)
-    .where(
-        _OF_CHASSIS,
-        or_(_STORED.c.model_year_from.is_(None), _STORED.c.model_year_from <= bindparam("last")),
-        or_(_STORED.c.model_year_to.is_(None), _STORED.c.model_year_to >= bindparam("first")),
-    )
-    .order_by(_STORED.c.id)
+_ALL = holding(Fit).where(_STORED.c.chassis == bindparam("chassis")).order_by(_STORED.c.id)
+_OFFERS = _ALL.with_only_columns(_STORED.c.id, _STORED.c.spring, _STORED.c.travel_mm)
+_IN_YEARS = _ALL.where(
+    or_(_STORED.c.model_year_from.is_(None), _STORED.c.model_year_from <= bindparam("last")),
+    or_(_STORED.c.model_year_to.is_(None), _STORED.c.model_year_to >= bindparam("first")),
 )
 _ANY_YEAR = (-(2**31) + 1, 2**31 - 1)  # whole numbers that both engines hold
 

@@ -9,7 +9,7 @@ from sqlalchemy import inspect
 
 from app.access import keys
 from app.database.connections import Database
-from app.database.migrating import bring_down, head, migrate, schema_of, state
+from app.database.migrating import HEADS, bring_down, migrate, schema_of, state
 from app.operating.backup import hashed
 from app.operating.restore import restore
 from tests.conftest import ENGINES
@@ -45,7 +45,7 @@ def test_a_backup_of_the_first_schema_is_brought_to_this_builds_and_back(bare: T
     for _ in range(2):
         for database, which in zip(bare, ("catalogue", "shop"), strict=True):
             with database.read() as connection:
-                assert (state(connection, which), schema_of(connection)) == ("current", head(which))
+                assert (state(connection, which), schema_of(connection)) == ("current", HEADS[which])
         assert {revision: hashed(catalogue, revision) for revision in HASHES} == HASHES
         assert [(key.id, key.shop) for key in keys.listed(shop)] == [("000000000001", "left")]
         for database, which in zip(bare, ("catalogue", "shop"), strict=True):
