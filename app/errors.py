@@ -74,6 +74,10 @@ class Forbidden(Refusal):
     """A known key without the scope (403)."""
 
 
+class SentFromElsewhere(Refusal):
+    """A form that was not sent from a page of this service (403)."""
+
+
 class Unavailable(Refusal):
     """Not now; `retry_after` seconds later it may be (503)."""
 

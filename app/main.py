@@ -24,6 +24,7 @@ from app.web.middleware.paths import Paths
 from app.web.middleware.rates import Rates
 from app.web.middleware.requests import RequestLog, Requests, new_id
 from app.web.middleware.security import Security
+from app.web.middleware.signed_in import SignedIn
 from app.web.openapi import served
 from app.web.refusals import HANDLERS
 from app.web.representation.prepared import prepare_soon
@@ -73,6 +74,7 @@ def create_app(
             Middleware(Rates, settings=settings, logger=logger),
             Middleware(Audits, logger=logger),
             Middleware(Limits, settings=settings),
+            Middleware(SignedIn),
             *([] if settings.open_reads else [Middleware(ClosedReads)]),
             Middleware(Methods, routes=lambda: app.router.routes),
             Middleware(Paths),

@@ -13,9 +13,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-from sqlalchemy import bindparam, insert, select, update
+from sqlalchemy import bindparam, delete, insert, select, update
 
-from app.access.stored import KEYS
+from app.access.stored import KEYS, SESSIONS
 from app.database.connections import Database
 from app.errors import Forbidden, Invalid, NotFound, Unauthorised
 
@@ -78,7 +78,7 @@ def add(shop: Database, label: str, scopes: Iterable[str], *, of: str | None = N
     id, secret = secrets.token_hex(6), secrets.token_urlsafe(32)
     made = now()
     values = {
-        "id": id, "label": label, "digest": _digest(secret), "scopes": ";".join(wanted), "shop": of or id,
+        "id": id, "label": label, "digest": digest_of(secret), "scopes": ";".join(wanted), "shop": of or id,
         "created_at": made,
     }  # fmt: skip
     with shop.write() as connection:
@@ -87,11 +87,13 @@ def add(shop: Database, label: str, scopes: Iterable[str], *, of: str | None = N
 
 
 def revoke(shop: Database, id: str) -> None:
-    """A revoked key is refused from now on. Raises NotFound for an id that no key in force has."""
+    """A revoked key is refused from now on, and whoever is signed in with it is so no longer. Raises NotFound for an id
+    that no key in force has."""
     statement = update(KEYS).where(KEYS.c.id == id, KEYS.c.revoked_at.is_(None)).values(revoked_at=now())
     with shop.write() as connection:
         if connection.execute(statement).rowcount == 0:
             raise NotFound("no key in force has that id")
+        connection.execute(delete(SESSIONS).where(SESSIONS.c.key == id))
 
 
 def listed(shop: Database) -> list[KeyShown]:
@@ -113,16 +115,17 @@ def caller(shop: Database, authorization: str | None) -> Caller | None:
     id, secret = match.groups() if match else ("0" * 12, "")
     with shop.read() as connection:
         row = connection.execute(_BY_ID, {"id": id}).first()
-    right = hmac.compare_digest(_digest(secret), row.digest if row is not None else _NOBODY)
+    right = hmac.compare_digest(digest_of(secret), row.digest if row is not None else _NOBODY)
     if not right or row is None or row.revoked_at is not None:
         raise Unauthorised("this key is not in force")
     return Caller(row.id, row.label, frozenset(row.scopes.split(";")), row.shop)
 
 
-def now() -> str:
-    """The present moment, RFC 3339 UTC."""
-    return dt.datetime.now(dt.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+def now(later: dt.timedelta = dt.timedelta()) -> str:
+    """The present moment or one that is later, RFC 3339 UTC."""
+    return (dt.datetime.now(dt.UTC) + later).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
-def _digest(secret: str) -> str:
+def digest_of(secret: str) -> str:
+    """SHA-256 in hexadecimal: what is kept of a secret of 256 random bits."""
     return hashlib.sha256(secret.encode()).hexdigest()

@@ -1,4 +1,5 @@
-"""The SQL tables of the shop database: keys and the audit of writes; the bench log adds its own. Rows can be erased."""
+"""The SQL tables of the shop database: keys, sign-ins and the audit of writes; the bench log adds its own. Rows can be
+erased."""
 
 from sqlalchemy import Boolean, Integer, MetaData, String, Table
 from sqlmodel import Field, SQLModel
@@ -30,6 +31,18 @@ class StoredKey(ShopModel, table=True):
     revoked_at: str | None = Field(default=None, sa_type=BYTEWISE)
 
 
+class StoredSession(ShopModel, table=True):
+    """A browser that is signed in with a key: the SHA-256 of what its cookie bears. It ends with `expires_at` or with
+    its key."""
+
+    __tablename__ = "sessions"
+
+    digest: str = Field(primary_key=True, sa_type=BYTEWISE)
+    key: str = Field(sa_type=BYTEWISE, index=True)
+    created_at: str = Field(sa_type=BYTEWISE)
+    expires_at: str = Field(sa_type=BYTEWISE)
+
+
 class AuditEntry(ShopModel, table=True):
     """A write that was asked for, done or refused. `key` is the public id of the key, if one was known."""
 
@@ -48,4 +61,5 @@ class AuditEntry(ShopModel, table=True):
 
 
 KEYS: Table = SHOP.tables["keys"]
+SESSIONS: Table = SHOP.tables["sessions"]
 AUDIT: Table = SHOP.tables["audit"]

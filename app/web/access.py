@@ -1,4 +1,8 @@
-"""Who may do what: the key of a request, the scopes a route wants, and what is to stand in the audit of a write."""
+"""Who may do what: the key of a request, the scopes a route wants, and what is to stand in the audit of a write.
+
+A browser that is signed in may look wherever its key may. It writes by the forms of our own pages only: everything else
+that writes takes the key itself, so that another site's page can make a browser do nothing.
+"""
 
 import asyncio
 from collections.abc import Callable
@@ -10,9 +14,11 @@ from starlette.types import Scope as Connection
 
 from app.access import audit, keys
 from app.access.keys import Caller, Scope
-from app.errors import Unauthorised
+from app.errors import Refusal, SentFromElsewhere, Unauthorised
 
 T = TypeVar("T")
+LOOKING = {"GET", "HEAD"}
+NO_KEY = "this takes a key: Authorization: Bearer …"
 
 
 @dataclass(slots=True)
@@ -32,21 +38,32 @@ def noted(scope: Connection) -> Noted:
 
 
 async def caller_of(request: Request) -> Caller | None:
-    """The key that came with a request, or None. Raises Unauthorised for one that is not in force."""
+    """The key that came with a request, or, where it only looks, that of a signed-in browser; or None.
+
+    Raises Unauthorised for a key that is not in force.
+    """
     authorization = request.headers.get("authorization")
     if authorization is None:
-        return None
+        return signed_in(request.scope) if request.method in LOOKING else None
     shop = request.app.state.shop
     if shop.is_sqlite:
         return keys.caller(shop, authorization)
     return await asyncio.to_thread(keys.caller, shop, authorization)
 
 
+def signed_in(scope: Connection) -> Caller | None:
+    """Whose key the browser is signed in with. Raises Unavailable where that could not be found out."""
+    found: Caller | Refusal | None = scope.get("state", {}).get("signed_in")
+    if isinstance(found, Refusal):
+        raise found
+    return found
+
+
 async def admitted(request: Request, scope: Scope) -> Caller:
     """The key of a lookup that takes one. Raises Unauthorised, Forbidden."""
     caller = await caller_of(request)
     if caller is None:
-        raise Unauthorised("this takes a key: Authorization: Bearer …")
+        raise Unauthorised(NO_KEY)
     caller.require(scope)
     return caller
 
@@ -56,13 +73,28 @@ async def permitted(request: Request, scope: Scope) -> Caller:
 
     Raises Unauthorised, Forbidden, and Unavailable or NoRoom where the audit cannot be written.
     """
-    caller = await caller_of(request)
+    return await _begun(request, await caller_of(request), scope)
+
+
+async def permitted_by_form(request: Request, scope: Scope) -> Caller:
+    """The same for a form that a signed-in browser sent from a page of ours. Raises SentFromElsewhere too."""
+    refuse_from_elsewhere(request)
+    return await _begun(request, signed_in(request.scope), scope)
+
+
+async def _begun(request: Request, caller: Caller | None, scope: Scope) -> Caller:
     if caller is None:
-        raise Unauthorised("this takes a key: Authorization: Bearer …")
+        raise Unauthorised(NO_KEY)
     write = noted(request.scope)
     write.caller = caller
     caller.require(scope)
-    write.number = await asyncio.to_thread(
+    await entered(request, caller)
+    return caller
+
+
+async def entered(request: Request, caller: Caller) -> None:
+    """The write is in the audit before it begins."""
+    noted(request.scope).number = await asyncio.to_thread(
         audit.begun,
         request.app.state.shop,
         caller,
@@ -70,7 +102,22 @@ async def permitted(request: Request, scope: Scope) -> Caller:
         path=request.url.path,
         request_id=request.scope["state"].get("request_id"),
     )
-    return caller
+
+
+def refuse_from_elsewhere(request: Request) -> None:
+    """Raises SentFromElsewhere for a form that does not surely come from a page of this very address.
+
+    A browser says where a form comes from in `Sec-Fetch-Site` (Fetch Metadata Request Headers, 2.4) or, an older one,
+    in `Origin` (RFC 6454, 7), and no page can forge either. `Origin: null` says nothing.
+    """
+    site, origin = request.headers.getlist("sec-fetch-site"), request.headers.getlist("origin")
+    ours = f"{request.url.scheme}://{request.headers.get('host', '')}".lower()
+    same = [value.lower() == ours for value in origin if value != "null" or not site]
+    if site not in ([], ["same-origin"]) or not all(same) or not (site or same):
+        raise SentFromElsewhere(
+            "This form was not sent from a page of this service. Behind a proxy that speaks https, "
+            "LEGWORK_TRUSTED_PROXIES must name it."
+        )
 
 
 async def to_its_end(write: Callable[[], T]) -> T:

@@ -84,6 +84,7 @@ SLUG_OF: dict[type[Refusal], str] = {
     errors.Malformed: "malformed",
     errors.Unauthorised: "key-missing",
     errors.Forbidden: "forbidden",
+    errors.SentFromElsewhere: "sent-from-elsewhere",
     errors.NotFound: "not-found",
     errors.Conflict: "conflict",
     errors.Gone: "gone",

@@ -41,6 +41,12 @@ _TYPES = (
         "forbidden", 403, "This key may not do that", "The key is known, but its scopes do not cover what was asked."
     ),
     ProblemType(
+        "sent-from-elsewhere",
+        403,
+        "The form was not sent from here",
+        "A form is taken from a page of this service only, as the browser says in Sec-Fetch-Site or Origin.",
+    ),
+    ProblemType(
         "not-found",
         404,
         "There is no such thing",

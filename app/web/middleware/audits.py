@@ -64,4 +64,4 @@ class Audits:
 
 
 def _stores(path: str) -> bool:
-    return path.startswith("/v1/") and path.partition(".")[0] not in STORES_NOTHING
+    return path.startswith(("/v1/", "/sign-")) and path.partition(".")[0] not in STORES_NOTHING

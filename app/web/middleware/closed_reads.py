@@ -7,7 +7,7 @@ from app.errors import Refusal, Unauthorised
 from app.web.access import caller_of
 from app.web.problem import refused
 
-ALWAYS_OPEN = ("/healthz", "/readyz", "/openapi.json", "/docs", "/problems", "/static")
+ALWAYS_OPEN = ("/healthz", "/readyz", "/openapi.json", "/docs", "/problems", "/static", "/sign-in", "/sign-out")
 
 
 class ClosedReads:

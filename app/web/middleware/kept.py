@@ -17,6 +17,7 @@ from app.catalogue.catalogue import LATEST_SEEN, Catalogue
 from app.web.middleware.limits import IN_A_CHILD
 from app.web.representation.choose import ranges
 from app.web.representation.respond import matches
+from app.web.session_cookie import is_borne
 
 LARGEST = 1_000_000
 """Bytes of the largest body that is kept."""
@@ -90,7 +91,7 @@ class Kept:
                 await self.app(scope, receive, send)
             finally:
                 catalogue.look_again()
-        elif not _may_be_kept(scope["path"]) or (key := _question(scope)) is None:
+        elif is_borne(scope["headers"]) or not _may_be_kept(scope["path"]) or (key := _question(scope)) is None:
             await self.app(scope, receive, send)
         else:
             await self._answered(catalogue, key, scope, receive, send)
@@ -201,7 +202,7 @@ def kept_in_front(scope: Scope) -> bool:
     """Whether this request may be looked up byte for byte: a plain GET without a key and without a body."""
     if scope["type"] != "http" or scope["method"] != "GET":
         return False
-    return not any(name in _TELLING for name, _ in scope["headers"])
+    return not any(name in _TELLING for name, _ in scope["headers"]) and not is_borne(scope["headers"])
 
 
 _TELLING = {b"authorization", b"x-request-id", b"content-length", b"transfer-encoding", b"expect"}

@@ -42,7 +42,7 @@ class Rates:
         self.seen = 0.0
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        if scope["type"] != "http" or not scope["path"].startswith("/v1/"):
+        if scope["type"] != "http" or not scope["path"].startswith(("/v1/", "/sign-")):
             await self.app(scope, receive, send)
             return
         lookup = scope["method"] in LOOKUPS or scope["path"] in BATCHES

@@ -39,6 +39,16 @@ class Address:
         self.pairs: list[tuple[str, str]] = urllib.parse.parse_qsl(query, keep_blank_values=True, max_num_fields=400)
         self._scope = scope
 
+    @property
+    def signed_in(self) -> str | None:
+        """The label of the key that the browser is signed in with."""
+        return getattr(self._scope.get("state", {}).get("signed_in"), "label", None)
+
+    @property
+    def sign_in(self) -> str:
+        """Where a browser signs in, to come back to this address."""
+        return _joined("/sign-in", [("next", _joined(self.path, self.pairs))])
+
     def get(self, name: str) -> str:
         """The first value of a parameter, or nothing."""
         return next((value for key, value in self.pairs if key == name), "")

@@ -14,6 +14,7 @@ from app.web.problem import problem_response
 from app.web.representation import csv_table
 from app.web.representation.choose import choose
 from app.web.representation.kinds import Answered, Representation, available, register
+from app.web.session_cookie import is_borne
 
 PINNED_SECONDS = 86_400
 _TAG = re.compile(r'(?:W/)?("[^"]*")')
@@ -59,7 +60,8 @@ def respond(
         )
     body = form.render(answered)
     etag = etag_of(body) if version is None else versioned(version, body)
-    kept = {"ETag": etag, "Vary": "Accept", "Cache-Control": kept_for(request), **(headers or {})}
+    vary = "Accept, Cookie" if form.suffix == "html" else "Accept"  # a page says who is signed in
+    kept = {"ETag": etag, "Vary": vary, "Cache-Control": kept_for(request), **(headers or {})}
     if status == 200 and request.method == "GET" and matches(request.headers.get("if-none-match"), etag):
         return Response(status_code=304, headers=kept)
     return Response(body, status_code=status, headers={"Content-Type": form.content_type, **kept})
@@ -83,7 +85,10 @@ def matches(if_none_match: str | None, etag: str) -> bool:
 
 
 def kept_for(request: Request) -> str:
-    """Cache-Control: what a pinned revision says never changes; the newest is asked for again each time."""
+    """Cache-Control: what a pinned revision says never changes; the newest is asked for again each time. What a
+    signed-in browser is shown is kept by nobody."""
+    if is_borne(request.scope["headers"]):
+        return "private, no-store"
     whose = "private, " if "authorization" in request.headers else ""
     if request.method != "GET":
         return "no-store"

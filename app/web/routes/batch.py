@@ -106,7 +106,7 @@ def _scope(request: Request, url: str, revision: int) -> Scope:
         "headers": [(name, value) for name, value in request.scope["headers"] if name not in _NOT_PASSED],
         "state": {**request.scope["state"], "raw_path": raw},
     }
-    for name in ("suffix", "suffix_taken"):
+    for name in ("suffix", "suffix_taken", "signed_in"):
         scope["state"].pop(name, None)
     for name in ("route", "endpoint", "path_params", "router"):
         scope.pop(name, None)

@@ -1,0 +1,87 @@
+"""Signing in and out with a browser: pages only, no answer for programs, which send their key itself."""
+
+import asyncio
+import re
+from typing import Annotated
+
+from fastapi import Query, Request
+from starlette.responses import RedirectResponse, Response
+
+from app.access import keys, sessions
+from app.access.keys import Caller
+from app.errors import Invalid, Unauthorised
+from app.web.access import entered, noted, refuse_from_elsewhere, signed_in
+from app.web.form_body import read_form
+from app.web.representation.page import page
+from app.web.session_cookie import give, secret_in, take_away
+from app.web.strict import strict_router
+
+router = strict_router(include_in_schema=False)
+
+MOST_BYTES = 8_000
+WRONG = "This key is not in force."
+_HERE = re.compile(r"/(?![/\\])[!-\[\]-~]{0,4000}")  # printable ASCII; a browser reads a backslash as a slash
+_KEPT_BY_NOBODY = {"Cache-Control": "no-store", "Content-Type": "text/html; charset=utf-8"}
+
+
+@router.get("/sign-in")
+async def ask_for_the_key(
+    request: Request, next: Annotated[str | None, Query(description="The page to go on to.")] = None
+) -> Response:
+    """The page that asks for the key."""
+    return _page(request, _local(next or ""))
+
+
+@router.post("/sign-in")
+async def sign_in(request: Request) -> Response:
+    """Every key that is not in force, of whatever form, is answered alike."""
+    refuse_from_elsewhere(request)
+    form = await read_form(request, ("key", "next"), MOST_BYTES)
+    onwards, shop = _local(form.get("next")), request.app.state.shop
+    try:
+        caller = await asyncio.to_thread(keys.caller, shop, f"Bearer {form.get('key')}")
+    except Unauthorised:
+        return _page(request, onwards, WRONG, status=401)
+    assert caller is not None
+    noted(request.scope).caller = caller
+    await entered(request, caller)
+    secret = await asyncio.to_thread(sessions.begin, shop, caller, secret_in(request.scope))
+    response = _onwards(onwards or _first(caller))
+    give(response, request.scope, secret)
+    return response
+
+
+@router.post("/sign-out")
+async def sign_out(request: Request) -> Response:
+    """The session is over for whoever else bears it, too."""
+    refuse_from_elsewhere(request)
+    await read_form(request, (), MOST_BYTES)
+    caller, secret = signed_in(request.scope), secret_in(request.scope)
+    if caller is not None and secret is not None:
+        noted(request.scope).caller = caller
+        await entered(request, caller)
+        await asyncio.to_thread(sessions.end, request.app.state.shop, secret)
+    response = _onwards("/")
+    take_away(response, request.scope)
+    return response
+
+
+def _local(path: str) -> str:
+    """A path of this service, or nothing. Raises Invalid for what leads elsewhere."""
+    if path and not _HERE.fullmatch(path):
+        raise Invalid.one("leads-elsewhere", "`next` is a path of this service, percent-encoded.", parameter="next")
+    return path
+
+
+def _first(caller: Caller) -> str:
+    return "/v1/forks" if caller.may("bench") else "/"
+
+
+def _onwards(path: str) -> Response:
+    return RedirectResponse(path, status_code=303, headers={"Cache-Control": "no-store"})
+
+
+def _page(request: Request, onwards: str, wrong: str = "", status: int = 200) -> Response:
+    answer = {"next": onwards, "wrong": wrong}
+    headers = {**_KEPT_BY_NOBODY, **({"WWW-Authenticate": 'Bearer realm="legwork"'} if status == 401 else {})}
+    return Response(page("sign-in", answer, request.scope), status_code=status, headers=headers)
