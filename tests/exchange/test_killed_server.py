@@ -1,15 +1,15 @@
-"""kill -9 of the server at random moments while it is edited: what was acknowledged is there, nothing is half there.
+"""kill -9 at random moments of a service that takes edits or packages: what it acknowledged is there, nothing is half
+there.
 
-LEGWORK_TEST_KILLS sets how often: 50 is what is promised.
+LEGWORK_TEST_KILLS sets how often.
 """
 
-import os
+import io
 import random
-import signal
 import sqlite3
-import subprocess
-import sys
 import threading
+import time
+import zipfile
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -20,120 +20,119 @@ import pytest
 from app.access import keys
 from app.catalogue.catalogue import Catalogue
 from app.catalogue.history import recorded
+from app.catalogue.tables import Maker
 from app.database.connections import Database
-from app.database.migrating import migrate
-from app.exchange.loading import Entry, load
-from tests.conftest import SEED_DATA
-from tests.exchange.test_mirror import latest
+from tests.api.writing import shop_beside
+from tests.conftest import Fresh
+from tests.killed import Served, kills, served
 
-KILLS = int(os.environ.get("LEGWORK_TEST_KILLS", "4"))
-ROWS = 4  # of one edit: all of them or none
+ROWS = {"edits": 4, "packages": 1_000}
+"""Of one write: all of them or none."""
 
 
-class Served:
-    """The server as a process; `client` asks it with the key of an editor."""
-
-    def __init__(self, folder: Path, token: str) -> None:
-        given = {
-            "LEGWORK_DATABASE_URL": f"sqlite:///{folder / 'legwork.db'}",
-            "LEGWORK_SHOP_DATABASE_URL": f"sqlite:///{folder / 'shop.db'}",
-            "LEGWORK_WRITE_RATE": "100000/minute",
-        }
-        self.process = subprocess.Popen(
-            [sys.executable, "-m", "app", "serve", "--port", "0"], env={**os.environ, **given}, text=True,
-            stdout=subprocess.DEVNULL, stderr=subprocess.PIPE,
+def write(service: Served, what: str, number: int) -> int:
+    """One write of rows that say `number`; returns the revision that was acknowledged."""
+    rows = [{"id": f"maker-{place:04}", "name": f"write {number}"} for place in range(ROWS[what])]
+    again = {"Idempotency-Key": f"write-{number:06}"}
+    if what == "edits":
+        body = {"changes": [{"table": "makers", "op": "put", "row": row} for row in rows], "reason": f"write {number}"}
+        answer = service.client.post("/v1/imports", json=body, headers=again)
+    else:
+        content = io.BytesIO()
+        with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as package:
+            lines = "".join(f"{row['id']},{row['name']}\n" for row in rows)
+            package.writestr(zipfile.ZipInfo("makers.csv"), f"id,name\n{lines}")  # the same bytes when sent again
+        answer = service.client.post(
+            f"/v1/imports?reason=write {number}", content=content.getvalue(),
+            headers={**again, "Content-Type": "application/zip"},
         )  # fmt: skip
-        assert self.process.stderr is not None
-        line = self.process.stderr.readline()
-        assert "Legwork answers at" in line, line
-        threading.Thread(target=self.process.stderr.read, daemon=True).start()
-        headers = {"Authorization": f"Bearer {token}"}
-        self.client = httpx.Client(base_url=line.split()[-1], headers=headers, timeout=60)
-
-    def kill(self) -> None:
-        os.kill(self.process.pid, signal.SIGKILL)
-        self.process.wait(20)
-
-    def edit(self, number: int) -> int:
-        """One edit of ROWS rows that say `number`; returns the revision that was acknowledged."""
-        changes = [
-            {"table": "makers", "op": "put", "row": {"id": f"maker-{place}", "name": f"edit {number}"}}
-            for place in range(ROWS)
-        ]
-        body = {"changes": changes, "reason": f"edit {number}"}
-        answer = self.client.post("/v1/imports", json=body, headers={"Idempotency-Key": f"edit-{number:06}"})
-        assert answer.status_code == 201, answer.text
-        return int(answer.json()["revision"])
+    assert answer.status_code == 201, answer.text
+    return int(answer.json()["revision"])
 
 
-@pytest.mark.timeout(120 + 90 * KILLS)
-def test_what_was_acknowledged_survives_a_kill_and_nothing_is_half_there(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("what", "engine", "times"),
+    [("edits", "sqlite", 6), ("packages", "sqlite", 3), ("edits", "postgresql", 1), ("packages", "postgresql", 2)],
+)
+@pytest.mark.timeout(120 + 90 * kills(6))
+def test_what_was_acknowledged_survives_a_kill_and_nothing_is_half_there(
+    fresh_database: Fresh, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, what: str, engine: str, times: int
+) -> None:
+    """Every other time the process alone is killed: an import that it began goes on to its end, or is rolled back."""
+    monkeypatch.setenv("TMPDIR", str(tmp_path))  # where a package lies that was being taken in
     chance = random.Random(9)
-    catalogue, shop = (Database(f"sqlite:///{tmp_path / name}") for name in ("legwork.db", "shop.db"))
-    migrate(catalogue, "catalogue")
-    migrate(shop, "shop")
-    assert load(catalogue, SEED_DATA, Entry("the demo", "tests"))["accepted"]
-    token = str(keys.add(shop, "bench 1", ["edit"]).token)
-    catalogue.close()
-    acknowledged: dict[int, int] = {}  # edit → revision
-    number = 0
-    for _ in range(KILLS):
-        served = Served(tmp_path, token)
-        if number:  # sent again after the kill: done once, whether it was or was not
-            acknowledged[number] = served.edit(number)
-        kill = threading.Timer(chance.uniform(0.05, 1.5), served.kill)
-        kill.start()
-        try:
-            while True:
-                number += 1
-                acknowledged[number] = served.edit(number)
-        except httpx.TransportError:
-            pass
-        kill.join()
-        assert_whole(tmp_path, acknowledged, number)
-    assert len(acknowledged) >= KILLS
-    served = Served(tmp_path, token)
-    acknowledged[number] = served.edit(number)
-    feed = _feed(served.client)
-    served.client.close()
-    served.process.terminate()
-    assert served.process.wait(30) == 0
-    assert sorted({change["revision"] for change in feed}) == list(range(1, number + 2))
-    for edit, revision in acknowledged.items():
-        said = [change for change in feed if change["revision"] == revision]
-        assert [change["row"]["name"] for change in said] == [f"edit {edit}"] * ROWS
-    with shop.read() as connection:
-        done = connection.exec_driver_sql("SELECT revision FROM audit WHERE done").scalars().all()
-        begun = connection.exec_driver_sql("SELECT count(*) FROM audit WHERE status = 0").scalar()
-    assert set(acknowledged.values()) <= set(done)
-    assert begun is not None
-    assert begun <= KILLS
-    shop.close()
+    times = kills(times)
+    acknowledged: dict[int, int] = {}  # write → revision
+    number, took = 0, 0.1
+    with fresh_database(engine, True) as url, shop_beside(url, tmp_path) as shop:
+        token = str(keys.add(shop, "bench 1", ["edit"]).token)
+        shop_url = shop.url.render_as_string(hide_password=False)
+        database = Database(url)
+        for kill in range(times):
+            with served(url, shop_url, token) as service:
+                begun = time.monotonic()  # sent again after the kill: done once, whether it was or was not
+                number = max(number, 1)
+                acknowledged[number] = write(service, what, number)
+                took = max(took, time.monotonic() - begun) if kill == 0 else took
+                timer = threading.Timer(
+                    chance.uniform(0, 1.5 * took), service.kill, kwargs={"children": what == "packages" and kill % 2}
+                )
+                timer.start()
+                try:
+                    while True:
+                        number += 1
+                        acknowledged[number] = write(service, what, number)
+                except httpx.TransportError:
+                    timer.join()
+            assert_whole(database, acknowledged, number, ROWS[what])
+        with served(url, shop_url, token) as service:
+            acknowledged[number] = write(service, what, number)
+            last = assert_whole(database, acknowledged, number, ROWS[what])
+            assert last == number + 1
+            if what == "edits":
+                assert_feed(service.client, acknowledged)
+            service.process.terminate()
+            service.process.join(30)
+            assert service.process.exitcode == 0
+        with shop.read() as connection:
+            done = connection.exec_driver_sql("SELECT revision FROM audit WHERE done").scalars().all()
+            begun_only = connection.exec_driver_sql("SELECT count(*) FROM audit WHERE status = 0").scalar_one()
+        assert set(acknowledged.values()) <= set(done)
+        assert begun_only <= times
+        database.close()
+    print(f"{times} kills, {what} on {engine}: {number} writes, {len(acknowledged)} acknowledged")
+    assert len(acknowledged) >= times // 2, "too few were acknowledged to tell"
 
 
-def assert_whole(folder: Path, acknowledged: dict[int, int], tried: int) -> None:
-    """Looked at as the kill left it, before any server is started on it again."""
-    with closing(sqlite3.connect(folder / "legwork.db")) as connection:
-        assert connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
-    database = Database(f"sqlite:///{folder / 'legwork.db'}")
-    last = latest(database)
-    assert max(acknowledged.values(), default=1) <= last <= tried + 1
+def assert_whole(database: Database, acknowledged: dict[int, int], tried: int, rows: int) -> int:
+    """Looked at as the kill left it, before any server is started on it again; returns the latest revision."""
+    if database.path is not None:
+        with closing(sqlite3.connect(database.path)) as connection:
+            assert connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
     with Catalogue(database).at() as at:
+        last = at.revision
+        assert max(acknowledged.values(), default=1) <= last <= tried + 1
         revisions = recorded(at, range(1, last + 1))
         assert sorted(revisions) == list(range(1, last + 1))
-        assert all(revisions[revision].reason == f"edit {edit}" for edit, revision in acknowledged.items())
+        assert all(revisions[revision].reason == f"write {number}" for number, revision in acknowledged.items())
         touched = at.connection.exec_driver_sql(
-            "SELECT revision_from, count(*), count(DISTINCT name), max(name) FROM makers WHERE id LIKE 'maker-_'"
-            " GROUP BY revision_from"
+            "SELECT revision_from, count(*), count(DISTINCT name), max(name) FROM makers WHERE id LIKE 'maker-____'"
+            f" AND revision_from <= {last} GROUP BY revision_from ORDER BY revision_from"
         ).all()
-    assert [tuple(row) for row in touched] == [(n, ROWS, 1, revisions[n].reason) for n in range(2, last + 1)]
-    database.close()
+        assert sum(maker.id.startswith("maker-") for maker in at.all(Maker)) == (rows if last > 1 else 0)
+    assert [tuple(row) for row in touched] == [(n, rows, 1, revisions[n].reason) for n in range(2, last + 1)]
+    return last
 
 
-def _feed(client: httpx.Client) -> list[dict[str, Any]]:
+def assert_feed(client: httpx.Client, acknowledged: dict[int, int]) -> None:
+    """The feed has no hole, and every write in it whole."""
     page = client.get("/v1/changes?limit=1000").json()
     changes: list[dict[str, Any]] = page["changes"]
     while "next" in page:
         page = client.get(page["next"]).json()
         changes += page["changes"]
-    return changes
+    numbers = sorted({change["revision"] for change in changes})
+    assert numbers == list(range(1, len(numbers) + 1))
+    for number, revision in acknowledged.items():
+        said = [change["row"]["name"] for change in changes if change["revision"] == revision]
+        assert said == [f"write {number}"] * ROWS["edits"]

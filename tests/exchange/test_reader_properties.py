@@ -77,19 +77,19 @@ def test_the_reader_takes_a_row_exactly_when_the_row_model_does() -> None:
     def holds(made: tuple[type[Row], list[dict[str, str]]]) -> None:
         table, rows = made
         expected: dict[str, Any] = {}
+        valid = []
         for cells in rows:
             try:
                 row = table.model_validate(from_cells(table, cells))
             except ValueError:  # pydantic's errors and ours are both
                 continue
+            valid.append(row.id)
             expected.setdefault(row.id, row)
         taken, findings = read(table, lines_of(table, rows))
-        ids = [cells["id"] for cells in rows]
         assert {row.id: row for row in taken} == expected
         assert bool(findings) == (len(taken) < len(rows))
         assert all(row.cells() == table.model_validate(from_cells(table, row.cells())).cells() for row in taken)
-        if len(set(ids)) < len(ids) and len(expected) == len(set(ids)):
-            assert "id-twice" in {finding.rule for finding in findings}
+        assert sum(finding.rule == "id-twice" for finding in findings) >= len(valid) - len(expected)
 
     hold(holds, written(), few=40)
 
