@@ -41,7 +41,7 @@ async def read_form(request: Request, names: Collection[str], most: int) -> Form
             raise TooLarge(f"This form may have {most} bytes.")
     try:
         text = raw.decode("ascii")
-        pairs = urllib.parse.parse_qsl(text, keep_blank_values=True, errors="strict", max_num_fields=len(names))
+        pairs = urllib.parse.parse_qsl(text, keep_blank_values=True, errors="strict", max_num_fields=len(names) + 1)
     except ValueError:
         raise Malformed("The form is not percent-encoded UTF-8, or has more fields than there are.") from None
     filled = {name: composed(value.replace("\r\n", "\n").strip()) for name, value in pairs}

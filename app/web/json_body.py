@@ -57,7 +57,11 @@ async def read_json(request: Request, taken: tuple[str, ...] = MEDIA_TYPES) -> A
 
 async def read_model(request: Request, shape: TypeAdapter[Shape]) -> Shape:
     """The body as `shape`, nothing coerced, no unknown member (a Decimal in it is declared as `Number`)."""
-    value = await read_json(request)
+    return shaped(await read_json(request), shape)
+
+
+def shaped(value: Any, shape: TypeAdapter[Shape]) -> Shape:
+    """A value as `shape`, under the same rules. Raises Invalid with pointers."""
     try:
         return shape.validate_python(value, strict=True, extra="forbid")
     except ValidationError as error:

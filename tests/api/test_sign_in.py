@@ -1,11 +1,9 @@
 """A browser that is signed in: what it may, what it may not, and that nobody else comes by it (OWASP ASVS 4.0.3, 3)."""
 
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
 
-import httpx
 import pytest
 from sqlalchemy import select, update
 
@@ -13,15 +11,13 @@ from app.access import keys, sessions
 from app.access.stored import SESSIONS
 from app.database.connections import Database
 from tests.api.raw import ask
+from tests.bench.browsing import FORM, HOME, OURS, browser, signed_in, token_of
 from tests.bench.working import CHASSIS, FORK, SERIAL, Bench, benches
 from tests.conftest import Fresh
 from tests.problems import assert_problem
 
 pytestmark = pytest.mark.anyio
 
-HOME = "http://legwork.test"
-OURS = {"Origin": HOME, "Sec-Fetch-Site": "same-origin", "Accept": "text/html"}
-FORM = {"Content-Type": "application/x-www-form-urlencoded"}
 Two = tuple[Bench, Bench]
 
 
@@ -39,24 +35,6 @@ async def shops_on_each(demo: Database, tmp_path: Path) -> AsyncIterator[Two]:
     """The same on both engines."""
     async with benches(demo, tmp_path) as (bench, _, other):
         yield bench, other
-
-
-def browser(bench: Bench, home: str = HOME) -> httpx.AsyncClient:
-    """A client with a store of cookies of its own, and no key."""
-    return httpx.AsyncClient(transport=httpx.ASGITransport(bench.service.app), base_url=home, timeout=60)
-
-
-def token_of(bench: Bench) -> str:
-    return bench.key["Authorization"].removeprefix("Bearer ")
-
-
-@asynccontextmanager
-async def signed_in(bench: Bench) -> AsyncIterator[httpx.AsyncClient]:
-    """A browser that is signed in with the key of that bench."""
-    async with browser(bench) as client:
-        answer = await client.post("/sign-in", data={"key": token_of(bench)}, headers=OURS)
-        assert answer.status_code == 303, answer.text
-        yield client
 
 
 def stored(bench: Bench) -> list[dict[str, Any]]:

@@ -35,7 +35,8 @@ _QUESTIONS = {
     "rule": "Rule", "findings": "Findings", "revisions": "Revisions", "revision": "Revision", "changes": "Changes",
     "statement-history": "History of a value", "alternatives": "Stand-ins for a fluid", "identify": "Which fork is it?",
     "spring-fits": "Which forks take this spring", "problem-types": "Kinds of refusal", "problem-type": "Refusal",
-    "start": "Legwork", "sheet-changes": "What changed on this sheet",
+    "record-job": "Record a job", "register-fork": "Register a fork", "forks": "Bench log", "due": "What is due",
+    "services": "What was done", "start": "Legwork", "sheet-changes": "What changed on this sheet",
 }  # fmt: skip
 
 TABLE_OF = {

@@ -5,6 +5,7 @@ from fastapi import APIRouter
 from app.web.deprecations import announce
 from app.web.routes import (
     batch,
+    bench_forms,
     chassis_questions,
     docs,
     edits,
@@ -48,6 +49,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     frame_questions.router,
     edits.router,
     exports.router,
+    bench_forms.router,
     forks.router,
     fork_services.router,
     flags.router,

@@ -8,10 +8,11 @@ from fastapi import Query, Request
 from pydantic import Field
 from starlette.responses import Response
 
+from app.access.keys import Caller
 from app.bench import services
 from app.bench.due import Job, due
 from app.bench.figures import shown
-from app.bench.forks import fork_shown
+from app.bench.forks import Held, fork_shown
 from app.bench.services import Service, service_shown
 from app.bench.shapes import DueShown
 from app.catalogue.rows import At
@@ -56,11 +57,25 @@ class DueAsked(Pinned):
 async def record_service(request: Request, id: ForkId, idempotency_key: IdempotencyKey = None) -> Response:
     """What was fitted is what is in the fork from now on, unless a later job is recorded already."""
     caller = await permitted(request, "bench")
-    shop = request.app.state.shop
     fork, _ = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     body = await read_model(request, SERVICE_BODY)
     job = finished(body, key_of(caller.shop, idempotency_key), digest_of(request, await request.body()))
-    fitted: Any = job.done["fitted"]
+    service, after = await record(request, caller, fork, job)
+
+    def held_against(at: At) -> tuple[int, list[str]]:
+        return at.revision, on_the_bench.unlisted(at, after.chassis, parameters_of(after.configuration))
+
+    revision, not_listed = await request.app.state.catalogue.ask(held_against)
+    answer = {
+        "revision": revision, "service": service_shown(service), "fork": fork_shown(after), "unlisted": not_listed,
+        "cautions": cautions("limits"),
+    }  # fmt: skip
+    return told(request, answer, answers.SERVICE, "service", status=201)
+
+
+async def record(request: Request, caller: Caller, fork: Held, job: services.Finished) -> tuple[Service, Held]:
+    """A finished job on a fork of the caller's shop, and the fork after it. Raises Invalid with pointers, NotFound."""
+    shop, fitted = request.app.state.shop, job.done["fitted"]
 
     def refuse(at: At) -> None:
         operations = JOB_WORDS.keys() | on_the_bench.operations(at, fork.chassis)
@@ -73,17 +88,8 @@ async def record_service(request: Request, id: ForkId, idempotency_key: Idempote
         on_the_bench.refuse_unknown(at, fork.chassis, fitted, job.done["parts"], "/fitted")
 
     await request.app.state.catalogue.ask(refuse)
-    service, after, _ = await to_its_end(lambda: services.record(shop, caller.shop, id, job, caller.id))
-
-    def held_against(at: At) -> tuple[int, list[str]]:
-        return at.revision, on_the_bench.unlisted(at, after.chassis, parameters_of(after.configuration))
-
-    revision, not_listed = await request.app.state.catalogue.ask(held_against)
-    answer = {
-        "revision": revision, "service": service_shown(service), "fork": fork_shown(after), "unlisted": not_listed,
-        "cautions": cautions("limits"),
-    }  # fmt: skip
-    return told(request, answer, answers.SERVICE, "service", status=201)
+    service, after, _ = await to_its_end(lambda: services.record(shop, caller.shop, fork.id, job, caller.id))
+    return service, after
 
 
 @router.get(

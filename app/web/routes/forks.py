@@ -7,6 +7,7 @@ from fastapi import Header, Path, Query, Request
 from pydantic import Field, TypeAdapter
 from starlette.responses import Response
 
+from app.access.keys import Caller
 from app.bench import forks, services
 from app.bench.figures import configuration_shown
 from app.bench.forks import Held, Registering, fork_shown
@@ -68,10 +69,14 @@ def told(request: Request, answer: Any, shape: TypeAdapter[Any], name: str, **mo
 async def register_fork(request: Request) -> Response:
     """409 for a serial that the shop has registered already: its id is the `suggestion`."""
     caller = await permitted(request, "bench")
-    wanted = registering(await read_model(request, FORK_BODY))
-    await _known(request, wanted)
-    fork = await to_its_end(lambda: forks.register(request.app.state.shop, caller.shop, wanted))
+    fork = await register(request, caller, registering(await read_model(request, FORK_BODY)))
     return await _shown(request, fork, status=201, headers={"Location": f"/v1/forks/{fork.id}"})
+
+
+async def register(request: Request, caller: Caller, wanted: Registering) -> Held:
+    """A new fork of the caller's shop. Raises Invalid with pointers, and Conflict for a serial that it has already."""
+    await _known(request, wanted)
+    return await to_its_end(lambda: forks.register(request.app.state.shop, caller.shop, wanted))
 
 
 @router.get(

@@ -1,0 +1,118 @@
+"""The bench log by form, for a signed-in browser: a fork is registered and a job recorded as by a program's request."""
+
+import datetime as dt
+import secrets
+from collections.abc import Mapping, Sequence
+from typing import Annotated, Any
+
+from fastapi import Query, Request
+from starlette.responses import RedirectResponse, Response
+
+from app.bench import forks, services
+from app.bench.forks import fork_shown
+from app.errors import Conflict, Invalid, NoRoom, Refusal, Unavailable
+from app.questions.bench_choices import Choices, choices
+from app.web.access import admitted, permitted_by_form
+from app.web.bench_forms import FORK_NAMES, JOB_NAMES, Group, beside, body_of, fork_form, job_form
+from app.web.fork_bodies import FORK_BODY, SERVICE_BODY, finished, registering
+from app.web.fork_in_question import PRIVATE, in_shop
+from app.web.form_body import read_form
+from app.web.idempotency import digest_of, key_of
+from app.web.json_body import shaped
+from app.web.problem import status_of
+from app.web.representation.page import page
+from app.web.routes.fork_services import record
+from app.web.routes.forks import ForkId, register
+from app.web.strict import strict_router
+
+router = strict_router(include_in_schema=False)
+
+MOST_BYTES = 30_000
+_KEPT_IN_THE_FORM = (Invalid, Conflict, Unavailable, NoRoom)
+
+Asked = Annotated[str | None, Query(max_length=2_000)]
+
+
+@router.get("/v1/forks/register")
+async def ask_for_a_fork(request: Request, chassis: Asked = None) -> Response:
+    """The form by which a fork of that chassis is registered; without one, how to come to it."""
+    await admitted(request, "bench")
+    if chassis is None:
+        return _form(request, "register-fork", [], {}, {"chassis": ""})
+    held = await _choices(request, chassis)
+    return _form(request, "register-fork", fork_form(held), {"chassis": chassis}, {"chassis": held.chassis})
+
+
+@router.post("/v1/forks/register")
+async def register_by_form(request: Request) -> Response:
+    """A new fork of the shop, and on to its page."""
+    caller = await permitted_by_form(request, "bench")
+    form = await read_form(request, FORK_NAMES, MOST_BYTES)
+    held = await _choices(request, form.get("chassis"))
+    groups = fork_form(held)
+    try:
+        fork = await register(request, caller, registering(shaped(body_of(form, groups), FORK_BODY)))
+    except _KEPT_IN_THE_FORM as refusal:
+        return _form(request, "register-fork", groups, form.filled, {"chassis": held.chassis}, refusal)
+    return _onwards(fork.id)
+
+
+@router.get("/v1/forks/{id}/record")
+async def ask_for_a_job(
+    request: Request, id: ForkId, job: Asked = None, job_card: Asked = None, revision: int | None = None
+) -> Response:
+    """The form in which a finished job is recorded; `job`, `job_card` and `revision` fill it in."""
+    caller = await admitted(request, "bench")
+    fork = await in_shop(request, lambda shop: forks.held(shop, caller.shop, id))
+    held = await _choices(request, fork.chassis)
+    today = dt.datetime.now(dt.UTC).date().isoformat()
+    given = {"job": job, "job_card": job_card, "revision": revision, "done_on": today}
+    typed = {name: str(value) for name, value in given.items() if value is not None}
+    typed["sent"] = secrets.token_urlsafe(24)
+    return _form(request, "record-job", job_form(held), typed, {"chassis": held.chassis, "fork": fork_shown(fork)})
+
+
+@router.post("/v1/forks/{id}/record")
+async def record_by_form(request: Request, id: ForkId) -> Response:
+    """The job in the log, once however often the form is sent, and back to the fork."""
+    caller = await permitted_by_form(request, "bench")
+    fork, _ = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
+    form = await read_form(request, JOB_NAMES, MOST_BYTES)
+    held = await _choices(request, fork.chassis)
+    groups = job_form(held)
+    try:
+        body = shaped(body_of(form, groups), SERVICE_BODY)
+        job = finished(body, key_of(caller.shop, form.get("sent")), digest_of(request, form.raw))
+        await record(request, caller, fork, job)
+    except _KEPT_IN_THE_FORM as refusal:
+        about = {"chassis": held.chassis, "fork": fork_shown(fork)}
+        return _form(request, "record-job", groups, form.filled, about, refusal)
+    return _onwards(id)
+
+
+async def _choices(request: Request, chassis: str) -> Choices:
+    found: Choices = await request.app.state.catalogue.ask(lambda at: choices(at, chassis))
+    return found
+
+
+def _form(
+    request: Request, question: str, groups: Sequence[Group], typed: Mapping[str, str], about: Mapping[str, Any],
+    refusal: Refusal | None = None,
+) -> Response:  # fmt: skip
+    faults, others = beside(refusal.faults, groups) if refusal is not None else ({}, [])
+    if refusal is not None and not faults and not others:
+        others = [refusal.detail]
+    hidden = [field.name for group in groups if not group.heading for field in group.fields]
+    answer = {
+        **about, "groups": [group for group in groups if group.heading], "typed": typed, "faults": faults,
+        "others": others, "hidden": [name for name in (*hidden, "sent") if typed.get(name)],
+    }  # fmt: skip
+    return Response(
+        page(question, answer, request.scope),
+        status_code=200 if refusal is None else status_of(refusal),
+        headers={**PRIVATE, "Vary": "Cookie", "Content-Type": "text/html; charset=utf-8"},
+    )
+
+
+def _onwards(id: str) -> Response:
+    return RedirectResponse(f"/v1/forks/{id}", status_code=303, headers=PRIVATE)
