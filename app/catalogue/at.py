@@ -13,6 +13,7 @@ from app.catalogue.tables import Chassis, Row
 
 R = TypeVar("R", bound=Row)
 PAGE = 1000  # rows of one page where all are wanted
+KEPT = 2000  # entities that are kept of those looked up lately, about 2 kB each
 CHUNK = 400  # ids in one query: below the variable limit of every engine
 
 
@@ -23,39 +24,63 @@ class At:
     each statement, made once, goes straight to the driver: that is a third of the time of a lookup.
     """
 
-    def __init__(self, connection: Connection, revision: int) -> None:
+    def __init__(self, connection: Connection, revision: int, lately: "Lately | None" = None) -> None:
+        """`lately` keeps entities for the next who looks them up at this revision."""
         self.connection = connection
         self.revision = revision
         self._driver: Any = connection.connection.driver_connection if connection.dialect.name == "sqlite" else None
+        self._lately = None if lately is None else lately.at(revision)
 
     def fetch(self, statement: Select[Any], **parameters: Any) -> Iterable[Any]:
         """The rows of a statement over `:n` and these parameters, streamed on SQLite, all at once on PostgreSQL."""
         parameters["n"] = self.revision
         if self._driver is not None:
             text, constants = _sqlite_text(statement)
-            return self._driver.execute(text, {**constants, **parameters})  # type: ignore[no-any-return]
+            if constants:
+                parameters.update(constants)
+            return self._driver.execute(text, parameters)  # type: ignore[no-any-return]
         return self.connection.execute(statement, parameters).fetchall()
 
     def one(self, table: type[R], id: str) -> R | None:
-        for found in self.fetch(_equal(table, "id"), value=id):
-            return table.trusted(found)
-        return None
+        row: R | None = None if self._lately is None else self._lately.get((table, id))
+        if row is None:
+            for found in self.fetch(_equal(table, "id"), value=id):
+                row = table.trusted(found)
+                self._keep(table, (row,))
+        return row
 
     def many(self, table: type[R], ids: Collection[str]) -> dict[str, R]:
-        wanted = list(ids)
+        rows: dict[str, R] = {}
+        wanted: list[str] = []
+        for id in ids:
+            row = None if self._lately is None else self._lately.get((table, id))
+            if row is None:
+                wanted.append(id)
+            else:
+                rows[id] = row
         if len(wanted) == 1:
             row = self.one(table, wanted[0])
-            return {} if row is None else {row.id: row}
-        rows: dict[str, R] = {}
+            return rows if row is None else {**rows, wanted[0]: row}
         for start in range(0, len(wanted), CHUNK):
-            part = wanted[start : start + CHUNK]
-            rows.update((row.id, row) for row in self.among(table, "id", part))
+            found = self.among(table, "id", wanted[start : start + CHUNK])
+            rows.update((row.id, row) for row in found)
+            self._keep(table, found)
         return rows
 
+    def _keep(self, table: type[Row], rows: Collection[Row]) -> None:
+        if self._lately is not None and table.role == "entity":
+            if len(self._lately) > KEPT:
+                self._lately.clear()
+            self._lately.update(((table, row.id), row) for row in rows)
+
     def among(self, table: type[R], column: str, values: Collection[str]) -> list[R]:
+        return table.all_trusted(self.unread_among(table, column, values))
+
+    def unread_among(self, table: type[Row], column: str, values: Collection[str]) -> list[Any]:
         part = list(values)
         statement = _among(table, column, part if self._driver is None else None)
-        return table.all_trusted(self.fetch(statement, values=json.dumps(part)))
+        found = self.fetch(statement, values=json.dumps(part))
+        return list(found) if self._driver is not None else [tuple(row) for row in found]
 
     def where(self, table: type[R], column: str, value: Any) -> list[R]:
         items = table.columns()[column].kind.items
@@ -65,7 +90,10 @@ class At:
         return table.all_trusted(self.fetch(_equal(table, column), value=value))
 
     def all(self, table: type[R]) -> Iterator[R]:
-        return map(table.trusted, self._streamed(_every(table), SQL[table].c.id))
+        return map(table.trusted, self.unread(table))
+
+    def unread(self, table: type[Row]) -> Iterator[Any]:
+        return self._streamed(_every(table), SQL[table].c.id)
 
     def values(self, table: type[Row], column: str) -> Iterator[str]:
         for (value,) in self._streamed(_values(table, column), SQL[table].c[column]):
@@ -92,6 +120,22 @@ class At:
             if len(page) < PAGE:
                 return
             last = getattr(page[-1], key.name)
+
+
+class Lately:
+    """The entities that were looked up lately at one revision, the newest that was asked for: the same makers, spacers,
+    oils and springs come again and again, and what holds at a revision never changes."""
+
+    def __init__(self) -> None:
+        self._kept: tuple[int, dict[Any, Any]] = (-1, {})
+
+    def at(self, revision: int) -> dict[Any, Any]:
+        """Rows by table and id, to be read and added to; of an older revision nothing is kept."""
+        newest, rows = self._kept
+        if revision > newest:
+            rows = {}
+            self._kept = revision, rows
+        return rows if revision >= newest else {}
 
 
 @cache

@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 
 from sqlalchemy import Connection, bindparam, func, select
 
-from app.catalogue.rows import At
+from app.catalogue.at import At, Lately
 from app.catalogue.stored import REVISIONS
 from app.database.connections import Database
 from app.database.migrating import state
@@ -84,6 +84,7 @@ class Catalogue:
         self._one_at_a_time = threading.Lock()
         self._seen: tuple[int, int] | None = None  # SQLite: the file's change counter, and the revision then
         self._polled: tuple[float, int, int] | None = None  # PostgreSQL: when, after which write here, and what
+        self._lately = Lately()
         self._looking: tuple[asyncio.Future[int | None], int] | None = None  # a look under way, and after which write
         self._threads = None if database.is_sqlite else ThreadPoolExecutor(THREADS, thread_name_prefix="lookup")
 
@@ -130,10 +131,10 @@ class Catalogue:
         """The catalogue at the revision that `pin` means."""
         if self.database.is_sqlite:
             with self._one_at_a_time, self.database.read() as connection:
-                yield At(connection, resolve(connection, pin))
+                yield At(connection, resolve(connection, pin), self._lately)
         else:
             with self.database.read() as connection:
-                yield At(connection, resolve(connection, pin))
+                yield At(connection, resolve(connection, pin), self._lately)
 
     def answer(self, question: Callable[[At], T], pin: Pin = PRESENT) -> T:
         """The answer to a question about one revision."""

@@ -5,13 +5,20 @@ from typing import Any
 from sqlalchemy import Boolean, Float, Index, Integer, MetaData, String, Table, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
-from app.catalogue.tables import TABLES, Row
+from app.catalogue.tables import TABLES, Chassis, Fit, Row
 
 OPEN = 2147483647  # revision_to of a row that still holds
 
 BYTEWISE = String().with_variant(String(collation="C"), "postgresql")  # text compares bytewise on both engines
 SQL_TYPES: dict[str, Any] = {"text": BYTEWISE, "integer": Integer(), "double": Float(53), "boolean": Boolean()}
 PYTHON_TYPES: dict[str, Any] = {"text": str, "integer": int, "double": float, "boolean": bool}
+
+OFFERS = ("chassis", "spring", "travel_mm", "model_year_from", "model_year_to", "revision_from", "revision_to")
+WIDER: dict[type[Row], tuple[str, tuple[str, ...]]] = {
+    Fit: ("ix_fits_offers", OFFERS),  # what a chassis offers, and which of it in which years, is in the index alone
+    Chassis: ("ix_chassis_family", ("maker", "name", "revision_to")),
+}
+"""Indexes in place of one by their first column alone."""
 
 CATALOGUE = MetaData(
     naming_convention={"ix": "ix_%(table_name)s_%(column_0_N_name)s", "uq": "uq_%(table_name)s_%(column_0_N_name)s"}
@@ -86,11 +93,17 @@ def _table(description: type[Row]) -> Table:
     references = [name for name, described in columns.items() if described.refers_to and described.kind.items is None]
     ordered = [name for name in ("chassis", *references) if name in columns]
     indexed = [*dict.fromkeys(ordered)]
+    further: list[Index] = []
+    if description in WIDER:
+        name, wider = WIDER[description]
+        indexed.remove(wider[0])
+        further.append(Index(name, *wider))
     arguments = (
         UniqueConstraint("id", "revision_to"),
         *(Index(None, name, "revision_to") for name in indexed),
         Index(None, "revision_from", "id"),  # changes of a revision, in order of id
         Index(None, "revision_to", "id"),
+        *further,
     )
     namespace = {
         "__annotations__": annotations,

@@ -136,10 +136,11 @@ def fits(at: At, chassis: str, asked: FitsAsked) -> FitsAnswer:
         wheel_size=asked.wheel_size,
     )  # fmt: skip
     held = in_hand(at, chassis)
-    offered = offers(at, chassis)
+    family = offers(at, held.chassis)
+    offered = family[chassis]
     where = held.region(wanted, offered)
     shown = prevailing_fits(held, in_years(at, chassis, where.years), wanted, where)
-    near = near_misses(held, offered, wanted, where, [each.statement for each in shown])
+    near = near_misses(held, family, wanted, where, [each.statement for each in shown])
     springs = at.many(Spring, {each.statement.spring for each in shown} | {miss.fit.spring for miss in near})
     spacers = at.many(Spacer, {each.statement.spacer for each in shown if each.statement.spacer})
     held.with_sources([miss.fit for miss in near])

@@ -1,6 +1,6 @@
 """Fits that fail on exactly one condition, nearest first; a fit is never inferred from a bore."""
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from math import inf
 from typing import Literal
 
@@ -8,7 +8,7 @@ from app.catalogue.columns import write_number
 from app.catalogue.scopes import Scope
 from app.catalogue.tables import Chassis, Fit
 from app.questions.chassis_in_hand import InHand
-from app.questions.offers import Offer, offers
+from app.questions.offers import Offer, giving
 from app.questions.region import Given, Region
 
 Reason = Literal[
@@ -35,23 +35,27 @@ class Miss:
 
 
 def near_misses(
-    held: InHand, offered: Sequence[Offer], wanted: Given, where: Region, answered: Collection[Fit]
+    held: InHand, offered: Mapping[str, Sequence[Offer]], wanted: Given, where: Region, answered: Collection[Fit]
 ) -> list[Miss]:
     """Fits of this chassis that fail on one condition, and fits of its other generations; nearest first.
 
-    Distance: 1 per year, per 5 mm of travel, for another damper or variant; 4 for another wheel; 5 and the years
-    between them for another generation.
+    `offered` is what each generation offers. Distance: 1 per year, per 5 mm of travel, for another damper or variant;
+    4 for another wheel; 5 and the years between them for another generation.
     """
     found: list[Miss] = []
     answering = {(fit.spring, fit.travel_mm) for fit in answered}
-    others = [offer.id for offer in offered if (offer.spring, offer.travel_mm) not in answering]
-    for fit, scope in held.scoped(held.at.many(Fit, others).values()):
+    missing = {id: [offer for offer in offers if offer not in answering] for id, offers in offered.items()}
+    for fit, scope in held.scoped(giving(held.at, held.chassis.id, missing.pop(held.chassis.id))):
         reasons = list(_failing(fit, scope, wanted, where))
         if len(reasons) == 1:
             found.append(reasons[0])
-    for other in held.at.family(held.chassis.maker, held.chassis.name):
-        if other.id != held.chassis.id:
-            found += _of_generation(held, other, wanted, where, answering)
+    travel = where.travel[0] if wanted.travel is not None else None
+    elsewhere = {
+        id: those for id, offers in missing.items() if (those := [each for each in offers if travel in (None, each[1])])
+    }
+    if elsewhere:
+        for other in held.at.many(Chassis, elsewhere).values():
+            found += _of_generation(held, other, elsewhere[other.id], where)
     return sorted(found, key=lambda miss: (miss.distance, miss.fit.id))
 
 
@@ -74,7 +78,7 @@ def _failing(fit: Fit, scope: Scope, wanted: Given, where: Region) -> Iterable[M
 
 
 def _of_generation(
-    held: InHand, other: Chassis, wanted: Given, where: Region, answering: set[tuple[str, float]]
+    held: InHand, other: Chassis, offered: Sequence[Offer], where: Region
 ) -> Iterable[Miss]:
     """Fits of another generation that fail on nothing but that; its years and variants are its own."""
     years = (other.model_year_from, other.model_year_to)
@@ -86,13 +90,7 @@ def _of_generation(
     low = -inf if years[0] is None else years[0]
     high = inf if years[1] is None else years[1]
     named = f"{other.name} {_span(low, high)}"
-    travel = where.travel[0] if wanted.travel is not None else None
-    others = [
-        offer.id
-        for offer in offers(held.at, other.id)
-        if (offer.spring, offer.travel_mm) not in answering and travel in (None, offer.travel_mm)
-    ]
-    for fit in held.at.many(Fit, others).values():
+    for fit in giving(held.at, other.id, offered):
         if fit.damper is not None and where.dampers is not None and fit.damper not in where.dampers:
             continue
         if fit.wheel_size is not None and where.wheel_sizes is not None and fit.wheel_size not in where.wheel_sizes:

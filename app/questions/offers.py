@@ -1,8 +1,9 @@
-"""What the fits of a chassis offer, without reading them whole: a chassis has dozens, one for each year and source.
+"""What the fits of a chassis offer, without reading them: a chassis has dozens, one for each year and source.
 
 A question reads the few that may hold in its years, and of the rest those that are shown as near.
 """
 
+from collections.abc import Collection
 from math import inf
 from typing import NamedTuple
 
@@ -11,32 +12,55 @@ from sqlalchemy import bindparam, or_
 from app.catalogue.at import holding
 from app.catalogue.rows import At
 from app.catalogue.stored import SQL
-from app.catalogue.tables import Fit
+from app.catalogue.tables import Chassis, Fit
 
 _STORED = SQL[Fit]
-_ALL = holding(Fit).where(_STORED.c.chassis == bindparam("chassis")).order_by(_STORED.c.id)
-_OFFERS = _ALL.with_only_columns(_STORED.c.id, _STORED.c.spring, _STORED.c.travel_mm)
-_IN_YEARS = _ALL.where(
+_FAMILY = (
+    holding(Chassis)
+    .with_only_columns(SQL[Chassis].c.id)
+    .where(SQL[Chassis].c.maker == bindparam("maker"), SQL[Chassis].c.name == bindparam("name"))
+)
+_OFFERS = (
+    holding(Fit)
+    .with_only_columns(_STORED.c.chassis, _STORED.c.spring, _STORED.c.travel_mm)
+    .where(_STORED.c.chassis.in_(_FAMILY))
+    .distinct()
+    .order_by(_STORED.c.chassis, _STORED.c.spring, _STORED.c.travel_mm)
+)
+_OF_CHASSIS = holding(Fit).where(_STORED.c.chassis == bindparam("chassis")).order_by(_STORED.c.id)
+_IN_YEARS = _OF_CHASSIS.where(
     or_(_STORED.c.model_year_from.is_(None), _STORED.c.model_year_from <= bindparam("last")),
     or_(_STORED.c.model_year_to.is_(None), _STORED.c.model_year_to >= bindparam("first")),
 )
+_PAIR = [list(Fit.columns()).index(name) for name in ("spring", "travel_mm")]
 _ANY_YEAR = (-(2**31) + 1, 2**31 - 1)  # whole numbers that both engines hold
 
 
 class Offer(NamedTuple):
-    """A fit by what it gives: a spring and a travel in mm."""
+    """What a chassis can be built to: a spring and a travel in mm."""
 
-    id: str
     spring: str
     travel_mm: float
 
 
-def offers(at: At, chassis: str) -> list[Offer]:
-    """Every fit of a chassis, by id."""
-    return [Offer(*row) for row in at.fetch(_OFFERS, chassis=chassis)]
+def offers(at: At, chassis: Chassis) -> dict[str, list[Offer]]:
+    """What each chassis of the family of this one offers, by id; of this one a list that may be empty."""
+    offered: dict[str, list[Offer]] = {chassis.id: []}
+    for id, spring, travel_mm in at.fetch(_OFFERS, maker=chassis.maker, name=chassis.name):
+        offered.setdefault(id, []).append(Offer(spring, travel_mm))
+    return offered
 
 
 def in_years(at: At, chassis: str, years: tuple[float, float]) -> list[Fit]:
     """The fits of a chassis whose own years meet these, by id; what chassis or variant narrows is not looked at."""
     first, last = (int(year) if abs(year) < inf else widest for year, widest in zip(years, _ANY_YEAR, strict=True))
     return Fit.all_trusted(at.fetch(_IN_YEARS, chassis=chassis, first=first, last=last))
+
+
+def giving(at: At, chassis: str, offered: Collection[Offer]) -> list[Fit]:
+    """The fits of a chassis that give one of these, by id."""
+    if not offered:
+        return []
+    spring, travel_mm = _PAIR
+    rows = at.fetch(_OF_CHASSIS, chassis=chassis)
+    return Fit.all_trusted([row for row in rows if (row[spring], row[travel_mm]) in offered])

@@ -39,14 +39,18 @@ def prevailing(
     subject: Callable[[S], Hashable],
     sources: Mapping[str, Source],
 ) -> list[Shown[S]]:
-    """The answer's statements, in order of subject's first appearance, surely holding ones first, then newest."""
+    """The answer's statements, of those that may hold, in order of subject's first appearance, surely holding ones
+    first, then newest."""
     groups: dict[Hashable, list[tuple[S, Scope]]] = {}
-    for statement, scope in statements:
-        if asked.may_hold(scope):
-            groups.setdefault(subject(statement), []).append((statement, scope))
+    for each in statements:
+        groups.setdefault(subject(each[0]), []).append(each)
     shown: list[Shown[S]] = []
     for group in groups.values():
-        shown += _of_one_subject(group, asked, sources)
+        if len(group) == 1:  # as most are: nothing to compare it with
+            ((statement, scope),) = group
+            shown.append(Shown(statement, scope, asked.open_in(scope)))
+        else:
+            shown += _of_one_subject(group, asked, sources)
     return shown
 
 

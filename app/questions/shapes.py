@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any, Literal, NotRequired
 
 from typing_extensions import TypedDict
@@ -143,7 +144,12 @@ def scope_of_fit(row: Statement) -> ScopeShown:
 
 def length(value_mm: float, to: Units) -> Quantity:
     """A length that is stored as a number of millimetres."""
-    return quantity("length", Decimal(write_number(value_mm)), "mm", to=to)
+    return quantity("length", _digits(value_mm), "mm", to=to)
+
+
+@lru_cache(maxsize=1024)
+def _digits(number: float) -> Decimal:
+    return Decimal(write_number(number))
 
 
 def figure(
@@ -152,7 +158,9 @@ def figure(
 ) -> Quantity | None:  # fmt: skip
     """The quantity in a row's columns, or None where none of them is given. `unit` names a unit, not a column."""
     fields = row.__dict__
-    value, low, high = (None if name is None else fields[name] for name in (column, minimum, maximum))
+    value = None if column is None else fields[column]
+    low = None if minimum is None else fields[minimum]
+    high = None if maximum is None else fields[maximum]
     if unit is None or (value is None and low is None and high is None):
         return None
     return quantity(kind, value, unit, minimum=low, maximum=high, role=role, to=to)

@@ -1,8 +1,7 @@
 """In which units an answer is shown: as published, metric or imperial, each kind overridable; refuses foreign units."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Literal, get_args
+from typing import Literal, NamedTuple, get_args
 
 from app.errors import Fault, Invalid
 from app.units.table import Kind, Unit, unit
@@ -49,12 +48,12 @@ PARAMETERS: dict[str, Kind] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Units:
-    """The choice itself; hashable. `overrides` are (kind, canonical unit) pairs in a fixed order."""
+class Units(NamedTuple):
+    """The choice itself; a key of what is kept of conversions. `overrides` are (kind, canonical unit) pairs in a fixed
+    order."""
 
     system: System = "published"
-    overrides: tuple[tuple[Kind, str], ...] = field(default=())
+    overrides: tuple[tuple[Kind, str], ...] = ()
 
     def shown(self, published: Unit) -> Unit:
         """The unit in which a value published in `published` is shown."""

@@ -62,14 +62,16 @@ def quantity(
     `value` is their middle, marked with the basis "computed", and `text` shows the limits only. Raises ValueError
     where there is nothing to show.
     """
-    value_digits, low, high = (None if each is None else str(each) for each in (value, minimum, maximum))
-    return _built(kind, value_digits, published, low, high, role, to, basis).copy()
+    digits = None if value is None else str(value)
+    low = None if minimum is None else str(minimum)
+    high = None if maximum is None else str(maximum)
+    return _built(kind, digits, published, low, high, role, to, basis).copy()
 
 
 @lru_cache(maxsize=16384)
 def _built(
     kind: Kind,
-    value_digits: str | None,
+    digits: str | None,
     published: str,
     low: str | None,
     high: str | None,
@@ -78,7 +80,7 @@ def _built(
     basis: Basis | None,
 ) -> Quantity:
     """Keyed by digits, because 7.30 and 7.3 are equal as decimals but not as published."""
-    value, minimum, maximum = (None if each is None else Decimal(each) for each in (value_digits, low, high))
+    value, minimum, maximum = (None if each is None else Decimal(each) for each in (digits, low, high))
     start = unit(kind, published)
     as_published = _shown(start, value, minimum, maximum)
     target = to.shown(start)
