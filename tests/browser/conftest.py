@@ -15,6 +15,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from app.catalogue.catalogue import Catalogue
 from app.database.connections import Database
+from app.database.migrating import migrate
 from app.main import create_app
 from app.settings import Settings
 from app.web.server import config_of
@@ -42,12 +43,22 @@ class Watched:
 
 
 @pytest.fixture(scope="session")
-def site(fresh_database: Fresh) -> Iterator[str]:
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Database]:
+    """The shop database of that service, without a key."""
+    database = Database(f"sqlite:///{tmp_path_factory.mktemp('shop') / 'shop.db'}")
+    migrate(database, "shop")
+    yield database
+    database.close()
+
+
+@pytest.fixture(scope="session")
+def site(fresh_database: Fresh, shop: Database) -> Iterator[str]:
     """The address of a service over the demo."""
     with fresh_database("sqlite", True) as url:
         database = Database(url)
-        settings = Settings(port=0)
-        server = uvicorn.Server(config_of(create_app(settings, Catalogue(database), log_to=io.StringIO()), settings))
+        settings = Settings(port=0, write_rate="1000/minute")
+        app = create_app(settings, Catalogue(database), shop, log_to=io.StringIO())
+        server = uvicorn.Server(config_of(app, settings))
         thread = threading.Thread(target=server.run, daemon=True)
         thread.start()
         deadline = time.monotonic() + 30
