@@ -25,6 +25,7 @@ from app.web.middleware.rates import Rates
 from app.web.middleware.requests import RequestLog, Requests, new_id
 from app.web.middleware.security import Security
 from app.web.middleware.signed_in import SignedIn
+from app.web.middleware.waiting import Waiting
 from app.web.openapi import served
 from app.web.refusals import HANDLERS
 from app.web.representation.prepared import prepare_soon
@@ -70,6 +71,7 @@ def create_app(
         middleware=[
             Middleware(Security),
             Middleware(Requests, logger=logger),
+            Middleware(Waiting, limit_s=settings.max_lag),
             Middleware(Hosts, allowed=settings.allowed_hosts),
             Middleware(Rates, settings=settings, logger=logger),
             Middleware(Audits, logger=logger),

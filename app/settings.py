@@ -67,6 +67,12 @@ class Settings(BaseSettings):
     max_in_flight: int = Field(
         default=256, ge=1, description="Requests a worker answers at once; beyond it 503 with Retry-After."
     )
+    max_lag: float = Field(
+        default=1.0,
+        gt=0,
+        le=60,
+        description="Seconds a request may wait for those before it to be begun; beyond it 503 with Retry-After.",
+    )
     max_connections: int = Field(
         default=4_096, ge=1, description="Open connections a worker holds, idle ones too; beyond it 503 and closed."
     )

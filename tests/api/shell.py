@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import time
 from collections.abc import Callable
 from functools import cache
 from types import SimpleNamespace
@@ -173,6 +174,20 @@ async def plain() -> Response:
 async def pause() -> Response:
     """Answers after a second."""
     await asyncio.sleep(1)
+    return Response("done")
+
+
+@router.get("/work", operation_id="work", response_class=Response)
+async def work() -> Response:
+    """Holds the loop for 40 ms, as a lookup does that computes."""
+    time.sleep(0.04)
+    return Response("done")
+
+
+@router.get("/halt", operation_id="halt", response_class=Response)
+async def halt() -> Response:
+    """Holds the loop for a second, as a pause of the process does."""
+    time.sleep(1)
     return Response("done")
 
 
