@@ -12,6 +12,8 @@ COPY app app
 COPY migrations migrations
 COPY seed_data seed_data
 RUN uv sync --frozen --no-dev --compile-bytecode
+RUN uv run --no-sync python -m compileall -q app migrations
+RUN uv run --no-sync python -m app.web.representation.prepared
 
 ENV PATH=/srv/legwork/.venv/bin:$PATH \
     PYTHONUNBUFFERED=1 \

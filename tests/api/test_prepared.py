@@ -1,9 +1,11 @@
 """Templates are made ready after the start: no page that is asked for then compiles one."""
 
 import asyncio
+import hashlib
 import io
 from collections.abc import Iterator
 from html import unescape
+from pathlib import Path
 
 import pytest
 from jinja2 import Environment
@@ -13,10 +15,17 @@ from app.database.connections import Database
 from app.main import create_app
 from app.settings import Settings
 from app.web.representation import page, prepared
+from app.web.representation.compiled import Compiled
 from tests.api.asking import asking
 from tests.conftest import Fresh
 
 pytestmark = pytest.mark.anyio
+
+
+def templates() -> set[str | None]:
+    """The names of all."""
+    return {path.name for path in page.TEMPLATES.glob("*.html")}
+
 
 TRIVET = "/v1/chassis/quembry-trivet-35"
 
@@ -29,10 +38,17 @@ def on_sqlite(fresh_database: Fresh) -> Iterator[Database]:
         database.close()
 
 
+def kept_in(monkeypatch: pytest.MonkeyPatch, folder: Path) -> None:
+    """Begin anew, with what is compiled kept in that folder."""
+    monkeypatch.setattr(page, "Compiled", lambda templates: Compiled(folder))
+    page.environment.cache_clear()
+
+
 @pytest.fixture
-def compiled(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[str | None]]:
-    """The names of the templates that are compiled, from an environment that has none yet."""
+def compiled(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[list[str | None]]:
+    """The names of the templates that are compiled, from an environment that has none yet, nor on disk."""
     names: list[str | None] = []
+    kept_in(monkeypatch, tmp_path)
     compile_one = Environment.compile
 
     def noted(self: Environment, source: str, name: str | None = None, filename: str | None = None) -> object:
@@ -50,7 +66,7 @@ async def test_a_service_that_began_compiles_no_template_for_a_page(
 ) -> None:
     monkeypatch.setattr(prepared, "AFTER_SECONDS", 0.0)
     app = create_app(Settings(), Catalogue(on_sqlite), log_to=io.StringIO())
-    there = set(page.environment().list_templates())
+    there = templates()
     async with app.router.lifespan_context(app):
         for _ in range(600):
             if set(compiled) == there:
@@ -63,6 +79,42 @@ async def test_a_service_that_began_compiles_no_template_for_a_page(
             html = await client.get(address, headers={"Accept": "text/html"})
             assert html.headers["content-type"] == "text/html; charset=utf-8"
     assert compiled == []
+
+
+def test_what_was_compiled_once_is_not_compiled_again(
+    compiled: list[str | None], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    prepared.prepare()
+    assert set(compiled) == templates()
+    compiled.clear()
+    kept_in(monkeypatch, tmp_path)
+    prepared.prepare()
+    assert compiled == []
+    one, *others = sorted((tmp_path / "__pycache__").iterdir())
+    assert len(others) + 1 == len(templates())
+    whole = one.read_bytes()
+    for damaged in (whole[:-1], whole[:40], b"", whole[:-1] + bytes([whole[-1] ^ 1])):
+        one.write_bytes(damaged)
+        compiled.clear()
+        kept_in(monkeypatch, tmp_path)
+        prepared.prepare()
+        assert len(compiled) == 1
+        assert one.read_bytes()[:32] == hashlib.sha256(one.read_bytes()[32:]).digest()
+    monkeypatch.setattr("app.web.representation.compiled._filters", lambda: "a filter was changed")
+    kept_in(monkeypatch, tmp_path)
+    prepared.prepare()
+    assert set(compiled) == templates()
+
+
+def test_where_nothing_can_be_written_each_start_compiles(
+    compiled: list[str | None], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    (tmp_path / "file").write_bytes(b"")
+    for _ in range(2):
+        kept_in(monkeypatch, tmp_path / "file")  # under a file there is no folder to make, not even for root
+        compiled.clear()
+        prepared.prepare()
+        assert set(compiled) == templates()
 
 
 async def test_the_start_does_not_wait_for_templates(on_sqlite: Database, compiled: list[str | None]) -> None:

@@ -1,4 +1,7 @@
-"""Templates made ready beside the service: a page that is asked for first is not kept waiting for its template."""
+"""Templates made ready beside the service: a page that is asked for first is not kept waiting for its template.
+
+`python -m app.web.representation.prepared` compiles them beforehand, for a disk that a service cannot write to.
+"""
 
 import asyncio
 import gc
@@ -26,5 +29,9 @@ def _prepare_and_settle() -> None:
 def prepare() -> None:
     """Compile every template that is not compiled yet."""
     templates = environment()
-    for name in templates.list_templates():
+    for name in templates.list_templates(extensions=("html",)):
         templates.get_template(name)
+
+
+if __name__ == "__main__":
+    prepare()
