@@ -40,15 +40,37 @@ def noted(scope: Connection) -> Noted:
 async def caller_of(request: Request) -> Caller | None:
     """The key that came with a request, or, where it only looks, that of a signed-in browser; or None.
 
-    Raises Unauthorised for a key that is not in force.
+    Found out once for each request. Raises Unauthorised for a key that is not in force.
     """
     authorization = request.headers.get("authorization")
     if authorization is None:
         return signed_in(request.scope) if request.method in LOOKING else None
-    shop = request.app.state.shop
-    if shop.is_sqlite:
-        return keys.caller(shop, authorization)
-    return await asyncio.to_thread(keys.caller, shop, authorization)
+    found: Caller | Refusal | None = request.scope["state"].get("caller")
+    if found is None:
+        shop = request.app.state.shop
+        try:
+            if shop.is_sqlite:
+                found = keys.caller(shop, authorization)
+            else:
+                found = await asyncio.to_thread(keys.caller, shop, authorization)
+        except Refusal as refusal:
+            found = refusal
+        request.scope["state"]["caller"] = found
+    if isinstance(found, Refusal):
+        raise found
+    return found
+
+
+async def whose(scope: Connection) -> str | None:
+    """The id of the key that a request is counted for, sent with it or signed in with; None for one that is not in
+    force, or where that could not be found out: who guesses keys is known by the address."""
+    if scope["app"].state.shop is None:
+        return None
+    try:
+        caller = await caller_of(Request(scope)) or signed_in(scope)
+    except Refusal:
+        return None
+    return None if caller is None else caller.id
 
 
 def signed_in(scope: Connection) -> Caller | None:

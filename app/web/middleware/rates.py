@@ -16,6 +16,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from structlog.typing import FilteringBoundLogger
 
 from app.settings import Settings
+from app.web.access import whose
 from app.web.problem import problem_response
 
 STORE_LOST_S = 5
@@ -27,7 +28,8 @@ BATCHES = {"/v1/batch", "/v1/job-cards"}  # POST only because their questions do
 class Rates:
     """Pure ASGI. Beyond the rate 429 with Retry-After; RateLimit and RateLimit-Policy on every counted answer.
 
-    A client is its address: a forged X-Forwarded-For changes nothing unless a trusted proxy sent it.
+    A client is its key, wherever it is sent from, and without one in force its address: a forged X-Forwarded-For
+    changes nothing unless a trusted proxy sent it.
     """
 
     def __init__(self, app: ASGIApp, settings: Settings, logger: FilteringBoundLogger) -> None:
@@ -51,8 +53,7 @@ class Rates:
             await self.app(scope, receive, send)
             return
         self._mind_the_clock()
-        client: Any = scope.get("client")
-        who = ("read" if lookup else "write", client[0] if client else "local")
+        who = ("read" if lookup else "write", *await _client(scope))
         allowed, remaining, reset_time = await self._counted(rate, who)
         wait = max(1, int(reset_time - time.time()) + 1)
         headers = _headers(rate, remaining, wait)
@@ -69,7 +70,7 @@ class Rates:
 
         await self.app(scope, receive, send_counted)
 
-    async def _counted(self, rate: RateLimitItem, who: tuple[str, str]) -> tuple[bool, int, float]:
+    async def _counted(self, rate: RateLimitItem, who: tuple[str, ...]) -> tuple[bool, int, float]:
         """Whether this one is allowed, how many more are, and when the window ends."""
         if self.shared is not None and time.monotonic() >= self.asked_again_at:
             try:
@@ -87,6 +88,13 @@ class Rates:
         self.seen = now
 
 
+async def _client(scope: Scope) -> tuple[str, ...]:
+    if (key := await whose(scope)) is not None:
+        return "key", key
+    client: Any = scope.get("client")
+    return (client[0] if client else "local",)
+
+
 def _store(url: str) -> Any:
     """Raises where the client library of a shared store is not installed: `redis` for `redis://`."""
     patience = {"socket_connect_timeout": 1, "socket_timeout": 1} if url.startswith(("redis", "valkey")) else {}
@@ -94,7 +102,7 @@ def _store(url: str) -> Any:
     return storage_from_string(url, **options)
 
 
-def _hit(limiter: MovingWindowRateLimiter, rate: RateLimitItem, who: tuple[str, str]) -> tuple[bool, int, float]:
+def _hit(limiter: MovingWindowRateLimiter, rate: RateLimitItem, who: tuple[str, ...]) -> tuple[bool, int, float]:
     allowed = limiter.hit(rate, *who)
     window = limiter.get_window_stats(rate, *who)
     return allowed, window.remaining, window.reset_time
