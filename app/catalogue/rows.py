@@ -36,8 +36,17 @@ class Rows(Protocol):
         """The rows whose text column, no list, equals one of the values; at most a few hundred values."""
         ...
 
+    def unread_among(self, table: type[Row], column: str, values: Collection[str]) -> list[Any]:
+        """The same as they come: all of them rows, or all of them values in exchange order as the database holds them,
+        for `all_trusted`."""
+        ...
+
     def all(self, table: type[R]) -> Iterator[R]:
         """Every row, streamed in order of id."""
+        ...
+
+    def unread(self, table: type[Row]) -> Iterator[Any]:
+        """The same as they come."""
         ...
 
     def values(self, table: type[Row], column: str) -> Iterator[str]:
@@ -95,9 +104,15 @@ class MemoryRows:
         rows, index = self._of(table), self._index(table, column)
         return [rows[id] for id in sorted(id for value in values for id in index.get(value, ()))]
 
+    def unread_among(self, table: type[Row], column: str, values: Collection[str]) -> list[Any]:
+        return self.among(table, column, values)
+
     def all(self, table: type[R]) -> Iterator[R]:
         rows = self._of(table)
         return (rows[id] for id in sorted(rows))
+
+    def unread(self, table: type[Row]) -> Iterator[Any]:
+        return self.all(table)
 
     def values(self, table: type[Row], column: str) -> Iterator[str]:
         yield from sorted(value for value in self._index(table, column) if value is not None)
@@ -156,8 +171,19 @@ class Overlay:
         below, above = (rows.among(table, column, values) for rows in (self.base, self.pending))
         return list(self._merged(table, below, above))
 
+    def unread_among(self, table: type[Row], column: str, values: Collection[str]) -> list[Any]:
+        if self._changes(table):
+            return self.among(table, column, values)
+        return self.base.unread_among(table, column, values)
+
     def all(self, table: type[R]) -> Iterator[R]:
         return self._merged(table, self.base.all(table), self.pending.all(table))
+
+    def unread(self, table: type[Row]) -> Iterator[Any]:
+        return self.all(table) if self._changes(table) else self.base.unread(table)
+
+    def _changes(self, table: type[Row]) -> bool:
+        return bool(self.pending.ids(table) or self.withdrawn.get(table))
 
     def values(self, table: type[Row], column: str) -> Iterator[str]:
         hidden = self.base.many(table, set(self.pending.ids(table)) | self.withdrawn.get(table, set()))

@@ -14,6 +14,7 @@ from app.catalogue.rows import Rows
 from app.catalogue.stored import FINDINGS, OPEN, SQL
 from app.catalogue.tables import TABLES, Chassis
 from app.catalogue.writing import NewRevision
+from app.rules.apart import judge_apart
 from app.rules.bench import ALL_RULES
 from app.rules.engine import judge_all, judge_change, judge_edits
 from app.rules.finding import Finding
@@ -37,7 +38,7 @@ def judge(
         yield from judge_change(after, changes, today, before)
     else:
         yield from judge_edits(after, every() if changes is None else changes, today, before)
-        yield from judge_all(after, today)
+        yield from judge_all(after, today, judged=judge_apart)
 
 
 def changes_of(revision: NewRevision) -> Iterator[Change]:

@@ -10,6 +10,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from app.catalogue.agreement import unit_of
+from app.catalogue.tables import Row
 from app.units.convert import linear
 from app.units.table import unit
 
@@ -90,6 +91,21 @@ DIMENSIONS: dict[str, dict[str, Band]] = {
 }  # fmt: skip
 
 
+GREATEST = ("max", "value", "min")  # the greatest figure that a row states comes first
+
+
+def first_known(
+    row: Row, columns: tuple[str, ...], unit_column: str, kind: str, target: str
+) -> tuple[str, float] | None:
+    """The first of these figures of a row that is known, in the target unit, with its column."""
+    fields = row.__dict__
+    for name in columns:
+        if fields[name] is not None and (found := figure(fields[name], fields[unit_column], kind, target)) is not None:
+            return name, found
+    return None
+
+
+@lru_cache(maxsize=1024)
 def torque_band(position: str, kind: str) -> Band:
     """The band of a position, else of its kind."""
     for word, band in TORQUE_BY_POSITION:

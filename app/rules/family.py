@@ -1,14 +1,15 @@
 """A family as the rules see it: all chassis of one maker and name with what is said of them. Read only."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Sequence
-from functools import cached_property
+from collections.abc import Callable, Iterator, Sequence
+from functools import cache, cached_property
+from operator import itemgetter
 from typing import Any, NamedTuple, TypeVar
 
 from app.catalogue.agreement import Key, pascals, subject
-from app.catalogue.rows import Rows
 from app.catalogue.scopes import Scope, overlap, resolve
 from app.catalogue.tables import (
+    SCOPE,
     STATEMENTS,
     Chassis,
     Damper,
@@ -22,13 +23,15 @@ from app.catalogue.tables import (
     Spacer,
     Spring,
     Statement,
+    Torque,
     Variant,
 )
-from app.rules.bands import figure
-from app.rules.view import Entities, named
+from app.rules.bands import figure, first_known
+from app.rules.parts import FamiliesPart, Span, read, values
 
 R = TypeVar("R", bound=Row)
 S = TypeVar("S", bound=Statement)
+NOMINAL = ("value", "max", "min")  # the first that is given stands for a statement
 
 
 class GuideFigures(NamedTuple):
@@ -39,74 +42,82 @@ class GuideFigures(NamedTuple):
     heaviest: float | None
 
 
-class Span(NamedTuple):
-    """What is judged of a family: the tables whose rows are, and those that are read for it."""
+@cache
+def _scoped(table: type[Row]) -> Callable[[dict[str, Any]], tuple[Any, ...]]:
+    """What of a row's cells its resolved scope is made from."""
+    return itemgetter("chassis", *(name for name in SCOPE if name in table.columns()))
 
-    judged: frozenset[type[Row]]
-    read: frozenset[type[Row]]
 
+class Shelf:
+    """The rows of some families, read, with the things they name; each family takes its own from it."""
 
-class Neighbours:
-    """The rows about some chassis, read together: one query per table for a few families, not for each."""
-
-    def __init__(self, rows: Rows, chassis: Collection[str], tables: Iterable[type[Row]]) -> None:
-        self._held: dict[type[Row], dict[str, list[Row]]] = {}
-        for table in tables:
+    def __init__(self, part: FamiliesPart) -> None:
+        self.absent = part.absent
+        self._part = part
+        self._given: dict[type[Row], frozenset[str]] = {}
+        self._own: dict[type[Row], dict[str, list[Row]]] = {}
+        for table, rows in part.own.items():
             grouped: dict[str, list[Row]] = defaultdict(list)
-            for row in rows.among(table, "chassis", chassis):
-                grouped[row.__dict__["chassis"]].append(row)
-            self._held[table] = grouped
+            about = "id" if table is Chassis else "chassis"
+            for row in read(table, rows):
+                grouped[row.__dict__[about]].append(row)
+            self._own[table] = grouped
+        self._named = {table: {row.id: row for row in read(table, rows)} for table, rows in part.named.items()}
+        for table in (Variant, Fastener):
+            own = self._own.get(table, {})
+            self._named[table].update((row.id, row) for rows in own.values() for row in rows)
 
-    def of(self, table: type[R], chassis: str) -> list[R]:
+    def about(self, table: type[R], chassis: str) -> list[R]:
         """The rows of a table about one chassis, by id."""
-        return self._held[table].get(chassis, [])  # type: ignore[return-value]
+        return self._own[table].get(chassis, [])  # type: ignore[return-value]
+
+    def given(self, table: type[Row]) -> frozenset[str]:
+        """The columns of scope, travel and exception in which some row of the families gives a value."""
+        found = self._given.get(table)
+        if found is None:
+            rows = self._part.own[table]
+            asked = [name for name in (*SCOPE, "travel_mm", "exception_to") if name in table.columns()]
+            found = frozenset(name for name in asked if any(each is not None for each in values(table, rows, name)))
+            self._given[table] = found
+        return found
+
+    def named(self, table: type[R]) -> dict[str, R]:
+        """The things of a table that any of the families names or has."""
+        return self._named[table]  # type: ignore[return-value]
 
 
 class Family:
     """All chassis of one maker and name, their statements, variants and fasteners, and every entity those name."""
 
-    def __init__(
-        self, near: "Neighbours", entities: Entities, chassis: Sequence[Chassis], span: Span | None = None
-    ) -> None:
+    def __init__(self, shelf: Shelf, chassis: Sequence[str], span: Span | None = None) -> None:
         """Of a `span` only what it judges and reads is there: other statements are an error to ask for."""
-        self.maker = chassis[0].maker
-        self.name = chassis[0].name
-        self.chassis: dict[str, Chassis] = {row.id: row for row in chassis}
-        self.variants: dict[str, Variant] = {row.id: row for id in self.chassis for row in near.of(Variant, id)}
+        self.chassis: dict[str, Chassis] = {id: row for id in chassis for row in shelf.about(Chassis, id)}
+        first = self.chassis[chassis[0]]
+        self.maker, self.name = first.maker, first.name
+        self.variants: dict[str, Variant] = {row.id: row for id in chassis for row in shelf.about(Variant, id)}
         self.judged = tuple(table for table in STATEMENTS if span is None or table in span.judged)
         self.statements: dict[type[Statement], list[Statement]] = {
-            table: [row for id in self.chassis for row in near.of(table, id)]
+            table: [row for id in chassis for row in shelf.about(table, id)]
             for table in STATEMENTS
             if span is None or table in span.read
         }
-        own: dict[str, Fastener] = {}
+        self.own_fasteners: dict[str, Fastener] = {}
         if span is None or Fastener in span.read:
-            own.update((row.id, row) for id in self.chassis for row in near.of(Fastener, id))
-        self.own_fasteners = own
-        wanted: dict[type[Row], set[str]] = defaultdict(set)
-        held: dict[type[Row], Collection[Row]] = {
-            **dict(self.statements.items()),
-            Chassis: self.chassis.values(), Variant: self.variants.values(), Fastener: own.values(),
-        }  # fmt: skip
-        for naming, rows_held in held.items():
-            for target, ids in named(rows_held, naming).items():
-                wanted[target] |= ids
-        known: dict[type[Row], Collection[str]] = {Chassis: self.chassis, Variant: self.variants, Fastener: own}
-        for table in self.statements:
-            if wanted[table]:
-                known[table] = {row.id for row in self.statements[table]}
-        self.absent = entities.absent(wanted, known)
-        other_variants = entities.get(Variant, wanted[Variant] - self.variants.keys())
-        self.all_variants: dict[str, Variant] = {**self.variants, **other_variants}
-        self.fasteners: dict[str, Fastener] = {**own, **entities.get(Fastener, wanted[Fastener] - own.keys())}
-        self.springs: dict[str, Spring] = entities.get(Spring, wanted[Spring])
-        self.dampers: dict[str, Damper] = entities.get(Damper, wanted[Damper])
-        self.spacers: dict[str, Spacer] = entities.get(Spacer, wanted[Spacer])
-        self.parts: dict[str, Part] = entities.get(Part, wanted[Part])
-        self.fluids: dict[str, Fluid] = entities.get(Fluid, wanted[Fluid])
-        self.sources: dict[str, Source] = entities.get(Source, wanted[Source])
+            self.own_fasteners.update((row.id, row) for id in chassis for row in shelf.about(Fastener, id))
+        self.absent = shelf.absent
+        self._shelf = shelf
+        # What is named by id: things of the other families on the shelf are among them, so nothing walks through these.
+        self.all_variants = shelf.named(Variant)
+        self.fasteners = shelf.named(Fastener)
+        self.springs = shelf.named(Spring)
+        self.dampers = shelf.named(Damper)
+        self.spacers = shelf.named(Spacer)
+        self.parts = shelf.named(Part)
+        self.fluids = shelf.named(Fluid)
+        self.sources = shelf.named(Source)
         self.notes: dict[str, Any] = {}  # what several rules of one run work out together
-        self._scopes: dict[int, Scope] = {}
+        self._scopes: dict[tuple[Any, ...], Scope] = {}
+        self._equal: dict[Scope, Scope] = {}
         self._given: dict[tuple[str, ...], list[Statement]] = {}
         self._by_id: dict[type[Statement], dict[str, Statement]] = {}
 
@@ -127,12 +138,12 @@ class Family:
             yield from self.statements[table]
 
     def scope(self, row: Row) -> Scope:
-        """The resolved scope of a statement of this family."""
-        key = id(row)  # a row lives as long as its family
+        """The resolved scope of a statement of this family; equal ones are one object."""
+        key = _scoped(type(row))(row.__dict__)
         scope = self._scopes.get(key)
         if scope is None:
             scope = resolve(row, self.chassis.get(row.__dict__["chassis"]), self.all_variants)
-            self._scopes[key] = scope
+            scope = self._scopes[key] = self._equal.setdefault(scope, scope)
         return scope
 
     @cached_property
@@ -175,11 +186,21 @@ class Family:
         return [(fit, spring) for fit, spring, own in possible if low <= fit.travel_mm <= high and overlap(scope, own)]
 
     @cached_property
+    def tightened(self) -> list[tuple[Torque, Fastener, str, float]]:
+        """The torques with their fasteners, the column of the figure that stands for each, and it in N·m."""
+        found: list[tuple[Torque, Fastener, str, float]] = []
+        for row in self.of(Torque):
+            fastener = self.fasteners.get(row.fastener)
+            if fastener is not None and (known := first_known(row, NOMINAL, "unit", "torque", "N·m")) is not None:
+                found.append((row, fastener, *known))
+        return found
+
+    @cached_property
     def guide_groups(self) -> list[list[Guide]]:
         """The lines of each guide: of one chassis, chamber, scope and source."""
         grouped: dict[tuple[object, ...], list[Guide]] = defaultdict(list)
         for row in self.of(Guide):
-            grouped[row.chassis, row.chamber, self.scope(row), row.source].append(row)
+            grouped[row.chassis, row.chamber, id(self.scope(row)), row.source].append(row)
         return list(grouped.values())
 
     @cached_property
@@ -195,17 +216,19 @@ class Family:
         }
 
     def given(self, *columns: str) -> list[Statement]:
-        """The statements judged that give a value in one of these columns of scope or claim, table by table."""
+        """The statements judged that give a value in one of these columns, table by table."""
         found = self._given.get(columns)
         if found is None:
             found = self._given[columns] = []
             for table in self.judged:
-                for row in self.statements[table]:
-                    fields = row.__dict__
-                    for column in columns:
-                        if fields[column] is not None:
-                            found.append(row)
-                            break
+                there = [column for column in columns if column in self._shelf.given(table)]
+                if len(there) == 1:
+                    (only,) = there
+                    found += [row for row in self.statements[table] if row.__dict__[only] is not None]
+                elif there:
+                    found += [
+                        row for row in self.statements[table] if any(row.__dict__[each] is not None for each in there)
+                    ]
         return found
 
     @cached_property

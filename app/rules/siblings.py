@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cache
 from statistics import median
 from typing import NamedTuple
 
@@ -91,9 +92,9 @@ def slips(figures: Sequence[Figure], kinds: tuple[Kind, ...]) -> list[Slip]:
     return found[-1:] if len(figures) == 2 else found
 
 
-def all_alike(figures: Sequence[Figure]) -> bool:
+def all_alike(values: Sequence[float]) -> bool:
     """True when no figure differs enough from another for any slip."""
-    return _alike([each.value for each in figures], CLOSELY)
+    return _alike(values, CLOSELY)
 
 
 def _alike(values: Sequence[float], within: float) -> bool:
@@ -110,9 +111,18 @@ def _coarse(figure: Figure) -> bool:
 
 def _reading(ratio: float, kinds: tuple[Kind, ...]) -> tuple[tuple[str, str] | None, float] | None:
     """What explains a ratio best: a pair of units or, with None, a digit; None where nothing does."""
-    candidates: list[tuple[tuple[str, str] | None, float]] = [(None, 10.0), (None, 0.1)]
-    for kind in kinds:
-        candidates += FACTORS[kind].items()
-    near = [(abs(ratio / factor - 1), reading, factor) for reading, factor in candidates]
-    off, reading, factor = min(near, key=lambda each: each[0])
-    return (reading, factor) if off <= (CLOSE if max(factor, 1 / factor) >= NEAR else CLOSE_NEAR) else None
+    least = CLOSE * 2
+    nearest: tuple[tuple[str, str] | None, float] | None = None
+    for candidate in _candidates(kinds):
+        off = abs(ratio / candidate[1] - 1)
+        if off < least:
+            least, nearest = off, candidate
+    if nearest is None:
+        return None
+    return nearest if least <= (CLOSE if max(nearest[1], 1 / nearest[1]) >= NEAR else CLOSE_NEAR) else None
+
+
+@cache
+def _candidates(kinds: tuple[Kind, ...]) -> tuple[tuple[tuple[str, str] | None, float], ...]:
+    pairs = (pair for kind in kinds for pair in FACTORS[kind].items())
+    return ((None, 10.0), (None, 0.1), *pairs)

@@ -1,22 +1,11 @@
 """The shapes a rule may see: a row, a family, an entity with its referrers, a change. Read only."""
 
-from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping
 from functools import cache
-from typing import Literal, NamedTuple, TypeVar
+from typing import Literal, NamedTuple
 
-from app.catalogue.rows import Rows
-from app.catalogue.tables import (
-    TABLES,
-    Row,
-    Source,
-    Statement,
-)
+from app.catalogue.tables import TABLES, Row, Source
 
-R = TypeVar("R", bound=Row)
-S = TypeVar("S", bound=Statement)
 Absent = frozenset[tuple[str, str]]
-KEPT = 4096  # entities of one table kept between families
 
 
 class RowView(NamedTuple):
@@ -80,52 +69,6 @@ def referring(table: type[Row]) -> tuple[tuple[type[Row], str], ...]:
         for reference in references(other)
         if reference.table is table
     )
-
-
-def named(rows: Iterable[Row], table: type[Row]) -> dict[type[Row], set[str]]:
-    """The ids that rows of `table` name, by the table they are of."""
-    found: dict[type[Row], set[str]] = defaultdict(set)
-    held = [row.__dict__ for row in rows]
-    for reference in references(table):
-        column = reference.column
-        if reference.many:
-            found[reference.table].update(id for fields in held for id in fields[column] or ())
-        else:
-            ids = {fields[column] for fields in held}
-            ids.discard(None)
-            found[reference.table].update(ids)
-    return found
-
-
-class Entities:
-    """Entities by id at one revision; the last few thousand of each table are kept, so that memory stays flat."""
-
-    def __init__(self, rows: Rows) -> None:
-        self.rows = rows
-        self._kept: dict[type[Row], dict[str, Row | None]] = defaultdict(dict)
-
-    def get(self, table: type[R], ids: Collection[str]) -> dict[str, R]:
-        """Those of the ids that are there."""
-        kept = self._kept[table]
-        unknown = [id for id in ids if id not in kept]
-        if unknown:
-            if len(kept) > KEPT:
-                kept.clear()
-                unknown = list(ids)
-            found = self.rows.many(table, unknown)
-            for id in unknown:
-                kept[id] = found.get(id)
-        return {id: row for id in ids if (row := kept[id]) is not None}  # type: ignore[misc]
-
-    def absent(self, wanted: Mapping[type[Row], set[str]], known: Mapping[type[Row], Collection[str]]) -> Absent:
-        """Those of the wanted ids that are neither known nor in the catalogue."""
-        missing: set[tuple[str, str]] = set()
-        for table, ids in wanted.items():
-            unknown = ids.difference(known.get(table, ()))
-            if unknown:
-                there = self.get(table, unknown) if table.role == "entity" else self.rows.many(table, unknown)
-                missing.update((table.table, id) for id in unknown if id not in there)
-        return frozenset(missing)
 
 
 def cell(row: Row, column: str | None) -> str | None:

@@ -74,7 +74,8 @@ def test_a_difference_that_no_confusion_explains_is_no_slip(odd: float) -> None:
 
 def test_siblings_that_differ_among_themselves_tell_nothing() -> None:
     assert slips(figures(3.0, 7.0, 15.0, 150.0), ("torque",)) == []
-    assert all_alike(figures(7.0, 7.2, 7.4))
+    assert all_alike([7.0, 7.2, 7.4])
+    assert not all_alike([7.0, 7.2, 7.8])
 
 
 def test_a_figure_is_compared_in_one_unit() -> None:

@@ -8,7 +8,7 @@ from functools import lru_cache
 from app.catalogue.tables import Fastener, Torque
 from app.physics.bolt import NUT_FACTORS, preload_n, proof_stress_pa, share_of_proof_load, torque_bearable_nm
 from app.physics.threads import Thread, parse_thread
-from app.rules.bands import figure
+from app.rules.bands import GREATEST, first_known
 from app.rules.checks.envelope import FORM
 from app.rules.family import Family
 from app.rules.registry import Hit, edit, rule
@@ -29,11 +29,7 @@ def thread_of(designation: str) -> Thread | None:
 
 def _greatest(row: Torque) -> tuple[str, float] | None:
     """The greatest torque stated and its column, in N·m."""
-    for name in ("max", "value", "min"):
-        torque = figure(row.__dict__[name], row.unit, "torque", "N·m")
-        if torque is not None:
-            return name, torque
-    return None
+    return first_known(row, GREATEST, "unit", "torque", "N·m")
 
 
 @rule(

@@ -196,8 +196,9 @@ def construction_differs(family: Family, today: date) -> Iterator[Hit]:
     for row in family.of(Fit):
         fits.setdefault(row.spring, row)
     constructions: dict[tuple[str, str], list[Spring]] = defaultdict(list)
-    for spring in family.springs.values():
-        if spring.family is not None and spring.travel_set_by == "shaft length" and spring.id in fits:
+    for id in fits:
+        spring = family.springs.get(id)
+        if spring is not None and spring.family is not None and spring.travel_set_by == "shaft length":
             constructions[spring.maker, spring.family].append(spring)
     for springs in constructions.values():
         for name in SHARED:

@@ -65,7 +65,7 @@ def travel_outside_chassis(family: Family, today: date) -> Iterator[Hit]:
 
     Mend: compare the travel with the page, or correct the travel range of the chassis.
     """
-    for row in family.everything():
+    for row in family.given("travel_mm", "travel_from_mm", "travel_to_mm"):
         fields = row.__dict__
         chassis = family.chassis[fields["chassis"]]
         low, high = chassis.travel_min_mm, chassis.travel_max_mm

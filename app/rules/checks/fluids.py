@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from app.catalogue.tables import Fill, Fluid
 from app.physics.fluids import viscosity_index
-from app.rules.bands import figure
+from app.rules.bands import GREATEST, first_known
 from app.rules.checks.envelope import FORM
 from app.rules.family import Family
 from app.rules.registry import Hit, edit, rule
@@ -115,9 +115,6 @@ def oil_above_leg_volume(family: Family, today: date) -> Iterator[Hit]:
         room = family.chassis[row.chassis].leg_free_volume_ml
         if room is None or not row.chamber.endswith("lower leg"):
             continue
-        for name in ("max", "value", "min"):
-            volume = figure(row.__dict__[name], row.unit, "volume", "mL")
-            if volume is not None:
-                if volume > float(room):
-                    yield Hit(row, name, f"{volume:.3g} mL; the leg has room for {room} mL")
-                break
+        found = first_known(row, GREATEST, "unit", "volume", "mL")
+        if found is not None and found[1] > float(room):
+            yield Hit(row, found[0], f"{found[1]:.3g} mL; the leg has room for {room} mL")

@@ -46,10 +46,8 @@ def page_missing(family: Family, today: date) -> Iterator[Hit]:
     Mend: write the page or section.
     """
     for row in family.everything():
-        if row.page is None and row.source is not None:
-            source = family.sources.get(row.source)
-            if source is not None and source.kind in PAGED:
-                yield Hit(row, "page", f"{source.id} is a {source.kind}")
+        if row.page is None and (source := family.sources.get(row.source or "")) is not None and source.kind in PAGED:
+            yield Hit(row, "page", f"{source.id} is a {source.kind}")
 
 
 @rule(
@@ -113,9 +111,13 @@ def source_of_another_maker(family: Family, today: date) -> Iterator[Hit]:
 
     Mend: correct the chassis or the source.
     """
-    for row in family.everything():
-        source = family.sources.get(row.source or "")
-        if source is None or source.maker is None or source.maker == family.maker or source.kind not in PAGED:
+    foreign = {
+        id: source for id, source in family.sources.items()
+        if source.maker is not None and source.maker != family.maker and source.kind in PAGED
+    }  # fmt: skip
+    for row in family.everything() if foreign else ():
+        source = foreign.get(row.source or "")
+        if source is None:
             continue
         fields = row.__dict__
         named = (

@@ -30,6 +30,14 @@ TOLD = (*FORM, *BEYOND, "unit-slip", "digit-slip", "guide-line-off", "disagree-u
 
 def _bore_mm(family: Family, row: Guide | Reading) -> float | None:
     """The widest known bore of the springs a row can be about; else that of the stanchion, known or guessed."""
+    kept: dict[tuple[str, str | None], float | None] = family.notes.setdefault("bores", {})
+    about = row.chassis, row.spring
+    if about not in kept:
+        kept[about] = _bore_of(family, row)
+    return kept[about]
+
+
+def _bore_of(family: Family, row: Guide | Reading) -> float | None:
     fits = family.fits_of_chassis.get(row.chassis, [])
     named = {row.spring} if row.spring is not None else {fit.spring for fit in fits}
     springs = [spring for id in named if id is not None and (spring := family.springs.get(id)) is not None]

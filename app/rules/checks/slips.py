@@ -5,9 +5,9 @@ from collections.abc import Callable, Iterator
 from datetime import date
 
 from app.catalogue.tables import Fastener, Fill, Fit, Guide, Interval, Limit, Row, Statement, Torque
-from app.rules.bands import LIMITS, figure
+from app.rules.bands import LIMITS, figure, first_known
 from app.rules.checks.envelope import FORM
-from app.rules.family import Family
+from app.rules.family import NOMINAL, Family
 from app.rules.finding import Severity
 from app.rules.registry import Hit, edit, rule
 from app.rules.siblings import ALIKE, ENOUGH, Figure, Slip, all_alike, slips
@@ -21,17 +21,8 @@ BEYOND = ("torque-outside-band", "torque-above-thread", "fill-outside-band", "pr
 UNITS: dict[Kind, str] = {"torque": "N·m", "pressure": "kPa", "volume": "mL", "length": "mm", "mass": "kg"}
 
 
-Group = tuple[list[Figure], tuple[Kind, ...], str]  # siblings, what they measure, their common unit
-
-
-def _figure(row: Row, column: str, unit_column: str | None, kind: Kind) -> Figure | None:
-    fields = row.__dict__
-    written = fields[column]
-    if written is None:
-        return None
-    spelling = "mm" if unit_column is None else fields[unit_column]
-    value = figure(written, spelling, kind, UNITS[kind])
-    return None if value is None else Figure(row, column, value)
+Found = tuple[float, Row, str]  # a figure in a unit common to its siblings, its row and column
+Group = tuple[list[Found], tuple[Kind, ...], str]  # siblings, what they measure, their common unit
 
 
 def _groups(family: Family) -> Iterator[Group]:
@@ -42,54 +33,44 @@ def _groups(family: Family) -> Iterator[Group]:
 
 
 def _torques(family: Family) -> Iterator[Group]:
-    groups: dict[tuple[str, str], list[Figure]] = defaultdict(list)
-    for found, fastener in _fastened(family):
-        groups[fastener.position, fastener.kind].append(found)
+    groups: dict[tuple[str, str], list[Found]] = defaultdict(list)
+    for row, fastener, column, torque in family.tightened:
+        groups[fastener.position, fastener.kind].append((torque, row, column))
     for group in groups.values():
         yield group, ("torque",), "N·m"
 
 
-def _fastened(family: Family) -> Iterator[tuple[Figure, Fastener]]:
-    """The torques in N·m, the nominal before the limits, with their fasteners."""
-    for row in family.of(Torque):
-        fastener = family.fasteners.get(row.fastener)
-        column = "value" if row.value is not None else "max" if row.max is not None else "min"
-        if fastener is not None and (found := _figure(row, column, "unit", "torque")) is not None:
-            yield found, fastener
-
-
 def _fills(family: Family) -> Iterator[Group]:
-    groups: dict[tuple[str, str], list[Figure]] = defaultdict(list)
+    groups: dict[tuple[str, str], list[Found]] = defaultdict(list)
     for row in family.of(Fill):
-        column = "value" if row.value is not None else "max" if row.max is not None else "min"
-        if (found := _figure(row, column, "unit", "volume")) is not None:
+        if (found := first_known(row, NOMINAL, "unit", "volume", "mL")) is not None:
             leg = row.chamber.endswith("lower leg")
-            groups["lower leg" if leg else row.chamber, "volume"].append(found)
-        if (found := _figure(row, "level_mm", None, "length")) is not None:
-            groups[row.chamber, "length"].append(found)
+            groups["lower leg" if leg else row.chamber, "volume"].append((found[1], row, found[0]))
+        if row.level_mm is not None:
+            groups[row.chamber, "length"].append((float(row.level_mm), row, "level_mm"))
     for (_, measures), group in groups.items():
         kind: Kind = "volume" if measures == "volume" else "length"
         yield group, (kind,), UNITS[kind]
 
 
 def _limits(family: Family) -> Iterator[Group]:
-    groups: dict[tuple[str, str], list[Figure]] = defaultdict(list)
+    groups: dict[tuple[str, str], list[Found]] = defaultdict(list)
     for row in family.of(Limit):
         known = LIMITS.get(row.subject)
         kind: Kind = "mass" if known is not None and known[0] == "mass" else "length"
-        for column in ("min", "max"):
-            if known is not None and (found := _figure(row, column, "unit", kind)) is not None:
-                groups[row.subject, column].append(found)
+        for column in ("min", "max") if known is not None else ():
+            if (found := figure(row.__dict__[column], row.unit, kind, UNITS[kind])) is not None:
+                groups[row.subject, column].append((found, row, column))
     for (subject, _), group in groups.items():
         measured: Kind = "mass" if LIMITS[subject][0] == "mass" else "length"
         yield group, (measured,), UNITS[measured]
 
 
 def _pressures(family: Family) -> Iterator[Group]:
-    groups: dict[str, list[Figure]] = defaultdict(list)
+    groups: dict[str, list[Found]] = defaultdict(list)
     for row in family.of(Fit):
-        if (found := _figure(row, "pressure_limit", "pressure_unit", "pressure")) is not None:
-            groups[row.chassis].append(found)
+        if (found := figure(row.pressure_limit, row.pressure_unit, "pressure", "kPa")) is not None:
+            groups[row.chassis].append((found, row, "pressure_limit"))
     for group in groups.values():
         yield group, ("pressure",), "kPa"
 
@@ -97,19 +78,19 @@ def _pressures(family: Family) -> Iterator[Group]:
 def _guides(family: Family) -> Iterator[Group]:
     """Pressure per mass of the rider: nearly one figure along the lines of one guide, if pressure or mass is right."""
     for lines in family.guide_groups:
-        group: list[Figure] = []
+        group: list[Found] = []
         for row in lines:
             pressure, mass, _ = family.guide_figures[row.id]
             if pressure is not None and mass is not None and mass > 0:
-                group.append(Figure(row, "pressure", pressure / mass))
+                group.append((pressure / mass, row, "pressure"))
         yield group, ("pressure", "mass"), "kPa per kg"
 
 
 def _intervals(family: Family) -> Iterator[Group]:
-    groups: dict[tuple[object, ...], list[Figure]] = defaultdict(list)
+    groups: dict[tuple[object, ...], list[Found]] = defaultdict(list)
     for row in family.of(Interval):
         if row.hours is not None:
-            groups[row.operation, row.riding].append(Figure(row, "hours", float(row.hours)))
+            groups[row.operation, row.riding].append((float(row.hours), row, "hours"))
     for group in groups.values():
         yield group, (), "h"
 
@@ -125,15 +106,19 @@ def _found(family: Family) -> list[tuple[Slip, str]]:
     if found is None:
         found = []
         for group, kinds, unit in _groups(family):
-            if len(group) > 1 and not all_alike(group):
-                found += [(slip, unit) for slip in slips(sorted(group, key=lambda each: each.row.id), kinds)]
+            if len(group) > 1 and not all_alike([value for value, _, _ in group]):
+                found += [(slip, unit) for slip in slips(_figures(group), kinds)]
         family.notes["slips"] = found
     return found
 
 
-def _written(figure: Figure) -> str:
-    """The figure as it stands in its row, with its unit where the row names one."""
-    row, column = figure.row, figure.column
+def _figures(group: list[Found]) -> list[Figure]:
+    """Siblings by the ids of their rows."""
+    return sorted((Figure(row, column, value) for value, row, column in group), key=lambda each: each.row.id)
+
+
+def _written(row: Row, column: str) -> str:
+    """A figure as it stands in its row, with its unit where the row names one."""
     return " ".join(each for each in (cell(row, column), cell(row, type(row).columns()[column].unit_column)) if each)
 
 
@@ -164,10 +149,10 @@ def unit_slip(family: Family, today: date) -> Iterator[Hit]:
     """
     for slip, unit in _found(family):
         if slip.reading is not None:
-            meant, written = slip.reading
-            factor = f"{_written(slip.figure)} is {slip.factor:.3g} times its siblings, as if {meant} were {written}"
-            text = f"{factor}; likely {slip.usual:.3g} {unit}"
-            yield _hit(slip, text)
+            meant, mistaken = slip.reading
+            written = _written(slip.figure.row, slip.figure.column)
+            factor = f"{written} is {slip.factor:.3g} times its siblings, as if {meant} were {mistaken}"
+            yield _hit(slip, f"{factor}; likely {slip.usual:.3g} {unit}")
 
 
 @rule(
@@ -190,8 +175,8 @@ def digit_slip(family: Family, today: date) -> Iterator[Hit]:
     """
     for slip, unit in _found(family):
         if slip.reading is None:
-            text = f"{_written(slip.figure)} is {slip.factor:g} times its siblings; likely {slip.usual:.3g} {unit}"
-            yield _hit(slip, text)
+            written = _written(slip.figure.row, slip.figure.column)
+            yield _hit(slip, f"{written} is {slip.factor:g} times its siblings; likely {slip.usual:.3g} {unit}")
 
 
 @rule(
@@ -211,19 +196,18 @@ def torque_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
 
     Mend: compare the torque with the page; name the thread where it differs.
     """
-    groups: dict[tuple[object, ...], list[Figure]] = defaultdict(list)
-    for found, fastener in _fastened(family):
-        fields = found.row.__dict__
-        if fields["exception_to"] is None and not fields["confirmed"]:
-            groups[fastener.position, fastener.kind, fastener.thread, fields["stage"] or 1].append(found)
+    groups: dict[tuple[object, ...], list[Found]] = defaultdict(list)
+    for row, fastener, column, torque in family.tightened:
+        if row.exception_to is None and not row.confirmed:
+            groups[fastener.position, fastener.kind, fastener.thread, row.stage or 1].append((torque, row, column))
     for group in groups.values():
-        if len(group) < 2 or all_alike(group):
+        if len(group) < 2 or all_alike([torque for torque, _, _ in group]):
             continue
-        ordered = sorted(group, key=lambda each: (each.value, each.row.id))
-        middle = ordered[(len(ordered) - 1) // 2]
-        for odd in ordered:
-            if not middle.value / ALIKE <= odd.value <= middle.value * ALIKE:
-                others = [each for each in group if each is not odd]
+        ordered = sorted(group, key=lambda each: (each[0], each[1].id))
+        usual, middle, _ = ordered[(len(ordered) - 1) // 2]
+        for torque, odd, column in ordered:
+            if not usual / ALIKE <= torque <= usual * ALIKE:
+                others = [each for each, row, _ in group if row is not odd]
                 severity: Severity = "reject" if len(others) >= ENOUGH and all_alike(others) else "warn"
-                text = f"{_written(odd)}; its siblings are near {middle.value:.3g} N·m"
-                yield Hit(odd.row, odd.column, text, middle.row, severity, mutual=len(group) == 2)
+                text = f"{_written(odd, column)}; its siblings are near {usual:.3g} N·m"
+                yield Hit(odd, column, text, middle, severity, mutual=len(group) == 2)

@@ -8,10 +8,10 @@ from itertools import combinations, product
 from app.catalogue.agreement import pascals
 from app.catalogue.scopes import overlap
 from app.catalogue.tables import Fastener, Fill, Fit, Row, Statement, Torque
-from app.rules.bands import figure
+from app.rules.bands import first_known
 from app.rules.checks.envelope import FORM
 from app.rules.checks.slips import BEYOND
-from app.rules.family import Family
+from app.rules.family import NOMINAL, Family
 from app.rules.registry import Hit, edit, rule
 from app.rules.siblings import ALIKE, ENOUGH
 from app.rules.view import cell
@@ -23,10 +23,8 @@ OTHER_SLIPS = ("unit-slip", "digit-slip", "unit-unlike-source", "disagree-unrela
 
 def _nominal(row: Row, kind: Kind, unit: str) -> tuple[str, float] | None:
     """The column and figure that stands for a statement, in a common unit: the nominal before the limits."""
-    fields = row.__dict__
-    column = next((name for name in ("value", "max", "min") if fields[name] is not None), None)
-    value = None if column is None else figure(fields[column], fields["unit"], kind, unit)
-    return None if column is None or value is None or value <= 0 else (column, value)
+    found = first_known(row, NOMINAL, "unit", kind, unit)
+    return None if found is None or found[1] <= 0 else found
 
 
 def _far(one: float, other: float, within: float) -> bool:
@@ -54,19 +52,17 @@ def torque_differs_from_twin(family: Family, today: date) -> Iterator[Hit]:
 
     Mend: compare both torques with the page; if both are right, set confirmed.
     """
-    places: dict[tuple[object, ...], list[tuple[Torque, Fastener]]] = defaultdict(list)
-    for row in family.of(Torque):
-        fastener = family.fasteners.get(row.fastener)
-        if fastener is not None and row.exception_to is None and not row.confirmed:
-            places[row.chassis, fastener.position, fastener.kind, row.stage or 1].append((row, fastener))
+    places: dict[tuple[object, ...], list[tuple[Torque, Fastener, str, float]]] = defaultdict(list)
+    for each in family.tightened:
+        row, fastener, _, torque = each
+        if torque > 0 and row.exception_to is None and not row.confirmed:
+            places[row.chassis, fastener.position, fastener.kind, row.stage or 1].append(each)
     for pairs in places.values():
-        for (row, mine), (other, theirs) in combinations(pairs, 2):
-            here, there = _nominal(row, "torque", "N·m"), _nominal(other, "torque", "N·m")
-            if here is None or there is None or not _same_place(mine, theirs):
+        for (row, mine, column, here), (other, theirs, _, there) in combinations(pairs, 2):
+            if not _far(here, there, TWIN) or not _same_place(mine, theirs):
                 continue
-            if _far(here[1], there[1], TWIN) and overlap(family.scope(row), family.scope(other)):
-                text = f"{here[1]:.3g} N·m, {other.id} {there[1]:.3g} N·m"
-                yield Hit(row, here[0], text, other, mutual=True)
+            if overlap(family.scope(row), family.scope(other)):
+                yield Hit(row, column, f"{here:.3g} N·m, {other.id} {there:.3g} N·m", other, mutual=True)
                 break
 
 

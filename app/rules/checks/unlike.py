@@ -3,6 +3,7 @@
 from collections import Counter, defaultdict
 from collections.abc import Iterator
 from datetime import date
+from operator import attrgetter, itemgetter
 from typing import Any
 
 from app.catalogue.agreement import unit_of
@@ -105,11 +106,12 @@ def unit_unlike_source(family: Family, today: date) -> Iterator[Hit]:
     for table, columns, unit_column, kind in UNIT_COLUMNS:
         if table not in family.judged:
             continue
-        by_source: dict[str, list[Statement]] = defaultdict(list)
-        for row in family.statements[table]:
-            if _stated(row, columns) is not None and row.__dict__[unit_column] is not None and row.source is not None:
-                by_source[row.source].append(row)
-        for rows in by_source.values():
+        held = family.statements[table]
+        printed = set(map(itemgetter("source", unit_column), map(attrgetter("__dict__"), held)))
+        sources = Counter(source for source, unit in printed if source is not None and unit is not None)
+        for several in sorted(source for source, units in sources.items() if units > 1):
+            rows = [row for row in held if row.source == several and row.__dict__[unit_column] is not None]
+            rows = [row for row in rows if _stated(row, columns) is not None]
             counts = Counter(row.__dict__[unit_column] for row in rows)
             if len(counts) > 1 and len(rows) > ENOUGH:
                 yield from _unlike(family, rows, columns, unit_column, kind)

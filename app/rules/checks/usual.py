@@ -4,12 +4,13 @@ import re
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from datetime import date
+from functools import lru_cache
 
-from app.catalogue.tables import Chassis, Fastener, Fill, Fit, Torque
-from app.rules.bands import Band, figure
+from app.catalogue.tables import Chassis, Fastener, Fill, Fit, Row, Torque
+from app.rules.bands import GREATEST, Band, first_known
 from app.rules.checks.envelope import FORM
 from app.rules.checks.slips import BEYOND
-from app.rules.family import Family
+from app.rules.family import NOMINAL, Family
 from app.rules.registry import Hit, edit, rule
 from app.rules.view import RowView
 
@@ -50,13 +51,19 @@ def torque_unusual(family: Family, today: date) -> Iterator[Hit]:
 
     Mend: compare figure, unit and fastener with the page; if they are right, set confirmed after a second look.
     """
-    for row in family.of(Torque):
-        fastener = family.fasteners.get(row.fastener)
-        if fastener is None or row.unit is None or row.confirmed or (row.stage or 1) > 1:
-            continue
-        band = next((band for word, band in USUAL_TORQUE if word in fastener.position), None)
-        if band is not None:
-            yield from _unusual(row, "torque", "N·m", band)
+    for row, fastener, column, torque in family.tightened:
+        band = _usual_torque(fastener.position)
+        if band is not None and not band.holds(torque) and not row.confirmed and (row.stage or 1) <= 1:
+            yield _beyond(row, column, torque, "N·m", band)
+
+
+@lru_cache(maxsize=1024)
+def _usual_torque(position: str) -> Band | None:
+    return next((band for word, band in USUAL_TORQUE if word in position), None)
+
+
+def _beyond(row: Row, column: str, given: float, unit: str, band: Band) -> Hit:
+    return Hit(row, column, f"{given:.3g} {unit}; most forks have {band.low:g} to {band.high:g} {unit}")
 
 
 @rule(
@@ -81,18 +88,9 @@ def fill_unusual(view: RowView, today: date) -> Iterator[Hit]:
     row = view.row
     assert isinstance(row, Fill)
     band = USUAL_FILL.get(row.chamber)
-    if band is not None and not row.confirmed:
-        yield from _unusual(row, "volume", "mL", band)
-
-
-def _unusual(row: Torque | Fill, kind: str, unit: str, band: Band) -> Iterator[Hit]:
-    """The first figure that a row gives, where it lies beyond the band of `unit`."""
-    for name in ("value", "max", "min"):
-        given = figure(row.__dict__[name], row.unit, kind, unit)
-        if given is not None:
-            if not band.holds(given):
-                yield Hit(row, name, f"{given:.3g} {unit}; most forks have {band.low:g} to {band.high:g} {unit}")
-            return
+    found = None if band is None or row.confirmed else first_known(row, NOMINAL, "unit", "volume", "mL")
+    if band is not None and found is not None and not band.holds(found[1]):
+        yield _beyond(row, *found, "mL", band)
 
 
 @rule(
@@ -118,10 +116,9 @@ def legs_filled_unlike(family: Family, today: date) -> Iterator[Hit]:
         fluid = family.fluids.get(row.fluid or "")
         if row.chamber not in LEGS_OF_FORK or row.confirmed or (fluid is not None and fluid.kind == "damper oil"):
             continue
-        column = "value" if row.value is not None else "max" if row.max is not None else "min"
-        volume = figure(row.__dict__[column], row.unit, "volume", "mL")
-        if volume is not None and volume > 0:
-            legs[row.chassis][row.chamber].append((volume, column, row))
+        found = first_known(row, NOMINAL, "unit", "volume", "mL")
+        if found is not None and found[1] > 0:
+            legs[row.chassis][row.chamber].append((found[1], found[0], row))
     for sides in legs.values():
         if len(sides) == 2:
             yield from _unlike(*sides.values())
@@ -184,10 +181,9 @@ def oil_crowds_leg(family: Family, today: date) -> Iterator[Hit]:
         room = family.chassis[row.chassis].leg_free_volume_ml
         if room is None or row.chamber not in LEGS_OF_FORK or row.confirmed:
             continue
-        column = "max" if row.max is not None else "value" if row.value is not None else "min"
-        volume = figure(row.__dict__[column], row.unit, "volume", "mL")
-        if volume is not None and volume > CROWDED * float(room):
-            yield Hit(row, column, f"{volume:.3g} mL of the {room} mL that the leg has room for")
+        found = first_known(row, GREATEST, "unit", "volume", "mL")
+        if found is not None and found[1] > CROWDED * float(room):
+            yield Hit(row, found[0], f"{found[1]:.3g} mL of the {room} mL that the leg has room for")
 
 
 @rule(

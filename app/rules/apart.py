@@ -1,0 +1,162 @@
+"""Judges parts in several processes: the one that reads the catalogue deals parts out, each holding all its rules read.
+
+So rows that are not committed yet are judged too, which no other process could read. Findings come in the order of the
+parts. Nothing passes for sound because a process failed: an error in one, or its death, is raised here.
+"""
+
+import gc
+import multiprocessing
+import os
+import signal
+import traceback
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import date
+from multiprocessing.connection import Connection, wait
+from multiprocessing.context import SpawnProcess
+from queue import SimpleQueue
+from threading import Thread
+
+from app.rules.finding import Finding
+from app.rules.judge import Judge
+from app.rules.parts import FamiliesPart, TablePart
+
+ALONE = 60_000  # rows that are judged here before other processes are started, which takes a second of each
+MOST = 3  # processes beside this one: with more the check would take more than 256 MB
+AHEAD = 2  # parts that a process has in hand, so that it need not wait for the next
+SELDOM = 50_000  # allocations between two looks for rubbish: a part leaves none that needs one
+
+Part = TablePart | FamiliesPart
+Told = tuple[int, list[Finding], str | None]  # the number of a part, what was found in it, why it could not be judged
+
+
+class JudgingFailed(RuntimeError):
+    """A process that judged has failed or is gone, so that the verdict is not known."""
+
+
+@dataclass(slots=True)
+class _Worker:
+    """A process that judges, and how many parts it has in hand."""
+
+    process: SpawnProcess
+    connection: Connection
+    in_hand: int = 0
+
+    def send(self, number: int, part: Part) -> None:
+        try:
+            self.connection.send((number, part))
+        except OSError as error:
+            raise self._gone() from error
+        self.in_hand += 1
+
+    def receive(self) -> tuple[int, list[Finding]]:
+        try:
+            number, found, failure = self.connection.recv()
+        except (EOFError, OSError) as error:
+            raise self._gone() from error
+        if failure is not None:
+            raise JudgingFailed(f"a process that judged has failed: {failure}")
+        self.in_hand -= 1
+        return number, found
+
+    def _gone(self) -> JudgingFailed:
+        self.process.join(5)
+        return JudgingFailed(f"a process that judged is gone (exit code {self.process.exitcode})")
+
+
+@dataclass(slots=True)
+class _Workers:
+    each: list[_Worker]
+    found: dict[int, list[Finding]] = field(default_factory=dict)  # what cannot be told yet, by number
+    told: int = 0
+
+    def idlest(self) -> _Worker:
+        """The process that has least in hand, once one has room for more."""
+        while (idlest := min(self.each, key=lambda each: each.in_hand)).in_hand >= AHEAD:
+            self.collect()
+        return idlest
+
+    def collect(self) -> None:
+        """Wait for what some process has found."""
+        busy = {each.connection: each for each in self.each if each.in_hand}
+        for connection in wait(list(busy)):
+            number, found = busy[connection].receive()  # type: ignore[index]
+            self.found[number] = found
+
+    def ready(self) -> Iterator[Finding]:
+        """What is found in all parts up to the first that is still in hand."""
+        while self.told in self.found:
+            yield from self.found.pop(self.told)
+            self.told += 1
+
+
+def processes() -> int:
+    """How many processes judge a large catalogue: one for each core this one may run on, within MOST."""
+    return min(len(os.sched_getaffinity(0)), MOST)
+
+
+def judge_apart(parts: Iterator[Part], today: date, count: int | None = None, alone: int = ALONE) -> Iterator[Finding]:
+    """The findings of parts, in their order; the first `alone` rows are judged here, and all where `count` is one.
+
+    Raises JudgingFailed where a process fails.
+    """
+    judge = Judge(today)
+    count = processes() if count is None else count
+    rows = 0
+    for part in parts:
+        yield from judge.parts([part])
+        rows += len(part.rows) if isinstance(part, TablePart) else sum(map(len, part.own.values()))
+        if rows >= alone and count > 1:
+            break
+    else:
+        return
+    workers = _Workers([_started(today) for _ in range(count)])
+    try:
+        for number, part in enumerate(parts):
+            workers.idlest().send(number, part)
+            yield from workers.ready()
+        while any(each.in_hand for each in workers.each):
+            workers.collect()
+            yield from workers.ready()
+    finally:
+        for each in workers.each:
+            each.connection.close()
+            each.process.terminate()
+        for each in workers.each:
+            each.process.join()
+
+
+def _started(today: date) -> _Worker:
+    context = multiprocessing.get_context("spawn")
+    here, there = context.Pipe()
+    process = context.Process(target=_work, args=(there, today), daemon=True)
+    process.start()
+    there.close()
+    return _Worker(process, here)
+
+
+def _work(connection: Connection, today: date) -> None:
+    """What a process does until the one that started it closes the connection, or is gone."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the one that started it
+    parts: SimpleQueue[tuple[int, Part]] = SimpleQueue()
+    Thread(target=_take, args=(connection, parts), daemon=True).start()
+    gc.freeze()
+    gc.set_threshold(SELDOM)
+    judge = Judge(today)
+    while True:
+        number, part = parts.get()
+        try:
+            told: Told = (number, list(judge.parts([part])), None)
+        except Exception:
+            told = (number, [], traceback.format_exc())
+        with suppress(OSError):  # the other end is closed: `_take` ends this process
+            connection.send(told)
+
+
+def _take(connection: Connection, parts: "SimpleQueue[tuple[int, Part]]") -> None:
+    """Take in parts as they come, so that whoever sends them need not wait; end the process when there are no more."""
+    with suppress(EOFError, OSError):
+        while True:
+            parts.put(connection.recv())
+    os._exit(0)

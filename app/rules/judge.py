@@ -1,0 +1,149 @@
+"""Judges parts of a catalogue by the rules: needs nothing but the part, and remembers only which values are sound."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date
+from operator import itemgetter
+from typing import Any
+
+from app.catalogue.tables import STATEMENTS, Fastener, Procedure, Row, Step, Tool
+from app.rules.bench import ALL_RULES, Bench, Judging
+from app.rules.family import Family, Shelf
+from app.rules.finding import Collision, Finding
+from app.rules.parts import FamiliesPart, Span, TablePart, read
+from app.rules.registry import Hit, Rule
+from app.rules.view import Absent, EntityView, RowView, cell
+
+KEPT = 2048  # combinations of values that are known to be sound, of each rule and table
+Found = list[tuple[Rule, Hit]]
+
+
+class Judge:
+    """One run of the rules over parts; `changed` are the (table, id) of the rows that a change is judged for."""
+
+    def __init__(
+        self, today: date, bench: Bench = ALL_RULES, changed: frozenset[tuple[str, str]] = frozenset()
+    ) -> None:
+        self.today = today
+        self.bench = bench
+        self.changed = changed
+        self._sound: dict[tuple[str, type[Row]], set[Any]] = defaultdict(set)  # values with which no row is at fault
+
+    def parts(self, parts: Iterable[TablePart | FamiliesPart]) -> Iterator[Finding]:
+        """The findings of parts, in their order."""
+        for part in parts:
+            yield from self.table(part) if isinstance(part, TablePart) else self.families(part)
+
+    def table(self, part: TablePart) -> Iterator[Finding]:
+        """Rows of a table, each as a row and, of an entity table, with its referrers."""
+        rows = read(part.table, part.rows)
+        found = self._rows(part.table, rows, part.absent)
+        if part.table.role == "entity" and self.bench.entity[part.table]:
+            for row, referrers in zip(rows, _referrers(part.table, rows, part.beside), strict=True):
+                found += self.entity(EntityView(row, referrers))
+        return findings(found, self.changed)
+
+    def entity(self, view: EntityView) -> Found:
+        """What the rules say of one entity, or of one bearer of an id."""
+        return [(rule, hit) for rule, judge, _ in self.bench.entity[type(view.row)] for hit in judge(view, self.today)]
+
+    def families(self, part: FamiliesPart) -> Iterator[Finding]:
+        """The statements of each family, each as a row and all together; of a span, what is found in what it judges."""
+        shelf = Shelf(part)
+        families = [Family(shelf, chassis, span) for chassis, span in part.families]
+        found: list[Found] = [[] for _ in families]
+        place = {id: at for at, family in enumerate(families) for id in family.chassis}
+        for table in STATEMENTS:
+            rows = [row for family in families if table in family.judged for row in family.statements[table]]
+            for rule, hit in self._rows(table, rows, part.absent):
+                found[place[hit.row.__dict__["chassis"]]].append((rule, hit))
+        for family, (_, span), own in zip(families, part.families, found, strict=True):
+            yield from self._family(family, span, own)
+
+    def _family(self, family: Family, span: Span | None, found: Found) -> Iterator[Finding]:
+        for rule, judge, _ in self.bench.family:
+            if span is None or not span.judged.isdisjoint(rule.tables or STATEMENTS):
+                found += [(rule, hit) for hit in judge(family, self.today)]
+        if span is not None:
+            found = [(rule, hit) for rule, hit in found if type(hit.row) in span.judged]
+        return findings(found, self.changed)
+
+    def _rows(self, table: type[Row], rows: Sequence[Row], absent: Absent) -> Found:
+        """What the rules about a row say; each combination of the values that decide is asked about once."""
+        found: Found = []
+        fields = [row.__dict__ for row in rows]
+        for each in self.bench.row[table]:
+            doubtful: Iterable[Row] = rows
+            if not absent and each.columns is not None:
+                doubtful = self._doubtful(each, table, rows, fields)
+            for row in doubtful:
+                found += [(each.rule, hit) for hit in each.judge(RowView(row, absent), self.today)]
+        return found
+
+    def _doubtful(
+        self, each: Judging, table: type[Row], rows: Sequence[Row], fields: list[dict[str, Any]]
+    ) -> Iterator[Row]:
+        """The rows whose values in some columns are not known to be sound; they are, if no such row is at fault."""
+        sound = self._sound[each.rule.slug, table]
+        value_of = itemgetter(*each.columns) if each.columns else _nothing
+        if sound.issuperset(map(value_of, fields)):
+            return
+        if len(sound) > KEPT:
+            sound.clear()
+        for row, value in zip(rows, map(value_of, fields), strict=True):
+            if value not in sound:
+                if any(True for _ in each.judge(RowView(row, frozenset()), self.today)):
+                    yield row
+                else:
+                    sound.add(value)
+
+
+def _nothing(fields: dict[str, Any]) -> tuple[()]:
+    return ()
+
+
+def _referrers(table: type[Row], rows: Sequence[Row], beside: Sequence[Any]) -> Iterator[tuple[Row, ...]]:
+    """The rows that refer to each entity: the steps of a procedure, the tools that turn a fastener."""
+    if table is Procedure:
+        steps: dict[str, list[Row]] = defaultdict(list)
+        for step in read(Step, beside):
+            steps[step.procedure].append(step)
+        yield from (tuple(steps[row.id]) for row in rows)
+    elif table is Fastener:
+        tools: dict[str | None, list[Row]] = defaultdict(list)
+        for tool in read(Tool, beside):
+            tools[tool.drive].append(tool)
+        for row in rows:
+            yield tuple(tool for drive in row.__dict__["drives"] or () for tool in tools[drive])
+    else:
+        yield from (() for _ in rows)
+
+
+def findings(found: Found, changed: frozenset[tuple[str, str]]) -> Iterator[Finding]:
+    """The hits as findings, without those that another fault of the row, or of the one it collides with, explains."""
+    if not found:
+        return
+    fired: dict[tuple[str, str], set[str]] = defaultdict(set)
+    for rule, hit in found:
+        fired[hit.row.table, hit.row.id].update((rule.slug, rule.family))
+    for rule, hit in found:
+        if rule.silenced_by:
+            others = fired[hit.row.table, hit.row.id]
+            if hit.other is not None:
+                others = others | fired[hit.other.table, hit.other.id]
+            if not others.isdisjoint(rule.silenced_by):
+                continue
+        other = hit.other
+        unchanged = (hit.row.table, hit.row.id) not in changed
+        if hit.mutual and other is not None and unchanged and (other.table, other.id) in changed:
+            hit = hit._replace(row=other, other=hit.row)
+        yield _finding(rule, hit)
+
+
+def _finding(rule: Rule, hit: Hit) -> Finding:
+    row, other = hit.row, hit.other
+    collision = None if other is None else Collision(other.table, other.id, other.__dict__.get("source"))
+    return Finding(
+        rule.slug, hit.severity or rule.severity, row.table, row.id, hit.column, cell(row, hit.column), hit.text,
+        collision, rule.mend,
+    )  # fmt: skip
