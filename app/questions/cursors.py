@@ -34,9 +34,9 @@ def written(cursor: Cursor, question: Mapping[str, Any]) -> str:
 def read(text: str, question: Mapping[str, Any], place: tuple[type, ...]) -> Cursor:
     """The cursor of a text, whose place holds such types. Raises Malformed for one not ours or of another list."""
     try:
-        padded = text.encode("ascii") + b"=" * (-len(text) % 4)
-        raw = urlsafe_b64decode(padded)
-        if urlsafe_b64encode(raw) != padded or _checksum(raw[_CHECKSUM:]) != raw[:_CHECKSUM]:
+        sent = text.encode("ascii")
+        raw = urlsafe_b64decode(sent + b"=" * (-len(sent) % 4))
+        if urlsafe_b64encode(raw).rstrip(b"=") != sent or _checksum(raw[_CHECKSUM:]) != raw[:_CHECKSUM]:
             raise ValueError
         digest, revision, total, found = json.loads(raw[_CHECKSUM:])
     except (ValueError, TypeError, binascii.Error, RecursionError):

@@ -77,7 +77,7 @@ def choose(system: str | None = None, overrides: Mapping[str, str | None] | None
     A pressure or temperature override carries over to absolute pressure or temperature difference.
     """
     faults: list[Fault] = []
-    known = next((name for name in SYSTEMS if name == (system or "published")), None)
+    known = next((name for name in SYSTEMS if name == ("published" if system is None else system)), None)
     if known is None:
         faults.append(Fault("units-unknown", f"units is one of {', '.join(SYSTEMS)}", parameter="units"))
     chosen: dict[Kind, str] = {}

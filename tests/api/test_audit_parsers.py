@@ -121,6 +121,8 @@ def test_units_are_chosen_or_refused() -> None:
         chosen = understood(lambda each: preferences.choose(system, {name: each}), text)
         assert chosen is None or system in (None, *preferences.SYSTEMS)
 
+    with pytest.raises(Refusal, match="units is one of"):  # found at random: empty was as if not said
+        preferences.choose("", {"mass_unit": "kg"})
     systems = st.one_of(st.none(), st.sampled_from(["metric", "imperial", "published"]), TEXTS)
     hold(holds, systems, st.sampled_from(sorted(preferences.PARAMETERS)), TEXTS, few=100)
 
@@ -131,6 +133,7 @@ def test_a_cursor_is_ours_or_refused() -> None:
             found = understood(lambda each: cursors.read(each, ASKED, (str, int)), tampered)
             assert found is None or tampered == CURSOR
 
+    holds(len(CURSOR), "=", "")  # found at random: padding that we leave out was taken
     hold(holds, st.integers(0, len(CURSOR)), st.text("AZaz09-_=+/ ", max_size=3), TEXTS, few=150)
 
 
