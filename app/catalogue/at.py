@@ -93,7 +93,8 @@ class At:
         return map(table.trusted, self.unread(table))
 
     def unread(self, table: type[Row]) -> Iterator[Any]:
-        return self._streamed(_every(table), SQL[table].c.id)
+        found = self._streamed(_every(table), SQL[table].c.id)
+        return found if self._driver is not None else map(tuple, found)
 
     def values(self, table: type[Row], column: str) -> Iterator[str]:
         for (value,) in self._streamed(_values(table, column), SQL[table].c[column]):

@@ -3,6 +3,7 @@
 import csv
 import datetime as dt
 import random
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,8 @@ from app.catalogue.stored import FINDINGS, OPEN
 from app.catalogue.tables import Fit, Torque
 from app.database.connections import Database
 from app.exchange.loading import Entry, load
+from app.rules import apart
+from app.rules.apart import judge_apart
 from app.rules.engine import judge_all
 
 ENTRY = Entry("a test", "tests")
@@ -87,3 +90,35 @@ def test_a_full_check_keeps_the_same_as_the_shapes_that_were_touched(
     with demo.read() as connection:
         spans = select(FINDINGS.c.row_id, FINDINGS.c.revision_from).where(FINDINGS.c.rule == "page-missing")
         assert {tuple(row) for row in connection.execute(spans)} >= {(first, 2), (second, 3)}
+
+
+def test_rows_not_committed_yet_are_judged_by_other_processes_too(
+    demo: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("app.exchange.judging.MANY", 0)
+    monkeypatch.setattr("app.exchange.judging.judge_apart", partial(judge_apart, count=2, alone=0))
+    first = ids(demo, Torque)[0]
+    change(demo, tmp_path, Torque, first, page="")
+    assert ("page-missing", "torques", first) in standing(demo)
+    assert standing(demo) == found_anew(demo)
+
+
+def test_nothing_is_stored_where_a_process_that_judges_fails(
+    demo: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("app.exchange.judging.MANY", 0)
+    monkeypatch.setattr("app.exchange.judging.judge_apart", partial(judge_apart, count=2, alone=0))
+    start = apart._started
+
+    def start_and_kill(today: dt.date) -> apart._Worker:
+        worker = start(today)
+        worker.process.kill()
+        return worker
+
+    monkeypatch.setattr(apart, "_started", start_and_kill)
+    before = standing(demo)
+    with pytest.raises(apart.JudgingFailed):
+        change(demo, tmp_path, Torque, ids(demo, Torque)[0], page="")
+    assert standing(demo) == before
+    with Catalogue(demo).at() as at:
+        assert at.revision == 1
