@@ -13,7 +13,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-from sqlalchemy import bindparam, delete, insert, select, update
+from sqlalchemy import bindparam, delete, insert, literal, select, update
 
 from app.access.stored import KEYS, SESSIONS
 from app.database.connections import Database
@@ -26,9 +26,10 @@ _KEY = re.compile(r"legwork-([0-9a-f]{12})-([A-Za-z0-9_-]{43})")
 _LABEL = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ._-]{0,59}")
 _SHOP = re.compile(r"[a-z][a-z0-9-]{2,39}")
 _A_KEYS_ID = re.compile(r"[0-9a-f]{12}")
-_BY_ID = select(KEYS.c.id, KEYS.c.label, KEYS.c.digest, KEYS.c.scopes, KEYS.c.shop, KEYS.c.revoked_at).where(
-    KEYS.c.id == bindparam("id")
+_BY_ID = select(KEYS.c.id, KEYS.c.label, KEYS.c.digest, KEYS.c.scopes, KEYS.c.shop, KEYS.c.revoked_at).select_from(
+    select(literal(1).label("one")).subquery().outerjoin(KEYS, KEYS.c.id == bindparam("id"))
 )
+"""One row in either case, empty where there is no such key: to read no row at all takes a tenth less time."""
 _NOBODY = hashlib.sha256(b"nobody").hexdigest()
 
 
@@ -114,9 +115,9 @@ def caller(shop: Database, authorization: str | None) -> Caller | None:
     match = _KEY.fullmatch(token.strip()) if kind.lower() == "bearer" else None
     id, secret = match.groups() if match else ("0" * 12, "")
     with shop.read() as connection:
-        row = connection.execute(_BY_ID, {"id": id}).first()
-    right = hmac.compare_digest(digest_of(secret), row.digest if row is not None else _NOBODY)
-    if not right or row is None or row.revoked_at is not None:
+        row = connection.execute(_BY_ID, {"id": id}).one()
+    right = hmac.compare_digest(digest_of(secret), row.digest or _NOBODY)
+    if not right or row.id is None or row.revoked_at is not None:
         raise Unauthorised("this key is not in force")
     return Caller(row.id, row.label, frozenset(row.scopes.split(";")), row.shop)
 

@@ -107,7 +107,10 @@ CASES: dict[str, list[str]] = {
         "api/test_edits.py::test_a_body_that_cannot_be_meant_is_refused_by_place",
         "api/test_forks.py::test_what_is_wrong_with_a_body_is_named_at_its_place",
     ],
-    "rate limit, clock set back": [
+    "rate limit by key and by address, clock set back": [
+        "api/test_rates.py::test_a_key_is_one_client_and_others_behind_its_address_are_not",
+        "api/test_rates.py::test_who_guesses_keys_is_counted_by_the_address",
+        "replicas/test_shared_rates.py::test_a_rate_holds_over_both_workers",
         "api/test_edits.py::test_too_many_writes_are_refused_until_later",
         "operate/test_clock.py::test_a_client_is_not_shut_out_until_the_clock_has_caught_up",
     ],
@@ -161,6 +164,11 @@ CASES: dict[str, list[str]] = {
         "api/test_server.py::test_it_says_where_it_answers_and_finishes_what_is_under_way_at_a_stop",
         "api/test_server.py::test_a_port_in_use_is_one_plain_line_and_an_exit_code",
         "api/test_wire.py::test_idle_connections_do_not_keep_others_out",
+    ],
+    "more than can be answered": [
+        "api/test_overload.py::test_too_much_is_sent_away_and_over_as_soon_as_it_ends",
+        "api/test_overload.py::test_a_queue_is_told_from_a_pause",
+        "api/test_refusals.py::test_more_at_once_than_allowed_is_a_503_but_the_process_still_says_it_lives",
     ],
     "an old client": ["api/test_compatibility.py::test_no_program_written_against_the_last_release_is_left"],
     "another's answer out of what is kept": [

@@ -56,7 +56,7 @@ async def test_edits_imports_and_jobs_are_one_count_and_each_counts_once(demo: D
         asked: list[object] = []
         event.listen(
             service.shop.reader, "before_cursor_execute",
-            lambda *given: asked.append(given) if "FROM keys" in given[2] else None,
+            lambda *given: asked.append(given) if "JOIN keys" in given[2] else None,
         )  # fmt: skip
         row, tag = await service.row()
         async with at(service, "10.0.0.1", token) as client:
