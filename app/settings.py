@@ -104,9 +104,9 @@ class Settings(BaseSettings):
 
     read_rate: str | None = Field(
         default=None,
-        description="Lookups per client, as `number/second|minute|hour`, counted per worker; no limit unless set.",
+        description="Lookups per key, or per address without one, as `number/second|minute|hour`; no limit unless set.",
     )
-    write_rate: str = Field(default="60/minute", description="Writes and dry runs per client, likewise.")
+    write_rate: str = Field(default="60/minute", description="Writes and dry runs, likewise.")
     rate_store: str = Field(
         default="memory://",
         description="Where rates are counted: `memory://` in each worker, or a shared store's URL.",

@@ -81,6 +81,10 @@ CASES: dict[str, list[str]] = {
         "exchange/test_broken_packages.py::test_links_doubles_and_encrypted_entries_are_refused",
     ],
     "search operators": ["api/test_search.py::test_no_text_is_a_query_language"],
+    "any bytes as a package; a package hurt anywhere": [
+        "exchange/test_reader_properties.py::test_any_bytes_give_findings_and_never_an_error",
+        "exchange/test_reader_properties.py::test_a_package_hurt_anywhere_is_read_or_said_to_be_hurt",
+    ],
     "wildcards": ["api/test_search.py::test_wildcards_are_letters_of_no_meaning"],
     "SQL in text": ["api/test_lists.py::test_sql_in_any_text_filter_finds_nothing_and_harms_nothing"],
     "hostile unit": ["units/test_units_table.py::test_hostile_text_is_refused_at_once_and_never_echoed_long"],
@@ -101,6 +105,10 @@ CASES: dict[str, list[str]] = {
         "api/test_edit_keys.py::test_a_key_does_what_its_scopes_say",
         "api/test_forks_apart.py::test_every_route_takes_a_key_of_the_scope",
     ],
+    "keys made on the command line do what their scopes say": [
+        "exchange/test_keys_command.py::test_a_key_is_made_shown_once_listed_and_revoked"
+    ],
+    "trailing slash, doubled slash": ["api/test_strict.py::test_an_address_of_nothing_is_a_404"],
     "key at rest": ["api/test_edit_keys.py::test_the_database_keeps_the_hash_of_a_key_and_nothing_else"],
     "key timing": ["api/test_edit_keys.py::test_a_key_that_is_there_is_not_told_from_one_that_is_not_by_time"],
     "mass assignment": [
@@ -111,6 +119,7 @@ CASES: dict[str, list[str]] = {
         "api/test_rates.py::test_a_key_is_one_client_and_others_behind_its_address_are_not",
         "api/test_rates.py::test_who_guesses_keys_is_counted_by_the_address",
         "replicas/test_shared_rates.py::test_a_rate_holds_over_both_workers",
+        "replicas/test_shared_rates.py::test_a_key_is_one_client_of_both_workers",
         "api/test_edits.py::test_too_many_writes_are_refused_until_later",
         "operate/test_clock.py::test_a_client_is_not_shut_out_until_the_clock_has_caught_up",
     ],
@@ -159,6 +168,7 @@ CASES: dict[str, list[str]] = {
     "log injection; keys in the log": [
         "api/test_refusals.py::test_one_line_a_request_whatever_is_sent",
         "api/test_refusals.py::test_a_key_is_never_logged",
+        "api/test_refusals.py::test_parameters_are_logged_by_name_only",
     ],
     "SIGTERM, port in use, idle connections": [
         "api/test_server.py::test_it_says_where_it_answers_and_finishes_what_is_under_way_at_a_stop",

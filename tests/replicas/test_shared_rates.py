@@ -72,10 +72,20 @@ def workers(store: Store, fresh_database: Fresh, service: Serving, tmp_path: Pat
 
 
 def test_a_rate_holds_over_both_workers(workers: tuple[Client, Client]) -> None:
+    for worker in workers:
+        del worker.headers["Authorization"]
     answers = [workers[number % 2].get(ASKED) for number in range(12)]
     assert [answer.status_code for answer in answers] == [200] * 10 + [429] * 2
     assert answers[9].headers["ratelimit"].startswith('"client";r=0;')
     assert_problem(answers[10], 429)
+
+
+def test_a_key_is_one_client_of_both_workers(workers: tuple[Client, Client]) -> None:
+    one, another = ({"Authorization": worker.headers["Authorization"]} for worker in workers)
+    assert one != another
+    answers = [workers[number % 2].get(ASKED, headers=one) for number in range(12)]
+    assert [answer.status_code for answer in answers] == [200] * 10 + [429] * 2
+    assert workers[0].get(ASKED, headers=another).status_code == 200
 
 
 def test_each_counts_for_itself_while_the_store_is_away(workers: tuple[Client, Client], store: Store) -> None:
