@@ -27,6 +27,7 @@ SECRET = "Zm9yLXRlc3RzLW9ubHktbm90LWEta2V5LWF0LWFsbA"  # 43 characters of base64
         ("malformed", 400),
         ("unauthorised", 401),
         ("forbidden", 403),
+        ("sent-from-elsewhere", 403),
         ("not-found", 404),
         ("conflict", 409),
         ("gone", 410),
