@@ -17,7 +17,7 @@ from app.web.middleware.audits import Audits
 from app.web.middleware.closed_reads import ClosedReads
 from app.web.middleware.compression import Compression
 from app.web.middleware.hosts import Hosts
-from app.web.middleware.kept import Front, Kept, kept_in_front
+from app.web.middleware.kept import Front, Kept, OfOneRevision, kept_in_front
 from app.web.middleware.limits import Limits
 from app.web.middleware.methods import Methods
 from app.web.middleware.paths import Paths
@@ -59,6 +59,7 @@ def create_app(
     """
     settings = settings or Settings()
     logger = build_logger(settings, log_to)
+    kept = OfOneRevision.lately_used(settings.cache_bytes // 2) if settings.cache_bytes else None
     app: Service = Service(
         title="Legwork",
         docs_url=None,
@@ -80,7 +81,7 @@ def create_app(
             *([] if settings.open_reads else [Middleware(ClosedReads)]),
             Middleware(Methods, routes=lambda: app.router.routes),
             Middleware(Paths),
-            *([Middleware(Kept, capacity=settings.cache_bytes // 2)] if settings.cache_bytes else []),
+            *([Middleware(Kept, answers=kept)] if kept else []),
             Middleware(Compression),
         ],
     )
@@ -88,6 +89,7 @@ def create_app(
     app.state.catalogue = catalogue
     app.state.shop = shop
     app.state.logger = logger
+    app.state.kept = kept
     app.log = RequestLog(logger)
     if catalogue is not None and settings.cache_bytes and settings.open_reads and settings.read_rate is None:
         app.front = Front(catalogue, settings.cache_bytes // 2)

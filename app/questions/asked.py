@@ -8,6 +8,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_valida
 from pydantic_core import PydanticCustomError
 
 from app.catalogue.catalogue import Pin
+from app.units.preferences import PARAMETERS
 
 LAST_REVISION = 2_147_483_646
 
@@ -70,5 +71,5 @@ class Common(Pinned):
 
     def units_asked(self) -> dict[str, str]:
         """The units that were given, by parameter name (`units`, `torque_unit` …)."""
-        names = [name for name in type(self).model_fields if name == "units" or name.endswith("_unit")]
-        return {name: value for name in names if (value := getattr(self, name)) is not None}
+        fields = self.__dict__
+        return {name: value for name in ("units", *PARAMETERS) if (value := fields[name]) is not None}

@@ -57,6 +57,11 @@ class OfOneRevision:
         self.revision: int | None = None
         self.store = store
 
+    @classmethod
+    def lately_used(cls, capacity: int) -> "OfOneRevision":
+        """One that gives up what was not asked for longest; capacity in bytes."""
+        return cls(LRUCache(capacity, getsizeof=lambda answer: answer.size))
+
     def get(self, revision: int, key: Any) -> Answer | None:
         """The answer kept for `key`, if it is of `revision`."""
         if revision != self.revision:
@@ -76,9 +81,9 @@ class Kept:
     Kept is what a shared cache might keep (RFC 9111): status 200, with an entity tag, not `no-store`.
     """
 
-    def __init__(self, app: ASGIApp, capacity: int) -> None:
+    def __init__(self, app: ASGIApp, answers: OfOneRevision) -> None:
         self.app = app
-        self.answers = OfOneRevision(LRUCache(capacity, getsizeof=lambda answer: answer.size))
+        self.answers = answers
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         catalogue: Catalogue | None = None
@@ -91,7 +96,7 @@ class Kept:
                 await self.app(scope, receive, send)
             finally:
                 catalogue.look_again()
-        elif is_borne(scope["headers"]) or not _may_be_kept(scope["path"]) or (key := _question(scope)) is None:
+        elif is_borne(scope["headers"]) or not _may_be_kept(scope["path"]) or (key := question_of(scope)) is None:
             await self.app(scope, receive, send)
         else:
             await self._answered(catalogue, key, scope, receive, send)
@@ -140,7 +145,7 @@ class Heard:
 
     async def send(self, message: Message) -> None:
         """In place of the `send` of the server."""
-        if message["type"] == "http.response.start" and (etag := _kept_under(message)) is not None:
+        if message["type"] == "http.response.start" and (etag := kept_under(message)) is not None:
             self.start, self.etag = message, etag
         elif self.start is None or message["type"] != "http.response.body":
             await self.to(message)
@@ -217,7 +222,7 @@ def _may_be_kept(path: str) -> bool:
     return path == "/" or (path.startswith(("/v1/", "/problems")) and path not in IN_A_CHILD)
 
 
-def _question(scope: Scope) -> Any:
+def question_of(scope: Scope) -> Any:
     """What is asked, whatever the order and spelling of its parameters; None where they cannot be read, or where a
     header line that decides comes twice: the parts of the service would not agree on which of them holds.
 
@@ -253,7 +258,7 @@ def _wanted(accept: str) -> Any:
     return tuple(ranges(accept))  # in their order: of two alike the first holds
 
 
-def _kept_under(start: Message) -> str | None:
+def kept_under(start: Message) -> str | None:
     """The entity tag of an answer that may be kept, else None."""
     if start["status"] != 200:
         return None

@@ -8,13 +8,11 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 from weakref import WeakKeyDictionary
 
-from pydantic import TypeAdapter
-
-from app.web.representation.kinds import Answered
+from app.web.representation.kinds import Answered, Shape
 
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 _FIGURE = re.compile(r"-[0-9]+(\.[0-9]+)?")  # a figure as published is text that keeps its digits
-_columns: WeakKeyDictionary[TypeAdapter[Any], dict[str, list[str]]] = WeakKeyDictionary()
+_columns: WeakKeyDictionary[Shape, dict[str, list[str]]] = WeakKeyDictionary()
 
 Json = Any
 
@@ -62,7 +60,7 @@ def _leaves(value: Json, name: str = "") -> Iterator[tuple[str, Json]]:
         yield name or "value", value
 
 
-def _columns_of(shape: TypeAdapter[Any], rows: str) -> list[str]:
+def _columns_of(shape: Shape, rows: str) -> list[str]:
     """The columns that the shape promises, so that an empty list has the same header as a full one."""
     per_shape = _columns.setdefault(shape, {})
     if rows not in per_shape:

@@ -2,13 +2,22 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal, Protocol
 
-from pydantic import TypeAdapter
 from starlette.requests import Request
 
 SUFFIXES = ("json", "html", "txt", "csv", "svg")
 """The words that `format=` and the end of an address may bear; everything else is part of the address."""
+
+
+class Shape(Protocol):
+    """What writes an answer: a pydantic TypeAdapter, or what does as one."""
+
+    def dump_json(self, instance: Any, /) -> bytes: ...
+
+    def dump_python(self, instance: Any, /, *, mode: Literal["json"]) -> Any: ...
+
+    def json_schema(self, *, mode: Literal["serialization"]) -> dict[str, Any]: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,7 +27,7 @@ class Answered:
 
     question: str
     answer: Mapping[str, Any]
-    shape: TypeAdapter[Any]
+    shape: Shape
     rows: str | None
     request: Request
 

@@ -6,14 +6,13 @@ from base64 import urlsafe_b64encode
 from collections.abc import Mapping
 from typing import Any
 
-from pydantic import TypeAdapter
 from starlette.requests import Request
 from starlette.responses import Response
 
 from app.web.problem import problem_response
 from app.web.representation import csv_table
 from app.web.representation.choose import choose
-from app.web.representation.kinds import Answered, Representation, available, register
+from app.web.representation.kinds import Answered, Representation, Shape, available, register
 from app.web.session_cookie import is_borne
 
 PINNED_SECONDS = 86_400
@@ -29,7 +28,7 @@ register(
 def respond(
     request: Request,
     answer: Mapping[str, Any],
-    shape: TypeAdapter[Any],
+    shape: Shape,
     *,
     question: str,
     rows: str | None = None,

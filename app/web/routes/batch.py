@@ -3,22 +3,26 @@
 import asyncio
 import json
 import urllib.parse
+from dataclasses import dataclass
+from http import HTTPStatus
 from typing import Annotated, Any, NotRequired
 
 from fastapi import Query, Request
 from pydantic import Field, TypeAdapter
 from starlette.responses import Response
-from starlette.routing import Match
+from starlette.routing import BaseRoute, Match
 from starlette.types import Message, Scope
 from typing_extensions import TypedDict
 
 from app.errors import Invalid, NotFound, Refusal
 from app.questions.asked import Pinned
 from app.web.json_body import read_model
+from app.web.middleware.kept import Answer, OfOneRevision, kept_under, question_of
 from app.web.openapi import json_body
 from app.web.problem import problem_of
 from app.web.refusals import REFUSED, refusal_of
 from app.web.representation import respond
+from app.web.session_cookie import is_borne
 from app.web.strict import StrictRoute, parameters_of, strict_router
 
 router = strict_router(tags=["questions"])
@@ -26,7 +30,14 @@ router = strict_router(tags=["questions"])
 MOST_QUESTIONS = 500
 LONGEST_URL = 2_000
 ANSWERED = {"questions", "tables", "units and standards", "rules"}
-_NOT_PASSED = {b"accept", b"content-type", b"content-length", b"transfer-encoding", b"if-none-match"}
+_NOT_PASSED = {
+    b"accept",
+    b"accept-encoding",
+    b"content-type",
+    b"content-length",
+    b"transfer-encoding",
+    b"if-none-match",
+}
 _PINS = {"revision", "as_of", "min_revision"}
 
 
@@ -55,8 +66,39 @@ class BatchAnswer(TypedDict):
     answers: list[BatchItem]
 
 
+@dataclass(frozen=True, slots=True)
+class Item:
+    """A question with its status, and its answer or problem as JSON."""
+
+    index: int
+    url: str
+    status: int
+    json: bytes
+
+    def written(self) -> bytes:
+        """As `BatchItem` is written, the JSON as it came."""
+        head = json.dumps({"index": self.index, "url": self.url, "status": self.status}, separators=(",", ":"))
+        member = b"answer" if self.status == HTTPStatus.OK else b"problem"
+        return b'%s,"%s":%s}' % (head[:-1].encode(), member, self.json)
+
+
+class Written:
+    """The shape of a batch whose answers are written already: they are put together, not read and written anew."""
+
+    def dump_json(self, instance: Any, /, **_: Any) -> bytes:
+        items = b",".join(item.written() for item in instance["answers"])
+        return b'{"revision":%d,"answers":[%s]}' % (instance["revision"], items)
+
+    def dump_python(self, instance: Any, /, **_: Any) -> Any:
+        """For the forms that are no JSON."""
+        return json.loads(self.dump_json(instance))
+
+    def json_schema(self, **how: Any) -> dict[str, Any]:
+        return TypeAdapter(BatchAnswer).json_schema(**how)
+
+
 BODY = TypeAdapter(BatchBody)
-BATCH = TypeAdapter(BatchAnswer)
+BATCH = Written()
 
 
 @router.post(
@@ -71,28 +113,25 @@ async def batch(request: Request, asked: Annotated[Pinned, Query()]) -> Response
     """All are answered at the revision that the batch pins, or else at the newest as it begins."""
     body = await read_model(request, BODY)
     revision = await request.app.state.catalogue.ask(lambda at: at.revision, asked.pin())
-    answers = []
+    items = []
     for index, url in enumerate(body["questions"]):
-        answers.append(await _item(request, index, url, revision))
+        items.append(await _item(request, index, url, revision))
         await asyncio.sleep(0)  # others are answered between two questions
-    return respond(request, {"revision": revision, "answers": answers}, BATCH, question="batch")
+    return respond(request, {"revision": revision, "answers": items}, BATCH, question="batch")
 
 
-async def _item(request: Request, index: int, url: str, revision: int) -> BatchItem:
+async def _item(request: Request, index: int, url: str, revision: int) -> Item:
     try:
-        scope = _scope(request, url, revision)
+        route, scope = _asked(request, url, revision)
     except Refusal as refusal:
         problem = problem_of(request.scope, refusal)
-        return {"index": index, "url": url, "status": problem["status"], "problem": problem}
-    status, content = await _answered(request, scope)
-    found = json.loads(content)
-    if status == 200:
-        return {"index": index, "url": url, "status": status, "answer": found}
-    return {"index": index, "url": url, "status": status, "problem": found}
+        return Item(index, url, problem["status"], json.dumps(problem).encode())
+    return Item(index, url, *await _answered(request, route, scope))
 
 
-def _scope(request: Request, url: str, revision: int) -> Scope:
-    """The request that a question stands for. Raises Invalid for what is no address, NotFound for what is no lookup."""
+def _asked(request: Request, url: str, revision: int) -> tuple[StrictRoute, Scope]:
+    """The request that a question stands for, and its route. Raises Invalid for what is no address, NotFound for what
+    is no lookup."""
     parts = urllib.parse.urlsplit(url)
     if parts.scheme or parts.netloc or parts.fragment or not url.isascii() or not url.startswith("/v1/"):
         raise Invalid.one("wrong-form", "A question is a path and query of this service, percent-encoded: /v1/…")
@@ -110,32 +149,66 @@ def _scope(request: Request, url: str, revision: int) -> Scope:
         scope["state"].pop(name, None)
     for name in ("route", "endpoint", "path_params", "router"):
         scope.pop(name, None)
-    route = next((each for each in request.app.router.routes if each.matches(scope)[0] is Match.FULL), None)
-    if not isinstance(route, StrictRoute) or not ANSWERED & set(route.tags):
+    route, found = _matching(request, scope)
+    if not isinstance(route, StrictRoute) or not ANSWERED.intersection(route.tags):
         raise NotFound("There is no lookup of that address that a batch could ask.")
     names = {name for name, _ in urllib.parse.parse_qsl(parts.query, keep_blank_values=True)}
     if "revision" in parameters_of(route) and not names & _PINS:
         scope["query_string"] += b"&revision=%d" % revision if parts.query else b"revision=%d" % revision
-    return scope
+    scope.update(found)
+    return route, scope
 
 
-async def _answered(request: Request, scope: Scope) -> tuple[int, bytes]:
-    """Status and body of a request of ours, asked without the network."""
-    status, chunks = 0, []
+def _matching(request: Request, scope: Scope) -> tuple[BaseRoute | None, Scope]:
+    for route in request.app.router.routes:
+        match, found = route.matches(scope)
+        if match is Match.FULL:
+            return route, found
+    return None, {}
+
+
+async def _answered(request: Request, route: StrictRoute, scope: Scope) -> tuple[int, bytes]:
+    """Status and body of a request of ours, asked without the network, or as it was kept for the next who asks."""
+    kept: OfOneRevision | None = request.app.state.kept
+    key = None if kept is None or not _may_be_kept(scope) else question_of(scope)
+    latest = None if key is None else await request.app.state.catalogue.number()
+    if kept is None or latest is None:
+        start, body = await _asked_anew(request, route, scope)
+        return start["status"], body
+    key = ("in a batch", key)
+    answer = kept.get(latest, key)
+    if answer is None:
+        start, body = await _asked_anew(request, route, scope)
+        if (etag := kept_under(start)) is None:
+            return start["status"], body
+        answer = Answer(start, body, etag, len(scope["query_string"]))
+        kept.put(latest, key, answer)
+    return answer.status, answer.body
+
+
+def _may_be_kept(scope: Scope) -> bool:
+    """What names its revision, or has none: of several machines not all may have reached the same."""
+    names = {name for name, _ in urllib.parse.parse_qsl(scope["query_string"].decode(), keep_blank_values=True)}
+    return not names & {"as_of", "min_revision"} and not is_borne(scope["headers"])
+
+
+async def _asked_anew(request: Request, route: StrictRoute, scope: Scope) -> tuple[Message, bytes]:
+    """The message that begins the answer, and its body."""
+    start: Message = {}
+    chunks: list[bytes] = []
 
     async def receive() -> Message:
         return {"type": "http.request", "body": b"", "more_body": False}
 
     async def send(message: Message) -> None:
-        nonlocal status
         if message["type"] == "http.response.start":
-            status = message["status"]
+            start.update(message)
         elif message["type"] == "http.response.body":
             chunks.append(message.get("body", b""))
 
     try:
-        await request.app.router(scope, receive, send)
+        await route.handle(scope, receive, send)
     except REFUSED as raised:
         refused = await refusal_of(Request(scope), raised)
-        return refused.status_code, bytes(refused.body)
-    return status, b"".join(chunks)
+        return {"status": refused.status_code, "headers": []}, bytes(refused.body)
+    return start, b"".join(chunks)
