@@ -5,6 +5,7 @@ median of its rounds; a ratio is the median of the ratios within a round. Needs 
 """
 
 import argparse
+import json
 import shutil
 import sqlite3
 import statistics
@@ -32,14 +33,15 @@ select f.id, f.travel_mm, f.axle_to_crown_mm, f.spacer, f.spacer_limit, f.spacer
 """
 
 
-def variants(large: Path, small: Path, shop: Path, tag: str) -> list[Variant]:
-    """What is timed, in the order of the table."""
+def variants(large: Path, small: Path, shop: Path, tag: str, answer: Path) -> list[Variant]:
+    """What is timed, in the order of the table; `answer` is the recorded one of ONE."""
     shop_at = {"LEGWORK_SHOP_DATABASE_URL": f"sqlite:///{shop}"}
     query = httpx.QueryParams({"sql": " ".join(QUERY.split()), "_shape": "array"})
     datasette = f"/{large.stem}.json?{query}&chassis=fork-{{chassis}}&year={{year}}"
     keeping_nothing = {**QUIET, **shop_at, "LEGWORK_CACHE_BYTES": "0"}
     return [
         Variant("bare ASGI, constant body (the ceiling)", yardstick("bare"), "/"),
+        Variant("bare ASGI, Legwork's own answer", yardstick("repeating"), "/", {"YARDSTICK_ANSWER": str(answer)}),
         Variant("FastAPI, constant body", yardstick("framework"), ASKED),
         Variant("SQLModel as tutorials do it", yardstick("idiomatic"), ASKED, {"YARDSTICK_DATABASE": str(large)}),
         Variant("Datasette, the same query", _datasette(large), datasette),
@@ -71,9 +73,9 @@ def main() -> None:
         folder = wanted.keep or Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="legwork-load-")))
         folder.mkdir(parents=True, exist_ok=True)
         large, small = (_made(folder, count) for count in (wanted.chassis, wanted.chassis // 20))
-        tag = _tag(large, folder / "shop.db")
+        tag = _recorded(large, folder / "shop.db", folder / "answer.json")
         ports = {}
-        for each in variants(large, small, folder / "shop.db", tag):
+        for each in variants(large, small, folder / "shop.db", tag, folder / "answer.json"):
             first = each.path.replace("{chassis}", "000017").replace("{year}", "2019")
             port, pid, start = stack.enter_context(running(each, first))
             ports[each.name] = (each, port, pid, start)
@@ -83,8 +85,7 @@ def main() -> None:
                 count = wanted.chassis // 20 if "twentieth" in name else wanted.chassis
                 runs[name].append(blast(each, port, wanted.seconds, count))
         _table(runs, {name: (memory(pid), start) for name, (_, _, pid, start) in ports.items()})
-        hot = next(port for name, (_, port, _, _) in ports.items() if name.endswith("cold"))
-        _batch_and_search(hot, wanted.chassis)
+        _batch_and_search(ports["Legwork, cold"][1], ports["Legwork, hot, bare"][1], wanted.chassis)
 
 
 def _made(folder: Path, chassis: int) -> Path:
@@ -99,42 +100,54 @@ def _made(folder: Path, chassis: int) -> Path:
     return path
 
 
-def _tag(database: Path, shop: Path) -> str:
-    asked = Variant("tag", legwork(database), ONE, {**QUIET, "LEGWORK_SHOP_DATABASE_URL": f"sqlite:///{shop}"})
+def _recorded(database: Path, shop: Path, into: Path) -> str:
+    """Record the answer to ONE; returns its entity tag."""
+    asked = Variant("one", legwork(database), ONE, {**QUIET, "LEGWORK_SHOP_DATABASE_URL": f"sqlite:///{shop}"})
     with running(asked, ONE) as (port, _, _):
-        return httpx.get(f"http://127.0.0.1:{port}{ONE}", headers={"Accept-Encoding": "identity"}).headers["etag"]
+        found = httpx.get(f"http://127.0.0.1:{port}{ONE}", headers={"Accept-Encoding": "identity"})
+    print(f"The answer that is asked hot: {len(found.content):,} bytes of body, {len(found.headers)} header lines")
+    theirs = {"date", "server"}  # the server's own, which it adds anew
+    headers = [(name, value) for name, value in found.headers.items() if name not in theirs]
+    into.write_text(json.dumps({"headers": headers, "body": found.text}))
+    return found.headers["etag"]
 
 
 def _table(runs: dict[str, list[Run]], of_process: dict[str, tuple[float, float]]) -> None:
-    ceiling, framework = (list(runs.values())[place] for place in (0, 1))
-    print("\n| variant | requests/s | p50 ms | p99 ms | MB | start s | to the ceiling | to FastAPI |")
-    print("|---|---|---|---|---|---|---|---|")
+    yardsticks = [list(runs.values())[place] for place in (0, 1, 2)]
+    print(
+        "\n| variant | requests/s | p50 ms | p99 ms | MB | start s | to the ceiling | to its own answer | to FastAPI |"
+    )
+    print("|---|---|---|---|---|---|---|---|---|")
     for name, each in runs.items():
         rate, p50, p99 = (statistics.median(getattr(run, what) for run in each) for what in ("rate", "p50", "p99"))
         ratios = [
             statistics.median(run.rate / other.rate for run, other in zip(each, others, strict=True))
-            for others in (ceiling, framework)
+            for others in yardsticks
         ]
         refused = sum(run.refused for run in each)
         held, start = of_process[name]
         note = f" ({refused} refused)" if refused else ""
         print(
             f"| {name}{note} | {rate:,.0f} | {p50:.2f} | {p99:.2f} | {held:.0f} | {start:.2f} "
-            f"| {ratios[0]:.3f} | {ratios[1]:.2f} |"
+            f"| {' | '.join(f'{ratio:.3f}' for ratio in ratios)} |"
         )
 
 
-def _batch_and_search(port: int, chassis: int) -> None:
-    """500 different fits in one batch; a search for each of 200 names; milliseconds by the client's clock."""
-    with httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=60) as client:
-        took = []
-        for start in range(7):
-            asked = [f"/v1/chassis/fork-{(start * 500 + n) % chassis:06d}/fits?model_year=2019" for n in range(500)]
-            begun = time.perf_counter()
-            answers = client.post("/v1/batch", json={"questions": asked}).raise_for_status().json()["answers"]
-            took.append((time.perf_counter() - begun) * 1000)
-            assert len(answers) == 500, "a batch was cut"
-        print(f"\nA batch of 500 fits: median {statistics.median(took):.0f} ms of {len(took)}")
+def _batch_and_search(cold: int, hot: int, chassis: int) -> None:
+    """500 different fits in one batch, asked for once and again; a search for each of 200 names; milliseconds by the
+    client's clock."""
+    with httpx.Client(timeout=60) as client:
+        for what, port, times in (("cold", cold, 7), ("kept", hot, 14)):
+            took = []
+            for start in range(times):
+                first = start * 500 if what == "cold" else 0
+                asked = [f"/v1/chassis/fork-{(first + n) % chassis:06d}/fits?model_year=2019" for n in range(500)]
+                begun = time.perf_counter()
+                found = client.post(f"http://127.0.0.1:{port}/v1/batch", json={"questions": asked}).raise_for_status()
+                took.append((time.perf_counter() - begun) * 1000)
+                assert len(found.json()["answers"]) == 500, "a batch was cut"
+            print(f"A batch of 500 fits, {what}: median {statistics.median(took):.0f} ms of {len(took)}")
+    with httpx.Client(base_url=f"http://127.0.0.1:{cold}", timeout=60) as client:
         names = [row["name"] for row in client.get("/v1/chassis?limit=200").raise_for_status().json()["rows"]]
         took = []
         for name in names:

@@ -1,7 +1,9 @@
 """What Legwork is measured against, each an ASGI application on its own: a constant body, the framework with a constant
 body, and the same question answered the way tutorials do it. `YARDSTICK_DATABASE` is the file to ask."""
 
+import json
 import os
+from pathlib import Path
 from typing import Annotated, Any
 
 from fastapi import Depends, FastAPI, HTTPException, Query
@@ -23,6 +25,22 @@ async def bare(scope: Any, receive: Any, send: Any) -> None:
         await send({"type": "http.response.start", "status": 200, "headers": HEADERS})
         await send({"type": "http.response.body", "body": BODY})
 
+
+class Repeating:
+    """The ceiling of one answer: its header lines and its body as they were recorded in `YARDSTICK_ANSWER`."""
+
+    def __init__(self) -> None:
+        recorded = json.loads(Path(os.environ["YARDSTICK_ANSWER"]).read_text())
+        self.headers = [(name.encode("latin-1"), value.encode("latin-1")) for name, value in recorded["headers"]]
+        self.body = recorded["body"].encode()
+
+    async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
+        if scope["type"] == "http":
+            await send({"type": "http.response.start", "status": 200, "headers": self.headers})
+            await send({"type": "http.response.body", "body": self.body})
+
+
+repeating = Repeating() if "YARDSTICK_ANSWER" in os.environ else None
 
 framework = FastAPI()
 
