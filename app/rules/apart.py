@@ -23,7 +23,7 @@ from app.rules.judge import Judge
 from app.rules.parts import FamiliesPart, TablePart
 
 ALONE = 60_000  # rows that are judged here before other processes are started, which takes a second of each
-MOST = 3  # processes beside this one: with more the check would take more than 256 MB
+MOST = 2  # processes beside this one, each of 70 MiB: with more a check of 2,000,000 statements takes over 256 MB
 AHEAD = 2  # parts that a process has in hand, so that it need not wait for the next
 SELDOM = 50_000  # allocations between two looks for rubbish: a part leaves none that needs one
 
@@ -93,7 +93,8 @@ class _Workers:
 
 def processes() -> int:
     """How many processes judge a large catalogue: one for each core this one may run on, within MOST."""
-    return min(len(os.sched_getaffinity(0)), MOST)
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return min(cores, MOST)
 
 
 def judge_apart(parts: Iterator[Part], today: date, count: int | None = None, alone: int = ALONE) -> Iterator[Finding]:

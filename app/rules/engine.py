@@ -1,7 +1,7 @@
-"""Judges a catalogue whole or a change in it: one loop over the shapes, so that both give the same verdict.
+"""Judges a catalogue whole or a change in it: gathers the parts and has them judged, so that both give one verdict.
 
-A full check visits every shape, a change those it touches (`touched`). Nothing is held longer than a family or a chunk
-of rows. A finding names a row of the shape it was found in, so no shape repeats another's finding.
+A full check visits every part, a change those it touches (`touched`). Nothing is held longer than a part: a few
+families or a chunk of rows. A finding names a row of the shape it was found in, so no shape repeats another's finding.
 """
 
 import heapq
