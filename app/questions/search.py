@@ -31,6 +31,7 @@ LEAST = 0.6  # a row less alike than this is not found
 WORD_LEAST = 0.7
 RARE = 300  # rows that the rarer words bring together; words after them only rank these
 COMPARED = 100  # rows compared whole
+COMPARED_WORDS = 5000  # words compared with one that was asked, those with its rarest pieces first
 KEPT = 32  # indexes kept
 _PARTS = re.compile(r"[^\W_]+")
 _LETTERS_OR_DIGITS = re.compile(r"[^\W\d_]+|\d+")
@@ -136,17 +137,22 @@ class Index:
             if at < len(self.words) and self.words[at] == asked[:length]:
                 found[at] = WORD_LEAST  # words run together
         pieces = sorted((self._pieces[piece] for piece in _pieces(asked) if piece in self._pieces), key=len)
-        near = set().union(*pieces[:7])  # two slips leave one of seven pieces whole
+        near: set[int] = set()
+        for bearing in pieces[:7]:  # two slips leave one of seven pieces whole
+            if near and len(near) + len(bearing) > COMPARED_WORDS:
+                break
+            near.update(bearing)
         if len(asked) > 2 and near:
             least = WORD_LEAST if len(asked) > 3 else 0.66
+            places = list(near)
             alike = process.extract(
                 asked,
-                {at: self.words[at] for at in near},
+                list(map(self.words.__getitem__, places)),
                 scorer=OSA.normalized_similarity,
                 score_cutoff=least,
                 limit=50,
             )
-            found.update((at, score) for _, score, at in alike)
+            found.update((places[at], score) for _, score, at in alike)
         at = bisect_left(self.words, asked)
         while at < len(self.words) and self.words[at].startswith(asked):
             if len(asked) < 3 and self.words[at] != asked:
