@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from sqlalchemy import Boolean, Float, Index, Integer, MetaData, String, Table, UniqueConstraint
+from sqlalchemy import Boolean, Float, Index, Integer, MetaData, String, Table, UniqueConstraint, text
 from sqlmodel import Field, SQLModel
 
 from app.catalogue.tables import TABLES, Chassis, Fit, Row
@@ -94,6 +94,10 @@ def _table(description: type[Row]) -> Table:
     ordered = [name for name in ("chassis", *references) if name in columns]
     indexed = [*dict.fromkeys(ordered)]
     further: list[Index] = []
+    if "exception_to" in columns:  # hardly any row is one: the rest is not in the index
+        given = text("exception_to IS NOT NULL")
+        named = f"ix_{description.table}_exceptions"
+        further.append(Index(named, "exception_to", "revision_to", sqlite_where=given, postgresql_where=given))
     if description in WIDER:
         name, wider = WIDER[description]
         indexed.remove(wider[0])
