@@ -5,9 +5,14 @@ from pathlib import Path
 
 import psycopg
 import pytest
-from sqlalchemy import inspect
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from sqlalchemy import Connection, inspect
 
+import app.bench.stored  # noqa: F401 - puts the tables of the bench log beside keys and audit
 from app.access import keys
+from app.access.stored import SHOP
+from app.catalogue.stored import CATALOGUE
 from app.database.connections import Database
 from app.database.migrating import HEADS, bring_down, migrate, schema_of, state
 from app.operating.backup import hashed
@@ -64,6 +69,21 @@ def test_every_migration_can_be_undone_and_done_again(bare: Two) -> None:
         assert tables(database).keys() == {"alembic_version"}
         migrate(database, which)
         assert tables(database) == made
+
+
+def test_the_migrations_make_what_the_tables_say(bare: Two) -> None:
+    for database, which, described in zip(bare, ("catalogue", "shop"), (CATALOGUE, SHOP), strict=True):
+        migrate(database, which)
+        with database.write() as connection:
+            assert compare_metadata(MigrationContext.configure(connection), described) == []
+            connection.exec_driver_sql("DROP INDEX " + first_index(connection))
+            assert compare_metadata(MigrationContext.configure(connection), described) != []
+
+
+def first_index(connection: Connection) -> str:
+    """An index by its name: what the comparison must miss once it is gone."""
+    found = inspect(connection)
+    return next(str(index["name"]) for table in found.get_table_names() for index in found.get_indexes(table))
 
 
 def tables(database: Database) -> dict[str, tuple[list[str], list[str]]]:
