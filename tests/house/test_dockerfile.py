@@ -32,6 +32,9 @@ def uv() -> Path:
     return found
 
 
+PREPARED = "app.web.representation.prepared"
+
+
 def test_a_line_that_cannot_be_carried_out_is_not_passed_over(tmp_path: Path) -> None:
     with pytest.raises(ValueError, match="RUN apt-get"):
         build("FROM x\nRUN apt-get install y\n", ROOT, tmp_path, {"PATH": ""})
@@ -47,7 +50,11 @@ def test_the_steps_of_the_dockerfile_make_a_service_that_is_healthy_and_stops(tm
     }
     image = build(TEXT, ROOT, tmp_path, environment)
     without_us = (" --no-install-project", "")
-    assert image.ran == [f"uv sync --frozen --no-dev{each} --compile-bytecode" for each in without_us]
+    beforehand = [f"uv run --no-sync python -m {each}" for each in ("compileall -q app migrations", PREPARED)]
+    installed = [f"uv sync --frozen --no-dev{each} --compile-bytecode" for each in without_us]
+    assert image.ran == [*installed, *beforehand]
+    templates = image.here("app/web/templates")
+    assert len(list(templates.glob("__pycache__/*.page"))) == len(list(templates.glob("*.html")))
     python = image.here(".venv/bin/python")
     code = f"import importlib.util as u; print([n for n in {FOR_DEVELOPERS} if u.find_spec(n)])"
     assert subprocess.check_output([python, "-c", code], text=True) == "[]\n"
