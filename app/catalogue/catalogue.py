@@ -83,17 +83,25 @@ class Catalogue:
         self.database = database
         self._one_at_a_time = threading.Lock()
         self._seen: tuple[int, int] | None = None  # SQLite: the file's change counter, and the revision then
+        self._asked_for: asyncio.AbstractEventLoop | None = None  # SQLite: the loop in whose queue all know `_seen`
         self._polled: tuple[float, int, int] | None = None  # PostgreSQL: when, after which write here, and what
         self._lately = Lately()
         self._looking: tuple[asyncio.Future[int | None], int] | None = None  # a look under way, and after which write
         self._threads = None if database.is_sqlite else ThreadPoolExecutor(THREADS, thread_name_prefix="lookup")
 
     def known(self) -> int | None:
-        """The latest revision, if that can be told without waiting: on SQLite always (6 µs unless the file changed), on
-        PostgreSQL if it was looked up in the last POLL_S. None where the database cannot be read."""
+        """The latest revision, if that can be told without waiting: on SQLite always, on PostgreSQL if it was looked up
+        in the last POLL_S. None where the database cannot be read.
+
+        On SQLite the file is asked once for all who stand in the loop's queue at that moment: their requests were read
+        before it, so none gets an answer older than what was committed before it was sent. Asking takes 7 to 30 µs.
+        """
         if not self.database.is_sqlite:
             when, writes, found = self._polled or (-POLL_S, -1, 0)
             return found if time.monotonic() - when < POLL_S and writes == self.database.writes else None
+        queue = asyncio._get_running_loop()  # None where there is none; get_running_loop raises
+        if queue is not None and queue is self._asked_for and self._seen is not None:
+            return self._seen[1]
         try:
             changes = self.database.changes()
             if self._seen is None or self._seen[0] != changes:
@@ -101,7 +109,13 @@ class Catalogue:
                     self._seen = (changes, at.revision)
         except Refusal:
             return None
+        if queue is not None:
+            self._asked_for = queue
+            queue.call_soon(self._ask_again)
         return self._seen[1]
+
+    def _ask_again(self) -> None:
+        self._asked_for = None
 
     async def number(self) -> int | None:
         """The latest revision, looked up where it is not known. None where the database cannot be read."""
@@ -124,7 +138,7 @@ class Catalogue:
 
     def look_again(self) -> None:
         """Something may have been written, by a child too: what is known of the latest revision may be old."""
-        self._polled = self._looking = None
+        self._polled = self._looking = self._asked_for = None
 
     @contextmanager
     def at(self, pin: Pin = PRESENT) -> Iterator[At]:

@@ -177,6 +177,33 @@ async def test_no_answer_is_older_than_the_last_write(demo: Database, tmp_path: 
 FORMS = ("application/json", "text/html", "text/plain")
 
 
+@pytest.mark.parametrize("loaded", ["sqlite"], indirect=True)
+async def test_the_file_is_asked_once_for_all_in_the_queue_and_again_for_the_next(
+    loaded: Catalogue, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked = 0
+    changes = loaded.database.changes
+
+    def counted() -> int:
+        nonlocal asked
+        asked += 1
+        return changes()
+
+    monkeypatch.setattr(loaded.database, "changes", counted)
+    loaded.look_again()
+
+    async def one() -> int | None:
+        return loaded.known()
+
+    for turn in (1, 2):
+        assert await asyncio.gather(*(one() for _ in range(8))) == [1] * 8
+        assert asked == turn
+    loaded.look_again()
+    assert (loaded.known(), loaded.known(), asked) == (1, 1, 3)
+    loaded.look_again()
+    assert (loaded.known(), asked) == (1, 4), "a write here is seen by the next step"
+
+
 async def test_what_another_process_wrote_is_seen(demo: Database, demo_url: str, tmp_path: Path) -> None:
     """At once on SQLite, after at most POLL_S on PostgreSQL; `min_revision` waits for nobody."""
     app = create_app(Settings(allowed_hosts=["legwork.test"]), Catalogue(demo), log_to=io.StringIO())

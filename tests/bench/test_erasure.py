@@ -36,12 +36,11 @@ async def test_no_byte_of_an_erased_fork_is_left(demo: Database, tmp_path: Path)
         assert_problem(await bench("DELETE", f"/v1/forks/{gone}"), 404)
 
 
+@pytest.mark.parametrize("demo_url", ["sqlite"], indirect=True)  # on PostgreSQL a reader does not hinder it
 async def test_an_erasure_that_was_cut_off_is_hidden_and_goes_on_when_asked_again(
     demo: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     async with benches(demo, tmp_path) as (bench, _, _):
-        if not demo.is_sqlite:
-            pytest.skip("on PostgreSQL a reader does not hinder it")
         id = await bench.register()
         reader = sqlite3.connect(str(bench.service.shop.path))
         monkeypatch.setattr("app.database.connections.WRITER_WAIT_S", 0.1)

@@ -207,10 +207,10 @@ def kept_in_front(scope: Scope) -> bool:
     """Whether this request may be looked up byte for byte: a plain GET without a key and without a body."""
     if scope["type"] != "http" or scope["method"] != "GET":
         return False
-    return not any(name in _TELLING for name, _ in scope["headers"]) and not is_borne(scope["headers"])
+    return _TELLING.isdisjoint(dict(scope["headers"]))
 
 
-_TELLING = {b"authorization", b"x-request-id", b"content-length", b"transfer-encoding", b"expect"}
+_TELLING = {b"authorization", b"cookie", b"x-request-id", b"content-length", b"transfer-encoding", b"expect"}
 _DECIDING = {b"accept", b"accept-encoding", b"authorization", b"host"}
 
 
