@@ -7,6 +7,7 @@ from app.catalogue.tables import Chassis, Damper, Fit, Maker, Spring, Variant
 from app.questions.job.asked import JOB_WORDS
 from app.questions.on_the_bench import operations
 from app.questions.present import present
+from app.units.measure import wheel_called
 
 Choice = tuple[str, str]
 """What is sent, and what it is called."""
@@ -35,5 +36,5 @@ def choices(at: At, id: str) -> Choices:
         sorted(((spring.id, spring.name) for spring in springs.values()), key=lambda choice: choice[1]),
         sorted(((damper.id, damper.name) for damper in dampers.values()), key=lambda choice: choice[1]),
         [(variant.id, variant.name) for variant in at.where(Variant, "chassis", id)],
-        [(str(size), f"{size} mm") for size in chassis.wheel_sizes or ()],
+        [(str(size), wheel_called(size)) for size in chassis.wheel_sizes or ()],
     )

@@ -20,7 +20,7 @@ TEXTS = {
     "damaged-parts": "A damaged steerer, crown or stanchion is out of use, whatever else is right.",
     "brakes-clean": "Keep oil and grease off brake pads and rotor.",
     "not-in-the-catalogue": "What is not in the catalogue is unknown, not permitted.",
-    "undecided": "Some of this depends on what was not given: see `undecided`. Alternatives are not two instructions.",
+    "undecided": "Some of this depends on what is still to decide. Alternatives are not two instructions.",
     "manual-prevails": "The maker's current manual prevails. Where it and this differ, stop.",
     "qualified": "Work on a suspension fork is for someone qualified for it, within the rules that hold where you are.",
     "computed": "A computed value is a starting point with a band, not a maker's figure: measure and adjust.",

@@ -20,6 +20,7 @@ _SMALLEST = Decimal("1e-12")
 
 # ISO 5775 bead seat diameters by the trade's names for them; the names are common practice, no source.
 WHEEL_NAMES = {"29": 622, "27.5": 584, "26": 559}
+_CALLED = {bead_seat: name for name, bead_seat in WHEEL_NAMES.items()}
 _WHEEL_LEAST, _WHEEL_MOST = 200, 700
 
 
@@ -174,3 +175,8 @@ def _check_range(value: Decimal, minimum: Decimal | None, maximum: Decimal | Non
         parameter=parameter,
         suggestion=None if nearest is None else f"{nearest:f}",
     )
+
+
+def wheel_called(bead_seat: int) -> str:
+    """A bead seat in mm with what the wheel is called: `29 in (622 mm)`; `507 mm` for one without a name here."""
+    return f"{_CALLED[bead_seat]} in ({bead_seat} mm)" if bead_seat in _CALLED else f"{bead_seat} mm"

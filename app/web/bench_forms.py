@@ -37,11 +37,12 @@ class Field(NamedTuple):
 
 
 class Group(NamedTuple):
-    """Fields that belong together."""
+    """Fields that belong together; `folded` where they are seldom filled in."""
 
     heading: str
     fields: Sequence[Field]
     text: str = ""
+    folded: bool = False
 
 
 CLICKS = "from closed"
@@ -76,15 +77,20 @@ def job_form(choices: Choices) -> list[Group]:
                 Field("rider_mass", "/measured/rider_mass", hint="in kg, or with its unit: 176 lb"),
                 Field("rebound_clicks", "/measured/rebound_clicks", "whole", CLICKS),
                 Field("compression_clicks", "/measured/compression_clicks", "whole", CLICKS),
-                Field("second_pressure", "/measured/second_pressure", hint="in psi, of a second chamber"),
-                Field("exposed_stanchion", "/measured/exposed_stanchion", hint="in mm"),
-                Field("axle_to_crown", "/measured/axle_to_crown", hint="in mm"),
             ],
             "Only what was measured. What is left empty is noted nowhere.",
         ),
         Group(
-            "Fitted, where it is another than before", [*_fitted("/fitted", choices), Field("note", "/note", "lines")]
+            "Measured more seldom",
+            [
+                Field("second_pressure", "/measured/second_pressure", hint="in psi, of a second chamber"),
+                Field("exposed_stanchion", "/measured/exposed_stanchion", hint="in mm"),
+                Field("axle_to_crown", "/measured/axle_to_crown", hint="in mm"),
+            ],
+            folded=True,
         ),
+        Group("Fitted, where it is another than before", _fitted("/fitted", choices), folded=True),
+        Group("To remember", [Field("note", "/note", "lines")]),
         Group("", [Field("job_card", "/job_card"), Field("revision", "/revision", "whole")]),
     ]
 
@@ -99,7 +105,7 @@ def fork_form(choices: Choices) -> list[Group]:
                 Field("first_used_on", "/first_used_on", "date", "intervals are counted from it"),
                 Field("model_year", "/model_year", "whole"),
                 Field("variant", "/variant", choices=choices.variant),
-                Field("wheel_size", "/wheel_size", hint="622 is 29 in, 584 is 27.5 in", choices=choices.wheel_size),
+                Field("wheel_size", "/wheel_size", choices=choices.wheel_size),
             ],
         ),
         Group("What is in it", _fitted("", choices), "What is not known is left empty."),

@@ -125,7 +125,7 @@ router = strict_router(prefix="/v1")
 @router.get("/things/{id}", operation_id="get_thing", response_class=Response, responses={200: {"model": Things}})
 async def get_thing(id: str, asked: Annotated[ThingAsked, Query()], request: Request) -> Response:
     """A list, or as long a text as is asked for."""
-    return respond(
+    return await respond(
         request,
         {"revision": 1, "text": (asked.travel or "x") * asked.size, "parts": PARTS if id != "none" else []},
         THINGS,

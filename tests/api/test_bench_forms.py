@@ -1,5 +1,6 @@
 """The bench log by form: what a form records is what the same request of a program records, and it is refused alike."""
 
+import html
 import re
 from collections.abc import AsyncIterator
 from pathlib import Path
@@ -9,7 +10,7 @@ import pytest
 
 from app.database.connections import Database
 from tests.api.reading_html import Page
-from tests.bench.browsing import FORM, OURS, browser, signed_in
+from tests.bench.browsing import FORM, OURS, browser, signed_in, token_of
 from tests.bench.working import CHASSIS, Bench, benches
 from tests.conftest import Fresh
 from tests.problems import assert_problem
@@ -91,8 +92,35 @@ async def test_what_is_refused_is_said_beside_its_field_and_all_that_was_typed_s
         as_program = {**SENT, "measured": {"pressure": "70 kg"}}
         refused = (await bench("POST", f"/v1/forks/{id}/services", as_program)).json()["errors"][0]["text"]
         answer = await client.post(address, data={**JOB, "pressure": "70 kg", "sent": "a" * 20}, headers=OURS)
-        assert refused in Page(answer.text).text
+        assert refused[1:] in Page(answer.text).text
         assert (await bench.get(f"/v1/forks/{id}/services"))["services"] == []
+
+
+async def test_what_was_typed_outlives_the_session_and_is_sent_once_more(shops: Two) -> None:
+    """Only fields of the form come back, escaped; nothing is recorded before the browser is signed in again."""
+    bench, _ = shops
+    id = await bench.register()
+    address = f"/v1/forks/{id}/record"
+    async with signed_in(bench) as client:
+        form = {**JOB, "note": '"><b>kept</b>', "sent": hidden((await client.get(address, headers=OURS)).text, "sent")}
+        await client.post("/sign-out", headers={**OURS, **FORM})
+        refused = await client.post(address, data=form, headers=OURS)
+        assert refused.status_code == 401
+        assert refused.headers["cache-control"] == "private, no-store"
+        page = Page(refused.text)
+        assert "Nothing was recorded" in page.text
+        assert "<b>kept" not in refused.text
+        again = {name: html.unescape(hidden(refused.text, name)) for name in form}
+        assert again == form
+        assert (await bench.get(f"/v1/forks/{id}/services"))["services"] == []
+        unknown = await client.post(address, data={**form, "evil": "x"}, headers=OURS)
+        assert unknown.status_code == 422
+        elsewhere = await client.post(address, data=form, headers={**OURS, "Sec-Fetch-Site": "cross-site"})
+        assert elsewhere.status_code == 403
+        assert "kept" not in elsewhere.text
+        await client.post("/sign-in", data={"key": token_of(bench)}, headers=OURS)
+        assert (await client.post(address, data=again, headers=OURS)).status_code == 303
+    assert len((await bench.get(f"/v1/forks/{id}/services"))["services"]) == 1
 
 
 async def test_a_form_asks_for_sign_in_scope_shop_and_origin_before_its_body(shops: Two) -> None:

@@ -122,7 +122,8 @@ async def test_a_history_tells_every_version_and_what_changed_in_it(demo: Databa
             assert "the page is void" in form
             for each in versions:
                 assert each["reason"] in form
-                assert each["recorded_at"] in form
+                assert each["recorded_at"] in plain
+                assert f"{each['recorded_at'][:10]} {each['recorded_at'][11:16]} UTC" in page
         newest, middle, first = page.split("evision 3")[-1], page.split("evision 2")[-1], page.split("evision 1")[-1]
         assert "was 136" in newest
         assert f"was {row['value']}" in middle

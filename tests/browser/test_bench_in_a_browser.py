@@ -54,11 +54,8 @@ def refusals(watched: Watched, status: int) -> None:
     watched.said[:] = [each for each in watched.said if not each.startswith(words)]
 
 
-@pytest.mark.parametrize("scripts", [True, False])
-def test_by_keyboard_from_the_refused_page_to_a_recorded_job_and_out_again(
-    opened: Open, bench: Bench, scripts: bool
-) -> None:
-    watched = opened(bench.fork, java_script_enabled=scripts)
+def test_by_keyboard_from_the_refused_page_to_a_recorded_job_and_out_again(opened: Open, bench: Bench) -> None:
+    watched = opened(bench.fork, java_script_enabled=False)
     page = watched.page
     refusals(watched, 401)
     _tab_to(page, 'a[href^="/sign-in"]')
@@ -101,8 +98,7 @@ def test_by_keyboard_from_the_refused_page_to_a_recorded_job_and_out_again(
     assert bench.serial not in page.content()
 
 
-@pytest.mark.parametrize("width", [320, 1200])
-@pytest.mark.parametrize("colours", ["light", "dark"])
+@pytest.mark.parametrize(("width", "colours"), [(320, "light"), (1200, "dark")])
 def test_its_pages_have_no_barrier_fit_a_phone_and_are_small(
     opened: Open, bench: Bench, width: int, colours: Any
 ) -> None:

@@ -1,6 +1,6 @@
 """Which forms an answer can take, by media type; the order in which they are registered is the order of preference."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
@@ -34,13 +34,15 @@ class Answered:
 
 @dataclass(frozen=True, slots=True)
 class Representation:
-    """One form. `can` tells whether it has this answer, before anything is rendered; `render` gives its bytes."""
+    """One form. `can` tells whether it has this answer, before anything is rendered; `render` gives its bytes, of what
+    `complete` made of the answer where a form has to look something up first."""
 
     media_type: str
     suffix: str
     render: Callable[[Answered], bytes]
     can: Callable[[Answered], bool]
     charset: bool = True
+    complete: Callable[[Answered], Awaitable[Answered]] | None = None
 
     @property
     def content_type(self) -> str:

@@ -101,11 +101,7 @@ def link_of(name: str, value: Any) -> str | None:
     if name in ("href", "self", "history", "findings", "changes", "next"):
         return value if value.startswith("/") and not value.startswith("//") else None
     table = words.TABLE_OF.get(name.rpartition(".")[2])
-    return f"/v1/{table}/{value}" if table and _is_slug(value) else None
-
-
-def _is_slug(value: str) -> bool:
-    return value.isascii() and value.replace("-", "").isalnum() and value.islower() | value.isdigit()
+    return f"/v1/{table}/{value}" if table and words.is_slug(value) else None
 
 
 def _owner(name: str, key: str) -> str:

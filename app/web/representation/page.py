@@ -4,11 +4,12 @@ Whatever the catalogue holds is escaped; pages carry no style and no script of t
 strictest content policy and without scripts.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 from urllib.parse import urlencode
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -26,10 +27,12 @@ from app.web.representation.code import square_code
 from app.web.representation.compiled import Compiled
 from app.web.representation.drawings import DRAWINGS
 from app.web.representation.kinds import Answered, Representation, register
+from app.web.representation.named import named
 
 TEMPLATES = Path(__file__).parents[1] / "templates"
 WITH_UNITS = frozenset(("fits", "sheet", "setup", "job-card", "fork-check", "alternatives", "spring-fits"))
 _ASKED: Mapping[str, type[BaseModel]] = {"sheet": SheetAsked, "setup": SetupAsked, "job-card": JobCardAsked}
+_MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?Z")
 PRINTED = frozenset(("sheet", "job-card"))
 
 
@@ -70,20 +73,26 @@ def environment() -> Environment:
         "scope": words.scope_words, "mass": words.mass_words, "source_line": words.source_words,
         "basis_shown": words.basis_shown, "left": words.left, "choices": words.choices,
         "band": words.band,
-        "bands": words.bands,
+        "bands": words.bands, "sentence": words.sentence, "moment": _moment,
     }  # fmt: skip
     made.globals |= {
         "sections": outline.sections, "node_of": outline.node_of, "link_of": outline.link_of,
         "is_quantity": outline.is_quantity, "with_unit": words.with_unit, "split": _split, "tables": TABLES,
         "carried": carried, "grouped": _grouped, "configured": _configured, "not_drawn": bike_svg.missing,
+        "alike": _alike, "span": _span,
     }  # fmt: skip
     return made
 
 
+async def complete(answered: Answered) -> Answered:
+    """The answer as it is on the wire, with the names of what it names by id."""
+    plain = answered.shape.dump_python(answered.answer, mode="json")
+    return replace(answered, answer=await named(plain, answered.request.app.state.catalogue))
+
+
 def render(answered: Answered) -> bytes:
-    """The page in UTF-8."""
-    answer = answered.shape.dump_python(answered.answer, mode="json")
-    return page(answered.question, answer, answered.request.scope)
+    """The page in UTF-8, of a completed answer."""
+    return page(answered.question, answered.answer, answered.request.scope)
 
 
 def page(question: str, answer: Mapping[str, Any], scope: Scope) -> bytes:
@@ -115,6 +124,8 @@ def _title(question: str, answer: Mapping[str, Any]) -> str:
     if question in ("list", "entry"):
         table = words.heading(answer["table"])
         row = answer.get("row", {})
+        if row and answer["table"] == "chassis":
+            return f"{words.plain(row['maker'])} {row['name']}"
         return f"{row.get('name', row.get('title', row.get('id')))}: {table}" if row else table
     for member in ("frame", "chassis", "spring", "fluid"):
         subject = answer.get(member)
@@ -157,6 +168,41 @@ def _grouped(statements: list[Mapping[str, Any]]) -> list[Group]:
     return list(groups.values())
 
 
+class Alike(NamedTuple):
+    """Near misses of one spring at one travel for the same reasons; `holds` says for what each was listed."""
+
+    rows: list[Mapping[str, Any]]
+    holds: list[tuple[str, list[str]]]
+
+
+def _alike(near_misses: Sequence[Mapping[str, Any]]) -> list[Alike]:
+    """Near misses in their order; those that differ in wheel, variant or damper only are one."""
+    groups: dict[tuple[str, ...], list[Mapping[str, Any]]] = {}
+    for each in near_misses:
+        source = words.source_words(each["source"]) if "source" in each else ""
+        reasons = (reason["text"] for reason in each["reasons"])
+        key = (each["spring"]["id"], str(each.get("chassis")), each["travel"]["text"], source, *reasons)
+        groups.setdefault(key, []).append(each)
+    return [Alike(rows, list(_holds(rows))) for rows in groups.values()]
+
+
+def _holds(rows: Sequence[Mapping[str, Any]]) -> Iterator[tuple[str, list[str]]]:
+    for name in ("wheel_size", "variant", "damper"):
+        if said := dict.fromkeys(words.plain(each["scope"][name]) for each in rows if name in each["scope"]):
+            yield name, list(said)
+
+
+def _span(row: Mapping[str, Any], low: str, high: str) -> str:
+    return words.span(row.get(low), row.get(high)) if low in row or high in row else ""
+
+
+def _moment(text: str) -> str:
+    """A moment as recorded, to the minute, as an element that bears it whole; any other text as it is."""
+    if _MOMENT.fullmatch(text) is None:
+        return text
+    return Markup('<time datetime="{}">{} {} UTC</time>').format(text, text[:10], text[11:16])
+
+
 def _configured(recent: Mapping[str, Any], question: str) -> str:
     """The address of a question, or of the card for a job, about a configuration that the bench log has."""
     known = {name: value for name, value in recent["configuration"].items() if name != "fluids"}
@@ -175,4 +221,6 @@ def _split(text: str) -> tuple[str, str]:
     return (figure, unit) if figure and figure[-1].isdigit() else (text, "")
 
 
-register(Representation(media_type="text/html", suffix="html", render=render, can=lambda answered: True))
+register(
+    Representation(media_type="text/html", suffix="html", render=render, can=lambda answered: True, complete=complete)
+)

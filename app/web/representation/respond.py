@@ -25,7 +25,7 @@ register(
 )
 
 
-def respond(
+async def respond(
     request: Request,
     answer: Mapping[str, Any],
     shape: Shape,
@@ -57,6 +57,8 @@ def respond(
         return problem_response(
             request.scope, "not-acceptable", "The answer has none of the forms asked for.", extra=there
         )
+    if form.complete is not None:
+        answered = await form.complete(answered)
     body = form.render(answered)
     etag = etag_of(body) if version is None else versioned(version, body)
     vary = "Accept, Cookie" if form.suffix == "html" else "Accept"  # a page says who is signed in

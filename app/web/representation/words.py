@@ -4,6 +4,29 @@ entry is read as it is spelt."""
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+
+class Called(str):
+    """An id that bears what it is called; it is shown by `plain`, and else it is the id."""
+
+    name: str
+
+    def __new__(cls, id: str, name: str) -> "Called":
+        made = super().__new__(cls, id)
+        made.name = name
+        return made
+
+
+class Size(int):
+    """A bead seat in mm that bears what the wheel is called."""
+
+    name: str
+
+    def __new__(cls, size: int, name: str) -> "Size":
+        made = super().__new__(cls, size)
+        made.name = name
+        return made
+
+
 UNITS = {
     "mm2": "mm²", "mm": "mm", "ml": "mL", "deg": "°", "cst": "mm²/s", "c": "°C", "percent": "%", "n": "N", "kg": "kg",
     "m": "m", "pa": "Pa", "mpa": "MPa", "kn": "kN",
@@ -35,7 +58,8 @@ _QUESTIONS = {
     "rule": "Rule", "findings": "Findings", "revisions": "Revisions", "revision": "Revision", "changes": "Changes",
     "statement-history": "History of a value", "alternatives": "Stand-ins for a fluid", "identify": "Which fork is it?",
     "spring-fits": "Which forks take this spring", "problem-types": "Kinds of refusal", "problem-type": "Refusal",
-    "record-job": "Record a job", "register-fork": "Register a fork", "forks": "Bench log", "due": "What is due",
+    "record-job": "Record a job", "send-again": "Send it once more",
+    "register-fork": "Register a fork", "forks": "Bench log", "due": "What is due",
     "services": "What was done", "start": "Legwork", "sheet-changes": "What changed on this sheet",
 }  # fmt: skip
 
@@ -43,6 +67,7 @@ TABLE_OF = {
     "maker": "makers", "makers": "makers", "source": "sources", "chassis": "chassis", "variant": "variants",
     "variants": "variants", "spring": "springs", "springs": "springs", "softer": "springs", "stiffer": "springs",
     "fitted": "springs", "siblings": "springs", "present_spring": "springs", "published_choice": "springs",
+    "from_spring": "springs", "to_spring": "springs", "spring_choice": "springs",
     "damper": "dampers", "dampers": "dampers", "spacer": "spacers", "part": "parts", "parts": "parts",
     "travel_spacer": "parts", "fluid": "fluids", "fluids": "fluids", "alternatives": "fluids", "tool": "tools",
     "tools": "tools", "fastener": "fasteners", "frame": "frames", "frames": "frames", "procedure": "procedures",
@@ -53,6 +78,11 @@ TABLE_OF = {
     "narrows": "statements", "also_in": "statements", "rule": "rules",
 }  # fmt: skip
 """The table in which the id under a member stands."""
+
+
+def is_slug(text: str) -> bool:
+    """Whether a text has the form of an id."""
+    return text.isascii() and text.replace("-", "").isalnum() and text.islower() | text.isdigit()
 
 
 def label(name: str) -> str:
@@ -83,12 +113,20 @@ def unit_of(name: str) -> str:
 
 
 def plain(value: Any) -> str:
-    """A single value in words: yes and no, whole numbers without a fraction, text as it stands."""
+    """A single value in words: yes and no, whole numbers without a fraction, the name of what has one, else text."""
+    if isinstance(value, Called | Size):
+        return value.name
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
         return str(int(value))
     return str(value)
+
+
+def sentence(text: str) -> str:
+    """A text that stands alone: it begins with a capital, unless its first word is an id or a unit."""
+    first = text.partition(" ")[0]
+    return text[:1].upper() + text[1:] if len(first) > 2 and first.isalpha() and first.islower() else text
 
 
 def choices(open_parameter: Mapping[str, Any]) -> list[tuple[str, str]]:

@@ -117,7 +117,7 @@ async def batch(request: Request, asked: Annotated[Pinned, Query()]) -> Response
     for index, url in enumerate(body["questions"]):
         items.append(await _item(request, index, url, revision))
         await asyncio.sleep(0)  # others are answered between two questions
-    return respond(request, {"revision": revision, "answers": items}, BATCH, question="batch")
+    return await respond(request, {"revision": revision, "answers": items}, BATCH, question="batch")
 
 
 async def _item(request: Request, index: int, url: str, revision: int) -> Item:

@@ -2,7 +2,7 @@
 
 import datetime as dt
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Annotated, Any
 
 from fastapi import Query, Request
@@ -10,7 +10,7 @@ from starlette.responses import RedirectResponse, Response
 
 from app.bench import forks, services
 from app.bench.forks import fork_shown
-from app.errors import Conflict, Invalid, NoRoom, Refusal, Unavailable
+from app.errors import Conflict, Invalid, NoRoom, Refusal, Unauthorised, Unavailable
 from app.questions.bench_choices import Choices, choices
 from app.web.access import admitted, permitted_by_form
 from app.web.bench_forms import FORK_NAMES, JOB_NAMES, Group, beside, body_of, fork_form, job_form
@@ -20,6 +20,7 @@ from app.web.form_body import read_form
 from app.web.idempotency import digest_of, key_of
 from app.web.json_body import shaped
 from app.web.problem import status_of
+from app.web.representation.named import named
 from app.web.representation.page import page
 from app.web.routes.fork_services import record
 from app.web.routes.forks import ForkId, register
@@ -29,6 +30,7 @@ router = strict_router(include_in_schema=False)
 
 MOST_BYTES = 30_000
 _KEPT_IN_THE_FORM = (Invalid, Conflict, Unavailable, NoRoom)
+_CHALLENGE = {"WWW-Authenticate": 'Bearer realm="legwork"'}
 
 Asked = Annotated[str | None, Query(max_length=2_000)]
 
@@ -38,22 +40,25 @@ async def ask_for_a_fork(request: Request, chassis: Asked = None) -> Response:
     """The form by which a fork of that chassis is registered; without one, how to come to it."""
     await admitted(request, "bench")
     if chassis is None:
-        return _form(request, "register-fork", [], {}, {"chassis": ""})
+        return await _form(request, "register-fork", [], {}, {"chassis": ""})
     held = await _choices(request, chassis)
-    return _form(request, "register-fork", fork_form(held), {"chassis": chassis}, {"chassis": held.chassis})
+    return await _form(request, "register-fork", fork_form(held), {"chassis": chassis}, {"chassis": held.chassis})
 
 
 @router.post("/v1/forks/register")
 async def register_by_form(request: Request) -> Response:
     """A new fork of the shop, and on to its page."""
-    caller = await permitted_by_form(request, "bench")
+    try:
+        caller = await permitted_by_form(request, "bench")
+    except Unauthorised as refusal:
+        return await _once_more(request, FORK_NAMES, refusal)
     form = await read_form(request, FORK_NAMES, MOST_BYTES)
     held = await _choices(request, form.get("chassis"))
     groups = fork_form(held)
     try:
         fork = await register(request, caller, registering(shaped(body_of(form, groups), FORK_BODY)))
     except _KEPT_IN_THE_FORM as refusal:
-        return _form(request, "register-fork", groups, form.filled, {"chassis": held.chassis}, refusal)
+        return await _form(request, "register-fork", groups, form.filled, {"chassis": held.chassis}, refusal)
     return _onwards(fork.id)
 
 
@@ -69,13 +74,17 @@ async def ask_for_a_job(
     given = {"job": job, "job_card": job_card, "revision": revision, "done_on": today}
     typed = {name: str(value) for name, value in given.items() if value is not None}
     typed["sent"] = secrets.token_urlsafe(24)
-    return _form(request, "record-job", job_form(held), typed, {"chassis": held.chassis, "fork": fork_shown(fork)})
+    about = {"chassis": held.chassis, "fork": fork_shown(fork)}
+    return await _form(request, "record-job", job_form(held), typed, about)
 
 
 @router.post("/v1/forks/{id}/record")
 async def record_by_form(request: Request, id: ForkId) -> Response:
     """The job in the log, once however often the form is sent, and back to the fork."""
-    caller = await permitted_by_form(request, "bench")
+    try:
+        caller = await permitted_by_form(request, "bench")
+    except Unauthorised as refusal:
+        return await _once_more(request, JOB_NAMES, refusal)
     fork, _ = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     form = await read_form(request, JOB_NAMES, MOST_BYTES)
     held = await _choices(request, fork.chassis)
@@ -86,8 +95,24 @@ async def record_by_form(request: Request, id: ForkId) -> Response:
         await record(request, caller, fork, job)
     except _KEPT_IN_THE_FORM as refusal:
         about = {"chassis": held.chassis, "fork": fork_shown(fork)}
-        return _form(request, "record-job", groups, form.filled, about, refusal)
+        return await _form(request, "record-job", groups, form.filled, about, refusal)
     return _onwards(id)
+
+
+async def _once_more(request: Request, names: Collection[str], refusal: Unauthorised) -> Response:
+    """What was typed, to be sent once more when the browser is signed in again: the session was over meanwhile.
+
+    Only what our own page sent comes back, and only the fields that it has. Raises the refusal where no page is wanted,
+    and what `read_form` raises.
+    """
+    if "text/html" not in request.headers.get("accept", ""):
+        raise refusal
+    form = await read_form(request, names, MOST_BYTES)
+    return Response(
+        page("send-again", {"typed": form.filled}, request.scope),
+        status_code=status_of(refusal),
+        headers={**PRIVATE, "Vary": "Cookie", "Content-Type": "text/html; charset=utf-8", **_CHALLENGE},
+    )
 
 
 async def _choices(request: Request, chassis: str) -> Choices:
@@ -95,7 +120,7 @@ async def _choices(request: Request, chassis: str) -> Choices:
     return found
 
 
-def _form(
+async def _form(
     request: Request, question: str, groups: Sequence[Group], typed: Mapping[str, str], about: Mapping[str, Any],
     refusal: Refusal | None = None,
 ) -> Response:  # fmt: skip
@@ -104,8 +129,9 @@ def _form(
         others = [refusal.detail]
     hidden = [field.name for group in groups if not group.heading for field in group.fields]
     answer = {
-        **about, "groups": [group for group in groups if group.heading], "typed": typed, "faults": faults,
-        "others": others, "hidden": [name for name in (*hidden, "sent") if typed.get(name)],
+        **await named(about, request.app.state.catalogue), "groups": [group for group in groups if group.heading],
+        "typed": typed, "faults": faults, "others": others,
+        "hidden": [name for name in (*hidden, "sent") if typed.get(name)],
     }  # fmt: skip
     return Response(
         page(question, answer, request.scope),

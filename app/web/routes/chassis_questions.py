@@ -35,7 +35,7 @@ async def answer(
     pin = Pin(asked.revision, asked.as_of, asked.min_revision)
     found = await request.app.state.catalogue.ask(question, pin)
     private = PRIVATE if getattr(asked, "fork", None) is not None else {}
-    return respond(request, found, shape, question=name, rows=rows, headers=private)
+    return await respond(request, found, shape, question=name, rows=rows, headers=private)
 
 
 @router.get(

@@ -56,7 +56,7 @@ async def check_changes(request: Request, asked: Annotated[FormAsked, Query()]) 
         edits = read_edits((await _changes(request))["changes"], "/changes")
         answer = _written(await to_thread(_checked, request.app.state.catalogue.database, edits))
     answer["cautions"] = cautions()
-    return respond(request, answer, WRITE, question="report", rows="findings")
+    return await respond(request, answer, WRITE, question="report", rows="findings")
 
 
 @router.post(
@@ -89,7 +89,7 @@ async def import_changes(
         edits = read_edits(body["changes"], "/changes")
         answer = await _edited(request, caller, edits, why, idempotency_key)
     answer["cautions"] = cautions()
-    return respond(request, answer, WRITE, question="report", status=201 if answer["opened"] else 200)
+    return await respond(request, answer, WRITE, question="report", status=201 if answer["opened"] else 200)
 
 
 @router.post(
@@ -109,7 +109,7 @@ async def add_statement(request: Request, idempotency_key: IdempotencyKey = None
     answer = await _edited(request, caller, [edit], _reason_of(change), idempotency_key, never_used(edit))
     answer["cautions"] = cautions()
     headers = {"Location": f"/v1/statements/{edit.id}", "ETag": f'"r{answer["revision"]}.new"'}
-    return respond(request, answer, WRITE, question="report", status=201, headers=headers)
+    return await respond(request, answer, WRITE, question="report", status=201, headers=headers)
 
 
 @router.put(
@@ -167,7 +167,7 @@ async def _replaced(
     answer["cautions"] = cautions()
     tag = f"r{answer['revision']}.{'gone' if edit.row is None else 'new'}"
     headers = {"ETag": f'"{tag}"' if answer["opened"] else f'"r{max(wanted)}.same"'}
-    return respond(request, answer, WRITE, question="report", headers=headers)
+    return await respond(request, answer, WRITE, question="report", headers=headers)
 
 
 async def _edited(

@@ -87,7 +87,7 @@ async def content_hash(request: Request, asked: Asked) -> Response:
         found = await child.run(settings, "content-hash", *options, timeout_s=settings.import_timeout)
         known[revision] = found["content_hash"]
     answer = {"revision": revision, "content_hash": known[revision], "cautions": cautions()}
-    return respond(request, answer, CONTENT_HASH, question="content-hash")
+    return await respond(request, answer, CONTENT_HASH, question="content-hash")
 
 
 async def _exported(request: Request, asked: Pinned, suffix: str, media_type: str) -> Response:

@@ -59,7 +59,7 @@ async def flag_statement(
     shop = request.app.state.shop
     made = await to_its_end(lambda: flags.flag(shop, id, table, revision, body["text"], caller.label))
     answer = {"revision": revision, "flag": made, "cautions": cautions()}
-    return told(request, answer, answers.FLAG, "flag", status=201)
+    return await told(request, answer, answers.FLAG, "flag", status=201)
 
 
 @router.get(
@@ -80,7 +80,7 @@ async def list_flags(request: Request, asked: Annotated[FlagsAsked, Query()]) ->
     answer: dict[str, Any] = {"revision": revision, "total": total, "flags": page, "cautions": cautions()}
     if len(found) > asked.limit:
         answer["next"] = asked.write_cursor("flags", Cursor(revision, total, (page[-1]["number"],)))
-    return respond_page(request, answer, answers.FLAG_LIST, question="flags", rows="flags", headers=PRIVATE)
+    return await respond_page(request, answer, answers.FLAG_LIST, question="flags", rows="flags", headers=PRIVATE)
 
 
 @router.delete(

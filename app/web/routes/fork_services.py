@@ -70,7 +70,7 @@ async def record_service(request: Request, id: ForkId, idempotency_key: Idempote
         "revision": revision, "service": service_shown(service), "fork": fork_shown(after), "unlisted": not_listed,
         "cautions": cautions("limits"),
     }  # fmt: skip
-    return told(request, answer, answers.SERVICE, "service", status=201)
+    return await told(request, answer, answers.SERVICE, "service", status=201)
 
 
 async def record(request: Request, caller: Caller, fork: Held, job: services.Finished) -> tuple[Service, Held]:
@@ -107,7 +107,7 @@ async def list_services(request: Request, id: ForkId, asked: PinnedAsked) -> Res
         "revision": await request.app.state.catalogue.ask(lambda at: at.revision, asked.pin()), "fork": id,
         "services": [service_shown(each) for each in done], "cautions": cautions(),
     }  # fmt: skip
-    return told(request, answer, answers.SERVICE_LIST, "services", rows="services")
+    return await told(request, answer, answers.SERVICE_LIST, "services", rows="services")
 
 
 @router.get(
@@ -142,7 +142,7 @@ async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Quer
     }  # fmt: skip
     if hours is not None:
         answer["hours"] = float(hours)
-    return told(request, answer, answers.DUE, "due", rows="due")
+    return await told(request, answer, answers.DUE, "due", rows="due")
 
 
 @router.get(
@@ -169,7 +169,7 @@ async def fork_label(request: Request, id: ForkId, asked: PinnedAsked) -> Respon
 
     revision, lines = await request.app.state.catalogue.ask(written, asked.pin())
     answer = {"revision": revision, "label": lines, "cautions": cautions("limits", "shock-pump-only")}
-    return told(request, answer, answers.LABEL, "label")
+    return await told(request, answer, answers.LABEL, "label")
 
 
 def _hours(asked: DueAsked, done: list[Service]) -> Decimal | None:

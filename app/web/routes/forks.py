@@ -52,9 +52,9 @@ class RecentAsked(Pinned):
     chassis: str | None = Field(None, max_length=80, description="Of this chassis only.")
 
 
-def told(request: Request, answer: Any, shape: TypeAdapter[Any], name: str, **more: Any) -> Response:
+async def told(request: Request, answer: Any, shape: TypeAdapter[Any], name: str, **more: Any) -> Response:
     """An answer of the bench log, which is kept by nobody."""
-    return respond(request, answer, shape, question=name, headers={**PRIVATE, **more.pop("headers", {})}, **more)
+    return await respond(request, answer, shape, question=name, headers={**PRIVATE, **more.pop("headers", {})}, **more)
 
 
 @router.post(
@@ -103,7 +103,7 @@ async def list_forks(request: Request, asked: Annotated[ForksAsked, Query()]) ->
     if page.more:
         last = page.forks[-1]
         found["next"] = asked.write_cursor("forks", Cursor(revision, page.total, (last.registered_at, last.id)))
-    return respond_page(request, found, answers.FORK_LIST, question="forks", rows="forks", headers=PRIVATE)
+    return await respond_page(request, found, answers.FORK_LIST, question="forks", rows="forks", headers=PRIVATE)
 
 
 @router.get(
@@ -125,7 +125,7 @@ async def recent_configurations(request: Request, asked: Annotated[RecentAsked, 
         for each in found
     ]  # fmt: skip
     answer = {"revision": await _revision(request, asked), "configurations": shown, "cautions": cautions("limits")}
-    return told(request, answer, answers.RECENT, "recent-configurations", rows="configurations")
+    return await told(request, answer, answers.RECENT, "recent-configurations", rows="configurations")
 
 
 @router.get(
@@ -176,7 +176,7 @@ async def erase_fork(request: Request, id: ForkId) -> Response:
     await to_its_end(lambda: forks.erase(request.app.state.shop, caller.shop, id))
     text = "Erased. Copies that were made before, such as backups and exports, are yours to erase."
     answer = {"revision": await _revision(request), "erased": id, "text": text, "cautions": cautions()}
-    return told(request, answer, answers.ERASED, "erased")
+    return await told(request, answer, answers.ERASED, "erased")
 
 
 @router.get(
@@ -194,7 +194,7 @@ async def export_fork(request: Request, id: ForkId, asked: PinnedAsked) -> Respo
         "revision": await _revision(request, asked), "fork": fork_shown(fork),
         "services": [service_shown(each) for each in done], "cautions": cautions(),
     }  # fmt: skip
-    return told(request, answer, answers.EXPORT, "fork-export")
+    return await told(request, answer, answers.EXPORT, "fork-export")
 
 
 async def _shown(
@@ -214,7 +214,7 @@ async def _shown(
         "cautions": cautions("limits", "not-in-the-catalogue"),
     }  # fmt: skip
     more = headers or {}
-    return told(request, answer, answers.FORK, "fork", status=status, headers=more, version=fork.version)
+    return await told(request, answer, answers.FORK, "fork", status=status, headers=more, version=fork.version)
 
 
 async def _known(request: Request, wanted: Registering) -> None:

@@ -86,7 +86,7 @@ async def job_cards(request: Request, asked: Annotated[Common, Query()]) -> Resp
         "revision": revision, "cards": cards, "made": len(done), "refused": len(cards) - len(done),
         "shopping_list": shopping_list(done, units), "cautions": cautions("limits", "not-in-the-catalogue"),
     }  # fmt: skip
-    return respond(request, found, FLEET, question="job-cards")
+    return await respond(request, found, FLEET, question="job-cards")
 
 
 def _read(given: dict[str, Any], index: int, shared: dict[str, Any]) -> tuple[str, JobCardOfFork]:

@@ -46,7 +46,7 @@ _ALL = TypeAdapter(ProblemTypeList)
 async def list_problem_types(request: Request) -> Response:
     """Every kind of refusal there is, with what it means."""
     rows = [_row(kind) for kind in PROBLEM_TYPES.values()]
-    return respond(request, {"problems": rows}, _ALL, question="problem-types", rows="problems")
+    return await respond(request, {"problems": rows}, _ALL, question="problem-types", rows="problems")
 
 
 @router.get(
@@ -65,7 +65,7 @@ async def get_problem_type(
         near = process.extract(slug, PROBLEM_TYPES.keys(), scorer=scorer, score_cutoff=0.4, limit=3)
         candidates = [{"id": name, "score": round(score, 3)} for name, score, _ in near]
         raise NotFound("There is no kind of problem of that name.", candidates=candidates)
-    return respond(request, _row(PROBLEM_TYPES[slug]), _ONE, question="problem-type")
+    return await respond(request, _row(PROBLEM_TYPES[slug]), _ONE, question="problem-type")
 
 
 def _row(kind: ProblemType) -> ProblemTypeRow:

@@ -42,7 +42,7 @@ async def list_revisions(request: Request, asked: Annotated[RevisionsAsked, Quer
     cursor = asked.read_cursor("revisions", (int,))
     catalogue = request.app.state.catalogue
     answer = await catalogue.ask(lambda at: questions.revision_list(at, asked, cursor), asked.pin_of(cursor))
-    return respond_page(request, answer, questions.REVISIONS, question="revisions", rows="revisions")
+    return await respond_page(request, answer, questions.REVISIONS, question="revisions", rows="revisions")
 
 
 @router.get(
@@ -55,7 +55,7 @@ async def list_revisions(request: Request, asked: Annotated[RevisionsAsked, Quer
 async def latest_revision(request: Request, asked: PinnedAsked) -> Response:
     """Cheap to ask each second, cheaper with If-None-Match. With `as_of` it is the latest of that day."""
     answer = await request.app.state.catalogue.ask(questions.latest_revision, asked.pin())
-    return respond(request, answer, questions.REVISION, question="revision")
+    return await respond(request, answer, questions.REVISION, question="revision")
 
 
 @router.get(
@@ -68,7 +68,7 @@ async def latest_revision(request: Request, asked: PinnedAsked) -> Response:
 async def get_revision(request: Request, number: Number, asked: PinnedAsked) -> Response:
     """When a revision was accepted, why, by whom and how much it changed."""
     answer = await request.app.state.catalogue.ask(lambda at: questions.one_revision(at, number), asked.pin())
-    return respond(request, answer, questions.REVISION, question="revision")
+    return await respond(request, answer, questions.REVISION, question="revision")
 
 
 @router.get(
@@ -84,7 +84,7 @@ async def list_changes(request: Request, asked: Annotated[ChangesAsked, Query()]
     cursor = asked.read_cursor("changes", (int, str, str))
     catalogue = request.app.state.catalogue
     answer = await catalogue.ask(lambda at: questions.change_list(at, asked, cursor), asked.pin_of(cursor))
-    return respond_page(request, answer, questions.CHANGES, question="changes", rows="changes")
+    return await respond_page(request, answer, questions.CHANGES, question="changes", rows="changes")
 
 
 @router.get(
@@ -97,7 +97,7 @@ async def list_changes(request: Request, asked: Annotated[ChangesAsked, Query()]
 async def get_statement(request: Request, id: StatementId, asked: PinnedAsked) -> Response:
     """404 for an id that was never used, with the nearest `candidates`; 410 for a withdrawn one, with its `history`."""
     answer = await request.app.state.catalogue.ask(lambda at: questions.statement(at, id), asked.pin())
-    return respond(request, answer, questions.STATEMENT, question="entry", version=answer["revision_from"])
+    return await respond(request, answer, questions.STATEMENT, question="entry", version=answer["revision_from"])
 
 
 @router.get(
@@ -110,4 +110,4 @@ async def get_statement(request: Request, id: StatementId, asked: PinnedAsked) -
 async def statement_history(request: Request, id: StatementId, asked: PinnedAsked) -> Response:
     """What it said from which revision on, who changed it and why, and when it was withdrawn, if it was."""
     answer = await request.app.state.catalogue.ask(lambda at: questions.statement_history(at, id), asked.pin())
-    return respond(request, answer, questions.HISTORY, question="statement-history", rows="versions")
+    return await respond(request, answer, questions.HISTORY, question="statement-history", rows="versions")

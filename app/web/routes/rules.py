@@ -40,7 +40,7 @@ class RulesAsked(BaseModel):
 async def list_rules(request: Request, asked: Annotated[RulesAsked, Query()]) -> Response:
     """Each with what it finds, why that is wrong, how to mend it, and an example on either side of the line."""
     answer = questions.rule_list(asked.family, asked.severity, asked.shape)
-    return respond(request, answer, questions.RULE_LIST, question="rules", rows="rules")
+    return await respond(request, answer, questions.RULE_LIST, question="rules", rows="rules")
 
 
 @router.get(
@@ -52,7 +52,7 @@ async def list_rules(request: Request, asked: Annotated[RulesAsked, Query()]) ->
 )
 async def get_rule(request: Request, id: Annotated[str, Path(description="The rule's name.")]) -> Response:
     """What `rule` of a finding means. 404 for a name that is none, with the nearest `candidates`."""
-    return respond(request, questions.one_rule(id), questions.RULE, question="rule")
+    return await respond(request, questions.one_rule(id), questions.RULE, question="rule")
 
 
 @router.get(
@@ -67,4 +67,4 @@ async def list_findings(request: Request, asked: Annotated[FindingsAsked, Query(
     cursor = asked.read_cursor("findings", (str,))
     catalogue = request.app.state.catalogue
     answer = await catalogue.ask(lambda at: questions.finding_list(at, asked, cursor), asked.pin_of(cursor))
-    return respond_page(request, answer, questions.FINDING_LIST, question="findings", rows="findings")
+    return await respond_page(request, answer, questions.FINDING_LIST, question="findings", rows="findings")

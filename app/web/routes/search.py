@@ -22,4 +22,4 @@ router = strict_router(tags=["tables"])
 async def search(request: Request, asked: Annotated[FindAsked, Query()]) -> Response:
     """Makers, chassis, springs, parts and whatever else has a name, found although misspelt, the likeliest first."""
     answer = await request.app.state.catalogue.ask(lambda at: find(at, asked), asked.pin())
-    return respond(request, answer, FIND, question="search", rows="hits")
+    return await respond(request, answer, FIND, question="search", rows="hits")

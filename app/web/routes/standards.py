@@ -41,7 +41,7 @@ _ONE = TypeAdapter(TableAnswer)
 async def list_standards(request: Request, asked: Annotated[FormAsked, Query()]) -> Response:
     """The tables without their rows."""
     listed = [LinkedTable(**each, href=f"/v1/standards/{each['name']}") for each in tables()]
-    return respond(request, {"tables": listed}, _ALL, question="standards", rows="tables")
+    return await respond(request, {"tables": listed}, _ALL, question="standards", rows="tables")
 
 
 @router.get(
@@ -57,4 +57,4 @@ async def one_standard(
     asked: Annotated[FormAsked, Query()],
 ) -> Response:
     """A cell that the standard leaves empty is absent."""
-    return respond(request, table(name), _ONE, question="standard", rows="rows")
+    return await respond(request, table(name), _ONE, question="standard", rows="rows")

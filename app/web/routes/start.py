@@ -22,4 +22,4 @@ router = strict_router(tags=["questions"])
 async def begin(request: Request, asked: Annotated[StartAsked, Query()]) -> Response:
     """One box for all names and numbers of the catalogue; slips of typing are forgiven."""
     answer = await request.app.state.catalogue.ask(lambda at: start(at, asked), asked.pin())
-    return respond(request, answer, START, question="start", rows="found")
+    return await respond(request, answer, START, question="start", rows="found")

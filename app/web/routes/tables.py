@@ -40,7 +40,7 @@ def questions_about() -> dict[str, list[str]]:
     return known
 
 
-def respond_page(
+async def respond_page(
     request: Request, answer: dict[str, Any], adapter: TypeAdapter[Any], *, question: str, rows: str,
     headers: Mapping[str, str] | None = None,
 ) -> Response:  # fmt: skip
@@ -49,7 +49,7 @@ def respond_page(
     if "next" in answer:
         answer["next"] = _going_on(request, answer["next"])
         headers["Link"] = f'<{answer["next"]}>; rel="next"'
-    return respond(request, answer, adapter, question=question, rows=rows, headers=headers)
+    return await respond(request, answer, adapter, question=question, rows=rows, headers=headers)
 
 
 def _going_on(request: Request, cursor: str) -> str:
@@ -63,7 +63,7 @@ def _add_list(router: APIRouter, table: type[Row]) -> None:
     async def list_rows(request: Request, asked: Paged) -> Response:
         wanted = listing(table, asked)
         answer = await request.app.state.catalogue.ask(wanted.answer, wanted.pin)
-        return respond_page(request, answer, list_adapter(table), question="list", rows="rows")
+        return await respond_page(request, answer, list_adapter(table), question="list", rows="rows")
 
     list_rows.__annotations__["asked"] = Annotated[list_asked(table), Query()]
     list_rows.__doc__ = (
@@ -86,7 +86,7 @@ def _add_entry(router: APIRouter, table: type[Row]) -> None:
         questions = questions_about()[table.table]
         answer = await request.app.state.catalogue.ask(lambda at: entry(at, table, id, questions), asked.pin())
         version = answer["revision_from"] if table.role == "statement" else None  # what If-Match names in an edit
-        return respond(request, answer, entry_adapter(table), question="entry", version=version)
+        return await respond(request, answer, entry_adapter(table), question="entry", version=version)
 
     get_row.__doc__ = (
         "The row as exchanged, the revision since which it holds, what it refers to and what refers to it. 404 for an "

@@ -61,7 +61,7 @@ class ConvertAsked(FormAsked):
 )
 async def list_units(request: Request, asked: Annotated[FormAsked, Query()]) -> Response:
     """`base value = value * factor + offset`; conversion stays inside one kind: torque is no energy."""
-    return respond(request, unit_table(), _TABLE, question="units", rows="kinds")
+    return await respond(request, unit_table(), _TABLE, question="units", rows="kinds")
 
 
 @router.get(
@@ -74,4 +74,4 @@ async def list_units(request: Request, asked: Annotated[FormAsked, Query()]) -> 
 async def convert_one(request: Request, asked: Annotated[ConvertAsked, Query()]) -> Response:
     """`exact` is not rounded at all; `result` is for reading out, rounded as `round` says."""
     found = convert(asked.value, asked.start, asked.target, rounding=asked.rounding, digits=asked.digits)
-    return respond(request, found, _CONVERSION, question="convert")
+    return await respond(request, found, _CONVERSION, question="convert")

@@ -1,0 +1,82 @@
+"""The ids and wheel sizes of an answer with what they are called, for pages: a value that has a name bears it, and is
+otherwise what it was. The names are looked up before the page is made, where the lookup of the answer was."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from app.catalogue.at import At
+from app.catalogue.catalogue import Catalogue
+from app.questions.names import NAMED, names
+from app.units.measure import wheel_called
+from app.web.representation.words import TABLE_OF, Called, Size, is_slug
+
+_WHEELS = frozenset(("wheel_size", "wheel_sizes"))
+
+Names = Mapping[tuple[str, str], str]
+
+
+async def named(answer: Any, catalogue: Catalogue) -> Any:
+    """A copy of an answer in which each id that the catalogue has a name for, at the revision of the answer, bears it.
+
+    Raises Unavailable where the catalogue cannot be read.
+    """
+    ids: dict[str, set[str]] = {}
+    for table, id in _ids(answer):
+        ids.setdefault(table, set()).add(id)
+    if not ids:
+        return _with_names(answer, {})
+    revision = answer.get("revision")
+
+    def called(at: At) -> Names:
+        # A replica may be behind the one that answered: what it has not yet stays an id.
+        older = isinstance(revision, int) and revision < at.revision
+        return names(At(at.connection, revision) if older else at, ids)
+
+    return _with_names(answer, await catalogue.ask(called))
+
+
+def _ids(value: Any) -> Iterator[tuple[str, str]]:
+    if isinstance(value, list):
+        for inner in value:
+            if isinstance(inner, dict | list):
+                yield from _ids(inner)
+    elif isinstance(value, dict):
+        for member, inner in value.items():
+            if isinstance(inner, dict):
+                yield from _ids(inner)
+            elif (table := _table(value, member)) in NAMED:
+                several = inner if isinstance(inner, list) else [inner]
+                yield from ((table, id) for id in several if isinstance(id, str) and is_slug(id))
+                yield from _ids(inner)
+            elif isinstance(inner, list):
+                yield from _ids(inner)
+
+
+def _table(owner: Mapping[str, Any], member: str) -> str:
+    """The table in which the id under a member stands; of a link to a row, the one that it leads to."""
+    if member == "id" and isinstance(href := owner.get("href"), str):
+        return href.split("/")[2] if href.startswith("/v1/") else ""
+    return TABLE_OF.get(member, "")
+
+
+def _with_names(value: Any, found: Names) -> Any:
+    if isinstance(value, list):
+        return [_with_names(inner, found) for inner in value]
+    if not isinstance(value, dict):
+        return value
+    return {member: _member(value, member, inner, found) for member, inner in value.items()}
+
+
+def _member(owner: Mapping[str, Any], member: str, value: Any, found: Names) -> Any:
+    if isinstance(value, dict):
+        return _with_names(value, found)
+    if isinstance(value, list):
+        return [
+            _with_names(each, found) if isinstance(each, dict | list) else _member(owner, member, each, found)
+            for each in value
+        ]
+    if member in _WHEELS and isinstance(value, int):
+        return Size(value, wheel_called(value))
+    if isinstance(value, str) and (name := found.get((_table(owner, member), value))) is not None:
+        return Called(value, name)
+    return value
