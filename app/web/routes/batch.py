@@ -5,6 +5,7 @@ import json
 import urllib.parse
 from dataclasses import dataclass
 from http import HTTPStatus
+from time import perf_counter
 from typing import Annotated, Any, NotRequired
 
 from fastapi import Query, Request
@@ -29,6 +30,8 @@ router = strict_router(tags=["questions"])
 
 MOST_QUESTIONS = 500
 LONGEST_URL = 2_000
+MOST_AT_A_STRETCH = 0.001
+"""Seconds after which others are answered, between two questions."""
 ANSWERED = {"questions", "tables", "units and standards", "rules"}
 _NOT_PASSED = {
     b"accept",
@@ -113,20 +116,33 @@ async def batch(request: Request, asked: Annotated[Pinned, Query()]) -> Response
     """All are answered at the revision that the batch pins, or else at the newest as it begins."""
     body = await read_model(request, BODY)
     revision = await request.app.state.catalogue.ask(lambda at: at.revision, asked.pin())
-    items = []
+    asker = None if is_borne(request.scope["headers"]) else question_of(request.scope)
+    items, begun = [], perf_counter()
     for index, url in enumerate(body["questions"]):
-        items.append(await _item(request, index, url, revision))
-        await asyncio.sleep(0)  # others are answered between two questions
+        status, content = await _answered(request, url, revision, asker)
+        items.append(Item(index, url, status, content))
+        if perf_counter() - begun > MOST_AT_A_STRETCH:
+            await asyncio.sleep(0)  # others are answered between two questions
+            begun = perf_counter()
     return await respond(request, {"revision": revision, "answers": items}, BATCH, question="batch")
 
 
-async def _item(request: Request, index: int, url: str, revision: int) -> Item:
+async def _answered(request: Request, url: str, revision: int, asker: Any) -> tuple[int, bytes]:
+    """Status and body of the answer to one question, as it was kept for the next who asks like `asker`."""
+    kept: OfOneRevision | None = request.app.state.kept
+    latest = None if kept is None or asker is None else await request.app.state.catalogue.number()
+    key = ("in a batch", asker, revision, url)
+    if kept is not None and latest is not None and (answer := kept.get(latest, key)) is not None:
+        return answer.status, answer.body
     try:
         route, scope = _asked(request, url, revision)
     except Refusal as refusal:
         problem = problem_of(request.scope, refusal)
-        return Item(index, url, problem["status"], json.dumps(problem).encode())
-    return Item(index, url, *await _answered(request, route, scope))
+        return problem["status"], json.dumps(problem).encode()
+    start, content = await _asked_anew(request, route, scope)
+    if kept is not None and latest is not None and _of_one_revision(scope) and (etag := kept_under(start)) is not None:
+        kept.put(latest, key, Answer(start, content, etag, len(url)))
+    return start["status"], content
 
 
 def _asked(request: Request, url: str, revision: int) -> tuple[StrictRoute, Scope]:
@@ -167,29 +183,10 @@ def _matching(request: Request, scope: Scope) -> tuple[BaseRoute | None, Scope]:
     return None, {}
 
 
-async def _answered(request: Request, route: StrictRoute, scope: Scope) -> tuple[int, bytes]:
-    """Status and body of a request of ours, asked without the network, or as it was kept for the next who asks."""
-    kept: OfOneRevision | None = request.app.state.kept
-    key = None if kept is None or not _may_be_kept(scope) else question_of(scope)
-    latest = None if key is None else await request.app.state.catalogue.number()
-    if kept is None or latest is None:
-        start, body = await _asked_anew(request, route, scope)
-        return start["status"], body
-    key = ("in a batch", key)
-    answer = kept.get(latest, key)
-    if answer is None:
-        start, body = await _asked_anew(request, route, scope)
-        if (etag := kept_under(start)) is None:
-            return start["status"], body
-        answer = Answer(start, body, etag, len(scope["query_string"]))
-        kept.put(latest, key, answer)
-    return answer.status, answer.body
-
-
-def _may_be_kept(scope: Scope) -> bool:
-    """What names its revision, or has none: of several machines not all may have reached the same."""
+def _of_one_revision(scope: Scope) -> bool:
+    """Whether a question names its revision, or has none: of several machines not all may have reached the newest."""
     names = {name for name, _ in urllib.parse.parse_qsl(scope["query_string"].decode(), keep_blank_values=True)}
-    return not names & {"as_of", "min_revision"} and not is_borne(scope["headers"])
+    return not names & {"as_of", "min_revision"}
 
 
 async def _asked_anew(request: Request, route: StrictRoute, scope: Scope) -> tuple[Message, bytes]:
