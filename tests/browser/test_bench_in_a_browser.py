@@ -123,6 +123,28 @@ def test_its_pages_have_no_barrier_fit_a_phone_and_are_small(
     looked_at(page, width)
 
 
+def test_what_was_typed_when_the_session_is_over_is_sent_after_signing_in_in_another_tab(
+    opened: Open, bench: Bench
+) -> None:
+    watched = signed_in(opened, bench, f"{bench.fork}/record", width=320, bypass_csp=True)
+    page = watched.page
+    page.get_by_label("Job").select_option("full-service")
+    page.get_by_label("Note").fill("bush worn\nlook again")
+    page.context.clear_cookies()
+    page.get_by_role("button", name="Record the job").click()
+    refusals(watched, 401)
+    looked_at(page, 320)
+    with page.expect_popup() as opening:
+        page.get_by_role("link", name="Sign in").click()
+    opening.value.get_by_label("Key").fill(bench.key)
+    opening.value.get_by_role("button", name="Sign in").click()
+    opening.value.get_by_role("heading", name="Bench log").wait_for()
+    page.get_by_role("button", name="send it once more").click()
+    assert page.url.endswith(bench.fork)
+    page.goto(page.url + "/services")
+    assert "bush worn look again" in " ".join(page.locator("main").inner_text().split())
+
+
 def looked_at(page: Page, width: int) -> None:
     """axe-core finds nothing; the page is no wider than its window, small, and what is touched is large."""
     assert len(page.content().encode()) <= LARGEST

@@ -10,6 +10,7 @@ from app.questions.names import NAMED, names
 from app.units.measure import wheel_called
 from app.web.representation.words import TABLE_OF, Called, Size, is_slug
 
+_TABLE = {member: table for member, table in TABLE_OF.items() if table in NAMED}
 _WHEELS = frozenset(("wheel_size", "wheel_sizes"))
 
 Names = Mapping[tuple[str, str], str]
@@ -40,29 +41,29 @@ def _ids(value: Any) -> Iterator[tuple[str, str]]:
         for inner in value:
             if isinstance(inner, dict | list):
                 yield from _ids(inner)
-    elif isinstance(value, dict):
+    elif "ucum" not in value:  # a quantity names nothing
         for member, inner in value.items():
             if isinstance(inner, dict):
                 yield from _ids(inner)
-            elif (table := _table(value, member)) in NAMED:
-                several = inner if isinstance(inner, list) else [inner]
-                yield from ((table, id) for id in several if isinstance(id, str) and is_slug(id))
-                yield from _ids(inner)
-            elif isinstance(inner, list):
-                yield from _ids(inner)
+            elif isinstance(inner, str | list):
+                if table := _TABLE.get(member) or (member == "id" and _table_of_link(value)):
+                    several = inner if isinstance(inner, list) else (inner,)
+                    yield from ((table, id) for id in several if isinstance(id, str) and is_slug(id))
+                if isinstance(inner, list):
+                    yield from _ids(inner)
 
 
-def _table(owner: Mapping[str, Any], member: str) -> str:
-    """The table in which the id under a member stands; of a link to a row, the one that it leads to."""
-    if member == "id" and isinstance(href := owner.get("href"), str):
-        return href.split("/")[2] if href.startswith("/v1/") else ""
-    return TABLE_OF.get(member, "")
+def _table_of_link(link: Mapping[str, Any]) -> str | None:
+    """The table of the row that a link leads to, where its rows have names."""
+    href = link.get("href")
+    table = href.split("/")[2] if isinstance(href, str) and href.startswith("/v1/") else None
+    return table if table in NAMED else None
 
 
 def _with_names(value: Any, found: Names) -> Any:
     if isinstance(value, list):
-        return [_with_names(inner, found) for inner in value]
-    if not isinstance(value, dict):
+        return [_with_names(inner, found) if isinstance(inner, dict | list) else inner for inner in value]
+    if "ucum" in value:
         return value
     return {member: _member(value, member, inner, found) for member, inner in value.items()}
 
@@ -71,12 +72,12 @@ def _member(owner: Mapping[str, Any], member: str, value: Any, found: Names) -> 
     if isinstance(value, dict):
         return _with_names(value, found)
     if isinstance(value, list):
-        return [
-            _with_names(each, found) if isinstance(each, dict | list) else _member(owner, member, each, found)
-            for each in value
-        ]
+        if member in _TABLE or member in _WHEELS:
+            return [_member(owner, member, each, found) for each in value]
+        return _with_names(value, found)
     if member in _WHEELS and isinstance(value, int):
         return Size(value, wheel_called(value))
-    if isinstance(value, str) and (name := found.get((_table(owner, member), value))) is not None:
-        return Called(value, name)
+    if isinstance(value, str) and (table := _TABLE.get(member) or (member == "id" and _table_of_link(owner))):
+        name = found.get((table, value))
+        return value if name is None else Called(value, name)
     return value
