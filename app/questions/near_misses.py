@@ -77,9 +77,7 @@ def _failing(fit: Fit, scope: Scope, wanted: Given, where: Region) -> Iterable[M
         yield Miss(fit, "wheel-size-differs", f"listed for {scope.wheel_size} mm wheels, not {asked} mm", 4)
 
 
-def _of_generation(
-    held: InHand, other: Chassis, offered: Sequence[Offer], where: Region
-) -> Iterable[Miss]:
+def _of_generation(held: InHand, other: Chassis, offered: Sequence[Offer], where: Region) -> Iterable[Miss]:
     """Fits of another generation that fail on nothing but that; its years and variants are its own."""
     years = (other.model_year_from, other.model_year_to)
     apart = 0.0

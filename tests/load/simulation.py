@@ -97,8 +97,8 @@ def refused(lag_s: float, after_s: float) -> float:
 def main() -> None:
     """Print the tables of DEVELOPERS.md."""
     wants = argparse.ArgumentParser(prog="python -m tests.load.simulation")
-    wants.add_argument("--hot", type=float, default=388, help="µs of processor time of an answer that is kept")
-    wants.add_argument("--cold", type=float, default=13_400, help="µs of one that is not")
+    wants.add_argument("--hot", type=float, default=184, help="µs of processor time of an answer that is kept")
+    wants.add_argument("--cold", type=float, default=7_390, help="µs of one that is not")
     wanted = wants.parse_args()
     costs = Costs(wanted.hot / 1e6, wanted.cold / 1e6)
     print("| requests a day | revisions an hour | caches emptied | pinned | found in the worker | workers |")
