@@ -71,6 +71,8 @@ class _Lossy:
         lines = []
         while self.waiting:
             lines.append(self.waiting.popleft())
+        if not lines:
+            return
         try:
             self.to.write("".join(lines))
             self.to.flush()
