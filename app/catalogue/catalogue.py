@@ -83,7 +83,9 @@ class Catalogue:
         self.database = database
         self._one_at_a_time = threading.Lock()
         self._seen: tuple[int, int] | None = None  # SQLite: the file's change counter, and the revision then
-        self._asked_for: asyncio.AbstractEventLoop | None = None  # SQLite: the loop in whose queue all know `_seen`
+        self._asked_for: tuple[Any, int] | None = (
+            None  # SQLite: in whose queue all know `_seen`, after which write
+        )
         self._polled: tuple[float, int, int] | None = None  # PostgreSQL: when, after which write here, and what
         self._lately = Lately()
         self._looking: tuple[asyncio.Future[int | None], int] | None = None  # a look under way, and after which write
@@ -100,7 +102,7 @@ class Catalogue:
             when, writes, found = self._polled or (-POLL_S, -1, 0)
             return found if time.monotonic() - when < POLL_S and writes == self.database.writes else None
         queue = asyncio._get_running_loop()  # None where there is none; get_running_loop raises
-        if queue is not None and queue is self._asked_for and self._seen is not None:
+        if queue is not None and self._asked_for == (queue, self.database.writes) and self._seen is not None:
             return self._seen[1]
         try:
             changes = self.database.changes()
@@ -110,7 +112,7 @@ class Catalogue:
         except Refusal:
             return None
         if queue is not None:
-            self._asked_for = queue
+            self._asked_for = queue, self.database.writes
             queue.call_soon(self._ask_again)
         return self._seen[1]
 

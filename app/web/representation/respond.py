@@ -61,7 +61,7 @@ async def respond(
         answered = await form.complete(answered)
     body = form.render(answered)
     etag = etag_of(body) if version is None else versioned(version, body)
-    vary = "Accept, Cookie" if form.suffix == "html" else "Accept"  # a page says who is signed in
+    vary = "Accept, Cookie"  # of all forms alike: a cache keeps one for an address
     kept = {"ETag": etag, "Vary": vary, "Cache-Control": kept_for(request), **(headers or {})}
     if status == 200 and request.method == "GET" and matches(request.headers.get("if-none-match"), etag):
         return Response(status_code=304, headers=kept)
