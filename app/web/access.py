@@ -7,7 +7,7 @@ that writes takes the key itself, so that another site's page can make a browser
 import asyncio
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from starlette.requests import Request
 from starlette.types import Scope as Connection
@@ -37,6 +37,20 @@ def noted(scope: Connection) -> Noted:
     return found
 
 
+async def in_shop(request: Request, read: Callable[[Any], T]) -> T:
+    """A lookup of the shop database, which on SQLite is done where it is asked for."""
+    shop = request.app.state.shop
+    return read(shop) if shop.is_sqlite else await asyncio.to_thread(read, shop)
+
+
+async def found_out(request: Request, ask: Callable[[Any], Caller | None]) -> Caller | Refusal | None:
+    """Whose a request is, or why that cannot be told, to be kept for as long as it lasts."""
+    try:
+        return await in_shop(request, ask)
+    except Refusal as refusal:
+        return refusal
+
+
 async def caller_of(request: Request) -> Caller | None:
     """The key that came with a request, or, where it only looks, that of a signed-in browser; or None.
 
@@ -47,14 +61,7 @@ async def caller_of(request: Request) -> Caller | None:
         return signed_in(request.scope) if request.method in LOOKING else None
     found: Caller | Refusal | None = request.scope["state"].get("caller")
     if found is None:
-        shop = request.app.state.shop
-        try:
-            if shop.is_sqlite:
-                found = keys.caller(shop, authorization)
-            else:
-                found = await asyncio.to_thread(keys.caller, shop, authorization)
-        except Refusal as refusal:
-            found = refusal
+        found = await found_out(request, lambda shop: keys.caller(shop, authorization))
         request.scope["state"]["caller"] = found
     if isinstance(found, Refusal):
         raise found

@@ -1,7 +1,6 @@
 """`fork=` in a question: what the bench log knows of a fork stands in for what is not given; the given prevails."""
 
-import asyncio
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Any, TypeVar
 
 from fastapi import Request
@@ -19,10 +18,9 @@ from app.questions.job.asked import JobCardAsked
 from app.questions.setup_asked import SetupAsked
 from app.questions.sheet import ConfigurationAsked, SheetAsked
 from app.units.measure import parse_measure
-from app.web.access import admitted
+from app.web.access import admitted, in_shop
 from app.web.strict import SLUG
 
-T = TypeVar("T")
 A = TypeVar("A", bound=ConfigurationAsked)
 PRIVATE = {"Cache-Control": "private, no-store"}
 
@@ -48,12 +46,6 @@ class SetupOfFork(OfFork, SetupAsked):
 
 class JobCardOfFork(OfFork, JobCardAsked):
     """The parameters of `job-card`, or a fork, which then is as it stands."""
-
-
-async def in_shop(request: Request, read: Callable[[Any], T]) -> T:
-    """A lookup of the shop database, which on SQLite is done where it is asked for."""
-    shop = request.app.state.shop
-    return read(shop) if shop.is_sqlite else await asyncio.to_thread(read, shop)
 
 
 async def filled_in(request: Request, chassis: str, asked: A) -> A:

@@ -1,12 +1,10 @@
 """Whose session a browser bears, found out once for each request that bears one, before anything is answered."""
 
-import asyncio
-
+from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from app.access import sessions
-from app.access.keys import Caller
-from app.errors import Refusal
+from app.web.access import found_out
 from app.web.session_cookie import is_borne, secret_in
 
 
@@ -19,16 +17,9 @@ class SignedIn:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "http" and is_borne(scope["headers"]):
-            shop, secret = scope["app"].state.shop, secret_in(scope)
-            if shop is not None and secret is not None:
-                found: Caller | Refusal | None
-                try:
-                    if shop.is_sqlite:
-                        found = sessions.caller(shop, secret)
-                    else:
-                        found = await asyncio.to_thread(sessions.caller, shop, secret)
-                except Refusal as refusal:
-                    found = refusal
+            secret = secret_in(scope)
+            if scope["app"].state.shop is not None and secret is not None:
+                found = await found_out(Request(scope), lambda shop: sessions.caller(shop, secret))
                 if found is not None:
                     scope["state"]["signed_in"] = found
         await self.app(scope, receive, send)

@@ -12,10 +12,10 @@ from app.bench import forks, services
 from app.bench.forks import fork_shown
 from app.errors import Conflict, Invalid, NoRoom, Refusal, Unauthorised, Unavailable
 from app.questions.bench_choices import Choices, choices
-from app.web.access import admitted, permitted_by_form
+from app.web.access import admitted, in_shop, permitted_by_form
 from app.web.bench_forms import FORK_NAMES, JOB_NAMES, Group, beside, body_of, fork_form, job_form
 from app.web.fork_bodies import FORK_BODY, SERVICE_BODY, finished, registering
-from app.web.fork_in_question import PRIVATE, in_shop
+from app.web.fork_in_question import PRIVATE
 from app.web.form_body import read_form
 from app.web.idempotency import digest_of, key_of
 from app.web.json_body import shaped

@@ -15,9 +15,9 @@ from app.questions.cursors import Cursor
 from app.questions.listing import Paged
 from app.questions.present import missing
 from app.web import fork_answers as answers
-from app.web.access import admitted, permitted, to_its_end
+from app.web.access import admitted, in_shop, permitted, to_its_end
 from app.web.fork_bodies import FLAG_BODY
-from app.web.fork_in_question import PRIVATE, in_shop
+from app.web.fork_in_question import PRIVATE
 from app.web.json_body import read_model
 from app.web.openapi import json_body
 from app.web.routes.forks import told

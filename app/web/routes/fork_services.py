@@ -23,9 +23,9 @@ from app.questions.cautions import cautions
 from app.questions.gaps import Gap
 from app.questions.job.asked import JOB_WORDS
 from app.web import fork_answers as answers
-from app.web.access import admitted, permitted, to_its_end
+from app.web.access import admitted, in_shop, permitted, to_its_end
 from app.web.fork_bodies import SERVICE_BODY, finished
-from app.web.fork_in_question import in_shop, parameters_of
+from app.web.fork_in_question import parameters_of
 from app.web.idempotency import IdempotencyKey, digest_of, key_of
 from app.web.json_body import read_model
 from app.web.openapi import json_body

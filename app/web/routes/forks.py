@@ -21,9 +21,9 @@ from app.questions.cautions import cautions
 from app.questions.cursors import Cursor
 from app.questions.listing import Paged
 from app.web import fork_answers as answers
-from app.web.access import admitted, permitted, to_its_end
+from app.web.access import admitted, in_shop, permitted, to_its_end
 from app.web.fork_bodies import FORK_BODY, registering
-from app.web.fork_in_question import PRIVATE, in_shop, parameters_of
+from app.web.fork_in_question import PRIVATE, parameters_of
 from app.web.json_body import read_model
 from app.web.openapi import json_body
 from app.web.representation import respond
