@@ -41,7 +41,8 @@ _NOT_PASSED = {
     b"transfer-encoding",
     b"if-none-match",
 }
-_PINS = {"revision", "as_of", "min_revision"}
+_MOVING = {"as_of", "min_revision"}
+_PINS = {"revision", *_MOVING}
 
 
 class BatchBody(TypedDict):
@@ -135,19 +136,20 @@ async def _answered(request: Request, url: str, revision: int, asker: Any) -> tu
     if kept is not None and latest is not None and (answer := kept.get(latest, key)) is not None:
         return answer.status, answer.body
     try:
-        route, scope = _asked(request, url, revision)
+        route, scope, settled = _asked(request, url, revision)
     except Refusal as refusal:
         problem = problem_of(request.scope, refusal)
         return problem["status"], json.dumps(problem).encode()
     start, content = await _asked_anew(request, route, scope)
-    if kept is not None and latest is not None and _of_one_revision(scope) and (etag := kept_under(start)) is not None:
+    if kept is not None and latest is not None and settled and (etag := kept_under(start)) is not None:
         kept.put(latest, key, Answer(start, content, etag, len(url)))
     return start["status"], content
 
 
-def _asked(request: Request, url: str, revision: int) -> tuple[StrictRoute, Scope]:
-    """The request that a question stands for, and its route. Raises Invalid for what is no address, NotFound for what
-    is no lookup."""
+def _asked(request: Request, url: str, revision: int) -> tuple[StrictRoute, Scope, bool]:
+    """The route of a question, the request that it stands for, and whether that names its revision or has none: of
+    several machines not all may have reached the newest. Raises Invalid for what is no address, NotFound for what is no
+    lookup."""
     parts = urllib.parse.urlsplit(url)
     if parts.scheme or parts.netloc or parts.fragment or not url.isascii() or not url.startswith("/v1/"):
         raise Invalid.one("wrong-form", "A question is a path and query of this service, percent-encoded: /v1/…")
@@ -172,7 +174,7 @@ def _asked(request: Request, url: str, revision: int) -> tuple[StrictRoute, Scop
     if "revision" in parameters_of(route) and not names & _PINS:
         scope["query_string"] += b"&revision=%d" % revision if parts.query else b"revision=%d" % revision
     scope.update(found)
-    return route, scope
+    return route, scope, not names & _MOVING
 
 
 def _matching(request: Request, scope: Scope) -> tuple[BaseRoute | None, Scope]:
@@ -181,12 +183,6 @@ def _matching(request: Request, scope: Scope) -> tuple[BaseRoute | None, Scope]:
         if match is Match.FULL:
             return route, found
     return None, {}
-
-
-def _of_one_revision(scope: Scope) -> bool:
-    """Whether a question names its revision, or has none: of several machines not all may have reached the newest."""
-    names = {name for name, _ in urllib.parse.parse_qsl(scope["query_string"].decode(), keep_blank_values=True)}
-    return not names & {"as_of", "min_revision"}
 
 
 async def _asked_anew(request: Request, route: StrictRoute, scope: Scope) -> tuple[Message, bytes]:
