@@ -5,6 +5,7 @@ import json
 import threading
 import time
 from collections.abc import AsyncIterator, Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import httpx
@@ -12,9 +13,12 @@ import pytest
 import uvicorn
 from fastapi import FastAPI
 
+from app.database.connections import Database
 from app.settings import Settings
 from app.web.server import config_of
 from tests.api.shell import shell
+from tests.bench.working import Bench, benches
+from tests.conftest import Fresh
 
 
 @pytest.fixture(scope="session")
@@ -48,6 +52,16 @@ async def client(shell_and_log: tuple[FastAPI, io.StringIO], log: io.StringIO) -
     transport = httpx.ASGITransport(shell_and_log[0])
     async with httpx.AsyncClient(transport=transport, base_url="http://legwork.test") as client:
         yield client
+
+
+@pytest.fixture
+async def shops(fresh_database: Fresh, tmp_path: Path) -> AsyncIterator[tuple[Bench, Bench]]:
+    """The benches of two shops over the demo, on SQLite."""
+    with fresh_database("sqlite", True) as url:
+        database = Database(url)
+        async with benches(database, tmp_path) as (bench, _, other):
+            yield bench, other
+        database.close()
 
 
 class Server:

@@ -2,17 +2,13 @@
 
 import html
 import re
-from collections.abc import AsyncIterator
-from pathlib import Path
 from typing import Any
 
 import pytest
 
-from app.database.connections import Database
 from tests.api.reading_html import Page
 from tests.bench.browsing import FORM, OURS, browser, signed_in, token_of
-from tests.bench.working import CHASSIS, Bench, benches
-from tests.conftest import Fresh
+from tests.bench.working import CHASSIS, Bench
 from tests.problems import assert_problem
 
 pytestmark = pytest.mark.anyio
@@ -26,15 +22,6 @@ SENT = {
     "measured": {"pressure": "70", "sag": "36 mm", "rider_mass": "82 kg", "rebound_clicks": 7},
     "note": "bush worn\nlook again",
 }  # fmt: skip
-
-
-@pytest.fixture
-async def shops(fresh_database: Fresh, tmp_path: Path) -> AsyncIterator[Two]:
-    with fresh_database("sqlite", True) as url:
-        database = Database(url)
-        async with benches(database, tmp_path) as (bench, _, other):
-            yield bench, other
-        database.close()
 
 
 def hidden(html: str, name: str) -> str:

@@ -13,21 +13,11 @@ from app.database.connections import Database
 from tests.api.raw import ask
 from tests.bench.browsing import FORM, HOME, OURS, browser, signed_in, token_of
 from tests.bench.working import CHASSIS, FORK, SERIAL, Bench, benches
-from tests.conftest import Fresh
 from tests.problems import assert_problem
 
 pytestmark = pytest.mark.anyio
 
 Two = tuple[Bench, Bench]
-
-
-@pytest.fixture
-async def shops(fresh_database: Fresh, tmp_path: Path) -> AsyncIterator[Two]:
-    with fresh_database("sqlite", True) as url:
-        database = Database(url)
-        async with benches(database, tmp_path) as (bench, _, other):
-            yield bench, other
-        database.close()
 
 
 @pytest.fixture
