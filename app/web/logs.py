@@ -47,7 +47,7 @@ def build_logger(settings: Settings, to: TextIO | None = None) -> FilteringBound
 class _Lossy:
     """A stream whose full disk is no reason to fail a request: lines that cannot be written are counted, and the next
     that can be is followed by their number. `together`: what the requests in the event loop's queue have to say is
-    written at once, before the next are read; a write for each line is a third of what a line costs."""
+    written at once, before the next are read."""
 
     def __init__(self, to: TextIO, log_format: str, *, together: bool) -> None:
         self.to, self.lost, self.together = to, 0, together

@@ -3,7 +3,7 @@
 Two levels. `Kept` stands after every check and knows a question however it is spelt: parameters in any order and
 encoding, `.csv` or `format=csv`. `Front` stands before everything and knows a request byte for byte; what it holds has
 passed the checks with exactly these header lines, so only what depends on the moment is looked at again. Both hold one
-revision, which is read before each answer, and forget all when it changes; both are bounded in bytes.
+revision, the latest as it is when an answer is looked up, and forget all when it changes; both are bounded in bytes.
 """
 
 from typing import Any
