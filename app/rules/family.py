@@ -54,7 +54,7 @@ class Shelf:
     def __init__(self, part: FamiliesPart) -> None:
         self.absent = part.absent
         self._part = part
-        self._given: dict[type[Row], frozenset[str]] = {}
+        self._gives: dict[tuple[type[Row], str], bool] = {}
         self._own: dict[type[Row], dict[str, list[Row]]] = {}
         for table, rows in part.own.items():
             grouped: dict[str, list[Row]] = defaultdict(list)
@@ -71,14 +71,13 @@ class Shelf:
         """The rows of a table about one chassis, by id."""
         return self._own[table].get(chassis, [])  # type: ignore[return-value]
 
-    def given(self, table: type[Row]) -> frozenset[str]:
-        """The columns of scope, travel and exception in which some row of the families gives a value."""
-        found = self._given.get(table)
+    def gives(self, table: type[Row], column: str) -> bool:
+        """Whether some row of the families gives a value in a column."""
+        found = self._gives.get((table, column))
         if found is None:
-            rows = self._part.own[table]
-            asked = [name for name in (*SCOPE, "travel_mm", "exception_to") if name in table.columns()]
-            found = frozenset(name for name in asked if any(each is not None for each in values(table, rows, name)))
-            self._given[table] = found
+            there = column in table.columns()
+            found = there and any(each is not None for each in values(table, self._part.own[table], column))
+            self._gives[table, column] = found
         return found
 
     def named(self, table: type[R]) -> dict[str, R]:
@@ -221,7 +220,7 @@ class Family:
         if found is None:
             found = self._given[columns] = []
             for table in self.judged:
-                there = [column for column in columns if column in self._shelf.given(table)]
+                there = [column for column in columns if self._shelf.gives(table, column)]
                 if len(there) == 1:
                     (only,) = there
                     found += [row for row in self.statements[table] if row.__dict__[only] is not None]
