@@ -23,6 +23,7 @@ from app.units.quantity import Quantity, computed
 
 FAST = 1.4  # adiabatic ideal air; real air at pressure 1.41 (CoolProp, Lemmon et al. 2000)
 STEPS = 20
+SAME_M = 0.05e-3  # travels are shown to 0.1 mm: nearer ones would be two points of one travel
 Ends = tuple[float, float]
 
 
@@ -85,9 +86,11 @@ def model_of(geometry: Geometry, ground: Ground, load_n: float) -> Model:
 
 
 def travels_of(spring: AirSpring, sag_m: float) -> list[float]:
-    """The travels of the drawn stroke from full extension to full travel, the sag and the port among them."""
-    even = {spring.travel_m * (number / STEPS) for number in range(STEPS + 1)}
-    return sorted(even | {sag_m, spring.port_travel_m})
+    """The travels of the drawn stroke from full extension to full travel, the sag and the port among them in place of
+    an even step that they fall upon."""
+    named = {sag_m, spring.port_travel_m}
+    even = (spring.travel_m * (number / STEPS) for number in range(STEPS + 1))
+    return sorted(named.union(each for each in even if all(abs(each - other) > SAME_M for other in named)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,7 @@
-"""A service over the demo behind a real socket, and Debian's Chromium. Where there is no browser the tests are skipped
-with the reason, except where the environment has CI set: there that is a failure."""
+"""A service over the demo behind a real socket, a slow line to it, and Debian's Chromium. Where there is no browser the
+tests are skipped with the reason, except where the environment has CI set: there that is a failure."""
 
+import http.server
 import io
 import os
 import shutil
@@ -9,6 +10,7 @@ import time
 from collections.abc import Callable, Iterator
 from typing import Any
 
+import httpx
 import pytest
 import uvicorn
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
@@ -72,6 +74,33 @@ def site(fresh_database: Fresh, shop: Database) -> Iterator[str]:
 
 
 @pytest.fixture(scope="module")
+def dribbling(site: str) -> Iterator[str]:
+    """The address of a slow line to that service: pages come 700 bytes at a time, fifty times a second."""
+
+    class Line(http.server.BaseHTTPRequestHandler):
+        def do_GET(self) -> None:
+            asked = {"accept": self.headers["accept"], "accept-encoding": "identity"}
+            answer = httpx.get(site + self.path, headers=asked)
+            self.send_response(answer.status_code)
+            for name in ("content-type", "content-length", "content-security-policy"):
+                if name in answer.headers:
+                    self.send_header(name, answer.headers[name])
+            self.end_headers()
+            at_a_time = 700 if "html" in answer.headers["content-type"] else len(answer.content)
+            for begin in range(0, len(answer.content), at_a_time):
+                self.wfile.write(answer.content[begin : begin + at_a_time])
+                time.sleep(0.02)
+
+        def log_message(self, format: str, *values: Any) -> None:
+            """Says nothing: what pytest prints is the tests' own."""
+
+    with http.server.ThreadingHTTPServer(("127.0.0.1", 0), Line) as line:
+        threading.Thread(target=line.serve_forever, daemon=True).start()
+        yield f"http://127.0.0.1:{line.server_port}"
+        line.shutdown()
+
+
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
     """Chromium as the machine has it."""
     found = next((path for name in BROWSERS if (path := shutil.which(name))), None)
@@ -89,17 +118,17 @@ def browser() -> Iterator[Browser]:
 def opened(browser: Browser, site: str) -> Iterator[Open]:
     """Opens an address of the service in a window of its own. Afterwards: no console message but those a test takes
     out of `said`, and no request that left the host."""
-    windows: list[tuple[BrowserContext, Watched]] = []
+    windows: list[tuple[BrowserContext, Watched, str]] = []
 
-    def open_(path: str, *, width: int = 1200, **settings: Any) -> Watched:
+    def open_(path: str, *, width: int = 1200, at: str = site, **settings: Any) -> Watched:
         context = browser.new_context(viewport={"width": width, "height": 900}, **settings)
         watched = Watched(context)
-        windows.append((context, watched))
-        watched.page.goto(site + path)
+        windows.append((context, watched, at))
+        watched.page.goto(at + path)
         return watched
 
     yield open_
-    for context, watched in windows:
+    for context, watched, at in windows:
         context.close()
         assert watched.said == []
-        assert [url for url in watched.asked if not url.startswith((site, "data:"))] == []
+        assert [url for url in watched.asked if not url.startswith((at, "data:"))] == []

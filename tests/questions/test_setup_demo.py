@@ -30,5 +30,7 @@ def test_every_spring_of_the_demo_gives_a_start_or_says_what_is_missing(loaded: 
                 found.add(basis["basis"])
             for row in answer["by_spacers"]:
                 assert row["progression"] > 1
+                travels = [point["travel"]["value"] for point in row["curve"]]
+                assert travels == sorted(set(travels)), fit.id  # no travel stands twice
             found |= {"coil"} if "coil" in answer else set()
     assert found >= {"published", "computed", "coil"}
