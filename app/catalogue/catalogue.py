@@ -7,7 +7,7 @@ import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
-from contextvars import ContextVar, copy_context
+from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -16,6 +16,7 @@ from sqlalchemy import Connection, bindparam, func, select
 from app.catalogue.at import At, Lately
 from app.catalogue.stored import REVISIONS
 from app.database.connections import Database
+from app.database.interrupting import in_a_thread
 from app.database.migrating import state
 from app.errors import Invalid, Refusal, Unavailable
 
@@ -162,8 +163,11 @@ class Catalogue:
         return await self.apart(lambda: self.answer(question, pin))
 
     async def apart(self, look: Callable[[], T]) -> T:
-        """Run what waits for the database in a thread, on PostgreSQL in one that no write ever takes."""
-        return await asyncio.get_running_loop().run_in_executor(self._threads, copy_context().run, look)
+        """Run what waits for the database in a thread, on PostgreSQL in one that no write ever takes and that is free
+        again soon after this is cancelled."""
+        if self._threads is None:
+            return await asyncio.to_thread(look)
+        return await in_a_thread(self._threads, look)
 
     def ready(self) -> str | None:
         """None when questions can be answered, else a sentence that says why not."""

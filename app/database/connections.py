@@ -16,6 +16,7 @@ from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
 from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlalchemy.pool import NullPool, Pool, StaticPool
 
+from app.database.interrupting import STEPS, nobody_waits, to_be_interrupted
 from app.errors import NoRoom, Unavailable
 
 WRITER_WAIT_S = 5
@@ -78,7 +79,7 @@ class Database:
                     self._held = self.reader.connect()
                 yield self._held
             else:
-                with self.reader.connect() as connection:
+                with self.reader.connect() as connection, to_be_interrupted(connection):
                     yield connection
         except (DBAPIError, sqlite3.Error) as error:
             raise plain(error) from error
@@ -88,7 +89,7 @@ class Database:
         """A connection that cannot write, on SQLite of its own: that a file was damaged or brought up to another schema
         shows only to one that opens it now. Raises Unavailable when the database cannot be reached."""
         try:
-            with self.anew.connect() as connection:
+            with self.anew.connect() as connection, to_be_interrupted(connection):
                 yield connection
         except (DBAPIError, sqlite3.Error) as error:
             raise plain(error) from error
@@ -224,6 +225,7 @@ def _connect(path: Path, mode: str) -> Any:
     if mode == "ro":
         connection.execute("PRAGMA query_only = on")
         connection.execute("PRAGMA mmap_size = 268435456")
+        connection.set_progress_handler(nobody_waits, STEPS)
     else:
         connection.execute("PRAGMA journal_mode = wal")
         connection.execute("PRAGMA synchronous = full")
@@ -239,6 +241,8 @@ def plain(error: DBAPIError | sqlite3.Error) -> Exception:
         return NoRoom("the disk under the database is full; nothing was stored")
     if "locked" in message or "lock timeout" in message or "busy" in message:
         return Unavailable("another change is being written; try again", retry_after=2)
+    if message == "interrupted":
+        return Unavailable("It took too long and was given up.", retry_after=5)
     if getattr(cause, "sqlstate", None) == "25006":  # read_only_sql_transaction
         return Unavailable("the database is a replica at the moment and takes no writes", retry_after=5)
     broken = (

@@ -6,7 +6,6 @@ reads, holds its connection for ever. `timed` lays the missing clocks over eithe
 
 import asyncio
 import re
-import socket
 import sys
 from abc import abstractmethod
 from time import perf_counter
@@ -17,6 +16,7 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
 
 from app.settings import Settings
+from app.web.line import Line, tcp_info
 from app.web.middleware.security import DATA_POLICY
 from app.web.problem import problem_response
 
@@ -28,7 +28,7 @@ _BARE_LF = re.compile(rb"(?<!\r)\n")
 Phase = Literal["quiet", "head", "body"]
 
 _LAST_CAME = slice(52, 56)
-"""Of Linux's `struct tcp_info`: `tcpi_last_data_recv`, milliseconds (linux/tcp.h; it only grows at its end)."""
+"""Of Linux's `struct tcp_info`: `tcpi_last_data_recv`, milliseconds (linux/tcp.h)."""
 
 _NOWHERE: dict[str, Any] = {"type": "http", "path": "", "raw_path": b"", "state": {}}
 
@@ -48,7 +48,8 @@ def raw_refusal(slug: str, detail: str) -> bytes:
 
 
 class Timed:
-    """Mixed in before a protocol of uvicorn. `limits` is set by `timed`."""
+    """Mixed in before a protocol of uvicorn. `limits` is set by `timed`. Each request has its connection in its state,
+    as `line`."""
 
     limits: Settings
     transport: Any
@@ -56,6 +57,7 @@ class Timed:
     cycle: Any
     flow: Any
     connections: set[Any]
+    app_state: dict[str, Any]
     timeout_keep_alive_task: asyncio.TimerHandle | None
 
     def connection_made(self, transport: Any) -> None:
@@ -64,6 +66,8 @@ class Timed:
         self._clock: asyncio.TimerHandle | None = None
         self._write_clock: asyncio.TimerHandle | None = None
         self._received = 0
+        self._line = Line(transport)
+        self.app_state = {**self.app_state, "line": self._line}
         super().connection_made(transport)  # type: ignore[misc]
         if len(self.connections) > self.limits.max_connections:
             self._refuse("unavailable", "Too many connections are open.")
@@ -71,9 +75,10 @@ class Timed:
         self._enter("head")
 
     def connection_lost(self, exc: Exception | None) -> None:
-        """Stops all clocks."""
+        """Stops all clocks, and what is looked up for a client that is gone."""
         self._enter("quiet")
         self._stop_write_clock()
+        self._line.lost()
         super().connection_lost(exc)  # type: ignore[misc]
 
     def data_received(self, data: bytes) -> None:
@@ -116,10 +121,9 @@ class Timed:
     def _came_first(self) -> float:
         """When the first request of a connection came, by `perf_counter`: under uvloop one connection is accepted in
         each round of the loop, and the others wait in the kernel, which knows how long."""
-        line = self.transport.get_extra_info("socket")
-        if sys.platform != "linux" or line is None or line.family not in (socket.AF_INET, socket.AF_INET6):
+        told = tcp_info(self.transport, _LAST_CAME.stop)
+        if told is None:
             return perf_counter()
-        told = line.getsockopt(socket.IPPROTO_TCP, socket.TCP_INFO, _LAST_CAME.stop)
         return perf_counter() - int.from_bytes(told[_LAST_CAME], sys.byteorder) / 1000
 
     def _is_answering(self) -> bool:

@@ -65,10 +65,11 @@ async def shops(fresh_database: Fresh, tmp_path: Path) -> AsyncIterator[tuple[Be
 
 
 class Server:
-    """A service on a real socket, in a thread; `port` is where."""
+    """A service on a real socket, in a thread; `port` is where, `log` what it has logged."""
 
-    def __init__(self, settings: Settings, parser: Any) -> None:
-        config = config_of(shell(settings, log_to=io.StringIO()), settings, parser)
+    def __init__(self, settings: Settings, parser: Any, **more: Any) -> None:
+        self.log = io.StringIO()
+        config = config_of(shell(settings, log_to=self.log, **more), settings, parser)
         self.uvicorn = uvicorn.Server(config)
         self.thread = threading.Thread(target=self.uvicorn.run, daemon=True)
         self.thread.start()

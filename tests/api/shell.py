@@ -13,6 +13,7 @@ from pydantic import Field, TypeAdapter
 from starlette.responses import Response, StreamingResponse
 from typing_extensions import TypedDict
 
+from app.catalogue.at import At
 from app.errors import (
     Conflict,
     Forbidden,
@@ -114,6 +115,10 @@ REFUSALS: dict[str, Refusal] = {
     "unavailable": Unavailable("no", retry_after=7),
     "no-room": NoRoom("no"),
 }
+LONG = {
+    "sqlite": "WITH RECURSIVE n AS (SELECT 1 AS i UNION ALL SELECT i + 1 FROM n LIMIT 400000000) SELECT sum(i) FROM n",
+    "postgresql": "SELECT pg_sleep(60)",
+}
 PARTS: list[Part] = [
     {"id": "a", "name": "=1+1", "length": -5.5, "marks": ["x", "y"]},
     {"id": "b", "name": 'say "hi", then\nstop'},
@@ -173,10 +178,21 @@ async def plain() -> Response:
 
 
 @router.get("/pause", operation_id="pause", response_class=Response)
+@router.post("/pause", operation_id="post_pause", response_class=Response)
 async def pause() -> Response:
     """Answers after a second."""
     await asyncio.sleep(1)
     return Response("done")
+
+
+@router.get("/long", operation_id="long", response_class=Response)
+async def long(request: Request) -> Response:
+    """Asks the database for what takes it a minute."""
+
+    def asked(at: At) -> str:
+        return str(at.connection.exec_driver_sql(LONG[at.connection.dialect.name]).scalar())
+
+    return Response(await request.app.state.catalogue.ask(asked))
 
 
 @router.get("/work", operation_id="work", response_class=Response)

@@ -146,9 +146,11 @@ CASES: dict[str, list[str]] = {
         "operate/test_backup.py::test_a_backup_beside_writes_is_restored_elsewhere_as_it_was_at_one_moment",
         "operate/test_restore.py::test_no_flipped_bit_of_a_folder_passes",
     ],
-    "locked, deadline": [
+    "locked, deadline, client gone": [
         "operate/test_database_faults.py::test_a_locked_database_is_said_to_be",
         "api/test_refusals.py::test_what_takes_too_long_is_given_up",
+        "api/test_client_gone.py::test_what_is_looked_up_ends_with_its_time",
+        "api/test_client_gone.py::test_what_is_looked_up_ends_when_its_client_is_gone",
     ],
     "a write under lookups": [
         "api/test_kept.py::test_no_answer_is_older_than_the_last_write",

@@ -24,7 +24,7 @@ class Audits:
         self.logger = logger
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        if scope["type"] != "http" or scope["method"] in LOOKUPS or not _stores(scope["path"]):
+        if scope["type"] != "http" or not may_store(scope):
             await self.app(scope, receive, send)
             return
         answered = False
@@ -63,5 +63,9 @@ class Audits:
             self.logger.error("audit", request_id=request_id, status=status, refused=refusal.detail)
 
 
-def _stores(path: str) -> bool:
-    return path.startswith(("/v1/", "/sign-")) and path.partition(".")[0] not in STORES_NOTHING
+def may_store(scope: Scope) -> bool:
+    """Whether a request is one that writes, by its method and path."""
+    path: str = scope["path"]
+    if scope["method"] in LOOKUPS or not path.startswith(("/v1/", "/sign-")):
+        return False
+    return path.partition(".")[0] not in STORES_NOTHING

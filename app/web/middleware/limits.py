@@ -1,12 +1,19 @@
-"""How much and how long: address, header lines, body, time to the first byte, requests at once."""
+"""How much, how long and for whom: address, header lines, body, time to the first byte, requests at once."""
 
 import asyncio
-from collections.abc import Mapping
+import time
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from typing import NoReturn
 
+from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from app.database.interrupting import GIVEN_UP
 from app.errors import TooLarge
 from app.settings import Settings
+from app.web.line import Line
+from app.web.middleware.audits import may_store
 from app.web.problem import problem_response
 
 _ALWAYS_ANSWERED = {"/healthz"}
@@ -19,7 +26,8 @@ class Limits:
     """Pure ASGI. A body over the limit is refused at its Content-Length, or mid-stream at the byte too many.
 
     Reading is timed by the connection (`app.web.connection`); here the clock runs from the whole request to the
-    first byte of the answer, so that a long export is not cut off.
+    first byte of the answer, so that a long export is not cut off. A lookup whose client is gone before that byte is
+    given up at once, and what it asks of the database or of a child with it; a write is done whoever waits for it.
     """
 
     def __init__(self, app: ASGIApp, settings: Settings) -> None:
@@ -71,10 +79,8 @@ class Limits:
         return f"A body may have {self.settings.max_body_bytes} bytes."
 
     async def _timed(self, scope: Scope, receive: Receive, send: Send, *, has_body: bool) -> None:
-        loop = asyncio.get_running_loop()
         slow = scope["path"] in _SLOW
         allowed = self.settings.import_timeout if slow else self.settings.request_timeout
-        started = False
         read = 0
 
         async def receive_counted() -> Message:
@@ -84,28 +90,81 @@ class Limits:
                 read += len(message.get("body", b""))
                 if read > self.settings.max_body_bytes:
                     raise TooLarge(self._too_large())
-                if has_body and not message.get("more_body", False) and not started:
-                    clock.reschedule(loop.time() + allowed)
+                if has_body and not message.get("more_body", False) and not patience.started:
+                    clock.reschedule(asyncio.get_running_loop().time() + allowed)
             return message
 
         async def send_timed(message: Message) -> None:
-            nonlocal started
-            if not started:
-                started = True
-                if not clock.expired():  # a write is answered even then: it was done
-                    clock.reschedule(None)
+            if patience.left and not patience.started:
+                await patience.ended()
+            if not patience.started:
+                patience.begin()
             await send(message)
 
         try:
             async with asyncio.timeout(self.settings.upload_timeout if has_body else allowed) as clock:
-                await self.app(scope, receive_counted, send_timed)
+                patience = Patience(clock)
+                if may_store(scope):
+                    await self.app(scope, receive_counted, send_timed)
+                else:
+                    with patience.of_a_lookup(scope["state"].get("line")):
+                        await self.app(scope, receive_counted, send_timed)
         except TimeoutError:
             if not clock.expired():
                 raise
+            if patience.left:
+                await patience.ended()
             response = problem_response(
                 scope, "unavailable", "It took too long and was given up.", headers={"Retry-After": "5"}
             )
             await response(scope, receive, send)
+
+
+class Patience:
+    """How long an answer is waited for to begin: until the clock has run down or, a lookup's, its client is gone."""
+
+    def __init__(self, clock: asyncio.Timeout) -> None:
+        self.clock = clock
+        self.started = self.left = False
+        self._line: Line | None = None
+
+    def begin(self) -> None:
+        """The answer begins, and is not cut off."""
+        self.started = True
+        if not self.clock.expired():  # a write is answered even then: it was done
+            self.clock.reschedule(None)
+
+    async def ended(self) -> NoReturn:
+        """Nobody is there for the answer. Raises ClientDisconnect."""
+        if self._line is not None:
+            await self._line.ended()
+        raise ClientDisconnect
+
+    @contextmanager
+    def of_a_lookup(self, line: Line | None) -> Iterator[None]:
+        """While this lasts the client's leaving ends it, and long statements ask whether it is over."""
+        self._line, before = line, GIVEN_UP.set(self._is_over)
+        if line is not None:
+            line.when_left = self._leave
+        try:
+            yield
+        finally:
+            GIVEN_UP.reset(before)
+            if line is not None:
+                line.when_left = None
+
+    def _leave(self) -> None:
+        self.left = True
+        if not self.started and not self.clock.expired():
+            self.clock.reschedule(asyncio.get_running_loop().time())
+
+    def _is_over(self) -> bool:
+        if self.started:
+            return False
+        if self._line is not None and self._line.is_left():
+            self.left = True
+        until = self.clock.when()  # by the loop's clock, which may stand while the loop computes
+        return self.left or (until is not None and time.monotonic() >= until)
 
 
 def _has_body(headers: Mapping[bytes, bytes]) -> bool:
