@@ -226,6 +226,22 @@ async def test_it_ends_with_its_time_its_key_and_when_it_is_signed_out(shops_on_
         assert len(stored(bench)) == 1
 
 
+async def test_of_one_key_the_twenty_latest_hold(shops_on_each: Two) -> None:
+    bench, other = shops_on_each
+    shop = bench.service.shop
+    key = keys.caller(shop, f"Bearer {token_of(bench)}")
+    async with signed_in(other) as elsewhere, signed_in(bench) as first, signed_in(bench) as second:
+        for _ in range(sessions.MOST - 1):
+            sessions.begin(shop, key)
+        assert_problem(await first.get("/v1/forks"), 401)
+        assert (await second.get("/v1/forks")).status_code == 200
+        async with signed_in(bench) as last:
+            assert_problem(await second.get("/v1/forks"), 401)
+            assert (await last.get("/v1/forks")).status_code == 200
+        assert (await elsewhere.get("/v1/forks")).status_code == 200
+        assert len(stored(bench)) == sessions.MOST + 1
+
+
 async def test_signing_in_again_ends_the_session_before(shops: Two) -> None:
     bench, _ = shops
     async with signed_in(bench) as client:
