@@ -1,5 +1,6 @@
 """Settings and databases as a command needs them: which there are, and which must be brought up to this build first."""
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -28,7 +29,6 @@ def url_of(database: str | None) -> str | None:
 def opened(settings: Settings, bring_up: bool = False) -> "Database":
     """The catalogue's database, its schema current; on SQLite, or where asked to, it is brought up to date."""
     from app.database.connections import Database
-    from app.database.migrating import migrate as bring_up_to_date
     from app.database.migrating import state
 
     stored = Database(settings.database_url, settings.read_url)
@@ -37,9 +37,9 @@ def opened(settings: Settings, bring_up: bool = False) -> "Database":
             if state(connection, "catalogue") == "current":
                 return stored
     if stored.is_sqlite or bring_up:
-        bring_up_to_date(stored, "catalogue")
+        _bring_up(stored, "catalogue")
         shop = Database(settings.shop_database_url)
-        bring_up_to_date(shop, "shop")
+        _bring_up(shop, "shop")
         shop.close()
         return stored
     make_current(stored, "catalogue")
@@ -48,11 +48,10 @@ def opened(settings: Settings, bring_up: bool = False) -> "Database":
 
 def make_current(database: "Database", which: str) -> None:
     """Bring a SQLite database up to this build; a shared one is only brought up by `legwork migrate`."""
-    from app.database.migrating import migrate as bring_up_to_date
     from app.database.migrating import state
 
     if database.is_sqlite:
-        bring_up_to_date(database, which)
+        _bring_up(database, which)
         return
     with database.read() as connection:
         found = state(connection, which)
@@ -60,13 +59,19 @@ def make_current(database: "Database", which: str) -> None:
         raise Unavailable(f"the schema of the {which} database is {found}; run: legwork migrate")
 
 
+def _bring_up(database: "Database", which: str) -> None:
+    """The schema of this build; a line on standard error where another process keeps this one waiting."""
+    from app.database.migrating import migrate
+
+    migrate(database, which, lambda what: print(what, file=sys.stderr, flush=True))
+
+
 def shop_in_hand() -> "Database":
     """The shop database, brought up to date."""
     from app.database.connections import Database
-    from app.database.migrating import migrate as bring_up_to_date
 
     shop = Database(settings_of().shop_database_url)
-    bring_up_to_date(shop, "shop")
+    _bring_up(shop, "shop")
     return shop
 
 

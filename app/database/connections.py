@@ -6,8 +6,9 @@ and waits at most `WRITER_WAIT_S`. PostgreSQL: pooled connections; the writer ho
 
 import os
 import sqlite3
+import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
@@ -20,6 +21,8 @@ from app.database.interrupting import STEPS, nobody_waits, to_be_interrupted
 from app.errors import NoRoom, Unavailable
 
 WRITER_WAIT_S = 5
+TELL_AFTER_S = 2.0
+"""How long a writer waits for another before it says so, where it was given somebody to tell."""
 WRITER_LOCK = 0x4C454757  # the advisory lock of PostgreSQL writers
 LOST = {
     "connect_timeout": 5, "tcp_user_timeout": 10_000, "keepalives_idle": 10, "keepalives_interval": 3,
@@ -130,20 +133,23 @@ class Database:
         return int(number) + (self._files << 40)
 
     @contextmanager
-    def write(self, wait_s: int | None = None) -> Iterator[Connection]:
+    def write(self, wait_s: int | None = None, waits: Callable[[], None] | None = None) -> Iterator[Connection]:
         """The one write transaction: committed when the block ends, rolled back when it raises.
 
-        Raises Unavailable when another writer keeps it longer than `wait_s` (else WRITER_WAIT_S), or where there
-        is only a replica; NoRoom when the disk is full.
+        `waits` is called, in a thread of its own, where another writer has kept it for TELL_AFTER_S. Raises Unavailable
+        when that one keeps it longer than `wait_s` (else WRITER_WAIT_S), or where there is only a replica; NoRoom when
+        the disk is full.
         """
         try:
             with self.writer.connect() as connection:
                 if self.is_sqlite and wait_s is not None:
                     connection.connection.cursor().execute(f"PRAGMA busy_timeout = {wait_s * 1000}")
-                with connection.begin():
+                with _told(waits):
+                    transaction = connection.begin()
                     if not self.is_sqlite:
                         connection.execute(text(f"SET LOCAL lock_timeout = '{wait_s or WRITER_WAIT_S}s'"))
                         connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": WRITER_LOCK})
+                with transaction:
                     yield connection
         except (DBAPIError, sqlite3.Error) as error:
             raise plain(error) from error
@@ -192,6 +198,20 @@ class Database:
         self.reader.dispose()
         self.anew.dispose()
         self.writer.dispose()
+
+
+@contextmanager
+def _told(waits: Callable[[], None] | None) -> Iterator[None]:
+    """While this lasts somebody waits, who after TELL_AFTER_S is told so."""
+    if waits is None:
+        yield
+        return
+    clock = threading.Timer(TELL_AFTER_S, waits)
+    clock.start()
+    try:
+        yield
+    finally:
+        clock.cancel()
 
 
 def _sqlite(path: Path, mode: str, pool: type[Pool]) -> Engine:

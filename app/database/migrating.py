@@ -1,8 +1,8 @@
 """Brings a database's schema up to this build, under a lock; refuses a database that is newer, foreign or damaged."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -60,14 +60,17 @@ def _known(which: str) -> frozenset[str]:
     return frozenset(script.revision for script in ScriptDirectory.from_config(_config(which)).walk_revisions())
 
 
-def migrate(database: Database, which: str) -> None:
+def migrate(database: Database, which: str, waits: Callable[[str], None] | None = None) -> None:
     """Create or upgrade the schema; of several processes at once one does it and the others wait for it.
 
-    Raises Unavailable with one plain sentence when that cannot be.
+    `waits` is called with a sentence that says for what and how long, where that takes more than a moment. Raises
+    Unavailable with one plain sentence when that cannot be.
     """
     if database.path is not None:
         _made(database.path)
-    with _told_of(database), database.write(WAIT_S) as connection:
+    waiting = f"the database {database.url.render_as_string()} is being changed by another; waiting {WAIT_S} s at most"
+    told = None if waits is None else partial(waits, waiting)
+    with _told_of(database), database.write(WAIT_S, told) as connection:
         if database.is_sqlite:
             verdict = connection.execute(text("PRAGMA quick_check(1)")).scalar()
             if verdict != "ok":

@@ -1,11 +1,13 @@
 """What becomes of the database file under a running service: said by `/readyz` and 503, and over once it is mended."""
 
 import io
+import json
 import os
 import shutil
 import sqlite3
+import threading
 from collections.abc import Callable
-from contextlib import closing
+from contextlib import ExitStack, closing
 from pathlib import Path
 
 import httpx
@@ -152,6 +154,28 @@ def test_a_locked_database_is_said_to_be(
         assert "locked" in err
         with catalogue.read() as connection:
             assert connection.exec_driver_sql("SELECT max(number) FROM revisions").scalar() == 1
+
+
+@pytest.mark.parametrize(("most_s", "code"), [(60, 0), (1, 1)])
+def test_a_migration_that_waits_for_another_says_so(
+    demo: Database, tmp_path: Path, legwork: Called, monkeypatch: pytest.MonkeyPatch, most_s: int, code: int
+) -> None:
+    """Once, whether the other ends in time or not, and apart from the answer."""
+    monkeypatch.setattr("app.database.connections.TELL_AFTER_S", 0.2)
+    monkeypatch.setattr("app.database.migrating.WAIT_S", most_s)
+    other = ExitStack()
+    other.enter_context(demo.write())
+    end = threading.Timer(1.5, other.close)
+    end.start()
+    found, out, err = legwork(
+        "migrate", "--json",
+        database_url=demo.url.render_as_string(hide_password=False),
+        shop_database_url=f"sqlite:///{tmp_path / 'shop.db'}",
+    )  # fmt: skip
+    end.join()
+    named = demo.url.render_as_string()
+    assert err == f"the database {named} is being changed by another; waiting {most_s} s at most\n"
+    assert (found, "refused" in json.loads(out)) == (code, bool(code))
 
 
 def test_a_lookup_makes_no_database_where_there_is_none(tmp_path: Path, legwork: Called) -> None:
