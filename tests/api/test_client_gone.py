@@ -4,6 +4,7 @@ import json
 import socket
 import time
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Any
 
 import httpx
@@ -11,6 +12,7 @@ import pytest
 from sqlalchemy.pool import QueuePool
 
 from app.catalogue.catalogue import THREADS, Catalogue
+from app.exchange import child
 from app.settings import Settings
 from tests.api.conftest import Server
 
@@ -23,15 +25,18 @@ SOON_S = 5
 @pytest.fixture(params=["httptools", "h11"])
 def patient(request: pytest.FixtureRequest, loaded: Catalogue) -> Iterator[Server]:
     """A service that would wait long for its database."""
-    yield from serving(request.param, loaded, request_timeout=DEADLINE_S)
+    with serving(request.param, loaded, request_timeout=DEADLINE_S) as server:
+        yield server
 
 
 @pytest.fixture
 def impatient(loaded: Catalogue) -> Iterator[Server]:
     """One that waits for a second."""
-    yield from serving("httptools", loaded, request_timeout=1)
+    with serving("httptools", loaded, request_timeout=1) as server:
+        yield server
 
 
+@contextmanager
 def serving(parser: str, catalogue: Catalogue, **limits: Any) -> Iterator[Server]:
     settings = Settings(port=0, allowed_hosts=["127.0.0.1"], max_lag=60, cache_bytes=0, **limits)
     server = Server(settings, parser, catalogue=catalogue)
@@ -111,3 +116,15 @@ def test_who_leaves_ends_a_lookup_and_no_write(patient: Server) -> None:
     assert (looked["method"], looked["status"]) == ("GET", 499)
     assert looked["ms"] < 900 < wrote["ms"]
     assert (wrote["method"], wrote["status"]) == ("POST", 200)
+
+
+@pytest.mark.parametrize("loaded", ["sqlite"], indirect=True)
+def test_a_child_that_writes_an_export_ends_too(loaded: Catalogue) -> None:
+    url = loaded.database.url.render_as_string()
+    with serving("httptools", loaded, database_url=url) as server:
+        line = asked(server, "/v1/export")
+        until(lambda: child._running == 1)
+        line.close()
+        until(lambda: child._running == 0)
+        until(lambda: bool(logged(server, "/v1/export")))
+        assert logged(server, "/v1/export")[0]["status"] == 499
