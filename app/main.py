@@ -13,6 +13,7 @@ from starlette.types import Receive, Scope, Send
 
 from app.settings import Settings
 from app.web.logs import build_logger
+from app.web.looked_through import look_through_soon
 from app.web.middleware.audits import Audits
 from app.web.middleware.closed_reads import ClosedReads
 from app.web.middleware.compression import Compression
@@ -105,6 +106,9 @@ def create_app(
 async def _begun(app: FastAPI) -> AsyncIterator[None]:
     """Before the first request: a service that cannot describe itself does not start."""
     app.state.openapi_bytes()
-    templates = prepare_soon()
+    catalogue, shop = app.state.catalogue, app.state.shop
+    databases = [*([catalogue.database] if catalogue else []), *([shop] if shop else [])]
+    later = [prepare_soon(), look_through_soon(databases, app.state.logger)]
     yield
-    templates.cancel()
+    for each in later:
+        each.cancel()

@@ -175,6 +175,9 @@ class Catalogue:
             with self.database.opened_anew() as connection:
                 found = state(connection, "catalogue")
             with self.at():
-                return None if found == "current" else f"the catalogue's schema is {found}, not that of this build"
+                pass
+            if found != "current":
+                return f"the catalogue's schema is {found}, not that of this build"
+            return None if self.database.damage is None else "the catalogue is damaged: a backup must be restored"
         except Refusal as refusal:
             return refusal.detail

@@ -47,11 +47,15 @@ def opened(settings: Settings, bring_up: bool = False) -> "Database":
 
 
 def make_current(database: "Database", which: str) -> None:
-    """Bring a SQLite database up to this build; a shared one is only brought up by `legwork migrate`."""
+    """Bring a SQLite database up to this build; a shared one is only brought up by `legwork migrate`.
+
+    A large SQLite file that is current is not looked through first: `look_through_soon` does it beside the service.
+    """
     from app.database.migrating import state
 
     if database.is_sqlite:
-        _bring_up(database, which)
+        if not (database.is_large() and _is_current(database, which)):
+            _bring_up(database, which)
         return
     with database.read() as connection:
         found = state(connection, which)
@@ -64,6 +68,17 @@ def _bring_up(database: "Database", which: str) -> None:
     from app.database.migrating import migrate
 
     migrate(database, which, lambda what: print(what, file=sys.stderr, flush=True))
+
+
+def _is_current(database: "Database", which: str) -> bool:
+    """Whether the schema is that of this build; not where that cannot be read, which bringing it up then says."""
+    from app.database.migrating import state
+
+    try:
+        with database.read() as connection:
+            return state(connection, which) == "current"
+    except Unavailable:
+        return False
 
 
 def shop_in_hand() -> "Database":

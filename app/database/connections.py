@@ -31,6 +31,8 @@ LOST = {
 """After how long libpq gives up a PostgreSQL server that is cut off: s, ms, s, s, times; else it would be 15 min."""
 LOOK_S = 0.25
 """How long the file of a SQLite database is taken for the one at its path without looking again."""
+LOOKED_THROUGH_FIRST = 64 * 2**20
+"""SQLite files up to so many bytes are looked through for damage before a start, larger ones beside the service."""
 
 
 class Database:
@@ -47,6 +49,8 @@ class Database:
         self._files, self._looked = 0, 0.0
         self.writes = 0
         """How often `write` has ended here; other processes are not counted."""
+        self.damage: str | None = None
+        """What `look_through` found wrong in the file that is in use; it takes no writes then."""
         if self.is_sqlite:
             if not parsed.database:
                 raise Unavailable("a SQLite database needs a file: sqlite:///path/to/legwork.db")
@@ -112,6 +116,7 @@ class Database:
         if self._file not in (None, (found.st_dev, found.st_ino)):
             self.close()
             self._files += 1
+            self.damage = None
         self._file, self._looked = (found.st_dev, found.st_ino), now
 
     def changes(self) -> int:
@@ -137,9 +142,11 @@ class Database:
         """The one write transaction: committed when the block ends, rolled back when it raises.
 
         `waits` is called, in a thread of its own, where another writer has kept it for TELL_AFTER_S. Raises Unavailable
-        when that one keeps it longer than `wait_s` (else WRITER_WAIT_S), or where there is only a replica; NoRoom when
-        the disk is full.
+        when that one keeps it longer than `wait_s` (else WRITER_WAIT_S), where there is only a replica, or into a file
+        that is damaged; NoRoom when the disk is full.
         """
+        if self.damage is not None:
+            raise Unavailable("the database is damaged; restore a backup")
         try:
             with self.writer.connect() as connection:
                 if self.is_sqlite and wait_s is not None:
@@ -155,6 +162,26 @@ class Database:
             raise plain(error) from error
         finally:
             self.writes += 1
+
+    def is_large(self) -> bool:
+        """Whether this is a SQLite file that would hold a start up for long if it were looked through first."""
+        return self.path is not None and self.path.exists() and self.path.stat().st_size > LOOKED_THROUGH_FIRST
+
+    def look_through(self) -> None:
+        """Look for damage in a SQLite file, about a second for each gigabyte; `damage` says what is found.
+
+        Raises Unavailable when the file cannot be read.
+        """
+        if self.path is None:
+            return
+        try:
+            with closing(_connect(self.path, "ro")) as driver:
+                (verdict,) = driver.execute("PRAGMA quick_check(1)").fetchone()
+        except sqlite3.OperationalError as error:
+            raise plain(error) from error
+        except sqlite3.DatabaseError as error:
+            verdict = str(error)
+        self.damage = None if verdict == "ok" else verdict.splitlines()[-1]
 
     def takes_writes(self) -> bool:
         """Whether where writes go can be reached and is no replica; on SQLite not asked."""
@@ -244,7 +271,6 @@ def _connect(path: Path, mode: str) -> Any:
     )  # fmt: skip
     if mode == "ro":
         connection.execute("PRAGMA query_only = on")
-        connection.execute("PRAGMA mmap_size = 268435456")
         connection.set_progress_handler(nobody_waits, STEPS)
     else:
         connection.execute("PRAGMA journal_mode = wal")

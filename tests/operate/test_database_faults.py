@@ -1,5 +1,6 @@
 """What becomes of the database file under a running service: said by `/readyz` and 503, and over once it is mended."""
 
+import asyncio
 import io
 import json
 import os
@@ -15,7 +16,9 @@ import pytest
 
 from app.access import keys
 from app.catalogue.catalogue import Catalogue
+from app.cli.opened import make_current
 from app.database.connections import Database
+from app.errors import Unavailable
 from app.main import create_app
 from app.settings import Settings
 from tests.api.writing import TORQUE, put
@@ -72,7 +75,7 @@ FAULTS = [
 async def test_a_fault_under_a_running_service_is_said_and_over_when_mended(
     fresh: tuple[Database, Database], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fault: Callable[[Path], None]
 ) -> None:
-    """A newer schema, or a first page that is read once only, does not hinder what is answered rightly all the same."""
+    """A newer schema, or a page that is garbage now but was read before, hinders no answer that is right."""
     monkeypatch.setattr("app.database.connections.LOOK_S", 0.0)
     catalogue, shop = fresh
     path = catalogue.path
@@ -97,7 +100,7 @@ async def test_a_fault_under_a_running_service_is_said_and_over_when_mended(
         asked = await client.get(f"{FITS}&model_year=2023")
         if fault in LOOKUPS_GO_ON:
             assert asked.status_code == 200
-        else:
+        elif fault is not garbage_in_its_pages or asked.status_code != 200:
             assert_problem(asked, 503)
         if fault is not of_a_newer_build:
             edit = put({**statement.json()["row"], "page": "99"})
@@ -109,6 +112,8 @@ async def test_a_fault_under_a_running_service_is_said_and_over_when_mended(
         mend(path, tmp_path / "whole.db")
         assert (await client.get("/readyz")).status_code == 200
         assert (await client.get(FITS)).content == before
+        if asked.status_code == 200:
+            assert (await client.get(f"{FITS}&model_year=2023")).content == asked.content
 
 
 def mend(path: Path, whole: Path) -> None:
@@ -137,6 +142,65 @@ def test_a_service_does_not_start_on_what_it_cannot_use(
     assert (code, out, err.count("\n")) == (1, "", 1)
     assert str(catalogue.path) in err
     assert catalogue.path.read_bytes() == content
+
+
+async def test_a_large_file_is_looked_through_beside_the_service(
+    fresh: tuple[Database, Database], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The last page is garbage, which no lookup reads: only looking through the whole file finds it."""
+    monkeypatch.setattr("app.database.connections.LOOKED_THROUGH_FIRST", 0)
+    monkeypatch.setattr("app.database.connections.LOOK_S", 0.0)
+    monkeypatch.setattr("app.web.looked_through.AFTER_SECONDS", 0.0)
+    catalogue, shop = fresh
+    path = catalogue.path
+    assert path is not None
+    make_current(shop, "shop")
+    catalogue.close()
+    with closing(sqlite3.connect(path)) as connection:
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    shutil.copy(path, tmp_path / "whole.db")
+    with path.open("r+b") as file:
+        file.seek(-PAGE, os.SEEK_END)
+        file.write(os.urandom(PAGE))
+    make_current(catalogue, "catalogue")
+    log = io.StringIO()
+    app = create_app(Settings(allowed_hosts=["t.test"]), Catalogue(catalogue), shop, log_to=log)
+    transport = httpx.ASGITransport(app)
+    async with (
+        app.router.lifespan_context(app),
+        httpx.AsyncClient(transport=transport, base_url="http://t.test") as client,
+    ):
+        refused = await client.get("/readyz")
+        for _ in range(500):
+            if refused.status_code == 503:
+                break
+            await asyncio.sleep(0.02)
+            refused = await client.get("/readyz")
+        assert_problem(refused, 503)
+        assert "damaged" in refused.text
+        assert str(path) not in refused.text
+        with pytest.raises(Unavailable, match="damaged"), catalogue.write():
+            pytest.fail("a damaged file was written into")
+        (said,) = [json.loads(line) for line in log.getvalue().splitlines() if '"damaged"' in line]
+        assert said["database"] == str(path)
+        assert (await client.get(FITS)).status_code == 200
+        mend(path, tmp_path / "whole.db")
+        assert (await client.get("/readyz")).status_code == 200
+        with catalogue.write():
+            pass
+
+
+@pytest.mark.parametrize("fault", [garbage_in_its_first_page, of_a_newer_build])
+def test_a_large_file_that_cannot_be_read_is_refused_at_once(
+    fresh: tuple[Database, Database], monkeypatch: pytest.MonkeyPatch, fault: Callable[[Path], None]
+) -> None:
+    monkeypatch.setattr("app.database.connections.LOOKED_THROUGH_FIRST", 0)
+    catalogue, _ = fresh
+    assert catalogue.path is not None
+    catalogue.close()
+    fault(catalogue.path)
+    with pytest.raises(Unavailable, match=catalogue.path.name):
+        make_current(catalogue, "catalogue")
 
 
 def test_a_locked_database_is_said_to_be(
