@@ -1,6 +1,7 @@
 """The catalogue in a database at one revision: the few statements, made once, that answer `Rows`. Never writes."""
 
 import json
+from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator
 from functools import cache
 from typing import Any, TypeVar
@@ -12,8 +13,9 @@ from app.catalogue.stored import SQL
 from app.catalogue.tables import Chassis, Row
 
 R = TypeVar("R", bound=Row)
+_Kept = defaultdict[type[Row], dict[str, Any]]
 PAGE = 1000  # rows of one page where all are wanted
-KEPT = 2000  # entities that are kept of those looked up lately, 0.8 to 1.7 kB each
+KEPT = 1500  # entities of each table that are kept of those looked up lately, 0.8 to 1.7 kB each
 CHUNK = 400  # ids in one query: below the variable limit of every engine
 
 
@@ -42,7 +44,7 @@ class At:
         return self.connection.execute(statement, parameters).fetchall()
 
     def one(self, table: type[R], id: str) -> R | None:
-        row: R | None = None if self._lately is None else self._lately.get((table, id))
+        row: R | None = None if self._lately is None else self._lately[table].get(id)
         if row is None:
             for found in self.fetch(_equal(table, "id"), value=id):
                 row = table.trusted(found)
@@ -52,8 +54,9 @@ class At:
     def many(self, table: type[R], ids: Collection[str]) -> dict[str, R]:
         rows: dict[str, R] = {}
         wanted: list[str] = []
+        kept = {} if self._lately is None else self._lately[table]
         for id in ids:
-            row = None if self._lately is None else self._lately.get((table, id))
+            row = kept.get(id)
             if row is None:
                 wanted.append(id)
             else:
@@ -69,9 +72,11 @@ class At:
 
     def _keep(self, table: type[Row], rows: Collection[Row]) -> None:
         if self._lately is not None and table.role == "entity":
-            if len(self._lately) > KEPT:
-                self._lately.clear()
-            self._lately.update(((table, row.id), row) for row in rows)
+            kept = self._lately[table]
+            if len(kept) >= KEPT:
+                kept.clear()
+            for row in rows:
+                kept[row.id] = row
 
     def among(self, table: type[R], column: str, values: Collection[str]) -> list[R]:
         return table.all_trusted(self.unread_among(table, column, values))
@@ -125,18 +130,19 @@ class At:
 
 class Lately:
     """The entities that were looked up lately at one revision, the newest that was asked for: the same makers, spacers,
-    oils and springs come again and again, and what holds at a revision never changes."""
+    oils and springs come again and again, and what holds at a revision never changes. Each table has a room of its own,
+    so that the many springs do not drive out the few makers."""
 
     def __init__(self) -> None:
-        self._kept: tuple[int, dict[Any, Any]] = (-1, {})
+        self._kept: tuple[int, _Kept] = (-1, defaultdict(dict))
 
-    def at(self, revision: int) -> dict[Any, Any]:
-        """Rows by table and id, to be read and added to; of an older revision nothing is kept."""
+    def at(self, revision: int) -> "_Kept":
+        """Rows by id, table by table, to be read and added to; of an older revision nothing is kept."""
         newest, rows = self._kept
         if revision > newest:
-            rows = {}
+            rows = defaultdict(dict)
             self._kept = revision, rows
-        return rows if revision >= newest else {}
+        return rows if revision >= newest else defaultdict(dict)
 
 
 @cache

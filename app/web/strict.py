@@ -28,6 +28,8 @@ SLUG = re.compile(r"[a-z0-9][a-z0-9-]{0,79}")
 LARGEST_INTEGER = 2**63 - 1
 MOST_PARAMETERS = 200
 _INTEGER = re.compile(r"[+-]?[0-9]{1,19}")
+_PLAIN = re.compile(rb"[A-Za-z0-9_.-]+=[A-Za-z0-9_.-]+(?:&[A-Za-z0-9_.-]+=[A-Za-z0-9_.-]+)*")
+"""A query that is its own canonical spelling, as most are."""
 _NUMBER = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]{1,4})?")
 
 
@@ -160,11 +162,16 @@ def _check_query(request: Request, declared: dict[str, Parameter]) -> Response |
         raise Invalid(
             faults[0].text if len(faults) == 1 else f"{len(faults)} things are wrong with the parameters.", faults
         )
-    request.scope["query_string"] = urllib.parse.urlencode([(name, composed(value)) for name, value in pairs]).encode()
+    query: bytes = request.scope["query_string"]
+    if not _PLAIN.fullmatch(query):
+        query = urllib.parse.urlencode([(name, composed(value)) for name, value in pairs]).encode()
+        request.scope["query_string"] = query
     return None
 
 
 def _pairs(query: bytes) -> list[tuple[str, str]]:
+    if _PLAIN.fullmatch(query) and query.count(b"&") < MOST_PARAMETERS:
+        return [tuple(pair.split("=")) for pair in query.decode("ascii").split("&")]  # type: ignore[misc]
     try:
         return urllib.parse.parse_qsl(
             query.decode("ascii"), keep_blank_values=True, errors="strict", max_num_fields=MOST_PARAMETERS

@@ -3,6 +3,7 @@
 import logging
 import re
 import secrets
+from functools import lru_cache
 from itertools import count
 from time import perf_counter
 
@@ -103,12 +104,15 @@ def new_id() -> str:
     return f"{_BEGINNING}{next(_NUMBERS) & 0xFFFFFF:06x}"
 
 
+@lru_cache(maxsize=1024)
 def _names(query: bytes) -> str:
     """The names of the parameters as sent, cut; a value may be a customer or a key, so it is not logged."""
-    return (
-        "&".join(part.split(b"=", 1)[0].decode("latin-1") for part in query[:2000].split(b"&"))[:200] if query else ""
-    )
+    return "&".join([part.split(b"=", 1)[0].decode("latin-1") for part in query[:2000].split(b"&")])[:200]
 
 
 def _agent(scope: Scope) -> str:
-    return next((value[:200].decode("latin-1") for name, value in scope["headers"] if name == b"user-agent"), "")
+    for name, value in scope["headers"]:
+        if name == b"user-agent":
+            agent: str = value[:200].decode("latin-1")
+            return agent
+    return ""

@@ -1,4 +1,5 @@
-"""All routers, in the order in which they are tried: the first route that matches answers, so the generic come last."""
+"""All routers, in the order in which they are tried: the first route that matches answers, so the generic come last,
+and what is asked most comes first."""
 
 from fastapi import APIRouter
 
@@ -32,6 +33,7 @@ from app.web.routes import (
 )
 
 ROUTERS: tuple[APIRouter, ...] = (
+    chassis_questions.router,
     health.router,
     metrics.router,
     docs.router,
@@ -41,7 +43,6 @@ ROUTERS: tuple[APIRouter, ...] = (
     units.router,
     standards.router,
     identify.router,
-    chassis_questions.router,
     job_cards.router,
     batch.router,
     setup.router,
