@@ -77,10 +77,23 @@ def running(variant: Variant, first: str) -> Iterator[tuple[int, int, float]]:
                 if time.monotonic() - begun > 60:
                     raise RuntimeError(f"{variant.name} did not answer in a minute")
                 time.sleep(0.01)
-            yield port, process.pid, time.monotonic() - begun
+            taken = time.monotonic() - begun
+            _until_quiet(process.pid)
+            yield port, process.pid, taken
         finally:
             process.send_signal(signal.SIGTERM)
             process.wait(20)
+
+
+def _until_quiet(pid: int) -> None:
+    """Wait, for 30 s at most, until a process has done nothing for 1.5 s: what it does beside its start is over."""
+    clock, quiet_since, deadline = -1, time.monotonic(), time.monotonic() + 30
+    while time.monotonic() - quiet_since < 1.5 and time.monotonic() < deadline:
+        time.sleep(0.1)
+        fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+        spent = int(fields[11]) + int(fields[12])  # in hundredths of a second
+        if spent > clock + 1:
+            clock, quiet_since = spent, time.monotonic()
 
 
 def blast(variant: Variant, port: int, seconds: float, chassis: int) -> Run:
