@@ -3,10 +3,12 @@
 import json
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator
+from contextlib import contextmanager
 from functools import cache
+from threading import Lock
 from typing import Any, TypeVar
 
-from sqlalchemy import ColumnElement, Connection, Select, bindparam, func, literal_column, select, union_all
+from sqlalchemy import ColumnElement, Connection, Engine, Select, bindparam, func, literal_column, select, union_all
 from sqlalchemy.dialects import sqlite
 
 from app.catalogue.stored import SQL
@@ -19,6 +21,10 @@ KEPT = 1500  # entities of each table that are kept of those looked up lately, 0
 CHUNK = 400  # ids in one query: below the variable limit of every engine
 
 
+class TakesLong(Exception):
+    """A question on the event loop has come to what takes long: it is to be asked anew in a thread."""
+
+
 class At:
     """The catalogue at revision `revision`, read through one connection.
 
@@ -26,12 +32,32 @@ class At:
     each statement, made once, goes straight to the driver: that is a third of the time of a lookup.
     """
 
-    def __init__(self, connection: Connection, revision: int, lately: "Lately | None" = None) -> None:
-        """`lately` keeps entities for the next who looks them up at this revision."""
+    def __init__(
+        self, connection: Connection, revision: int, lately: "Lately | None" = None, *, on_the_loop: bool = False
+    ) -> None:
+        """`lately` keeps entities for the next who looks them up at this revision. `on_the_loop` all others wait."""
         self.connection = connection
         self.revision = revision
+        self.on_the_loop = on_the_loop
+        self.owner: Lately | Engine = lately or connection.engine
+        """Whose answers may be kept beside: one object for all who look at one catalogue."""
         self._driver: Any = connection.connection.driver_connection if connection.dialect.name == "sqlite" else None
         self._lately = None if lately is None else lately.at(revision)
+
+    def will_take_long(self) -> None:
+        """To be called before what takes long in a large catalogue. Raises TakesLong where all others would wait."""
+        if self.on_the_loop:
+            raise TakesLong
+
+    @contextmanager
+    def alone(self, lock: Lock) -> Iterator[None]:
+        """Hold a lock under which something may be built. Raises TakesLong where all others would wait for it."""
+        if not lock.acquire(blocking=not self.on_the_loop):
+            raise TakesLong
+        try:
+            yield
+        finally:
+            lock.release()
 
     def fetch(self, statement: Select[Any], **parameters: Any) -> Iterable[Any]:
         """The rows of a statement over `:n` and these parameters, streamed on SQLite, all at once on PostgreSQL."""

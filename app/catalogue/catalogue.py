@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 
 from sqlalchemy import Connection, bindparam, func, select
 
-from app.catalogue.at import At, Lately
+from app.catalogue.at import At, Lately, TakesLong
 from app.catalogue.stored import REVISIONS
 from app.database.connections import Database
 from app.database.interrupting import in_a_thread
@@ -78,7 +78,7 @@ def resolve(connection: Connection, pin: Pin) -> int:
 
 
 class Catalogue:
-    """Answers questions at a revision. On SQLite a lookup runs where it is asked; on PostgreSQL in a thread."""
+    """Answers questions at a revision: on SQLite in place, but for what takes long; on PostgreSQL in a thread."""
 
     def __init__(self, database: Database) -> None:
         self.database = database
@@ -88,7 +88,7 @@ class Catalogue:
         self._polled: tuple[float, int, int] | None = None  # PostgreSQL: when, after which write here, and what
         self._lately = Lately()
         self._looking: tuple[asyncio.Future[int | None], int] | None = None  # a look under way, and after which write
-        self._threads = None if database.is_sqlite else ThreadPoolExecutor(THREADS, thread_name_prefix="lookup")
+        self._threads = ThreadPoolExecutor(THREADS, thread_name_prefix="lookup")
 
     def known(self) -> int | None:
         """The latest revision, if that can be told without waiting: on SQLite always, on PostgreSQL if it was looked up
@@ -142,11 +142,11 @@ class Catalogue:
         self._polled = self._looking = self._asked_for = None
 
     @contextmanager
-    def at(self, pin: Pin = PRESENT) -> Iterator[At]:
+    def at(self, pin: Pin = PRESENT, *, on_the_loop: bool = False) -> Iterator[At]:
         """The catalogue at the revision that `pin` means."""
         if self.database.is_sqlite:
             with self._one_at_a_time, self.database.read() as connection:
-                yield At(connection, resolve(connection, pin), self._lately)
+                yield At(connection, resolve(connection, pin), self._lately, on_the_loop=on_the_loop)
         else:
             with self.database.read() as connection:
                 yield At(connection, resolve(connection, pin), self._lately)
@@ -156,17 +156,25 @@ class Catalogue:
         with self.at(pin) as at:
             return question(at)
 
+    def _answer_beside(self, question: Callable[[At], T], pin: Pin) -> T:
+        """The same by a connection of its own, which is no other's to wait for."""
+        with self.database.opened_anew() as connection:
+            return question(At(connection, resolve(connection, pin), self._lately))
+
     async def ask(self, question: Callable[[At], T], pin: Pin = PRESENT) -> T:
-        """The same from the event loop: a SQLite lookup takes microseconds and stays on it."""
-        if self.database.is_sqlite:
-            return self.answer(question, pin)
-        return await self.apart(lambda: self.answer(question, pin))
+        """The same from the event loop: a SQLite lookup takes microseconds and stays on it. One that comes to what
+        takes long is begun again in a thread."""
+        if not self.database.is_sqlite:
+            return await self.apart(lambda: self.answer(question, pin))
+        try:
+            with self.at(pin, on_the_loop=True) as at:
+                return question(at)
+        except TakesLong:
+            return await self.apart(lambda: self._answer_beside(question, pin))
 
     async def apart(self, look: Callable[[], T]) -> T:
-        """Run what waits for the database in a thread, on PostgreSQL in one that no write ever takes and that is free
-        again soon after this is cancelled."""
-        if self._threads is None:
-            return await asyncio.to_thread(look)
+        """Run what waits for the database in a thread, one that no write ever takes and that is free again soon after
+        this is cancelled."""
         return await in_a_thread(self._threads, look)
 
     def ready(self) -> str | None:

@@ -12,7 +12,7 @@ from typing import Any, Literal, TypeVar
 from weakref import WeakKeyDictionary
 
 from cachetools import LRUCache
-from sqlalchemy import ColumnElement, Engine, Select, bindparam, case, func, or_, select
+from sqlalchemy import ColumnElement, Select, bindparam, case, func, or_, select
 
 from app.catalogue.columns import Column, Kind
 from app.catalogue.rows import CHUNK, At, holding
@@ -24,13 +24,15 @@ Conditions = Mapping[str, Any]
 
 _PUBLISHED = "figure as published"
 COUNTS_KEPT = 4096
-_COUNTS: WeakKeyDictionary[Engine, LRUCache[Any, int]] = WeakKeyDictionary()
+_COUNTS: WeakKeyDictionary[Any, LRUCache[Any, int]] = WeakKeyDictionary()
 _GUARD = threading.Lock()
 _DECIMALS = 9  # the most digits a figure has after its point
 
 
 def page(at: At, table: type[R], conditions: Conditions, after: str | None, limit: int) -> list[R]:
     """The first `limit` rows after the id `after`, in order of id."""
+    if conditions:  # few columns have an index
+        at.will_take_long()
     statement = _statement(table, tuple(sorted(conditions)), "page" if after is None else "page after")
     values = {**_bound(table, conditions), "n": at.revision, "most": limit, "after": after}
     if after is None:
@@ -44,13 +46,19 @@ def count(at: At, table: type[Row], conditions: Conditions) -> int:
     values = _bound(table, conditions)
     key = (table.table, at.revision, *sorted(values.items()))
     with _GUARD:
-        kept = _COUNTS.setdefault(at.connection.engine, LRUCache(COUNTS_KEPT))
+        kept = _COUNTS.setdefault(at.owner, LRUCache(COUNTS_KEPT))
         known = kept.get(key)
     if known is None:
-        known = at.connection.execute(_statement(table, names, "count"), {**values, "n": at.revision}).scalar_one()
+        at.will_take_long()
+        known = _count(at, _statement(table, names, "count"), values)
         with _GUARD:
             kept[key] = known
     return known
+
+
+def _count(at: At, statement: Select[Any], values: Mapping[str, Any]) -> int:
+    found: int = at.connection.execute(statement, {**values, "n": at.revision}).scalar_one()
+    return found
 
 
 def meeting(at: At, table: type[Row], conditions: Conditions, ids: Collection[str]) -> set[str]:

@@ -11,10 +11,8 @@ from collections import OrderedDict, defaultdict
 from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, field
 from functools import lru_cache
-from typing import NamedTuple
+from typing import Any, NamedTuple
 from weakref import WeakKeyDictionary
-
-from sqlalchemy import Engine
 
 from app.catalogue.rows import At, Rows
 from app.catalogue.tables import Chassis, Damper, Maker, Variant
@@ -215,16 +213,17 @@ def _of_dampers(
     )
 
 
-_KEPT: WeakKeyDictionary[Engine, OrderedDict[int, Index]] = WeakKeyDictionary()
+_KEPT: WeakKeyDictionary[Any, OrderedDict[int, Index]] = WeakKeyDictionary()
 _ONE_AT_A_TIME = threading.Lock()
 
 
 def index_at(at: At) -> Index:
     """The index of the catalogue at a revision; what holds there never changes, so it is built once."""
-    with _ONE_AT_A_TIME:
-        kept = _KEPT.setdefault(at.connection.engine, OrderedDict())
+    with at.alone(_ONE_AT_A_TIME):
+        kept = _KEPT.setdefault(at.owner, OrderedDict())
         index = kept.get(at.revision)
         if index is None:
+            at.will_take_long()
             index = kept[at.revision] = build(at)
             while len(kept) > KEPT_REVISIONS:
                 kept.popitem(last=False)

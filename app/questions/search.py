@@ -18,7 +18,7 @@ from weakref import WeakKeyDictionary
 from cachetools import LRUCache
 from rapidfuzz import process
 from rapidfuzz.distance import OSA
-from sqlalchemy import Engine, bindparam, or_, select
+from sqlalchemy import bindparam, or_, select
 
 from app.catalogue.rows import At
 from app.catalogue.stored import SQL
@@ -180,9 +180,10 @@ class _Indexes:
         self.kept: LRUCache[tuple[str, int], Index] = LRUCache(KEPT)
 
     def of(self, at: At, table: type[Row]) -> Index:
-        with self.lock:
+        with at.alone(self.lock):
             index = self.kept.get((table.table, at.revision))
             if index is None:
+                at.will_take_long()
                 index = self._unchanged(at, table) or _built(at, table)
                 self.kept[table.table, at.revision] = index
             return index
@@ -198,15 +199,14 @@ class _Indexes:
         return None
 
 
-_INDEXES: WeakKeyDictionary[Engine, _Indexes] = WeakKeyDictionary()
+_INDEXES: WeakKeyDictionary[Any, _Indexes] = WeakKeyDictionary()
 _GUARD = threading.Lock()
 
 
 def index_of(at: At, table: type[Row]) -> Index:
     """The index of a table that has names, at a revision."""
-    engine = at.connection.engine
     with _GUARD:
-        indexes = _INDEXES.setdefault(engine, _Indexes())
+        indexes = _INDEXES.setdefault(at.owner, _Indexes())
     return indexes.of(at, table)
 
 
