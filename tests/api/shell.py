@@ -42,7 +42,7 @@ from app.web.strict import strict_router
 class Catalogue:
     """Stands in for the catalogue where only its readiness matters."""
 
-    database = SimpleNamespace(has_replica=False)
+    database = SimpleNamespace(has_replica=False, is_large=lambda: False)
 
     def __init__(self, wrong: str | None = None) -> None:
         self.wrong = wrong
