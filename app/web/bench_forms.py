@@ -10,7 +10,7 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from app.errors import Fault
-from app.questions.bench_choices import Choice, Choices
+from app.questions.chassis_choices import Choice, Choices
 from app.web.form_body import Form
 from app.web.representation.words import heading
 

@@ -56,6 +56,21 @@ async def test_a_wheel_is_called_as_it_is_asked_for_with_its_bead_seat(demo: Dat
     assert '<option value="584">27.5 in (584 mm)</option>' in fork
 
 
+@pytest.mark.parametrize("question", ["fits?", "sheet?", "setup?rider_mass=80&", "job-card?job=lower-leg-service&damper=quembry-strainer&"])
+async def test_what_is_asked_anew_is_chosen_by_name(demo: Database, question: str) -> None:
+    async with asking(demo) as client:
+        asked = f"{TRIVET}/{question}travel=150&variant=quembry-trivet-35-run-two&wheel_size=29"
+        html = (await client.get(asked, headers=HTML)).text
+        as_it_was = (await client.get(f"{TRIVET}/{question}travel=150&wheel_size=26", headers=HTML)).text
+    form = html.partition('class="ask"')[2].partition("</form>")[0]
+    run_two = called("variants")["quembry-trivet-35-run-two"]
+    assert f'<option value="quembry-trivet-35-run-two" selected>{run_two}</option>' in form
+    assert '<option value="622" selected>29 in (622 mm)</option>' in form
+    assert f'<option value="quembry-sieve">{called("dampers")["quembry-sieve"]}</option>' in form
+    assert "Id of the damper" not in form
+    assert 'name="wheel_size" value="26"' in as_it_was, "a refusal keeps what was typed"
+
+
 async def test_near_misses_that_differ_in_the_wheel_are_one_line_with_every_statement(demo: Database) -> None:
     address = f"{TRIVET}/fits?travel=150&model_year=2023"
     async with asking(demo) as client:

@@ -26,14 +26,13 @@ async def named(answer: Any, catalogue: Catalogue) -> Any:
         ids.setdefault(table, set()).add(id)
     if not ids:
         return _with_names(answer, {})
+    return _with_names(answer, await catalogue.ask(lambda at: names(as_answered(at, answer), ids)))
+
+
+def as_answered(at: At, answer: Mapping[str, Any]) -> At:
+    """The catalogue at the revision of an answer; where a replica is behind the one that answered, as far as it is."""
     revision = answer.get("revision")
-
-    def called(at: At) -> Names:
-        # A replica may be behind the one that answered: what it has not yet stays an id.
-        older = isinstance(revision, int) and revision < at.revision
-        return names(At(at.connection, revision) if older else at, ids)
-
-    return _with_names(answer, await catalogue.ask(called))
+    return At(at.connection, revision) if isinstance(revision, int) and revision < at.revision else at
 
 
 def _ids(value: Any) -> Iterator[tuple[str, str]]:

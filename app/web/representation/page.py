@@ -18,6 +18,7 @@ from pydantic import BaseModel
 from starlette.types import Scope
 
 from app.catalogue.tables import TABLES
+from app.questions.chassis_choices import Choices, choices
 from app.questions.job.asked import JOB_WORDS, JobCardAsked
 from app.questions.setup_asked import SetupAsked
 from app.questions.sheet import SheetAsked
@@ -27,10 +28,12 @@ from app.web.representation.code import square_code
 from app.web.representation.compiled import Compiled
 from app.web.representation.drawings import DRAWINGS
 from app.web.representation.kinds import Answered, Representation, register
-from app.web.representation.named import named
+from app.web.representation.named import as_answered, named
 
 TEMPLATES = Path(__file__).parents[1] / "templates"
 WITH_UNITS = frozenset(("fits", "sheet", "setup", "job-card", "fork-check", "alternatives", "spring-fits"))
+_ASKED_OF_CHASSIS = frozenset(("fits", "sheet", "setup", "job-card"))
+_CHOSEN = ("variant", "spring", "damper", "wheel_size")
 _ASKED: Mapping[str, type[BaseModel]] = {"sheet": SheetAsked, "setup": SetupAsked, "job-card": JobCardAsked}
 _MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?Z")
 PRINTED = frozenset(("sheet", "job-card"))
@@ -85,9 +88,13 @@ def environment() -> Environment:
 
 
 async def complete(answered: Answered) -> Answered:
-    """The answer as it is on the wire, with the names of what it names by id."""
+    """The answer as it is on the wire, with the names of what it names by id; what its form offers goes along."""
     plain = answered.shape.dump_python(answered.answer, mode="json")
-    return replace(answered, answer=await named(plain, answered.request.app.state.catalogue))
+    catalogue, chassis = answered.request.app.state.catalogue, answered.request.path_params.get("chassis")
+    if chassis is not None and answered.question in _ASKED_OF_CHASSIS:
+        held: Choices = await catalogue.ask(lambda at: choices(as_answered(at, plain), chassis))
+        answered.request.scope["state"]["offered"] = {name: getattr(held, name) for name in _CHOSEN}
+    return replace(answered, answer=await named(plain, catalogue))
 
 
 def render(answered: Answered) -> bytes:

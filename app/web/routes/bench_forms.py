@@ -11,7 +11,7 @@ from starlette.responses import RedirectResponse, Response
 from app.bench import forks, services
 from app.bench.forks import fork_shown
 from app.errors import Conflict, Invalid, NoRoom, Refusal, Unauthorised, Unavailable
-from app.questions.bench_choices import Choices, choices
+from app.questions.chassis_choices import Choices, choices
 from app.web.access import admitted, in_shop, permitted_by_form
 from app.web.bench_forms import FORK_NAMES, JOB_NAMES, Group, beside, body_of, fork_form, job_form
 from app.web.fork_bodies import FORK_BODY, SERVICE_BODY, finished, registering

@@ -1,4 +1,4 @@
-"""What the forms of the bench log offer to choose from, by what the catalogue has for a chassis."""
+"""What forms offer to choose from, by what the catalogue has for a chassis."""
 
 from typing import NamedTuple
 
