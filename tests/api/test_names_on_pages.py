@@ -56,7 +56,10 @@ async def test_a_wheel_is_called_as_it_is_asked_for_with_its_bead_seat(demo: Dat
     assert '<option value="584">27.5 in (584 mm)</option>' in fork
 
 
-@pytest.mark.parametrize("question", ["fits?", "sheet?", "setup?rider_mass=80&", "job-card?job=lower-leg-service&damper=quembry-strainer&"])
+@pytest.mark.parametrize(
+    "question",
+    ["fits?", "sheet?", "setup?rider_mass=80&", "job-card?job=lower-leg-service&damper=quembry-strainer&"],
+)
 async def test_what_is_asked_anew_is_chosen_by_name(demo: Database, question: str) -> None:
     async with asking(demo) as client:
         asked = f"{TRIVET}/{question}travel=150&variant=quembry-trivet-35-run-two&wheel_size=29"

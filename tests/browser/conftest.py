@@ -75,7 +75,8 @@ def site(fresh_database: Fresh, shop: Database) -> Iterator[str]:
 
 @pytest.fixture(scope="module")
 def dribbling(site: str) -> Iterator[str]:
-    """The address of a slow line to that service: pages come 700 bytes at a time, fifty times a second."""
+    """The address of a slow line to that service: pages come some 700 bytes at a time, whole lines of their text, fifty
+    times a second."""
 
     class Line(http.server.BaseHTTPRequestHandler):
         def do_GET(self) -> None:
@@ -86,9 +87,11 @@ def dribbling(site: str) -> Iterator[str]:
                 if name in answer.headers:
                     self.send_header(name, answer.headers[name])
             self.end_headers()
-            at_a_time = 700 if "html" in answer.headers["content-type"] else len(answer.content)
-            for begin in range(0, len(answer.content), at_a_time):
-                self.wfile.write(answer.content[begin : begin + at_a_time])
+            begin, content = 0, answer.content
+            while begin < len(content):
+                end = content.find(b"\n", begin + 700) + 1 if "html" in answer.headers["content-type"] else 0
+                self.wfile.write(content[begin : end or len(content)])
+                begin = end or len(content)
                 time.sleep(0.02)
 
         def log_message(self, format: str, *values: Any) -> None:

@@ -110,7 +110,7 @@ def test_nothing_is_wider_than_a_small_phone_and_what_is_touched_is_large(opened
 def test_what_has_come_of_a_page_stands_still_while_the_rest_comes(
     opened: Open, dribbling: str, name: str, width: int
 ) -> None:
-    """Over a line that gives 700 bytes at a time, so that nearly every row of a table is painted before the next. A
+    """Over a line that gives a few lines at a time, so that nearly every row of a table is painted before the next. A
     gap between two words that was the last to come is laid out anew with the word after it and is left out."""
     page = opened(PAGES[name], width=width, color_scheme="dark", at=dribbling).page
     shifts = page.evaluate(
