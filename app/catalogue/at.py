@@ -12,12 +12,14 @@ from sqlalchemy import ColumnElement, Connection, Engine, Select, bindparam, fun
 from sqlalchemy.dialects import sqlite
 
 from app.catalogue.stored import SQL
-from app.catalogue.tables import Chassis, Row
+from app.catalogue.tables import Chassis, Row, Source, Spring
 
 R = TypeVar("R", bound=Row)
 _Kept = defaultdict[type[Row], dict[str, Any]]
 PAGE = 1000  # rows of one page where all are wanted
-KEPT = 1500  # entities of each table that are kept of those looked up lately, 0.8 to 1.7 kB each
+KEPT = 1500  # entities of a table that are kept of those looked up lately, 0.8 to 1.7 kB each
+KEPT_OF_OWN = 250  # of what a chassis has for itself: enough for who goes on from its fits to its sheet
+OF_OWN = frozenset((Chassis, Spring, Source))
 CHUNK = 400  # ids in one query: below the variable limit of every engine
 
 
@@ -99,7 +101,7 @@ class At:
     def _keep(self, table: type[Row], rows: Collection[Row]) -> None:
         if self._lately is not None and table.role == "entity":
             kept = self._lately[table]
-            if len(kept) >= KEPT:
+            if len(kept) >= (KEPT_OF_OWN if table in OF_OWN else KEPT):
                 kept.clear()
             for row in rows:
                 kept[row.id] = row
