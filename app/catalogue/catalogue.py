@@ -27,6 +27,8 @@ POLL_S = 0.25
 
 THREADS = 8
 """Of a worker, for lookups on PostgreSQL: apart from those of writes, which may wait for a server that is lost."""
+THREADS_BESIDE = 2
+"""Of a worker, for what takes long on SQLite, which computes and waits for nobody: more would only take memory."""
 
 LATEST_SEEN: ContextVar[list[int] | None] = ContextVar("latest_seen", default=None)
 """Where set, every latest revision that a question met is added to it: replicas need not agree on it."""
@@ -88,7 +90,8 @@ class Catalogue:
         self._polled: tuple[float, int, int] | None = None  # PostgreSQL: when, after which write here, and what
         self._lately = Lately()
         self._looking: tuple[asyncio.Future[int | None], int] | None = None  # a look under way, and after which write
-        self._threads = ThreadPoolExecutor(THREADS, thread_name_prefix="lookup")
+        threads = THREADS_BESIDE if database.is_sqlite else THREADS
+        self._threads = ThreadPoolExecutor(threads, thread_name_prefix="lookup")
 
     def known(self) -> int | None:
         """The latest revision, if that can be told without waiting: on SQLite always, on PostgreSQL if it was looked up
