@@ -50,7 +50,7 @@ def put_altitude(answer: SetupAnswer, work: Work, start_gauge_pa: float, shown: 
         "temperature": computed("temperature", there_k, "°C", to=shown.units, basis=None),
         "reading_there": shown.pressure(reading.value, (reading.low, reading.high)),
         "fill_to": shown.pressure(fill.value, (fill.low, fill.high)),
-        "text": "`reading_there` is what the gauge shows there after filling to the start pressure; `fill_to` is what "
+        "text": "“Reading there” is what the gauge shows there after filling to the start pressure; “fill to” is what "
         "to fill here for the gauge to show the start pressure there. The pump must lose nothing either time.",
     }
     if limits.pressure_pa is not None:

@@ -78,7 +78,7 @@ def sag_shown(target: Target, units: Units, free_travel: Band | None, basis: str
         shown["from_rest"] = computed("length", target.sag_m - free_travel.value, "mm", band=ends, to=units)
         shown["text"] += (
             " Unloaded the fork rests at its free travel, drawn in by the negative chamber: a ring pushed to the seal "
-            "there shows less, see `from_rest`."
+            "there shows less."
         )
     if basis == "published":
         shown["text"] += " The guide does not say from where it counts."

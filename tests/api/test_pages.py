@@ -249,3 +249,16 @@ async def test_an_empty_catalogue_has_pages_too(catalogue: Catalogue) -> None:
         for address in ("/", "/v1/chassis", "/v1/findings", "/v1/revisions", "/v1/changes"):
             assert (await client.get(address, headers=HTML)).status_code == 200
             assert (await client.get(address, headers=TEXT)).status_code == 200
+
+
+async def test_what_a_person_reads_has_no_name_that_only_a_program_knows(demo_client: httpx.AsyncClient) -> None:
+    """Members of an answer and grave accents are for programs; a page says the same in words or sets it as code."""
+    for address in (
+        "/v1/chassis/pellugar-whimbrel-31/setup?travel=100&rider_mass=80&temperature=5&altitude=2000",
+        "/v1/chassis/quembry-crock-39/setup?rider_mass=80&travel=170&wheel_size=622",
+    ):
+        html = (await demo_client.get(address, headers=HTML)).text
+        shown = Page(re.sub(r"<(code|script|svg)\b.*?</\1>", "", html, flags=re.S)).text
+        assert "Start pressure" in shown or "Coil" in shown
+        assert "`" not in shown
+        assert re.findall(r"\b(?:from_rest|reading_there|fill_to|sag_percent)\b", shown) == []

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 from urllib.parse import urlencode
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 from pydantic import BaseModel
 from starlette.types import Scope
 
@@ -76,7 +76,7 @@ def environment() -> Environment:
         "scope": words.scope_words, "mass": words.mass_words, "source_line": words.source_words,
         "basis_shown": words.basis_shown, "left": words.left, "choices": words.choices,
         "band": words.band,
-        "bands": words.bands, "sentence": words.sentence, "moment": _moment,
+        "bands": words.bands, "sentence": words.sentence, "moment": _moment, "codes": _codes,
     }  # fmt: skip
     made.globals |= {
         "sections": outline.sections, "node_of": outline.node_of, "link_of": outline.link_of,
@@ -201,6 +201,11 @@ def _holds(rows: Sequence[Mapping[str, Any]]) -> Iterator[tuple[str, list[str]]]
 
 def _span(row: Mapping[str, Any], low: str, high: str) -> str:
     return words.span(row.get(low), row.get(high)) if low in row or high in row else ""
+
+
+def _codes(text: str) -> Markup:
+    """Text in which what stands between grave accents is set as what a program would be sent."""
+    return Markup(re.sub(r"`([^`]+)`", r"<code>\1</code>", str(escape(text))))
 
 
 def _moment(text: str) -> str:
