@@ -99,7 +99,8 @@ def test_nothing_is_wider_than_a_small_phone_and_what_is_touched_is_large(opened
     assert page.evaluate("document.documentElement.scrollWidth") <= 320
     small = page.evaluate(
         """[...document.querySelectorAll(`button, select, summary, input:not([type=hidden]):not([type=checkbox]), a.key,
-        .way a, .units a, .found a`)].filter(each => each.checkVisibility()).map(each => [each.outerHTML.slice(0, 80),
+        .way a, .units a, .within a, .found a`)].filter(each => each.checkVisibility()).map(each =>
+        [each.outerHTML.slice(0, 80),
         each.getBoundingClientRect()]).filter(([, box]) => box.height < 43.9 || box.width < 43.9)"""
     )
     assert small == []
@@ -121,6 +122,20 @@ def test_what_has_come_of_a_page_stands_still_while_the_rest_comes(
     assert shifts == []
     background = page.evaluate("getComputedStyle(document.querySelector('main')).backgroundColor")
     assert background == "rgb(21, 28, 26)"
+
+
+@pytest.mark.parametrize("name", ["sheet", "job"])
+def test_each_part_of_a_long_page_is_one_tap_away_without_scripts(opened: Open, name: str) -> None:
+    page = opened(PAGES[name], width=390, java_script_enabled=False).page
+    links = page.locator(".within a").all()
+    assert len(links) >= 5
+    for link in links:
+        link.click()
+        part = page.locator(str(link.get_attribute("href")))
+        assert part.count() == 1
+        box = part.bounding_box()
+        assert box is not None
+        assert -1 < box["y"] < 900, link.inner_text()
 
 
 def test_a_source_is_one_tap_away_without_scripts(opened: Open) -> None:
