@@ -76,7 +76,7 @@ async def test_another_question_or_form_is_another_answer(kept: Kept) -> None:
         (ASKED, {"Accept": "text/html"}), (f"{FITS}?travel=160&model_year=2023", {}),
     ]:  # fmt: skip
         assert (await client.get(other, headers=headers)).content != first.content, other
-    assert catalogue.asked == 6  # the page looked up its names too
+    assert catalogue.asked == 7  # the page looked up what its form offers and its names too
 
 
 async def test_each_answer_from_the_front_has_an_id_and_a_line_of_its_own(kept: Kept) -> None:
