@@ -1,7 +1,7 @@
-"""Statements that nobody waits for any more are ended: on SQLite from within, on PostgreSQL from beside.
+"""Statements that nobody waits for any more are ended: on the loop from within, in a thread from beside.
 
-A lookup on SQLite holds the thread that would hear of it, so a long statement asks for itself, every `STEPS`. One on
-PostgreSQL waits in a thread for the server, which is told to give it up. The connection can be used after either.
+A lookup on the loop, as most on SQLite are, holds the thread that would hear of it, so a long statement asks for
+itself, every `STEPS`. One in a thread is told, on PostgreSQL through the server. Either leaves a sound connection.
 """
 
 import asyncio
@@ -33,7 +33,7 @@ def nobody_waits() -> bool:
 
 
 class Look:
-    """A lookup in a thread of its own, and the PostgreSQL connection that it is on at the moment, if any."""
+    """A lookup in a thread of its own, and the connection that it is on at the moment, if any."""
 
     def __init__(self) -> None:
         self._connection: Connection | None = None
@@ -57,7 +57,10 @@ class Look:
             if self._connection is not None:
                 driver: Any = self._connection.connection.driver_connection
                 with suppress(self._connection.dialect.loaded_dbapi.Error):
-                    driver.cancel_safe(timeout=TOLD_WITHIN_S)
+                    if self._connection.dialect.name == "sqlite":
+                        driver.interrupt()
+                    else:
+                        driver.cancel_safe(timeout=TOLD_WITHIN_S)
 
 
 LOOK: ContextVar[Look | None] = ContextVar("look", default=None)
@@ -65,7 +68,7 @@ LOOK: ContextVar[Look | None] = ContextVar("look", default=None)
 
 @contextmanager
 def to_be_interrupted(connection: Connection) -> Iterator[None]:
-    """The lookup of this thread is on that connection of PostgreSQL, if it is one that may be given up."""
+    """The lookup of this thread is on that connection, if it is one that may be given up."""
     look = LOOK.get()
     if look is None:
         yield
@@ -75,8 +78,8 @@ def to_be_interrupted(connection: Connection) -> Iterator[None]:
 
 
 async def in_a_thread(threads: ThreadPoolExecutor, work: Callable[[], T]) -> T:
-    """Run a lookup on PostgreSQL in one of these threads. Where its caller is cancelled the thread is free soon after:
-    a lookup that waits for a thread is never begun, and one that waits for the server is ended there."""
+    """Run a lookup in one of these threads. Where its caller is cancelled the thread is free soon after:
+    a lookup that waits for a thread is never begun, and the statement of another is ended."""
     look, context = Look(), copy_context()
     context.run(LOOK.set, look)
     running = threads.submit(context.run, work)

@@ -12,7 +12,7 @@ from app.questions.asked import Pinned
 from app.questions.cautions import cautions
 from app.questions.listing import Q_MOST, sources_of
 from app.questions.row_links import href
-from app.questions.search import SEARCHED, Hit, index_of
+from app.questions.search import SEARCHED, Hit, found
 from app.questions.shapes import Caution
 
 SHOWN = 20
@@ -58,7 +58,7 @@ def find(at: At, asked: FindAsked) -> FindAnswer:
     """The likeliest rows of all tables. Raises Invalid for a blank `q`."""
     if not asked.q.strip():
         raise Invalid.one("empty", "`q` has no value.", parameter="q")
-    by_table = {name: index_of(at, table).search(asked.q) for name, table in SEARCHED.items()}
+    by_table = {name: found(at, table, asked.q) for name, table in SEARCHED.items()}
     merged = [(-hit.score, name, hit) for name, hits in by_table.items() for hit in hits[: asked.limit]]
     best = sorted(merged)[: asked.limit]
     rows = {

@@ -20,7 +20,7 @@ from app.questions.asked import Pinned
 from app.questions.cautions import cautions
 from app.questions.cursors import Cursor
 from app.questions.row_shapes import filters, row_shape, shape
-from app.questions.search import SEARCHED, Hit, index_of
+from app.questions.search import SEARCHED, Hit, found
 from app.questions.shapes import Caution
 
 PAGE = 100
@@ -140,7 +140,7 @@ class Listing:
     def _searched(self, at: At, q: str, conditions: Mapping[str, Any]) -> "_Page":
         if not q.strip():
             raise Invalid.one("empty", "`q` has no value; leave it out to list everything.", parameter="q")
-        hits = index_of(at, self.table).search(q)
+        hits = found(at, self.table, q)
         if conditions:
             meeting = lists.meeting(at, self.table, conditions, [hit.id for hit in hits])
             hits = [hit for hit in hits if hit.id in meeting]

@@ -52,7 +52,7 @@ def missing(at: At, table: type[Row], id: str) -> Refusal:
 def candidates(at: At, table: type[Row], id: str) -> list[Candidate]:
     """The rows whose ids are most like one that is not there, the likeliest first."""
     if table.table in SEARCHED:
-        hits = index_of(at, table).near(id, CANDIDATES)
+        hits = index_of(at, table).near(id, CANDIDATES, at.will_take_long)
     else:  # too many to hold in memory: those that sort beside it
         beside = dict.fromkeys(lists.beside(at, table, id, _BESIDE))
         found = process.extract(

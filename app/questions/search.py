@@ -10,7 +10,7 @@ import threading
 import unicodedata
 from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from itertools import chain
 from typing import Any, NamedTuple, TypeVar
 from weakref import WeakKeyDictionary
@@ -33,6 +33,7 @@ RARE = 300  # rows that the rarer words bring together; words after them only ra
 COMPARED = 100  # rows compared whole
 COMPARED_WORDS = 5000  # words compared with one that was asked, those with its rarest pieces first
 KEPT = 32  # indexes kept
+MANY = 2000  # rows that bear even the rarest word of a question: comparing more holds others up
 _PARTS = re.compile(r"[^\W_]+")
 _LETTERS_OR_DIGITS = re.compile(r"[^\W\d_]+|\d+")
 _NAMES = ("name", "title", "part_number", "model_code")
@@ -61,6 +62,10 @@ def words(text: str) -> list[str]:
     return _PARTS.findall(plain(text))
 
 
+def _nobody_waits() -> None:
+    """What is called before many rows are compared, where that holds nobody up."""
+
+
 class Index:
     """The words and names of the rows of one table, given as (id, names, maker's name) in order of id."""
 
@@ -85,11 +90,12 @@ class Index:
             for piece in _pieces(word):
                 self._pieces[piece].append(at)
 
-    def search(self, text: str) -> list[Hit]:
-        """The rows that the text may mean, the likeliest first, then by id."""
+    def search(self, text: str, if_many: Callable[[], None] = _nobody_waits) -> list[Hit]:
+        """The rows that the text may mean, the likeliest first, then by id; `if_many` is called before many are
+        compared."""
         whole = "".join(words(text))[:200]
         found = []
-        for place, (at, score) in enumerate(self._by_words(text)):
+        for place, (at, score) in enumerate(self._by_words(text, if_many)):
             alike = 0.0
             if place < COMPARED:
                 alike = max(OSA.normalized_similarity(whole, key) for key in self.keys[at])
@@ -98,13 +104,13 @@ class Index:
                 found.append((-round(score, 4), at))
         return [Hit(self.ids[at], -score) for score, at in sorted(found)]
 
-    def near(self, id: str, most: int) -> list[Hit]:
+    def near(self, id: str, most: int, if_many: Callable[[], None] = _nobody_waits) -> list[Hit]:
         """The ids most like one that is not there."""
-        likely = {at: self.ids[at] for at, _ in self._by_words(id)[:COMPARED]}
+        likely = {at: self.ids[at] for at, _ in self._by_words(id, if_many)[:COMPARED]}
         found = process.extract(id, likely, scorer=OSA.normalized_similarity, score_cutoff=LEAST, limit=most)
         return sorted((Hit(name, round(score, 4)) for name, score, _ in found), key=lambda hit: (-hit.score, hit.id))
 
-    def _by_words(self, text: str) -> list[tuple[int, float]]:
+    def _by_words(self, text: str, if_many: Callable[[], None]) -> list[tuple[int, float]]:
         """The rows that bear words like those of a text and how well all of these are met, 0 … 1; the best first."""
         asked: dict[str, dict[int, float]] = {}
         for given in words(text)[:MOST_WORDS]:
@@ -113,6 +119,13 @@ class Index:
             asked.update((part, like or self._words_like(part)) for part in parts)
         matched = [found for found in asked.values() if found]
         counted = sorted(((sum(len(self.bearers[word]) for word in found), found) for found in matched), key=_first)
+        if counted and counted[0][0] > MANY:
+            if_many()
+        ranked = sorted(self._met(counted).items(), key=lambda each: (-each[1], each[0]))
+        return [(at, score / len(asked)) for at, score in ranked]
+
+    def _met(self, counted: Sequence[tuple[int, dict[int, float]]]) -> dict[int, float]:
+        """How well each row meets the words, given as the number of rows that bear those like it, and how alike."""
         met: dict[int, float] = {}
         for count, found in counted:
             best: dict[int, float] = {}
@@ -126,8 +139,7 @@ class Index:
                             best[at] = found[word]
             for at, score in best.items():
                 met[at] = met.get(at, 0.0) + score
-        ranked = sorted(met.items(), key=lambda each: (-each[1], each[0]))
-        return [(at, score / len(asked)) for at, score in ranked]
+        return met
 
     def _words_like(self, asked: str) -> dict[int, float]:
         """The words of the index like one word, with how alike they are."""
@@ -201,6 +213,11 @@ class _Indexes:
 
 _INDEXES: WeakKeyDictionary[Any, _Indexes] = WeakKeyDictionary()
 _GUARD = threading.Lock()
+
+
+def found(at: At, table: type[Row], text: str) -> list[Hit]:
+    """The rows of a table that the text may mean, the likeliest first, then by id."""
+    return index_of(at, table).search(text, at.will_take_long)
 
 
 def index_of(at: At, table: type[Row]) -> Index:

@@ -13,7 +13,7 @@ from app.errors import Invalid
 from app.questions.asked import Pinned
 from app.questions.cautions import cautions
 from app.questions.listing import Q_MOST, sources_of
-from app.questions.search import index_of
+from app.questions.search import found
 from app.questions.shapes import Caution
 
 MOST_FORKS = 24
@@ -74,7 +74,7 @@ def _searched(at: At, q: str) -> Sequence[Row]:
     hits = [
         (-hit.score, place, hit.id)
         for place, name in enumerate(LOOKED_IN)
-        for hit in index_of(at, TABLES[name]).search(q)[:MOST_FOUND]
+        for hit in found(at, TABLES[name], q)[:MOST_FOUND]
     ]
     best = sorted(hits)[:MOST_FOUND]
     rows = {

@@ -195,6 +195,17 @@ async def long(request: Request) -> Response:
     return Response(await request.app.state.catalogue.ask(asked))
 
 
+@router.get("/long-beside", operation_id="long_beside", response_class=Response)
+async def long_beside(request: Request) -> Response:
+    """The same, and says so: on SQLite too it is asked in a thread."""
+
+    def asked(at: At) -> str:
+        at.will_take_long()
+        return str(at.connection.exec_driver_sql(LONG[at.connection.dialect.name]).scalar())
+
+    return Response(await request.app.state.catalogue.ask(asked))
+
+
 @router.get("/work", operation_id="work", response_class=Response)
 async def work() -> Response:
     """Holds the loop for 40 ms, as a lookup does that computes."""

@@ -80,26 +80,28 @@ def held(catalogue: Catalogue) -> int:
     return pool.checkedout() if isinstance(pool, QueuePool) else 0
 
 
-def test_what_is_looked_up_ends_when_its_client_is_gone(patient: Server, loaded: Catalogue) -> None:
-    """On PostgreSQL more of them than there are threads for lookups, so that the last are never begun."""
-    lines = [asked(patient, "/v1/long") for _ in range(THREADS + 2)]
+@pytest.mark.parametrize("path", ["/v1/long", "/v1/long-beside"])
+def test_what_is_looked_up_ends_when_its_client_is_gone(patient: Server, loaded: Catalogue, path: str) -> None:
+    """More of them than there are threads for lookups, so that the last are never begun."""
+    lines = [asked(patient, path) for _ in range(THREADS + 2)]
     until(lambda: loaded.database.is_sqlite or asleep(loaded) == THREADS)
     begun = time.monotonic()
     for line in lines:
         line.close()
     assert get(patient, FITS).status_code == 200
     assert time.monotonic() - begun < SOON_S
-    until(lambda: len(logged(patient, "/v1/long")) == len(lines))
-    assert [line["status"] for line in logged(patient, "/v1/long")] == [499] * len(lines)
+    until(lambda: len(logged(patient, path)) == len(lines))
+    assert [line["status"] for line in logged(patient, path)] == [499] * len(lines)
     until(lambda: asleep(loaded) == 0 and held(loaded) == 0)
     years = [*range(2020, 2025)] * 3  # each of the connections is used again
     assert [get(patient, f"{FITS}&model_year={year}").status_code for year in years] == [200] * len(years)
     assert '"error"' not in patient.log.getvalue()
 
 
-def test_what_is_looked_up_ends_with_its_time(impatient: Server, loaded: Catalogue) -> None:
+@pytest.mark.parametrize("path", ["/v1/long", "/v1/long-beside"])
+def test_what_is_looked_up_ends_with_its_time(impatient: Server, loaded: Catalogue, path: str) -> None:
     begun = time.monotonic()
-    answer = get(impatient, "/v1/long")
+    answer = get(impatient, path)
     assert (answer.status_code, answer.headers["retry-after"]) == (503, "5")
     assert answer.json()["detail"] == "It took too long and was given up."
     until(lambda: asleep(loaded) == 0)

@@ -1,6 +1,7 @@
 """What takes long on SQLite is done beside the loop: whoever asks something else meanwhile is answered as ever."""
 
 import asyncio
+import pkgutil
 import time
 from collections.abc import Callable
 from typing import Any
@@ -33,6 +34,7 @@ def slow(of: Callable[..., Any]) -> Callable[..., Any]:
         ("app.questions.search._built", "/v1/search?q=trivet"),
         ("app.questions.search._built", "/v1/chassis?q=trivet"),
         ("app.questions.search._built", "/v1/chassis/trivet"),
+        ("app.questions.search.Index._met", "/v1/chassis?q=trivet"),
         ("app.questions.identify_index.build", "/v1/identify?stanchion_diameter=35"),
         ("app.catalogue.lists._statement", "/v1/torques?value=7.0"),
         ("app.catalogue.lists._count", "/v1/torques?limit=2"),
@@ -41,8 +43,8 @@ def slow(of: Callable[..., Any]) -> Callable[..., Any]:
 async def test_others_are_answered_while_an_index_is_made_or_a_table_gone_through(
     loaded: Catalogue, monkeypatch: pytest.MonkeyPatch, what: str, asked: str
 ) -> None:
-    module, _, name = what.rpartition(".")
-    monkeypatch.setattr(what, slow(getattr(__import__(module, fromlist=[name]), name)))
+    monkeypatch.setattr("app.questions.search.MANY", -1)
+    monkeypatch.setattr(what, slow(pkgutil.resolve_name(what)))
     app = create_app(Settings(allowed_hosts=["t.test"]), Catalogue(loaded.database))
     async with httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url="http://t.test") as client:
         usual = await client.get("/v1/chassis/quembry-trivet-35/fits?travel=150")
