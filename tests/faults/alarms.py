@@ -25,6 +25,7 @@ from app.rules.engine import judge_all, judge_change
 from app.rules.view import Change
 from tests import catalogue_generator
 from tests.faults.trying import SEED, TODAY
+from tests.processes import started_by
 
 
 class Clean(NamedTuple):
@@ -76,22 +77,16 @@ class Memory:
 
     def _look(self) -> None:
         while not self._over.wait(0.2):
-            every = [os.getpid(), *_started_by(os.getpid())]
-            self.mebibytes = max(self.mebibytes, sum(map(_proportional_kib, every)) / 1024)
-
-
-def _started_by(parent: int) -> list[int]:
-    found = Path(f"/proc/{parent}/task/{parent}/children").read_text("ascii").split()
-    return [each for child in map(int, found) for each in (child, *_started_by(child))]
+            self.mebibytes = max(self.mebibytes, _proportional_kib(os.getpid()) / 1024)
 
 
 def _proportional_kib(process: int) -> int:
-    """Its memory, of what it shares its share; nothing once it has ended."""
+    """The memory of it and of those it started, of what it shares its share; nothing once it has ended."""
     try:
         text = Path(f"/proc/{process}/smaps_rollup").read_text("ascii")
     except (FileNotFoundError, ProcessLookupError):
         return 0
-    return int(text.partition("Pss:")[2].split()[0])
+    return int(text.partition("Pss:")[2].split()[0]) + sum(map(_proportional_kib, started_by(process)))
 
 
 def alarms(path: Path, count: int) -> Clean:

