@@ -107,8 +107,9 @@ async def _begun(app: FastAPI) -> AsyncIterator[None]:
     """Before the first request: a service that cannot describe itself does not start."""
     app.state.openapi_bytes()
     catalogue, shop = app.state.catalogue, app.state.shop
-    databases = [*([catalogue.database] if catalogue else []), *([shop] if shop else [])]
-    later = [prepare_soon(), look_through_soon(databases, app.state.logger)]
+    databases = [each for each in (catalogue and catalogue.database, shop) if each is not None]
+    later = (prepare_soon(), look_through_soon(databases, app.state.logger))
     yield
     for each in later:
-        each.cancel()
+        if each is not None:
+            each.cancel()

@@ -29,13 +29,11 @@ def url_of(database: str | None) -> str | None:
 def opened(settings: Settings, bring_up: bool = False) -> "Database":
     """The catalogue's database, its schema current; on SQLite, or where asked to, it is brought up to date."""
     from app.database.connections import Database
-    from app.database.migrating import state
 
     stored = Database(settings.database_url, settings.read_url)
-    if stored.path is not None and stored.path.exists() and not bring_up:
-        with stored.read() as connection:  # no lock taken: an export may not hinder a writer
-            if state(connection, "catalogue") == "current":
-                return stored
+    there = stored.path is not None and stored.path.exists()
+    if there and not bring_up and _is_current(stored, "catalogue"):  # no lock taken: an export may not hinder a writer
+        return stored
     if stored.is_sqlite or bring_up:
         _bring_up(stored, "catalogue")
         shop = Database(settings.shop_database_url)

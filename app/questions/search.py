@@ -62,7 +62,7 @@ def words(text: str) -> list[str]:
     return _PARTS.findall(plain(text))
 
 
-def _nobody_waits() -> None:
+def _go_on() -> None:
     """What is called before many rows are compared, where that holds nobody up."""
 
 
@@ -90,7 +90,7 @@ class Index:
             for piece in _pieces(word):
                 self._pieces[piece].append(at)
 
-    def search(self, text: str, if_many: Callable[[], None] = _nobody_waits) -> list[Hit]:
+    def search(self, text: str, if_many: Callable[[], None] = _go_on) -> list[Hit]:
         """The rows that the text may mean, the likeliest first, then by id; `if_many` is called before many are
         compared."""
         whole = "".join(words(text))[:200]
@@ -104,7 +104,7 @@ class Index:
                 found.append((-round(score, 4), at))
         return [Hit(self.ids[at], -score) for score, at in sorted(found)]
 
-    def near(self, id: str, most: int, if_many: Callable[[], None] = _nobody_waits) -> list[Hit]:
+    def near(self, id: str, most: int, if_many: Callable[[], None] = _go_on) -> list[Hit]:
         """The ids most like one that is not there."""
         likely = {at: self.ids[at] for at, _ in self._by_words(id, if_many)[:COMPARED]}
         found = process.extract(id, likely, scorer=OSA.normalized_similarity, score_cutoff=LEAST, limit=most)

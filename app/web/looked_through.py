@@ -12,12 +12,15 @@ AFTER_SECONDS = 1.0
 """How long after the start it begins."""
 
 
-def look_through_soon(databases: Sequence[Database], logger: Any) -> asyncio.TimerHandle:
-    """Look through the large ones in a thread of its own, a little later; needs a running loop. It can be cancelled.
+def look_through_soon(databases: Sequence[Database], logger: Any) -> asyncio.TimerHandle | None:
+    """Look through the large ones, if any, in a thread of its own, a little later; needs a running loop. It can be
+    cancelled.
 
     One that is damaged takes no writes from then on, the catalogue is not ready, and the log says it.
     """
     large = [database for database in databases if database.is_large()]
+    if not large:
+        return None
     thread = threading.Thread(target=_look_through, args=(large, logger), name="looking through", daemon=True)
     return asyncio.get_running_loop().call_later(AFTER_SECONDS, thread.start)
 

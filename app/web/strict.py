@@ -149,7 +149,9 @@ def parameters_of(route: StrictRoute) -> set[str]:
 
 
 def _check_query(request: Request, declared: dict[str, Parameter]) -> Response | None:
-    pairs = _pairs(request.scope["query_string"])
+    query: bytes = request.scope["query_string"]
+    plain = _PLAIN.fullmatch(query) is not None
+    pairs = _pairs(query, plain)
     faults = list(_faults(pairs, declared))
     if empty := [name for name, value in pairs if value == "" and name in declared]:
         if not faults and "text/html" in request.headers.get("accept", ""):
@@ -162,15 +164,14 @@ def _check_query(request: Request, declared: dict[str, Parameter]) -> Response |
         raise Invalid(
             faults[0].text if len(faults) == 1 else f"{len(faults)} things are wrong with the parameters.", faults
         )
-    query: bytes = request.scope["query_string"]
-    if not _PLAIN.fullmatch(query):
+    if not plain:
         query = urllib.parse.urlencode([(name, composed(value)) for name, value in pairs]).encode()
         request.scope["query_string"] = query
     return None
 
 
-def _pairs(query: bytes) -> list[tuple[str, str]]:
-    if _PLAIN.fullmatch(query) and query.count(b"&") < MOST_PARAMETERS:
+def _pairs(query: bytes, plain: bool) -> list[tuple[str, str]]:
+    if plain and query.count(b"&") < MOST_PARAMETERS:
         return [tuple(pair.split("=")) for pair in query.decode("ascii").split("&")]  # type: ignore[misc]
     try:
         return urllib.parse.parse_qsl(

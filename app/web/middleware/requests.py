@@ -36,7 +36,7 @@ class RequestLog:
             request_id=request_id,
             method=scope["method"],
             path=path[:300].decode("latin-1"),
-            parameters=_names(scope["query_string"]),
+            parameters=_names(scope["query_string"][:2000]),
             status=status,
             ms=round(seconds * 1000, 2),
             bytes=sent,
@@ -107,7 +107,7 @@ def new_id() -> str:
 @lru_cache(maxsize=1024)
 def _names(query: bytes) -> str:
     """The names of the parameters as sent, cut; a value may be a customer or a key, so it is not logged."""
-    return "&".join([part.split(b"=", 1)[0].decode("latin-1") for part in query[:2000].split(b"&")])[:200]
+    return "&".join([part.split(b"=", 1)[0].decode("latin-1") for part in query.split(b"&")])[:200]
 
 
 def _agent(scope: Scope) -> str:
