@@ -92,16 +92,10 @@ class Address:
         return [(name, value) for name, value in self.pairs if name not in without and name not in ("format", "cursor")]
 
     def offered(self, name: str) -> list[tuple[str, str, bool]]:
-        """What a person may choose from for a parameter: as it is sent, as it is called, whether it was asked for. What
-        was asked is among it. Nothing where it is typed."""
-        found: Sequence[tuple[str, str]] = self._scope.get("state", {}).get("offered", {}).get(name, ())
-        asked = self.get(name)
-        offered = [
-            (value, said, asked != "" and (value == asked or said.startswith(f"{asked} in"))) for value, said in found
-        ]
-        if found and asked and not any(chosen for _, _, chosen in offered):
-            offered.append((asked, asked, True))
-        return offered
+        """What a person may choose from for a parameter: as it is sent, as it is called, whether it was asked for.
+        Nothing where it is typed."""
+        found: list[tuple[str, str, bool]] = self._scope.get("state", {}).get("offered", {}).get(name, [])
+        return found
 
     def fields(self) -> tuple[Field, ...]:
         """The parameters this question takes; none where no route answers."""

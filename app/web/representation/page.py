@@ -18,10 +18,11 @@ from pydantic import BaseModel
 from starlette.types import Scope
 
 from app.catalogue.tables import TABLES
-from app.questions.chassis_choices import Choices, choices
+from app.questions.chassis_choices import Choice, Choices, choices
 from app.questions.job.asked import JOB_WORDS, JobCardAsked
 from app.questions.setup_asked import SetupAsked
 from app.questions.sheet import SheetAsked
+from app.units.measure import parse_wheel_size
 from app.web.representation import bike_svg, guided, outline, words
 from app.web.representation.address import Address, carried, parameters_of, unit_links
 from app.web.representation.code import square_code
@@ -93,8 +94,22 @@ async def complete(answered: Answered) -> Answered:
     catalogue, chassis = answered.request.app.state.catalogue, answered.request.path_params.get("chassis")
     if chassis is not None and answered.question in _ASKED_OF_CHASSIS:
         held: Choices = await catalogue.ask(lambda at: choices(as_answered(at, plain), chassis))
-        answered.request.scope["state"]["offered"] = {name: getattr(held, name) for name in _CHOSEN}
+        answered.request.scope["state"]["offered"] = _offered(held, Address(answered.request.scope))
     return replace(answered, answer=await named(plain, catalogue))
+
+
+def _offered(held: Choices, address: Address) -> dict[str, list[tuple[str, str, bool]]]:
+    """The choices of a form, with whether each was asked for; what was asked is among them, as in an old address."""
+    offered: dict[str, list[tuple[str, str, bool]]] = {}
+    for name in _CHOSEN:
+        found: list[Choice] = getattr(held, name)
+        asked = address.get(name)
+        if asked and name == "wheel_size":
+            asked = str(parse_wheel_size(asked))
+        if found and asked and asked not in dict(found):
+            found = [*found, (asked, asked)]
+        offered[name] = [(value, said, value == asked) for value, said in found]
+    return offered
 
 
 def render(answered: Answered) -> bytes:
