@@ -28,6 +28,8 @@ from tests.problems import assert_problem
 pytestmark = pytest.mark.anyio
 PAGE = 4096
 FITS = "/v1/chassis/quembry-trivet-35/fits?travel=150"
+OTHER_FITS = "/v1/chassis/tarnoch-raddle-37/fits?travel=150"
+"""Of rows that the first question does not read: SQLite keeps the pages that it has read."""
 
 
 def lost(path: Path) -> None:
@@ -75,7 +77,7 @@ FAULTS = [
 async def test_a_fault_under_a_running_service_is_said_and_over_when_mended(
     fresh: tuple[Database, Database], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fault: Callable[[Path], None]
 ) -> None:
-    """A newer schema, or a page that is garbage now but was read before, hinders no answer that is right."""
+    """A newer schema, or a first page that is read once only, does not hinder what is answered rightly all the same."""
     monkeypatch.setattr("app.database.connections.LOOK_S", 0.0)
     catalogue, shop = fresh
     path = catalogue.path
@@ -97,10 +99,10 @@ async def test_a_fault_under_a_running_service_is_said_and_over_when_mended(
         refused = await client.get("/readyz")
         assert_problem(refused, 503)
         assert refused.headers["retry-after"] == "5"
-        asked = await client.get(f"{FITS}&model_year=2023")
+        asked = await client.get(OTHER_FITS)
         if fault in LOOKUPS_GO_ON:
             assert asked.status_code == 200
-        elif fault is not garbage_in_its_pages or asked.status_code != 200:
+        else:
             assert_problem(asked, 503)
         if fault is not of_a_newer_build:
             edit = put({**statement.json()["row"], "page": "99"})
@@ -112,8 +114,6 @@ async def test_a_fault_under_a_running_service_is_said_and_over_when_mended(
         mend(path, tmp_path / "whole.db")
         assert (await client.get("/readyz")).status_code == 200
         assert (await client.get(FITS)).content == before
-        if asked.status_code == 200:
-            assert (await client.get(f"{FITS}&model_year=2023")).content == asked.content
 
 
 def mend(path: Path, whole: Path) -> None:
