@@ -12,8 +12,8 @@ from starlette.middleware import Middleware
 from starlette.types import Receive, Scope, Send
 
 from app.settings import Settings
+from app.web.contract.openapi import served
 from app.web.logs import build_logger
-from app.web.looked_through import look_through_soon
 from app.web.middleware.audits import Audits
 from app.web.middleware.closed_reads import ClosedReads
 from app.web.middleware.compression import Compression
@@ -27,10 +27,10 @@ from app.web.middleware.requests import RequestLog, Requests, new_id
 from app.web.middleware.security import Security
 from app.web.middleware.signed_in import SignedIn
 from app.web.middleware.waiting import Waiting
-from app.web.openapi import served
 from app.web.refusals import HANDLERS
 from app.web.representation.prepared import prepare_soon
 from app.web.routes import ROUTERS
+from app.web.server.integrity_check import look_through_soon
 
 
 class Service(FastAPI):

@@ -15,7 +15,7 @@ from multiprocessing.process import BaseProcess
 
 import httpx
 
-PRELOADED = ["app.main", "app.web.server", "app.cli.program", "app.cli.serving", "app.exchange.loading"]
+PRELOADED = ["app.main", "app.web.server.server", "app.cli.program", "app.cli.serving", "app.exchange.loading"]
 
 
 def kills(few: int) -> int:

@@ -4,7 +4,7 @@ from typing import Any
 
 import httpx
 
-from app.web.problem_types import PROBLEM_TYPES
+from app.web.contract.problem_types import PROBLEM_TYPES
 
 ALWAYS = {"type", "title", "status", "detail", "instance"}
 

@@ -53,7 +53,7 @@ class Caller:
 
 
 @dataclass(frozen=True, slots=True)
-class KeyShown:
+class KeyView:
     """A key as it is listed; `token` only at the moment it is made."""
 
     id: str
@@ -65,7 +65,7 @@ class KeyShown:
     token: str | None = None
 
 
-def add(shop: Database, label: str, scopes: Iterable[str], *, of: str | None = None) -> KeyShown:
+def add(shop: Database, label: str, scopes: Iterable[str], *, of: str | None = None) -> KeyView:
     """Make a key; its token is in the answer and never again. Keys `of` one shop share a bench log; a key of none has
     one of its own. Raises Invalid for a label, scope or name of a shop that is none."""
     wanted = sorted(set(scopes))
@@ -84,7 +84,7 @@ def add(shop: Database, label: str, scopes: Iterable[str], *, of: str | None = N
     }  # fmt: skip
     with shop.write() as connection:
         connection.execute(insert(KEYS), values)
-    return KeyShown(id, label, tuple(wanted), of or id, made, token=f"legwork-{id}-{secret}")
+    return KeyView(id, label, tuple(wanted), of or id, made, token=f"legwork-{id}-{secret}")
 
 
 def revoke(shop: Database, id: str) -> None:
@@ -97,12 +97,12 @@ def revoke(shop: Database, id: str) -> None:
         connection.execute(delete(SESSIONS).where(SESSIONS.c.key == id))
 
 
-def listed(shop: Database) -> list[KeyShown]:
+def listed(shop: Database) -> list[KeyView]:
     """All keys, the revoked ones too, oldest first; no secrets."""
     statement = select(KEYS).order_by(KEYS.c.created_at, KEYS.c.id)
     with shop.read() as connection:
         return [
-            KeyShown(row.id, row.label, tuple(row.scopes.split(";")), row.shop, row.created_at, row.revoked_at)
+            KeyView(row.id, row.label, tuple(row.scopes.split(";")), row.shop, row.created_at, row.revoked_at)
             for row in connection.execute(statement)
         ]
 

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-from app.bench.shapes import DueShown
+from app.bench.shapes import DueView
 from app.catalogue.tables import Interval
 
 COVERED_BY = {"lower-leg-service": ("lower-leg-service", "full-service")}
@@ -36,7 +36,7 @@ def months_later(day: dt.date, months: int) -> dt.date:
 def due(
     intervals: Iterable[Interval], jobs: Sequence[Job], *, first_used_on: dt.date | None, today: dt.date,
     hours: Decimal | None,
-) -> list[DueShown]:  # fmt: skip
+) -> list[DueView]:  # fmt: skip
     """Each interval's next time, the most urgent first. `hours` are the fork's riding hours in all at present."""
     found = [_due(interval, jobs, first_used_on, today, hours) for interval in intervals]
     order = {"due": 0, "not known": 1, "not due": 2}
@@ -45,7 +45,7 @@ def due(
 
 def _due(
     interval: Interval, jobs: Sequence[Job], first_used_on: dt.date | None, today: dt.date, hours: Decimal | None
-) -> DueShown:
+) -> DueView:
     covering = COVERED_BY.get(interval.operation, (interval.operation,))
     done = [job for job in jobs if job.operation in covering]
     since: dict[str, Any] = {}

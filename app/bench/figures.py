@@ -8,10 +8,10 @@ from typing import Any
 from app.bench.shapes import (
     CONFIGURATION,
     Configuration,
-    ConfigurationShown,
+    ConfigurationView,
     Figure,
     Measured,
-    MeasuredShown,
+    MeasuredView,
 )
 from app.catalogue.columns import write_number
 from app.units.measure import Measure
@@ -39,7 +39,7 @@ def shown(name: str, figure: Figure) -> Quantity:
     return quantity(KINDS[name], Decimal(figure["value"]), figure["unit"], basis="measured")
 
 
-def configuration_shown(held: Configuration) -> ConfigurationShown:
+def configuration_view(held: Configuration) -> ConfigurationView:
     """A configuration as answers show it."""
     found: Any = {name: value for name, value in held.items() if name != "travel_mm"}
     if "travel_mm" in held:
@@ -47,7 +47,7 @@ def configuration_shown(held: Configuration) -> ConfigurationShown:
     return found  # type: ignore[no-any-return]
 
 
-def measured_shown(measured: Measured) -> MeasuredShown:
+def measured_view(measured: Measured) -> MeasuredView:
     """What was measured as answers show it."""
     noted: dict[str, Any] = {name: value for name, value in measured.items() if name != "sags"}
     found: Any = {name: shown(name, value) if name in KINDS else value for name, value in noted.items()}

@@ -9,7 +9,7 @@ from app.database.connections import Database
 from app.errors import NotFound
 
 
-class Flag(TypedDict):
+class FlagRow(TypedDict):
     """One remark; `by` is the public label of a key."""
 
     number: int
@@ -21,7 +21,7 @@ class Flag(TypedDict):
     by: str
 
 
-def flag(shop: Database, statement: str, table: str, revision: int, text: str, by: str) -> Flag:
+def flag(shop: Database, statement: str, table: str, revision: int, text: str, by: str) -> FlagRow:
     """Make a remark about a statement as it stood at that revision."""
     at = now()
     row = {
@@ -37,7 +37,7 @@ def flag(shop: Database, statement: str, table: str, revision: int, text: str, b
     }  # fmt: skip
 
 
-def listed(shop: Database, limit: int, after: int, statement: str | None) -> tuple[list[Flag], int]:
+def listed(shop: Database, limit: int, after: int, statement: str | None) -> tuple[list[FlagRow], int]:
     """Remarks that are not settled, oldest first, of a number above `after`; and how many there are in all."""
     wanted = [] if statement is None else [FLAGS.c.statement == statement]
     rows = select(FLAGS).where(FLAGS.c.number > after, *wanted).order_by(FLAGS.c.number).limit(limit)

@@ -11,8 +11,8 @@ from typing import Any, NamedTuple
 from sqlalchemy import ColumnElement, Connection, Row, delete, func, insert, select, tuple_, update
 
 from app.access.keys import now
-from app.bench.figures import configuration_shown, read_configuration, written
-from app.bench.shapes import Configuration, ForkShown
+from app.bench.figures import configuration_view, read_configuration, written
+from app.bench.shapes import Configuration, ForkView
 from app.bench.stored import FORKS, SERVICES
 from app.database.connections import Database
 from app.errors import Conflict, Fault, NotFound, Stale
@@ -45,30 +45,30 @@ class Held(NamedTuple):
     version: int
 
 
-def register(shop: Database, whose: str, fork: Registering) -> Held:
+def register(shop: Database, shop_id: str, fork: Registering) -> Held:
     """A new fork of that shop. Raises Conflict, naming the one that has the serial already."""
     id = base64.b32encode(secrets.token_bytes(17)).decode().lower().rstrip("=")[:26]
     at = now()
     with shop.write() as connection:
-        _refuse_twice(connection, whose, fork.serial, None)
+        _refuse_twice(connection, shop_id, fork.serial, None)
         row = {
-            "id": id, "shop": whose, "serial": fork.serial, "chassis": fork.chassis,
+            "id": id, "shop": shop_id, "serial": fork.serial, "chassis": fork.chassis,
             "configuration": written(fork.configuration), "first_used_on": fork.first_used_on, "registered_at": at,
             "changed_at": at, "version": 1, "erasing": False,
         }  # fmt: skip
         connection.execute(insert(FORKS), row)
-        return held_in(connection, whose, id)
+        return held_in(connection, shop_id, id)
 
 
-def held(shop: Database, whose: str, id: str) -> Held:
+def held(shop: Database, shop_id: str, id: str) -> Held:
     """The fork of that id. Raises NotFound, for another shop's as for one that is not there."""
     with shop.read() as connection:
-        return held_in(connection, whose, id)
+        return held_in(connection, shop_id, id)
 
 
-def held_in(connection: Connection, whose: str, id: str) -> Held:
+def held_in(connection: Connection, shop_id: str, id: str) -> Held:
     """The same, on a connection at hand."""
-    row = connection.execute(select(FORKS).where(_own(whose), FORKS.c.id == id)).first()
+    row = connection.execute(select(FORKS).where(_own(shop_id), FORKS.c.id == id)).first()
     if row is None:
         raise nothing()
     return _held(row)
@@ -88,10 +88,10 @@ class Page(NamedTuple):
 
 
 def listed(
-    shop: Database, whose: str, limit: int, after: tuple[str, str] | None, *, serial: str | None, chassis: str | None
+    shop: Database, shop_id: str, limit: int, after: tuple[str, str] | None, *, serial: str | None, chassis: str | None
 ) -> Page:
     """A page of a shop's forks after that place (registered_at, id)."""
-    wanted = [_own(whose)]
+    wanted = [_own(shop_id)]
     wanted += [] if serial is None else [FORKS.c.serial == serial]
     wanted += [] if chassis is None else [FORKS.c.chassis == chassis]
     statement = select(FORKS).where(*wanted).order_by(*PAGE_ORDER).limit(limit + 1)
@@ -103,17 +103,17 @@ def listed(
     return Page([_held(row) for row in rows[:limit]], total, len(rows) > limit)
 
 
-def replace(shop: Database, whose: str, id: str, fork: Registering, versions: set[int]) -> Held:
+def replace(shop: Database, shop_id: str, id: str, fork: Registering, versions: set[int]) -> Held:
     """The fork with what is in it put right. Raises NotFound, Conflict, and Stale for any but the present version."""
     with shop.write() as connection:
-        before = held_in(connection, whose, id)
+        before = held_in(connection, shop_id, id)
         if before.version not in versions:
             current = f'"r{before.version}.present"'
             raise Stale("The fork has changed since it was read: read it again.", current=current)
-        _refuse_twice(connection, whose, fork.serial, id)
+        _refuse_twice(connection, shop_id, fork.serial, id)
         put(connection, before, fork.configuration, serial=fork.serial, chassis=fork.chassis,
             first_used_on=fork.first_used_on)  # fmt: skip
-        return held_in(connection, whose, id)
+        return held_in(connection, shop_id, id)
 
 
 def put(connection: Connection, fork: Held, configuration: Configuration, **more: str | None) -> None:
@@ -122,14 +122,14 @@ def put(connection: Connection, fork: Held, configuration: Configuration, **more
     connection.execute(update(FORKS).where(FORKS.c.id == fork.id).values(values))
 
 
-def erase(shop: Database, whose: str, id: str) -> None:
+def erase(shop: Database, shop_id: str, id: str) -> None:
     """Erase a fork and all that was done to it, from the rows, the free places of the file and the log beside it.
 
     The content goes first, the place of the row last: what is cut off between goes on when it is asked for again.
     Raises NotFound, and Unavailable where the file could not be written anew.
     """
     with shop.write() as connection:
-        own = (FORKS.c.shop == whose, FORKS.c.id == id)
+        own = (FORKS.c.shop == shop_id, FORKS.c.id == id)
         if connection.execute(select(FORKS.c.id).where(*own)).first() is None:
             raise nothing()
         connection.execute(delete(SERVICES).where(SERVICES.c.fork == id))
@@ -152,11 +152,11 @@ class Recent(NamedTuple):
     changed_at: str
 
 
-def recent(shop: Database, whose: str, chassis: str | None) -> list[Recent]:
+def recent(shop: Database, shop_id: str, chassis: str | None) -> list[Recent]:
     """The shop's configurations, the one last worked on first: "as the last one". No fork is named."""
     statement = (
         select(FORKS.c.chassis, FORKS.c.configuration, FORKS.c.changed_at)
-        .where(_own(whose), *([] if chassis is None else [FORKS.c.chassis == chassis]))
+        .where(_own(shop_id), *([] if chassis is None else [FORKS.c.chassis == chassis]))
         .order_by(FORKS.c.changed_at.desc(), FORKS.c.id)
         .limit(_LOOKED_AT)
     )
@@ -168,11 +168,11 @@ def recent(shop: Database, whose: str, chassis: str | None) -> list[Recent]:
     return [Recent(each[0], read_configuration(each[1]), counted[each], newest[each]) for each in order]
 
 
-def fork_shown(fork: Held) -> ForkShown:
+def fork_view(fork: Held) -> ForkView:
     """A fork as answers show it."""
-    shown: ForkShown = {
+    shown: ForkView = {
         "id": fork.id, "serial": fork.serial, "chassis": fork.chassis,
-        "configuration": configuration_shown(fork.configuration), "registered_at": fork.registered_at,
+        "configuration": configuration_view(fork.configuration), "registered_at": fork.registered_at,
         "changed_at": fork.changed_at, "version": fork.version,
     }  # fmt: skip
     if fork.first_used_on is not None:
@@ -187,12 +187,12 @@ def _held(row: Row[Any]) -> Held:
     )  # fmt: skip
 
 
-def _own(whose: str) -> ColumnElement[bool]:
-    return (FORKS.c.shop == whose) & FORKS.c.erasing.is_(False)
+def _own(shop_id: str) -> ColumnElement[bool]:
+    return (FORKS.c.shop == shop_id) & FORKS.c.erasing.is_(False)
 
 
-def _refuse_twice(connection: Connection, whose: str, serial: str, id: str | None) -> None:
-    there = connection.execute(select(FORKS.c.id).where(_own(whose), FORKS.c.serial == serial)).scalar()
+def _refuse_twice(connection: Connection, shop_id: str, serial: str, id: str | None) -> None:
+    there = connection.execute(select(FORKS.c.id).where(_own(shop_id), FORKS.c.serial == serial)).scalar()
     if there is not None and there != id:
         text = "A fork of this serial is registered already."
         raise Conflict(text, [Fault("serial-registered", text, pointer="/serial", suggestion=there)])

@@ -9,9 +9,9 @@ from sqlalchemy import Connection, Row, insert, select
 
 from app.access.keys import now
 from app.bench import forks
-from app.bench.figures import configuration_shown, measured_shown, read_configuration, text_of, written
+from app.bench.figures import configuration_view, measured_view, read_configuration, text_of, written
 from app.bench.forks import Held
-from app.bench.shapes import DONE, Configuration, Done, Figure, SagAt, ServiceShown
+from app.bench.shapes import DONE, Configuration, Done, Figure, SagAt, ServiceView
 from app.bench.stored import SERVICES
 from app.database.connections import Database
 from app.errors import Fault, Invalid
@@ -48,14 +48,14 @@ class Service(NamedTuple):
     applied: bool
 
 
-def record(shop: Database, whose: str, id: str, job: Finished, by: str) -> tuple[Service, Held, bool]:
+def record(shop: Database, shop_id: str, id: str, job: Finished, by: str) -> tuple[Service, Held, bool]:
     """Record a job: the service, the fork after it, and whether it is new (not the same request again).
 
     What was fitted becomes the present configuration, unless a job of a later day is recorded already. Raises NotFound,
     Invalid for a day to come, hours that go back, or a key that was used for another request.
     """
     with shop.write() as connection:
-        fork = forks.held_in(connection, whose, id)
+        fork = forks.held_in(connection, shop_id, id)
         before = _services(connection, id)
         if (again := _again(connection, id, job)) is not None:
             return next(each for each in before if each.number == again), fork, False
@@ -72,13 +72,13 @@ def record(shop: Database, whose: str, id: str, job: Finished, by: str) -> tuple
         connection.execute(insert(SERVICES), row)
         if applied:
             forks.put(connection, fork, configuration)
-        return _services(connection, id)[-1], forks.held_in(connection, whose, id), True
+        return _services(connection, id)[-1], forks.held_in(connection, shop_id, id), True
 
 
-def history(shop: Database, whose: str, id: str) -> tuple[Held, list[Service]]:
+def history(shop: Database, shop_id: str, id: str) -> tuple[Held, list[Service]]:
     """A fork and its jobs, oldest first. Raises NotFound."""
     with shop.read() as connection:
-        return forks.held_in(connection, whose, id), _services(connection, id)
+        return forks.held_in(connection, shop_id, id), _services(connection, id)
 
 
 def sag_readings(fork: Held, services: Sequence[Service], rider: Decimal | None) -> list[str]:
@@ -111,13 +111,13 @@ def last_pressure(fork: Held, services: Sequence[Service]) -> Figure | None:
     return None
 
 
-def service_shown(service: Service) -> ServiceShown:
+def service_view(service: Service) -> ServiceView:
     """A job as answers show it."""
     done = service.done
     shown: Any = {
         "number": service.number, "job": service.job, "recorded_at": service.recorded_at,
-        "fitted": configuration_shown(done["fitted"]), "parts": done["parts"],
-        "measured": measured_shown(done["measured"]), "configuration": configuration_shown(service.configuration),
+        "fitted": configuration_view(done["fitted"]), "parts": done["parts"],
+        "measured": measured_view(done["measured"]), "configuration": configuration_view(service.configuration),
         "became_present": service.applied,
         **{name: value for name, value in done.items() if name in ("revision", "job_card", "note")},
     }  # fmt: skip

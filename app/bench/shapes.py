@@ -8,7 +8,7 @@ from typing_extensions import TypedDict
 from app.units.quantity import Quantity
 
 Id = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]{0,79}$")]
-Day = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d\d-\d\d$"), Field(json_schema_extra={"format": "date"})]
+DateText = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d\d-\d\d$"), Field(json_schema_extra={"format": "date"})]
 Moment = Annotated[str, Field(json_schema_extra={"format": "date-time"})]
 Count = Annotated[int, Field(ge=0, le=99)]
 State = Literal["due", "not due", "not known"]
@@ -92,7 +92,7 @@ class FluidInIt(TypedDict):
     fluid: str
 
 
-class ConfigurationShown(TypedDict, total=False):
+class ConfigurationView(TypedDict, total=False):
     """What is in a fork, as answers show it."""
 
     model_year: int
@@ -113,7 +113,7 @@ class SagMeasured(TypedDict):
     pressure: Quantity
 
 
-class MeasuredShown(TypedDict, total=False):
+class MeasuredView(TypedDict, total=False):
     """What was measured, as answers show it."""
 
     pressure: Quantity
@@ -127,39 +127,39 @@ class MeasuredShown(TypedDict, total=False):
     compression_clicks: int
 
 
-class ServiceShown(TypedDict):
+class ServiceView(TypedDict):
     """One finished job. `configuration` is what was in the fork then; `became_present` is false of a job that was
     entered after a later one: of that only what was fitted is known."""
 
     number: int
     job: str
-    done_on: NotRequired[Day]
+    done_on: NotRequired[DateText]
     hours: NotRequired[float]
     recorded_at: Moment
-    fitted: ConfigurationShown
+    fitted: ConfigurationView
     parts: list[dict[str, Any]]
-    measured: MeasuredShown
-    configuration: ConfigurationShown
+    measured: MeasuredView
+    configuration: ConfigurationView
     became_present: bool
     revision: NotRequired[int]
     job_card: NotRequired[str]
     note: NotRequired[str]
 
 
-class ForkShown(TypedDict):
+class ForkView(TypedDict):
     """One fork: its serial, its chassis and what is in it at present."""
 
     id: str
     serial: str
     chassis: str
-    configuration: ConfigurationShown
-    first_used_on: NotRequired[Day]
+    configuration: ConfigurationView
+    first_used_on: NotRequired[DateText]
     registered_at: Moment
     changed_at: Moment
     version: int
 
 
-class DueShown(TypedDict):
+class DueView(TypedDict):
     """When one operation comes next, by what the source gives: months, hours or both, whichever is first.
 
     `counted_from` is the last job that covers it, or the fork's first use. `not_known` names what could not be
@@ -168,7 +168,7 @@ class DueShown(TypedDict):
 
     operation: str
     state: State
-    due_on: NotRequired[Day]
+    due_on: NotRequired[DateText]
     days_left: NotRequired[int]
     due_at_hours: NotRequired[float]
     hours_left: NotRequired[float]

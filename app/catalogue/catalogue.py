@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 
 from sqlalchemy import Connection, bindparam, func, select
 
-from app.catalogue.at import At, Lately, TakesLong
+from app.catalogue.snapshot import EntityCache, NeedsThread, Snapshot
 from app.catalogue.stored import REVISIONS
 from app.database.connections import Database
 from app.database.interrupting import in_a_thread
@@ -88,7 +88,7 @@ class Catalogue:
         self._seen: tuple[int, int] | None = None  # SQLite: the file's change counter, and the revision then
         self._asked_for: tuple[Any, int] | None = None  # SQLite: in whose queue all know `_seen`, after which write
         self._polled: tuple[float, int, int] | None = None  # PostgreSQL: when, after which write here, and what
-        self._lately = Lately()
+        self._lately = EntityCache()
         self._looking: tuple[asyncio.Future[int | None], int] | None = None  # a look under way, and after which write
         threads = THREADS_BESIDE if database.is_sqlite else THREADS
         self._threads = ThreadPoolExecutor(threads, thread_name_prefix="lookup")
@@ -109,8 +109,8 @@ class Catalogue:
         try:
             changes = self.database.changes()
             if self._seen is None or self._seen[0] != changes:
-                with self.at() as at:
-                    self._seen = (changes, at.revision)
+                with self.snapshot() as snapshot:
+                    self._seen = (changes, snapshot.revision)
         except Refusal:
             return None
         if queue is not None:
@@ -134,7 +134,7 @@ class Catalogue:
     async def _look(self, writes: int) -> int | None:
         begun = time.monotonic()
         try:
-            latest_now: int = await self.apart(lambda: self.answer(lambda at: at.revision))
+            latest_now: int = await self.run_in_thread(lambda: self.answer(lambda snapshot: snapshot.revision))
         except Refusal:
             return None
         self._polled = (begun, writes, latest_now)
@@ -145,37 +145,37 @@ class Catalogue:
         self._polled = self._looking = self._asked_for = None
 
     @contextmanager
-    def at(self, pin: Pin = PRESENT, *, on_the_loop: bool = False) -> Iterator[At]:
+    def snapshot(self, pin: Pin = PRESENT, *, on_the_loop: bool = False) -> Iterator[Snapshot]:
         """The catalogue at the revision that `pin` means."""
         if self.database.is_sqlite:
             with self._one_at_a_time, self.database.read() as connection:
-                yield At(connection, resolve(connection, pin), self._lately, on_the_loop=on_the_loop)
+                yield Snapshot(connection, resolve(connection, pin), self._lately, on_the_loop=on_the_loop)
         else:
             with self.database.read() as connection:
-                yield At(connection, resolve(connection, pin), self._lately)
+                yield Snapshot(connection, resolve(connection, pin), self._lately)
 
-    def answer(self, question: Callable[[At], T], pin: Pin = PRESENT) -> T:
+    def answer(self, question: Callable[[Snapshot], T], pin: Pin = PRESENT) -> T:
         """The answer to a question about one revision."""
-        with self.at(pin) as at:
-            return question(at)
+        with self.snapshot(pin) as snapshot:
+            return question(snapshot)
 
-    def _answer_beside(self, question: Callable[[At], T], pin: Pin) -> T:
+    def _answer_beside(self, question: Callable[[Snapshot], T], pin: Pin) -> T:
         """The same by a connection of its own, which is no other's to wait for."""
-        with self.database.opened_anew() as connection:
-            return question(At(connection, resolve(connection, pin), self._lately))
+        with self.database.fresh_connection() as connection:
+            return question(Snapshot(connection, resolve(connection, pin), self._lately))
 
-    async def ask(self, question: Callable[[At], T], pin: Pin = PRESENT) -> T:
+    async def ask(self, question: Callable[[Snapshot], T], pin: Pin = PRESENT) -> T:
         """The same from the event loop: a SQLite lookup takes microseconds and stays on it. One that comes to what
         takes long is begun again in a thread."""
         if not self.database.is_sqlite:
-            return await self.apart(lambda: self.answer(question, pin))
+            return await self.run_in_thread(lambda: self.answer(question, pin))
         try:
-            with self.at(pin, on_the_loop=True) as at:
-                return question(at)
-        except TakesLong:
-            return await self.apart(lambda: self._answer_beside(question, pin))
+            with self.snapshot(pin, on_the_loop=True) as snapshot:
+                return question(snapshot)
+        except NeedsThread:
+            return await self.run_in_thread(lambda: self._answer_beside(question, pin))
 
-    async def apart(self, look: Callable[[], T]) -> T:
+    async def run_in_thread(self, look: Callable[[], T]) -> T:
         """Run what waits for the database in a thread, one that no write ever takes and that is free again soon after
         this is cancelled."""
         return await in_a_thread(self._threads, look)
@@ -183,9 +183,9 @@ class Catalogue:
     def ready(self) -> str | None:
         """None when questions can be answered, else a sentence that says why not."""
         try:
-            with self.database.opened_anew() as connection:
+            with self.database.fresh_connection() as connection:
                 found = state(connection, "catalogue")
-            with self.at():
+            with self.snapshot():
                 pass
             if found != "current":
                 return f"the catalogue's schema is {found}, not that of this build"

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple, TypeVar
 from sqlalchemy import Integer, Select, TextClause, bindparam, func, select, text
 from sqlalchemy.engine import Row as Fetched
 
-from app.catalogue.rows import CHUNK, At
+from app.catalogue.rows import CHUNK, Snapshot
 from app.catalogue.stored import REVISIONS, SQL
 from app.catalogue.tables import TABLES, Row
 
@@ -56,59 +56,59 @@ class Changed(NamedTuple):
     row: Row | None
 
 
-def versions(at: At, table: type[Row], id: str) -> list[Version]:
+def versions(snapshot: Snapshot, table: type[Row], id: str) -> list[Version]:
     """Every version of a row up to the revision asked, oldest first; none where the id was never used."""
-    found = at.connection.execute(_versions(table), {"id": id, "n": at.revision})
-    return [_version(table, row, at.revision) for row in found]
+    found = snapshot.connection.execute(_versions(table), {"id": id, "n": snapshot.revision})
+    return [_version(table, row, snapshot.revision) for row in found]
 
 
-def version(at: At, table: type[R], id: str) -> Version | None:
+def version(snapshot: Snapshot, table: type[R], id: str) -> Version | None:
     """The version that holds at the revision asked."""
-    found = at.connection.execute(_holding(table), {"id": id, "n": at.revision}).first()
-    return None if found is None else _version(table, found, at.revision)
+    found = snapshot.connection.execute(_holding(table), {"id": id, "n": snapshot.revision}).first()
+    return None if found is None else _version(table, found, snapshot.revision)
 
 
-def recorded(at: At, numbers: Collection[int]) -> dict[int, Recorded]:
+def recorded(snapshot: Snapshot, numbers: Collection[int]) -> dict[int, Recorded]:
     """The revisions of those numbers, by number."""
     wanted = sorted(set(numbers))
     rows: dict[int, Recorded] = {}
     for start in range(0, len(wanted), CHUNK):
-        for row in at.connection.execute(_RECORDED, {"numbers": wanted[start : start + CHUNK]}):
+        for row in snapshot.connection.execute(_RECORDED, {"numbers": wanted[start : start + CHUNK]}):
             rows[row.number] = Recorded(*row)
     return rows
 
 
-def revisions(at: At, before: int, most: int) -> list[Recorded]:
+def revisions(snapshot: Snapshot, before: int, most: int) -> list[Recorded]:
     """The last `most` revisions below `before` and not after the one asked, newest first."""
-    found = at.connection.execute(_REVISIONS, {"n": at.revision, "before": before, "most": most})
+    found = snapshot.connection.execute(_REVISIONS, {"n": snapshot.revision, "before": before, "most": most})
     return [Recorded(*row) for row in found]
 
 
-def changed_total(at: At, after: int) -> int:
+def changed_total(snapshot: Snapshot, after: int) -> int:
     """How many changes there are in the revisions after `after`, up to the one asked."""
-    return at.connection.execute(_TOTAL, {"after": after, "n": at.revision}).scalar() or 0
+    return snapshot.connection.execute(_TOTAL, {"after": after, "n": snapshot.revision}).scalar() or 0
 
 
-def changes(at: At, start: Place, most: int) -> list[Changed]:
+def changes(snapshot: Snapshot, start: Place, most: int) -> list[Changed]:
     """The first `most` changes after a place, ordered by (revision, table, id), up to the revision asked."""
     found: list[Changed] = []
-    coming = _coming(at, start)
+    coming = _coming(snapshot, start)
     while coming and len(found) < most:
         revision, name = heapq.heappop(coming)
         table = TABLES[name]
         after = start.id if (revision, name) == start[:2] else ""
-        found += _changes_of(at, table, revision, after, most - len(found))
+        found += _changes_of(snapshot, table, revision, after, most - len(found))
         if len(found) < most:
-            following = at.connection.execute(_next(table), {"n": at.revision, "start": revision + 1}).one()
+            following = snapshot.connection.execute(_next(table), {"n": snapshot.revision, "start": revision + 1}).one()
             if (soonest := _soonest(following)) is not None:
                 heapq.heappush(coming, (soonest, name))
     return found
 
 
-def _coming(at: At, start: Place) -> list[tuple[int, str]]:
+def _coming(snapshot: Snapshot, start: Place) -> list[tuple[int, str]]:
     """For each table the next revision that touches it, as a heap."""
     starts = {f"start_{name}": start.revision + (name < start.table) for name in TABLES}
-    touched = at.connection.execute(_first_of_all(), {"n": at.revision, **starts}).one()
+    touched = snapshot.connection.execute(_first_of_all(), {"n": snapshot.revision, **starts}).one()
     coming = []
     for place, name in enumerate(TABLES):
         soonest = _soonest(touched[2 * place : 2 * place + 2])
@@ -122,12 +122,12 @@ def _soonest(numbers: Any) -> int | None:
     return min((number for number in numbers if number is not None), default=None)
 
 
-def _changes_of(at: At, table: type[Row], revision: int, after: str, most: int) -> list[Changed]:
+def _changes_of(snapshot: Snapshot, table: type[Row], revision: int, after: str, most: int) -> list[Changed]:
     values = {"revision": revision, "after": after, "most": most}
     begun, ended = _touched(table)
-    rows = [table.trusted(row) for row in at.connection.execute(begun, values)]
+    rows = [table.from_database(row) for row in snapshot.connection.execute(begun, values)]
     puts = [Changed(revision, table.table, row.id, row) for row in rows]
-    withdrawn = at.connection.execute(ended, values).scalars()
+    withdrawn = snapshot.connection.execute(ended, values).scalars()
     ends = [Changed(revision, table.table, id, None) for id in withdrawn]
     return list(heapq.merge(puts, ends, key=lambda change: change.id))[:most]
 
@@ -135,7 +135,7 @@ def _changes_of(at: At, table: type[Row], revision: int, after: str, most: int) 
 def _version(table: type[Row], fetched: Fetched[Any], n: int) -> Version:
     values: tuple[Any, ...] = tuple(fetched)
     begins, ends = values[-2:]
-    return Version(table.trusted(values[:-2]), begins, None if ends > n else ends)
+    return Version(table.from_database(values[:-2]), begins, None if ends > n else ends)
 
 
 @cache

@@ -15,7 +15,7 @@ from cachetools import LRUCache
 from sqlalchemy import ColumnElement, Select, bindparam, case, func, or_, select
 
 from app.catalogue.columns import Column, Kind
-from app.catalogue.rows import CHUNK, At, holding
+from app.catalogue.rows import CHUNK, Snapshot, holding
 from app.catalogue.stored import SQL
 from app.catalogue.tables import Row
 
@@ -29,55 +29,58 @@ _GUARD = threading.Lock()
 _DECIMALS = 9  # the most digits a figure has after its point
 
 
-def page(at: At, table: type[R], conditions: Conditions, after: str | None, limit: int) -> list[R]:
+def page(snapshot: Snapshot, table: type[R], conditions: Conditions, after: str | None, limit: int) -> list[R]:
     """The first `limit` rows after the id `after`, in order of id."""
     if conditions:  # few columns have an index
-        at.will_take_long()
+        snapshot.require_thread()
     statement = _statement(table, tuple(sorted(conditions)), "page" if after is None else "page after")
-    values = {**_bound(table, conditions), "n": at.revision, "most": limit, "after": after}
+    values = {**_bound(table, conditions), "n": snapshot.revision, "most": limit, "after": after}
     if after is None:
         del values["after"]
-    return [table.trusted(row) for row in at.connection.execute(statement, values)]
+    return [table.from_database(row) for row in snapshot.connection.execute(statement, values)]
 
 
-def count(at: At, table: type[Row], conditions: Conditions) -> int:
+def count(snapshot: Snapshot, table: type[Row], conditions: Conditions) -> int:
     """How many rows there are. What holds at a revision never changes: the last few thousand counts are kept."""
     names = tuple(sorted(conditions))
     values = _bound(table, conditions)
-    key = (table.table, at.revision, *sorted(values.items()))
+    key = (table.table, snapshot.revision, *sorted(values.items()))
     with _GUARD:
-        kept = _COUNTS.setdefault(at.owner, LRUCache(COUNTS_KEPT))
+        kept = _COUNTS.setdefault(snapshot.cache_key, LRUCache(COUNTS_KEPT))
         known = kept.get(key)
     if known is None:
-        at.will_take_long()
-        known = _count(at, _statement(table, names, "count"), values)
+        snapshot.require_thread()
+        known = _count(snapshot, _statement(table, names, "count"), values)
         with _GUARD:
             kept[key] = known
     return known
 
 
-def _count(at: At, statement: Select[Any], values: Mapping[str, Any]) -> int:
-    found: int = at.connection.execute(statement, {**values, "n": at.revision}).scalar_one()
+def _count(snapshot: Snapshot, statement: Select[Any], values: Mapping[str, Any]) -> int:
+    found: int = snapshot.connection.execute(statement, {**values, "n": snapshot.revision}).scalar_one()
     return found
 
 
-def meeting(at: At, table: type[Row], conditions: Conditions, ids: Collection[str]) -> set[str]:
+def meeting(snapshot: Snapshot, table: type[Row], conditions: Conditions, ids: Collection[str]) -> set[str]:
     """Those of the ids whose rows meet the conditions."""
     statement = _statement(table, tuple(sorted(conditions)), "among")
-    values = {**_bound(table, conditions), "n": at.revision}
+    values = {**_bound(table, conditions), "n": snapshot.revision}
     wanted = list(ids)
     found: set[str] = set()
     for start in range(0, len(wanted), CHUNK):
         part = wanted[start : start + CHUNK]
-        found.update(at.connection.execute(statement, {**values, "among": part}).scalars())
+        found.update(snapshot.connection.execute(statement, {**values, "among": part}).scalars())
     return found
 
 
-def beside(at: At, table: type[Row], id: str, most: int) -> list[str]:
+def beside(snapshot: Snapshot, table: type[Row], id: str, most: int) -> list[str]:
     """Ids that sort next to one that may not be there: at most `most` before it and as many after it."""
     before, after = _neighbours(table)
-    values = {"n": at.revision, "id": id, "most": most}
-    return [*at.connection.execute(before, values).scalars(), *at.connection.execute(after, values).scalars()]
+    values = {"n": snapshot.revision, "id": id, "most": most}
+    return [
+        *snapshot.connection.execute(before, values).scalars(),
+        *snapshot.connection.execute(after, values).scalars(),
+    ]
 
 
 def canonical(value: Decimal) -> str:
@@ -124,7 +127,8 @@ def _condition(stored: Any, described: Column) -> ColumnElement[bool]:
     if items is not None:
         inside = ";" + stored + ";"  # replace() tells whether a text holds another, on both engines, wildcards literal
         held = (
-            func.replace(inside, bindparam(f"v_{described.name}_{at}"), "") != inside for at in range(_spellings(items))
+            func.replace(inside, bindparam(f"v_{described.name}_{place}"), "") != inside
+            for place in range(_spellings(items))
         )
         return or_(*held)
     wanted: Any = bindparam(f"v_{described.name}")
@@ -153,8 +157,12 @@ def _values(columns: Mapping[str, Column], conditions: Conditions) -> Iterable[t
         elif kind.items.name == _PUBLISHED:
             short = canonical(value)
             decimals = len(short.partition(".")[2])
-            for at in range(_DECIMALS + 1):  # each way of writing the value; one shorter than it can be is the shortest
-                padded = short if at <= decimals else f"{short}{'' if '.' in short else '.'}{'0' * (at - decimals)}"
-                yield f"v_{name}_{at}", f";{padded};"
+            for place in range(
+                _DECIMALS + 1
+            ):  # each way of writing the value; one shorter than it can be is the shortest
+                padded = (
+                    short if place <= decimals else f"{short}{'' if '.' in short else '.'}{'0' * (place - decimals)}"
+                )
+                yield f"v_{name}_{place}", f";{padded};"
         else:
             yield f"v_{name}_0", f";{kind.items.write(value)};"

@@ -1,7 +1,7 @@
 """Rows of the catalogue at one revision: the few queries that everything else is made of. Never writes.
 
-`Rows` is what questions and rules read from. `At` answers it from a database (app.catalogue.at), `MemoryRows` from rows
-in hand, `Overlay` lays a pending change over another.
+`Rows` is what questions and rules read from. `Snapshot` reads it from a database (app.catalogue.snapshot), `MemoryRows`
+from rows in memory; `Overlay` lays a pending change over another.
 """
 
 import heapq
@@ -9,10 +9,10 @@ from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Iterator
 from typing import Any, Protocol, TypeVar
 
-from app.catalogue.at import CHUNK, At, holding
+from app.catalogue.snapshot import CHUNK, Snapshot, holding
 from app.catalogue.tables import Chassis, Row
 
-__all__ = ["CHUNK", "At", "MemoryRows", "Overlay", "Rows", "holding"]
+__all__ = ["CHUNK", "MemoryRows", "Overlay", "Rows", "Snapshot", "holding"]
 
 R = TypeVar("R", bound=Row)
 
@@ -36,16 +36,16 @@ class Rows(Protocol):
         """The rows whose text column, no list, equals one of the values; at most a few hundred values."""
         ...
 
-    def unread_among(self, table: type[Row], column: str, values: Collection[str]) -> list[Any]:
+    def raw_rows_among(self, table: type[Row], column: str, values: Collection[str]) -> list[Any]:
         """The same as they come: all of them rows, or all of them values in exchange order as the database holds them,
-        for `all_trusted`."""
+        for `all_from_database`."""
         ...
 
     def all(self, table: type[R]) -> Iterator[R]:
         """Every row, streamed in order of id."""
         ...
 
-    def unread(self, table: type[Row]) -> Iterator[Any]:
+    def raw_rows(self, table: type[Row]) -> Iterator[Any]:
         """The same as they come."""
         ...
 
@@ -104,14 +104,14 @@ class MemoryRows:
         rows, index = self._of(table), self._index(table, column)
         return [rows[id] for id in sorted(id for value in values for id in index.get(value, ()))]
 
-    def unread_among(self, table: type[Row], column: str, values: Collection[str]) -> list[Any]:
+    def raw_rows_among(self, table: type[Row], column: str, values: Collection[str]) -> list[Any]:
         return self.among(table, column, values)
 
     def all(self, table: type[R]) -> Iterator[R]:
         rows = self._of(table)
         return (rows[id] for id in sorted(rows))
 
-    def unread(self, table: type[Row]) -> Iterator[Any]:
+    def raw_rows(self, table: type[Row]) -> Iterator[Any]:
         return self.all(table)
 
     def values(self, table: type[Row], column: str) -> Iterator[str]:
@@ -171,16 +171,16 @@ class Overlay:
         below, above = (rows.among(table, column, values) for rows in (self.base, self.pending))
         return list(self._merged(table, below, above))
 
-    def unread_among(self, table: type[Row], column: str, values: Collection[str]) -> list[Any]:
+    def raw_rows_among(self, table: type[Row], column: str, values: Collection[str]) -> list[Any]:
         if self._changes(table):
             return self.among(table, column, values)
-        return self.base.unread_among(table, column, values)
+        return self.base.raw_rows_among(table, column, values)
 
     def all(self, table: type[R]) -> Iterator[R]:
         return self._merged(table, self.base.all(table), self.pending.all(table))
 
-    def unread(self, table: type[Row]) -> Iterator[Any]:
-        return self.all(table) if self._changes(table) else self.base.unread(table)
+    def raw_rows(self, table: type[Row]) -> Iterator[Any]:
+        return self.all(table) if self._changes(table) else self.base.raw_rows(table)
 
     def _changes(self, table: type[Row]) -> bool:
         return bool(self.pending.ids(table) or self.withdrawn.get(table))

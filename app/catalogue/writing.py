@@ -15,7 +15,7 @@ from sqlalchemy import Connection, bindparam, func, insert, select, update
 from sqlalchemy.dialects import sqlite
 
 from app.catalogue.catalogue import latest
-from app.catalogue.rows import At
+from app.catalogue.rows import Snapshot
 from app.catalogue.stored import OPEN, REVISIONS, SQL
 from app.catalogue.tables import Row
 
@@ -41,9 +41,9 @@ class NewRevision:
     def __init__(self, connection: Connection, number: int | None = None) -> None:
         """The next revision; another `number` is for a copy, which keeps that of the original."""
         self.connection = connection
-        self.before = At(connection, latest(connection))
+        self.before = Snapshot(connection, latest(connection))
         self.number = self.before.revision + 1 if number is None else number
-        self.after = At(connection, self.number)
+        self.after = Snapshot(connection, self.number)
         self.counts = Counts()
         self._empty: dict[type[Row], bool] = {}
 

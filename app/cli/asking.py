@@ -21,7 +21,7 @@ def ask(
     as_json: JsonOption = False,
 ) -> None:
     """Ask a lookup of a server or, without one, of the local database; the same answer as on the wire, as text."""
-    from app.web.ask import ask_app, ask_server, read_parameters, silent
+    from app.cli.ask import ask_app, ask_server, read_parameters, silent
 
     given = read_parameters(parameters or [])
     media_type = "application/json" if as_json else "text/plain"

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from app.cli.opened import opened, opened_if_there, settings_of, url_of
-from app.cli.program import WHO, DatabaseOption, JsonOption, PackageArgument, ReplaceOption, cli, say, told
+from app.cli.program import WHO, DatabaseOption, JsonOption, PackageArgument, ReplaceOption, cli, print_report, say
 
 
 @cli.command()
@@ -29,7 +29,7 @@ def load(
     entry = Entry(reason, who, idempotency_key, digest)
     with shown() as progress:
         report = load_package(stored, package, entry, replace=replace, progress=progress)
-    told(report, as_json)
+    print_report(report, as_json)
 
 
 @cli.command()
@@ -49,7 +49,7 @@ def check(
         report = check_package(
             package, None if stored is None else Catalogue(stored), replace=replace, progress=progress
         )
-    told(report, as_json)
+    print_report(report, as_json)
 
 
 @cli.command()
@@ -67,11 +67,15 @@ def export(
 
     catalogue = Catalogue(opened(settings_of(database_url=url_of(database))))
     if path.suffix == ".sqlite":
-        with catalogue.at(Pin(revision)) as at:
-            rows = copy(at, path)
-            say({"revision": at.revision, "rows": rows}, as_json, f"{rows} rows of revision {at.revision} in {path}")
+        with catalogue.snapshot(Pin(revision)) as snapshot:
+            rows = copy(snapshot, path)
+            say(
+                {"revision": snapshot.revision, "rows": rows},
+                as_json,
+                f"{rows} rows of revision {snapshot.revision} in {path}",
+            )
         return
-    with catalogue.at(Pin(revision)) as at, shown() as progress:
+    with catalogue.snapshot(Pin(revision)) as snapshot, shown() as progress:
         written = 0
 
         def advance(count: int) -> None:
@@ -79,8 +83,12 @@ def export(
             written += count
             progress("rows written", written, 0)
 
-        rows = write(at, at.revision, path, advance)
-        say({"revision": at.revision, "rows": rows}, as_json, f"{rows} rows of revision {at.revision} in {path}")
+        rows = write(snapshot, snapshot.revision, path, advance)
+        say(
+            {"revision": snapshot.revision, "rows": rows},
+            as_json,
+            f"{rows} rows of revision {snapshot.revision} in {path}",
+        )
 
 
 @cli.command()
@@ -105,6 +113,6 @@ def hash_content(
     from app.catalogue.catalogue import Catalogue, Pin
     from app.exchange.content_hash import content_hash
 
-    with Catalogue(opened(settings_of(database_url=url_of(database)))).at(Pin(revision)) as at:
-        found = content_hash(at)
-        say({"revision": at.revision, "content_hash": found}, as_json, f"{found}  revision {at.revision}")
+    with Catalogue(opened(settings_of(database_url=url_of(database)))).snapshot(Pin(revision)) as snapshot:
+        found = content_hash(snapshot)
+        say({"revision": snapshot.revision, "content_hash": found}, as_json, f"{found}  revision {snapshot.revision}")

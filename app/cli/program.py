@@ -49,7 +49,7 @@ def say(answer: dict[str, Any], as_json: bool, text: str) -> None:
     print(json.dumps(answer, ensure_ascii=False) if as_json else text)
 
 
-def told(report: "PackageReport", as_json: bool) -> None:
+def print_report(report: "PackageReport", as_json: bool) -> None:
     """Print a report; exit code 1 where it refuses."""
     from app.exchange.reports import as_text
 

@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from app.cli.opened import make_current, opened, settings_of, url_of
-from app.cli.program import WHO, DatabaseOption, JsonOption, cli, say, told
+from app.cli.program import WHO, DatabaseOption, JsonOption, cli, print_report, say
 from app.errors import Unavailable
 
 SWITCH_S = 0.0005
@@ -31,7 +31,7 @@ def serve(
         from app.database.connections import Database
         from app.exchange.loading import Entry, load
         from app.main import create_app
-        from app.web.server import run
+        from app.web.server.server import run
 
     settings = settings_of(host=host, port=port, database_url=url_of(database))
     stored = Database(settings.database_url, settings.read_url)
@@ -49,7 +49,7 @@ def serve(
         if empty:
             report = load(stored, SEED_DATA, Entry("demonstration data", WHO))
             if not report["accepted"]:
-                told(report, as_json=False)
+                print_report(report, as_json=False)
     sys.setswitchinterval(SWITCH_S)
     run(settings, create_app(settings, Catalogue(stored), shop))
 

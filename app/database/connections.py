@@ -50,7 +50,7 @@ class Database:
         self.writes = 0
         """How often `write` has ended here; other processes are not counted."""
         self.damage: str | None = None
-        """What `look_through` found wrong in the file that is in use; it takes no writes then."""
+        """What `integrity_check` found wrong in the file that is in use; it takes no writes then."""
         if self.is_sqlite:
             if not parsed.database:
                 raise Unavailable("a SQLite database needs a file: sqlite:///path/to/legwork.db")
@@ -92,7 +92,7 @@ class Database:
             raise plain(error) from error
 
     @contextmanager
-    def opened_anew(self) -> Iterator[Connection]:
+    def fresh_connection(self) -> Iterator[Connection]:
         """A connection that cannot write, on SQLite of its own: that a file was damaged or brought up to another schema
         shows only to one that opens it now. Raises Unavailable when the database cannot be reached."""
         try:
@@ -167,7 +167,7 @@ class Database:
         """Whether this is a SQLite file that would hold a start up for long if it were looked through first."""
         return self.path is not None and self.path.exists() and self.path.stat().st_size > LOOKED_THROUGH_FIRST
 
-    def look_through(self) -> None:
+    def integrity_check(self) -> None:
         """Look for damage in a SQLite file, about a second for each gigabyte; `damage` says what is found.
 
         Raises Unavailable when the file cannot be read.

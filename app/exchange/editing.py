@@ -14,15 +14,15 @@ from rapidfuzz import fuzz, process
 
 from app.catalogue.columns import Column, Unreadable, write_number
 from app.catalogue.history import versions
-from app.catalogue.rows import At, MemoryRows, Overlay, Rows
+from app.catalogue.rows import MemoryRows, Overlay, Rows, Snapshot
 from app.catalogue.tables import STATEMENTS, TABLES, Row
 from app.catalogue.writing import NewRevision
 from app.database.connections import Database
 from app.errors import Conflict, Fault, Invalid
 from app.exchange.judging import judge, keep
 from app.exchange.loading import Entry, done_before
+from app.rules.affected import affected
 from app.rules.finding import Finding, Report, report
-from app.rules.touched import touched
 from app.rules.view import Change
 
 MOST_CHANGES = 200  # in one request; more go as a package
@@ -53,11 +53,11 @@ def read_edits(changes: Sequence[Mapping[str, Any]], pointer: str = "") -> list[
     edits: list[Edit] = []
     seen: set[tuple[str, str]] = set()
     for number, change in enumerate(changes):
-        at = f"{pointer}/{number}" if len(changes) > 1 or pointer else ""
-        edit = _read(change, at, faults)
+        place = f"{pointer}/{number}" if len(changes) > 1 or pointer else ""
+        edit = _read(change, place, faults)
         if edit is not None:
             if (edit.table.table, edit.id) in seen:
-                faults.append(Fault("twice", f"{edit.id} is changed twice in one request", pointer=at))
+                faults.append(Fault("twice", f"{edit.id} is changed twice in one request", pointer=place))
             seen.add((edit.table.table, edit.id))
             edits.append(edit)
     if faults:
@@ -65,22 +65,24 @@ def read_edits(changes: Sequence[Mapping[str, Any]], pointer: str = "") -> list[
     return edits
 
 
-def _read(change: Mapping[str, Any], at: str, faults: list[Fault]) -> Edit | None:
+def _read(change: Mapping[str, Any], pointer: str, faults: list[Fault]) -> Edit | None:
     table = TABLES.get(change["table"])
     if table is None:
         text = f"there is no such table; the tables are {', '.join(TABLES)}"
-        faults.append(Fault("table-unknown", text, pointer=f"{at}/table", suggestion=_near(change["table"], TABLES)))
+        faults.append(
+            Fault("table-unknown", text, pointer=f"{pointer}/table", suggestion=_near(change["table"], TABLES))
+        )
         return None
     if change["op"] == "withdraw":
         if "id" not in change or "row" in change:
-            faults.append(Fault("id-missing", "a withdrawal names an id and no row", pointer=f"{at}/id"))
+            faults.append(Fault("id-missing", "a withdrawal names an id and no row", pointer=f"{pointer}/id"))
             return None
         return Edit(table, change["id"], None)
     if "row" not in change or "id" in change:
-        faults.append(Fault("row-missing", "a put brings the row, its id in it", pointer=f"{at}/row"))
+        faults.append(Fault("row-missing", "a put brings the row, its id in it", pointer=f"{pointer}/row"))
         return None
     before = len(faults)
-    values = dict(_values(table, change["row"], f"{at}/row", faults))
+    values = dict(_values(table, change["row"], f"{pointer}/row", faults))
     if len(faults) > before:
         return None
     try:
@@ -90,24 +92,24 @@ def _read(change: Mapping[str, Any], at: str, faults: list[Fault]) -> Edit | Non
             name = str(found["loc"][0]) if found["loc"] else ""
             missing = found["type"] == "missing"
             text = f"{name} must be given" if missing else f"{name}: {found['msg']}"
-            faults.append(Fault("column-missing" if missing else "value", text, pointer=f"{at}/row/{name}"))
+            faults.append(Fault("column-missing" if missing else "value", text, pointer=f"{pointer}/row/{name}"))
         return None
     return Edit(table, row.id, row)
 
 
-def _values(table: type[Row], row: Mapping[str, Any], at: str, faults: list[Fault]) -> Iterator[tuple[str, Any]]:
+def _values(table: type[Row], row: Mapping[str, Any], pointer: str, faults: list[Fault]) -> Iterator[tuple[str, Any]]:
     columns = table.columns()
     for name, value in row.items():
         column = columns.get(name)
         if column is None:
             text = f"{table.table} has no column of that name"
-            place = f"{at}/{name[:80].replace('~', '~0').replace('/', '~1')}"
+            place = f"{pointer}/{name[:80].replace('~', '~0').replace('/', '~1')}"
             faults.append(Fault("column-unknown", text, pointer=place, suggestion=_near(name, columns)))
             continue
         try:
             yield name, column.kind.read(_cell(column, value))
         except Unreadable as fault:
-            faults.append(Fault("value", f"{name}: {fault}", pointer=f"{at}/{name}"))
+            faults.append(Fault("value", f"{name}: {fault}", pointer=f"{pointer}/{name}"))
 
 
 def _near(name: str, known: Iterable[str]) -> str | None:
@@ -141,22 +143,22 @@ def _scalar(kind: str, value: Any) -> str:
     raise Unreadable(f"this column holds a {kind}, written as JSON writes it; leave it out where nothing is known")
 
 
-def check_edits(at: At, edits: Sequence[Edit], today: dt.date) -> Written:
+def check_edits(snapshot: Snapshot, edits: Sequence[Edit], today: dt.date) -> Written:
     """The verdict that writing these edits would get. Reads only. Raises Invalid for an id that is not there, and for a
     thing that more than MOST_FAMILIES name."""
-    pending, withdrawn, changes = _pending(at, edits)
-    after = Overlay(at, pending, withdrawn)
-    _bounded(after, at, changes)
-    found = report(judge(after, at, changes, today, lambda: changes)) if changes else report(())
-    return Written(at.revision, False, found)
+    pending, withdrawn, changes = _pending(snapshot, edits)
+    after = Overlay(snapshot, pending, withdrawn)
+    _bounded(after, snapshot, changes)
+    found = report(judge(after, snapshot, changes, today, lambda: changes)) if changes else report(())
+    return Written(snapshot.revision, False, found)
 
 
-def _pending(at: At, edits: Sequence[Edit]) -> tuple[MemoryRows, dict[type[Row], set[str]], list[Change]]:
+def _pending(snapshot: Snapshot, edits: Sequence[Edit]) -> tuple[MemoryRows, dict[type[Row], set[str]], list[Change]]:
     rows: list[Row] = []
     withdrawn: dict[type[Row], set[str]] = {}
     changes: list[Change] = []
     for edit in edits:
-        before = at.one(edit.table, edit.id)
+        before = snapshot.one(edit.table, edit.id)
         if edit.row is None:
             if before is None:
                 raise _not_there(edit)
@@ -164,11 +166,11 @@ def _pending(at: At, edits: Sequence[Edit]) -> tuple[MemoryRows, dict[type[Row],
             changes.append(Change(edit.table, "withdraw", edit.id, before, None))
         elif before is None or before.cells() != edit.row.cells():
             rows.append(edit.row)
-            changes.append(Change(edit.table, "put", edit.id, before or _said_before(at, edit), edit.row))
+            changes.append(Change(edit.table, "put", edit.id, before or _said_before(snapshot, edit), edit.row))
     return MemoryRows(rows), withdrawn, changes
 
 
-def _said_before(at: At, edit: Edit) -> Row | None:
+def _said_before(snapshot: Snapshot, edit: Edit) -> Row | None:
     """What a statement said before it was withdrawn: reopened, it keeps its subject, and its table.
 
     Raises Invalid where the id was that of a statement of another table.
@@ -176,7 +178,7 @@ def _said_before(at: At, edit: Edit) -> Row | None:
     if edit.table.role != "statement":
         return None
     for table in STATEMENTS:
-        found = versions(at, table, edit.id)
+        found = versions(snapshot, table, edit.id)
         if found and table is edit.table:
             return found[-1].row
         if found and found[-1].revision_to is not None:
@@ -188,7 +190,7 @@ def _bounded(after: Rows, before: Rows, changes: Sequence[Change]) -> None:
     """Raises Invalid where a thing is changed that more families name than are judged at once; a package may do it."""
     if all(change.table.role == "statement" for change in changes):
         return
-    named = len(touched(after, before, changes).families)
+    named = len(affected(after, before, changes).families)
     if named > MOST_FAMILIES + len(changes):
         text = (
             f"{named} families name what this changes, and at most {MOST_FAMILIES} are judged while you wait; "
@@ -210,7 +212,7 @@ class _Refused(Exception):
         self.said = said
 
 
-Precondition = Callable[[At], None]
+Precondition = Callable[[Snapshot], None]
 
 
 def write_edits(

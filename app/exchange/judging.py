@@ -14,12 +14,12 @@ from app.catalogue.rows import Rows
 from app.catalogue.stored import FINDINGS, OPEN, SQL
 from app.catalogue.tables import TABLES, Chassis
 from app.catalogue.writing import NewRevision
+from app.rules.affected import affected
 from app.rules.apart import judge_apart
-from app.rules.bench import ALL_RULES
 from app.rules.engine import judge_all, judge_change, judge_edits
 from app.rules.finding import Finding
 from app.rules.registry import RULES
-from app.rules.touched import touched
+from app.rules.rule_set import ALL_RULES
 from app.rules.view import Change
 
 MANY = 3000  # changes from which on a full check is quicker than finding what they touch
@@ -50,7 +50,7 @@ def changes_of(revision: NewRevision) -> Iterator[Change]:
         columns = [SQL[table].c[name] for name in table.columns()]
         closed = select(*columns).where(SQL[table].c.revision_to == revision.number).order_by(SQL[table].c.id)
         rows = iter(revision.connection.execute(closed.execution_options(yield_per=CHUNK)))
-        while part := [table.trusted(row) for row in islice(rows, CHUNK)]:
+        while part := [table.from_database(row) for row in islice(rows, CHUNK)]:
             after = revision.after.many(table, [row.id for row in part])
             for row in part:
                 now = after.get(row.id)
@@ -104,7 +104,7 @@ def _standing(connection: Connection, shapes: dict[str, frozenset[str] | None] |
 
 def _judged(revision: NewRevision, changes: Sequence[Change]) -> dict[str, frozenset[str] | None]:
     """The keys of the shapes that the changes touch; of a family the tables that were judged, None for all."""
-    shapes = touched(revision.after, revision.before, changes)
+    shapes = affected(revision.after, revision.before, changes)
     keys = [f"{table.table}/{id}" for table, ids in shapes.rows.items() for id in ids]
     keys += [f"{change.table.table}/{change.id}" for change in changes if change.table.role == "entity"]
     judged: dict[str, frozenset[str] | None] = dict.fromkeys([*keys, *(f"id/{id}" for id in shapes.ids)])

@@ -186,8 +186,8 @@ def _base(catalogue: Catalogue | None) -> Iterator[tuple[Rows, int]]:
     if catalogue is None:
         yield MemoryRows(), 0
     else:
-        with catalogue.at() as at:
-            yield at, at.revision
+        with catalogue.snapshot() as snapshot:
+            yield snapshot, snapshot.revision
 
 
 def _answer(package: Package, base: Rows, findings: Iterable[Finding], number: int, rows: RowCounts) -> PackageReport:

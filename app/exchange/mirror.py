@@ -50,24 +50,24 @@ def follow(database: Database, origin: Origin, told: Told = lambda number: None)
 def verify(database: Database, origin: Origin, number: int) -> str:
     """The hash of what holds at a revision, here and there. Raises Conflict where they differ."""
     _same_so_far(database, origin, number)
-    with Catalogue(database).at(Pin(number)) as at:
-        ours = content_hash(at)
+    with Catalogue(database).snapshot(Pin(number)) as snapshot:
+        ours = content_hash(snapshot)
     if ours != origin.content_hash(number):
         raise Conflict(f"revision {number} of this copy is not what the origin has; make the copy anew")
     return ours
 
 
 def _latest(database: Database) -> int:
-    with Catalogue(database).at() as at:
-        return at.revision
+    with Catalogue(database).snapshot() as snapshot:
+        return snapshot.revision
 
 
 def _same_so_far(database: Database, origin: Origin, number: int) -> None:
     """The last revision of the copy is one of the origin: it was not restored to before it, nor is it another."""
     if number == 0:
         return
-    with Catalogue(database).at(Pin(number)) as at:
-        ours = recorded(at, [number])[number]
+    with Catalogue(database).snapshot(Pin(number)) as snapshot:
+        ours = recorded(snapshot, [number])[number]
     theirs = origin.recorded(number)
     if theirs is None or any(theirs[name] != value for name, value in ours._asdict().items()):
         raise Conflict(f"revision {number} here is not revision {number} of the origin; make the copy anew")

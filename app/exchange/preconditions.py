@@ -6,7 +6,7 @@ A version is named by the revision it began with; a withdrawn statement by the r
 from collections.abc import Collection
 
 from app.catalogue.history import versions
-from app.catalogue.rows import At
+from app.catalogue.rows import Snapshot
 from app.catalogue.tables import STATEMENTS, Row
 from app.errors import Conflict, Fault, Gone, Invalid, NotFound, Stale
 from app.exchange.editing import Edit, Precondition
@@ -15,8 +15,8 @@ from app.exchange.editing import Edit, Precondition
 def never_used(edit: Edit) -> Precondition:
     """Holds where no statement has or had the id. Raises Conflict."""
 
-    def holds(at: At) -> None:
-        if any(versions(at, table, edit.id) for table in STATEMENTS):
+    def holds(snapshot: Snapshot) -> None:
+        if any(versions(snapshot, table, edit.id) for table in STATEMENTS):
             text = f"{edit.id} is used already: change it with PUT, or choose another id"
             raise Conflict(text, [Fault("id-taken", text, pointer="/row/id")])
 
@@ -30,10 +30,10 @@ def unchanged_since(edit: Edit, wanted: Collection[int]) -> Precondition:
     withdrawn; Invalid where the id is that of a statement of another table.
     """
 
-    def holds(at: At) -> None:
-        found = versions(at, edit.table, edit.id)
+    def holds(snapshot: Snapshot) -> None:
+        found = versions(snapshot, edit.table, edit.id)
         if not found:
-            other = table_of(at, edit.id)
+            other = table_of(snapshot, edit.id)
             if other is not None:
                 text = f"{edit.id} is one of {other.table}: a statement never changes its table"
                 raise Invalid(text, [Fault("table", text, pointer="/table", suggestion=other.table)])
@@ -49,6 +49,6 @@ def unchanged_since(edit: Edit, wanted: Collection[int]) -> Precondition:
     return holds
 
 
-def table_of(at: At, id: str) -> type[Row] | None:
+def table_of(snapshot: Snapshot, id: str) -> type[Row] | None:
     """The table of a statement, present or withdrawn; None where the id was never used."""
-    return next((table for table in STATEMENTS if versions(at, table, id)), None)
+    return next((table for table in STATEMENTS if versions(snapshot, table, id)), None)

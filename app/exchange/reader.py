@@ -225,16 +225,16 @@ class _Reader:
             if len(known) > KEPT:
                 known.clear()
             fields[cell.column.name] = known[text] = value
-        unread = {finding.column for finding in findings}
+        raw_rows = {finding.column for finding in findings}
         for name in self.required:
-            if fields[name] is None and name not in unread:
+            if fields[name] is None and name not in raw_rows:
                 findings.append(self._missing(line, name, cells))
         if findings:
             return findings
         earlier = self.ids.first(fields["id"], line)
         if earlier is not None:
             return [self._twice(line, earlier, record, fields["id"])]
-        return self.table.of_read(fields)
+        return self.table.from_parsed(fields)
 
     def _header(self, header: list[str]) -> Iterator[Finding]:
         if len(header) == 1 and any(mark in header[0] for mark in ";\t"):

@@ -12,7 +12,7 @@ from pathlib import Path
 from sqlalchemy import bindparam, insert, select
 
 from app.catalogue.history import recorded
-from app.catalogue.rows import At
+from app.catalogue.rows import Snapshot
 from app.catalogue.stored import FINDINGS, OPEN
 from app.catalogue.tables import TABLES
 from app.catalogue.writing import BATCH, NewRevision
@@ -23,7 +23,7 @@ from app.errors import Conflict
 _STANDING = select(FINDINGS).where(FINDINGS.c.revision_from <= bindparam("n"), FINDINGS.c.revision_to > bindparam("n"))
 
 
-def copy(at: At, path: Path) -> int:
+def copy(snapshot: Snapshot, path: Path) -> int:
     """Write the file, whole or not at all; returns the number of rows. Raises Conflict where it is there already."""
     if path.exists():
         raise Conflict(f"{path} is there already; give a path that is free")
@@ -33,17 +33,17 @@ def copy(at: At, path: Path) -> int:
     try:
         migrate(database, "catalogue")
         with database.write() as connection:
-            new = NewRevision(connection, number=at.revision)
+            new = NewRevision(connection, number=snapshot.revision)
             for table in TABLES.values():
-                held = at.all(table)
+                held = snapshot.all(table)
                 while part := list(islice(held, BATCH)):
                     new.put(table, part)
                     count += len(part)
-            for known in recorded(at, [at.revision]).values():  # none of revision 0, the empty catalogue
+            for known in recorded(snapshot, [snapshot.revision]).values():  # none of revision 0, the empty catalogue
                 new.record(known.reason, known.who, recorded_at=known.recorded_at)
-            warnings = iter(at.connection.execute(_STANDING, {"n": at.revision}).mappings())
+            warnings = iter(snapshot.connection.execute(_STANDING, {"n": snapshot.revision}).mappings())
             while found := list(islice(warnings, BATCH)):
-                span = {"revision_from": at.revision, "revision_to": OPEN}
+                span = {"revision_from": snapshot.revision, "revision_to": OPEN}
                 connection.execute(insert(FINDINGS), [{**warning, **span} for warning in found])
         database.close()
         with closing(sqlite3.connect(beside)) as connection:

@@ -101,8 +101,8 @@ def hashed(database: Database, revision: int) -> str | None:
     with database.read() as connection:
         if state(connection, "catalogue") != "current":
             return None
-    with Catalogue(database).at(Pin(revision)) as at:
-        return content_hash(at)
+    with Catalogue(database).snapshot(Pin(revision)) as snapshot:
+        return content_hash(snapshot)
 
 
 def _copy_sqlite(source: Path, target: Path) -> None:

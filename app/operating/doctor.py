@@ -4,24 +4,10 @@ A finding is `good`, worth a `notice`, or `bad`: then something must be seen to.
 """
 
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
-from typing import Any, Literal
 
+from app.operating import doctor_files, doctor_settings, doctor_stores
+from app.operating.finding import Finding
 from app.settings import Settings
-
-Level = Literal["good", "notice", "bad"]
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One thing that was looked at: what, how it is, and a sentence for whoever keeps the service."""
-
-    name: str
-    level: Level
-    text: str
-
-    def as_dict(self) -> dict[str, Any]:
-        return asdict(self)
 
 
 def looked_over(settings: Settings) -> list[Finding]:
@@ -38,11 +24,9 @@ def as_text(findings: list[Finding]) -> str:
 
 
 def _findings(settings: Settings) -> Iterator[Finding]:
-    from app.operating import look_at_files, look_at_settings, look_at_stores
-
-    yield from look_at_stores.versions(settings)
+    yield from doctor_stores.versions(settings)
     for which, url in (("catalogue", settings.database_url), ("shop", settings.shop_database_url)):
-        yield from look_at_stores.store(which, url)
-        yield from look_at_files.files(which, url)
-    yield look_at_files.last_backup(settings)
-    yield from look_at_settings.risks(settings)
+        yield from doctor_stores.store(which, url)
+        yield from doctor_files.files(which, url)
+    yield doctor_files.last_backup(settings)
+    yield from doctor_settings.risks(settings)

@@ -11,17 +11,17 @@ from typing import Literal, NotRequired
 from pydantic import Field, TypeAdapter
 from typing_extensions import TypedDict
 
-from app.catalogue.rows import At
+from app.catalogue.present import present
+from app.catalogue.rows import Snapshot
 from app.catalogue.tables import Fluid, Source
 from app.physics.band import Band, band
 from app.physics.fluids import iso_class, viscosity_at_m2_s
-from app.questions.asked import Common
-from app.questions.cautions import cautions
-from app.questions.explained import Assumption, Formula, as_published
-from app.questions.fits import chosen_units
-from app.questions.gaps import Gap
-from app.questions.present import present
-from app.questions.shapes import Caution, SourceRef, figure, source_ref
+from app.questions.answers.cautions import cautions
+from app.questions.answers.explained import Assumption, Formula, as_published
+from app.questions.answers.gap import Gap
+from app.questions.answers.parameters import LookupParameters
+from app.questions.answers.views import Caution, SourceRef, figure, source_ref
+from app.questions.sheet.fits import chosen_units
 from app.units.measure import Measure, parse_measure
 from app.units.preferences import Units
 from app.units.quantity import Quantity, computed, quantity
@@ -36,7 +36,7 @@ FORMULA: Formula = {
 }
 
 
-class AlternativesAsked(Common):
+class AlternativesAsked(LookupParameters):
     """The parameters of `alternatives`."""
 
     temperature: str | None = Field(
@@ -45,7 +45,7 @@ class AlternativesAsked(Common):
     )  # fmt: skip
 
 
-class IsoClassShown(TypedDict):
+class IsoClassView(TypedDict):
     """The ISO 3448 class of an oil, or between which classes it lies."""
 
     vg: NotRequired[int]
@@ -61,7 +61,7 @@ class FluidFacts(TypedDict):
     kind: str
     viscosity: NotRequired[Quantity]
     viscosity_unknown: NotRequired[str]
-    iso_class: NotRequired[IsoClassShown]
+    iso_class: NotRequired[IsoClassView]
     nlgi: NotRequired[str]
     seal_safe: Literal["yes", "no", "not stated"]
     packs: NotRequired[list[Quantity]]
@@ -101,22 +101,22 @@ ASSUMPTIONS: list[Assumption] = [
 ]
 
 
-def fluid_alternatives(at: At, id: str, asked: AlternativesAsked) -> AlternativesAnswer:
+def fluid_alternatives(snapshot: Snapshot, id: str, asked: AlternativesAsked) -> AlternativesAnswer:
     """The answer at one revision. Raises NotFound, Gone, Invalid for a temperature outside −40 … 150 °C."""
     units = chosen_units(asked)
     temperature = parse_measure(
         asked.temperature or USUAL_TEMPERATURE, kind="temperature", usual="°C", parameter="temperature",
         minimum=Decimal(-40), maximum=Decimal(150),
     )  # fmt: skip
-    fluid = present(at, Fluid, id)
-    others = [row for row in at.where(Fluid, "kind", fluid.kind) if row.id != id]
-    sources = at.many(Source, {row.source for row in (fluid, *others) if row.source})
+    fluid = present(snapshot, Fluid, id)
+    others = [row for row in snapshot.where(Fluid, "kind", fluid.kind) if row.id != id]
+    sources = snapshot.many(Source, {row.source for row in (fluid, *others) if row.source})
     facts = {row.id: fluid_facts(row, temperature, units, sources) for row in (fluid, *others)}
     others.sort(key=lambda row: _distance(fluid, row, temperature))
     shown = [(row, _alternative(fluid, row, facts[row.id], temperature)) for row in others]
     unsafe = {row.id for row in others if row.seal_safe is False and fluid.seal_safe is not False}
     return {
-        "revision": at.revision,
+        "revision": snapshot.revision,
         "fluid": facts[id],
         "temperature": quantity("temperature", temperature.given_value, temperature.given_unit, to=units),
         "alternatives": [each for row, each in shown if row.id not in unsafe],
@@ -188,7 +188,7 @@ def _why_unknown(fluid: Fluid) -> str:
     return "At this temperature it is outside what ASTM D341 covers."
 
 
-def _iso_class(viscosity_40: Decimal) -> IsoClassShown:
+def _iso_class(viscosity_40: Decimal) -> IsoClassView:
     found = iso_class(float(viscosity_40) * _CST)
     if found.vg is not None:
         return {"vg": found.vg, "text": f"ISO VG {found.vg}", "standard": "ISO 3448:1992"}

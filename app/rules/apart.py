@@ -18,16 +18,16 @@ from multiprocessing.context import SpawnProcess
 from queue import SimpleQueue
 from threading import Thread
 
+from app.rules.batches import FamiliesBatch, TableBatch
 from app.rules.finding import Finding
 from app.rules.judge import Judge
-from app.rules.parts import FamiliesPart, TablePart
 
 ALONE = 60_000  # rows that are judged here before other processes are started, which takes a second of each
 MOST = 2  # processes beside this one, each of 70 MiB: with more a check of 2,000,000 statements takes over 256 MB
 AHEAD = 2  # parts that a process has in hand, so that it need not wait for the next
 SELDOM = 50_000  # allocations between two looks for rubbish: a part leaves none that needs one
 
-Part = TablePart | FamiliesPart
+Part = TableBatch | FamiliesBatch
 Told = tuple[int, list[Finding], str | None]  # the number of a part, what was found in it, why it could not be judged
 
 
@@ -107,7 +107,7 @@ def judge_apart(parts: Iterator[Part], today: date, count: int | None = None, al
     rows = 0
     for part in parts:
         yield from judge.parts([part])
-        rows += len(part.rows) if isinstance(part, TablePart) else sum(map(len, part.own.values()))
+        rows += len(part.rows) if isinstance(part, TableBatch) else sum(map(len, part.own.values()))
         if rows >= alone and count > 1:
             break
     else:

@@ -1,6 +1,6 @@
 """Judges a catalogue whole or a change in it: gathers the parts and has them judged, so that both give one verdict.
 
-A full check visits every part, a change those it touches (`touched`). Nothing is held longer than a part: a few
+A full check visits every part, a change those it touches (`affected`). Nothing is held longer than a part: a few
 families or a chunk of rows. A finding names a row of the shape it was found in, so no shape repeats another's finding.
 """
 
@@ -13,18 +13,21 @@ from operator import itemgetter
 
 from app.catalogue.rows import Rows
 from app.catalogue.tables import ENTITIES, STATEMENTS, Chassis, Row, Source
-from app.rules.bench import ALL_RULES, Bench
+from app.rules.affected import Affected, affected
+from app.rules.batches import CHUNK, FamiliesBatch, Gathering, TableBatch
 from app.rules.finding import Finding
 from app.rules.judge import Judge, findings
-from app.rules.parts import CHUNK, FamiliesPart, Gathering, TablePart
-from app.rules.touched import Touched, touched
+from app.rules.rule_set import ALL_RULES, RuleSet
 from app.rules.view import Change, ChangeView, EntityView
 
-Parts = Iterator[TablePart | FamiliesPart]
+Parts = Iterator[TableBatch | FamiliesBatch]
 
 
 def judge_all(
-    rows: Rows, today: date, bench: Bench = ALL_RULES, judged: Callable[[Parts, date], Iterator[Finding]] | None = None
+    rows: Rows,
+    today: date,
+    bench: RuleSet = ALL_RULES,
+    judged: Callable[[Parts, date], Iterator[Finding]] | None = None,
 ) -> Iterator[Finding]:
     """Every finding of a whole catalogue but those about a change, part by part; memory does not grow with it.
 
@@ -38,7 +41,7 @@ def judge_all(
 def _all_parts(rows: Rows) -> Parts:
     gathering = Gathering(rows)
     for table in ENTITIES:
-        yield from gathering.table(table, rows.unread(table))
+        yield from gathering.table(table, rows.raw_rows(table))
     yield from gathering.families((key, None) for key in rows.families())
     for chassis in _orphans(rows):
         yield from _about(gathering, chassis)
@@ -47,18 +50,18 @@ def _all_parts(rows: Rows) -> Parts:
 def _about(gathering: Gathering, chassis: str) -> Parts:
     """The statements about a chassis that is not there, as rows."""
     for table in STATEMENTS:
-        yield from gathering.table(table, iter(gathering.rows.unread_among(table, "chassis", [chassis])))
+        yield from gathering.table(table, iter(gathering.rows.raw_rows_among(table, "chassis", [chassis])))
 
 
 def judge_change(
-    after: Rows, changes: Sequence[Change], today: date, before: Rows, bench: Bench = ALL_RULES
+    after: Rows, changes: Sequence[Change], today: date, before: Rows, bench: RuleSet = ALL_RULES
 ) -> list[Finding]:
     """The findings of every shape that the changes touch, as it is after them, and those about the changes themselves.
 
     `before` is the catalogue the changes apply to, `after` the same with them laid over. The catalogue before is
     taken to be sound: nothing in it names what is not there.
     """
-    shapes = touched(after, before, changes)
+    shapes = affected(after, before, changes)
     judge = Judge(today, bench, frozenset((change.table.table, change.id) for change in changes))
     found = list(judge_edits(after, changes, today, before, bench))
     found += judge.parts(_touched_parts(after, shapes, bench))
@@ -66,17 +69,17 @@ def judge_change(
     return found
 
 
-def _touched_parts(rows: Rows, shapes: Touched, bench: Bench) -> Parts:
+def _touched_parts(rows: Rows, shapes: Affected, bench: RuleSet) -> Parts:
     gathering = Gathering(rows)
     for table, ids in shapes.rows.items():
-        yield from gathering.table(table, iter(rows.unread_among(table, "id", sorted(ids))))
+        yield from gathering.table(table, iter(rows.raw_rows_among(table, "id", sorted(ids))))
     yield from gathering.families((key, bench.span(shapes.families[key])) for key in sorted(shapes.families))
     for chassis in sorted(shapes.orphans):
         yield from _about(gathering, chassis)
 
 
 def judge_edits(
-    after: Rows, changes: Iterable[Change], today: date, before: Rows, bench: Bench = ALL_RULES
+    after: Rows, changes: Iterable[Change], today: date, before: Rows, bench: RuleSet = ALL_RULES
 ) -> Iterator[Finding]:
     """The findings about changes themselves, streamed: what a full check of `after` cannot see."""
     for change in changes:

@@ -27,7 +27,7 @@ from app.catalogue.tables import (
     Variant,
 )
 from app.rules.bands import figure, first_known
-from app.rules.parts import FamiliesPart, Span, read, values
+from app.rules.batches import FamiliesBatch, JudgeScope, read, values
 
 R = TypeVar("R", bound=Row)
 S = TypeVar("S", bound=Statement)
@@ -48,10 +48,10 @@ def _scoped(table: type[Row]) -> Callable[[dict[str, Any]], tuple[Any, ...]]:
     return itemgetter("chassis", *(name for name in SCOPE if name in table.columns()))
 
 
-class Shelf:
+class FamilyRows:
     """The rows of some families, read, with the things they name; each family takes its own from it."""
 
-    def __init__(self, part: FamiliesPart) -> None:
+    def __init__(self, part: FamiliesBatch) -> None:
         self.absent = part.absent
         self._part = part
         self._gives: dict[tuple[type[Row], str], bool] = {}
@@ -88,7 +88,7 @@ class Shelf:
 class Family:
     """All chassis of one maker and name, their statements, variants and fasteners, and every entity those name."""
 
-    def __init__(self, shelf: Shelf, chassis: Sequence[str], span: Span | None = None) -> None:
+    def __init__(self, shelf: FamilyRows, chassis: Sequence[str], span: JudgeScope | None = None) -> None:
         """Of a `span` only what it judges and reads is there: other statements are an error to ask for."""
         self.chassis: dict[str, Chassis] = {id: row for id in chassis for row in shelf.about(Chassis, id)}
         first = self.chassis[chassis[0]]

@@ -7,34 +7,34 @@ from operator import itemgetter
 from typing import Any
 
 from app.catalogue.tables import STATEMENTS, Fastener, Procedure, Row, Step, Tool
-from app.rules.bench import ALL_RULES, Bench, Judging
-from app.rules.family import Family, Shelf
+from app.rules.batches import FamiliesBatch, JudgeScope, TableBatch, read
+from app.rules.family import Family, FamilyRows
 from app.rules.finding import Collision, Finding
-from app.rules.parts import FamiliesPart, Span, TablePart, read
-from app.rules.registry import Hit, Rule
+from app.rules.registry import Rule, Violation
+from app.rules.rule_set import ALL_RULES, Judging, RuleSet
 from app.rules.view import Absent, EntityView, RowView, cell
 
 KEPT = 2048  # combinations of values that are known to be sound, of each rule and table
-Found = list[tuple[Rule, Hit]]
+Found = list[tuple[Rule, Violation]]
 
 
 class Judge:
     """One run of the rules over parts; `changed` are the (table, id) of the rows that a change is judged for."""
 
     def __init__(
-        self, today: date, bench: Bench = ALL_RULES, changed: frozenset[tuple[str, str]] = frozenset()
+        self, today: date, bench: RuleSet = ALL_RULES, changed: frozenset[tuple[str, str]] = frozenset()
     ) -> None:
         self.today = today
         self.bench = bench
         self.changed = changed
         self._sound: dict[tuple[str, type[Row]], set[Any]] = defaultdict(set)  # values with which no row is at fault
 
-    def parts(self, parts: Iterable[TablePart | FamiliesPart]) -> Iterator[Finding]:
+    def parts(self, parts: Iterable[TableBatch | FamiliesBatch]) -> Iterator[Finding]:
         """The findings of parts, in their order."""
         for part in parts:
-            yield from self.table(part) if isinstance(part, TablePart) else self.families(part)
+            yield from self.table(part) if isinstance(part, TableBatch) else self.families(part)
 
-    def table(self, part: TablePart) -> Iterator[Finding]:
+    def table(self, part: TableBatch) -> Iterator[Finding]:
         """Rows of a table, each as a row and, of an entity table, with its referrers."""
         rows = read(part.table, part.rows)
         found = self._rows(part.table, rows, part.absent)
@@ -47,9 +47,9 @@ class Judge:
         """What the rules say of one entity, or of one bearer of an id."""
         return [(rule, hit) for rule, judge, _ in self.bench.entity[type(view.row)] for hit in judge(view, self.today)]
 
-    def families(self, part: FamiliesPart) -> Iterator[Finding]:
+    def families(self, part: FamiliesBatch) -> Iterator[Finding]:
         """The statements of each family, each as a row and all together; of a span, what is found in what it judges."""
-        shelf = Shelf(part)
+        shelf = FamilyRows(part)
         families = [Family(shelf, chassis, span) for chassis, span in part.families]
         found: list[Found] = [[] for _ in families]
         place = {id: at for at, family in enumerate(families) for id in family.chassis}
@@ -60,7 +60,7 @@ class Judge:
         for family, (_, span), own in zip(families, part.families, found, strict=True):
             yield from self._family(family, span, own)
 
-    def _family(self, family: Family, span: Span | None, found: Found) -> Iterator[Finding]:
+    def _family(self, family: Family, span: JudgeScope | None, found: Found) -> Iterator[Finding]:
         for rule, judge, _ in self.bench.family:
             if span is None or not span.judged.isdisjoint(rule.tables or STATEMENTS):
                 found += [(rule, hit) for hit in judge(family, self.today)]
@@ -140,7 +140,7 @@ def findings(found: Found, changed: frozenset[tuple[str, str]]) -> Iterator[Find
         yield _finding(rule, hit)
 
 
-def _finding(rule: Rule, hit: Hit) -> Finding:
+def _finding(rule: Rule, hit: Violation) -> Finding:
     row, other = hit.row, hit.other
     collision = None if other is None else Collision(other.table, other.id, other.__dict__.get("source"))
     return Finding(

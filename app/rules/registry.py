@@ -15,7 +15,7 @@ from app.rules.finding import Severity
 Shape = Literal["row", "family", "entity", "change", "reading"]
 
 
-class Hit(NamedTuple):
+class Violation(NamedTuple):
     """What a rule yields: the row at fault, its column, a sentence, the row it collides with, a severity of its own.
 
     `mutual` where either row could be called the one at fault: then a change names the row that it changed.
@@ -42,7 +42,7 @@ def edit(table: str, id: str, **cells: str) -> Edit:
     return Edit(table, id, cells)
 
 
-Judge = Callable[[Any, date], Iterator[Hit]]
+Judge = Callable[[Any, date], Iterator[Violation]]
 Reads = Callable[[type[Row]], tuple[str, ...]]
 
 

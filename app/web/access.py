@@ -22,7 +22,7 @@ NO_KEY = "this takes a key: Authorization: Bearer …"
 
 
 @dataclass(slots=True)
-class Noted:
+class WriteContext:
     """What is known of a write while it is answered; `app.web.middleware.audits` completes the entry `number`."""
 
     caller: Caller | None = None
@@ -31,9 +31,9 @@ class Noted:
     revision: int | None = None
 
 
-def noted(scope: Connection) -> Noted:
+def write_context(scope: Connection) -> WriteContext:
     """What is known of the write that this request is."""
-    found: Noted = scope["state"].setdefault("write", Noted())
+    found: WriteContext = scope["state"].setdefault("write", WriteContext())
     return found
 
 
@@ -68,7 +68,7 @@ async def caller_of(request: Request) -> Caller | None:
     return found
 
 
-async def whose(scope: Connection) -> str | None:
+async def key_id(scope: Connection) -> str | None:
     """The id of the key that a request is counted for, sent with it or signed in with; None for one that is not in
     force, or where that could not be found out: who guesses keys is known by the address."""
     if scope["app"].state.shop is None:
@@ -114,7 +114,7 @@ async def permitted_by_form(request: Request, scope: Scope) -> Caller:
 async def _begun(request: Request, caller: Caller | None, scope: Scope) -> Caller:
     if caller is None:
         raise Unauthorised(NO_KEY)
-    write = noted(request.scope)
+    write = write_context(request.scope)
     write.caller = caller
     caller.require(scope)
     await entered(request, caller)
@@ -123,7 +123,7 @@ async def _begun(request: Request, caller: Caller | None, scope: Scope) -> Calle
 
 async def entered(request: Request, caller: Caller) -> None:
     """The write is in the audit before it begins."""
-    noted(request.scope).number = await asyncio.to_thread(
+    write_context(request.scope).number = await asyncio.to_thread(
         audit.begun,
         request.app.state.shop,
         caller,

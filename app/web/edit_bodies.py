@@ -6,9 +6,9 @@ from pydantic import Field, TypeAdapter
 from typing_extensions import TypedDict
 
 from app.exchange.editing import MOST_CHANGES
-from app.questions.shapes import Caution
+from app.questions.answers.views import Caution
 from app.rules.finding import Counts, FindingShape
-from app.web.openapi import json_body
+from app.web.contract.openapi import json_body
 
 ZIP = "application/zip"
 

@@ -5,14 +5,13 @@ from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, NotRequired
 
 from pydantic import Field
-from starlette.responses import Response
 from starlette.types import Scope
 from typing_extensions import TypedDict
 
 from app import errors
 from app.errors import Fault, Refusal
 from app.rules.finding import Report
-from app.web.problem_types import PROBLEM_TYPES
+from app.web.contract.problem_types import PROBLEM_TYPES
 
 MEDIA_TYPE = "application/problem+json"
 LONGEST_TEXT = 400
@@ -104,25 +103,10 @@ def short(text: str, most: int = LONGEST_TEXT) -> str:
     return "".join(character if character.isprintable() else "\N{REPLACEMENT CHARACTER}" for character in cut)
 
 
-def problem_response(
-    scope: Scope,
-    slug: str,
-    detail: str,
-    *,
-    faults: Sequence[Fault] = (),
-    headers: Mapping[str, str] | None = None,
-    extra: Mapping[str, Any] | None = None,
-) -> Response:
-    """The answer to a refused request, as JSON or, for who would rather have that, as a page or text; `extra` adds
-    members, and cannot replace those of the contract."""
-    from app.web.representation.problem_forms import body_of  # only here: the forms of an answer refuse through this
-
-    content, content_type = body_of(_body(scope, slug, detail, faults, extra or {}), scope)
-    kept = {"Cache-Control": "no-store", "Vary": "Accept", "Content-Type": content_type, **(headers or {})}
-    return Response(content, status_code=PROBLEM_TYPES[slug].status, headers=kept)
-
-
-def _body(scope: Scope, slug: str, detail: str, faults: Sequence[Fault], extra: Mapping[str, Any]) -> dict[str, Any]:
+def problem_body(
+    scope: Scope, slug: str, detail: str, faults: Sequence[Fault], extra: Mapping[str, Any]
+) -> dict[str, Any]:
+    """The members of a problem detail; `extra` adds members and cannot replace those of the contract."""
     kind = PROBLEM_TYPES[slug]
     body: dict[str, Any] = {
         "type": kind.link,
@@ -140,29 +124,19 @@ def _body(scope: Scope, slug: str, detail: str, faults: Sequence[Fault], extra: 
     return body
 
 
-def refused(scope: Scope, refusal: Refusal) -> Response:
-    """The answer to a refusal raised by any layer."""
-    headers: dict[str, str] = {}
-    if isinstance(refusal, errors.Unavailable):
-        headers["Retry-After"] = str(refusal.retry_after)
-    if isinstance(refusal, errors.Unauthorised):
-        headers["WWW-Authenticate"] = 'Bearer realm="legwork"'
-    slug = _slug_of(refusal)
-    return problem_response(scope, slug, refusal.detail, faults=refusal.faults, headers=headers, extra=refusal.extra)
-
-
-def _slug_of(refusal: Refusal) -> str:
+def slug_of(refusal: Refusal) -> str:
+    """The slug of the problem type of a refusal."""
     return next(SLUG_OF[kind] for kind in type(refusal).__mro__ if kind in SLUG_OF)
 
 
 def status_of(refusal: Refusal) -> int:
     """The status that a refusal is answered with."""
-    return PROBLEM_TYPES[_slug_of(refusal)].status
+    return PROBLEM_TYPES[slug_of(refusal)].status
 
 
 def problem_of(scope: Scope, refusal: Refusal) -> dict[str, Any]:
     """The problem detail of a refusal as a value, for one of several questions in a request."""
-    body = _body(scope, _slug_of(refusal), refusal.detail, refusal.faults, refusal.extra)
+    body = problem_body(scope, slug_of(refusal), refusal.detail, refusal.faults, refusal.extra)
     found: dict[str, Any] = json.loads(json.dumps(body, ensure_ascii=False, default=str))
     return found
 

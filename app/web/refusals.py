@@ -10,9 +10,9 @@ from starlette.responses import Response
 
 from app.errors import Refusal
 from app.web.faults import faults_of
-from app.web.json_body import WrongMediaType
 from app.web.middleware.methods import allowed
-from app.web.problem import problem_response, refused
+from app.web.reading.json_body import WrongMediaType
+from app.web.representation.problem_forms import problem_response, refused
 
 _SLUGS = {400: "malformed", 404: "not-found", 413: "too-large", 415: "media-type", 422: "invalid", 503: "unavailable"}
 

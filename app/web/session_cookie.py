@@ -17,7 +17,7 @@ _SECRET = re.compile(rf"[A-Za-z0-9_-]{{{LETTERS}}}")
 HeaderLines = Sequence[tuple[bytes, bytes]]
 
 
-def is_borne(lines: HeaderLines) -> bool:
+def has_session_cookie(lines: HeaderLines) -> bool:
     """Whether the request may bear a session: what is kept for everyone is not for it."""
     return any(name == b"cookie" and NAME in value for name, value in lines)
 

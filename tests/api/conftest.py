@@ -15,7 +15,7 @@ from fastapi import FastAPI
 
 from app.database.connections import Database
 from app.settings import Settings
-from app.web.server import config_of
+from app.web.server.server import config_of
 from tests.api.shell import shell
 from tests.bench.working import Bench, benches
 from tests.conftest import Fresh

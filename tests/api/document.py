@@ -19,8 +19,8 @@ from app.database.migrating import migrate
 from app.exchange.loading import Entry, load
 from app.main import create_app
 from app.settings import Settings
-from app.web.openapi import describe
-from app.web.openapi_examples import recorded
+from app.web.contract.examples import recorded
+from app.web.contract.openapi import describe
 from tests.api.recording import answers, problems
 from tests.api.writing import writing
 from tests.conftest import SEED_DATA

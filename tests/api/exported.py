@@ -15,8 +15,8 @@ Cells = dict[str, str]
 def export_of(catalogue: Catalogue) -> dict[str, list[Cells]]:
     """The rows of each table of the present export, as text."""
     stream = io.BytesIO()
-    with catalogue.at() as at:
-        zipped(at, at.revision, stream)
+    with catalogue.snapshot() as snapshot:
+        zipped(snapshot, snapshot.revision, stream)
     with zipfile.ZipFile(stream) as package:
         return {
             name: list(csv.DictReader(io.StringIO(package.read(f"{name}.csv").decode(), newline=""))) for name in TABLES

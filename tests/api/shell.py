@@ -13,7 +13,7 @@ from pydantic import Field, TypeAdapter
 from starlette.responses import Response, StreamingResponse
 from typing_extensions import TypedDict
 
-from app.catalogue.at import At
+from app.catalogue.snapshot import Snapshot
 from app.errors import (
     Conflict,
     Forbidden,
@@ -31,12 +31,12 @@ from app.errors import (
     Unavailable,
 )
 from app.main import create_app
-from app.questions.asked import Common
+from app.questions.answers.parameters import LookupParameters
 from app.settings import Settings
-from app.web.json_body import Number, read_model
-from app.web.openapi import describe, json_body
+from app.web.contract.openapi import describe, json_body
+from app.web.reading.json_body import Number, read_model
+from app.web.reading.strict import strict_router
 from app.web.representation import respond
-from app.web.strict import strict_router
 
 
 class Catalogue:
@@ -47,7 +47,7 @@ class Catalogue:
     def __init__(self, wrong: str | None = None) -> None:
         self.wrong = wrong
 
-    async def apart(self, asked: Callable[[], str | None]) -> str | None:
+    async def run_in_thread(self, asked: Callable[[], str | None]) -> str | None:
         return asked()
 
     def ready(self) -> str | None:
@@ -63,7 +63,7 @@ class Catalogue:
         """Nothing is known anyway."""
 
 
-class ThingAsked(Common):
+class ThingAsked(LookupParameters):
     """Parameters of the test's own question."""
 
     travel: str | None = Field(default=None, description="Travel.")
@@ -189,8 +189,8 @@ async def pause() -> Response:
 async def long(request: Request) -> Response:
     """Asks the database for what takes it a minute."""
 
-    def asked(at: At) -> str:
-        return str(at.connection.exec_driver_sql(LONG[at.connection.dialect.name]).scalar())
+    def asked(snapshot: Snapshot) -> str:
+        return str(snapshot.connection.exec_driver_sql(LONG[snapshot.connection.dialect.name]).scalar())
 
     return Response(await request.app.state.catalogue.ask(asked))
 
@@ -199,9 +199,9 @@ async def long(request: Request) -> Response:
 async def long_beside(request: Request) -> Response:
     """The same, and says so: on SQLite too it is asked in a thread."""
 
-    def asked(at: At) -> str:
-        at.will_take_long()
-        return str(at.connection.exec_driver_sql(LONG[at.connection.dialect.name]).scalar())
+    def asked(snapshot: Snapshot) -> str:
+        snapshot.require_thread()
+        return str(snapshot.connection.exec_driver_sql(LONG[snapshot.connection.dialect.name]).scalar())
 
     return Response(await request.app.state.catalogue.ask(asked))
 

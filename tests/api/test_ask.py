@@ -16,7 +16,7 @@ from app.database.connections import Database
 from app.errors import Unavailable
 from app.main import create_app
 from app.settings import Settings
-from app.web.server import config_of
+from app.web.server.server import config_of
 from tests.conftest import Fresh
 
 FITS = ["chassis/quembry-trivet-35/fits", "travel=150", "model_year=2023"]

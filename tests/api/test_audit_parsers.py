@@ -18,17 +18,17 @@ import pytest
 from hypothesis import strategies as st
 
 import app
+from app.catalogue.search import Index
 from app.errors import Refusal
-from app.questions import cursors
-from app.questions.cursors import Cursor
-from app.questions.search import Index
+from app.questions.answers import cursors
+from app.questions.answers.cursors import Cursor
 from app.standards.lookups import key_size, property_class, thread
 from app.units import preferences
 from app.units.definitions import KINDS
 from app.units.describe import convert
 from app.units.measure import parse_measure, parse_number, parse_reading, parse_wheel_size
 from app.units.table import find
-from app.web.json_body import parse
+from app.web.reading.json_body import parse
 from app.web.representation.choose import ranges
 from app.web.representation.respond import matches
 from tests.at_random import hold

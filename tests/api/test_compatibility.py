@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from app.web.openapi import served
+from app.web.contract.openapi import served
 from tests.api.compatibility import broken
 from tests.api.document import RELEASED, built
 from tests.api.test_document import Document, every, operations

@@ -19,12 +19,12 @@ from schemathesis import checks as judged
 
 from app.access import keys
 from app.catalogue.catalogue import Catalogue
-from app.catalogue.rows import At
+from app.catalogue.rows import Snapshot
 from app.catalogue.tables import TABLES
 from app.database.connections import Database
 from app.main import create_app
-from app.web.openapi import served
-from app.web.openapi_examples import recorded
+from app.web.contract.examples import recorded
+from app.web.contract.openapi import served
 from tests.api.test_document import every
 from tests.api.writing import settings_of, shop_beside
 from tests.conftest import Fresh
@@ -62,8 +62,8 @@ class Served:
         self.described = schemathesis.openapi.from_dict(exact)
         self.described.app = self.app
 
-        def ids(at: At) -> dict[str, list[str]]:
-            return {name: sorted(row.id for row in at.all(table))[:40] for name, table in TABLES.items()}
+        def ids(snapshot: Snapshot) -> dict[str, list[str]]:
+            return {name: sorted(row.id for row in snapshot.all(table))[:40] for name, table in TABLES.items()}
 
         self.ids: dict[str, list[str]] = Catalogue(database).answer(ids)
 

@@ -12,8 +12,8 @@ from openapi_spec_validator import validate
 from app.catalogue.catalogue import Catalogue
 from app.main import create_app
 from app.settings import Settings
-from app.web.deprecations import DEPRECATED, LINK, Deprecation, announce, mark
-from app.web.openapi import served
+from app.web.contract.deprecations import DEPRECATED, LINK, Deprecation, announce, mark
+from app.web.contract.openapi import served
 
 # RFC 9745, section 2.1, shows `Deprecation: @1688169599`, the last second of June 2023 (UTC); a day later, less
 # that second, is @1688256000. RFC 8594, section 3, shows `Sunset: Sat, 31 Dec 2018 23:59:59 GMT`: an HTTP date.

@@ -10,10 +10,10 @@ import pytest
 from jsonschema import Draft202012Validator, FormatChecker
 from openapi_spec_validator import validate
 
-from app.web.openapi import served
-from app.web.openapi_examples import recorded
-from app.web.openapi_refusals import LOOKUPS_BY_POST
-from app.web.problem_types import PROBLEM_TYPES
+from app.web.contract.examples import recorded
+from app.web.contract.openapi import served
+from app.web.contract.problem_types import PROBLEM_TYPES
+from app.web.contract.refusals import LOOKUPS_BY_POST
 from tests.api.document import built
 
 Document = dict[str, Any]
@@ -73,7 +73,9 @@ def test_everything_is_described(document: Document) -> None:
     for name, schema in document["components"]["schemas"].items():
         silent += [] if schema.get("description") else [name]
         for member, inner in schema.get("properties", {}).items():
-            silent += [] if inner.get("description") else [f"{name}.{member}: a line in app/web/member_meanings.csv"]
+            silent += (
+                [] if inner.get("description") else [f"{name}.{member}: a line in app/web/contract/member_meanings.csv"]
+            )
     assert silent == []
     assert all(tag["description"] for tag in document["tags"])
     assert {tag for _, _, each in operations(document) for tag in each["tags"]} == {

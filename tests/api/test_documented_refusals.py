@@ -10,8 +10,8 @@ import httpx
 import pytest
 
 from app.database.connections import Database
-from app.web.openapi import served
-from app.web.openapi_examples import recorded
+from app.web.contract.examples import recorded
+from app.web.contract.openapi import served
 from tests.api.recording import FORK_ID
 from tests.api.writing import TORQUE, Writing, writing
 from tests.bench.working import FORK

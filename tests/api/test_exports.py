@@ -50,8 +50,8 @@ async def test_a_package_of_a_revision_is_the_same_bytes_and_loads_elsewhere(dem
     elsewhere = Database(f"sqlite:///{tmp_path / 'elsewhere.db'}")
     migrate(elsewhere, "catalogue")
     assert load(elsewhere, tmp_path / "export.zip", Entry("from elsewhere", "tests"))["accepted"]
-    with Catalogue(elsewhere).at() as at:
-        assert content_hash(at) == found["content_hash"]
+    with Catalogue(elsewhere).snapshot() as snapshot:
+        assert content_hash(snapshot) == found["content_hash"]
     elsewhere.close()
 
 

@@ -215,5 +215,5 @@ async def test_an_export_has_all_that_is_kept(demo: Database, tmp_path: Path) ->
 
 def content_hash_of(database: Database) -> str:
     """One hash of all that the catalogue holds."""
-    with Catalogue(database).at() as at:
-        return content_hash(at)
+    with Catalogue(database).snapshot() as snapshot:
+        return content_hash(snapshot)

@@ -7,7 +7,7 @@ import httpx
 import pytest
 
 from app.errors import Malformed
-from app.web.json_body import parse
+from app.web.reading.json_body import parse
 from tests.problems import assert_problem
 
 pytestmark = pytest.mark.anyio

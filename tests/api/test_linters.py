@@ -13,11 +13,11 @@ from pathlib import Path
 
 import pytest
 
-import app.web.openapi
+import app.web.contract.openapi
 
 PACKAGES = ("@stoplight/spectral-cli@6.16.3", "@redocly/cli@2.77.0")
 INSTALL_S, LINT_S = 150, 120
-DOCUMENT = Path(app.web.openapi.__file__).with_name("openapi.json")
+DOCUMENT = Path(app.web.contract.openapi.__file__).with_name("openapi.json")
 
 Lint = Callable[..., subprocess.CompletedProcess[str]]
 

@@ -31,11 +31,11 @@ def slow(of: Callable[..., Any]) -> Callable[..., Any]:
 @pytest.mark.parametrize(
     ("what", "asked"),
     [
-        ("app.questions.search._built", "/v1/search?q=trivet"),
-        ("app.questions.search._built", "/v1/chassis?q=trivet"),
-        ("app.questions.search._built", "/v1/chassis/trivet"),
-        ("app.questions.search.Index._met", "/v1/chassis?q=trivet"),
-        ("app.questions.identify_index.build", "/v1/identify?stanchion_diameter=35"),
+        ("app.catalogue.search._built", "/v1/search?q=trivet"),
+        ("app.catalogue.search._built", "/v1/chassis?q=trivet"),
+        ("app.catalogue.search._built", "/v1/chassis/trivet"),
+        ("app.catalogue.search.Index._met", "/v1/chassis?q=trivet"),
+        ("app.questions.identify.index.build", "/v1/identify?stanchion_diameter=35"),
         ("app.catalogue.lists._statement", "/v1/torques?value=7.0"),
         ("app.catalogue.lists._count", "/v1/torques?limit=2"),
     ],
@@ -43,7 +43,7 @@ def slow(of: Callable[..., Any]) -> Callable[..., Any]:
 async def test_others_are_answered_while_an_index_is_made_or_a_table_gone_through(
     loaded: Catalogue, monkeypatch: pytest.MonkeyPatch, what: str, asked: str
 ) -> None:
-    monkeypatch.setattr("app.questions.search.MANY", -1)
+    monkeypatch.setattr("app.catalogue.search.MANY", -1)
     monkeypatch.setattr(what, slow(pkgutil.resolve_name(what)))
     app = create_app(Settings(allowed_hosts=["t.test"]), Catalogue(loaded.database))
     async with httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url="http://t.test") as client:

@@ -10,8 +10,8 @@ import httpx
 import pytest
 
 from app.settings import Settings
+from app.web.contract.problem_types import PROBLEM_TYPES
 from app.web.problem import SLUG_OF
-from app.web.problem_types import PROBLEM_TYPES
 from tests.api.shell import REFUSALS, Catalogue, shell
 from tests.problems import assert_problem
 

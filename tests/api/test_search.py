@@ -11,10 +11,10 @@ from rapidfuzz import process
 from rapidfuzz.distance import OSA
 
 from app.catalogue.catalogue import Catalogue
+from app.catalogue.present import candidates
+from app.catalogue.search import SEARCHED, Index, index_of
 from app.catalogue.tables import TABLES, Chassis, Maker, Row, Spring
 from app.database.connections import Database
-from app.questions.present import candidates
-from app.questions.search import SEARCHED, Index, index_of
 from tests.api.asking import asking
 from tests.problems import assert_problem
 from tests.questions.storing import store
@@ -27,31 +27,33 @@ BESIDE = dict(zip("qwertyuiopasdfghjklzxcvbnm", "wertyuioposdfghjklkxcvbnmn", st
 
 def misspelt(chance: random.Random, text: str) -> str:
     """One slip of typing (Damerau 1964: a letter left out, doubled, replaced, or two exchanged), not in a digit."""
-    places = [at for at in range(1, len(text) - 1) if text[at].isalpha() and text[at + 1].isalpha()]
+    places = [
+        snapshot for snapshot in range(1, len(text) - 1) if text[snapshot].isalpha() and text[snapshot + 1].isalpha()
+    ]
     if not places:
         return text[:-1]
-    at = chance.choice(places)
+    snapshot = chance.choice(places)
     slips: list[Callable[[], str]] = [
-        lambda: text[:at] + text[at + 1 :],
-        lambda: text[:at] + text[at] + text[at:],
-        lambda: text[:at] + BESIDE.get(text[at].lower(), "x") + text[at + 1 :],
-        lambda: text[:at] + text[at + 1] + text[at] + text[at + 2 :],
+        lambda: text[:snapshot] + text[snapshot + 1 :],
+        lambda: text[:snapshot] + text[snapshot] + text[snapshot:],
+        lambda: text[:snapshot] + BESIDE.get(text[snapshot].lower(), "x") + text[snapshot + 1 :],
+        lambda: text[:snapshot] + text[snapshot + 1] + text[snapshot] + text[snapshot + 2 :],
     ]
     return next(slip for slip in (chance.choice(slips)() for _ in range(100)) if slip != text)
 
 
 async def test_of_200_misspelt_names_and_ids_nine_in_ten_find_what_was_meant(loaded: Catalogue) -> None:
     chance = random.Random(200)
-    with loaded.at() as at:
-        rows = [(table, row) for table in SEARCHED.values() for row in at.all(table)]
+    with loaded.snapshot() as snapshot:
+        rows = [(table, row) for table in SEARCHED.values() for row in snapshot.all(table)]
         first = 0
         for table, row in chance.sample(rows, 100):
-            near = candidates(at, table, misspelt(chance, row.id))
+            near = candidates(snapshot, table, misspelt(chance, row.id))
             first += bool(near) and near[0]["id"] == row.id
         for table, row in chance.sample([pair for pair in rows if len(name_of(pair[1])) > 4], 100):
-            hits = index_of(at, table).search(misspelt(chance, name_of(row)))
+            hits = index_of(snapshot, table).search(misspelt(chance, name_of(row)))
             # rows of one table may bear one name: then any of these was meant
-            first += bool(hits) and name_of(at.many(table, [hits[0].id])[hits[0].id]) == name_of(row)
+            first += bool(hits) and name_of(snapshot.many(table, [hits[0].id])[hits[0].id]) == name_of(row)
     assert first >= 180, first
 
 
@@ -150,14 +152,14 @@ async def test_each_revision_is_searched_as_it_was(database: Database) -> None:
     store(database, STOCK)
     catalogue = Catalogue(database)
     async with asking(database) as client:
-        before = catalogue.answer(lambda at: index_of(at, Chassis))
+        before = catalogue.answer(lambda snapshot: index_of(snapshot, Chassis))
         store(database, [Chassis(id="lunde-skarn-35", maker="lunde", name="Skarn")], [STOCK[3]])
         assert (await client.get("/v1/chassis?q=skran")).json()["total"] == 1
         assert (await client.get("/v1/chassis?q=fjord 35")).json()["rows"] == []
         assert (await client.get("/v1/chassis?q=skran&revision=1")).json()["total"] == 0
         assert (await client.get("/v1/chassis?q=fjord&revision=1")).json()["rows"][0]["id"] == "lunde-fjord-35"
         store(database, [Spring(id="s3", maker="lunde", name="Other", kind="air")])
-        indexes = [catalogue.answer(lambda at: index_of(at, Chassis)) for _ in range(2)]
+        indexes = [catalogue.answer(lambda snapshot: index_of(snapshot, Chassis)) for _ in range(2)]
         assert indexes[0] is indexes[1] is not before  # a change elsewhere builds nothing anew
         store(database, [Maker(id="lunde", name="Renamed")])
         assert (await client.get("/v1/chassis?q=renamed")).json()["total"] > 0
@@ -236,8 +238,8 @@ def test_every_table_with_names_can_be_searched() -> None:
 
 async def test_a_statement_that_is_not_there_names_those_that_sort_beside_it(loaded: Catalogue) -> None:
     chance = random.Random(9)
-    with loaded.at() as at:
-        ids = [row.id for row in at.all(TABLES["torques"])]
+    with loaded.snapshot() as snapshot:
+        ids = [row.id for row in snapshot.all(TABLES["torques"])]
     async with asking(loaded.database) as client:
         found = 0
         for id in chance.sample(ids, 30):

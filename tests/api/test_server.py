@@ -13,11 +13,11 @@ import pytest
 from pydantic import ValidationError
 
 from app.settings import Settings
-from app.web.server import CANNOT_LISTEN, run
+from app.web.server.server import CANNOT_LISTEN, run
 
 PROGRAM = """
 from app.settings import Settings
-from app.web.server import run
+from app.web.server.server import run
 from tests.api.shell import shell
 settings = Settings()
 run(settings, shell(settings))

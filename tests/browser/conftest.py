@@ -21,7 +21,7 @@ from app.database.connections import Database
 from app.database.migrating import migrate
 from app.main import create_app
 from app.settings import Settings
-from app.web.server import config_of
+from app.web.server.server import config_of
 from tests.conftest import Fresh
 
 BROWSERS = ("chromium", "/usr/bin/chromium")

@@ -25,9 +25,9 @@ class RandomEdits:
         self.kinds = dict.fromkeys(("put", "figure", "withdraw", "reopen", "add"), 0)
         self.refused = 0
         self.number = 0
-        with Catalogue(database).at() as at:
+        with Catalogue(database).snapshot() as snapshot:
             self.rows: dict[tuple[str, str], Row] = {
-                (name, row.id): row for name, table in TABLES.items() for row in at.all(table)
+                (name, row.id): row for name, table in TABLES.items() for row in snapshot.all(table)
             }
 
     def accepted(self, count: int) -> None:

@@ -16,7 +16,7 @@ import uvicorn
 from app.catalogue.catalogue import Catalogue
 from app.database.connections import Database
 from app.main import create_app
-from app.web.server import config_of
+from app.web.server.server import config_of
 from tests.api.writing import settings_of, shop_beside
 
 

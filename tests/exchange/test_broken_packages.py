@@ -101,8 +101,8 @@ def test_links_doubles_and_encrypted_entries_are_refused(tmp_path: Path) -> None
         double = _zip(tmp_path / "double.zip", [("spacers.csv", SPACERS), ("spacers.csv", SPACERS)])
     assert _rules(check(double)) == ["entry-unsafe"]
     raw = bytearray(_zip(tmp_path / "plain.zip", {"spacers.csv": SPACERS}).read_bytes())
-    for signature, at in ((b"PK\x03\x04", 6), (b"PK\x01\x02", 8)):  # APPNOTE 4.4.4: bit 0 of the flags
-        raw[raw.index(signature) + at] |= 1
+    for signature, snapshot in ((b"PK\x03\x04", 6), (b"PK\x01\x02", 8)):  # APPNOTE 4.4.4: bit 0 of the flags
+        raw[raw.index(signature) + snapshot] |= 1
     (tmp_path / "locked.zip").write_bytes(raw)
     assert _rules(check(tmp_path / "locked.zip")) == ["entry-unsafe"]
     folder = tmp_path / "folder"
@@ -122,8 +122,8 @@ def test_a_zip_bomb_is_refused_before_it_is_unpacked(tmp_path: Path) -> None:
 def test_sizes_that_a_zip_lies_about_do_not_help_it(tmp_path: Path) -> None:
     """The directory says 100 bytes, the data unpack to 5 MB: no more than 100 are read, and the sum is missed."""
     raw = bytearray(_zip(tmp_path / "lie.zip", {"spacers.csv": SPACERS + "\n" * 5_000_000}).read_bytes())
-    at = raw.index(b"PK\x01\x02") + 24  # APPNOTE 4.3.12: uncompressed size
-    raw[at : at + 4] = (100).to_bytes(4, "little")
+    snapshot = raw.index(b"PK\x01\x02") + 24  # APPNOTE 4.3.12: uncompressed size
+    raw[snapshot : snapshot + 4] = (100).to_bytes(4, "little")
     (tmp_path / "lie.zip").write_bytes(raw)
     assert _rules(check(tmp_path / "lie.zip")) == ["package-unreadable"]
 
@@ -178,7 +178,7 @@ def test_one_bad_row_in_ten_thousand_stores_nothing(demo: Database, tmp_path: Pa
     report = load(demo, tmp_path, Entry("test", "tests"), replace=replace)
     assert [(finding["rule"], finding["row"]) for finding in report["findings"]] == [("cell-count-wrong", 9_002)]
     assert _counts(demo) == before
-    assert Catalogue(demo).answer(lambda at: at.revision) == 1
+    assert Catalogue(demo).answer(lambda snapshot: snapshot.revision) == 1
 
 
 def _edit(name: str, change: Callable[[dict[str, str]], None]) -> Callable[[Path], None]:
@@ -250,8 +250,8 @@ def test_a_large_change_gets_the_verdict_of_a_small_one(
     assert large["accepted"] == small["accepted"]
     assert large["counts"]["reject"] == small["counts"]["reject"]
     assert all(finding in large["findings"] for finding in small["findings"])
-    with loaded.at() as at:
-        stood = {(each.rule, each.table, each.id) for each in judge_all(at, datetime.now(UTC).date())}
+    with loaded.snapshot() as snapshot:
+        stood = {(each.rule, each.table, each.id) for each in judge_all(snapshot, datetime.now(UTC).date())}
     for finding in large["findings"]:
         if finding not in small["findings"]:
             assert finding["severity"] == "warn"

@@ -144,7 +144,7 @@ def test_a_child_answers_for_a_serving_worker_and_ends_with_it(demo_url: str, tm
     with pytest.raises(Unavailable, match="longer than"):
         asyncio.run(child.run(settings, "load", str(SEED_DATA), "--replace", timeout_s=0.05))
     database = Database(demo_url)
-    assert Catalogue(database).answer(lambda at: at.revision) == 1
+    assert Catalogue(database).answer(lambda snapshot: snapshot.revision) == 1
     database.close()
     assert os.listdir(tmp_path / "there") == ["file"]
 
@@ -157,7 +157,7 @@ def test_a_shared_database_without_its_tables_is_not_served(
     assert (code, err) == (1, "the schema of the catalogue database is empty; run: legwork migrate\n")
     assert legwork("migrate", "--database", fresh_server_url)[0] == 0
     served: list[object] = []
-    monkeypatch.setattr("app.web.server.run", lambda settings, app: served.append(app))
+    monkeypatch.setattr("app.web.server.server.run", lambda settings, app: served.append(app))
     legwork("serve", "--port", "0", "--database", fresh_server_url)
     assert len(served) == 1
 

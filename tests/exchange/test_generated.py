@@ -39,7 +39,7 @@ def test_it_comes_out_as_it_went_in(database: Database, tmp_path: Path) -> None:
     count = write_package(tmp_path / "in", 48)
     report = load(database, tmp_path / "in", Entry("a test", "tests"))
     assert (report["accepted"], report["rows"]["added"]) == (True, count)
-    with Catalogue(database).at() as at:
-        export(at, at.revision, tmp_path / "out")
+    with Catalogue(database).snapshot() as snapshot:
+        export(snapshot, snapshot.revision, tmp_path / "out")
     for path in (tmp_path / "in").iterdir():
         assert (tmp_path / "out" / path.name).read_bytes() == path.read_bytes(), path.name

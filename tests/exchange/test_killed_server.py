@@ -109,17 +109,17 @@ def assert_whole(database: Database, acknowledged: dict[int, int], tried: int, r
     if database.path is not None:
         with closing(sqlite3.connect(database.path)) as connection:
             assert connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
-    with Catalogue(database).at() as at:
-        last = at.revision
+    with Catalogue(database).snapshot() as snapshot:
+        last = snapshot.revision
         assert max(acknowledged.values(), default=1) <= last <= tried + 1
-        revisions = recorded(at, range(1, last + 1))
+        revisions = recorded(snapshot, range(1, last + 1))
         assert sorted(revisions) == list(range(1, last + 1))
         assert all(revisions[revision].reason == f"write {number}" for number, revision in acknowledged.items())
-        touched = at.connection.exec_driver_sql(
+        touched = snapshot.connection.exec_driver_sql(
             "SELECT revision_from, count(*), count(DISTINCT name), max(name) FROM makers WHERE id LIKE 'maker-____'"
             f" AND revision_from <= {last} GROUP BY revision_from ORDER BY revision_from"
         ).all()
-        assert sum(maker.id.startswith("maker-") for maker in at.all(Maker)) == (rows if last > 1 else 0)
+        assert sum(maker.id.startswith("maker-") for maker in snapshot.all(Maker)) == (rows if last > 1 else 0)
     assert [tuple(row) for row in touched] == [(n, rows, 1, revisions[n].reason) for n in range(2, last + 1)]
     return last
 

@@ -131,10 +131,10 @@ def test_a_copy_equals_its_origin_after_random_edits_and_cut_connections(
         assert latest(copy) == EDITS + 1
         assert stored(copy) == stored(source)
         assert_answers_alike(source, copy, addresses(edits, EDITS + 1, random.Random(6)))
-        with Catalogue(source).at() as theirs, Catalogue(copy).at() as ours:
+        with Catalogue(source).snapshot() as theirs, Catalogue(copy).snapshot() as ours:
             packages = [io.BytesIO(), io.BytesIO()]
-            for at, package in zip((theirs, ours), packages, strict=True):
-                zipped(at, at.revision, package)
+            for snapshot, package in zip((theirs, ours), packages, strict=True):
+                zipped(snapshot, snapshot.revision, package)
             assert packages[0].getvalue() == packages[1].getvalue()
             assert found == content_hash(theirs)
         source.close()
@@ -142,8 +142,8 @@ def test_a_copy_equals_its_origin_after_random_edits_and_cut_connections(
 
 
 def latest(database: Database) -> int:
-    with Catalogue(database).at() as at:
-        return at.revision
+    with Catalogue(database).snapshot() as snapshot:
+        return snapshot.revision
 
 
 def maker(id: str, name: str = "M") -> Maker:
@@ -176,15 +176,15 @@ def test_what_is_no_copy_of_this_origin_is_refused(database: Database, fresh_dat
 
 def test_the_hash_is_that_of_the_standard_tool(demo: Database, tmp_path: Path) -> None:
     """`sha256sum` of GNU coreutils is the outside reference."""
-    with Catalogue(demo).at(Pin(1)) as at:
-        found = content_hash(at)
+    with Catalogue(demo).snapshot(Pin(1)) as snapshot:
+        found = content_hash(snapshot)
         with (tmp_path / "package.zip").open("wb") as stream:
-            zipped(at, 1, stream)
+            zipped(snapshot, 1, stream)
     command = "python3 -m zipfile -e package.zip . && LC_ALL=C sha256sum *.csv | sha256sum"
     done = subprocess.run(["sh", "-c", command], cwd=tmp_path, capture_output=True, text=True, check=True)
     assert done.stdout.split()[0] == found
-    with Catalogue(demo).at(Pin(0)) as at:
-        assert content_hash(at) != found
+    with Catalogue(demo).snapshot(Pin(0)) as snapshot:
+        assert content_hash(snapshot) != found
 
 
 def test_a_closed_origin_is_copied_with_a_key_by_the_command(database: Database, tmp_path: Path) -> None:

@@ -19,8 +19,8 @@ def contents(folder: Path) -> dict[str, bytes]:
 
 
 def test_the_export_of_the_demo_is_the_demo_byte_for_byte(loaded: Catalogue, tmp_path: Path) -> None:
-    with loaded.at() as at:
-        export(at, at.revision, tmp_path / "out")
+    with loaded.snapshot() as snapshot:
+        export(snapshot, snapshot.revision, tmp_path / "out")
     assert contents(tmp_path / "out") == contents(SEED_DATA)
 
 
@@ -29,17 +29,17 @@ def test_the_descriptor_of_the_demo_is_the_one_derived() -> None:
 
 
 def test_a_zip_holds_the_same_and_is_the_same_bytes_each_time(loaded: Catalogue, tmp_path: Path) -> None:
-    with loaded.at() as at:
+    with loaded.snapshot() as snapshot:
         for name in ("a.zip", "b.zip"):
-            export(at, at.revision, tmp_path / name)
+            export(snapshot, snapshot.revision, tmp_path / name)
     assert (tmp_path / "a.zip").read_bytes() == (tmp_path / "b.zip").read_bytes()
     with zipfile.ZipFile(tmp_path / "a.zip") as archive:
         assert {name: archive.read(name) for name in archive.namelist()} == contents(SEED_DATA)
 
 
 def test_a_second_load_opens_no_revision_nor_does_the_export(demo: Database, tmp_path: Path) -> None:
-    with Catalogue(demo).at() as at:
-        export(at, at.revision, tmp_path / "out.zip")
+    with Catalogue(demo).snapshot() as snapshot:
+        export(snapshot, snapshot.revision, tmp_path / "out.zip")
     for package in (SEED_DATA, tmp_path / "out.zip"):
         for replace in (False, True):
             again = load(demo, package, ENTRY, replace=replace)
@@ -52,8 +52,8 @@ def test_trailing_digits_are_a_change_and_are_kept(database: Database, tmp_path:
         package = tmp_path / "spacers.csv"
         package.write_text(f"id,name,volume_ml\nspacer-a,Spacer A,{volume}\n")
         assert load(database, package, ENTRY)["revision"] == revision
-        with Catalogue(database).at() as at:
-            export(at, at.revision, tmp_path / f"out-{revision}")
+        with Catalogue(database).snapshot() as snapshot:
+            export(snapshot, snapshot.revision, tmp_path / f"out-{revision}")
         assert f"spacer-a,Spacer A,{volume}," in (tmp_path / f"out-{revision}" / "spacers.csv").read_text()
 
 

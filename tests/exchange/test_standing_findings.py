@@ -31,14 +31,14 @@ def standing(database: Database) -> set[tuple[str, str, str]]:
 
 def found_anew(database: Database) -> set[tuple[str, str, str]]:
     """The same by a full check of the catalogue as it is."""
-    with Catalogue(database).at() as at:
-        return {(each.rule, each.table or "", each.id or "") for each in judge_all(at, TODAY)}
+    with Catalogue(database).snapshot() as snapshot:
+        return {(each.rule, each.table or "", each.id or "") for each in judge_all(snapshot, TODAY)}
 
 
 def change(database: Database, folder: Path, table: type[Fit] | type[Torque], id: str, **cells: str) -> None:
     """Load one changed row."""
-    with Catalogue(database).at() as at:
-        row = at.one(table, id)
+    with Catalogue(database).snapshot() as snapshot:
+        row = snapshot.one(table, id)
     assert row is not None
     folder.mkdir(exist_ok=True)
     with (folder / f"{table.table}.csv").open("w", newline="") as stream:
@@ -50,8 +50,8 @@ def change(database: Database, folder: Path, table: type[Fit] | type[Torque], id
 
 
 def ids(database: Database, table: type[Fit] | type[Torque]) -> list[str]:
-    with Catalogue(database).at() as at:
-        return [row.id for row in at.all(table)]
+    with Catalogue(database).snapshot() as snapshot:
+        return [row.id for row in snapshot.all(table)]
 
 
 def test_a_warning_stands_from_the_revision_that_brought_it_to_the_one_that_mends_it(
@@ -120,5 +120,5 @@ def test_nothing_is_stored_where_a_process_that_judges_fails(
     with pytest.raises(apart.JudgingFailed):
         change(demo, tmp_path, Torque, ids(demo, Torque)[0], page="")
     assert standing(demo) == before
-    with Catalogue(demo).at() as at:
-        assert at.revision == 1
+    with Catalogue(demo).snapshot() as snapshot:
+        assert snapshot.revision == 1

@@ -18,12 +18,12 @@ MANUAL = "tarnoch-fork-manual-b"
 
 def earlier(database: Database) -> tuple[list[Edit], int]:
     """The manual, published a month earlier, and how many families of the demo name it."""
-    with Catalogue(database).at() as at:
-        manual = at.one(Source, MANUAL)
+    with Catalogue(database).snapshot() as snapshot:
+        manual = snapshot.one(Source, MANUAL)
         assert manual is not None
         assert manual.published_on == "2021-01"
-        forks = {row.chassis for row in at.where(Torque, "source", MANUAL)}
-        dated = Source.of_read({**manual.__dict__, "published_on": "2020-12"})
+        forks = {row.chassis for row in snapshot.where(Torque, "source", MANUAL)}
+        dated = Source.from_parsed({**manual.__dict__, "published_on": "2020-12"})
     assert len(forks) > 2
     return [Edit(Source, MANUAL, dated)], len(forks)
 
@@ -36,10 +36,10 @@ def test_more_families_than_are_judged_at_once_are_refused_and_nothing_is_writte
     with pytest.raises(Invalid, match=r"families name.*package") as written:
         write_edits(demo, edits, Entry("a month earlier", "tests"), TODAY)
     with pytest.raises(Invalid) as checked:
-        Catalogue(demo).answer(lambda at: check_edits(at, edits, TODAY))
+        Catalogue(demo).answer(lambda snapshot: check_edits(snapshot, edits, TODAY))
     for refused in (written.value, checked.value):
         assert [fault.code for fault in refused.faults] == ["named-too-widely"]
-    assert Catalogue(demo).answer(lambda at: at.revision) == 1
+    assert Catalogue(demo).answer(lambda snapshot: snapshot.revision) == 1
 
 
 def test_as_many_families_as_are_judged_at_once_are(demo: Database, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -51,9 +51,9 @@ def test_as_many_families_as_are_judged_at_once_are(demo: Database, monkeypatch:
 def test_what_no_family_reads_of_a_thing_may_be_changed_however_many_name_it(
     demo: Database, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    with Catalogue(demo).at() as at:
-        manual = at.one(Source, MANUAL)
+    with Catalogue(demo).snapshot() as snapshot:
+        manual = snapshot.one(Source, MANUAL)
     assert manual is not None
-    titled = Edit(Source, MANUAL, Source.of_read({**manual.__dict__, "title": "Manual B, second printing"}))
+    titled = Edit(Source, MANUAL, Source.from_parsed({**manual.__dict__, "title": "Manual B, second printing"}))
     monkeypatch.setattr(editing, "MOST_FAMILIES", -1)  # with one change: none
     assert write_edits(demo, [titled], Entry("its title", "tests"), TODAY).revision == 2

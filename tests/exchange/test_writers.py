@@ -33,9 +33,9 @@ def load_anew(url: str, path: Path) -> None:
 
 def held(database: Database) -> tuple[int, int, set[str]]:
     """Revision, rows that hold at it, and the first words of their names."""
-    with Catalogue(database).at() as at:
-        rows = list(at.all(Spacer))
-        return at.revision, len(rows), {row.name.split()[0] for row in rows}
+    with Catalogue(database).snapshot() as snapshot:
+        rows = list(snapshot.all(Spacer))
+        return snapshot.revision, len(rows), {row.name.split()[0] for row in rows}
 
 
 @pytest.mark.parametrize("share", [0.0, 0.25, 0.5, 0.75, 1.0])

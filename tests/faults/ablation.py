@@ -3,9 +3,9 @@
 from collections import defaultdict
 from dataclasses import dataclass, field
 
-from app.rules.bench import Bench
 from app.rules.finding import Finding
 from app.rules.registry import RULES
+from app.rules.rule_set import RuleSet
 from tests.faults.fault import KINDS, Fault, made
 from tests.faults.trying import SEED, Court
 
@@ -41,7 +41,7 @@ def worths(courts: list[Court], count: int) -> dict[str, Worth]:
                     found[slug].fired += 1
                     fired[slug].append((court, kind.name, fault, level(said), len(rules)))
     for slug, worth in found.items():
-        bench = Bench(rule for rule in RULES.values() if rule.slug != slug)
+        bench = RuleSet(rule for rule in RULES.values() if rule.slug != slug)
         for court, name, fault, was, _ in sorted(fired[slug], key=lambda each: each[4]):
             if worth.worse == ENOUGH:
                 break

@@ -50,7 +50,7 @@ def stored(path: Path, chassis: int, seed: int = 11) -> int:
         held: dict[type[Row], list[Row]] = defaultdict(list)
         for name, cells in catalogue_generator.cells(chassis, seed):
             table = TABLES[name]
-            held[table].append(table.of_read({**dict.fromkeys(table.columns()), **from_cells(table, cells)}))
+            held[table].append(table.from_parsed({**dict.fromkeys(table.columns()), **from_cells(table, cells)}))
             count += 1
             if len(held[table]) == BATCH:
                 revision.put(table, held.pop(table))
@@ -94,10 +94,10 @@ def alarms(path: Path, count: int) -> Clean:
     findings: Counter[tuple[str, str]] = Counter()
     touched: set[tuple[str | None, str | None]] = set()
     database = Database(f"sqlite:///{path}")
-    with Catalogue(database).at() as at, Memory() as memory:
-        statements = sum(1 for table in STATEMENTS for _ in at.values(table, "id"))
+    with Catalogue(database).snapshot() as snapshot, Memory() as memory:
+        statements = sum(1 for table in STATEMENTS for _ in snapshot.values(table, "id"))
         start, used = time.perf_counter(), time.process_time()
-        for finding in judge_all(at, TODAY, judged=partial(judge_apart, count=count)):
+        for finding in judge_all(snapshot, TODAY, judged=partial(judge_apart, count=count)):
             findings[finding.severity, finding.rule] += 1
             touched.add((finding.table, finding.id))
         others = resource.getrusage(resource.RUSAGE_CHILDREN)
@@ -113,19 +113,19 @@ def edits(database: Database, count: int = 300) -> tuple[list[float], list[float
     draw = Random(SEED)
     taken: list[float] = []
     used: list[float] = []
-    with Catalogue(database).at() as at:
+    with Catalogue(database).snapshot() as snapshot:
         pools: dict[type[Row], list[Row]] = {}
         for table in STATEMENTS:
-            ids = list(at.values(table, "id"))
-            pools[table] = list(at.many(table, draw.sample(ids, min(200, len(ids)))).values())
+            ids = list(snapshot.values(table, "id"))
+            pools[table] = list(snapshot.many(table, draw.sample(ids, min(200, len(ids)))).values())
         for _ in range(count):
             table = draw.choice(STATEMENTS)
             row, sister = draw.choice(pools[table]), draw.choice(pools[table])
             name = draw.choice([name for name in table.columns() if name not in ("id", *table.about)])
-            after = type(row).of_read({**row.__dict__, name: sister.__dict__[name]})
-            overlay = Overlay(at, MemoryRows([after]), {})
+            after = type(row).from_parsed({**row.__dict__, name: sister.__dict__[name]})
+            overlay = Overlay(snapshot, MemoryRows([after]), {})
             start, processor = time.perf_counter(), time.process_time()
-            judge_change(overlay, [Change(table, "put", row.id, row, after)], TODAY, at)
+            judge_change(overlay, [Change(table, "put", row.id, row, after)], TODAY, snapshot)
             taken.append((time.perf_counter() - start) * 1000)
             used.append((time.process_time() - processor) * 1000)
     return taken, used

@@ -109,9 +109,9 @@ def spoilt(row: R, **cells: str) -> R | None:
 
     What was only just typed has not been read twice: `confirmed` is not taken over.
     """
-    unread = {"confirmed": ""} if "confirmed" in row.cells() else {}
+    raw_rows = {"confirmed": ""} if "confirmed" in row.cells() else {}
     try:
-        return type(row).model_validate(from_cells(type(row), {**row.cells(), **unread, **cells}))
+        return type(row).model_validate(from_cells(type(row), {**row.cells(), **raw_rows, **cells}))
     except ValueError:
         return None
 

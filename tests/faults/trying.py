@@ -8,10 +8,10 @@ from pathlib import Path
 
 from app.catalogue.rows import MemoryRows, Overlay
 from app.catalogue.tables import TABLES, Row, from_cells
-from app.rules.bench import ALL_RULES, Bench
 from app.rules.engine import judge_all, judge_change
 from app.rules.finding import Finding
 from app.rules.registry import RULES
+from app.rules.rule_set import ALL_RULES, RuleSet
 from app.rules.view import Change
 from tests import catalogue_generator
 from tests.faults.fault import KINDS, Fault, Ground, Kind, made
@@ -55,12 +55,12 @@ class Tried:
 class Court:
     """A catalogue and what the rules say of it when it is sound."""
 
-    def __init__(self, rows: Ground, bench: Bench = ALL_RULES) -> None:
+    def __init__(self, rows: Ground, bench: RuleSet = ALL_RULES) -> None:
         self.rows = rows
         self.bench = bench
         self.before = frozenset(said(judge_all(rows, TODAY, bench)))
 
-    def verdict(self, fault: Fault, bench: Bench | None = None) -> list[Finding]:
+    def verdict(self, fault: Fault, bench: RuleSet | None = None) -> list[Finding]:
         """What is found because of a fault, by another bench if one is given; what is incomplete does not count."""
         found = judge_change(laid_over(self.rows, fault), changes_of(fault), TODAY, self.rows, bench or self.bench)
         return [

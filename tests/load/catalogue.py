@@ -103,7 +103,7 @@ def _by_year(generated: Iterator[tuple[str, dict[str, str]]]) -> Iterator[tuple[
 def _stored(name: str, row: dict[str, str]) -> dict[str, Any]:
     table = TABLES[name]
     fields = dict.fromkeys(table.columns()) | from_cells(table, row)
-    return {**table.of_read(fields).stored(), "revision_from": 1, "revision_to": OPEN}
+    return {**table.from_parsed(fields).stored(), "revision_from": 1, "revision_to": OPEN}
 
 
 if __name__ == "__main__":

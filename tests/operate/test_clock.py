@@ -14,7 +14,7 @@ from app.database.connections import Database
 from app.exchange.loading import Entry, load
 from app.main import create_app
 from app.operating.backup import take
-from app.operating.look_at_files import last_backup
+from app.operating.doctor_files import last_backup
 from app.settings import Settings
 
 NOON = dt.datetime(2026, 11, 20, 12, tzinfo=dt.UTC)
@@ -26,8 +26,8 @@ def test_a_revision_is_never_recorded_before_the_one_before_it(database: Databas
         (tmp_path / "makers.csv").write_text(f"id,name\nmaker-a,{name}\n")
         with time_machine.travel(moment, tick=False):
             assert load(database, tmp_path / "makers.csv", Entry(name, "tests"))["opened"]
-    with Catalogue(database).at() as at:
-        times = [recorded(at, range(1, 4))[number].recorded_at for number in (1, 2, 3)]
+    with Catalogue(database).snapshot() as snapshot:
+        times = [recorded(snapshot, range(1, 4))[number].recorded_at for number in (1, 2, 3)]
     assert times == ["2026-11-20T12:00:00.000Z", "2026-11-20T12:00:00.000Z", "2026-11-20T12:01:00.000Z"]
 
 

@@ -150,7 +150,7 @@ async def test_a_large_file_is_looked_through_beside_the_service(
     """The last page is garbage, which no lookup reads: only looking through the whole file finds it."""
     monkeypatch.setattr("app.database.connections.LOOKED_THROUGH_FIRST", 0)
     monkeypatch.setattr("app.database.connections.LOOK_S", 0.0)
-    monkeypatch.setattr("app.web.looked_through.AFTER_SECONDS", 0.0)
+    monkeypatch.setattr("app.web.server.integrity_check.AFTER_SECONDS", 0.0)
     catalogue, shop = fresh
     path = catalogue.path
     assert path is not None

@@ -11,8 +11,8 @@ import pytest
 
 from app.database.connections import Database
 from app.operating.backup import take
-from app.operating.look_at_settings import risks
-from app.operating.look_at_stores import sqlite_version
+from app.operating.doctor_settings import risks
+from app.operating.doctor_stores import sqlite_version
 from app.settings import Settings
 from tests.operate.conftest import Called
 

@@ -17,7 +17,7 @@ from app.database.connections import Database
 from app.main import create_app
 from app.settings import Settings
 from app.web.metrics import BOUNDS_S, METHODS
-from app.web.server import config_of
+from app.web.server.server import config_of
 
 FITS = "/v1/chassis/quembry-trivet-35/fits"
 SECRET = "ZQ7431-KXW-0099"

@@ -21,8 +21,8 @@ class Known:
     """Every row of the catalogue by id, statements together."""
 
     def __init__(self, catalogue: Catalogue) -> None:
-        with catalogue.at() as at:
-            self.rows = {name: {row.id: row for row in at.all(table)} for name, table in TABLES.items()}
+        with catalogue.snapshot() as snapshot:
+            self.rows = {name: {row.id: row for row in snapshot.all(table)} for name, table in TABLES.items()}
         self.any: dict[str, Row] = {}
         for name in ("fits", "torques", "fills", "greases", "uses", "limits", "steps"):
             self.any.update(self.rows[name])

@@ -5,11 +5,11 @@ from typing import Any
 
 from scipy.optimize import brentq
 
-from app.catalogue.rows import At, MemoryRows
+from app.catalogue.rows import MemoryRows, Snapshot
 from app.catalogue.tables import Chassis, Fit, Guide, Limit, Maker, Reading, Row, Source, Spacer, Spring
-from app.questions.setup import setup
-from app.questions.setup_asked import SetupAsked
-from app.questions.setup_shapes import SETUP, SetupAnswer
+from app.questions.setup.parameters import SetupAsked
+from app.questions.setup.setup import setup
+from app.questions.setup.views import SETUP, SetupAnswer
 
 PA = 101325.0  # ISO 2533, sea level
 PSI = 6894.757293168  # NIST SP 811 (2008), B.8
@@ -96,8 +96,8 @@ class Held(MemoryRows):
 def ask(*rows: Row, **asked: Any) -> SetupAnswer:
     """The answer about the fork with these rows beside the common ones; checked against its published shape."""
     held: Any = Held([*common(), *rows])
-    at: At = held
-    answer = setup(at, "fork", SetupAsked(**asked))
+    snapshot: Snapshot = held
+    answer = setup(snapshot, "fork", SetupAsked(**asked))
     SETUP.validate_json(SETUP.dump_json(answer, warnings="error"))
     return answer
 
@@ -120,11 +120,11 @@ def raw_force(x: float, start_abs: float, spacers: int = 1, travel: int = 150, n
     area, shaft = math.pi * 0.0315**2 / 4, math.pi * 0.010**2 / 4
     ring = area - shaft
 
-    def positive(at: float) -> float:
-        return END_ML[travel] * 1e-6 - spacers * 8e-6 + area * (travel / 1000 - at)
+    def positive(snapshot: float) -> float:
+        return END_ML[travel] * 1e-6 - spacers * 8e-6 + area * (travel / 1000 - snapshot)
 
-    def negative(at: float) -> float:
-        return 20e-6 + ring * at
+    def negative(snapshot: float) -> float:
+        return 20e-6 + ring * snapshot
 
     at_port = start_abs * (positive(0) / positive(0.004)) ** n
     push = start_abs * (positive(0) / positive(x)) ** n * area

@@ -19,8 +19,8 @@ from app.physics.air_spring import AirSpring
 from app.physics.fluids import viscosity_at_m2_s
 from app.physics.frame_geometry import Geometry, along_steerer_m, wheel_radius_m, with_fork
 from app.questions.fluid_alternatives import fluid_facts
-from app.questions.fork_geometry import NewFork, geometry_change
-from app.questions.fork_permission import Length
+from app.questions.fork_check.geometry import NewFork, geometry_change
+from app.questions.fork_check.permission import Length
 from app.units.measure import parse_measure
 from app.units.preferences import Units
 from tests.questions.setup_rows import AREA_CM2, PA, PSI, G, ask, coil, coil_fit, fit, spring

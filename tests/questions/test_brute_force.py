@@ -13,8 +13,8 @@ from typing import Any
 import pytest
 
 from app.catalogue.catalogue import Catalogue
-from app.questions.fits import FitsAsked, fits
-from app.questions.sheet import SheetAsked, sheet
+from app.questions.sheet.fits import FitsAsked, fits
+from app.questions.sheet.sheet import SheetAsked, sheet
 from tests.conftest import SEED_DATA
 from tests.questions.brute import SUBJECT, Brute, Cells, Package, Point, agree
 
@@ -91,9 +91,9 @@ def test_fits_are_those_of_a_second_reading(brute: Brute, loaded: Catalogue) -> 
     asked_for = list(questions(brute, names))
     if not loaded.database.is_sqlite:
         asked_for = random.Random(7).sample(asked_for, min(40, len(asked_for)))
-    with loaded.at() as at:
+    with loaded.snapshot() as snapshot:
         for given in asked_for:
-            answer = fits(at, brute.chassis["id"], FitsAsked(**asked(given)))
+            answer = fits(snapshot, brute.chassis["id"], FitsAsked(**asked(given)))
             may_hold = set(expected.answer(given, every))
             if "travel" in given:
                 may_hold = {id for id in may_hold if expected.by_id[id]["travel_mm"] == given["travel"]}
@@ -112,9 +112,9 @@ def test_a_near_miss_fails_on_the_one_condition_it_names(brute: Brute, loaded: C
     }  # fmt: skip
     full = [given for given in questions(brute, ["model_year", "travel", "damper", "wheel_size"]) if len(given) >= 3]
     seen = 0
-    with loaded.at() as at:
+    with loaded.snapshot() as snapshot:
         for given in random.Random(11).sample(full, min(60, len(full))):
-            answer = fits(at, chassis, FitsAsked(**asked(given)))
+            answer = fits(snapshot, chassis, FitsAsked(**asked(given)))
             for miss in answer["near_misses"]:
                 seen += 1
                 (reason,) = miss["reasons"]
@@ -153,9 +153,9 @@ def test_a_sheet_is_that_of_a_second_reading(brute: Brute, loaded: Catalogue) ->
     expected = {table: Expected(brute, table) for table in ["fits", *SHOWN]}
     every = set(brute.domain["spring"])
     count = SHEETS if loaded.database.is_sqlite else 5
-    with loaded.at() as at:
+    with loaded.snapshot() as snapshot:
         for given in sheet_questions(brute, count):
-            answer = sheet(at, brute.chassis["id"], SheetAsked(**asked(given)))
+            answer = sheet(snapshot, brute.chassis["id"], SheetAsked(**asked(given)))
             without_spring = {name: value for name, value in given.items() if name != "spring"}
             fitting = {expected["fits"].by_id[id]["spring"] for id in _fitting(expected["fits"], without_spring)}
             springs = {given["spring"]} if "spring" in given else (fitting or every)
@@ -175,8 +175,8 @@ def _fitting(expected: Expected, given: Point) -> set[str]:
 
 
 def test_what_is_also_in_another_source_says_the_same(brute: Brute, loaded: Catalogue) -> None:
-    with loaded.at() as at:
-        answer = sheet(at, brute.chassis["id"], SheetAsked())
+    with loaded.snapshot() as snapshot:
+        answer = sheet(snapshot, brute.chassis["id"], SheetAsked())
     for table in SUBJECT.keys() & set(answer):
         rows = {row["id"]: row for row in PACKAGE.tables[table]}
         for each in answer[table]:  # type: ignore[literal-required]

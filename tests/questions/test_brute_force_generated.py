@@ -10,7 +10,7 @@ from app.catalogue.catalogue import Catalogue
 from app.database.connections import Database
 from app.database.migrating import migrate
 from app.exchange.loading import Entry, load
-from app.questions.fits import FitsAsked, fits
+from app.questions.sheet.fits import FitsAsked, fits
 from tests.catalogue_generator import write_package
 from tests.questions.brute import Brute, Package, Point
 from tests.questions.test_brute_force import Expected, asked, shown_ids
@@ -41,14 +41,14 @@ def test_fits_of_a_generated_catalogue_are_those_of_a_second_reading(folder: Pat
     chance = random.Random(17)
     asked_for = 0
     narrowed = 0
-    with generated.at() as at:
+    with generated.snapshot() as snapshot:
         for chassis in sorted(package.by_id["chassis"]):
             brute = Brute(package, chassis)
             expected = Expected(brute, "fits")
             every = set(brute.domain["spring"])
             for _ in range(QUESTIONS // CHASSIS):
                 given = _question(brute, chance)
-                answer = fits(at, chassis, FitsAsked(**asked(given)))
+                answer = fits(snapshot, chassis, FitsAsked(**asked(given)))
                 may_hold = {
                     id
                     for id in expected.answer(given, every)

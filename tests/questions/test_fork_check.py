@@ -10,8 +10,8 @@ from app.catalogue.catalogue import Catalogue
 from app.catalogue.tables import Chassis, Fit, Frame, Limit, Row, Source, Spring
 from app.database.connections import Database
 from app.errors import Invalid
-from app.questions.fork_check import ForkCheckAnswer, ForkCheckAsked, fork_check
-from app.questions.fork_permission import Length, judge_length, judge_rest, overall
+from app.questions.fork_check.fork_check import ForkCheckAnswer, ForkCheckAsked, fork_check
+from app.questions.fork_check.permission import Length, judge_length, judge_rest, overall
 from tests.questions.storing import store
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "geometry_examples.csv"
@@ -60,7 +60,7 @@ def rows(*others: Row) -> list[Row]:
 def asked(database: Database, *others: Row, travel: str = "150", **more: str) -> ForkCheckAnswer:
     store(database, rows(*others))
     question = ForkCheckAsked.model_validate({"chassis": "fork", "travel": travel, **more})
-    return Catalogue(database).answer(lambda at: fork_check(at, "frame", question))
+    return Catalogue(database).answer(lambda snapshot: fork_check(snapshot, "frame", question))
 
 
 REFERENCES = {

@@ -11,9 +11,9 @@ from app.catalogue.rows import MemoryRows
 from app.catalogue.tables import Chassis, Damper, Maker, Row, Variant
 from app.database.connections import Database
 from app.errors import Invalid
-from app.questions.identify import IdentifyAnswer, IdentifyAsked, clues, identify
-from app.questions.identify_index import CLUES, Index, Run, build
-from app.questions.identify_model import next_check, rank
+from app.questions.identify.identify import IdentifyAnswer, IdentifyAsked, clues, identify
+from app.questions.identify.index import CLUES, Index, Run, build
+from app.questions.identify.model import next_check, rank
 from tests.questions.forks_made_up import Made, make, read
 from tests.questions.storing import store
 
@@ -127,7 +127,7 @@ SMALL: list[Row] = [
 def asked(database: Database, **given: Any) -> IdentifyAnswer:
     store(database, SMALL)
     question = IdentifyAsked.model_validate(given)
-    return Catalogue(database).answer(lambda at: identify(at, question))
+    return Catalogue(database).answer(lambda snapshot: identify(snapshot, question))
 
 
 @pytest.mark.parametrize(
@@ -193,10 +193,10 @@ def test_an_empty_set_says_which_clue_excludes_all(database: Database) -> None:
     question = IdentifyAsked(mark="a whale and three lighthouses", hub_spacing=None)
     rows = [row for row in SMALL if row.id not in ("silent", "other")]
     store(database, rows, withdrawn=[])
-    answer = Catalogue(database).answer(lambda at: identify(at, question))
+    answer = Catalogue(database).answer(lambda snapshot: identify(snapshot, question))
     assert [each["chassis"]["id"] for each in answer["candidates"]] == ["other"]  # which has no marks in the catalogue
     store(database, withdrawn=[row for row in SMALL if row.id == "other"])
-    answer = Catalogue(database).answer(lambda at: identify(at, question))
+    answer = Catalogue(database).answer(lambda snapshot: identify(snapshot, question))
     assert answer["candidates"] == []
     (excluding,) = answer["excluding"]
     assert (excluding["parameter"], excluding["without"]) == ("mark", 2)
@@ -206,7 +206,7 @@ def test_an_empty_set_says_which_clue_excludes_all(database: Database) -> None:
 def test_clues_that_only_together_leave_none_are_all_named(database: Database) -> None:
     store(database, [row for row in SMALL if row.id not in ("silent", "other")])
     question = IdentifyAsked(mark="K4", stanchion_diameter="34.9", model_year=2021, wheel_size="559", foot_joint=None)
-    answer = Catalogue(database).answer(lambda at: identify(at, question))
+    answer = Catalogue(database).answer(lambda snapshot: identify(snapshot, question))
     assert "wheel_size" in {each["parameter"] for each in answer["excluding"]}
     assert answer["candidates"][0]["chassis"]["id"] == "new"
 
@@ -225,7 +225,7 @@ def test_a_later_revision_is_not_answered_from_the_index_of_an_earlier_one(datab
     assert [each["chassis"]["id"] for each in earlier["candidates"]] == ["silent"]
     store(database, [chassis("latest", stanchion_diameter_mm=36.0)])
     question = IdentifyAsked(stanchion_diameter="36")
-    answer = Catalogue(database).answer(lambda at: identify(at, question))
+    answer = Catalogue(database).answer(lambda snapshot: identify(snapshot, question))
     assert answer["candidates"][0]["chassis"]["id"] == "latest"
 
 
@@ -242,5 +242,5 @@ def test_every_clue_that_cannot_be_read_is_named() -> None:
 
 
 def test_an_empty_catalogue_has_no_candidates(database: Database) -> None:
-    answer = Catalogue(database).answer(lambda at: identify(at, IdentifyAsked(stanchion_diameter="35")))
+    answer = Catalogue(database).answer(lambda snapshot: identify(snapshot, IdentifyAsked(stanchion_diameter="35")))
     assert (answer["revision"], answer["candidates"], answer["plausible"]) == (0, [], 0)

@@ -12,7 +12,7 @@ from app.catalogue.catalogue import Catalogue
 from app.catalogue.tables import Damper, Fastener, Fit, Frame, Procedure, Row, Step, Torque, Use
 from app.database.connections import Database
 from app.errors import Fault, Invalid
-from app.questions.job_card import JobCardAnswer, JobCardAsked, job_card
+from app.questions.job.job_card import JobCardAnswer, JobCardAsked, job_card
 from tests.questions.storing import store
 
 HAAR = {"chassis": "lommeris-haar-42", "wheel_size": "622", "model_year": 2023}
@@ -28,8 +28,8 @@ HEDDLE = {"chassis": "tarnoch-heddle-33-second", "wheel_size": "622", "damper": 
 
 
 def card(catalogue: Catalogue, chassis: str, **given: Any) -> JobCardAnswer:
-    with catalogue.at() as at:
-        return job_card(at, chassis, JobCardAsked(**given))
+    with catalogue.snapshot() as snapshot:
+        return job_card(snapshot, chassis, JobCardAsked(**given))
 
 
 def refused(catalogue: Catalogue, chassis: str, **given: Any) -> list[Fault]:
@@ -60,8 +60,8 @@ class Changed:
         self.left_out: list[Row] = []
 
     def row(self, table: type[Row], id: str) -> Row:
-        with Catalogue(self.database).at() as at:
-            found = at.one(table, id)
+        with Catalogue(self.database).snapshot() as snapshot:
+            found = snapshot.one(table, id)
         assert found is not None
         return found
 

@@ -9,7 +9,7 @@ import pytest
 from app.catalogue.catalogue import Catalogue
 from app.catalogue.tables import Fit
 from app.errors import Invalid
-from app.questions.job_card import JobCardAnswer, JobCardAsked, job_card
+from app.questions.job.job_card import JobCardAnswer, JobCardAsked, job_card
 from tests.questions.job_walk import Fork, Known, faults
 
 SERVICES = ("lower-leg-service", "full-service")
@@ -25,9 +25,9 @@ def known(loaded: Catalogue) -> Known:
 
 
 def asked(catalogue: Catalogue, chassis: str, **given: Any) -> JobCardAnswer | Invalid:
-    with catalogue.at() as at:
+    with catalogue.snapshot() as snapshot:
         try:
-            return job_card(at, chassis, JobCardAsked(**given))
+            return job_card(snapshot, chassis, JobCardAsked(**given))
         except Invalid as refusal:
             return refusal
 

@@ -9,7 +9,7 @@ from app.catalogue.tables import Chassis, Fit, Fluid, Row, Source, Spring
 from app.database.connections import Database
 from app.errors import Invalid, NotFound
 from app.questions.fluid_alternatives import AlternativesAnswer, AlternativesAsked, fluid_alternatives
-from app.questions.spring_fits import SpringFitsAsked, spring_fits
+from app.questions.sheet.spring_fits import SpringFitsAsked, spring_fits
 from tests.questions.storing import store
 
 SOURCE = Source(id="doc", title="Invented", kind="manual", invented=True)
@@ -36,7 +36,7 @@ OILS = [
 def asked(database: Database, rows: Iterable[Row], id: str, temperature: str | None) -> AlternativesAnswer:
     store(database, [SOURCE, *rows])
     question = AlternativesAsked(temperature=temperature)
-    return Catalogue(database).answer(lambda at: fluid_alternatives(at, id, question))
+    return Catalogue(database).answer(lambda snapshot: fluid_alternatives(snapshot, id, question))
 
 
 def test_stand_ins_of_one_kind_come_by_how_many_times_they_differ_and_unknown_ones_last(database: Database) -> None:
@@ -104,9 +104,9 @@ def test_a_spring_lists_every_chassis_that_takes_it(database: Database) -> None:
     ]
     store(database, [SOURCE, chassis("a"), chassis("b"), chassis("c"), spring, *fits])
     catalogue = Catalogue(database)
-    answer = catalogue.answer(lambda at: spring_fits(at, "spring", SpringFitsAsked()))
+    answer = catalogue.answer(lambda snapshot: spring_fits(snapshot, "spring", SpringFitsAsked()))
     assert [(each["chassis"]["id"], each["id"]) for each in answer["fits"]] == [("a", "a-150"), ("b", "b-150")]
     assert answer["fits"][1]["scope"]["model_year_from"] == 2022
     assert answer["chassis_total"] == 2
     with pytest.raises(NotFound):
-        catalogue.answer(lambda at: spring_fits(at, "no-spring", SpringFitsAsked()))
+        catalogue.answer(lambda snapshot: spring_fits(snapshot, "no-spring", SpringFitsAsked()))

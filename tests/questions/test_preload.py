@@ -9,8 +9,8 @@ import pytest
 from app.catalogue.catalogue import Catalogue
 from app.catalogue.tables import Chassis, Fastener, Row, Source, Torque
 from app.database.connections import Database
-from app.questions.preload import PreloadShown, preload
-from app.questions.sheet import SheetAsked, sheet
+from app.questions.answers.preload import PreloadView, preload
+from app.questions.sheet.sheet import SheetAsked, sheet
 from app.units.preferences import Units
 from tests.questions.storing import store
 
@@ -25,7 +25,7 @@ TORQUE: dict[str, Any] = {
 }  # fmt: skip
 
 
-def of(on_torque: dict[str, Any] | None = None, on_fastener: dict[str, Any] | None = None) -> PreloadShown:
+def of(on_torque: dict[str, Any] | None = None, on_fastener: dict[str, Any] | None = None) -> PreloadView:
     torque = Torque.model_validate({**TORQUE, **(on_torque or {})})
     return preload(torque, Fastener.model_validate({**FOOT_BOLT, **(on_fastener or {})}), Units())
 

@@ -1,24 +1,24 @@
 """Set-up over the whole demo catalogue: every spring answers in the published shape, or says why not."""
 
 from app.catalogue.catalogue import Catalogue
-from app.catalogue.rows import At
+from app.catalogue.rows import Snapshot
 from app.catalogue.tables import Fit
-from app.questions.setup import setup
-from app.questions.setup_asked import SetupAsked
-from app.questions.setup_shapes import SETUP
+from app.questions.setup.parameters import SetupAsked
+from app.questions.setup.setup import setup
+from app.questions.setup.views import SETUP
 from app.web.representation.spring_curve_svg import spring_curve
 
 
-def one_fit_a_spring(at: At) -> list[Fit]:
-    return list({(fit.chassis, fit.spring): fit for fit in at.all(Fit)}.values())
+def one_fit_a_spring(snapshot: Snapshot) -> list[Fit]:
+    return list({(fit.chassis, fit.spring): fit for fit in snapshot.all(Fit)}.values())
 
 
 def test_every_spring_of_the_demo_gives_a_start_or_says_what_is_missing(loaded: Catalogue) -> None:
     found: set[str] = set()
-    with loaded.at() as at:
-        for fit in one_fit_a_spring(at):
+    with loaded.snapshot() as snapshot:
+        for fit in one_fit_a_spring(snapshot):
             asked = SetupAsked(travel=f"{fit.travel_mm:g}", spring=fit.spring, rider_mass="80", altitude="1500")
-            answer = setup(at, fit.chassis, asked)
+            answer = setup(snapshot, fit.chassis, asked)
             SETUP.validate_json(SETUP.dump_json(answer, warnings="error"))
             spring_curve(answer)
             started = "start_pressure" in answer or "coil" in answer

@@ -8,7 +8,7 @@ from app.catalogue.catalogue import Catalogue
 from app.catalogue.tables import Chassis, Fastener, Interval, Row, Source, Torque
 from app.database.connections import Database
 from app.errors import Invalid
-from app.questions.sheet_changes import SheetChangesAnswer, SheetChangesAsked, sheet_changes
+from app.questions.sheet.changes import SheetChangesAnswer, SheetChangesAsked, sheet_changes
 from tests.questions.storing import store
 
 
@@ -43,7 +43,7 @@ START: list[Row] = [
 
 def changed(database: Database, since: int = 1, **given: Any) -> SheetChangesAnswer:
     asked = SheetChangesAsked.model_validate({"since": since, **given})
-    return Catalogue(database).answer(lambda at: sheet_changes(at, "fork", asked))
+    return Catalogue(database).answer(lambda snapshot: sheet_changes(snapshot, "fork", asked))
 
 
 def summary(answer: SheetChangesAnswer) -> list[tuple[str, str, str]]:

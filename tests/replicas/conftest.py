@@ -23,7 +23,7 @@ from app.database.migrating import migrate
 from app.exchange.loading import Entry, load
 from app.main import create_app
 from app.settings import Settings
-from app.web.server import config_of
+from app.web.server.server import config_of
 from tests.conftest import SEED_DATA
 from tests.replicas.servers import Server
 

@@ -11,9 +11,9 @@ from app.catalogue.rows import MemoryRows
 from app.catalogue.tables import Torque
 from app.rules import apart
 from app.rules.apart import JudgingFailed, Part, judge_apart
+from app.rules.batches import TableBatch
 from app.rules.engine import judge_all
 from app.rules.finding import Finding
-from app.rules.parts import TablePart
 from tests import catalogue_generator
 
 TODAY = date(2026, 6, 1)
@@ -49,7 +49,7 @@ def test_a_process_that_is_killed_is_no_clean_verdict(monkeypatch: pytest.Monkey
 
 
 def test_an_error_in_a_process_is_raised_here() -> None:
-    sound = TablePart(Torque, [], [], frozenset())
-    unreadable = TablePart(Torque, [("too", "short")], [], frozenset())
+    sound = TableBatch(Torque, [], [], frozenset())
+    unreadable = TableBatch(Torque, [("too", "short")], [], frozenset())
     with pytest.raises(JudgingFailed, match="ValueError"):
         list(two_processes(iter([sound, unreadable]), TODAY))

@@ -3,18 +3,18 @@
 from typing import ClassVar, Literal
 
 from app.catalogue.columns import (
-    Day,
+    Boolean,
     Figures,
-    Flag,
+    Integer,
     Number,
     Numbers,
+    PartialDate,
     Published,
     Slug,
     Slugs,
     Text,
-    Whole,
+    TextList,
     Wholes,
-    Words,
     column,
 )
 from app.catalogue.tables.row import Entity, Row, TravelScope
@@ -41,9 +41,9 @@ class Source(Row):
     series: Text | None = column("what its editions have in common: a newer edition of one series supersedes an older")
     title: Text = column("title as printed", required=True)
     edition: Text | None = column("edition as printed", example="C")
-    published_on: Day | None = column("date of publication: year, year-month or full date", example="2024-05")
+    published_on: PartialDate | None = column("date of publication: year, year-month or full date", example="2024-05")
     kind: Literal["manual", "bulletin", "measured", "common practice"] = column("what sort of document", required=True)
-    invented: Flag | None = column("true of a document that does not exist: demonstration data, never for real work")
+    invented: Boolean | None = column("true of a document that does not exist: demonstration data, never for real work")
 
 
 class Chassis(Entity):
@@ -52,15 +52,15 @@ class Chassis(Entity):
 
     maker: Slug = column("who makes it", to="makers", required=True)
     name: Text = column("name; generations of one maker and name are a family", required=True)
-    model_year_from: Whole | None = column("first model year", unit="year", example="2022")
-    model_year_to: Whole | None = column("last model year, included", unit="year", example="2025")
+    model_year_from: Integer | None = column("first model year", unit="year", example="2022")
+    model_year_to: Integer | None = column("last model year, included", unit="year", example="2025")
     crowns: Literal["single", "dual"] | None = column("single or dual crown")
     stanchion_diameter_mm: Number | None = column("outside diameter of the stanchions", unit="mm", example="35")
     stanchion_bore_mm: Number | None = column("inside diameter of the spring-side stanchion", unit="mm", example="31.5")
     wheel_sizes: Wholes | None = column("wheels it takes: ISO 5775 bead seat diameters", unit="mm", example="584;622")
     hub_spacings_mm: Numbers | None = column("front hub widths", unit="mm", example="110")
     axle_diameters_mm: Numbers | None = column("axle diameters", unit="mm", example="15")
-    steerers: Words | None = column("steerers it was made with", example="tapered 28.6-39.8")
+    steerers: TextList | None = column("steerers it was made with", example="tapered 28.6-39.8")
     offsets_mm: Numbers | None = column("offsets it was made with", unit="mm", example="44;51")
     travel_min_mm: Number | None = column("least travel it can be built to", unit="mm", example="130")
     travel_max_mm: Number | None = column("greatest travel it can be built to", unit="mm", example="160")
@@ -70,7 +70,7 @@ class Chassis(Entity):
         unit="mL",
         example="42",
     )
-    marks: Words | None = column("what can be read on it: casting, decal or crown marks", example="K4 on the crown")
+    marks: TextList | None = column("what can be read on it: casting, decal or crown marks", example="K4 on the crown")
 
 
 class Variant(Entity):
@@ -85,13 +85,13 @@ class Variant(Entity):
     )
     serial_from: Text | None = column("first serial, compared as text of equal length")
     serial_to: Text | None = column("last serial, included")
-    produced_from: Day | None = column("produced from", example="2023-02")
-    produced_to: Day | None = column("produced to, included")
-    model_year_from: Whole | None = column("first model year", unit="year")
-    model_year_to: Whole | None = column("last model year, included", unit="year")
+    produced_from: PartialDate | None = column("produced from", example="2023-02")
+    produced_to: PartialDate | None = column("produced to, included")
+    model_year_from: Integer | None = column("first model year", unit="year")
+    model_year_to: Integer | None = column("last model year, included", unit="year")
     springs: Slugs | None = column("springs it came with", to="springs")
     dampers: Slugs | None = column("dampers it came with", to="dampers")
-    marks: Words | None = column("what can be read on it")
+    marks: TextList | None = column("what can be read on it")
 
 
 class Spring(Entity):
@@ -142,8 +142,8 @@ class Damper(Entity):
     adjuster_at: Literal["foot", "top", "remote"] | None = column("where the adjuster sits that must come off")
     foot_joint: Literal["bolt into shaft", "nut on shaft"] | None = column("how it is held at the foot")
     serviceable: Literal["here", "by the maker", "no"] | None = column("who may open it")
-    rebound_clicks: Whole | None = column("clicks of rebound adjustment")
-    compression_clicks: Whole | None = column("clicks of compression adjustment", positive=False)
+    rebound_clicks: Integer | None = column("clicks of rebound adjustment")
+    compression_clicks: Integer | None = column("clicks of compression adjustment", positive=False)
     clicks_from: Literal["closed", "open"] | None = column("where the maker counts from")
     travel_max_mm: Number | None = column("greatest travel it allows", unit="mm", example="170")
 
@@ -154,7 +154,7 @@ class Spacer(Entity):
 
     name: Text = column("name as written", required=True)
     volume_ml: Published | None = column("volume it takes", unit="mL", example="8.2")
-    drives: Words | None = column("drives of the tool that turns it, any of", example="hex 8 mm")
+    drives: TextList | None = column("drives of the tool that turns it, any of", example="hex 8 mm")
 
 
 class Part(Entity):
@@ -165,7 +165,7 @@ class Part(Entity):
     name: Text = column("name as written", required=True)
     part_number: Text | None = column("the maker's part number")
     kind: Text = column("what it is", required=True, example="crush washer")
-    pack_count: Whole | None = column("pieces in a pack", example="2")
+    pack_count: Integer | None = column("pieces in a pack", example="2")
     superseded_by: Slug | None = column("the part that replaces it", to="parts")
 
 
@@ -180,7 +180,7 @@ class Fluid(Entity):
     viscosity_100_cst: Published | None = column("kinematic viscosity at 100 °C", unit="cSt", example="4.2")
     density_15_g_per_ml: Published | None = column("density at 15 °C", unit="g/mL", example="0.86")
     nlgi: Literal["000", "00", "0", "1", "2", "3", "4", "5", "6"] | None = column("NLGI grade of a grease")
-    seal_safe: Flag | None = column("stated to be safe for the fork's seals")
+    seal_safe: Boolean | None = column("stated to be safe for the fork's seals")
     packs_ml: Figures | None = column("sizes it is sold in", unit="mL", example="120;1000")
 
 
@@ -199,15 +199,15 @@ class Fastener(Entity):
     chassis: Slug | None = column("on this chassis", to="chassis")
     spring: Slug | None = column("part of this spring", to="springs")
     damper: Slug | None = column("part of this damper", to="dampers")
-    model_year_from: Whole | None = column("first model year", unit="year")
-    model_year_to: Whole | None = column("last model year, included", unit="year")
+    model_year_from: Integer | None = column("first model year", unit="year")
+    model_year_to: Integer | None = column("last model year, included", unit="year")
     position: Text = column("where it is", required=True, example="foot bolt")
     side: Text | None = column("which leg or side", example="spring side")
-    count: Whole | None = column("how many of them", example="1")
+    count: Integer | None = column("how many of them", example="1")
     kind: Literal["bolt", "nut", "cap", "set screw", "threaded seal head", "valve core"] = column(
         "what it is", required=True
     )
-    drives: Words | None = column("drives that turn it, any of", example="hex 5 mm")
+    drives: TextList | None = column("drives that turn it, any of", example="hex 5 mm")
     thread: Text | None = column("thread, ISO designation", example="M8x1")
     hand: Literal["right", "left"] | None = column("hand of the thread")
     property_class: Text | None = column("property class of ISO 898-1 or ISO 3506-1", example="8.8")
@@ -225,8 +225,8 @@ class Frame(Entity):
     maker: Slug | None = column("who makes it", to="makers")
     name: Text = column("name as written", required=True)
     size: Text | None = column("frame size")
-    model_year_from: Whole | None = column("first model year", unit="year")
-    model_year_to: Whole | None = column("last model year, included", unit="year")
+    model_year_from: Integer | None = column("first model year", unit="year")
+    model_year_to: Integer | None = column("last model year, included", unit="year")
     travel_min_mm: Number | None = column("least fork travel it permits", unit="mm")
     travel_max_mm: Number | None = column("greatest fork travel it permits", unit="mm")
     axle_to_crown_max_mm: Published | None = column("greatest axle-to-crown it permits", unit="mm")
@@ -244,8 +244,8 @@ class Frame(Entity):
     reach_mm: Published | None = column("reach", unit="mm")
     stack_mm: Published | None = column("stack", unit="mm")
     offset_mm: Published | None = column("fork offset of the geometry", unit="mm")
-    wheel_front: Whole | None = column("front wheel: ISO 5775 bead seat diameter", unit="mm", example="622")
-    wheel_rear: Whole | None = column("rear wheel: ISO 5775 bead seat diameter", unit="mm", example="622")
+    wheel_front: Integer | None = column("front wheel: ISO 5775 bead seat diameter", unit="mm", example="622")
+    wheel_rear: Integer | None = column("rear wheel: ISO 5775 bead seat diameter", unit="mm", example="622")
     tyre_front_mm: Published | None = column("height of the front tyre above the bead seat", unit="mm", example="60")
     tyre_rear_mm: Published | None = column("height of the rear tyre above the bead seat", unit="mm", example="60")
     geometry_sag_mm: Published | None = column("fork sag at which the geometry is given", unit="mm", positive=False)
@@ -266,7 +266,7 @@ class Step(Row):
     meaning: ClassVar[str] = "One step of a procedure, in words with slots for figures."
 
     procedure: Slug = column("the procedure", to="procedures", required=True)
-    order: Whole = column("place in the order of work", required=True)
+    order: Integer = column("place in the order of work", required=True)
     action: Literal[
         "note", "empty", "loosen", "back-off", "free", "remove", "inspect", "clean", "grease", "fill", "fit", "seat",
         "tighten", "set", "check",
@@ -278,7 +278,7 @@ class Step(Row):
     part_kind: Text | None = column("kind of part it fits", example="crush washer")
     tools: Slugs | None = column("tools it needs beyond those of the fastener", to="tools")
     turns: Text | None = column("turns to back off", example="3-4")
-    when: Words | None = column(
+    when: TextList | None = column(
         "conditions, all of which hold: property=value or property=value|value with spring_kind, foot_joint, "
         "adjuster_at, crowns, travel_set_by, damper_kind",
         example="foot_joint=bolt into shaft",

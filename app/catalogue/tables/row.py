@@ -7,7 +7,7 @@ from typing import Any, ClassVar, Literal, Self
 
 from pydantic import BaseModel, ConfigDict
 
-from app.catalogue.columns import Column, Flag, Number, Slug, Text, Whole, column, describe
+from app.catalogue.columns import Boolean, Column, Integer, Number, Slug, Text, column, describe
 
 SCOPE = (
     "variant",
@@ -57,12 +57,12 @@ class Row(BaseModel):
         return {name: describe(name, cls.model_fields[name]) for name in ("id", *own, *claim)}
 
     @classmethod
-    def trusted(cls, values: Sequence[Any]) -> Self:
+    def from_database(cls, values: Sequence[Any]) -> Self:
         """The row of values as they lie in the database, in exchange order; validated when they were written."""
-        return cls.all_trusted((values,))[0]
+        return cls.all_from_database((values,))[0]
 
     @classmethod
-    def all_trusted(cls, rows: Iterable[Sequence[Any]]) -> list[Self]:
+    def all_from_database(cls, rows: Iterable[Sequence[Any]]) -> list[Self]:
         """The same of many; a full check reads millions, so nothing is looked up twice."""
         names, nothing, converters = _layout(cls)
         set_fields, set_given, set_extra, set_private = _SLOTS
@@ -84,7 +84,7 @@ class Row(BaseModel):
         return found
 
     @classmethod
-    def of_read(cls, fields: dict[str, Any]) -> Self:
+    def from_parsed(cls, fields: dict[str, Any]) -> Self:
         """The row of values that the column kinds have read from text; every column is there, in exchange order."""
         row = object.__new__(cls)
         set_fields, set_given, set_extra, set_private = _SLOTS
@@ -173,11 +173,11 @@ class Scope(Row):
     """What a row holds for; an empty end is the chassis's own, an empty name means any (design: scope)."""
 
     variant: Slug | None = column("holds for this variant only", to="variants")
-    model_year_from: Whole | None = column("first model year", unit="year", example="2022")
-    model_year_to: Whole | None = column("last model year, included", unit="year", example="2025")
+    model_year_from: Integer | None = column("first model year", unit="year", example="2022")
+    model_year_to: Integer | None = column("last model year, included", unit="year", example="2025")
     spring: Slug | None = column("holds with this spring only", to="springs")
     damper: Slug | None = column("holds with this damper only", to="dampers")
-    wheel_size: Whole | None = column(
+    wheel_size: Integer | None = column(
         "holds for this wheel only: ISO 5775 bead seat diameter", unit="mm", example="622"
     )
 
@@ -196,6 +196,6 @@ class Claim(Row):
 
     source: Slug | None = column("the document that says so", to="sources")
     page: Text | None = column("page or section of that document", example="14")
-    confirmed: Flag | None = column("read twice against the page", example="true")
+    confirmed: Boolean | None = column("read twice against the page", example="true")
     exception_to: Slug | None = column("id of the wider statement of this subject that this one overrules in its scope")
     note: Text | None = column("anything a mechanic should read with it")

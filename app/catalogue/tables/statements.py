@@ -2,7 +2,7 @@
 
 from typing import ClassVar, Literal
 
-from app.catalogue.columns import Number, Published, Slug, Text, Whole, column
+from app.catalogue.columns import Integer, Number, Published, Slug, Text, column
 from app.catalogue.tables.entities import Chamber, Job
 from app.catalogue.tables.row import Claim, Scope, TravelScope
 
@@ -23,11 +23,11 @@ class Fit(Statement):
     spring: Slug = column("the spring assembly", to="springs", required=True)
     travel_mm: Number = column("the travel it gives", unit="mm", example="150", required=True)
     travel_spacer: Slug | None = column("the travel spacer that sets it", to="parts")
-    travel_spacers: Whole | None = column("how many travel spacers", positive=False)
+    travel_spacers: Integer | None = column("how many travel spacers", positive=False)
     axle_to_crown_mm: Published | None = column("axle-to-crown at this travel", unit="mm", example="546.1")
     spacer: Slug | None = column("the volume spacer it takes", to="spacers")
-    spacer_limit: Whole | None = column("most volume spacers it may carry", example="4", positive=False)
-    spacers_fitted: Whole | None = column("volume spacers from the factory", example="1", positive=False)
+    spacer_limit: Integer | None = column("most volume spacers it may carry", example="4", positive=False)
+    spacers_fitted: Integer | None = column("volume spacers from the factory", example="1", positive=False)
     pressure_limit: Published | None = column(
         "maximum fill pressure: gauge, at full extension",
         unit_column="pressure_unit",
@@ -43,7 +43,7 @@ class Torque(Statement, TravelScope):
     about: ClassVar[tuple[str, ...]] = ("chassis", "fastener", "stage")
 
     fastener: Slug = column("the fastener", to="fasteners", required=True)
-    stage: Whole | None = column("which pass, where it is tightened in several", example="1")
+    stage: Integer | None = column("which pass, where it is tightened in several", example="1")
     value: Published | None = column("torque", unit_column="unit", measures="torque", example="6.8")
     min: Published | None = column("least torque", unit_column="unit", measures="torque", example="6.5")
     max: Published | None = column("greatest torque", unit_column="unit", measures="torque", example="7.5")
@@ -95,7 +95,7 @@ class Use(Statement, TravelScope):
     job: Job = column("the job", required=True)
     part: Slug = column("the part", to="parts", required=True)
     position: Text | None = column("where it goes", example="foot bolt")
-    count: Whole | None = column("how many", example="2")
+    count: Integer | None = column("how many", example="2")
     when: Literal["always", "if worn", "if opened"] | None = column("when it is needed")
 
 
@@ -118,8 +118,8 @@ class Interval(Statement, TravelScope):
     about: ClassVar[tuple[str, ...]] = ("chassis", "operation", "riding")
 
     operation: Text = column("what is due", required=True, example="lower-leg-service")
-    hours: Whole | None = column("after riding hours", unit="h", example="50")
-    months: Whole | None = column("after months", unit="months", example="12")
+    hours: Integer | None = column("after riding hours", unit="h", example="50")
+    months: Integer | None = column("after months", unit="months", example="12")
     riding: Text | None = column("for this sort of riding", example="park")
 
 
@@ -145,8 +145,8 @@ class Guide(Statement, TravelScope):
     pressure_unit: Text | None = column("unit of the pressures", measures="pressure", example="psi")
     sag_percent: Published | None = column("sag it should give", unit="%", example="20")
     spring_choice: Slug | None = column("coil spring to choose", to="springs")
-    rebound_clicks: Whole | None = column("rebound clicks", positive=False)
-    compression_clicks: Whole | None = column("compression clicks", positive=False)
+    rebound_clicks: Integer | None = column("rebound clicks", positive=False)
+    compression_clicks: Integer | None = column("compression clicks", positive=False)
     preload_turns: Published | None = column("turns of preload", positive=False)
 
 
@@ -155,7 +155,7 @@ class Reading(Statement, TravelScope):
     meaning: ClassVar[str] = "Something measured on a fork of this kind."
     about: ClassVar[tuple[str, ...]] = ("id",)
 
-    spacers: Whole | None = column("volume spacers fitted", positive=False)
+    spacers: Integer | None = column("volume spacers fitted", positive=False)
     state: Text | None = column("state of the fork", example="at sag")
     at_travel_mm: Published | None = column("compression at which it was read", unit="mm", example="38", positive=False)
     pressure: Published | None = column(

@@ -3,16 +3,16 @@
 from collections.abc import Sequence
 
 from app.catalogue.columns import write_number
+from app.questions.answers.statement_views import Named, limit_view
+from app.questions.answers.views import figure, length
 from app.questions.job.plan import Plan
-from app.questions.job.shapes import BLANK, Check, ToWrite
 from app.questions.job.steps import Step_
-from app.questions.shapes import figure, length
-from app.questions.statement_shapes import Named, limit_shown
+from app.questions.job.views import BLANK, Check, ToWrite
 
 FEET = ("spring-side lower leg", "damper-side lower leg", "above the air piston", "damper")
 
 
-def checks_shown(plan: Plan, named: Named, steps: Sequence[Step_]) -> list[Check]:
+def checks_view(plan: Plan, named: Named, steps: Sequence[Step_]) -> list[Check]:
     """The proof of the travel first, then every limit, then what is tightened again after the first ride."""
     return [*_proof(plan), *_limits(plan, named), *_again(steps)]
 
@@ -46,7 +46,7 @@ def _proof(plan: Plan) -> list[Check]:
 def _limits(plan: Plan, named: Named) -> list[Check]:
     found: list[Check] = []
     for each in plan.found.limits:
-        shown = limit_shown(each, named)
+        shown = limit_view(each, named)
         said = [shown["limit"]["text"]] if "limit" in shown else [BLANK]
         said += [shown[name] for name in ("method", "action") if name in shown]
         text = f"{shown['subject'][:1].upper()}{shown['subject'][1:]}: {'; '.join(said)}."
@@ -84,7 +84,7 @@ def label(plan: Plan, steps: Sequence[Step_]) -> list[str]:
     part = f", {spring.part_number}" if spring is not None and spring.part_number is not None else ""
     name = fit.spring if spring is None else spring.name
     lines = [
-        f"{plan.found.held.chassis.name}, {length(fit.travel_mm, plan.units)['text']} of travel",
+        f"{plan.found.context.chassis.name}, {length(fit.travel_mm, plan.units)['text']} of travel",
         f"Spring: {name}{part}",
     ]
     coil = spring is not None and spring.kind == "coil"
@@ -105,4 +105,4 @@ def label(plan: Plan, steps: Sequence[Step_]) -> list[str]:
         for each in steps
         if (fill := each.shown.get("fill")) is not None and fill["chamber"] in FEET
     ]
-    return [*lines, f"Date: {BLANK}  Hours: {BLANK}", f"Catalogue revision {plan.at.revision}"]
+    return [*lines, f"Date: {BLANK}  Hours: {BLANK}", f"Catalogue revision {plan.snapshot.revision}"]

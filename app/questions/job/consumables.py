@@ -12,9 +12,9 @@ from math import ceil
 from app.catalogue.tables import Fill, Fluid
 from app.questions.job.figures import uses_of
 from app.questions.job.plan import Plan
-from app.questions.job.shapes import Consumable, Pack
 from app.questions.job.steps import Step_
-from app.questions.setup_asked import si_of
+from app.questions.job.views import Consumable, Pack
+from app.questions.setup.parameters import si_of
 from app.units.preferences import Units
 from app.units.quantity import Quantity, quantity
 

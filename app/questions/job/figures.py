@@ -8,19 +8,19 @@ from typing import TypeVar
 from app.catalogue.agreement import agree
 from app.catalogue.columns import write_number
 from app.catalogue.tables import Fastener, Fill, Grease, Statement, Step, Torque, Use
-from app.questions.job.plan import Plan
-from app.questions.job.shapes import BLANK
-from app.questions.prevailing import Shown
-from app.questions.statement_shapes import (
-    FillShown,
-    GreaseShown,
+from app.questions.answers.statement_views import (
+    FillView,
+    GreaseView,
     Named,
-    TorqueShown,
-    fill_shown,
-    fluid_shown,
-    grease_shown,
-    torque_shown,
+    TorqueView,
+    fill_view,
+    fluid_view,
+    grease_view,
+    torque_view,
 )
+from app.questions.configuration.prevailing import Applicable
+from app.questions.job.plan import Plan
+from app.questions.job.views import BLANK
 
 S = TypeVar("S", bound=Statement)
 SLOT = re.compile(r"\{([a-z]+)\}")
@@ -32,12 +32,12 @@ TRAVEL_SPACER = "travel spacer"
 class Figures:
     """What the slots of one step are filled with. `after` are sentences that follow the text."""
 
-    torques: list[Shown[Torque]] = field(default_factory=list)
-    torque: list[TorqueShown] = field(default_factory=list)
-    fill_row: Shown[Fill] | None = None
-    fill: FillShown | None = None
-    grease_row: Shown[Grease] | None = None
-    grease: GreaseShown | None = None
+    torques: list[Applicable[Torque]] = field(default_factory=list)
+    torque: list[TorqueView] = field(default_factory=list)
+    fill_row: Applicable[Fill] | None = None
+    fill: FillView | None = None
+    grease_row: Applicable[Grease] | None = None
+    grease: GreaseView | None = None
     after: list[str] = field(default_factory=list)
     statements: list[str] = field(default_factory=list)
 
@@ -70,15 +70,15 @@ def filled(plan: Plan, named: Named, step: Step) -> tuple[str, Figures]:
     return " ".join([text, *figures.after]), figures
 
 
-def uses_of(plan: Plan, kind: str | None) -> list[Shown[Use]]:
+def uses_of(plan: Plan, kind: str | None) -> list[Applicable[Use]]:
     """The uses of the job whose part is of a kind."""
     if kind is None:
         return []
-    parts = plan.found.held.parts
+    parts = plan.found.context.parts
     return [each for each in plan.uses if each.statement.part in parts and parts[each.statement.part].kind == kind]
 
 
-def torques_of(plan: Plan, fastener: Fastener) -> list[Shown[Torque]]:
+def torques_of(plan: Plan, fastener: Fastener) -> list[Applicable[Torque]]:
     """The torques of a fastener in order of stage; none of a stage on which sources disagree."""
     mine = [each for each in plan.found.torques if each.statement.fastener == fastener.id]
     stages = sorted({each.statement.stage or 1 for each in mine})
@@ -86,7 +86,7 @@ def torques_of(plan: Plan, fastener: Fastener) -> list[Shown[Torque]]:
     return [each for each in found if each is not None]
 
 
-def _only(plan: Plan, shown: Sequence[Shown[S]]) -> Shown[S] | None:
+def _only(plan: Plan, shown: Sequence[Applicable[S]]) -> Applicable[S] | None:
     """The one statement that answers, or None where there is none or where two disagree, which then is a gap."""
     if len(shown) < 2:
         return shown[0] if shown else None
@@ -105,7 +105,7 @@ def _torque(plan: Plan, named: Named, step: Step, figures: Figures) -> str:
     for fastener in fasteners:
         rows = torques_of(plan, fastener)
         figures.torques += rows
-        shown = [torque_shown(row, named) for row in rows]
+        shown = [torque_view(row, named) for row in rows]
         figures.torque += shown
         for row in rows:
             figures.cite(row.statement.id)
@@ -124,7 +124,7 @@ def _torque(plan: Plan, named: Named, step: Step, figures: Figures) -> str:
     return ", ".join(f"{texts[row.id]} ({row.side or row.id})" for row in fasteners)
 
 
-def _how(fasteners: Iterable[Fastener], torques: Iterable[TorqueShown]) -> list[str]:
+def _how(fasteners: Iterable[Fastener], torques: Iterable[TorqueView]) -> list[str]:
     """What the figure does not say: the thread's preparation, the instruction, that the fastener is replaced."""
     said: list[str] = []
     for each in torques:
@@ -138,7 +138,7 @@ def _how(fasteners: Iterable[Fastener], torques: Iterable[TorqueShown]) -> list[
     return list(dict.fromkeys(said))
 
 
-def fill_of(plan: Plan, chamber: str | None) -> Shown[Fill] | None:
+def fill_of(plan: Plan, chamber: str | None) -> Applicable[Fill] | None:
     """The fill of a chamber."""
     return _only(plan, [each for each in plan.found.fills if each.statement.chamber == chamber])
 
@@ -149,10 +149,10 @@ def _volume(plan: Plan, named: Named, step: Step, figures: Figures) -> str:
         text = f"The catalogue gives no oil for this place: {step.chamber}. Fill it in from the maker's manual."
         plan.miss("fill", step.chamber, "an empty chamber wears, an overfilled one locks the fork", text)
         return f"{BLANK} mL of {BLANK}"
-    figures.fill_row, figures.fill = row, fill_shown(row, named)
+    figures.fill_row, figures.fill = row, fill_view(row, named)
     figures.cite(row.statement.id)
     shown = figures.fill
-    oil = fluid_shown(row.statement.fluid, named)["name"] if row.statement.fluid is not None else BLANK
+    oil = fluid_view(row.statement.fluid, named)["name"] if row.statement.fluid is not None else BLANK
     if row.statement.fluid is None:
         text = f"The catalogue does not say which oil is meant: {step.chamber}."
         plan.miss("fluid", row.statement.id, "the wrong oil swells seals or changes the damping", text)
@@ -177,7 +177,7 @@ def _grease(plan: Plan, named: Named, step: Step, figures: Figures, slot: str) -
         return BLANK
     figures.cite(row.statement.id)
     if figures.grease is None:
-        figures.grease_row, figures.grease = row, grease_shown(row, named)
+        figures.grease_row, figures.grease = row, grease_view(row, named)
         if "amount" in figures.grease:
             figures.after.append(f"Amount: {figures.grease['amount']}.")
     shown = figures.grease
@@ -191,7 +191,7 @@ def _grease(plan: Plan, named: Named, step: Step, figures: Figures, slot: str) -
         text = f"The catalogue does not say which grease the {step.place} takes."
         plan.miss("fluid", row.statement.id, "the wrong grease swells seals", text)
         return BLANK
-    return fluid_shown(row.statement.fluid, named)["name"]
+    return fluid_view(row.statement.fluid, named)["name"]
 
 
 def _count(plan: Plan, step: Step, figures: Figures) -> str:

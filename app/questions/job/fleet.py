@@ -4,9 +4,9 @@ from collections.abc import Iterable, Sequence
 from typing import cast
 
 from app.questions.job.consumables import Sum, shown
+from app.questions.job.job_card import Made
 from app.questions.job.parts import packed
-from app.questions.job.shapes import Consumable, PartNeeded, ShoppingList
-from app.questions.job_card import Made
+from app.questions.job.views import Consumable, PartNeeded, ShoppingList
 from app.units.preferences import Units
 
 MOST_CARDS = 200

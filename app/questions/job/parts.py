@@ -4,10 +4,10 @@ from collections.abc import Iterable
 from math import ceil
 
 from app.catalogue.tables import Fit, Use
+from app.questions.answers.statement_views import Named, part_view
+from app.questions.configuration.prevailing import Applicable
 from app.questions.job.plan import Plan
-from app.questions.job.shapes import PartNeeded
-from app.questions.prevailing import Shown
-from app.questions.statement_shapes import Named, part_shown
+from app.questions.job.views import PartNeeded
 
 Turned = Iterable[tuple[str, str, int]]
 """Fasteners that are turned and replaced: id, position, how many."""
@@ -29,10 +29,10 @@ def parts_needed(plan: Plan, named: Named, replaced: Turned) -> list[PartNeeded]
     return found
 
 
-def of_use(each: Shown[Use], plan: Plan, named: Named) -> PartNeeded:
+def of_use(each: Applicable[Use], plan: Plan, named: Named) -> PartNeeded:
     """A use as a part to buy; its count is a gap where the source gives none."""
     row = each.statement
-    part = part_shown(row.part, named)
+    part = part_view(row.part, named)
     needed: PartNeeded = {
         "id": row.part, "name": part["name"], "when": row.when or "always", "statements": [row.id],
     }  # fmt: skip

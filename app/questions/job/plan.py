@@ -7,23 +7,23 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from app.catalogue.rows import At
+from app.catalogue.rows import Snapshot
 from app.catalogue.tables import Damper, Fastener, Fit, Part, Procedure, Spacer, Spring, Use
 from app.errors import Fault, Invalid
-from app.questions.chassis_in_hand import InHand
-from app.questions.fits import prevailing_fits
-from app.questions.gaps import Gap
-from app.questions.job.asked import JobCardAsked, JobName, ends, renamed
+from app.questions.answers.gap import Gap
+from app.questions.answers.open_choices import names_of
+from app.questions.configuration.chassis_context import ChassisContext
+from app.questions.configuration.prevailing import Applicable, undecided
+from app.questions.configuration.region import Given
 from app.questions.job.conditions import Kept, kept, properties, whose, words
+from app.questions.job.parameters import JobCardAsked, JobName, ends, renamed
 from app.questions.job.procedure import procedure_for, steps_of
 from app.questions.job.refusals import no_spring, refuse_job, spacers_in
-from app.questions.open_choices import names_of
-from app.questions.prevailing import Shown, undecided
-from app.questions.region import Given
-from app.questions.setup import setup_of
-from app.questions.setup_asked import circumstances
-from app.questions.setup_shapes import SetupAnswer
-from app.questions.sheet import Sheet, gather
+from app.questions.setup.parameters import circumstances
+from app.questions.setup.setup import setup_of
+from app.questions.setup.views import SetupAnswer
+from app.questions.sheet.fits import prevailing_fits
+from app.questions.sheet.gather import Sheet, gather
 from app.units.preferences import Units
 
 Open = dict[str, list[str | int | float]]
@@ -33,13 +33,13 @@ Open = dict[str, list[str | int | float]]
 class Plan:
     """Everything a card is made of. `spacers` are the volume spacers it shall have, `present_spacers` those in it."""
 
-    at: At
+    snapshot: Snapshot
     job: JobName
     units: Units
     found: Sheet
     present: Given
-    fit: Shown[Fit]
-    present_fit: Shown[Fit]
+    fit: Applicable[Fit]
+    present_fit: Applicable[Fit]
     spring: Spring | None
     present_spring: Spring | None
     new_spring: bool
@@ -49,7 +49,7 @@ class Plan:
     present_spacers: int | None
     procedure: Procedure
     kept: list[Kept]
-    uses: list[Shown[Use]]
+    uses: list[Applicable[Use]]
     fasteners: list[Fastener]
     setup: SetupAnswer
     extras: dict[str, Part] = field(default_factory=dict)  # travel spacers, by id
@@ -69,42 +69,43 @@ class Plan:
         return [row for row in self.fasteners if row.position == position]
 
 
-def planned(at: At, chassis: str, asked: JobCardAsked, units: Units) -> Plan:
+def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units) -> Plan:
     """Read, look up, decide. Raises NotFound, Gone, and Invalid with every reason why there is no card."""
     both = ends(asked)
     how = circumstances(asked)
     with renamed("travel", "to_travel" if asked.job == "travel-change" else "travel"):
-        found = gather(at, chassis, both.wanted)
+        found = gather(snapshot, chassis, both.wanted)
     present_fits, open_present = _present(found, both.present, asked.job)
     if not found.fits:
         raise no_spring(found, both.wanted, "to_travel" if asked.job == "travel-change" else "travel")
-    procedure, rivals = procedure_for(at, found, asked.job)
+    procedure, rivals = procedure_for(snapshot, found, asked.job)
     may_be = {found.springs.get(each.statement.spring) for each in found.fits}
     dampers = [found.dampers[id] for id in sorted(found.dampers)]
-    having = properties(found.held.chassis, may_be.pop() if len(may_be) == 1 else None, dampers)
-    steps = kept(steps_of(at, procedure), having)
+    having = properties(found.context.chassis, may_be.pop() if len(may_be) == 1 else None, dampers)
+    steps = kept(steps_of(snapshot, procedure), having)
     uses = [each for each in found.uses if each.statement.job == asked.job]
     open_parameters = _open(asked, found, steps, uses, rivals, open_present)
     if open_parameters:
-        raise _undecided(open_parameters, found.held)
+        raise _undecided(open_parameters, found.context)
     fit = _one(found.fits, "to_travel")
     present_fit = fit if asked.job != "travel-change" else _one(present_fits, "from_travel")
     spacers = spacers_in(asked, fit.statement, present_fit.statement)
-    springs = found.springs | at.many(Spring, {present_fit.statement.spring})
+    springs = found.springs | snapshot.many(Spring, {present_fit.statement.spring})
     spring, present_spring = (springs.get(each.statement.spring) for each in (fit, present_fit))
     refuse_job(asked, fit, present_fit, spring, present_spring, dampers, spacers, steps)
     setup = setup_of(found, replace(how, spacers=spacers.wanted), units, curves=False)
     if setup["undecided"]:
-        raise _undecided({each["parameter"]: each["values"] for each in setup["undecided"]}, found.held)
+        raise _undecided({each["parameter"]: each["values"] for each in setup["undecided"]}, found.context)
     plan = Plan(
-        at=at, job=asked.job, units=units, found=found, present=both.present, fit=fit, present_fit=present_fit,
+        snapshot=snapshot,
+        job=asked.job, units=units, found=found, present=both.present, fit=fit, present_fit=present_fit,
         spring=spring, present_spring=present_spring, new_spring=fit.statement.spring != present_fit.statement.spring,
         dampers=dampers, spacers=spacers.wanted, spacers_as_delivered=spacers.as_delivered,
         present_spacers=spacers.present, procedure=procedure, kept=steps, uses=uses,
         fasteners=_fasteners(found, fit.statement.spring), setup=setup,
     )  # fmt: skip
-    held = {each.statement.travel_spacer for each in (fit, present_fit)} - {None}
-    plan.extras = at.many(Part, held)  # type: ignore[arg-type]
+    context = {each.statement.travel_spacer for each in (fit, present_fit)} - {None}
+    plan.extras = snapshot.many(Part, context)  # type: ignore[arg-type]
     plan.volume_spacers = found.spacers
     for step in steps:
         for name in step.open:
@@ -112,22 +113,22 @@ def planned(at: At, chassis: str, asked: JobCardAsked, units: Units) -> Plan:
     return plan
 
 
-def _present(found: Sheet, present: Given, job: JobName) -> tuple[list[Shown[Fit]], Open]:
+def _present(found: Sheet, present: Given, job: JobName) -> tuple[list[Applicable[Fit]], Open]:
     """The fits of the fork as it stands, and what would decide between them."""
     if job != "travel-change":
         return found.fits, {}
     with renamed("travel", "from_travel", spring="from_spring"):
-        where = found.held.region(present, found.offered)
-    fits = prevailing_fits(found.held, found.offered, present, where)
+        where = found.context.region(present, found.offered)
+    fits = prevailing_fits(found.context, found.offered, present, where)
     if not fits:
         raise no_spring(found, present, "from_travel")
-    choices = found.held.choices(where, found.offered)
+    choices = found.context.choices(where, found.offered)
     open_parameters = undecided(fits, where, choices)
     if present.travel is None:
         open_parameters["from_travel"] = sorted({each.statement.travel_mm for each in fits})
     springs = {each.statement.spring for each in fits}
     wanted = {each.statement.spring for each in found.fits}
-    kinds = {spring.kind for spring in found.held.at.many(Spring, springs).values()}
+    kinds = {spring.kind for spring in found.context.snapshot.many(Spring, springs).values()}
     if len(springs) > 1 and (springs & wanted or len(kinds) > 1):
         open_parameters["from_spring"] = sorted(springs)
     open_parameters.pop("spring", None)
@@ -135,11 +136,11 @@ def _present(found: Sheet, present: Given, job: JobName) -> tuple[list[Shown[Fit
 
 
 def _open(
-    asked: JobCardAsked, found: Sheet, steps: Sequence[Kept], uses: Sequence[Shown[Use]], rivals: Sequence[str],
+    asked: JobCardAsked, found: Sheet, steps: Sequence[Kept], uses: Sequence[Applicable[Use]], rivals: Sequence[str],
     present: Open,
 ) -> Open:  # fmt: skip
     """Each parameter that would decide something the card shows, with the values it may take."""
-    choices = found.held.choices(found.where, found.offered)
+    choices = found.context.choices(found.where, found.offered)
     open_parameters: Open = dict(present)
     for shown in _taken(found, steps, uses):
         for name, values in undecided(shown, found.where, choices).items():
@@ -161,7 +162,9 @@ def _open(
     return open_parameters
 
 
-def _taken(found: Sheet, steps: Sequence[Kept], uses: Sequence[Shown[Use]]) -> tuple[Iterable[Shown[Any]], ...]:
+def _taken(
+    found: Sheet, steps: Sequence[Kept], uses: Sequence[Applicable[Use]]
+) -> tuple[Iterable[Applicable[Any]], ...]:
     """The statements of the sheet that the card shows; of the set-up it shows those of the rider only."""
     positions = {each.step.fastener_position for each in steps}
     chambers = {each.step.chamber for each in steps if each.step.action == "fill"}
@@ -176,13 +179,13 @@ def _taken(found: Sheet, steps: Sequence[Kept], uses: Sequence[Shown[Use]]) -> t
     )
 
 
-def _undecided(found: Open, held: InHand) -> Invalid:
+def _undecided(found: Open, context: ChassisContext) -> Invalid:
     """One fault `undecided` per parameter, with the values it may take."""
     detail = f"Not decided yet: {', '.join(found)}. A card is made for one configuration only."
     faults = [_undecided_fault(name, values) for name, values in found.items()]
     shown: list[dict[str, object]] = []
     for name, values in found.items():
-        names = names_of(held, name, values)
+        names = names_of(context, name, values)
         shown.append({"parameter": name, "values": list(values), **({"names": names} if names else {})})
     return Invalid(detail, faults, undecided=shown)
 
@@ -194,7 +197,7 @@ def _undecided_fault(name: str, values: Sequence[str | int | float]) -> Fault:
     return Fault("undecided", text, parameter=name, suggestion=shown[0] if len(shown) == 1 else None)
 
 
-def _one(fits: Sequence[Shown[Fit]], parameter: str) -> Shown[Fit]:
+def _one(fits: Sequence[Applicable[Fit]], parameter: str) -> Applicable[Fit]:
     """The fit that is left when everything is decided. Raises Invalid `sources-disagree` where there are two.
 
     Of a present spring that is taken out anyway any will do: that it is not the wanted one has been seen to.
@@ -224,7 +227,7 @@ def _fasteners(found: Sheet, spring: str) -> list[Fastener]:
 def _miss_property(plan: Plan, name: str) -> None:
     part = whose(name)
     about = {
-        "chassis": plan.found.held.chassis.id,
+        "chassis": plan.found.context.chassis.id,
         "spring": plan.fit.statement.spring,
         "damper": next(iter(sorted(plan.found.dampers)), None),
     }[part]

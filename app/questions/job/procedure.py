@@ -1,38 +1,38 @@
 """Which order of work a card follows: of those for the job the most specific whose scope holds for the fork."""
 
-from app.catalogue.rows import At
+from app.catalogue.rows import Snapshot
 from app.catalogue.scopes import Scope, narrower, resolve
 from app.catalogue.tables import Procedure, Step
 from app.errors import Invalid
-from app.questions.job.asked import JOB_WORDS, JobName
-from app.questions.sheet import Sheet
+from app.questions.job.parameters import JOB_WORDS, JobName
+from app.questions.sheet.gather import Sheet
 
 
-def procedure_for(at: At, found: Sheet, job: JobName) -> tuple[Procedure, list[str]]:
+def procedure_for(snapshot: Snapshot, found: Sheet, job: JobName) -> tuple[Procedure, list[str]]:
     """The procedure, and the parameters that would decide whether a more specific one holds.
 
     One for this chassis is more specific than one for all; of two incomparable ones the first by id. Raises Invalid
     `no-procedure`.
     """
-    held = found.held
+    context = found.context
     scoped = [
-        (row, resolve(row, held.chassis, held.variants))
-        for row in at.where(Procedure, "job", job)
-        if row.chassis in (None, held.chassis.id)
+        (row, resolve(row, context.chassis, context.variants))
+        for row in snapshot.where(Procedure, "job", job)
+        if row.chassis in (None, context.chassis.id)
     ]
     may_hold = [(row, scope) for row, scope in scoped if found.where.may_hold(scope)]
     sure = [(row, scope) for row, scope in may_hold if not found.where.open_in(scope)]
     if not sure:
-        text = f"The catalogue has no order of work for {JOB_WORDS[job]} of {held.chassis.name}."
+        text = f"The catalogue has no order of work for {JOB_WORDS[job]} of {context.chassis.name}."
         raise Invalid.one("no-procedure", text, parameter="job")
     best = next(one for one in sure if not any(_beats(other, one) for other in sure))
     rivals = [each for each in may_hold if each not in sure and _beats(each, best)]
     return best[0], sorted({name for _, scope in rivals for name in found.where.open_in(scope)})
 
 
-def steps_of(at: At, procedure: Procedure) -> list[Step]:
+def steps_of(snapshot: Snapshot, procedure: Procedure) -> list[Step]:
     """Its steps in order of work."""
-    return sorted(at.where(Step, "procedure", procedure.id), key=lambda step: (step.order, step.id))
+    return sorted(snapshot.where(Step, "procedure", procedure.id), key=lambda step: (step.order, step.id))
 
 
 def _beats(a: tuple[Procedure, Scope], b: tuple[Procedure, Scope]) -> bool:

@@ -12,16 +12,16 @@ from dataclasses import dataclass
 from app.catalogue.columns import write_number
 from app.catalogue.tables import Damper, Fit, Spring
 from app.errors import Fault, Invalid
-from app.questions.fits import prevailing_fits
-from app.questions.fork_check import Check
-from app.questions.fork_permission import overall
-from app.questions.job.asked import JobCardAsked
+from app.questions.configuration.prevailing import Applicable
+from app.questions.configuration.region import Given
+from app.questions.fork_check.fork_check import Check
+from app.questions.fork_check.permission import overall
 from app.questions.job.conditions import Kept
 from app.questions.job.order import broken
-from app.questions.job.shapes import NotDone
-from app.questions.prevailing import Shown
-from app.questions.region import Given
-from app.questions.sheet import Sheet
+from app.questions.job.parameters import JobCardAsked
+from app.questions.job.views import NotDone
+from app.questions.sheet.fits import prevailing_fits
+from app.questions.sheet.gather import Sheet
 
 POSSIBLE = "Everything else of the service is on this card. For the damper: its maker, or a workshop its maker names."
 
@@ -48,10 +48,10 @@ def spacers_in(asked: JobCardAsked, fit: Fit, present: Fit) -> Spacers:
 def no_spring(found: Sheet, asked: Given, parameter: str) -> Invalid:
     """No fit gives this travel: names the nearest that is offered for the rest of the configuration."""
     rest = Given(None, asked.model_year, asked.variant, None, asked.damper, asked.wheel_size)
-    where = found.held.region(rest, found.offered)
-    offered = sorted({each.statement.travel_mm for each in prevailing_fits(found.held, found.offered, rest, where)})
+    where = found.context.region(rest, found.offered)
+    offered = sorted({each.statement.travel_mm for each in prevailing_fits(found.context, found.offered, rest, where)})
     wanted = None if asked.travel is None else float(asked.travel.value)
-    name = found.held.chassis.name
+    name = found.context.chassis.name
     if not offered or wanted is None:
         given = [asked.spring] if asked.spring else []
         said = " and ".join([*(f"{write_number(wanted)} mm" for _ in [1] if wanted is not None), *given])
@@ -69,7 +69,8 @@ def no_spring(found: Sheet, asked: Given, parameter: str) -> Invalid:
 
 
 def refuse_job(
-    asked: JobCardAsked, fit: Shown[Fit], present: Shown[Fit], spring: Spring | None, present_spring: Spring | None,
+    asked: JobCardAsked, fit: Applicable[Fit], present: Applicable[Fit], spring: Spring | None,
+    present_spring: Spring | None,
     dampers: Sequence[Damper], spacers: Spacers, steps: Sequence[Kept],
 ) -> None:  # fmt: skip
     """Raises Invalid with every reason why this job is not done on this fork."""
@@ -90,7 +91,9 @@ def refuse_job(
         raise Invalid(faults[0].text if len(faults) == 1 else f"{len(faults)} things stand against it.", faults)
 
 
-def _change(fit: Shown[Fit], present: Shown[Fit], spring: Spring | None, present_spring: Spring | None) -> list[Fault]:
+def _change(
+    fit: Applicable[Fit], present: Applicable[Fit], spring: Spring | None, present_spring: Spring | None
+) -> list[Fault]:
     faults = []
     same_spring = fit.statement.spring == present.statement.spring
     if fit.statement.travel_mm == present.statement.travel_mm and same_spring:

@@ -3,14 +3,14 @@
 from dataclasses import dataclass
 
 from app.catalogue.tables import Fastener, Step
-from app.questions.cautions import caution
+from app.questions.answers.cautions import caution
+from app.questions.answers.statement_views import Named
+from app.questions.answers.views import Caution
 from app.questions.job.conditions import Kept
 from app.questions.job.figures import SPACER_CAP, Figures, filled, uses_of
 from app.questions.job.parts import of_use, travel_spacer, volume_spacer
 from app.questions.job.plan import Plan
-from app.questions.job.shapes import PartNeeded, StepShown
-from app.questions.shapes import Caution
-from app.questions.statement_shapes import Named
+from app.questions.job.views import PartNeeded, StepView
 
 FOOT = ("foot bolt", "foot nut")
 TURNED = ("loosen", "back-off", "free", "remove", "tighten")
@@ -21,13 +21,13 @@ _EYES = ("loosen", "back-off", "free", "remove", "seat")
 class Step_:  # noqa: N801 - the row is called Step
     """A numbered step in the making, with the rows its figures come from and the fasteners it turns."""
 
-    shown: StepShown
+    shown: StepView
     row: Step
     figures: Figures
     fasteners: list[Fastener]
 
 
-def steps_shown(plan: Plan, named: Named) -> list[Step_]:
+def steps_view(plan: Plan, named: Named) -> list[Step_]:
     """Every step that is kept, numbered from 1."""
     return [_step(plan, named, each, number) for number, each in enumerate(plan.kept, 1)]
 
@@ -36,7 +36,7 @@ def _step(plan: Plan, named: Named, kept: Kept, number: int) -> Step_:
     step = kept.step
     text, figures = filled(plan, named, step)
     fasteners = plan.at_position(step.fastener_position) if step.fastener_position else []
-    shown: StepShown = {
+    shown: StepView = {
         "number": number, "step": step.id, "action": step.action, "text": text,
         "parts": _parts(plan, named, step), "tools": list(step.tools or ()),
         "measures": [each.strip() for each in (step.measures or "").split(";") if each.strip()],

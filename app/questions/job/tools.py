@@ -8,9 +8,9 @@ from typing import NamedTuple
 from app.catalogue.tables import Fastener, Tool
 from app.physics.bolt import wrench_check
 from app.questions.job.plan import Plan
-from app.questions.job.shapes import ToolNeeded
 from app.questions.job.steps import Step_
-from app.questions.setup_asked import si_of
+from app.questions.job.views import ToolNeeded
+from app.questions.setup.parameters import si_of
 from app.units.preferences import Units
 from app.units.quantity import quantity
 
@@ -46,7 +46,7 @@ def tools_needed(plan: Plan, steps: Sequence[Step_]) -> list[ToolNeeded]:
     """Every tool, in order of first use; puts the ids into the steps as well."""
     laid = Laid()
     named = {id for each in steps for id in each.row.tools or ()}
-    known = plan.at.many(Tool, named) if named else {}
+    known = plan.snapshot.many(Tool, named) if named else {}
     ends = [_ends(each) for each in steps]
     wrenches = _wrenches(ends, plan.units)
     for each, torques in zip(steps, ends, strict=True):

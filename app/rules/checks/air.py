@@ -9,7 +9,7 @@ from app.catalogue.tables import Chassis, Fit, Guide, Spring
 from app.rules.checks.envelope import FORM
 from app.rules.family import Family
 from app.rules.finding import Severity
-from app.rules.registry import Hit, edit, rule
+from app.rules.registry import Violation, edit, rule
 from app.rules.view import RowView
 
 WALL_MM = 1.0  # least difference of diameter and bore of a stanchion, both walls; design, section 5
@@ -24,7 +24,7 @@ SAME_MM = 0.2  # bores printed with one decimal
     passes=edit("spacers", "spacer-a", volume_ml="12.2"),
     fails=edit("spacers", "spacer-a", volume_ml="12.3"),
 )
-def spacers_fill_chamber(family: Family, today: date) -> Iterator[Hit]:
+def spacers_fill_chamber(family: Family, today: date) -> Iterator[Violation]:
     """The volume spacers a fit may carry take up all the air the chamber has at full travel.
 
     V_end - k*v must leave air: otherwise the piston strikes the spacers before the fork has its travel.
@@ -39,7 +39,7 @@ def spacers_fill_chamber(family: Family, today: date) -> Iterator[Hit]:
             taken = row.spacer_limit * spacer.volume_ml
             if taken >= spring.end_volume_ml:
                 text = f"{row.spacer_limit} × {spacer.volume_ml} mL fill the {spring.end_volume_ml} mL of {spring.id}"
-                yield Hit(row, "spacer_limit", text)
+                yield Violation(row, "spacer_limit", text)
 
 
 @rule(
@@ -50,7 +50,7 @@ def spacers_fill_chamber(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("springs", "spring-150-small", bore_mm="32.2"),
     fails=edit("springs", "spring-150-small", bore_mm="32.3"),
 )
-def bore_not_in_stanchion(family: Family, today: date) -> Iterator[Hit]:
+def bore_not_in_stanchion(family: Family, today: date) -> Iterator[Violation]:
     """The bore of a spring does not go into the stanchion of a chassis it is said to fit.
 
     A wall of less than half a millimetre is none; the spring belongs to another chassis, or a diameter is misread.
@@ -62,11 +62,11 @@ def bore_not_in_stanchion(family: Family, today: date) -> Iterator[Hit]:
         if spring is None or spring.bore_mm is None:
             continue
         if chassis.stanchion_bore_mm is not None and spring.bore_mm > chassis.stanchion_bore_mm + SAME_MM:
-            yield Hit(row, "spring", f"{spring.id} has a bore of {spring.bore_mm:g} mm, the stanchion "
+            yield Violation(row, "spring", f"{spring.id} has a bore of {spring.bore_mm:g} mm, the stanchion "
                       f"{chassis.stanchion_bore_mm:g} mm")  # fmt: skip
         elif chassis.stanchion_diameter_mm is not None and spring.bore_mm >= chassis.stanchion_diameter_mm - WALL_MM:
-            yield Hit(row, "spring", f"{spring.id} has a bore of {spring.bore_mm:g} mm, the stanchion an outside of "
-                      f"{chassis.stanchion_diameter_mm:g} mm")  # fmt: skip
+            yield Violation(row, "spring", f"{spring.id} has a bore of {spring.bore_mm:g} mm, the stanchion an outside "
+                      f"of {chassis.stanchion_diameter_mm:g} mm")  # fmt: skip
 
 
 @rule(
@@ -77,7 +77,7 @@ def bore_not_in_stanchion(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("chassis", "fork-a-old", stanchion_bore_mm="33.9"),
     fails=edit("chassis", "fork-a-old", stanchion_bore_mm="34.0"),
 )
-def bore_wider_than_stanchion(view: RowView, today: date) -> Iterator[Hit]:
+def bore_wider_than_stanchion(view: RowView, today: date) -> Iterator[Violation]:
     """The inside of a stanchion is stated as wide as its outside.
 
     A wall of less than half a millimetre is none; the two cells were exchanged or misread.
@@ -86,7 +86,7 @@ def bore_wider_than_stanchion(view: RowView, today: date) -> Iterator[Hit]:
     """
     outside, inside = view.row.__dict__["stanchion_diameter_mm"], view.row.__dict__["stanchion_bore_mm"]
     if outside is not None and inside is not None and inside >= outside - WALL_MM:
-        yield Hit(view.row, "stanchion_bore_mm", f"{inside:g} mm does not fit into {outside:g} mm")
+        yield Violation(view.row, "stanchion_bore_mm", f"{inside:g} mm does not fit into {outside:g} mm")
 
 
 @rule(
@@ -97,7 +97,7 @@ def bore_wider_than_stanchion(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("springs", "spring-150-small", bore_mm="20", shaft_diameter_mm="19.9"),
     fails=edit("springs", "spring-150-small", bore_mm="20", shaft_diameter_mm="20"),
 )
-def shaft_wider_than_bore(view: RowView, today: date) -> Iterator[Hit]:
+def shaft_wider_than_bore(view: RowView, today: date) -> Iterator[Violation]:
     """The shaft of a spring is as wide as the bore its piston runs in.
 
     Nothing would be left for the negative chamber; the two cells were exchanged.
@@ -106,7 +106,7 @@ def shaft_wider_than_bore(view: RowView, today: date) -> Iterator[Hit]:
     """
     shaft, bore = view.row.__dict__["shaft_diameter_mm"], view.row.__dict__["bore_mm"]
     if shaft is not None and bore is not None and shaft >= bore:
-        yield Hit(view.row, "shaft_diameter_mm", f"a shaft of {shaft:g} mm fills a bore of {bore:g} mm")
+        yield Violation(view.row, "shaft_diameter_mm", f"a shaft of {shaft:g} mm fills a bore of {bore:g} mm")
 
 
 @rule(
@@ -117,7 +117,7 @@ def shaft_wider_than_bore(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("springs", "spring-150-small", port_travel_mm="37.5"),
     fails=edit("springs", "spring-150-small", port_travel_mm="37.6"),
 )
-def port_beyond_travel(family: Family, today: date) -> Iterator[Hit]:
+def port_beyond_travel(family: Family, today: date) -> Iterator[Violation]:
     """The port that joins both chambers lies beyond the first quarter of the travel.
 
     A fork that joins its chambers at sag has no spring there; a decimal point is missing.
@@ -127,7 +127,9 @@ def port_beyond_travel(family: Family, today: date) -> Iterator[Hit]:
     for row in family.of(Fit):
         spring = family.springs.get(row.spring)
         if spring is not None and spring.port_travel_mm is not None and spring.port_travel_mm > row.travel_mm / 4:
-            yield Hit(row, "spring", f"the port of {spring.id} lies at {spring.port_travel_mm} of {row.travel_mm:g} mm")
+            yield Violation(
+                row, "spring", f"the port of {spring.id} lies at {spring.port_travel_mm} of {row.travel_mm:g} mm"
+            )
 
 
 def ladders(family: Family) -> list[list[Guide]]:
@@ -154,7 +156,7 @@ def ladders(family: Family) -> list[list[Guide]]:
     passes=edit("guides", "guide-80", pressure="72", pressure_min="70"),
     fails=edit("guides", "guide-80", pressure="71", pressure_min="70"),
 )
-def guide_pressure_not_rising(family: Family, today: date) -> Iterator[Hit]:
+def guide_pressure_not_rising(family: Family, today: date) -> Iterator[Violation]:
     """A heavier rider is given no more pressure than a lighter one.
 
     Sag at one pressure grows with mass; the pressures or the masses of two lines were exchanged.
@@ -166,7 +168,7 @@ def guide_pressure_not_rising(family: Family, today: date) -> Iterator[Hit]:
             less, more = family.guide_figures[lighter.id].pressure, family.guide_figures[heavier.id].pressure
             if less is not None and more is not None and more <= less:
                 text = f"{heavier.id} says {heavier.pressure} {heavier.pressure_unit}, {lighter.id} for lighter riders "
-                yield Hit(
+                yield Violation(
                     heavier, "pressure", text + f"{lighter.pressure} {lighter.pressure_unit}", lighter, mutual=True
                 )
 
@@ -181,7 +183,7 @@ def guide_pressure_not_rising(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("guides", "guide-coil", sag_percent="40"),
     fails=edit("guides", "guide-coil", sag_percent="41"),
 )
-def sag_unusual(view: RowView, today: date) -> Iterator[Hit]:
+def sag_unusual(view: RowView, today: date) -> Iterator[Violation]:
     """A guide aims at a sag outside 10 to 40 percent.
 
     Forks are ridden at 15 to 30 percent (common practice, no source); millimetres may stand for a percentage. Below 5
@@ -192,4 +194,4 @@ def sag_unusual(view: RowView, today: date) -> Iterator[Hit]:
     sag = view.row.__dict__["sag_percent"]
     if sag is not None and not 10 <= sag <= 40:
         severity: Severity = "warn" if 5 <= sag <= 60 else "reject"
-        yield Hit(view.row, "sag_percent", f"{sag} % is outside 10 to 40 %", severity=severity)
+        yield Violation(view.row, "sag_percent", f"{sag} % is outside 10 to 40 %", severity=severity)

@@ -17,7 +17,7 @@ from app.rules.bands import (
 )
 from app.rules.checks.envelope import FORM
 from app.rules.family import Family
-from app.rules.registry import Hit, edit, rule
+from app.rules.registry import Violation, edit, rule
 from app.rules.view import RowView
 
 
@@ -34,7 +34,7 @@ def _a(name: str) -> str:
     passes=edit("torques", "torque-cap", value="60", confirmed="true"),
     fails=edit("torques", "torque-cap", value="60.5"),
 )
-def torque_outside_band(family: Family, today: date) -> Iterator[Hit]:
+def torque_outside_band(family: Family, today: date) -> Iterator[Violation]:
     """A torque lies far outside what fasteners of that position and kind take on any fork.
 
     A unit confused or a digit slipped strips the thread, or leaves a bolt to fall out. The bands are common practice.
@@ -49,7 +49,7 @@ def torque_outside_band(family: Family, today: date) -> Iterator[Hit]:
         for name in ("value", "min", "max"):
             torque = figure(row.__dict__[name], row.unit, "torque", "N·m")
             if torque is not None and not band.holds(torque):
-                yield Hit(
+                yield Violation(
                     row, name, f"{torque:.3g} N·m; {_a(fastener.position)} takes {band.low:g} to {band.high:g} N·m"
                 )
                 break
@@ -64,7 +64,7 @@ def torque_outside_band(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("fills", "fill-damper", level_mm="", level_min_mm="", level_max_mm="", value="500", unit="mL"),
     fails=edit("fills", "fill-damper", level_mm="", level_min_mm="", level_max_mm="", value="501", unit="mL"),
 )
-def fill_outside_band(view: RowView, today: date) -> Iterator[Hit]:
+def fill_outside_band(view: RowView, today: date) -> Iterator[Violation]:
     """An oil volume or level lies far outside what that chamber takes on any fork.
 
     Too much oil locks or bursts a fork, too little runs it dry. The bands are common practice.
@@ -77,12 +77,12 @@ def fill_outside_band(view: RowView, today: date) -> Iterator[Hit]:
     for name in ("value", "min", "max"):
         volume = figure(row.__dict__[name], row.unit, "volume", "mL")
         if volume is not None and not band.holds(volume):
-            yield Hit(row, name, f"{volume:.3g} mL; {row.chamber} takes {band.low:g} to {band.high:g} mL")
+            yield Violation(row, name, f"{volume:.3g} mL; {row.chamber} takes {band.low:g} to {band.high:g} mL")
             return
     for name in ("level_mm", "level_min_mm", "level_max_mm"):
         level = row.__dict__[name]
         if level is not None and not LEVEL_MM.holds(level):
-            yield Hit(row, name, f"{level} mm; levels are {LEVEL_MM.low:g} to {LEVEL_MM.high:g} mm")
+            yield Violation(row, name, f"{level} mm; levels are {LEVEL_MM.low:g} to {LEVEL_MM.high:g} mm")
             return
 
 
@@ -101,7 +101,7 @@ def _pressure_columns(table: type[Row]) -> tuple[str, ...]:
     passes=edit("springs", "spring-140", pressure_limit="348"),
     fails=edit("springs", "spring-140", pressure_limit="349"),
 )
-def pressure_implausible(view: RowView, today: date) -> Iterator[Hit]:
+def pressure_implausible(view: RowView, today: date) -> Iterator[Violation]:
     """A start pressure or fill limit lies far outside what a shock pump is used for.
 
     72 bar for 72 psi bursts the spring, 5 psi for 5 bar lets the fork bottom out. The band is common practice.
@@ -117,7 +117,7 @@ def pressure_implausible(view: RowView, today: date) -> Iterator[Hit]:
     for name in names:
         pressure = figure(fields[name], fields["pressure_unit"], "pressure", "kPa")
         if pressure is not None and not band.holds(pressure):
-            yield Hit(row, name, f"{pressure:.0f} kPa; springs are filled to {band.low:g} to {band.high:g} kPa")
+            yield Violation(row, name, f"{pressure:.0f} kPa; springs are filled to {band.low:g} to {band.high:g} kPa")
             return
 
 
@@ -132,7 +132,7 @@ def pressure_implausible(view: RowView, today: date) -> Iterator[Hit]:
     fails=edit("guides", "guide-new", chassis="fork-a", spring="spring-140", chamber="positive", rider_mass_from="190",
                rider_mass_to="201", mass_unit="kg", pressure="150", pressure_unit="psi", source="manual-a", page="12"),
 )  # fmt: skip
-def rider_mass_implausible(view: RowView, today: date) -> Iterator[Hit]:
+def rider_mass_implausible(view: RowView, today: date) -> Iterator[Violation]:
     """A guide is for riders lighter or heavier than any that forks are made for.
 
     A mass in pounds read as kilograms gives a rider twice the pressure. The band is common practice.
@@ -144,7 +144,7 @@ def rider_mass_implausible(view: RowView, today: date) -> Iterator[Hit]:
     for name in ("rider_mass_from", "rider_mass_to"):
         mass = figure(row.__dict__[name], row.mass_unit, "mass", "kg")
         if mass is not None and not RIDER_KG.holds(mass):
-            yield Hit(row, name, f"{mass:.3g} kg is not within {RIDER_KG.low:g} to {RIDER_KG.high:g} kg")
+            yield Violation(row, name, f"{mass:.3g} kg is not within {RIDER_KG.low:g} to {RIDER_KG.high:g} kg")
             return
 
 
@@ -157,7 +157,7 @@ def rider_mass_implausible(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("limits", "limit-rider", max="65"),
     fails=edit("limits", "limit-rider", max="64.9"),
 )
-def limit_implausible(view: RowView, today: date) -> Iterator[Hit]:
+def limit_implausible(view: RowView, today: date) -> Iterator[Violation]:
     """A limit lies far outside what occurs: of rotors, tyres, steerers, bushing play or riders.
 
     A limit in the wrong unit permits what breaks or forbids what is meant. The bands are common practice.
@@ -175,10 +175,10 @@ def limit_implausible(view: RowView, today: date) -> Iterator[Hit]:
             continue
         value = figure(row.__dict__[name], row.unit, kind, unit)
         if value is None:
-            yield Hit(row, "unit", f"{row.subject} is measured as {kind}, which {row.unit} does not")
+            yield Violation(row, "unit", f"{row.subject} is measured as {kind}, which {row.unit} does not")
             return
         if not band.holds(value):
-            yield Hit(row, name, f"{value:.4g} {unit} is not within {band.low:g} to {band.high:g} {unit}")
+            yield Violation(row, name, f"{value:.4g} {unit} is not within {band.low:g} to {band.high:g} {unit}")
             return
 
 
@@ -191,7 +191,7 @@ def limit_implausible(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("fits", "fit-150-old", axle_to_crown_mm="610"),
     fails=edit("fits", "fit-150-old", axle_to_crown_mm="610.5"),
 )
-def axle_to_crown_implausible(view: RowView, today: date) -> Iterator[Hit]:
+def axle_to_crown_implausible(view: RowView, today: date) -> Iterator[Violation]:
     """Axle-to-crown less travel is not what a fork for any wheel has.
 
     Wheel, tyre and crown take up this length; a digit slipped, or the figure is in inches. The band is common practice.
@@ -203,4 +203,4 @@ def axle_to_crown_implausible(view: RowView, today: date) -> Iterator[Hit]:
     if row.axle_to_crown_mm is not None:
         rest = float(row.axle_to_crown_mm) - row.travel_mm
         if not AXLE_TO_CROWN_LESS_TRAVEL_MM.holds(rest):
-            yield Hit(row, "axle_to_crown_mm", f"less the travel it is {rest:g} mm")
+            yield Violation(row, "axle_to_crown_mm", f"less the travel it is {rest:g} mm")

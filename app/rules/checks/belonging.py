@@ -7,7 +7,7 @@ from app.catalogue.scopes import empty
 from app.catalogue.tables import Chassis, Fastener, Fill, Grease, Guide, Torque
 from app.rules.checks.envelope import FORM
 from app.rules.family import Family
-from app.rules.registry import Hit, edit, rule
+from app.rules.registry import Violation, edit, rule
 
 OILS = ("damper oil", "bath oil")
 BOTH = (*OILS, "grease", "assembly paste")
@@ -29,7 +29,7 @@ FLUIDS_IN: dict[str, tuple[str, ...]] = {  # common practice, no source
     passes=edit("limits", "limit-rider", variant="variant-a-pro"),
     fails=edit("limits", "limit-rider", variant="variant-a-old"),
 )
-def variant_of_another_chassis(family: Family, today: date) -> Iterator[Hit]:
+def variant_of_another_chassis(family: Family, today: date) -> Iterator[Violation]:
     """A statement is narrowed to a variant of another chassis.
 
     No fork is both, so it would never be shown.
@@ -39,7 +39,7 @@ def variant_of_another_chassis(family: Family, today: date) -> Iterator[Hit]:
     for row in family.given("variant"):
         variant = family.all_variants.get(row.variant or "")
         if variant is not None and variant.chassis != row.chassis:
-            yield Hit(row, "variant", f"{variant.id} is a variant of {variant.chassis}")
+            yield Violation(row, "variant", f"{variant.id} is a variant of {variant.chassis}")
 
 
 @rule(
@@ -53,7 +53,7 @@ def variant_of_another_chassis(family: Family, today: date) -> Iterator[Hit]:
     fails=edit("torques", "torque-new", chassis="fork-a", fastener="foot-spring-old", value="7.0", unit="N·m",
                source="bulletin-a", page="2"),
 )  # fmt: skip
-def fastener_elsewhere(family: Family, today: date) -> Iterator[Hit]:
+def fastener_elsewhere(family: Family, today: date) -> Iterator[Violation]:
     """A torque is for a fastener of another chassis, spring, damper or year.
 
     The bolt of another fork may look alike and bear half the torque.
@@ -67,14 +67,14 @@ def fastener_elsewhere(family: Family, today: date) -> Iterator[Hit]:
         for column in ("chassis", "spring", "damper"):
             of, own = fastener.__dict__[column], row.__dict__[column]
             if of is not None and own is not None and of != own:
-                yield Hit(row, "fastener", f"{fastener.id} is of {column} {of}")
+                yield Violation(row, "fastener", f"{fastener.id} is of {column} {of}")
                 break
         else:
             first, last = fastener.model_year_from, fastener.model_year_to
             scope = family.scope(row)
             outside = (first is not None and first > scope.year_to) or (last is not None and last < scope.year_from)
             if outside and not empty(scope):
-                yield Hit(row, "fastener", f"{fastener.id} was fitted in other years")
+                yield Violation(row, "fastener", f"{fastener.id} was fitted in other years")
 
 
 @rule(
@@ -85,7 +85,7 @@ def fastener_elsewhere(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("fills", "fill-damper", fluid="oil-damper"),
     fails=edit("fills", "fill-damper", fluid="oil-bath"),
 )
-def fluid_of_another_use(family: Family, today: date) -> Iterator[Hit]:
+def fluid_of_another_use(family: Family, today: date) -> Iterator[Violation]:
     """An oil is named where a grease belongs, a grease where an oil does, or a bath oil inside a damper.
 
     A damper filled with bath oil hardly moves, a seal greased with damper oil runs dry.
@@ -96,15 +96,15 @@ def fluid_of_another_use(family: Family, today: date) -> Iterator[Hit]:
         fluid = family.fluids.get(row.fluid or "")
         if fluid is not None and fluid.kind not in FLUIDS_IN[row.chamber]:
             usual = " or ".join(FLUIDS_IN[row.chamber])
-            yield Hit(row, "fluid", f"{fluid.id} is a {fluid.kind}; {row.chamber} takes {usual}")
+            yield Violation(row, "fluid", f"{fluid.id} is a {fluid.kind}; {row.chamber} takes {usual}")
         elif fluid is not None and fluid.kind == "damper oil" and not _near_damper(family, row):
-            yield Hit(
+            yield Violation(
                 row, "fluid", f"{fluid.id} is a damper oil; {row.chamber} usually takes bath oil", severity="warn"
             )
     for grease in family.of(Grease) if Grease in family.judged else ():
         fluid = family.fluids.get(grease.fluid or "")
         if fluid is not None and fluid.kind == "damper oil":
-            yield Hit(grease, "fluid", f"{fluid.id} is a {fluid.kind}, not a grease")
+            yield Violation(grease, "fluid", f"{fluid.id} is a {fluid.kind}, not a grease")
 
 
 def _near_damper(family: Family, row: Fill) -> bool:
@@ -124,7 +124,7 @@ def _near_damper(family: Family, row: Fill) -> bool:
     passes=edit("guides", "guide-coil", spring_choice=""),
     fails=edit("guides", "guide-coil", pressure="72", pressure_unit="psi"),
 )
-def guide_for_another_spring(family: Family, today: date) -> Iterator[Hit]:
+def guide_for_another_spring(family: Family, today: date) -> Iterator[Violation]:
     """A guide gives air pressure for a coil, a coil for an air spring, or chooses a spring that is no coil.
 
     Whoever follows it looks for a valve or a coil that is not there.
@@ -135,11 +135,11 @@ def guide_for_another_spring(family: Family, today: date) -> Iterator[Hit]:
         spring = family.springs.get(row.spring or "")
         chosen = family.springs.get(row.spring_choice or "")
         if chosen is not None and chosen.kind != "coil":
-            yield Hit(row, "spring_choice", f"{chosen.id} is no coil")
+            yield Violation(row, "spring_choice", f"{chosen.id} is no coil")
         elif spring is not None and row.chamber is not None and (row.chamber == "coil") != (spring.kind == "coil"):
-            yield Hit(row, "chamber", f"{spring.id} is a spring of kind {spring.kind}")
+            yield Violation(row, "chamber", f"{spring.id} is a spring of kind {spring.kind}")
         elif row.pressure is not None and (row.chamber == "coil" or (spring is not None and spring.kind == "coil")):
-            yield Hit(row, "pressure", "a coil takes no pressure")
+            yield Violation(row, "pressure", "a coil takes no pressure")
 
 
 @rule(
@@ -151,7 +151,7 @@ def guide_for_another_spring(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("chassis", "fork-a-old", model_year_to="2021"),
     fails=edit("chassis", "fork-a-old", model_year_to="2022"),
 )
-def generations_overlap(family: Family, today: date) -> Iterator[Hit]:
+def generations_overlap(family: Family, today: date) -> Iterator[Violation]:
     """Two chassis of one maker and name share model years and look alike.
 
     A model year then no longer tells which of the two is on the bench.
@@ -162,7 +162,7 @@ def generations_overlap(family: Family, today: date) -> Iterator[Hit]:
     for index, one in enumerate(chassis):
         for other in chassis[:index]:
             if _share_years(one, other) and _alike(one, other):
-                yield Hit(
+                yield Violation(
                     one, "model_year_from", f"{other.id} bears the same name in the same years", other, mutual=True
                 )
 

@@ -11,7 +11,7 @@ from app.physics.threads import Thread, parse_thread
 from app.rules.bands import GREATEST, first_known
 from app.rules.checks.envelope import FORM
 from app.rules.family import Family
-from app.rules.registry import Hit, edit, rule
+from app.rules.registry import Violation, edit, rule
 from app.rules.view import EntityView, RowView
 from app.standards.lookups import key_size
 
@@ -41,7 +41,7 @@ def _greatest(row: Torque) -> tuple[str, float] | None:
     passes=edit("fasteners", "pinch-a", thread="M4", standard="", drives="hex 5 mm", property_class=""),
     fails=edit("fasteners", "pinch-a", thread="M3", standard="", drives="hex 5 mm", property_class=""),
 )
-def torque_above_thread(family: Family, today: date) -> Iterator[Hit]:
+def torque_above_thread(family: Family, today: date) -> Iterator[Violation]:
     """A torque is above what a solid bolt of the strongest class bears in that thread, even dry.
 
     K*d*Sp*As with K = 0.30 and class 12.9 (ISO 898-1) is the utmost of any joint; beyond it the bolt yields.
@@ -56,7 +56,7 @@ def torque_above_thread(family: Family, today: date) -> Iterator[Hit]:
         if thread is not None and greatest is not None:
             bearable = torque_bearable_nm(thread)
             if greatest[1] > bearable:
-                yield Hit(
+                yield Violation(
                     row, greatest[0], f"{greatest[1]:.3g} N·m; {fastener.thread} bears {bearable:.3g} N·m at most"
                 )
 
@@ -71,7 +71,7 @@ def torque_above_thread(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("torques", "torque-pinch", value="13.9", confirmed="true"),
     fails=edit("torques", "torque-pinch", value="14.1"),
 )
-def torque_above_proof_load(family: Family, today: date) -> Iterator[Hit]:
+def torque_above_proof_load(family: Family, today: date) -> Iterator[Violation]:
     """A torque preloads a steel bolt of known class, thread and hole beyond its proof load.
 
     Judged at the nominal nut factor of the thread's preparation; the bolt would be stretched for good.
@@ -84,7 +84,7 @@ def torque_above_proof_load(family: Family, today: date) -> Iterator[Hit]:
             continue
         share = _share(fastener, greatest[1], row.thread_prep)
         if share is not None and share > 1:
-            yield Hit(row, greatest[0], f"the preload would be {share:.2f} of the proof load")
+            yield Violation(row, greatest[0], f"the preload would be {share:.2f} of the proof load")
 
 
 def _share(fastener: Fastener, torque_nm: float, thread_prep: str) -> float | None:
@@ -112,7 +112,7 @@ def _share(fastener: Fastener, torque_nm: float, thread_prep: str) -> float | No
     passes=edit("fasteners", "pinch-a", drives="hex 5 mm;torx 30"),
     fails=edit("fasteners", "pinch-a", drives="hex 6 mm"),
 )
-def key_not_of_standard(view: RowView, today: date) -> Iterator[Hit]:
+def key_not_of_standard(view: RowView, today: date) -> Iterator[Violation]:
     """A screw that names its standard is given a hexagon key that the standard does not.
 
     ISO 4762, 7380, 10642 and 4026 fix the key of each size; thread, standard or key is misread.
@@ -126,7 +126,7 @@ def key_not_of_standard(view: RowView, today: date) -> Iterator[Hit]:
     keys = [float(found[1]) for drive in row.drives or () if (found := HEX.fullmatch(drive))]
     expected = key_size(row.standard, row.thread) if keys else None
     if expected is not None and expected.key_mm not in keys:
-        yield Hit(row, "drives", f"{row.standard} {row.thread} takes a key of {expected.key_mm:g} mm")
+        yield Violation(row, "drives", f"{row.standard} {row.thread} takes a key of {expected.key_mm:g} mm")
 
 
 @rule(
@@ -138,7 +138,7 @@ def key_not_of_standard(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("fasteners", "cap-a", thread="M30x1"),
     fails=edit("fasteners", "cap-a", thread="M30y1"),
 )
-def thread_unreadable(view: RowView, today: date) -> Iterator[Hit]:
+def thread_unreadable(view: RowView, today: date) -> Iterator[Violation]:
     """The thread of a fastener is not an ISO metric designation.
 
     No torque on it can be checked, and no tap or die found for it.
@@ -147,7 +147,7 @@ def thread_unreadable(view: RowView, today: date) -> Iterator[Hit]:
     """
     thread = view.row.__dict__["thread"]
     if thread is not None and thread_of(thread) is None:
-        yield Hit(view.row, "thread", f"“{thread[:40]}” is not a designation such as M8x1")
+        yield Violation(view.row, "thread", f"“{thread[:40]}” is not a designation such as M8x1")
 
 
 @rule(
@@ -159,7 +159,7 @@ def thread_unreadable(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("fasteners", "cap-a", drives="cassette lockring;pin spanner"),
     fails=edit("fasteners", "cap-a", drives="pin spanner"),
 )
-def no_tool_for_drive(view: EntityView, today: date) -> Iterator[Hit]:
+def no_tool_for_drive(view: EntityView, today: date) -> Iterator[Violation]:
     """No tool of the catalogue turns a fastener.
 
     A job card would send the mechanic to a bolt without the key; often the drive is only spelt differently.
@@ -169,4 +169,4 @@ def no_tool_for_drive(view: EntityView, today: date) -> Iterator[Hit]:
     row = view.row
     assert isinstance(row, Fastener)
     if row.drives and not view.referrers:
-        yield Hit(row, "drives", f"no tool has the drive {' or '.join(row.drives)}")
+        yield Violation(row, "drives", f"no tool has the drive {' or '.join(row.drives)}")

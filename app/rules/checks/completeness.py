@@ -9,7 +9,7 @@ from app.catalogue.agreement import kilograms
 from app.catalogue.tables import Chassis, Fastener, Fill, Fit, Guide, Procedure, Step, Torque, Use
 from app.rules.checks.envelope import FORM
 from app.rules.family import Family
-from app.rules.registry import Hit, edit, rule
+from app.rules.registry import Violation, edit, rule
 from app.rules.view import EntityView
 
 LOWER_LEGS = ("spring-side lower leg", "damper-side lower leg")
@@ -26,7 +26,7 @@ PERHAPS = ("unit-slip", "digit-slip", "rider-mass-implausible", "disagree-unrela
     passes=edit("fasteners", "cap-new", spring="spring-140", position="top cap", kind="cap", side="spring side"),
     fails=edit("fasteners", "cap-new", chassis="fork-a", position="top cap", kind="cap", side="spring side"),
 )
-def fastener_without_torque(family: Family, today: date) -> Iterator[Hit]:
+def fastener_without_torque(family: Family, today: date) -> Iterator[Violation]:
     """A fastener of a chassis has no torque.
 
     The job card can only say: tighten, torque not known.
@@ -36,7 +36,7 @@ def fastener_without_torque(family: Family, today: date) -> Iterator[Hit]:
     told = {row.fastener for row in family.of(Torque)}
     for row in family.own_fasteners.values():
         if row.id not in told:
-            yield Hit(row, "id", "no torque is known for it")
+            yield Violation(row, "id", "no torque is known for it")
 
 
 @rule(
@@ -49,7 +49,7 @@ def fastener_without_torque(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("fits", "fit-140", model_year_from="2023"),
     fails=edit("fits", "fit-b", chassis="fork-b", spring="spring-150", travel_mm="150", source="manual-a", page="14"),
 )
-def lower_leg_without_oil(family: Family, today: date) -> Iterator[Hit]:
+def lower_leg_without_oil(family: Family, today: date) -> Iterator[Violation]:
     """A chassis that springs are listed for has no oil volume for a lower leg.
 
     Every job that opens the lowers refills both legs.
@@ -60,7 +60,7 @@ def lower_leg_without_oil(family: Family, today: date) -> Iterator[Hit]:
     for chassis in family.fits_of_chassis:
         for leg in LOWER_LEGS:
             if (chassis, leg) not in filled:
-                yield Hit(family.chassis[chassis], "id", f"no oil is known for the {leg}")
+                yield Violation(family.chassis[chassis], "id", f"no oil is known for the {leg}")
 
 
 @rule(
@@ -84,7 +84,7 @@ def lower_leg_without_oil(family: Family, today: date) -> Iterator[Hit]:
         "fits", "fit-plain", chassis="fork-a", spring="spring-plain", travel_mm="150", source="manual-a", page="14"
     ),
 )
-def spring_without_limit(family: Family, today: date) -> Iterator[Hit]:
+def spring_without_limit(family: Family, today: date) -> Iterator[Violation]:
     """An air spring is fitted for which no maximum fill pressure is known.
 
     Nothing would stop a set-up from exceeding it.
@@ -94,7 +94,7 @@ def spring_without_limit(family: Family, today: date) -> Iterator[Hit]:
     for row in family.of(Fit):
         spring = family.springs.get(row.spring)
         if spring is not None and spring.kind == "air" and row.pressure_limit is None and spring.pressure_limit is None:
-            yield Hit(row, "pressure_limit", f"neither it nor {spring.id} states a limit")
+            yield Violation(row, "pressure_limit", f"neither it nor {spring.id} states a limit")
 
 
 Bracket = tuple[float, float | None, Guide]  # both ends in kg and the line they are of
@@ -131,7 +131,7 @@ def brackets(family: Family) -> list[list[Bracket]]:
                rider_mass_from="101", rider_mass_to="110", mass_unit="kg", mass_is="with gear", pressure="99",
                pressure_unit="psi", source="manual-a", page="12"),
 )  # fmt: skip
-def mass_bracket_gap(family: Family, today: date) -> Iterator[Hit]:
+def mass_bracket_gap(family: Family, today: date) -> Iterator[Violation]:
     """Between two lines of a guide riders of some mass are left out.
 
     Such a rider gets no start pressure although the guide has one; a line was missed or a mass misread.
@@ -141,7 +141,7 @@ def mass_bracket_gap(family: Family, today: date) -> Iterator[Hit]:
     for group in brackets(family):
         for (_, end, lighter), (start, _, heavier) in pairwise(group):
             if end is not None and start > end * 1.001:
-                yield Hit(
+                yield Violation(
                     heavier, "rider_mass_from", f"riders between {lighter.id} and {heavier.id} are left out", lighter
                 )
 
@@ -154,7 +154,7 @@ def mass_bracket_gap(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("steps", "step-4", text="Fill the oil in."),
     fails=edit("steps", "step-4", chamber="damper-side lower leg"),
 )
-def emptied_never_filled(view: EntityView, today: date) -> Iterator[Hit]:
+def emptied_never_filled(view: EntityView, today: date) -> Iterator[Violation]:
     """A procedure empties a chamber and never fills it again.
 
     The fork would go out dry.
@@ -171,7 +171,7 @@ def emptied_never_filled(view: EntityView, today: date) -> Iterator[Hit]:
                 filled[step.chamber] = max(step.order, filled.get(step.chamber, step.order))
     for chamber, order in emptied.items():
         if filled.get(chamber, order) <= order:
-            yield Hit(view.row, "id", f"{chamber} is emptied in step {order} and not filled after it")
+            yield Violation(view.row, "id", f"{chamber} is emptied in step {order} and not filled after it")
 
 
 @rule(
@@ -184,7 +184,7 @@ def emptied_never_filled(view: EntityView, today: date) -> Iterator[Hit]:
     passes=edit("fasteners", "foot-spring", reuse="replace"),
     fails=edit("fasteners", "cap-a", reuse="replace"),
 )
-def replace_without_part(family: Family, today: date) -> Iterator[Hit]:
+def replace_without_part(family: Family, today: date) -> Iterator[Violation]:
     """A fastener that may not be used again has no part listed for its position.
 
     The mechanic finds out when the fork is open that the bolt had to be bought.
@@ -194,4 +194,4 @@ def replace_without_part(family: Family, today: date) -> Iterator[Hit]:
     bought = {(row.chassis, row.position) for row in family.of(Use)}
     for row in family.own_fasteners.values():
         if row.reuse == "replace" and (row.chassis, row.position) not in bought:
-            yield Hit(row, "reuse", f"no part is listed for the {row.position}")
+            yield Violation(row, "reuse", f"no part is listed for the {row.position}")

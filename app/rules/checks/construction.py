@@ -10,7 +10,7 @@ from app.physics.air_chambers import disc_area_m2
 from app.rules.checks.envelope import FORM
 from app.rules.family import Family
 from app.rules.finding import Severity
-from app.rules.registry import Hit, edit, rule
+from app.rules.registry import Violation, edit, rule
 
 SIBLING_VOLUME = 0.03  # share of the chamber by which rounded volumes of one construction differ
 FAR_VOLUME = 0.3  # share beyond which no variation of a construction explains a volume
@@ -42,7 +42,7 @@ def _constructions(family: Family) -> Iterator[list[tuple[Fit, Spring]]]:
     passes=edit("fits", "fit-160", spacer_limit="4", confirmed="true"),
     fails=edit("fits", "fit-160", spacer_limit="5"),
 )
-def spacer_limit_grows_with_travel(family: Family, today: date) -> Iterator[Hit]:
+def spacer_limit_grows_with_travel(family: Family, today: date) -> Iterator[Violation]:
     """A longer fit may carry more spacers than a shorter one of the same construction.
 
     With a longer stroke less air is left at its end, so limits fall as travel grows; two rows were probably exchanged.
@@ -54,8 +54,8 @@ def spacer_limit_grows_with_travel(family: Family, today: date) -> Iterator[Hit]
         for shorter, longer in pairwise(stated):
             if shorter.travel_mm < longer.travel_mm and (longer.spacer_limit or 0) > (shorter.spacer_limit or 0):
                 text = f"{longer.id} may carry {longer.spacer_limit} at {longer.travel_mm:g} mm, {shorter.id} only "
-                yield Hit(longer, "spacer_limit", text + f"{shorter.spacer_limit} at {shorter.travel_mm:g} mm", shorter,
-                          mutual=True)  # fmt: skip
+                yield Violation(longer, "spacer_limit", text + f"{shorter.spacer_limit} at {shorter.travel_mm:g} mm",
+                          shorter, mutual=True)  # fmt: skip
 
 
 @rule(
@@ -69,7 +69,7 @@ def spacer_limit_grows_with_travel(family: Family, today: date) -> Iterator[Hit]
     fails=edit("fits", "fit-160-small", chassis="fork-a", spring="spring-150-small", wheel_size="584", travel_mm="150",
                spacer="spacer-a", spacer_limit="3", source="manual-a", page="14"),
 )  # fmt: skip
-def limit_differs_by_wheel(family: Family, today: date) -> Iterator[Hit]:
+def limit_differs_by_wheel(family: Family, today: date) -> Iterator[Violation]:
     """One spring at one travel may carry other spacers or another pressure with another wheel.
 
     The wheel does not touch the air chamber; one of the two limits belongs to another line of the table.
@@ -96,7 +96,7 @@ def limit_differs_by_wheel(family: Family, today: date) -> Iterator[Hit]:
                 ):
                     text = f"{row.id} says {here}, {first.id} for wheel {first.wheel_size} {there}"
                     severity: Severity = "warn" if row.confirmed or first.confirmed else "reject"
-                    yield Hit(row, name, text, first, severity, mutual=True)
+                    yield Violation(row, name, text, first, severity, mutual=True)
                     break
 
 
@@ -116,7 +116,7 @@ def limit_differs_by_wheel(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("springs", "spring-140", end_volume_ml="66"),
     fails=edit("springs", "spring-140", end_volume_ml="67"),
 )
-def chamber_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
+def chamber_differs_from_siblings(family: Family, today: date) -> Iterator[Violation]:
     """The positive chamber of a spring at full extension differs from that of its siblings with other shafts.
 
     Where the shaft sets the travel, V_end + A*T is one volume for all lengths; one of the figures is misread.
@@ -139,7 +139,7 @@ def chamber_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
                 far = abs(volume - middle) > FAR_VOLUME * middle
                 sure = agreeing >= (2 if far else ENOUGH) and not fit.confirmed
                 severity: Severity = "reject" if sure else "warn"
-                yield Hit(fit, "spring", text, severity=severity)
+                yield Violation(fit, "spring", text, severity=severity)
 
 
 @rule(
@@ -151,7 +151,7 @@ def chamber_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("fits", "fit-140", axle_to_crown_mm="539"),
     fails=edit("fits", "fit-140", axle_to_crown_mm="539.1"),
 )
-def axle_to_crown_scatter(family: Family, today: date) -> Iterator[Hit]:
+def axle_to_crown_scatter(family: Family, today: date) -> Iterator[Violation]:
     """Axle-to-crown less travel differs by more than 3 mm between fits of one chassis and wheel.
 
     Crown and lowers are the same, so each millimetre of travel adds one; a travel or a length is misread.
@@ -170,7 +170,7 @@ def axle_to_crown_scatter(family: Family, today: date) -> Iterator[Hit]:
             if abs(rest - middle) > 3 + 1e-9:
                 text = f"less the travel it is {rest:g} mm, that of others {middle:g} mm"
                 severity: Severity = "reject" if agreeing >= 3 and abs(rest - middle) > FAR_MM else "warn"
-                yield Hit(row, "axle_to_crown_mm", text, severity=severity)
+                yield Violation(row, "axle_to_crown_mm", text, severity=severity)
 
 
 @rule(
@@ -185,7 +185,7 @@ def axle_to_crown_scatter(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("springs", "spring-140", shaft_diameter_mm=""),
     fails=edit("springs", "spring-140", shaft_diameter_mm="12"),
 )  # fmt: skip
-def construction_differs(family: Family, today: date) -> Iterator[Hit]:
+def construction_differs(family: Family, today: date) -> Iterator[Violation]:
     """A spring has another bore, shaft, negative volume or port than the springs of its construction.
 
     Springs of one construction differ by the length of their shaft only; a figure is misread, or the family is another.
@@ -206,7 +206,7 @@ def construction_differs(family: Family, today: date) -> Iterator[Hit]:
             if odd is not None:
                 fit, sure = fits[odd[0].id], odd[1] and not fits[odd[0].id].confirmed
                 text = f"{name} of {odd[0].id} is {odd[0].__dict__[name]}, of its siblings {odd[2]}"
-                yield Hit(fit, "spring", text, severity="reject" if sure else "warn")
+                yield Violation(fit, "spring", text, severity="reject" if sure else "warn")
 
 
 def _odd_spring(springs: list[Spring], name: str) -> tuple[Spring, bool, object] | None:
@@ -230,7 +230,7 @@ def _odd_spring(springs: list[Spring], name: str) -> tuple[Spring, bool, object]
     passes=edit("chassis", "fork-a-old", stanchion_diameter_mm=""),
     fails=edit("chassis", "fork-a-old", stanchion_diameter_mm="36"),
 )
-def stanchions_differ(family: Family, today: date) -> Iterator[Hit]:
+def stanchions_differ(family: Family, today: date) -> Iterator[Violation]:
     """Two generations that take one air spring have stanchions of different outside diameter.
 
     The piston runs in the stanchion, so both have one bore; with other outsides the walls would differ.
@@ -252,7 +252,7 @@ def stanchions_differ(family: Family, today: date) -> Iterator[Hit]:
             if own != usual and fit.chassis not in told:
                 told.add(fit.chassis)
                 text = f"{fit.chassis} has stanchions of {own:g} mm, {first.chassis}, which takes it too, {usual:g} mm"
-                yield Hit(fit, "spring", text, first)
+                yield Violation(fit, "spring", text, first)
 
 
 STROKE_MM = 5.5  # by which the strokes of one construction exceed their travels alike
@@ -268,7 +268,7 @@ STROKE_MM = 5.5  # by which the strokes of one construction exceed their travels
     passes=edit("springs", "spring-140", stroke_max_mm="150"),
     fails=edit("springs", "spring-140", stroke_max_mm="151"),
 )  # fmt: skip
-def stroke_unlike_siblings(family: Family, today: date) -> Iterator[Hit]:
+def stroke_unlike_siblings(family: Family, today: date) -> Iterator[Violation]:
     """The greatest stroke of a spring exceeds its travel by more or less than those of its construction do theirs.
 
     Springs of one construction differ by the length of their shaft only; the stroke is that of another length.
@@ -286,4 +286,4 @@ def stroke_unlike_siblings(family: Family, today: date) -> Iterator[Hit]:
             if abs(more - middle) > STROKE_MM:
                 severity: Severity = "reject" if agreeing >= ENOUGH and not fit.confirmed else "warn"
                 text = f"{spring.id} makes {spring.stroke_max_mm} mm, {more:g} mm more than {fit.travel_mm:g}; "
-                yield Hit(fit, "spring", text + f"its siblings {middle:g} mm more", severity=severity)
+                yield Violation(fit, "spring", text + f"its siblings {middle:g} mm more", severity=severity)

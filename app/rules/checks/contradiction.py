@@ -8,7 +8,7 @@ from app.catalogue.agreement import agree, differences, subject
 from app.catalogue.scopes import contains, narrower, overlap
 from app.catalogue.tables import Statement
 from app.rules.family import Family
-from app.rules.registry import Hit, edit, rule
+from app.rules.registry import Violation, edit, rule
 from app.rules.view import cell
 
 UNREADABLE = ("unit-unknown", "unit-of-another-kind", "unit-missing", "figure-not-positive", "limits-crossed",
@@ -46,7 +46,7 @@ def _overrules(family: Family, row: Statement, other: Statement, depth: int = 0)
     fails=edit("limits", "limit-rotor-2", chassis="fork-a", subject="rotor diameter", max="180", unit="mm",
                source="bulletin-a", page="1"),
 )  # fmt: skip
-def disagree_unrelated(family: Family, today: date) -> Iterator[Hit]:
+def disagree_unrelated(family: Family, today: date) -> Iterator[Violation]:
     """Two statements hold for one configuration, disagree, and neither is declared the other's exception.
 
     A question would get two instructions for one bolt; which of them holds must be said by whoever knows the sources.
@@ -66,7 +66,7 @@ def disagree_unrelated(family: Family, today: date) -> Iterator[Hit]:
             yield from _outliers([row for row, _ in group], conflicts)
 
 
-def _outliers(group: list[Statement], conflicts: dict[int, set[int]]) -> Iterator[Hit]:
+def _outliers(group: list[Statement], conflicts: dict[int, set[int]]) -> Iterator[Violation]:
     """One hit for each statement that must go for the rest to agree, the one in most conflicts first."""
     while conflicts:
         index = max(conflicts, key=lambda each: (len(conflicts[each]), group[each].id))
@@ -80,7 +80,7 @@ def _outliers(group: list[Statement], conflicts: dict[int, set[int]]) -> Iterato
         text = "; ".join(
             f"{name}: {row.id} says {cell(row, name)}, {other.id} says {cell(other, name)}" for name in columns
         )
-        yield Hit(row, columns[0], text, other, mutual=True)
+        yield Violation(row, columns[0], text, other, mutual=True)
 
 
 @rule(
@@ -90,7 +90,7 @@ def _outliers(group: list[Statement], conflicts: dict[int, set[int]]) -> Iterato
     passes=edit("torques", "torque-foot-damper-2024", model_year_from="2023"),
     fails=edit("torques", "torque-foot-damper-2024", model_year_from="2022"),
 )
-def exception_not_narrower(family: Family, today: date) -> Iterator[Hit]:
+def exception_not_narrower(family: Family, today: date) -> Iterator[Violation]:
     """A statement calls itself an exception to one that does not strictly contain its scope.
 
     An exception overrules only inside a wider statement; otherwise two statements of equal right remain.
@@ -100,7 +100,7 @@ def exception_not_narrower(family: Family, today: date) -> Iterator[Hit]:
     for row in family.given("exception_to"):
         named = _named(family, row)
         if named is not None and not narrower(family.scope(row), family.scope(named)):
-            yield Hit(row, "exception_to", f"its scope is not strictly within that of {named.id}", named)
+            yield Violation(row, "exception_to", f"its scope is not strictly within that of {named.id}", named)
 
 
 @rule(
@@ -110,7 +110,7 @@ def exception_not_narrower(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("torques", "torque-pinch", exception_to=""),
     fails=edit("torques", "torque-pinch", exception_to="torque-cap"),
 )
-def exception_to_other_subject(family: Family, today: date) -> Iterator[Hit]:
+def exception_to_other_subject(family: Family, today: date) -> Iterator[Violation]:
     """A statement calls itself an exception to one about something else.
 
     A bolt's torque cannot overrule that of another bolt; the id is probably a slip.
@@ -122,6 +122,6 @@ def exception_to_other_subject(family: Family, today: date) -> Iterator[Hit]:
             continue
         named = _named(family, row)
         if named is None:
-            yield Hit(row, "exception_to", f"{row.exception_to} is about another chassis")
+            yield Violation(row, "exception_to", f"{row.exception_to} is about another chassis")
         elif subject(row, family.parts) != subject(named, family.parts):
-            yield Hit(row, "exception_to", f"{named.id} is about something else", named)
+            yield Violation(row, "exception_to", f"{named.id} is about something else", named)

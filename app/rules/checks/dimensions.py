@@ -8,7 +8,7 @@ from app.catalogue.tables import Chassis, Damper, Fit, Frame, Interval, Reading,
 from app.rules.bands import DIMENSIONS, HOURS, READ_PRESSURE_KPA, RIDER_KG, TEMPERATURE_C, figure
 from app.rules.checks.envelope import FORM
 from app.rules.family import Family
-from app.rules.registry import Hit, edit, rule
+from app.rules.registry import Violation, edit, rule
 from app.rules.view import RowView
 
 LONGEST_YEARS = 10  # model years of one generation
@@ -23,7 +23,7 @@ UNFITTED_MM = 30  # a chassis is not built to travels so far from every spring l
     passes=edit("chassis", "fork-b", stanchion_bore_mm="", stanchion_diameter_mm="60"),
     fails=edit("chassis", "fork-b", stanchion_bore_mm="", stanchion_diameter_mm="61"),
 )
-def dimension_implausible(view: RowView, today: date) -> Iterator[Hit]:
+def dimension_implausible(view: RowView, today: date) -> Iterator[Violation]:
     """A length, volume or angle is not that of any bicycle fork, spring or frame.
 
     A point slipped, two digits exchanged or a figure in inches; formulas would go on computing with it. The bands are
@@ -35,7 +35,7 @@ def dimension_implausible(view: RowView, today: date) -> Iterator[Hit]:
     for name, band in DIMENSIONS[view.row.table].items():
         value = fields[name]
         if value is not None and not band.holds(float(value)):
-            yield Hit(view.row, name, f"{float(value):g} is not within {band.low:g} to {band.high:g}")
+            yield Violation(view.row, name, f"{float(value):g} is not within {band.low:g} to {band.high:g}")
             return
 
 
@@ -47,7 +47,7 @@ def dimension_implausible(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("readings", "reading-full", rider_mass="200", mass_unit="kg"),
     fails=edit("readings", "reading-full", rider_mass="201", mass_unit="kg"),
 )
-def reading_implausible(view: RowView, today: date) -> Iterator[Hit]:
+def reading_implausible(view: RowView, today: date) -> Iterator[Violation]:
     """A reading has a pressure, mass or temperature that was never measured on a fork.
 
     Set-ups are computed from readings; a point slipped in one gives a pressure ten times too high. The bands are
@@ -64,7 +64,7 @@ def reading_implausible(view: RowView, today: date) -> Iterator[Hit]:
     )
     for name, value, band, unit in read:
         if value is not None and not band.holds(value):
-            yield Hit(row, name, f"{value:.4g} {unit} is not within {band.low:g} to {band.high:g} {unit}")
+            yield Violation(row, name, f"{value:.4g} {unit} is not within {band.low:g} to {band.high:g} {unit}")
             return
 
 
@@ -92,7 +92,7 @@ def reading_implausible(view: RowView, today: date) -> Iterator[Hit]:
         page="19",
     ),
 )
-def interval_implausible(view: RowView, today: date) -> Iterator[Hit]:
+def interval_implausible(view: RowView, today: date) -> Iterator[Violation]:
     """A service is due after fewer or more hours than any maker asks for.
 
     A digit lost wastes a fork's working life or its owner's money. The bands are common practice.
@@ -103,7 +103,7 @@ def interval_implausible(view: RowView, today: date) -> Iterator[Hit]:
     assert isinstance(row, Interval)
     band = HOURS.get(row.operation)
     if band is not None and row.hours is not None and not band.holds(row.hours):
-        yield Hit(row, "hours", f"{row.operation}: {row.hours} h is not within {band.low:g} to {band.high:g} h")
+        yield Violation(row, "hours", f"{row.operation}: {row.hours} h is not within {band.low:g} to {band.high:g} h")
 
 
 @rule(
@@ -116,7 +116,7 @@ def interval_implausible(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("chassis", "fork-a", travel_min_mm="110"),
     fails=edit("chassis", "fork-a", travel_min_mm="109"),
 )
-def travel_range_unfitted(family: Family, today: date) -> Iterator[Hit]:
+def travel_range_unfitted(family: Family, today: date) -> Iterator[Violation]:
     """A chassis is said to go far below or above every travel that a spring is listed for.
 
     Two digits of the range are probably exchanged (180 and 108); a wrong range lets every slip of a travel through.
@@ -133,7 +133,7 @@ def travel_range_unfitted(family: Family, today: date) -> Iterator[Hit]:
             ("travel_max_mm", (chassis.travel_max_mm or max(listed)) - max(listed)),
         ):
             if gap > UNFITTED_MM:
-                yield Hit(chassis, name, f"the nearest spring listed is {gap:g} mm away")
+                yield Violation(chassis, name, f"the nearest spring listed is {gap:g} mm away")
 
 
 @rule(
@@ -145,7 +145,7 @@ def travel_range_unfitted(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("chassis", "fork-b", model_year_from="2016"),
     fails=edit("chassis", "fork-b", model_year_from="2015"),
 )
-def generation_long(view: RowView, today: date) -> Iterator[Hit]:
+def generation_long(view: RowView, today: date) -> Iterator[Violation]:
     """One generation of a fork is said to have been made for more than ten model years.
 
     Makers replace a chassis sooner (common practice, no source); 2021 was probably written 2012.
@@ -157,4 +157,4 @@ def generation_long(view: RowView, today: date) -> Iterator[Hit]:
     if row.model_year_from is not None and row.model_year_to is not None:
         years = row.model_year_to - row.model_year_from + 1
         if years > LONGEST_YEARS:
-            yield Hit(row, "model_year_from", f"{years} model years")
+            yield Violation(row, "model_year_from", f"{years} model years")

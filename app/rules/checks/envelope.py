@@ -6,7 +6,7 @@ from datetime import date
 from app.catalogue.scopes import empty
 from app.catalogue.tables import Row
 from app.rules.family import Family
-from app.rules.registry import Hit, edit, rule
+from app.rules.registry import Violation, edit, rule
 
 FORM = ("figure-not-positive", "figure-negative", "span-reversed", "year-implausible", "unit-unknown",
         "unit-of-another-kind", "unit-missing", "limits-crossed", "reference-missing")  # fmt: skip
@@ -19,7 +19,7 @@ FORM = ("figure-not-positive", "figure-negative", "span-reversed", "year-implaus
     passes=edit("torques", "torque-cap", model_year_to="2025"),
     fails=edit("torques", "torque-cap", model_year_to="2026"),
 )
-def years_outside_chassis(family: Family, today: date) -> Iterator[Hit]:
+def years_outside_chassis(family: Family, today: date) -> Iterator[Violation]:
     """A statement holds for years in which the chassis was not made.
 
     Nobody can ask for such a year, so either the year is misread or the statement belongs to another generation.
@@ -38,7 +38,7 @@ def _ends(low: float | None, high: float | None) -> str:
     return f"{low:g} to {high:g}"
 
 
-def _years(family: Family, row: Row) -> Iterator[Hit]:
+def _years(family: Family, row: Row) -> Iterator[Violation]:
     fields = row.__dict__
     chassis = family.chassis[fields["chassis"]]
     first, last = chassis.model_year_from, chassis.model_year_to
@@ -47,7 +47,7 @@ def _years(family: Family, row: Row) -> Iterator[Hit]:
     for name in ("model_year_from", "model_year_to"):
         year = fields[name]
         if year is not None and ((first is not None and year < first) or (last is not None and year > last)):
-            yield Hit(row, name, f"{name} {year} is outside the years of {chassis.id}, {_ends(first, last)}")
+            yield Violation(row, name, f"{name} {year} is outside the years of {chassis.id}, {_ends(first, last)}")
             return
 
 
@@ -58,7 +58,7 @@ def _years(family: Family, row: Row) -> Iterator[Hit]:
     passes=edit("fits", "fit-coil", travel_mm="160", axle_to_crown_mm="556"),
     fails=edit("fits", "fit-coil", travel_mm="161", axle_to_crown_mm="557"),
 )
-def travel_outside_chassis(family: Family, today: date) -> Iterator[Hit]:
+def travel_outside_chassis(family: Family, today: date) -> Iterator[Violation]:
     """A fit gives a travel, or a statement holds for one, that the chassis cannot be built to.
 
     Digits are easily exchanged (150 and 510); a fork built beyond its travel range can hit the crown.
@@ -74,7 +74,9 @@ def travel_outside_chassis(family: Family, today: date) -> Iterator[Hit]:
         for name in ("travel_mm",) if "travel_mm" in fields else ("travel_from_mm", "travel_to_mm"):
             travel = fields[name]
             if travel is not None and ((low is not None and travel < low) or (high is not None and travel > high)):
-                yield Hit(row, name, f"{name} {travel:g} is outside the travel of {chassis.id}, {_ends(low, high)} mm")
+                yield Violation(
+                    row, name, f"{name} {travel:g} is outside the travel of {chassis.id}, {_ends(low, high)} mm"
+                )
                 break
 
 
@@ -85,7 +87,7 @@ def travel_outside_chassis(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("limits", "limit-tyre-622", wheel_size="622"),
     fails=edit("limits", "limit-tyre-622", wheel_size="559"),
 )
-def wheel_size_not_of_chassis(family: Family, today: date) -> Iterator[Hit]:
+def wheel_size_not_of_chassis(family: Family, today: date) -> Iterator[Violation]:
     """A statement is for a wheel that the chassis does not take.
 
     It can never hold, so the fact it carries is lost to whoever asks.
@@ -95,7 +97,7 @@ def wheel_size_not_of_chassis(family: Family, today: date) -> Iterator[Hit]:
     for row in family.given("wheel_size"):
         wheels = family.chassis[row.chassis].wheel_sizes
         if wheels is not None and row.wheel_size not in wheels:
-            yield Hit(row, "wheel_size", f"{row.chassis} takes wheels {', '.join(map(str, wheels))}")
+            yield Violation(row, "wheel_size", f"{row.chassis} takes wheels {', '.join(map(str, wheels))}")
 
 
 @rule(
@@ -105,7 +107,7 @@ def wheel_size_not_of_chassis(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("fills", "fill-spring-leg-old", damper="damper-b"),
     fails=edit("fills", "fill-spring-leg", damper="damper-b"),
 )
-def damper_not_of_chassis(family: Family, today: date) -> Iterator[Hit]:
+def damper_not_of_chassis(family: Family, today: date) -> Iterator[Violation]:
     """A statement or variant names a damper that the chassis was not made with.
 
     Either the chassis lacks a damper in its list, or the row belongs to another chassis.
@@ -115,11 +117,11 @@ def damper_not_of_chassis(family: Family, today: date) -> Iterator[Hit]:
     for row in family.given("damper"):
         dampers = family.chassis[row.chassis].dampers
         if dampers is not None and row.damper not in dampers:
-            yield Hit(row, "damper", f"{row.chassis} is listed with {', '.join(dampers)}")
+            yield Violation(row, "damper", f"{row.chassis} is listed with {', '.join(dampers)}")
     for variant in family.variants.values():
         dampers = family.chassis[variant.chassis].dampers
         if variant.dampers is not None and dampers is not None and not set(variant.dampers) <= set(dampers):
-            yield Hit(variant, "dampers", f"{variant.chassis} is listed with {', '.join(dampers)}")
+            yield Violation(variant, "dampers", f"{variant.chassis} is listed with {', '.join(dampers)}")
 
 
 @rule(
@@ -129,7 +131,7 @@ def damper_not_of_chassis(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("limits", "limit-rider", variant="variant-a-pro", model_year_from="2024"),
     fails=edit("limits", "limit-rider", variant="variant-a-pro", model_year_from="2025"),
 )
-def scope_holds_nowhere(family: Family, today: date) -> Iterator[Hit]:
+def scope_holds_nowhere(family: Family, today: date) -> Iterator[Violation]:
     """The parts of a scope exclude each other: no year lies both in it and in the years of its variant.
 
     The statement can never be shown, so what it says is lost.
@@ -138,4 +140,4 @@ def scope_holds_nowhere(family: Family, today: date) -> Iterator[Hit]:
     """
     for row in family.given("variant"):
         if empty(family.scope(row)):
-            yield Hit(row, "variant", f"{row.variant} was not made in these years")
+            yield Violation(row, "variant", f"{row.variant} was not made in these years")

@@ -7,7 +7,7 @@ from typing import Any
 from app.catalogue.agreement import unit_of
 from app.catalogue.tables import TABLES
 from app.rules.columns import limits, measured, measures, signed, spans, unit_columns, year_columns
-from app.rules.registry import Hit, edit, rule
+from app.rules.registry import Violation, edit, rule
 from app.rules.view import RowView
 from app.units.table import find, units_of
 
@@ -23,7 +23,7 @@ YEARS_AHEAD = 3
     passes=edit("fills", "fill-spring-leg-old", value="9.6"),
     fails=edit("fills", "fill-spring-leg-old", value="0"),
 )
-def figure_not_positive(view: RowView, today: date) -> Iterator[Hit]:
+def figure_not_positive(view: RowView, today: date) -> Iterator[Violation]:
     """A figure that can only be above zero is zero or less.
 
     A length, pressure, torque or count of nothing is a cell that was meant to be empty, or a sign slipped in.
@@ -34,7 +34,7 @@ def figure_not_positive(view: RowView, today: date) -> Iterator[Hit]:
     for name in signed(type(view.row))[0]:
         value = fields[name]
         if value is not None and (min(value) if type(value) is tuple else value) <= 0:
-            yield Hit(view.row, name, f"{name} must be above zero")
+            yield Violation(view.row, name, f"{name} must be above zero")
 
 
 @rule(
@@ -45,7 +45,7 @@ def figure_not_positive(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("fits", "fit-150", spacers_fitted="0"),
     fails=edit("fits", "fit-150", spacers_fitted="-1"),
 )
-def figure_negative(view: RowView, today: date) -> Iterator[Hit]:
+def figure_negative(view: RowView, today: date) -> Iterator[Violation]:
     """A count or measure that cannot be below zero is negative.
 
     A fork cannot carry fewer than no spacers; a minus sign is usually a dash that was copied with the figure.
@@ -56,7 +56,7 @@ def figure_negative(view: RowView, today: date) -> Iterator[Hit]:
     for name in signed(type(view.row))[1]:
         value = fields[name]
         if value is not None and value < 0:
-            yield Hit(view.row, name, f"{name} cannot be below zero")
+            yield Violation(view.row, name, f"{name} cannot be below zero")
 
 
 def _unit_faults(view: RowView) -> Iterator[tuple[str, str, str, bool]]:
@@ -79,7 +79,7 @@ MEASURING = [table for table in TABLES.values() if measured(table)]
     passes=edit("torques", "torque-cap", unit="Nm"),
     fails=edit("torques", "torque-cap", unit="Nmm?"),
 )
-def unit_unknown(view: RowView, today: date) -> Iterator[Hit]:
+def unit_unknown(view: RowView, today: date) -> Iterator[Violation]:
     """The unit of a figure is not a unit that is known here.
 
     A figure that cannot be converted cannot be compared with any other, so no other rule could protect it.
@@ -89,7 +89,7 @@ def unit_unknown(view: RowView, today: date) -> Iterator[Hit]:
     for column, spelling, kind, of_another_kind in _unit_faults(view):
         if not of_another_kind:
             known = ", ".join(each.name for each in units_of(kind))
-            yield Hit(
+            yield Violation(
                 view.row, column, f"“{spelling[:24]}” is not a unit of {kind} that is known here; these are: {known}"
             )
 
@@ -102,7 +102,7 @@ def unit_unknown(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("torques", "torque-cap", unit="N·m"),
     fails=edit("torques", "torque-cap", unit="J"),
 )
-def unit_of_another_kind(view: RowView, today: date) -> Iterator[Hit]:
+def unit_of_another_kind(view: RowView, today: date) -> Iterator[Violation]:
     """The unit measures something else than the column holds.
 
     Torque is not energy, gauge pressure not absolute pressure, mass not force; a figure in such a unit is a slip of
@@ -112,7 +112,7 @@ def unit_of_another_kind(view: RowView, today: date) -> Iterator[Hit]:
     """
     for column, spelling, kind, of_another_kind in _unit_faults(view):
         if of_another_kind:
-            yield Hit(view.row, column, f"{spelling} is a unit of {find(spelling)[0].kind}, not of {kind}")
+            yield Violation(view.row, column, f"{spelling} is a unit of {find(spelling)[0].kind}, not of {kind}")
 
 
 @rule(
@@ -123,7 +123,7 @@ def unit_of_another_kind(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("torques", "torque-cap", unit="N·m"),
     fails=edit("torques", "torque-cap", unit=""),
 )
-def unit_missing(view: RowView, today: date) -> Iterator[Hit]:
+def unit_missing(view: RowView, today: date) -> Iterator[Violation]:
     """A figure stands without its unit.
 
     72 may be psi or kPa, 6 may be N·m or in·lbf; a figure without a unit is not a fact.
@@ -135,7 +135,7 @@ def unit_missing(view: RowView, today: date) -> Iterator[Hit]:
         if fields[each.unit] is None:
             for name in each.figures:
                 if fields[name] is not None:
-                    yield Hit(view.row, name, f"{name} has no {each.unit}")
+                    yield Violation(view.row, name, f"{name} has no {each.unit}")
                     break
 
 
@@ -149,7 +149,7 @@ def unit_missing(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("springs", "spring-coil", rate="9", rate_unit="N/mm"),
     fails=edit("springs", "spring-coil", rate=""),
 )
-def unit_without_figure(view: RowView, today: date) -> Iterator[Hit]:
+def unit_without_figure(view: RowView, today: date) -> Iterator[Violation]:
     """A unit is given and no figure in it.
 
     The figure was probably lost on the way, and the row now says less than its source.
@@ -159,7 +159,7 @@ def unit_without_figure(view: RowView, today: date) -> Iterator[Hit]:
     fields = view.row.__dict__
     for each in measured(type(view.row)):
         if fields[each.unit] is not None and all(fields[name] is None for name in each.figures):
-            yield Hit(view.row, each.unit, f"{each.unit} is given but no figure in it")
+            yield Violation(view.row, each.unit, f"{each.unit} is given but no figure in it")
 
 
 @rule(
@@ -170,7 +170,7 @@ def unit_without_figure(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("torques", "torque-foot-spring", value="7.5"),
     fails=edit("torques", "torque-foot-spring", value="7.6"),
 )
-def limits_crossed(view: RowView, today: date) -> Iterator[Hit]:
+def limits_crossed(view: RowView, today: date) -> Iterator[Violation]:
     """A figure lies outside the limits printed beside it, or the limits are swapped.
 
     Least, nominal and greatest stand in this order in any source; otherwise two cells were exchanged or one misread.
@@ -181,9 +181,9 @@ def limits_crossed(view: RowView, today: date) -> Iterator[Hit]:
     for ends in limits(type(view.row)):
         low, value, high = (None if name is None else fields[name] for name in ends)
         if low is not None and high is not None and low > high:
-            yield Hit(view.row, ends.low, f"{ends.low} {low} is above {ends.high} {high}")
+            yield Violation(view.row, ends.low, f"{ends.low} {low} is above {ends.high} {high}")
         elif value is not None and ((low is not None and value < low) or (high is not None and value > high)):
-            yield Hit(view.row, ends.value, f"{ends.value} {value} is outside {_range(low, high)}")
+            yield Violation(view.row, ends.value, f"{ends.value} {value} is outside {_range(low, high)}")
 
 
 def _range(low: Any, high: Any) -> str:
@@ -202,7 +202,7 @@ def _shown(end: str | float) -> str:
     passes=edit("frames", "frame-a", model_year_from="2025"),
     fails=edit("frames", "frame-a", model_year_from="2026"),
 )
-def span_reversed(view: RowView, today: date) -> Iterator[Hit]:
+def span_reversed(view: RowView, today: date) -> Iterator[Violation]:
     """The first of two ends comes after the last.
 
     Nothing lies between 2026 and 2025, so the row would never hold; the two cells were probably exchanged.
@@ -220,7 +220,7 @@ def span_reversed(view: RowView, today: date) -> Iterator[Hit]:
         elif first == "produced_from":
             reversed_ = low[: len(high)] > high  # 2024-05 lies within 2024
         if reversed_:
-            yield Hit(view.row, first, f"{first} {_shown(low)} comes after {last} {_shown(high)}")
+            yield Violation(view.row, first, f"{first} {_shown(low)} comes after {last} {_shown(high)}")
 
 
 @rule(
@@ -232,7 +232,7 @@ def span_reversed(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("frames", "frame-a", model_year_from="1960"),
     fails=edit("frames", "frame-a", model_year_from="1959"),
 )
-def year_implausible(view: RowView, today: date) -> Iterator[Hit]:
+def year_implausible(view: RowView, today: date) -> Iterator[Violation]:
     """A model year lies before the first such forks or more than three years ahead.
 
     A figure like 202 or 20224 is a digit lost or doubled, and would hold in no question.
@@ -244,4 +244,4 @@ def year_implausible(view: RowView, today: date) -> Iterator[Hit]:
     for name in year_columns(type(view.row)):
         year = fields[name]
         if year is not None and not FIRST_YEAR <= year <= latest:
-            yield Hit(view.row, name, f"{name} {year} is not between {FIRST_YEAR} and {latest}")
+            yield Violation(view.row, name, f"{name} {year} is not between {FIRST_YEAR} and {latest}")

@@ -9,7 +9,7 @@ from app.physics.fluids import viscosity_index
 from app.rules.bands import GREATEST, first_known
 from app.rules.checks.envelope import FORM
 from app.rules.family import Family
-from app.rules.registry import Hit, edit, rule
+from app.rules.registry import Violation, edit, rule
 from app.rules.view import RowView
 
 DENSITY = (Decimal("0.7"), Decimal("1.2"))  # g/mL at 15 °C: mineral and synthetic oils; common practice, no source
@@ -27,7 +27,7 @@ VISCOSITY_40 = (Decimal("1.98"), Decimal(3520))  # mm²/s: the ends of the class
     passes=edit("fluids", "oil-bath", viscosity_100_cst="20"),
     fails=edit("fluids", "oil-bath", viscosity_100_cst="100"),
 )
-def viscosity_rises(view: RowView, today: date) -> Iterator[Hit]:
+def viscosity_rises(view: RowView, today: date) -> Iterator[Violation]:
     """An oil is said to be no thinner at 100 °C than at 40 °C.
 
     Every liquid lubricant thins as it warms (ASTM D341); the two cells were exchanged.
@@ -36,7 +36,7 @@ def viscosity_rises(view: RowView, today: date) -> Iterator[Hit]:
     """
     cold, warm = view.row.__dict__["viscosity_40_cst"], view.row.__dict__["viscosity_100_cst"]
     if cold is not None and warm is not None and warm >= cold:
-        yield Hit(view.row, "viscosity_100_cst", f"{warm} cSt at 100 °C, {cold} cSt at 40 °C")
+        yield Violation(view.row, "viscosity_100_cst", f"{warm} cSt at 100 °C, {cold} cSt at 40 °C")
 
 
 @rule(
@@ -47,7 +47,7 @@ def viscosity_rises(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("fluids", "oil-bath", density_15_g_per_ml="1.2"),
     fails=edit("fluids", "oil-bath", density_15_g_per_ml="1.21"),
 )
-def fluid_implausible(view: RowView, today: date) -> Iterator[Hit]:
+def fluid_implausible(view: RowView, today: date) -> Iterator[Violation]:
     """A density or viscosity is not that of any oil, or an oil has the grade of a grease.
 
     Stand-ins are chosen by these figures; a digit slipped would recommend the wrong oil.
@@ -58,11 +58,11 @@ def fluid_implausible(view: RowView, today: date) -> Iterator[Hit]:
     assert isinstance(row, Fluid)
     density, viscosity = row.density_15_g_per_ml, row.viscosity_40_cst
     if density is not None and not DENSITY[0] <= density <= DENSITY[1]:
-        yield Hit(row, "density_15_g_per_ml", f"{density} g/mL is not within {DENSITY[0]} to {DENSITY[1]} g/mL")
+        yield Violation(row, "density_15_g_per_ml", f"{density} g/mL is not within {DENSITY[0]} to {DENSITY[1]} g/mL")
     elif viscosity is not None and not VISCOSITY_40[0] <= viscosity <= VISCOSITY_40[1]:
-        yield Hit(row, "viscosity_40_cst", f"{viscosity} cSt is outside the classes of ISO 3448")
+        yield Violation(row, "viscosity_40_cst", f"{viscosity} cSt is outside the classes of ISO 3448")
     elif row.nlgi is not None and row.kind in ("damper oil", "bath oil"):
-        yield Hit(row, "nlgi", f"a {row.kind} has no NLGI grade")
+        yield Violation(row, "nlgi", f"a {row.kind} has no NLGI grade")
 
 
 @rule(
@@ -73,7 +73,7 @@ def fluid_implausible(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("fluids", "oil-bath", viscosity_100_cst="7.5"),
     fails=edit("fluids", "oil-bath", viscosity_100_cst="7"),
 )
-def viscosities_unlike_oil(view: RowView, today: date) -> Iterator[Hit]:
+def viscosities_unlike_oil(view: RowView, today: date) -> Iterator[Violation]:
     """No oil has both of two viscosities: its viscosity index would lie outside -60 to 600.
 
     The index (ASTM D2270) of mineral oils is about 0 to 120, of the most improved ones below 500; one point slipped.
@@ -89,11 +89,11 @@ def viscosities_unlike_oil(view: RowView, today: date) -> Iterator[Hit]:
         return
     if warm < LEAST_INDEXED:
         if cold > THINNING * warm:
-            yield Hit(row, "viscosity_100_cst", f"{warm:g} cSt is too thin for an oil of {cold:g} cSt at 40 °C")
+            yield Violation(row, "viscosity_100_cst", f"{warm:g} cSt is too thin for an oil of {cold:g} cSt at 40 °C")
         return
     index = viscosity_index(cold / 1e6, warm / 1e6)
     if not INDEX[0] <= index <= INDEX[1]:
-        yield Hit(row, "viscosity_100_cst", f"the viscosity index would be {index:.0f}")
+        yield Violation(row, "viscosity_100_cst", f"the viscosity index would be {index:.0f}")
 
 
 @rule(
@@ -104,7 +104,7 @@ def viscosities_unlike_oil(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("fills", "fill-spring-leg-b", value="40", confirmed="true"),
     fails=edit("fills", "fill-spring-leg-b", value="40.1", confirmed="true"),
 )
-def oil_above_leg_volume(family: Family, today: date) -> Iterator[Hit]:
+def oil_above_leg_volume(family: Family, today: date) -> Iterator[Violation]:
     """More bath oil is filled into a lower leg than it has room for at full compression.
 
     Oil does not give way: the fork locks before the end of its travel and bursts a seal.
@@ -117,4 +117,4 @@ def oil_above_leg_volume(family: Family, today: date) -> Iterator[Hit]:
             continue
         found = first_known(row, GREATEST, "unit", "volume", "mL")
         if found is not None and found[1] > float(room):
-            yield Hit(row, found[0], f"{found[1]:.3g} mL; the leg has room for {room} mL")
+            yield Violation(row, found[0], f"{found[1]:.3g} mL; the leg has room for {room} mL")

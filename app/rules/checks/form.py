@@ -8,7 +8,7 @@ from app.catalogue.scopes import Scope, overlap
 from app.catalogue.tables import STATEMENTS, TABLES, Part, Reading, Row, Spring, Statement, Step, Use, Variant
 from app.rules.columns import said
 from app.rules.family import Family
-from app.rules.registry import Hit, edit, rule
+from app.rules.registry import Violation, edit, rule
 from app.rules.view import ChangeView, EntityView, RowView, references
 
 ABOUT: dict[type[Row], tuple[str, ...]] = {table: table.about for table in STATEMENTS}
@@ -28,7 +28,7 @@ CONDITIONS = ("spring_kind", "foot_joint", "adjuster_at", "crowns", "travel_set_
     passes=edit("torques", "torque-cap", fastener="cap-a"),
     fails=edit("parts", "ring-a", superseded_by="ring-z"),
 )
-def reference_missing(view: RowView, today: date) -> Iterator[Hit]:
+def reference_missing(view: RowView, today: date) -> Iterator[Violation]:
     """A row names something that is not in the catalogue.
 
     Rows are joined by their ids; a name that leads nowhere makes the row invisible or its answer wrong.
@@ -44,7 +44,7 @@ def reference_missing(view: RowView, today: date) -> Iterator[Hit]:
             continue
         for id in value if reference.many else (value,):
             if (reference.table.table, id) in view.absent:
-                yield Hit(view.row, reference.column, f"there is no row {id} in {reference.table.table}")
+                yield Violation(view.row, reference.column, f"there is no row {id} in {reference.table.table}")
 
 
 @rule(
@@ -54,7 +54,7 @@ def reference_missing(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("parts", "ring-a", superseded_by=""),
     fails=edit("parts", "ring-a", superseded_by="ring-a"),
 )
-def superseded_by_itself(view: RowView, today: date) -> Iterator[Hit]:
+def superseded_by_itself(view: RowView, today: date) -> Iterator[Violation]:
     """A part or spring is said to be replaced by itself.
 
     Whoever follows the replacement would never arrive.
@@ -62,7 +62,7 @@ def superseded_by_itself(view: RowView, today: date) -> Iterator[Hit]:
     Mend: name the part that replaces it, or leave the cell empty.
     """
     if view.row.__dict__["superseded_by"] == view.row.id:
-        yield Hit(view.row, "superseded_by", f"{view.row.id} cannot replace itself")
+        yield Violation(view.row, "superseded_by", f"{view.row.id} cannot replace itself")
 
 
 @rule(
@@ -72,7 +72,7 @@ def superseded_by_itself(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("readings", "reading-other", chassis="fork-a", state="at sag", source="bench-a", at_travel_mm="31"),
     fails=edit("readings", "torque-cap", chassis="fork-a", state="at sag", source="bench-a", at_travel_mm="31"),
 )
-def id_taken(view: EntityView, today: date) -> Iterator[Hit]:
+def id_taken(view: EntityView, today: date) -> Iterator[Violation]:
     """Two statements of different tables bear one id.
 
     A statement is addressed by its id alone, whatever its table; an answer could not say which one it means.
@@ -83,7 +83,7 @@ def id_taken(view: EntityView, today: date) -> Iterator[Hit]:
     if len(tables) > 1:
         others = [table for table in tables if table != view.row.table]
         other = next(row for row in view.referrers if row.table == others[0])
-        yield Hit(view.row, "id", f"{view.row.id} is also the id of a row in {', '.join(others)}", other)
+        yield Violation(view.row, "id", f"{view.row.id} is also the id of a row in {', '.join(others)}", other)
 
 
 @rule(
@@ -93,7 +93,7 @@ def id_taken(view: EntityView, today: date) -> Iterator[Hit]:
     passes=edit("torques", "torque-cap", value="24"),
     fails=edit("torques", "torque-cap", stage="2"),
 )
-def subject_changed(view: ChangeView, today: date) -> Iterator[Hit]:
+def subject_changed(view: ChangeView, today: date) -> Iterator[Violation]:
     """A statement is changed into one about something else.
 
     An id stands for one subject for ever: whoever has printed or stored it would silently be told of another bolt.
@@ -108,7 +108,9 @@ def subject_changed(view: ChangeView, today: date) -> Iterator[Hit]:
             if type(after) is Use and name == "part":
                 continue  # another part of the same kind is the same subject
             was = before.__dict__[name]
-            yield Hit(after, name, f"{name} was {'not given' if was is None else was}; a statement keeps its subject")
+            yield Violation(
+                after, name, f"{name} was {'not given' if was is None else was}; a statement keeps its subject"
+            )
             return
 
 
@@ -120,7 +122,7 @@ def subject_changed(view: ChangeView, today: date) -> Iterator[Hit]:
     passes=edit("greases", "grease-wiper", amount=""),
     fails=edit("greases", "grease-wiper", amount="", fluid=""),
 )
-def statement_empty(view: RowView, today: date) -> Iterator[Hit]:
+def statement_empty(view: RowView, today: date) -> Iterator[Violation]:
     """A statement says nothing: every value is empty.
 
     It would be shown as an instruction without content and hide that the figure is not known.
@@ -132,7 +134,7 @@ def statement_empty(view: RowView, today: date) -> Iterator[Hit]:
         if fields[name] is not None:
             return
     if "travel_mm" not in fields and "part" not in fields:
-        yield Hit(view.row, None, "none of its values is given")
+        yield Violation(view.row, None, "none of its values is given")
 
 
 @rule(
@@ -145,7 +147,7 @@ def statement_empty(view: RowView, today: date) -> Iterator[Hit]:
     fails=edit("fills", "fill-again", chassis="fork-a", chamber="spring-side lower leg", fluid="oil-bath", value="10",
                unit="mL", source="manual-a", page="15"),
 )  # fmt: skip
-def stated_twice(family: Family, today: date) -> Iterator[Hit]:
+def stated_twice(family: Family, today: date) -> Iterator[Violation]:
     """One source states one subject twice for overlapping scopes.
 
     Two rows of one fact drift apart: the next correction reaches one of them only.
@@ -160,7 +162,7 @@ def stated_twice(family: Family, today: date) -> Iterator[Hit]:
                 continue
             for other, its in seen:
                 if other.source == source and overlap(scope, its):
-                    yield Hit(row, "source", f"{source} already states this in {other.id}", other)
+                    yield Violation(row, "source", f"{source} already states this in {other.id}", other)
                     break
             seen.append((row, scope))
 
@@ -172,7 +174,7 @@ def stated_twice(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("variants", "variant-a-pro", serial_to="A22-0001"),
     fails=edit("variants", "variant-a-pro", serial_to="A22-0000"),
 )
-def serial_range_unreadable(view: RowView, today: date) -> Iterator[Hit]:
+def serial_range_unreadable(view: RowView, today: date) -> Iterator[Violation]:
     """A serial range runs backwards, its ends differ in length, or do not have the shape of the variant's pattern.
 
     Serials are compared as text of equal length, so such a range identifies no fork, or the wrong one.
@@ -183,14 +185,14 @@ def serial_range_unreadable(view: RowView, today: date) -> Iterator[Hit]:
     assert isinstance(row, Variant)
     first, last = row.serial_from, row.serial_to
     if first is not None and last is not None and (len(first) != len(last) or first > last):
-        yield Hit(row, "serial_to", f"{last} does not come after {first} as text of equal length")
+        yield Violation(row, "serial_to", f"{last} does not come after {first} as text of equal length")
         return
     if row.serial_pattern is None:
         return
     shape = re.compile("".join(_shape(character) for character in row.serial_pattern))
     for column, serial in (("serial_from", first), ("serial_to", last)):
         if serial is not None and not shape.fullmatch(serial):
-            yield Hit(row, column, f"{serial} does not have the shape {row.serial_pattern}")
+            yield Violation(row, column, f"{serial} does not have the shape {row.serial_pattern}")
 
 
 def _shape(character: str) -> str:
@@ -204,7 +206,7 @@ def _shape(character: str) -> str:
     passes=edit("steps", "step-5", text="Tighten the {count} foot bolts to {torque}."),
     fails=edit("steps", "step-5", text="Tighten the foot bolts to {torque}, then fill in {volume}."),
 )
-def slot_unfillable(view: RowView, today: date) -> Iterator[Hit]:
+def slot_unfillable(view: RowView, today: date) -> Iterator[Violation]:
     """The text of a step has a slot that does not exist, or that its columns cannot fill.
 
     A job card would print the bare slot where the mechanic needs the figure.
@@ -215,9 +217,9 @@ def slot_unfillable(view: RowView, today: date) -> Iterator[Hit]:
     assert isinstance(row, Step)
     for slot in SLOT.findall(row.text):
         if slot not in SLOT_NEEDS:
-            yield Hit(row, "text", f"there is no slot {{{slot}}}")
+            yield Violation(row, "text", f"there is no slot {{{slot}}}")
         elif (needs := SLOT_NEEDS[slot]) is not None and row.__dict__[needs] is None:
-            yield Hit(row, "text", f"the slot {{{slot}}} needs {needs}, which is empty")
+            yield Violation(row, "text", f"the slot {{{slot}}} needs {needs}, which is empty")
 
 
 @rule(
@@ -227,7 +229,7 @@ def slot_unfillable(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("steps", "step-1", when="foot_joint=bolt into shaft|nut on shaft"),
     fails=edit("steps", "step-1", when="foot_bolt=bolt into shaft"),
 )
-def condition_unreadable(view: RowView, today: date) -> Iterator[Hit]:
+def condition_unreadable(view: RowView, today: date) -> Iterator[Violation]:
     """A condition of a step names a property that steps cannot depend on, or no value.
 
     A condition that is never met takes the step off every job card.
@@ -240,4 +242,4 @@ def condition_unreadable(view: RowView, today: date) -> Iterator[Hit]:
     for condition in row.when or ():
         name, equals, values = condition.partition("=")
         if name not in CONDITIONS or not equals or not all(value.strip() for value in values.split("|")):
-            yield Hit(row, "when", f"“{condition[:60]}” is not a condition that can be read")
+            yield Violation(row, "when", f"“{condition[:60]}” is not a condition that can be read")

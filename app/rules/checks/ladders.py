@@ -10,7 +10,7 @@ from app.rules.checks.air import ladders
 from app.rules.checks.envelope import FORM
 from app.rules.family import Family
 from app.rules.finding import Severity
-from app.rules.registry import Hit, edit, rule
+from app.rules.registry import Violation, edit, rule
 from app.rules.siblings import ALIKE, ENOUGH
 
 LEAST_LINES = 5
@@ -33,7 +33,7 @@ Point = tuple[float, float]
                rider_mass_from="100", rider_mass_to="110", mass_unit="kg", mass_is="with gear", pressure="112",
                pressure_unit="psi", source="manual-a", page="12"),
 )  # fmt: skip
-def guide_line_off(family: Family, today: date) -> Iterator[Hit]:
+def guide_line_off(family: Family, today: date) -> Iterator[Violation]:
     """One line of a guide gives a pressure that all its other lines do not lead to.
 
     At one sag the pressure grows in a straight line with the load (app.physics.air_spring); where all lines but one do
@@ -54,7 +54,9 @@ def guide_line_off(family: Family, today: date) -> Iterator[Hit]:
         if rest <= STRAIGHT and off > 2 * rest:
             row = ladder[at]
             severity: Severity = "reject" if off >= FAR_OFF and not row.confirmed else "warn"
-            yield Hit(row, "pressure", f"it is {off:.0%} off the line of the other {len(found) - 1}", severity=severity)
+            yield Violation(
+                row, "pressure", f"it is {off:.0%} off the line of the other {len(found) - 1}", severity=severity
+            )
 
 
 def _points(family: Family, ladder: Sequence[Guide]) -> list[Point]:
@@ -97,7 +99,7 @@ def _left_out(points: Sequence[Point]) -> list[float]:
     passes=edit("guides", "guide-70", sag_percent=""),
     fails=edit("guides", "guide-70", sag_percent="21"),
 )
-def guide_sag_unlike(family: Family, today: date) -> Iterator[Hit]:
+def guide_sag_unlike(family: Family, today: date) -> Iterator[Violation]:
     """One line of a guide aims at another sag than all its other lines, which aim at one and the same.
 
     A guide is drawn up for one sag; an odd one is misread, or is in millimetres.
@@ -113,4 +115,4 @@ def guide_sag_unlike(family: Family, today: date) -> Iterator[Hit]:
             if not row.confirmed:
                 far = abs(math.log(float(odd or 1) / float(usual or 1))) > math.log(ALIKE)
                 severity: Severity = "reject" if far else "warn"
-                yield Hit(row, "sag_percent", f"{odd} %; the other lines aim at {usual} %", severity=severity)
+                yield Violation(row, "sag_percent", f"{odd} %; the other lines aim at {usual} %", severity=severity)

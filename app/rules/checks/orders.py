@@ -11,7 +11,7 @@ from app.rules.checks.envelope import FORM
 from app.rules.checks.provenance import PAGED
 from app.rules.family import Family
 from app.rules.finding import Severity
-from app.rules.registry import Hit, edit, rule
+from app.rules.registry import Violation, edit, rule
 
 YEARS_BEFORE = 2  # a manual is printed for the model year, in the year before it
 
@@ -29,7 +29,7 @@ YEARS_BEFORE = 2  # a manual is printed for the model year, in the year before i
                rider_mass_from="99", rider_mass_to="110", mass_unit="kg", mass_is="with gear", pressure="99",
                pressure_unit="psi", source="manual-a", page="12"),
 )  # fmt: skip
-def mass_brackets_overlap(family: Family, today: date) -> Iterator[Hit]:
+def mass_brackets_overlap(family: Family, today: date) -> Iterator[Violation]:
     """Two lines of one guide hold for the same riders.
 
     Brackets are half-open, so 70 to 80 and 80 to 90 share nobody; these do, and the rider gets two answers.
@@ -39,7 +39,7 @@ def mass_brackets_overlap(family: Family, today: date) -> Iterator[Hit]:
     for group in brackets(family):
         for (_, end, lighter), (start, _, heavier) in pairwise(group):
             if end is None or start < end * 0.999:
-                yield Hit(heavier, "rider_mass_from", f"it shares riders with {lighter.id}", lighter, mutual=True)
+                yield Violation(heavier, "rider_mass_from", f"it shares riders with {lighter.id}", lighter, mutual=True)
 
 
 @rule(
@@ -51,7 +51,7 @@ def mass_brackets_overlap(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("intervals", "interval-full", hours="50"),
     fails=edit("intervals", "interval-full", hours="49"),
 )
-def full_service_more_frequent(family: Family, today: date) -> Iterator[Hit]:
+def full_service_more_frequent(family: Family, today: date) -> Iterator[Violation]:
     """The full service is due more often than the lower-leg service it includes.
 
     The two intervals were probably exchanged.
@@ -73,7 +73,7 @@ def full_service_more_frequent(family: Family, today: date) -> Iterator[Hit]:
             ):
                 severity: Severity = "reject" if full.source == leg.source and not full.confirmed else "warn"
                 text = f"{full.hours} h, the lower legs only every {leg.hours} h"
-                yield Hit(full, "hours", text, leg, severity, mutual=True)
+                yield Violation(full, "hours", text, leg, severity, mutual=True)
 
 
 @rule(
@@ -85,7 +85,7 @@ def full_service_more_frequent(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("sources", "manual-old", published_on="2016"),
     fails=edit("sources", "manual-old", published_on="2015"),
 )
-def source_before_chassis(family: Family, today: date) -> Iterator[Hit]:
+def source_before_chassis(family: Family, today: date) -> Iterator[Violation]:
     """A chassis is described by a manual or bulletin from more than two years before its first model year.
 
     Manuals are printed for a fork that exists; the years of another generation were probably written.
@@ -97,7 +97,9 @@ def source_before_chassis(family: Family, today: date) -> Iterator[Hit]:
         if source is None or source.kind not in PAGED or source.published_on is None or row.model_year_from is None:
             continue
         if int(source.published_on[:4]) < row.model_year_from - YEARS_BEFORE:
-            yield Hit(row, "model_year_from", f"{row.model_year_from}; {source.id} was published {source.published_on}")
+            yield Violation(
+                row, "model_year_from", f"{row.model_year_from}; {source.id} was published {source.published_on}"
+            )
 
 
 FAR_APART = 8  # full service over lower-leg service, in hours; common practice, no source
@@ -112,7 +114,7 @@ FAR_APART = 8  # full service over lower-leg service, in hours; common practice,
     passes=edit("intervals", "interval-full", hours="400"),
     fails=edit("intervals", "interval-full", hours="401"),
 )
-def services_far_apart(family: Family, today: date) -> Iterator[Hit]:
+def services_far_apart(family: Family, today: date) -> Iterator[Violation]:
     """The full service is due more than eight times as seldom as the lower-leg service.
 
     Makers ask for it every two to five lower-leg services (common practice, no source); a digit was added or lost.
@@ -125,5 +127,5 @@ def services_far_apart(family: Family, today: date) -> Iterator[Hit]:
             continue
         for leg in legs:
             if full.chassis == leg.chassis and full.riding == leg.riding and full.hours > FAR_APART * (leg.hours or 0):
-                yield Hit(full, "hours", f"{full.hours} h, the lower legs every {leg.hours} h", leg, mutual=True)
+                yield Violation(full, "hours", f"{full.hours} h, the lower legs every {leg.hours} h", leg, mutual=True)
                 break

@@ -10,7 +10,7 @@ from app.catalogue.tables import Torque
 from app.rules.checks.envelope import FORM
 from app.rules.checks.slips import BEYOND
 from app.rules.family import Family
-from app.rules.registry import Hit, edit, rule
+from app.rules.registry import Violation, edit, rule
 from app.rules.siblings import ENOUGH
 
 SMALLER = 2  # beside a figure stand those down to half of it: small torques are printed finer
@@ -27,7 +27,7 @@ TELLING = 3  # significant digits from which on a figure looks worked out
     passes=edit("torques", "torque-foot-damper-2024", value="6.85"),
     fails=edit("torques", "torque-foot-damper-2024", value="6.84"),
 )  # fmt: skip
-def torque_finer_than_table(family: Family, today: date) -> Iterator[Hit]:
+def torque_finer_than_table(family: Family, today: date) -> Iterator[Violation]:
     """A torque has more decimals than every other of that size or more that its maker prints for the chassis.
 
     Makers print a table in one step (common practice, no source); 9.59 among 8, 10 and 24 was converted, and a figure
@@ -48,7 +48,7 @@ def torque_finer_than_table(family: Family, today: date) -> Iterator[Hit]:
             beside = [other for other, _, each in table if each is not row and other * SMALLER >= figure]
             if len(beside) >= ENOUGH and _decimals(figure) > max(map(_decimals, beside)):
                 most = max(map(_decimals, beside))
-                yield Hit(row, column, f"{figure} {row.unit}; the others have {most or 'no'} decimals at most")
+                yield Violation(row, column, f"{figure} {row.unit}; the others have {most or 'no'} decimals at most")
 
 
 def _worked_out(figure: Decimal) -> bool:

@@ -5,7 +5,7 @@ from datetime import date
 
 from app.catalogue.tables import STATEMENTS, Fit, Guide, Source, Use
 from app.rules.family import Family
-from app.rules.registry import Hit, edit, rule
+from app.rules.registry import Violation, edit, rule
 from app.rules.view import ChangeView, RowView
 
 PAGED = ("manual", "bulletin")
@@ -19,7 +19,7 @@ PAGED = ("manual", "bulletin")
     passes=edit("torques", "torque-cap", source="bulletin-a", page="2"),
     fails=edit("torques", "torque-cap", source=""),
 )
-def source_missing(view: RowView, today: date) -> Iterator[Hit]:
+def source_missing(view: RowView, today: date) -> Iterator[Violation]:
     """A statement names no source.
 
     A figure that nobody can look up cannot be trusted, corrected or superseded.
@@ -27,7 +27,7 @@ def source_missing(view: RowView, today: date) -> Iterator[Hit]:
     Mend: name the document; a measurement of one's own or common practice is a source too.
     """
     if view.row.__dict__["source"] is None:
-        yield Hit(view.row, "source", "no source is named")
+        yield Violation(view.row, "source", "no source is named")
 
 
 @rule(
@@ -38,7 +38,7 @@ def source_missing(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("readings", "reading-sag", page=""),
     fails=edit("torques", "torque-cap", page=""),
 )
-def page_missing(family: Family, today: date) -> Iterator[Hit]:
+def page_missing(family: Family, today: date) -> Iterator[Violation]:
     """A statement from a manual or bulletin names no page.
 
     Whoever doubts the figure must search the whole document.
@@ -47,7 +47,7 @@ def page_missing(family: Family, today: date) -> Iterator[Hit]:
     """
     for row in family.everything():
         if row.page is None and (source := family.sources.get(row.source or "")) is not None and source.kind in PAGED:
-            yield Hit(row, "page", f"{source.id} is a {source.kind}")
+            yield Violation(row, "page", f"{source.id} is a {source.kind}")
 
 
 @rule(
@@ -57,7 +57,7 @@ def page_missing(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("sources", "bulletin-a", published_on="2025-06-01"),
     fails=edit("sources", "bulletin-a", published_on="2025-06-02"),
 )
-def published_after_today(view: RowView, today: date) -> Iterator[Hit]:
+def published_after_today(view: RowView, today: date) -> Iterator[Violation]:
     """A document is dated in the future.
 
     The newest source is shown first, so a slip in its date puts it above all later ones.
@@ -66,7 +66,7 @@ def published_after_today(view: RowView, today: date) -> Iterator[Hit]:
     """
     published = view.row.__dict__["published_on"]
     if published is not None and published > today.isoformat()[: len(published)]:
-        yield Hit(view.row, "published_on", f"{published} is after {today.isoformat()}")
+        yield Violation(view.row, "published_on", f"{published} is after {today.isoformat()}")
 
 
 @rule(
@@ -76,7 +76,7 @@ def published_after_today(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("torques", "torque-cap", source="bulletin-a", page="3"),
     fails=edit("torques", "torque-cap", source="manual-a-first", page="16"),
 )
-def older_edition_over_newer(view: ChangeView, today: date) -> Iterator[Hit]:
+def older_edition_over_newer(view: ChangeView, today: date) -> Iterator[Violation]:
     """A statement from a newer edition is replaced by one from an older edition of the same series.
 
     The older edition was corrected by the newer; loading it last would bring the old error back.
@@ -93,7 +93,7 @@ def older_edition_over_newer(view: ChangeView, today: date) -> Iterator[Hit]:
     length = min(len(before.published_on), len(after.published_on))
     if after.published_on[:length] < before.published_on[:length]:
         text = f"{after.id} of {after.published_on} is older than {before.id} of {before.published_on}"
-        yield Hit(view.change.after, "source", text)
+        yield Violation(view.change.after, "source", text)
 
 
 @rule(
@@ -104,7 +104,7 @@ def older_edition_over_newer(view: ChangeView, today: date) -> Iterator[Hit]:
     passes=edit("limits", "limit-rider", source="bench-a", page=""),
     fails=edit("limits", "limit-rider", source="manual-other", page="4"),
 )
-def source_of_another_maker(family: Family, today: date) -> Iterator[Hit]:
+def source_of_another_maker(family: Family, today: date) -> Iterator[Violation]:
     """A statement about a chassis comes from the manual of a maker who makes nothing that it names.
 
     It probably belongs to another chassis, and its id or chassis was copied from the wrong line.
@@ -125,7 +125,7 @@ def source_of_another_maker(family: Family, today: date) -> Iterator[Hit]:
             family.fluids.get(fields.get("fluid") or ""), family.parts.get(fields.get("part") or ""),
         )  # fmt: skip
         if not any(each is not None and each.maker == source.maker for each in named):
-            yield Hit(row, "source", f"{source.id} is of {source.maker}")
+            yield Violation(row, "source", f"{source.id} is of {source.maker}")
 
 
 @rule(
@@ -137,7 +137,7 @@ def source_of_another_maker(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("parts", "ring-a", superseded_by="washer-b"),
     fails=edit("parts", "wiper-a", superseded_by="washer-b"),
 )
-def superseded_still_named(family: Family, today: date) -> Iterator[Hit]:
+def superseded_still_named(family: Family, today: date) -> Iterator[Violation]:
     """A part or spring is used or fitted that has been superseded.
 
     It may no longer be bought; the mechanic should be told of what replaces it.
@@ -147,10 +147,10 @@ def superseded_still_named(family: Family, today: date) -> Iterator[Hit]:
     for row in family.of(Use) if Use in family.judged else ():
         part = family.parts.get(row.part)
         if part is not None and part.superseded_by is not None:
-            yield Hit(row, "part", f"{part.id} is superseded by {part.superseded_by}")
+            yield Violation(row, "part", f"{part.id} is superseded by {part.superseded_by}")
     for table in (Fit, Guide):
         for statement in family.statements[table] if table in family.judged else ():
             column = "spring" if table is Fit else "spring_choice"
             spring = family.springs.get(statement.__dict__[column] or "")
             if spring is not None and spring.superseded_by is not None:
-                yield Hit(statement, column, f"{spring.id} is superseded by {spring.superseded_by}")
+                yield Violation(statement, column, f"{spring.id} is superseded by {spring.superseded_by}")

@@ -8,7 +8,7 @@ from app.catalogue.agreement import pascals
 from app.catalogue.tables import Fit, Guide
 from app.rules.checks.envelope import FORM
 from app.rules.family import Family
-from app.rules.registry import Hit, edit, rule
+from app.rules.registry import Violation, edit, rule
 from app.rules.view import RowView
 
 SURELY = 0.999 / 1000  # kPa for each Pa of a limit: no rounding takes a pressure below it above the limit
@@ -22,7 +22,7 @@ SURELY = 0.999 / 1000  # kPa for each Pa of a limit: no rounding takes a pressur
     passes=edit("fits", "fit-150", pressure_limit="160"),
     fails=edit("fits", "fit-150", pressure_limit="161"),
 )
-def pressure_limit_above_spring(family: Family, today: date) -> Iterator[Hit]:
+def pressure_limit_above_spring(family: Family, today: date) -> Iterator[Violation]:
     """A fit permits a higher fill pressure than its spring does.
 
     The spring is what bursts; a fit can only lower its limit.
@@ -39,7 +39,7 @@ def pressure_limit_above_spring(family: Family, today: date) -> Iterator[Hit]:
         )
         if allowed is not None and stated is not None and stated > allowed:
             text = f"{spring.id} is limited to {spring.pressure_limit} {spring.pressure_unit}"
-            yield Hit(row, "pressure_limit", text)
+            yield Violation(row, "pressure_limit", text)
 
 
 @rule(
@@ -51,7 +51,7 @@ def pressure_limit_above_spring(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("fits", "fit-150", spacers_fitted="4", confirmed="true"),
     fails=edit("fits", "fit-150", spacers_fitted="5"),
 )
-def spacers_fitted_above_limit(view: RowView, today: date) -> Iterator[Hit]:
+def spacers_fitted_above_limit(view: RowView, today: date) -> Iterator[Violation]:
     """More volume spacers are fitted from the factory than the fit may carry.
 
     The two cells were probably exchanged, and the exchanged limit would be obeyed.
@@ -60,7 +60,7 @@ def spacers_fitted_above_limit(view: RowView, today: date) -> Iterator[Hit]:
     """
     fitted, limit = view.row.__dict__["spacers_fitted"], view.row.__dict__["spacer_limit"]
     if fitted is not None and limit is not None and fitted > limit:
-        yield Hit(view.row, "spacers_fitted", f"{fitted} are fitted but at most {limit} are allowed")
+        yield Violation(view.row, "spacers_fitted", f"{fitted} are fitted but at most {limit} are allowed")
 
 
 @rule(
@@ -72,7 +72,7 @@ def spacers_fitted_above_limit(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("guides", "guide-90", pressure_max="160"),
     fails=edit("guides", "guide-90", pressure_max="161"),
 )
-def guide_pressure_above_limit(family: Family, today: date) -> Iterator[Hit]:
+def guide_pressure_above_limit(family: Family, today: date) -> Iterator[Violation]:
     """A set-up guide asks for more pressure than any spring it can be about may be filled to.
 
     Start pressures and limits are both gauge pressures at full extension; whoever follows the guide exceeds the limit.
@@ -91,7 +91,7 @@ def guide_pressure_above_limit(family: Family, today: date) -> Iterator[Hit]:
         limits = list(_limits(family, row))
         if limits and None not in limits and asked > max(limit for limit in limits if limit is not None):
             column = "pressure_max" if row.pressure_max is not None else "pressure"
-            yield Hit(row, column, "it is above the maximum fill pressure of every spring it can be for")
+            yield Violation(row, column, "it is above the maximum fill pressure of every spring it can be for")
 
 
 def _limits(family: Family, guide: Guide) -> Iterator[Fraction | None]:
@@ -113,7 +113,7 @@ def _limits(family: Family, guide: Guide) -> Iterator[Fraction | None]:
     passes=edit("springs", "spring-150", stroke_max_mm="150"),
     fails=edit("springs", "spring-150", stroke_max_mm="149.5"),
 )
-def stroke_below_travel(family: Family, today: date) -> Iterator[Hit]:
+def stroke_below_travel(family: Family, today: date) -> Iterator[Violation]:
     """A fit gives more travel than its spring can make.
 
     The spring would bottom inside before the fork does.
@@ -123,7 +123,7 @@ def stroke_below_travel(family: Family, today: date) -> Iterator[Hit]:
     for row in family.of(Fit):
         spring = family.springs.get(row.spring)
         if spring is not None and spring.stroke_max_mm is not None and row.travel_mm > spring.stroke_max_mm:
-            yield Hit(row, "travel_mm", f"{spring.id} can make {spring.stroke_max_mm} mm at most")
+            yield Violation(row, "travel_mm", f"{spring.id} can make {spring.stroke_max_mm} mm at most")
 
 
 @rule(
@@ -134,7 +134,7 @@ def stroke_below_travel(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("dampers", "damper-a", travel_max_mm="160"),
     fails=edit("dampers", "damper-a", travel_max_mm="159"),
 )
-def damper_travel_below_fit(family: Family, today: date) -> Iterator[Hit]:
+def damper_travel_below_fit(family: Family, today: date) -> Iterator[Violation]:
     """A fit gives more travel than any damper it can be with allows, or than one of them does.
 
     The damper would be pulled or pushed beyond its stroke.
@@ -147,10 +147,10 @@ def damper_travel_below_fit(family: Family, today: date) -> Iterator[Hit]:
         greatest = [None if (each := family.dampers.get(name)) is None else each.travel_max_mm for name in names]
         known = [each for each in greatest if each is not None]
         if known and len(known) == len(greatest) and row.travel_mm > max(known):
-            yield Hit(row, "travel_mm", f"{', '.join(names)} allow {max(known):g} mm at most")
+            yield Violation(row, "travel_mm", f"{', '.join(names)} allow {max(known):g} mm at most")
         elif known and row.travel_mm > min(known):
             text = f"it names no damper, and one of {', '.join(names)} allows {min(known):g} mm only"
-            yield Hit(row, "travel_mm", text, severity="warn")
+            yield Violation(row, "travel_mm", text, severity="warn")
 
 
 @rule(
@@ -161,7 +161,7 @@ def damper_travel_below_fit(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("guides", "guide-60", rebound_clicks="16"),
     fails=edit("guides", "guide-60", rebound_clicks="17"),
 )
-def clicks_outside_damper(family: Family, today: date) -> Iterator[Hit]:
+def clicks_outside_damper(family: Family, today: date) -> Iterator[Violation]:
     """A guide asks for more clicks than the damper has.
 
     The adjuster ends before; the guide is for another damper or a digit slipped.
@@ -178,7 +178,7 @@ def clicks_outside_damper(family: Family, today: date) -> Iterator[Hit]:
         for name, most in clicks[dampers].items():
             asked = row.__dict__[name]
             if asked is not None and asked > most:
-                yield Hit(row, name, f"the damper has {most} clicks")
+                yield Violation(row, name, f"the damper has {most} clicks")
                 break
 
 

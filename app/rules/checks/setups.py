@@ -15,7 +15,7 @@ from app.rules.checks.envelope import FORM
 from app.rules.checks.slips import BEYOND
 from app.rules.family import Family
 from app.rules.finding import Severity
-from app.rules.registry import Hit, edit, rule
+from app.rules.registry import Violation, edit, rule
 
 LOADED = Band(0.065, 0.25)  # see `pressure-unlike-load`; common practice, no source
 LOADED_AT_ALL = Band(0.05, 0.36)
@@ -67,7 +67,7 @@ def _borne(pressure_kpa: float, bore_mm: float, mass_kg: float, sag: float) -> f
     passes=edit("readings", "reading-sag", pressure="165"),
     fails=edit("readings", "reading-sag", pressure="167"),
 )
-def pressure_unlike_load(family: Family, today: date) -> Iterator[Hit]:
+def pressure_unlike_load(family: Family, today: date) -> Iterator[Violation]:
     """A guide or a reading at sag has a pressure that does not carry its rider at that sag on any fork.
 
     A spring is the softer the more it sags, so p*A/(m*g) times the sag is nearly one figure for all air forks, 0.11 to
@@ -84,7 +84,7 @@ def pressure_unlike_load(family: Family, today: date) -> Iterator[Hit]:
             yield _told(reading, found, not LOADED_AT_ALL.holds(found))
 
 
-def _guides_borne(family: Family) -> Iterator[Hit]:
+def _guides_borne(family: Family) -> Iterator[Violation]:
     """The middle line of each guide whose share is no fork's, or not that of the other guides of the family."""
     found: list[tuple[Guide, float]] = []
     for ladder in ladders(family):
@@ -100,10 +100,10 @@ def _guides_borne(family: Family) -> Iterator[Hit]:
             yield _told(row, share, unlike or not LOADED_AT_ALL.holds(share))
 
 
-def _told(row: Guide | Reading, share: float, sure: bool) -> Hit:
+def _told(row: Guide | Reading, share: float, sure: bool) -> Violation:
     severity: Severity = "reject" if sure and not row.confirmed else "warn"
     text = f"the air carries {share:.2g} of the rider at this sag; forks are near 0.13"
-    return Hit(row, "pressure", text, severity=severity)
+    return Violation(row, "pressure", text, severity=severity)
 
 
 def _share_of_guide(family: Family, row: Guide) -> float | None:
@@ -143,7 +143,7 @@ def _share_of_reading(family: Family, row: Reading) -> float | None:
                rider_mass_from="70", rider_mass_to="80", mass_unit="kg", mass_is="with gear", pressure="97",
                pressure_unit="psi", sag_percent="20", source="manual-a", page="12"),
 )  # fmt: skip
-def guide_travels_out_of_order(family: Family, today: date) -> Iterator[Hit]:
+def guide_travels_out_of_order(family: Family, today: date) -> Iterator[Violation]:
     """The guides for two travels of a fork do not go together: the shorter asks for less, or for a third more.
 
     For one share of sag a longer fork takes a little less pressure, 3 to 20 % less for 20 mm (app.physics.air_spring);
@@ -193,7 +193,7 @@ def _pressures(family: Family, lines: Sequence[Guide]) -> dict[float, float]:
 Printed = tuple[float, Guide, dict[float, float]]  # travel, first line, pressures by mass
 
 
-def _disorder(group: list[Printed]) -> Iterator[Hit]:
+def _disorder(group: list[Printed]) -> Iterator[Violation]:
     """The guides that do not go with the others: refused where two others go with each other and not with it."""
     against: dict[int, list[int]] = defaultdict(list)
     going: set[tuple[int, int]] = set()
@@ -216,7 +216,7 @@ def _disorder(group: list[Printed]) -> Iterator[Hit]:
         sure = any((one, two) in going for one, two in combinations(others, 2))
         row, other_row = group[at][1], group[others[0]][1]
         text = f"for the same rider it is out of line with {other_row.id}, of another travel"
-        yield Hit(row, "pressure", text, other_row, "reject" if sure else "warn", mutual=not sure)
+        yield Violation(row, "pressure", text, other_row, "reject" if sure else "warn", mutual=not sure)
 
 
 def _ratio(shorter: Printed, longer: Printed) -> float | None:

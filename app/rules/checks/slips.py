@@ -9,7 +9,7 @@ from app.rules.bands import LIMITS, figure, first_known
 from app.rules.checks.envelope import FORM
 from app.rules.family import NOMINAL, Family
 from app.rules.finding import Severity
-from app.rules.registry import Hit, edit, rule
+from app.rules.registry import Violation, edit, rule
 from app.rules.siblings import ALIKE, ENOUGH, Figure, Slip, all_alike, slips
 from app.rules.view import cell
 from app.units.table import Kind
@@ -122,9 +122,9 @@ def _written(row: Row, column: str) -> str:
     return " ".join(each for each in (cell(row, column), cell(row, type(row).columns()[column].unit_column)) if each)
 
 
-def _hit(slip: Slip, text: str) -> Hit:
+def _hit(slip: Slip, text: str) -> Violation:
     severity: Severity = "reject" if slip.certain else "warn"
-    return Hit(slip.figure.row, slip.figure.column, text, slip.other, severity, mutual=not slip.certain)
+    return Violation(slip.figure.row, slip.figure.column, text, slip.other, severity, mutual=not slip.certain)
 
 
 @rule(
@@ -140,7 +140,7 @@ def _hit(slip: Slip, text: str) -> Hit:
                rider_mass_from="100", rider_mass_to="110", mass_unit="lb", pressure="99", pressure_unit="psi",
                source="manual-a", page="12"),
 )  # fmt: skip
-def unit_slip(family: Family, today: date) -> Iterator[Hit]:
+def unit_slip(family: Family, today: date) -> Iterator[Violation]:
     """A figure differs from its siblings by the factor between two units that are often confused.
 
     N·m and in·lbf, bar and psi, mL and fl oz stand side by side in manuals; the wrong one is off by a factor.
@@ -166,7 +166,7 @@ def unit_slip(family: Family, today: date) -> Iterator[Hit]:
     fails=edit("intervals", "interval-2", chassis="fork-a-old", operation="full-service", hours="20",
                source="manual-old", page="19"),
 )  # fmt: skip
-def digit_slip(family: Family, today: date) -> Iterator[Hit]:
+def digit_slip(family: Family, today: date) -> Iterator[Violation]:
     """A figure is ten times its siblings, or a tenth of them.
 
     A decimal point lost or moved is the commonest slip of the hand.
@@ -189,7 +189,7 @@ def digit_slip(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("torques", "torque-foot-damper", value="7.7", min="", max=""),
     fails=edit("torques", "torque-foot-damper", value="10.6", min="", max=""),
 )
-def torque_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
+def torque_differs_from_siblings(family: Family, today: date) -> Iterator[Violation]:
     """A torque is more than half as high again as those of its siblings, or less than two thirds of them.
 
     Siblings are fasteners of one position, kind and thread in the family; the torque of the next thread size looks so.
@@ -210,4 +210,4 @@ def torque_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
                 others = [each for each, row, _ in group if row is not odd]
                 severity: Severity = "reject" if len(others) >= ENOUGH and all_alike(others) else "warn"
                 text = f"{_written(odd, column)}; its siblings are near {usual:.3g} N·m"
-                yield Hit(odd, column, text, middle, severity, mutual=len(group) == 2)
+                yield Violation(odd, column, text, middle, severity, mutual=len(group) == 2)

@@ -12,7 +12,7 @@ from app.rules.bands import first_known
 from app.rules.checks.envelope import FORM
 from app.rules.checks.slips import BEYOND
 from app.rules.family import NOMINAL, Family
-from app.rules.registry import Hit, edit, rule
+from app.rules.registry import Violation, edit, rule
 from app.rules.siblings import ALIKE, ENOUGH
 from app.rules.view import cell
 from app.units.table import Kind
@@ -45,7 +45,7 @@ def _same_place(one: Fastener, other: Fastener) -> bool:
     passes=edit("torques", "torque-foot-spring", value="7.7", min="", max=""),
     fails=edit("torques", "torque-foot-spring", value="7.8", min="", max=""),
 )
-def torque_differs_from_twin(family: Family, today: date) -> Iterator[Hit]:
+def torque_differs_from_twin(family: Family, today: date) -> Iterator[Violation]:
     """Two like fasteners of one position, on the two sides of a fork, are tightened differently.
 
     One thread, one drive, one place: their torques are nearly always one figure; two lines were probably confused.
@@ -62,7 +62,7 @@ def torque_differs_from_twin(family: Family, today: date) -> Iterator[Hit]:
             if not _far(here, there, TWIN) or not _same_place(mine, theirs):
                 continue
             if overlap(family.scope(row), family.scope(other)):
-                yield Hit(row, column, f"{here:.3g} N·m, {other.id} {there:.3g} N·m", other, mutual=True)
+                yield Violation(row, column, f"{here:.3g} N·m, {other.id} {there:.3g} N·m", other, mutual=True)
                 break
 
 
@@ -79,7 +79,7 @@ MEASURED: tuple[tuple[type[Statement], Kind, str], ...] = ((Torque, "torque", "N
     passes=edit("torques", "torque-foot-damper-2024", value="10.4"),
     fails=edit("torques", "torque-foot-damper-2024", value="10.6"),
 )  # fmt: skip
-def exception_far_off(family: Family, today: date) -> Iterator[Hit]:
+def exception_far_off(family: Family, today: date) -> Iterator[Violation]:
     """An exception is more than half as high again as the statement it narrows, or less than two thirds of it.
 
     A bulletin corrects a figure by a little; a factor is a confused unit, or the figure of another line.
@@ -93,7 +93,7 @@ def exception_far_off(family: Family, today: date) -> Iterator[Hit]:
                 continue
             here, there = _nominal(row, kind, unit), _nominal(named, kind, unit)
             if here is not None and there is not None and _far(here[1], there[1], ALIKE):
-                yield Hit(row, here[0], f"{here[1]:.3g} {unit}, {named.id} {there[1]:.3g} {unit}", named)
+                yield Violation(row, here[0], f"{here[1]:.3g} {unit}, {named.id} {there[1]:.3g} {unit}", named)
 
 
 @rule(
@@ -106,7 +106,7 @@ def exception_far_off(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("fills", "fill-spring-leg-old", value="15"),
     fails=edit("fills", "fill-spring-leg-old", value="15.1"),
 )  # fmt: skip
-def fill_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
+def fill_differs_from_siblings(family: Family, today: date) -> Iterator[Violation]:
     """A chamber takes half as much oil again as in the other generations or years of the fork, or less than two thirds.
 
     Two digits exchanged or the figure of another chamber look so.
@@ -126,7 +126,7 @@ def fill_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
         for volume, row, column in ordered:
             if _far(volume, middle[0], ALIKE):
                 text = f"{volume:.3g} mL; its siblings take near {middle[0]:.3g} mL"
-                yield Hit(row, column, text, middle[1], mutual=len(known) == 2)
+                yield Violation(row, column, text, middle[1], mutual=len(known) == 2)
 
 
 @rule(
@@ -138,7 +138,7 @@ def fill_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("fits", "fit-150-large", pressure_limit="160", pressure_unit="psi"),
     fails=edit("fits", "fit-150-large", pressure_limit="120", pressure_unit="psi"),
 )  # fmt: skip
-def pressure_limit_unlike_siblings(family: Family, today: date) -> Iterator[Hit]:
+def pressure_limit_unlike_siblings(family: Family, today: date) -> Iterator[Violation]:
     """One spring of a chassis has another fill limit than all the others, which have one and the same.
 
     Limits are printed once for a chassis or line by line; one odd figure among equals is that of another fork.
@@ -162,7 +162,7 @@ def pressure_limit_unlike_siblings(family: Family, today: date) -> Iterator[Hit]
         other = next(row for row in rows if row not in found)
         if len(found) == 1 and not found[0].confirmed:
             text = f"{cell(found[0], 'pressure_limit')}; the others have {cell(other, 'pressure_limit')}"
-            yield Hit(found[0], "pressure_limit", text, other)
+            yield Violation(found[0], "pressure_limit", text, other)
 
 
 @rule(
@@ -175,7 +175,7 @@ def pressure_limit_unlike_siblings(family: Family, today: date) -> Iterator[Hit]
     passes=edit("fits", "fit-140-old", spacer_limit="4", confirmed="true"),
     fails=edit("fits", "fit-140-old", spacer_limit="4"),
 )  # fmt: skip
-def spacer_limit_unlike_generation(family: Family, today: date) -> Iterator[Hit]:
+def spacer_limit_unlike_generation(family: Family, today: date) -> Iterator[Violation]:
     """One spring may carry other spacers in another generation, while the springs that both share otherwise agree.
 
     The same spring at the same travel leaves the same air; where a maker does change its limits, it changes several.
@@ -195,7 +195,7 @@ def spacer_limit_unlike_generation(family: Family, today: date) -> Iterator[Hit]
         for row, beside in product(one[unlike[0]], other[unlike[0]]):
             if row.spacer_limit != beside.spacer_limit and not row.confirmed and not beside.confirmed:
                 text = f"{row.spacer_limit}; {beside.id} has the same spring at that travel and says "
-                yield Hit(row, "spacer_limit", text + str(beside.spacer_limit), beside, mutual=True)
+                yield Violation(row, "spacer_limit", text + str(beside.spacer_limit), beside, mutual=True)
 
 
 def _limits(rows: list[Fit]) -> set[int | None]:

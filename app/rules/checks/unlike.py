@@ -11,7 +11,7 @@ from app.catalogue.tables import Fastener, Fill, Fit, Guide, Row, Statement, Tor
 from app.rules.checks.envelope import FORM
 from app.rules.checks.slips import BEYOND
 from app.rules.family import Family
-from app.rules.registry import Hit, edit, rule
+from app.rules.registry import Violation, edit, rule
 from app.rules.siblings import ENOUGH
 from app.rules.view import cell
 from app.units.table import Kind
@@ -37,7 +37,7 @@ def _odd_one(rows: list[tuple[Row, str]], least: int) -> Iterator[tuple[Row, str
     passes=edit("fasteners", "foot-spring", drives="hex 5 mm;hex 6 mm"),
     fails=edit("fasteners", "foot-spring", drives="hex 6 mm"),
 )
-def drive_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
+def drive_differs_from_siblings(family: Family, today: date) -> Iterator[Violation]:
     """One fastener has another drive than all others of its position, kind and thread in the family.
 
     Bolts of one thread and place are one part; a wrong key rounds the socket.
@@ -50,7 +50,7 @@ def drive_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
             groups[row.position, row.kind, row.thread].append((row, row.drives[0]))
     for group in groups.values():
         for odd, drive, usual, other in _odd_one(group, 2):
-            yield Hit(odd, "drives", f"{drive}; its siblings have {usual}", other, mutual=len(group) == 2)
+            yield Violation(odd, "drives", f"{drive}; its siblings have {usual}", other, mutual=len(group) == 2)
 
 
 @rule(
@@ -62,7 +62,7 @@ def drive_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
     passes=edit("fills", "fill-damper-leg-old", fluid="oil-bath"),
     fails=edit("fills", "fill-damper-leg-old", fluid="oil-damper"),
 )
-def fluid_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
+def fluid_differs_from_siblings(family: Family, today: date) -> Iterator[Violation]:
     """One lower leg takes another kind of oil than all others of the family.
 
     Bath oil clings, damper oil runs; the two cells were probably exchanged.
@@ -75,7 +75,7 @@ def fluid_differs_from_siblings(family: Family, today: date) -> Iterator[Hit]:
         if fluid is not None and row.chamber.endswith("lower leg"):
             legs.append((row, fluid.kind))
     for odd, kind, usual, other in _odd_one(legs, ENOUGH + 1):
-        yield Hit(odd, "fluid", f"{cell(odd, 'fluid')} is a {kind}; its siblings take a {usual}", other)
+        yield Violation(odd, "fluid", f"{cell(odd, 'fluid')} is a {kind}; its siblings take a {usual}", other)
 
 
 NOMINAL = ("value", "min", "max")  # the first that is given stands for the row
@@ -96,7 +96,7 @@ UNIT_COLUMNS: tuple[tuple[type[Statement], tuple[str, ...], str, Kind], ...] = (
     passes=edit("torques", "torque-cap", value="18", unit="ft·lbf", source="bulletin-a", page="3"),
     fails=edit("torques", "torque-cap", value="18", unit="ft·lbf"),
 )
-def unit_unlike_source(family: Family, today: date) -> Iterator[Hit]:
+def unit_unlike_source(family: Family, today: date) -> Iterator[Violation]:
     """One figure of a source is in another unit than all the others of its kind in that source.
 
     A manual prints one unit per column; where the digits also equal a sibling's in the usual unit, the unit is wrong.
@@ -123,7 +123,7 @@ def _stated(row: Statement, columns: tuple[str, ...]) -> Any:
 
 def _unlike(
     family: Family, rows: list[Statement], columns: tuple[str, ...], unit_column: str, kind: Kind
-) -> Iterator[Hit]:
+) -> Iterator[Violation]:
     """The one row in another unit; certain where a sibling of its place has the same digits in the usual unit."""
     units = Counter(unit_of(kind, row.__dict__[unit_column]) for row in rows)
     (usual, _), (odd, times), *more = [*units.most_common(), (None, 0)]
@@ -135,7 +135,7 @@ def _unlike(
     same = [each for each in rows if each is not row and _stated(each, columns) == _stated(row, columns)]
     twin = next((each for each in same if _place(family, each) == _place(family, row)), None)
     text = f"{cell(row, unit_column)}; the others of {row.source} are in {usual.name}"
-    yield Hit(row, unit_column, text, twin, "warn" if twin is None else "reject")
+    yield Violation(row, unit_column, text, twin, "warn" if twin is None else "reject")
 
 
 def _place(family: Family, row: Statement) -> str | None:

@@ -11,7 +11,7 @@ from app.rules.bands import GREATEST, Band, first_known
 from app.rules.checks.envelope import FORM
 from app.rules.checks.slips import BEYOND
 from app.rules.family import NOMINAL, Family
-from app.rules.registry import Hit, edit, rule
+from app.rules.registry import Violation, edit, rule
 from app.rules.view import RowView
 
 # Where nearly all forks of the trade lie, in N·m; the first word that the position holds counts. Common practice.
@@ -44,7 +44,7 @@ LEGS_OF_FORK = ("spring-side lower leg", "damper-side lower leg")
     passes=edit("torques", "torque-cap", value="42"),
     fails=edit("torques", "torque-cap", value="42.5"),
 )
-def torque_unusual(family: Family, today: date) -> Iterator[Hit]:
+def torque_unusual(family: Family, today: date) -> Iterator[Violation]:
     """A torque is one that hardly any fork has at that place.
 
     It may be right; more often it is that of another line, thread or unit. Where most forks lie is common practice.
@@ -62,8 +62,8 @@ def _usual_torque(position: str) -> Band | None:
     return next((band for word, band in USUAL_TORQUE if word in position), None)
 
 
-def _beyond(row: Row, column: str, given: float, unit: str, band: Band) -> Hit:
-    return Hit(row, column, f"{given:.3g} {unit}; most forks have {band.low:g} to {band.high:g} {unit}")
+def _beyond(row: Row, column: str, given: float, unit: str, band: Band) -> Violation:
+    return Violation(row, column, f"{given:.3g} {unit}; most forks have {band.low:g} to {band.high:g} {unit}")
 
 
 @rule(
@@ -78,7 +78,7 @@ def _beyond(row: Row, column: str, given: float, unit: str, band: Band) -> Hit:
                source="manual-a", page="15"),
     reads=("chamber", "value", "min", "max", "unit", "confirmed"),
 )  # fmt: skip
-def fill_unusual(view: RowView, today: date) -> Iterator[Hit]:
+def fill_unusual(view: RowView, today: date) -> Iterator[Violation]:
     """More oil is put on a piston or into a foam ring, or less, than on hardly any fork.
 
     These places take a few millilitres; the volume of a lower leg, in the next line, is easily read for theirs.
@@ -104,7 +104,7 @@ def fill_unusual(view: RowView, today: date) -> Iterator[Hit]:
     fails=edit("fills", "fill-damper-leg-b", chassis="fork-b", chamber="damper-side lower leg", fluid="oil-bath",
                value="21", unit="mL", source="manual-a", page="15"),
 )  # fmt: skip
-def legs_filled_unlike(family: Family, today: date) -> Iterator[Hit]:
+def legs_filled_unlike(family: Family, today: date) -> Iterator[Violation]:
     """One lower leg takes far more bath oil than the other.
 
     Both have bushings and a wiper of one size to wet; more than twice as much is another line's volume.
@@ -124,11 +124,11 @@ def legs_filled_unlike(family: Family, today: date) -> Iterator[Hit]:
             yield from _unlike(*sides.values())
 
 
-def _unlike(here: Sequence[tuple[float, str, Fill]], there: Sequence[tuple[float, str, Fill]]) -> Iterator[Hit]:
+def _unlike(here: Sequence[tuple[float, str, Fill]], there: Sequence[tuple[float, str, Fill]]) -> Iterator[Violation]:
     for volume, column, row in here:
         near, _, other = min(there, key=lambda each: (abs(each[0] - volume), each[2].id))
         if max(volume, near) > LEGS * min(volume, near):
-            yield Hit(row, column, f"{volume:.3g} mL, the other leg {near:.3g} mL", other, mutual=True)
+            yield Violation(row, column, f"{volume:.3g} mL, the other leg {near:.3g} mL", other, mutual=True)
 
 
 NAMED_BY = Band(28, 46)  # stanchion diameters in mm that forks are called by; common practice, no source
@@ -144,7 +144,7 @@ TWO_DIGITS = re.compile(r"(?<![0-9])([0-9]{2})(?![0-9])")
     passes=edit("chassis", "fork-b", name="Fork 35"),
     fails=edit("chassis", "fork-b", name="Fork 36"),
 )
-def stanchion_unlike_name(view: RowView, today: date) -> Iterator[Hit]:
+def stanchion_unlike_name(view: RowView, today: date) -> Iterator[Violation]:
     """A fork is called by another stanchion diameter than it is said to have.
 
     Forks are often called by the outside diameter of their stanchions in mm (common practice, no source).
@@ -157,7 +157,9 @@ def stanchion_unlike_name(view: RowView, today: date) -> Iterator[Hit]:
         numbers = [int(each) for each in TWO_DIGITS.findall(text) if NAMED_BY.holds(int(each))]
         if len(numbers) == 1 and row.stanchion_diameter_mm is not None:
             if int(row.stanchion_diameter_mm) != numbers[0]:
-                yield Hit(row, "stanchion_diameter_mm", f"{row.stanchion_diameter_mm:g} mm; it is called {numbers[0]}")
+                yield Violation(
+                    row, "stanchion_diameter_mm", f"{row.stanchion_diameter_mm:g} mm; it is called {numbers[0]}"
+                )
             return
 
 
@@ -170,7 +172,7 @@ def stanchion_unlike_name(view: RowView, today: date) -> Iterator[Hit]:
     passes=edit("chassis", "fork-a", leg_free_volume_ml="24"),
     fails=edit("chassis", "fork-a", leg_free_volume_ml="23.9"),
 )
-def oil_crowds_leg(family: Family, today: date) -> Iterator[Hit]:
+def oil_crowds_leg(family: Family, today: date) -> Iterator[Violation]:
     """Bath oil takes up more than half of the room that a lower leg has at full compression.
 
     The air above it would be pressed together like a second spring; usual is a tenth to two fifths (common practice).
@@ -183,7 +185,7 @@ def oil_crowds_leg(family: Family, today: date) -> Iterator[Hit]:
             continue
         found = first_known(row, GREATEST, "unit", "volume", "mL")
         if found is not None and found[1] > CROWDED * float(room):
-            yield Hit(row, found[0], f"{found[1]:.3g} mL of the {room} mL that the leg has room for")
+            yield Violation(row, found[0], f"{found[1]:.3g} mL of the {room} mL that the leg has room for")
 
 
 @rule(
@@ -196,7 +198,7 @@ def oil_crowds_leg(family: Family, today: date) -> Iterator[Hit]:
     fails=edit("fits", "fit-160", spacers_fitted="3"),
     reads=("spacers_fitted", "spacer_limit", "confirmed"),
 )
-def spacers_fitted_to_the_limit(view: RowView, today: date) -> Iterator[Hit]:
+def spacers_fitted_to_the_limit(view: RowView, today: date) -> Iterator[Violation]:
     """A fork leaves the factory with as many volume spacers as it may carry, three or more.
 
     Makers leave room to add some (common practice, no source); one cell was probably copied into the other.
@@ -207,4 +209,4 @@ def spacers_fitted_to_the_limit(view: RowView, today: date) -> Iterator[Hit]:
     assert isinstance(row, Fit)
     fitted = row.spacers_fitted or 0
     if fitted >= 3 and fitted == row.spacer_limit and not row.confirmed:
-        yield Hit(row, "spacers_fitted", f"all {row.spacer_limit} that are allowed")
+        yield Violation(row, "spacers_fitted", f"all {row.spacer_limit} that are allowed")

@@ -7,7 +7,7 @@ from structlog.typing import FilteringBoundLogger
 
 from app.access import audit
 from app.errors import Refusal
-from app.web.access import noted
+from app.web.access import write_context
 from app.web.middleware.rates import BATCHES, LOOKUPS
 
 STORES_NOTHING = {*BATCHES, "/v1/checks"}
@@ -43,7 +43,7 @@ class Audits:
                 await self._note(scope, 500)
 
     async def _note(self, scope: Scope, status: int) -> None:
-        write, shop = noted(scope), scope["app"].state.shop
+        write, shop = write_context(scope), scope["app"].state.shop
         if shop is None:
             return
 

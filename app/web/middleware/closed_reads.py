@@ -5,7 +5,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from app.errors import Refusal, Unauthorised
 from app.web.access import caller_of
-from app.web.problem import refused
+from app.web.representation.problem_forms import refused
 
 ALWAYS_OPEN = ("/healthz", "/readyz", "/openapi.json", "/docs", "/problems", "/static", "/sign-in", "/sign-out")
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from app.web.problem import problem_response
+from app.web.representation.problem_forms import problem_response
 
 
 class Hosts:

@@ -17,7 +17,7 @@ from app.catalogue.catalogue import LATEST_SEEN, Catalogue
 from app.web.middleware.limits import IN_A_CHILD
 from app.web.representation.choose import ranges
 from app.web.representation.respond import matches
-from app.web.session_cookie import is_borne
+from app.web.session_cookie import has_session_cookie
 
 LARGEST = 1_000_000
 """Bytes of the largest body that is kept."""
@@ -96,7 +96,11 @@ class Kept:
                 await self.app(scope, receive, send)
             finally:
                 catalogue.look_again()
-        elif is_borne(scope["headers"]) or not _may_be_kept(scope["path"]) or (key := question_of(scope)) is None:
+        elif (
+            has_session_cookie(scope["headers"])
+            or not _may_be_kept(scope["path"])
+            or (key := question_of(scope)) is None
+        ):
             await self.app(scope, receive, send)
         else:
             await self._answered(catalogue, key, scope, receive, send)

@@ -12,9 +12,9 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from app.database.interrupting import GIVEN_UP
 from app.errors import TooLarge
 from app.settings import Settings
-from app.web.line import Line
 from app.web.middleware.audits import may_store
-from app.web.problem import problem_response
+from app.web.representation.problem_forms import problem_response
+from app.web.server.client import ClientConnection
 
 _ALWAYS_ANSWERED = {"/healthz"}
 IN_A_CHILD = {"/v1/imports", "/v1/checks", "/v1/export", "/v1/export.sqlite", "/v1/content-hash"}
@@ -25,7 +25,7 @@ _SLOW = IN_A_CHILD | _MANY
 class Limits:
     """Pure ASGI. A body over the limit is refused at its Content-Length, or mid-stream at the byte too many.
 
-    Reading is timed by the connection (`app.web.connection`); here the clock runs from the whole request to the
+    Reading is timed by the connection (`app.web.server.connection`); here the clock runs from the whole request to the
     first byte of the answer, so that a long export is not cut off. A lookup whose client is gone before that byte is
     given up at once, and what it asks of the database or of a child with it; a write is done whoever waits for it.
     """
@@ -126,7 +126,7 @@ class Patience:
     def __init__(self, clock: asyncio.Timeout) -> None:
         self.clock = clock
         self.started = self.left = False
-        self._line: Line | None = None
+        self._line: ClientConnection | None = None
 
     def begin(self) -> None:
         """The answer begins, and is not cut off."""
@@ -141,7 +141,7 @@ class Patience:
         raise ClientDisconnect
 
     @contextmanager
-    def of_a_lookup(self, line: Line | None) -> Iterator[None]:
+    def of_a_lookup(self, line: ClientConnection | None) -> Iterator[None]:
         """While this lasts the client's leaving ends it, and long statements ask whether it is over."""
         self._line, before = line, GIVEN_UP.set(self._is_over)
         if line is not None:

@@ -4,8 +4,8 @@ import re
 
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from app.web.problem import problem_response
 from app.web.representation.kinds import SUFFIXES
+from app.web.representation.problem_forms import problem_response
 
 _SUFFIX = re.compile(rf"(/v1/.*[^/])\.({'|'.join(SUFFIXES)})")
 _NOTHING_OF_OURS = re.compile(rb"%(2f|5c|00)|\\", re.IGNORECASE)

@@ -16,8 +16,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from structlog.typing import FilteringBoundLogger
 
 from app.settings import Settings
-from app.web.access import whose
-from app.web.problem import problem_response
+from app.web.access import key_id
+from app.web.representation.problem_forms import problem_response
 
 STORE_LOST_S = 5
 """How long a shared store that could not be reached is left alone."""
@@ -89,7 +89,7 @@ class Rates:
 
 
 async def _client(scope: Scope) -> tuple[str, ...]:
-    if (key := await whose(scope)) is not None:
+    if (key := await key_id(scope)) is not None:
         return "key", key
     client: Any = scope.get("client")
     return (client[0] if client else "local",)

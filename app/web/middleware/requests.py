@@ -11,7 +11,7 @@ from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from structlog.typing import FilteringBoundLogger
 
-from app.web.problem import problem_response
+from app.web.representation.problem_forms import problem_response
 
 _ACCEPTED_ID = re.compile(rb"[A-Za-z0-9-]{8,64}")
 _BEGINNING = secrets.token_hex(5)  # of this worker's request ids

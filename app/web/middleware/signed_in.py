@@ -5,7 +5,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from app.access import sessions
 from app.web.access import found_out
-from app.web.session_cookie import is_borne, secret_in
+from app.web.session_cookie import has_session_cookie, secret_in
 
 
 class SignedIn:
@@ -16,7 +16,7 @@ class SignedIn:
         self.app = app
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        if scope["type"] == "http" and is_borne(scope["headers"]):
+        if scope["type"] == "http" and has_session_cookie(scope["headers"]):
             secret = secret_in(scope)
             if scope["app"].state.shop is not None and secret is not None:
                 found = await found_out(Request(scope), lambda shop: sessions.caller(shop, secret))

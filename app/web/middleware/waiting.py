@@ -5,7 +5,7 @@ from time import perf_counter
 
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from app.web.problem import problem_response
+from app.web.representation.problem_forms import problem_response
 
 ALWAYS_ANSWERED = {"/healthz", "/readyz", "/metrics"}
 LONGEST_STEP = 0.25

@@ -3,10 +3,10 @@
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from app.questions.fits import FitsAsked
-from app.questions.job.asked import JOB_WORDS, JobCardAsked
-from app.questions.setup_asked import SetupAsked
-from app.questions.sheet import SheetAsked
+from app.questions.job.parameters import JOB_WORDS, JobCardAsked
+from app.questions.setup.parameters import SetupAsked
+from app.questions.sheet.fits import FitsAsked
+from app.questions.sheet.sheet import SheetAsked
 from app.web.representation.address import Address, parameters_of
 
 WAY = (("fits", "Year and travel", FitsAsked), ("sheet", "Sheet", SheetAsked), ("setup", "Set-up", SetupAsked))

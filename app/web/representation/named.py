@@ -4,11 +4,11 @@ otherwise what it was. The names are looked up before the page is made, where th
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from app.catalogue.at import At
 from app.catalogue.catalogue import Catalogue
-from app.questions.names import NAMED, names
+from app.catalogue.names import NAMED, names
+from app.catalogue.snapshot import Snapshot
 from app.units.measure import wheel_called
-from app.web.representation.words import TABLE_OF, Called, Size, is_slug
+from app.web.representation.words import TABLE_OF, NamedId, WheelSize, is_slug
 
 _TABLE = {member: table for member, table in TABLE_OF.items() if table in NAMED}
 _WHEELS = frozenset(("wheel_size", "wheel_sizes"))
@@ -26,13 +26,17 @@ async def named(answer: Any, catalogue: Catalogue) -> Any:
         ids.setdefault(table, set()).add(id)
     if not ids:
         return _with_names(answer, {})
-    return _with_names(answer, await catalogue.ask(lambda at: names(as_answered(at, answer), ids)))
+    return _with_names(answer, await catalogue.ask(lambda snapshot: names(as_answered(snapshot, answer), ids)))
 
 
-def as_answered(at: At, answer: Mapping[str, Any]) -> At:
+def as_answered(snapshot: Snapshot, answer: Mapping[str, Any]) -> Snapshot:
     """The catalogue at the revision of an answer; where a replica is behind the one that answered, as far as it is."""
     revision = answer.get("revision")
-    return At(at.connection, revision) if isinstance(revision, int) and revision < at.revision else at
+    return (
+        Snapshot(snapshot.connection, revision)
+        if isinstance(revision, int) and revision < snapshot.revision
+        else snapshot
+    )
 
 
 def _ids(value: Any) -> Iterator[tuple[str, str]]:
@@ -75,8 +79,8 @@ def _member(owner: Mapping[str, Any], member: str, value: Any, found: Names) -> 
             return [_member(owner, member, each, found) for each in value]
         return _with_names(value, found)
     if member in _WHEELS and isinstance(value, int):
-        return Size(value, wheel_called(value))
+        return WheelSize(value, wheel_called(value))
     if isinstance(value, str) and (table := _TABLE.get(member) or (member == "id" and _table_of_link(owner))):
         name = found.get((table, value))
-        return value if name is None else Called(value, name)
+        return value if name is None else NamedId(value, name)
     return value

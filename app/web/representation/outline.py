@@ -14,7 +14,7 @@ WIDEST_CELL = 48
 
 
 @dataclass(frozen=True, slots=True)
-class Words:
+class WordList:
     """A single value. `href` leads to a row of ours, `figure` is to be read at arm's length."""
 
     text: str
@@ -36,7 +36,7 @@ class Grid:
     """Values of one kind, row by row; an absent one is None."""
 
     columns: Sequence[str]
-    rows: Sequence[Sequence[Words | None]]
+    rows: Sequence[Sequence[WordList | None]]
     kind: str = "grid"
 
 
@@ -48,7 +48,7 @@ class Items:
     kind: str = "items"
 
 
-Node = Words | Pairs | Grid | Items
+Node = WordList | Pairs | Grid | Items
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,19 +74,19 @@ def sections(answer: Mapping[str, Any], *without: str) -> Iterator[Section]:
 def node_of(name: str, value: Any) -> Node:
     """The outline of one member."""
     if is_quantity(value):
-        return Words(words.quantity_text(value), figure=True)
+        return WordList(words.quantity_text(value), figure=True)
     if isinstance(value, Mapping):
         if set(value) == {"code", "text"}:
-            return Words(str(value["text"]))
+            return WordList(str(value["text"]))
         if name == "source" and "title" in value:
-            return Words(words.source_words(value), link_of(name, value["id"]))
+            return WordList(words.source_words(value), link_of(name, value["id"]))
         if set(value) <= {"id", "name"}:
-            return Words(words.plain(value.get("name", value.get("id"))), link_of(name, value.get("id")))
+            return WordList(words.plain(value.get("name", value.get("id"))), link_of(name, value.get("id")))
         there = {key: inner for key, inner in value.items() if inner not in ([], {})}
         return Pairs([(words.label(key), node_of(_owner(name, key), inner)) for key, inner in there.items()])
     if isinstance(value, list):
         return _several(name, value)
-    return Words(words.with_unit(name, value), link_of(name, value))
+    return WordList(words.with_unit(name, value), link_of(name, value))
 
 
 def is_quantity(value: Any) -> bool:
@@ -112,14 +112,14 @@ def _owner(name: str, key: str) -> str:
 def _several(name: str, values: list[Any]) -> Node:
     if values and all(isinstance(value, Mapping) and not is_quantity(value) for value in values):
         nodes = [node_of(name, value) for value in values]
-        if all(isinstance(node, Words) for node in nodes):
+        if all(isinstance(node, WordList) for node in nodes):
             return Items(nodes)
         return _grid(name, values) or Items(nodes)
     if all(not isinstance(value, list | Mapping) or is_quantity(value) for value in values):
         linked = [node_of(name, value) for value in values]
-        if any(isinstance(node, Words) and node.href for node in linked):
+        if any(isinstance(node, WordList) and node.href for node in linked):
             return Items(linked)
-        return Words(", ".join(node.text for node in linked if isinstance(node, Words)))
+        return WordList(", ".join(node.text for node in linked if isinstance(node, WordList)))
     return Items([node_of(name, value) for value in values])
 
 
@@ -129,12 +129,12 @@ def _grid(name: str, values: list[Any]) -> Grid | None:
     columns = list(dict.fromkeys(column for row in rows for column in row))
     if len(columns) > MOST_COLUMNS or len(rows) < 2:
         return None
-    cells: list[list[Words | None]] = []
+    cells: list[list[WordList | None]] = []
     for row in rows:
-        line: list[Words | None] = []
+        line: list[WordList | None] = []
         for column in columns:
             cell = row.get(column)
-            if cell is not None and (not isinstance(cell, Words) or len(cell.text) > WIDEST_CELL):
+            if cell is not None and (not isinstance(cell, WordList) or len(cell.text) > WIDEST_CELL):
                 return None
             line.append(cell)
         cells.append(line)

@@ -18,10 +18,10 @@ from pydantic import BaseModel
 from starlette.types import Scope
 
 from app.catalogue.tables import TABLES
-from app.questions.chassis_choices import Choice, Choices, choices
-from app.questions.job.asked import JOB_WORDS, JobCardAsked
-from app.questions.setup_asked import SetupAsked
-from app.questions.sheet import SheetAsked
+from app.questions.job.choices import Choice, Choices, choices
+from app.questions.job.parameters import JOB_WORDS, JobCardAsked
+from app.questions.setup.parameters import SetupAsked
+from app.questions.sheet.sheet import SheetAsked
 from app.units.measure import parse_wheel_size
 from app.web.representation import bike_svg, guided, outline, words
 from app.web.representation.address import Address, carried, parameters_of, unit_links
@@ -75,7 +75,7 @@ def environment() -> Environment:
     made.filters |= {
         "label": words.label, "heading": words.heading, "plain": words.plain, "quantity": words.quantity_text,
         "scope": words.scope_words, "mass": words.mass_words, "source_line": words.source_words,
-        "basis_shown": words.basis_shown, "left": words.left, "choices": words.choices,
+        "basis_shown": words.basis_view, "left": words.left, "choices": words.choices,
         "band": words.band,
         "bands": words.bands, "sentence": words.sentence, "moment": _moment, "codes": _codes,
     }  # fmt: skip
@@ -93,7 +93,7 @@ async def complete(answered: Answered) -> Answered:
     plain = answered.shape.dump_python(answered.answer, mode="json")
     catalogue, chassis = answered.request.app.state.catalogue, answered.request.path_params.get("chassis")
     if chassis is not None and answered.question in _ASKED_OF_CHASSIS:
-        held: Choices = await catalogue.ask(lambda at: choices(as_answered(at, plain), chassis))
+        held: Choices = await catalogue.ask(lambda snapshot: choices(as_answered(snapshot, plain), chassis))
         answered.request.scope["state"]["offered"] = _offered(held, Address(answered.request.scope))
     return replace(answered, answer=await named(plain, catalogue))
 

@@ -1,12 +1,16 @@
 """A refusal as a page that keeps what was typed and says how to mend it, or as text; for programs it stays JSON."""
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+from starlette.responses import Response
 from starlette.types import Scope
 
-from app.web.problem import MEDIA_TYPE
+from app import errors
+from app.errors import Fault, Refusal
+from app.web.contract.problem_types import PROBLEM_TYPES
+from app.web.problem import MEDIA_TYPE, problem_body, slug_of
 from app.web.representation.address import Address
 from app.web.representation.choose import choose
 from app.web.representation.kinds import Representation
@@ -78,3 +82,30 @@ def body_of(body: Body, scope: Scope) -> tuple[bytes, str]:
     form = choose(_FORMS, suffix=suffix, format_=None, accept=accept) or _FORMS[0]
     content_type = form.media_type if form is _FORMS[0] else form.content_type
     return _RENDER[form.media_type](body, scope), content_type
+
+
+def problem_response(
+    scope: Scope,
+    slug: str,
+    detail: str,
+    *,
+    faults: Sequence[Fault] = (),
+    headers: Mapping[str, str] | None = None,
+    extra: Mapping[str, Any] | None = None,
+) -> Response:
+    """The answer to a refused request, as JSON or, for who would rather have that, as a page or text; `extra` adds
+    members, and cannot replace those of the contract."""
+    content, content_type = body_of(problem_body(scope, slug, detail, faults, extra or {}), scope)
+    kept = {"Cache-Control": "no-store", "Vary": "Accept", "Content-Type": content_type, **(headers or {})}
+    return Response(content, status_code=PROBLEM_TYPES[slug].status, headers=kept)
+
+
+def refused(scope: Scope, refusal: Refusal) -> Response:
+    """The answer to a refusal raised by any layer."""
+    headers: dict[str, str] = {}
+    if isinstance(refusal, errors.Unavailable):
+        headers["Retry-After"] = str(refusal.retry_after)
+    if isinstance(refusal, errors.Unauthorised):
+        headers["WWW-Authenticate"] = 'Bearer realm="legwork"'
+    slug = slug_of(refusal)
+    return problem_response(scope, slug, refusal.detail, faults=refusal.faults, headers=headers, extra=refusal.extra)

@@ -9,11 +9,11 @@ from typing import Any
 from starlette.requests import Request
 from starlette.responses import Response
 
-from app.web.problem import problem_response
 from app.web.representation import csv_table
 from app.web.representation.choose import choose
 from app.web.representation.kinds import Answered, Representation, Shape, available, register
-from app.web.session_cookie import is_borne
+from app.web.representation.problem_forms import problem_response
+from app.web.session_cookie import has_session_cookie
 
 PINNED_SECONDS = 86_400
 _TAG = re.compile(r'(?:W/)?("[^"]*")')
@@ -88,7 +88,7 @@ def matches(if_none_match: str | None, etag: str) -> bool:
 def kept_for(request: Request) -> str:
     """Cache-Control: what a pinned revision says never changes; the newest is asked for again each time. What a
     signed-in browser is shown is kept by nobody."""
-    if is_borne(request.scope["headers"]):
+    if has_session_cookie(request.scope["headers"]):
         return "private, no-store"
     whose = "private, " if "authorization" in request.headers else ""
     if request.method != "GET":

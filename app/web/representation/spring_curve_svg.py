@@ -20,7 +20,7 @@ Answer = Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class PlottedLine:
     """A curve by its label, and its points as (travel, force) in the units of the answer."""
 
     label: str
@@ -57,14 +57,14 @@ def spring_curve(answer: Answer) -> bytes:
     return written(root)
 
 
-def _lines(answer: Answer) -> list[Line]:
+def _lines(answer: Answer) -> list[PlottedLine]:
     if "coil" in answer:
         near = {answer["coil"][name]["id"] for name in ("fitted", "softer", "stiffer") if name in answer["coil"]}
         coils = [each for each in answer["coil"]["springs"] if not near or each["spring"]["id"] in near]
         fitted = answer["coil"].get("fitted", {}).get("id")
-        return [Line(each["rate"]["text"], _points(each), each["spring"]["id"] == fitted) for each in coils]
+        return [PlottedLine(each["rate"]["text"], _points(each), each["spring"]["id"] == fitted) for each in coils]
     return [
-        Line(_counted(each["spacers"]), _points(each), each["spacers"] == answer.get("spacers"))
+        PlottedLine(_counted(each["spacers"]), _points(each), each["spacers"] == answer.get("spacers"))
         for each in answer["by_spacers"]
     ]
 
@@ -83,7 +83,7 @@ def _heading(answer: Answer) -> str:
     return f"{name}, {fit['travel']['text']}: spring curve" if fit else f"{name}: spring curve"
 
 
-def _described(answer: Answer, lines: Sequence[Line]) -> str:
+def _described(answer: Answer, lines: Sequence[PlottedLine]) -> str:
     """What the drawing shows, in sentences, for those who cannot see it."""
     if not lines:
         return " ".join(["No curve can be drawn.", *_missing(answer)])
@@ -106,13 +106,13 @@ def _unit(answer: Answer, what: str) -> str:
     return unit
 
 
-def _drawn(root: ET.Element, answer: Answer, lines: Sequence[Line]) -> None:
+def _drawn(root: ET.Element, answer: Answer, lines: Sequence[PlottedLine]) -> None:
     forces = [force for line in lines for _, force in line.points]
     step = _step(max(forces) - min(0.0, *forces))
     low = min(0.0, *forces)  # the negative chamber may draw the fork in: shown as it is
     plane = Plane(max(travel for line in lines for travel, _ in line.points), low, -(-max(forces) // step) * step)
     _axes(root, plane, step, _unit(answer, "travel"), _unit(answer, "force"))
-    ends: list[tuple[float, Line]] = []
+    ends: list[tuple[float, PlottedLine]] = []
     for number, line in enumerate(lines):
         dash, width = DASHES[number % len(DASHES)], 2.6 if line.fitted else 1.6
         points = " ".join(f"{plane.x(travel)},{plane.y(force)}" for travel, force in line.points)
@@ -145,7 +145,7 @@ def _axes(root: ET.Element, plane: Plane, step: float, travel_unit: str, force_u
     text(root, LEFT - 6, TOP - 12, f"force ({force_unit})", anchor="start")
 
 
-def _labels(root: ET.Element, ends: Sequence[tuple[float, Line]]) -> None:
+def _labels(root: ET.Element, ends: Sequence[tuple[float, PlottedLine]]) -> None:
     """Each line's name at its end, moved apart where they would touch, from the lowest on the sheet upwards."""
     free = float(BOTTOM)
     for y, line in sorted(ends, key=lambda end: -end[0]):

@@ -5,7 +5,7 @@ from typing import Any
 
 from app.web.representation import words
 from app.web.representation.outline import is_quantity
-from app.web.representation.text_lines import beside, closing, further, heading, pair, title, told, wrapped
+from app.web.representation.text_lines import beside, closing, further, heading, outline_lines, pair, title, wrapped
 
 Answer = Mapping[str, Any]
 
@@ -77,7 +77,7 @@ def export(answer: Answer, question: str) -> Iterator[str]:
     yield from title(f"All that is kept of fork {answer['fork']['serial']}", answer)
     yield from _held(answer["fork"])
     yield from _services(answer)
-    yield from told(answer, "revision", "fork", "services", "cautions")
+    yield from outline_lines(answer, "revision", "fork", "services", "cautions")
     yield from closing(answer)
 
 
@@ -140,7 +140,7 @@ def due(answer: Answer, question: str) -> Iterator[str]:
         every = " or ".join(f"every {words.plain(interval[name])} {unit}" for name, unit in units if name in interval)
         riding = f", {interval['riding']}" if "riding" in interval else ""
         yield from wrapped(f"  [{interval['id']}] {every}{riding}", "  ")
-    yield from told(answer, "revision", "fork", "on", "hours", "due", "gaps", "cautions")
+    yield from outline_lines(answer, "revision", "fork", "on", "hours", "due", "gaps", "cautions")
     yield from closing(answer)
 
 

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from app.web.representation import words
-from app.web.representation.text_lines import beside, closing, further, heading, pair, title, told, wrapped
+from app.web.representation.text_lines import beside, closing, further, heading, outline_lines, pair, title, wrapped
 
 Answer = Mapping[str, Any]
 
@@ -41,7 +41,9 @@ def identify(answer: Answer, question: str) -> Iterator[str]:
         yield from heading("Perhaps misread")
         for each in answer["excluding"]:
             yield from wrapped(f"- {each['text']}", "  ")
-    yield from told(answer, "revision", "text", "plausible", "candidates", "next_check", "excluding", "cautions")
+    yield from outline_lines(
+        answer, "revision", "text", "plausible", "candidates", "next_check", "excluding", "cautions"
+    )
     yield from closing(answer)
 
 
@@ -86,7 +88,7 @@ def revisions(answer: Answer, question: str) -> Iterator[str]:
         yield from wrapped(f"  {each['who']}, {each['recorded_at']}", "  ")
         yield f"  {each['changes']}"
     yield from further(answer)
-    yield from told(answer, "revision", "total", "revisions", "next", "cautions")
+    yield from outline_lines(answer, "revision", "total", "revisions", "next", "cautions")
     yield from closing(answer)
 
 
@@ -108,7 +110,7 @@ def findings(answer: Answer, question: str) -> Iterator[str]:
             yield from wrapped(f"  against {', '.join(map(str, each['collides_with'].values()))}", "  ")
         yield f"  rule {each['rule']}, since revision {each['revision_from']}"
     yield from further(answer)
-    yield from told(answer, "revision", "total", "findings", "next", "cautions")
+    yield from outline_lines(answer, "revision", "total", "findings", "next", "cautions")
     yield from closing(answer)
 
 

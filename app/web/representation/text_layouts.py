@@ -5,7 +5,7 @@ from typing import Any
 
 from app.web.representation import text_spring, words
 from app.web.representation.outline import is_quantity, node_of
-from app.web.representation.text_lines import beside, closing, heading, node, pair, table, title, told, wrapped
+from app.web.representation.text_lines import beside, closing, heading, node, outline_lines, pair, table, title, wrapped
 
 Answer = Mapping[str, Any]
 
@@ -168,7 +168,7 @@ def sheet(answer: Answer, question: str) -> Iterator[str]:
     if answer["tools"]:
         yield from heading("Tools")
         yield from wrapped(", ".join(each["name"] for each in answer["tools"]))
-    yield from told(answer, "configuration", "tools", *_BY_CLOSING, *_STATEMENTS)
+    yield from outline_lines(answer, "configuration", "tools", *_BY_CLOSING, *_STATEMENTS)
     yield from closing(answer)
 
 
@@ -198,7 +198,7 @@ def setup(answer: Answer, question: str) -> Iterator[str]:
         yield from heading("Spring")
         yield from _fit(answer["fit"])
     yield from text_spring.limits(answer["limits"])
-    yield from told(answer, *_BY_CLOSING, *_SETUP_SHOWN)
+    yield from outline_lines(answer, *_BY_CLOSING, *_SETUP_SHOWN)
     yield from text_spring.assumed(answer["assumptions"])
     yield from text_spring.computed_by(answer["formula"])
     yield ""
@@ -253,7 +253,7 @@ def job_card(answer: Answer, question: str) -> Iterator[str]:
     for each in answer["steps"]:
         yield from _step(each)
     yield from heading("Set when it is together")
-    yield from told(answer["settings"], "published", "coil", "limits")
+    yield from outline_lines(answer["settings"], "published", "coil", "limits")
     if "coil" in answer["settings"]:
         yield from text_spring.coil(answer["settings"]["coil"])
     yield from text_spring.limits(answer["settings"]["limits"])
@@ -270,7 +270,7 @@ def job_card(answer: Answer, question: str) -> Iterator[str]:
     yield from heading("Spring")
     yield from _fit(answer["fit"])
     shown = ("parts", "consumables", "tools", "steps", "settings", "checks", "label", "fit", "configuration", "present")
-    yield from told(answer, *shown, "job", "procedure", "write_down", "torques", *_BY_CLOSING)
+    yield from outline_lines(answer, *shown, "job", "procedure", "write_down", "torques", *_BY_CLOSING)
     yield from closing(answer)
 
 

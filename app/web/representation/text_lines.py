@@ -8,7 +8,7 @@ from typing import Any
 from tabulate import tabulate
 
 from app.web.representation import outline, words
-from app.web.representation.outline import Grid, Items, Node, Pairs, Words
+from app.web.representation.outline import Grid, Items, Node, Pairs, WordList
 
 COLUMNS = 80
 _NAMES = 26  # the widest name that stands beside its value
@@ -30,7 +30,7 @@ def text_of(lines: Iterable[str]) -> str:
 def any_answer(answer: Answer, question: str) -> Iterator[str]:
     """An answer by its outline."""
     yield from title(words.title(question), answer)
-    yield from told(answer, "revision", "cautions", "undecided", "gaps")
+    yield from outline_lines(answer, "revision", "cautions", "undecided", "gaps")
     yield from closing(answer)
 
 
@@ -50,7 +50,7 @@ def heading(said: str) -> Iterator[str]:
     yield "-" * min(len(said), COLUMNS)
 
 
-def told(answer: Answer, *without: str) -> Iterator[str]:
+def outline_lines(answer: Answer, *without: str) -> Iterator[str]:
     """The members of an answer but for some, by their outline."""
     for section in outline.sections(answer, *without):
         if section.heading:
@@ -100,44 +100,47 @@ def cautions(answer: Answer) -> Iterator[str]:
             yield from wrapped(f"! {each['text']}", "  ")
 
 
-def node(told: Node, indent: str = "") -> Iterator[str]:
+def node(outline_lines: Node, indent: str = "") -> Iterator[str]:
     """A part of an outline."""
-    if isinstance(told, Words):
-        yield from wrapped(indent + told.text, indent)
-    elif isinstance(told, Pairs):
-        yield from _pairs(told, indent)
-    elif isinstance(told, Grid):
-        yield from _grid(told, indent)
+    if isinstance(outline_lines, WordList):
+        yield from wrapped(indent + outline_lines.text, indent)
+    elif isinstance(outline_lines, Pairs):
+        yield from _pairs(outline_lines, indent)
+    elif isinstance(outline_lines, Grid):
+        yield from _grid(outline_lines, indent)
     else:
-        yield from _items(told, indent)
+        yield from _items(outline_lines, indent)
 
 
-def _pairs(told: Pairs, indent: str) -> Iterator[str]:
-    short = [len(name) for name, inner in told.rows if isinstance(inner, Words)]
+def _pairs(outline_lines: Pairs, indent: str) -> Iterator[str]:
+    short = [len(name) for name, inner in outline_lines.rows if isinstance(inner, WordList)]
     width = min(max(short, default=0), _NAMES)
-    for name, inner in told.rows:
-        if isinstance(inner, Words):
+    for name, inner in outline_lines.rows:
+        if isinstance(inner, WordList):
             yield from pair(name, inner.text, width, indent)
         else:
             yield f"{indent}{name}"
             yield from node(inner, indent + "  ")
 
 
-def _items(told: Items, indent: str) -> Iterator[str]:
-    for inner in told.items:
+def _items(outline_lines: Items, indent: str) -> Iterator[str]:
+    for inner in outline_lines.items:
         lines = list(node(inner, indent + "  "))
         if lines:
             yield f"{indent}- {lines[0][len(indent) + 2 :]}"
             yield from lines[1:]
 
 
-def _grid(told: Grid, indent: str) -> Iterator[str]:
-    rows = [["" if cell is None else cell.text for cell in row] for row in told.rows]
-    lines = table(told.columns, rows)
+def _grid(outline_lines: Grid, indent: str) -> Iterator[str]:
+    rows = [["" if cell is None else cell.text for cell in row] for row in outline_lines.rows]
+    lines = table(outline_lines.columns, rows)
     if max(map(len, lines)) + len(indent) <= COLUMNS:
         yield from (indent + line for line in lines)
         return
-    records = [Pairs([(name, cell) for name, cell in zip(told.columns, row, strict=True) if cell]) for row in told.rows]
+    records = [
+        Pairs([(name, cell) for name, cell in zip(outline_lines.columns, row, strict=True) if cell])
+        for row in outline_lines.rows
+    ]
     yield from _items(Items(records), indent)
 
 
@@ -188,4 +191,4 @@ def problem_text(body: Answer) -> str:
     shown = ("type", "title", "status", "detail", "errors", "instance", "undecided")
     called = [each for each in body.get("undecided", []) if "names" in each]
     lines += undecided({"undecided": called})
-    return text_of([*lines, *told(body, *shown)])
+    return text_of([*lines, *outline_lines(body, *shown)])

@@ -5,23 +5,23 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 
-class Called(str):
+class NamedId(str):
     """An id that bears what it is called; it is shown by `plain`, and else it is the id."""
 
     name: str
 
-    def __new__(cls, id: str, name: str) -> "Called":
+    def __new__(cls, id: str, name: str) -> "NamedId":
         made = super().__new__(cls, id)
         made.name = name
         return made
 
 
-class Size(int):
+class WheelSize(int):
     """A bead seat in mm that bears what the wheel is called."""
 
     name: str
 
-    def __new__(cls, size: int, name: str) -> "Size":
+    def __new__(cls, size: int, name: str) -> "WheelSize":
         made = super().__new__(cls, size)
         made.name = name
         return made
@@ -114,7 +114,7 @@ def unit_of(name: str) -> str:
 
 def plain(value: Any) -> str:
     """A single value in words: yes and no, whole numbers without a fraction, the name of what has one, else text."""
-    if isinstance(value, Called | Size):
+    if isinstance(value, NamedId | WheelSize):
         return value.name
     if isinstance(value, bool):
         return "yes" if value else "no"
@@ -162,7 +162,7 @@ def with_unit(name: str, value: Any) -> str:
     return f"{said}{unit}" if unit == "°" else f"{said} {unit}"
 
 
-def basis_shown(quantity: Mapping[str, Any]) -> str | None:
+def basis_view(quantity: Mapping[str, Any]) -> str | None:
     """The basis of a quantity; none where its text shows published limits only, whose middle alone is computed."""
     if {"min", "max"} <= quantity.keys() and "(" not in quantity["text"]:
         return None
@@ -172,7 +172,7 @@ def basis_shown(quantity: Mapping[str, Any]) -> str | None:
 def quantity_text(quantity: Mapping[str, Any]) -> str:
     """A quantity with the figure it was converted from and its basis, where it has them."""
     beside = [f"published {quantity['as_published']}"] if "as_published" in quantity else []
-    beside += [basis] if (basis := basis_shown(quantity)) else []
+    beside += [basis] if (basis := basis_view(quantity)) else []
     return f"{quantity['text']} ({', '.join(beside)})" if beside else str(quantity["text"])
 
 

@@ -3,7 +3,7 @@ and what is asked most comes first."""
 
 from fastapi import APIRouter
 
-from app.web.deprecations import announce
+from app.web.contract.deprecations import announce
 from app.web.routes import (
     batch,
     bench_forms,

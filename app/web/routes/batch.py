@@ -16,15 +16,15 @@ from starlette.types import Message, Scope
 from typing_extensions import TypedDict
 
 from app.errors import Invalid, NotFound, Refusal
-from app.questions.asked import Pinned
-from app.web.json_body import read_model
+from app.questions.answers.parameters import Pinned
+from app.web.contract.openapi import json_body
 from app.web.middleware.kept import Answer, OfOneRevision, kept_under, question_of
-from app.web.openapi import json_body
 from app.web.problem import problem_of
+from app.web.reading.json_body import read_model
+from app.web.reading.strict import StrictRoute, parameters_of, strict_router
 from app.web.refusals import REFUSED, refusal_of
 from app.web.representation import respond
-from app.web.session_cookie import is_borne
-from app.web.strict import StrictRoute, parameters_of, strict_router
+from app.web.session_cookie import has_session_cookie
 
 router = strict_router(tags=["questions"])
 
@@ -116,8 +116,8 @@ BATCH = Written()
 async def batch(request: Request, asked: Annotated[Pinned, Query()]) -> Response:
     """All are answered at the revision that the batch pins, or else at the newest as it begins."""
     body = await read_model(request, BODY)
-    revision = await request.app.state.catalogue.ask(lambda at: at.revision, asked.pin())
-    asker = None if is_borne(request.scope["headers"]) else question_of(request.scope)
+    revision = await request.app.state.catalogue.ask(lambda snapshot: snapshot.revision, asked.pin())
+    asker = None if has_session_cookie(request.scope["headers"]) else question_of(request.scope)
     items, begun = [], perf_counter()
     for index, url in enumerate(body["questions"]):
         status, content = await _answered(request, url, revision, asker)

@@ -9,22 +9,22 @@ from fastapi import Query, Request
 from starlette.responses import RedirectResponse, Response
 
 from app.bench import forks, services
-from app.bench.forks import fork_shown
+from app.bench.forks import fork_view
 from app.errors import Conflict, Invalid, NoRoom, Refusal, Unauthorised, Unavailable
-from app.questions.chassis_choices import Choices, choices
+from app.questions.job.choices import Choices, choices
 from app.web.access import admitted, in_shop, permitted_by_form
-from app.web.bench_forms import FORK_NAMES, JOB_NAMES, Group, beside, body_of, fork_form, job_form
-from app.web.fork_bodies import FORK_BODY, SERVICE_BODY, finished, registering
-from app.web.fork_in_question import PRIVATE
-from app.web.form_body import read_form
-from app.web.idempotency import digest_of, key_of
-from app.web.json_body import shaped
+from app.web.forks.bodies import FORK_BODY, SERVICE_BODY, finished, registering
+from app.web.forks.forms import FORK_NAMES, JOB_NAMES, Group, beside, body_of, fork_form, job_form
+from app.web.forks.in_question import PRIVATE
 from app.web.problem import status_of
+from app.web.reading.form_body import read_form
+from app.web.reading.idempotency import digest_of, key_of
+from app.web.reading.json_body import shaped
+from app.web.reading.strict import strict_router
 from app.web.representation.named import named
 from app.web.representation.page import page
 from app.web.routes.fork_services import record
 from app.web.routes.forks import ForkId, register
-from app.web.strict import strict_router
 
 router = strict_router(include_in_schema=False)
 
@@ -74,7 +74,7 @@ async def ask_for_a_job(
     given = {"job": job, "job_card": job_card, "revision": revision, "done_on": today}
     typed = {name: str(value) for name, value in given.items() if value is not None}
     typed["sent"] = secrets.token_urlsafe(24)
-    about = {"chassis": held.chassis, "fork": fork_shown(fork)}
+    about = {"chassis": held.chassis, "fork": fork_view(fork)}
     return await _form(request, "record-job", job_form(held), typed, about)
 
 
@@ -94,7 +94,7 @@ async def record_by_form(request: Request, id: ForkId) -> Response:
         job = finished(body, key_of(caller.shop, form.get("sent")), digest_of(request, form.raw))
         await record(request, caller, fork, job)
     except _KEPT_IN_THE_FORM as refusal:
-        about = {"chassis": held.chassis, "fork": fork_shown(fork)}
+        about = {"chassis": held.chassis, "fork": fork_view(fork)}
         return await _form(request, "record-job", groups, form.filled, about, refusal)
     return _onwards(id)
 
@@ -116,7 +116,7 @@ async def _once_more(request: Request, names: Collection[str], refusal: Unauthor
 
 
 async def _choices(request: Request, chassis: str) -> Choices:
-    found: Choices = await request.app.state.catalogue.ask(lambda at: choices(at, chassis))
+    found: Choices = await request.app.state.catalogue.ask(lambda snapshot: choices(snapshot, chassis))
     return found
 
 

@@ -8,14 +8,14 @@ from pydantic import TypeAdapter
 from starlette.responses import Response
 
 from app.catalogue.catalogue import Pin
-from app.catalogue.rows import At
-from app.questions.asked import Common
-from app.questions.fits import FITS, FitsAnswer, FitsAsked, fits
-from app.questions.sheet import SHEET, SheetAnswer, sheet
-from app.questions.sheet_changes import SHEET_CHANGES, SheetChangesAnswer, SheetChangesAsked, sheet_changes
-from app.web.fork_in_question import PRIVATE, SheetOfFork, filled_in
+from app.catalogue.rows import Snapshot
+from app.questions.answers.parameters import LookupParameters
+from app.questions.sheet.changes import SHEET_CHANGES, SheetChangesAnswer, SheetChangesAsked, sheet_changes
+from app.questions.sheet.fits import FITS, FitsAnswer, FitsAsked, fits
+from app.questions.sheet.sheet import SHEET, SheetAnswer, sheet
+from app.web.forks.in_question import PRIVATE, SheetOfFork, filled_in
+from app.web.reading.strict import strict_router
 from app.web.representation import respond
-from app.web.strict import strict_router
 
 router = strict_router(tags=["questions"])
 
@@ -24,8 +24,8 @@ ChassisId = Annotated[str, Path(description="Id of the chassis.", examples=["exa
 
 async def answer(
     request: Request,
-    asked: Common,
-    question: Callable[[At], Any],
+    asked: LookupParameters,
+    question: Callable[[Snapshot], Any],
     shape: TypeAdapter[Any],
     name: str,
     rows: str | None = None,
@@ -47,7 +47,7 @@ async def answer(
 )
 async def chassis_fits(request: Request, chassis: ChassisId, asked: Annotated[FitsAsked, Query()]) -> Response:
     """What is left out is unknown, never "any": every fit that may hold is shown, and `undecided` says what decides."""
-    return await answer(request, asked, lambda at: fits(at, chassis, asked), FITS, "fits", "fits")
+    return await answer(request, asked, lambda snapshot: fits(snapshot, chassis, asked), FITS, "fits", "fits")
 
 
 @router.get(
@@ -60,7 +60,7 @@ async def chassis_fits(request: Request, chassis: ChassisId, asked: Annotated[Fi
 async def chassis_sheet(request: Request, chassis: ChassisId, asked: Annotated[SheetOfFork, Query()]) -> Response:
     """Every statement that may hold for the configuration, with its scope and source; what is missing is in `gaps`."""
     wanted = await filled_in(request, chassis, asked)
-    return await answer(request, wanted, lambda at: sheet(at, chassis, wanted), SHEET, "sheet")
+    return await answer(request, wanted, lambda snapshot: sheet(snapshot, chassis, wanted), SHEET, "sheet")
 
 
 @router.get(
@@ -75,5 +75,10 @@ async def changes_of_sheet(
 ) -> Response:
     """For whoever printed the sheet: give the revision that stands on it and the same parameters."""
     return await answer(
-        request, asked, lambda at: sheet_changes(at, chassis, asked), SHEET_CHANGES, "sheet-changes", "changes"
+        request,
+        asked,
+        lambda snapshot: sheet_changes(snapshot, chassis, asked),
+        SHEET_CHANGES,
+        "sheet-changes",
+        "changes",
     )

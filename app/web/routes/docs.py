@@ -7,8 +7,8 @@ from fastapi import Request
 from starlette.responses import Response
 
 from app.errors import NotFound
+from app.web.reading.strict import strict_router
 from app.web.representation.respond import etag_of, matches
-from app.web.strict import strict_router
 
 router = strict_router(include_in_schema=False)
 

@@ -20,15 +20,15 @@ from app.exchange import child
 from app.exchange.editing import Edit, Precondition, Written, check_edits, read_edits, write_edits
 from app.exchange.loading import Entry
 from app.exchange.preconditions import never_used, table_of, unchanged_since
-from app.questions.cautions import cautions
-from app.web.access import noted, permitted, to_its_end
+from app.questions.answers.cautions import cautions
+from app.web.access import permitted, to_its_end, write_context
+from app.web.contract.openapi import json_body
 from app.web.edit_bodies import BODIES, CHANGE, CHANGES, WRITE, ZIP, ChangeBody, ChangesBody, Reason, WriteAnswer
-from app.web.idempotency import IdempotencyKey, digest_of, key_of
-from app.web.json_body import MEDIA_TYPES, WrongMediaType, read_model
-from app.web.openapi import json_body
+from app.web.reading.idempotency import IdempotencyKey, digest_of, key_of
+from app.web.reading.json_body import MEDIA_TYPES, WrongMediaType, read_model
+from app.web.reading.strict import strict_router
 from app.web.representation import respond
 from app.web.routes.units import FormAsked
-from app.web.strict import strict_router
 
 router = strict_router(tags=["changes"])
 
@@ -151,9 +151,9 @@ async def withdraw_statement(
     """428 without If-Match, 412 where the statement has changed since it was read."""
     caller = await permitted(request, "edit")
     catalogue: Catalogue = request.app.state.catalogue
-    table = await catalogue.ask(lambda at: table_of(at, id))
+    table = await catalogue.ask(lambda snapshot: table_of(snapshot, id))
     if table is None and catalogue.database.has_replica and (tags := _TAG.findall(if_match or "")):
-        table = await catalogue.ask(lambda at: table_of(at, id), Pin(min_revision=max(map(int, tags))))
+        table = await catalogue.ask(lambda snapshot: table_of(snapshot, id), Pin(min_revision=max(map(int, tags))))
     return await _replaced(request, caller, Edit(table or STATEMENTS[0], id, None), reason, if_match, idempotency_key)
 
 
@@ -180,7 +180,7 @@ async def _edited(
 ) -> dict[str, Any]:
     database = request.app.state.catalogue.database
     entry = Entry(reason, caller.label, key_of(caller.id, idempotency_key), digest_of(request, await request.body()))
-    write = noted(request.scope)
+    write = write_context(request.scope)
     write.reason = reason
     done = await to_its_end(lambda: write_edits(database, edits, entry, _today(), holds))
     write.revision = done.revision
@@ -192,7 +192,7 @@ async def _import_package(request: Request, caller: Caller, reason: str, idempot
     if (key := key_of(caller.id, idempotency_key)) is not None:
         options += ["--idempotency-key", key, "--digest", digest_of(request, await request.body())]
 
-    write = noted(request.scope)
+    write = write_context(request.scope)
     write.reason = reason
     answer = await _in_child(request, "load", *options)
     if not answer["accepted"]:
@@ -222,10 +222,10 @@ async def _changes(request: Request) -> ChangesBody:
 def _checked(database: Database, edits: Sequence[Edit]) -> Written:
     """Judged on a connection of its own: on SQLite the one of the lookups would be held as long as it takes."""
     if not database.is_sqlite:
-        return Catalogue(database).answer(lambda at: check_edits(at, edits, _today()))
+        return Catalogue(database).answer(lambda snapshot: check_edits(snapshot, edits, _today()))
     apart = Database(database.url.render_as_string(hide_password=False))
     try:
-        return Catalogue(apart).answer(lambda at: check_edits(at, edits, _today()))
+        return Catalogue(apart).answer(lambda snapshot: check_edits(snapshot, edits, _today()))
     finally:
         apart.close()
 

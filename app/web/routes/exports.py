@@ -16,12 +16,12 @@ from typing_extensions import TypedDict
 
 from app.catalogue.catalogue import Catalogue
 from app.exchange import child
-from app.questions.asked import Pinned
-from app.questions.cautions import cautions
-from app.questions.shapes import Caution
+from app.questions.answers.cautions import cautions
+from app.questions.answers.parameters import Pinned
+from app.questions.answers.views import Caution
+from app.web.reading.strict import strict_router
 from app.web.representation import respond
 from app.web.representation.respond import matches
-from app.web.strict import strict_router
 
 router = strict_router(tags=["exchange"])
 
@@ -79,7 +79,7 @@ async def export_sqlite(request: Request, asked: Asked) -> Response:
 async def content_hash(request: Request, asked: Asked) -> Response:
     """SHA-256 over the canonical tables: equal for equal catalogues, so that a copy can be compared with its origin."""
     catalogue = request.app.state.catalogue
-    revision = await catalogue.ask(lambda at: at.revision, asked.pin())
+    revision = await catalogue.ask(lambda snapshot: snapshot.revision, asked.pin())
     known = _KNOWN.setdefault(catalogue, LRUCache(64))
     if revision not in known:  # what holds at a revision never changes
         settings = request.app.state.settings
@@ -91,7 +91,7 @@ async def content_hash(request: Request, asked: Asked) -> Response:
 
 
 async def _exported(request: Request, asked: Pinned, suffix: str, media_type: str) -> Response:
-    revision = await request.app.state.catalogue.ask(lambda at: at.revision, asked.pin())
+    revision = await request.app.state.catalogue.ask(lambda snapshot: snapshot.revision, asked.pin())
     tag = f'"export.{revision}.{suffix}"'
     headers = {"ETag": tag, "Cache-Control": "no-cache", "Legwork-Revision": str(revision)}
     if matches(request.headers.get("if-none-match"), tag):

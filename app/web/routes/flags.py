@@ -7,22 +7,22 @@ from pydantic import Field
 from starlette.responses import Response
 
 from app.bench import flags
-from app.catalogue.rows import At
+from app.catalogue.present import missing
+from app.catalogue.rows import Snapshot
 from app.catalogue.tables import STATEMENTS
 from app.exchange.preconditions import table_of
-from app.questions.cautions import cautions
-from app.questions.cursors import Cursor
-from app.questions.listing import Paged
-from app.questions.present import missing
-from app.web import fork_answers as answers
+from app.questions.answers.cautions import cautions
+from app.questions.answers.cursors import Cursor
+from app.questions.tables.listing import Paged
 from app.web.access import admitted, in_shop, permitted, to_its_end
-from app.web.fork_bodies import FLAG_BODY
-from app.web.fork_in_question import PRIVATE
-from app.web.json_body import read_model
-from app.web.openapi import json_body
-from app.web.routes.forks import told
+from app.web.contract.openapi import json_body
+from app.web.forks import answers as answers
+from app.web.forks.bodies import FLAG_BODY
+from app.web.forks.in_question import PRIVATE
+from app.web.reading.json_body import read_model
+from app.web.reading.strict import strict_router
+from app.web.routes.forks import respond_private
 from app.web.routes.tables import respond_page
-from app.web.strict import strict_router
 
 router = strict_router(tags=["bench log"])
 
@@ -49,17 +49,17 @@ async def flag_statement(
     caller = await permitted(request, "bench")
     body = await read_model(request, FLAG_BODY)
 
-    def there(at: At) -> tuple[str, int]:
-        table = table_of(at, id) or STATEMENTS[0]
-        if at.one(table, id) is None:
-            raise missing(at, table, id)
-        return table.table, at.revision
+    def there(snapshot: Snapshot) -> tuple[str, int]:
+        table = table_of(snapshot, id) or STATEMENTS[0]
+        if snapshot.one(table, id) is None:
+            raise missing(snapshot, table, id)
+        return table.table, snapshot.revision
 
     table, revision = await request.app.state.catalogue.ask(there)
     shop = request.app.state.shop
     made = await to_its_end(lambda: flags.flag(shop, id, table, revision, body["text"], caller.label))
     answer = {"revision": revision, "flag": made, "cautions": cautions()}
-    return await told(request, answer, answers.FLAG, "flag", status=201)
+    return await respond_private(request, answer, answers.FLAG, "flag", status=201)
 
 
 @router.get(
@@ -75,7 +75,7 @@ async def list_flags(request: Request, asked: Annotated[FlagsAsked, Query()]) ->
     cursor = asked.read_cursor("flags", (int,))
     after = 0 if cursor is None else int(cursor.place[0])
     found, total = await in_shop(request, lambda shop: flags.listed(shop, asked.limit + 1, after, asked.statement))
-    revision = await request.app.state.catalogue.ask(lambda at: at.revision, asked.pin())
+    revision = await request.app.state.catalogue.ask(lambda snapshot: snapshot.revision, asked.pin())
     page = found[: asked.limit]
     answer: dict[str, Any] = {"revision": revision, "total": total, "flags": page, "cautions": cautions()}
     if len(found) > asked.limit:

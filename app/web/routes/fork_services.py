@@ -12,25 +12,25 @@ from app.access.keys import Caller
 from app.bench import services
 from app.bench.due import Job, due
 from app.bench.figures import shown
-from app.bench.forks import Held, fork_shown
-from app.bench.services import Service, service_shown
-from app.bench.shapes import DueShown
-from app.catalogue.rows import At
+from app.bench.forks import Held, fork_view
+from app.bench.services import Service, service_view
+from app.bench.shapes import DueView
+from app.catalogue.rows import Snapshot
 from app.errors import Fault, Invalid
-from app.questions import on_the_bench
-from app.questions.asked import Day, Pinned
-from app.questions.cautions import cautions
-from app.questions.gaps import Gap
-from app.questions.job.asked import JOB_WORDS
-from app.web import fork_answers as answers
+from app.questions.answers.cautions import cautions
+from app.questions.answers.gap import Gap
+from app.questions.answers.parameters import IsoDate, Pinned
+from app.questions.job import bench_fork as on_the_bench
+from app.questions.job.parameters import JOB_WORDS
 from app.web.access import admitted, in_shop, permitted, to_its_end
-from app.web.fork_bodies import SERVICE_BODY, finished
-from app.web.fork_in_question import parameters_of
-from app.web.idempotency import IdempotencyKey, digest_of, key_of
-from app.web.json_body import read_model
-from app.web.openapi import json_body
-from app.web.routes.forks import ForkId, PinnedAsked, told
-from app.web.strict import strict_router
+from app.web.contract.openapi import json_body
+from app.web.forks import answers as answers
+from app.web.forks.bodies import SERVICE_BODY, finished
+from app.web.forks.in_question import parameters_of
+from app.web.reading.idempotency import IdempotencyKey, digest_of, key_of
+from app.web.reading.json_body import read_model
+from app.web.reading.strict import strict_router
+from app.web.routes.forks import ForkId, PinnedAsked, respond_private
 
 router = strict_router(tags=["bench log"])
 
@@ -38,7 +38,7 @@ router = strict_router(tags=["bench log"])
 class DueAsked(Pinned):
     """The parameters of `due`."""
 
-    on: Day | None = Field(None, description="The day at the workshop (YYYY-MM-DD); else today in UTC.")
+    on: IsoDate | None = Field(None, description="The day at the workshop (YYYY-MM-DD); else today in UTC.")
     hours: float | None = Field(
         None, ge=0, le=100_000, description="Riding hours of the fork in all; else as last noted."
     )
@@ -62,30 +62,32 @@ async def record_service(request: Request, id: ForkId, idempotency_key: Idempote
     job = finished(body, key_of(caller.shop, idempotency_key), digest_of(request, await request.body()))
     service, after = await record(request, caller, fork, job)
 
-    def held_against(at: At) -> tuple[int, list[str]]:
-        return at.revision, on_the_bench.unlisted(at, after.chassis, parameters_of(after.configuration))
+    def held_against(snapshot: Snapshot) -> tuple[int, list[str]]:
+        return snapshot.revision, on_the_bench.unlisted(snapshot, after.chassis, parameters_of(after.configuration))
 
     revision, not_listed = await request.app.state.catalogue.ask(held_against)
     answer = {
-        "revision": revision, "service": service_shown(service), "fork": fork_shown(after), "unlisted": not_listed,
+        "revision": revision, "service": service_view(service), "fork": fork_view(after), "unlisted": not_listed,
         "cautions": cautions("limits"),
     }  # fmt: skip
-    return await told(request, answer, answers.SERVICE, "service", status=201)
+    return await respond_private(request, answer, answers.SERVICE, "service", status=201)
 
 
 async def record(request: Request, caller: Caller, fork: Held, job: services.Finished) -> tuple[Service, Held]:
     """A finished job on a fork of the caller's shop, and the fork after it. Raises Invalid with pointers, NotFound."""
     shop, fitted = request.app.state.shop, job.done["fitted"]
 
-    def refuse(at: At) -> None:
-        operations = JOB_WORDS.keys() | on_the_bench.operations(at, fork.chassis)
+    def refuse(snapshot: Snapshot) -> None:
+        operations = JOB_WORDS.keys() | on_the_bench.operations(snapshot, fork.chassis)
         if job.job not in operations:
             text = f"A job is one of {', '.join(sorted(operations))}."
             raise Invalid(text, [Fault("job-unknown", text, pointer="/job")])
-        if "revision" in job.done and job.done["revision"] > at.revision:
+        if "revision" in job.done and job.done["revision"] > snapshot.revision:
             text = f"There is no revision {job.done['revision']} yet."
-            raise Invalid(text, [Fault("revision-unknown", text, pointer="/revision", suggestion=str(at.revision))])
-        on_the_bench.refuse_unknown(at, fork.chassis, fitted, job.done["parts"], "/fitted")
+            raise Invalid(
+                text, [Fault("revision-unknown", text, pointer="/revision", suggestion=str(snapshot.revision))]
+            )
+        on_the_bench.refuse_unknown(snapshot, fork.chassis, fitted, job.done["parts"], "/fitted")
 
     await request.app.state.catalogue.ask(refuse)
     service, after, _ = await to_its_end(lambda: services.record(shop, caller.shop, fork.id, job, caller.id))
@@ -104,10 +106,10 @@ async def list_services(request: Request, id: ForkId, asked: PinnedAsked) -> Res
     caller = await admitted(request, "bench")
     _, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     answer = {
-        "revision": await request.app.state.catalogue.ask(lambda at: at.revision, asked.pin()), "fork": id,
-        "services": [service_shown(each) for each in done], "cautions": cautions(),
+        "revision": await request.app.state.catalogue.ask(lambda snapshot: snapshot.revision, asked.pin()), "fork": id,
+        "services": [service_view(each) for each in done], "cautions": cautions(),
     }  # fmt: skip
-    return await told(request, answer, answers.SERVICE_LIST, "services", rows="services")
+    return await respond_private(request, answer, answers.SERVICE_LIST, "services", rows="services")
 
 
 @router.get(
@@ -126,10 +128,10 @@ async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Quer
     known = parameters_of(fork.configuration)
     first = None if fork.first_used_on is None else dt.date.fromisoformat(fork.first_used_on)
 
-    def found(at: At) -> tuple[int, list[DueShown]]:
-        intervals = on_the_bench.intervals(at, fork.chassis, known, asked.riding)
+    def found(snapshot: Snapshot) -> tuple[int, list[DueView]]:
+        intervals = on_the_bench.intervals(snapshot, fork.chassis, known, asked.riding)
         jobs = [Job(each.job, _day(each), each.hours) for each in done]
-        return at.revision, due(intervals, jobs, first_used_on=first, today=today, hours=hours)
+        return snapshot.revision, due(intervals, jobs, first_used_on=first, today=today, hours=hours)
 
     revision, listed = await request.app.state.catalogue.ask(found, asked.pin())
     gaps: list[Gap] = []
@@ -142,7 +144,7 @@ async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Quer
     }  # fmt: skip
     if hours is not None:
         answer["hours"] = float(hours)
-    return await told(request, answer, answers.DUE, "due", rows="due")
+    return await respond_private(request, answer, answers.DUE, "due", rows="due")
 
 
 @router.get(
@@ -160,16 +162,16 @@ async def fork_label(request: Request, id: ForkId, asked: PinnedAsked) -> Respon
     pressure = services.last_pressure(fork, done)
     lines: list[str]
 
-    def written(at: At) -> tuple[int, list[str]]:
-        return at.revision, on_the_bench.label(
-            at, fork.chassis, known, fluids=fork.configuration.get("fluids", []),
+    def written(snapshot: Snapshot) -> tuple[int, list[str]]:
+        return snapshot.revision, on_the_bench.label(
+            snapshot, fork.chassis, known, fluids=fork.configuration.get("fluids", []),
             pressure=None if pressure is None else shown("pressure", pressure)["text"],
             last=_said(done[-1]) if done else None,
         )  # fmt: skip
 
     revision, lines = await request.app.state.catalogue.ask(written, asked.pin())
     answer = {"revision": revision, "label": lines, "cautions": cautions("limits", "shock-pump-only")}
-    return await told(request, answer, answers.LABEL, "label")
+    return await respond_private(request, answer, answers.LABEL, "label")
 
 
 def _hours(asked: DueAsked, done: list[Service]) -> Decimal | None:

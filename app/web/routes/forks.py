@@ -9,26 +9,26 @@ from starlette.responses import Response
 
 from app.access.keys import Caller
 from app.bench import forks, services
-from app.bench.figures import configuration_shown
-from app.bench.forks import Held, Registering, fork_shown
-from app.bench.services import service_shown
+from app.bench.figures import configuration_view
+from app.bench.forks import Held, Registering, fork_view
+from app.bench.services import service_view
 from app.catalogue.catalogue import PRESENT, Pin
-from app.catalogue.rows import At
+from app.catalogue.rows import Snapshot
 from app.errors import PreconditionMissing
-from app.questions import on_the_bench
-from app.questions.asked import Pinned
-from app.questions.cautions import cautions
-from app.questions.cursors import Cursor
-from app.questions.listing import Paged
-from app.web import fork_answers as answers
+from app.questions.answers.cautions import cautions
+from app.questions.answers.cursors import Cursor
+from app.questions.answers.parameters import Pinned
+from app.questions.job import bench_fork as on_the_bench
+from app.questions.tables.listing import Paged
 from app.web.access import admitted, in_shop, permitted, to_its_end
-from app.web.fork_bodies import FORK_BODY, registering
-from app.web.fork_in_question import PRIVATE, parameters_of
-from app.web.json_body import read_model
-from app.web.openapi import json_body
+from app.web.contract.openapi import json_body
+from app.web.forks import answers as answers
+from app.web.forks.bodies import FORK_BODY, registering
+from app.web.forks.in_question import PRIVATE, parameters_of
+from app.web.reading.json_body import read_model
+from app.web.reading.strict import strict_router
 from app.web.representation import respond
 from app.web.routes.tables import respond_page
-from app.web.strict import strict_router
 
 router = strict_router(tags=["bench log"])
 
@@ -52,7 +52,7 @@ class RecentAsked(Pinned):
     chassis: str | None = Field(None, max_length=80, description="Of this chassis only.")
 
 
-async def told(request: Request, answer: Any, shape: TypeAdapter[Any], name: str, **more: Any) -> Response:
+async def respond_private(request: Request, answer: Any, shape: TypeAdapter[Any], name: str, **more: Any) -> Response:
     """An answer of the bench log, which is kept by nobody."""
     return await respond(request, answer, shape, question=name, headers={**PRIVATE, **more.pop("headers", {})}, **more)
 
@@ -97,7 +97,7 @@ async def list_forks(request: Request, asked: Annotated[ForksAsked, Query()]) ->
     )
     revision = await _revision(request, asked)
     found: dict[str, Any] = {
-        "revision": revision, "total": page.total, "forks": [fork_shown(fork) for fork in page.forks],
+        "revision": revision, "total": page.total, "forks": [fork_view(fork) for fork in page.forks],
         "cautions": cautions(),
     }  # fmt: skip
     if page.more:
@@ -119,13 +119,13 @@ async def recent_configurations(request: Request, asked: Annotated[RecentAsked, 
     found = await in_shop(request, lambda shop: forks.recent(shop, caller.shop, asked.chassis))
     shown = [
         {
-            "chassis": each.chassis, "configuration": configuration_shown(each.configuration), "forks": each.forks,
+            "chassis": each.chassis, "configuration": configuration_view(each.configuration), "forks": each.forks,
             "changed_at": each.changed_at,
         }
         for each in found
     ]  # fmt: skip
     answer = {"revision": await _revision(request, asked), "configurations": shown, "cautions": cautions("limits")}
-    return await told(request, answer, answers.RECENT, "recent-configurations", rows="configurations")
+    return await respond_private(request, answer, answers.RECENT, "recent-configurations", rows="configurations")
 
 
 @router.get(
@@ -176,7 +176,7 @@ async def erase_fork(request: Request, id: ForkId) -> Response:
     await to_its_end(lambda: forks.erase(request.app.state.shop, caller.shop, id))
     text = "Erased. Copies that were made before, such as backups and exports, are yours to erase."
     answer = {"revision": await _revision(request), "erased": id, "text": text, "cautions": cautions()}
-    return await told(request, answer, answers.ERASED, "erased")
+    return await respond_private(request, answer, answers.ERASED, "erased")
 
 
 @router.get(
@@ -191,10 +191,10 @@ async def export_fork(request: Request, id: ForkId, asked: PinnedAsked) -> Respo
     caller = await admitted(request, "bench")
     fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     answer = {
-        "revision": await _revision(request, asked), "fork": fork_shown(fork),
-        "services": [service_shown(each) for each in done], "cautions": cautions(),
+        "revision": await _revision(request, asked), "fork": fork_view(fork),
+        "services": [service_view(each) for each in done], "cautions": cautions(),
     }  # fmt: skip
-    return await told(request, answer, answers.EXPORT, "fork-export")
+    return await respond_private(request, answer, answers.EXPORT, "fork-export")
 
 
 async def _shown(
@@ -202,27 +202,31 @@ async def _shown(
 ) -> Response:
     known = parameters_of(fork.configuration)
 
-    def held_against(at: At) -> tuple[int, list[str]]:
-        return at.revision, on_the_bench.unlisted(at, fork.chassis, known)
+    def held_against(snapshot: Snapshot) -> tuple[int, list[str]]:
+        return snapshot.revision, on_the_bench.unlisted(snapshot, fork.chassis, known)
 
     revision, not_listed = await request.app.state.catalogue.ask(held_against, pin)
     here, chassis = f"/v1/forks/{fork.id}", f"/v1/chassis/{fork.chassis}"
     links = {name: f"{here}/{name}" for name in ("services", "due", "label", "export")}
     links |= {name: f"{chassis}/{name}?fork={fork.id}" for name in ("sheet", "setup")}
     answer = {
-        "revision": revision, "fork": fork_shown(fork), "unlisted": not_listed, "links": links,
+        "revision": revision, "fork": fork_view(fork), "unlisted": not_listed, "links": links,
         "cautions": cautions("limits", "not-in-the-catalogue"),
     }  # fmt: skip
     more = headers or {}
-    return await told(request, answer, answers.FORK, "fork", status=status, headers=more, version=fork.version)
+    return await respond_private(
+        request, answer, answers.FORK, "fork", status=status, headers=more, version=fork.version
+    )
 
 
 async def _known(request: Request, wanted: Registering) -> None:
     held: Any = wanted.configuration
-    await request.app.state.catalogue.ask(lambda at: on_the_bench.refuse_unknown(at, wanted.chassis, held, (), ""))
+    await request.app.state.catalogue.ask(
+        lambda snapshot: on_the_bench.refuse_unknown(snapshot, wanted.chassis, held, (), "")
+    )
 
 
 async def _revision(request: Request, asked: Pinned | None = None) -> int:
     pin = PRESENT if asked is None else asked.pin()
-    revision: int = await request.app.state.catalogue.ask(lambda at: at.revision, pin)
+    revision: int = await request.app.state.catalogue.ask(lambda snapshot: snapshot.revision, pin)
     return revision

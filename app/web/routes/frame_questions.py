@@ -5,9 +5,9 @@ from typing import Annotated
 from fastapi import Path, Query, Request
 from starlette.responses import Response
 
-from app.questions.fork_check import FORK_CHECK, ForkCheckAnswer, ForkCheckAsked, fork_check
+from app.questions.fork_check.fork_check import FORK_CHECK, ForkCheckAnswer, ForkCheckAsked, fork_check
+from app.web.reading.strict import strict_router
 from app.web.routes.chassis_questions import answer
-from app.web.strict import strict_router
 
 router = strict_router(tags=["questions"])
 
@@ -25,4 +25,6 @@ async def check(
     asked: Annotated[ForkCheckAsked, Query()],
 ) -> Response:
     """What the frame maker does not state is not permitted: `allowed` is then `not stated`."""
-    return await answer(request, asked, lambda at: fork_check(at, frame, asked), FORK_CHECK, "fork-check", "reasons")
+    return await answer(
+        request, asked, lambda snapshot: fork_check(snapshot, frame, asked), FORK_CHECK, "fork-check", "reasons"
+    )

@@ -5,8 +5,8 @@ import asyncio
 from fastapi import Request
 from starlette.responses import JSONResponse, Response
 
-from app.web.problem import problem_response
-from app.web.strict import strict_router
+from app.web.reading.strict import strict_router
+from app.web.representation.problem_forms import problem_response
 
 router = strict_router(tags=["operation"])
 
@@ -36,7 +36,9 @@ async def readyz(request: Request) -> Response:
     catalogue = request.app.state.catalogue
     wrong: str | None = "No catalogue is open."
     if catalogue is not None:
-        wrong = await catalogue.apart(catalogue.ready)  # a server that does not answer must not hold up the others
+        wrong = await catalogue.run_in_thread(
+            catalogue.ready
+        )  # a server that does not answer must not hold up the others
     if wrong is not None:
         return problem_response(request.scope, "unavailable", wrong, headers={"Retry-After": "5"})
     answer = {"status": "ready"}

@@ -5,9 +5,9 @@ from typing import Annotated
 from fastapi import Query, Request
 from starlette.responses import Response
 
-from app.questions.identify import IDENTIFY, IdentifyAnswer, IdentifyAsked, identify
+from app.questions.identify.identify import IDENTIFY, IdentifyAnswer, IdentifyAsked, identify
+from app.web.reading.strict import strict_router
 from app.web.routes.chassis_questions import answer
-from app.web.strict import strict_router
 
 router = strict_router(tags=["questions"])
 
@@ -21,4 +21,4 @@ router = strict_router(tags=["questions"])
 )
 async def which_chassis(request: Request, asked: Annotated[IdentifyAsked, Query()]) -> Response:
     """Clues may be partial, noisy or wrong; give what can be seen, then follow `next_check`."""
-    return await answer(request, asked, lambda at: identify(at, asked), IDENTIFY, "identify", "candidates")
+    return await answer(request, asked, lambda snapshot: identify(snapshot, asked), IDENTIFY, "identify", "candidates")

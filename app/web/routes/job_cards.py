@@ -10,20 +10,20 @@ from starlette.responses import Response
 from typing_extensions import TypedDict
 
 from app.errors import Fault, Invalid, Refusal
-from app.questions.asked import Common
-from app.questions.cautions import cautions
-from app.questions.fits import chosen_units
+from app.questions.answers.cautions import cautions
+from app.questions.answers.parameters import LookupParameters
 from app.questions.job.fleet import MOST_CARDS, shopping_list
-from app.questions.job.shapes import FLEET, CardOfFleet, FleetAnswer
-from app.questions.job_card import JOB_CARD, JobCardAnswer, Made, job_card, made
+from app.questions.job.job_card import JOB_CARD, JobCardAnswer, Made, job_card, made
+from app.questions.job.views import FLEET, CardOfFleet, FleetAnswer
+from app.questions.sheet.fits import chosen_units
+from app.web.contract.openapi import json_body
 from app.web.faults import faults_of
-from app.web.fork_in_question import JobCardOfFork, filled_in
-from app.web.json_body import read_model
-from app.web.openapi import json_body
+from app.web.forks.in_question import JobCardOfFork, filled_in
 from app.web.problem import problem_of
+from app.web.reading.json_body import read_model
+from app.web.reading.strict import SLUG, strict_router
 from app.web.representation import respond
 from app.web.routes.chassis_questions import ChassisId, answer
-from app.web.strict import SLUG, strict_router
 
 router = strict_router(tags=["questions"])
 
@@ -36,7 +36,7 @@ class FleetBody(TypedDict):
 
 
 BODY = TypeAdapter(FleetBody)
-_FOR_ALL = set(Common.model_fields)
+_FOR_ALL = set(LookupParameters.model_fields)
 
 
 @router.get(
@@ -50,7 +50,9 @@ async def chassis_job_card(request: Request, chassis: ChassisId, asked: Annotate
     """Every figure is a statement's or a blank line, which then stands under `gaps`. 422 where something is undecided,
     forbidden or impossible: `errors[].code` says what, `suggestion` what would be possible."""
     wanted = await filled_in(request, chassis, asked)
-    return await answer(request, wanted, lambda at: job_card(at, chassis, wanted), JOB_CARD, "job-card", "steps")
+    return await answer(
+        request, wanted, lambda snapshot: job_card(snapshot, chassis, wanted), JOB_CARD, "job-card", "steps"
+    )
 
 
 @router.post(
@@ -61,12 +63,12 @@ async def chassis_job_card(request: Request, chassis: ChassisId, asked: Annotate
     openapi_extra=json_body(BODY, "The configurations; revision and units are parameters, the same for all."),
     responses={200: {"model": FleetAnswer, "description": "Each card or its refusal, and what to buy for all."}},
 )
-async def job_cards(request: Request, asked: Annotated[Common, Query()]) -> Response:
+async def job_cards(request: Request, asked: Annotated[LookupParameters, Query()]) -> Response:
     """A card that is refused has its own status and problem; the others are made, and the list is theirs."""
     body = await read_model(request, BODY)
     units = chosen_units(asked)
     catalogue = request.app.state.catalogue
-    revision = await catalogue.ask(lambda at: at.revision, asked.pin())
+    revision = await catalogue.ask(lambda snapshot: snapshot.revision, asked.pin())
     shared = {"units": asked.units, **asked.units_asked()}
     cards: list[CardOfFleet] = []
     done: list[Made] = []
@@ -74,7 +76,7 @@ async def job_cards(request: Request, asked: Annotated[Common, Query()]) -> Resp
         try:
             chassis, wanted = _read(given, index, {**shared, "revision": revision})
             filled = await filled_in(request, chassis, wanted)
-            one = await catalogue.ask(lambda at, id=chassis, how=filled: made(at, id, how), filled.pin())
+            one = await catalogue.ask(lambda snapshot, id=chassis, how=filled: made(snapshot, id, how), filled.pin())
         except Refusal as refusal:
             problem = problem_of(request.scope, refusal)
             cards.append({"index": index, "status": problem["status"], "problem": problem})

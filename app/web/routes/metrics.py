@@ -7,7 +7,7 @@ from starlette.responses import Response
 from app.errors import NotFound, Refusal
 from app.web.access import admitted
 from app.web.metrics import Counts
-from app.web.strict import strict_router
+from app.web.reading.strict import strict_router
 
 router = strict_router(include_in_schema=False)
 
@@ -26,7 +26,7 @@ async def metrics(request: Request) -> Response:
 
 async def _revision(request: Request) -> int | None:
     try:
-        revision: int = await request.app.state.catalogue.ask(lambda at: at.revision)
+        revision: int = await request.app.state.catalogue.ask(lambda snapshot: snapshot.revision)
     except Refusal:
         return None
     return revision

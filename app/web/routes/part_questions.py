@@ -6,9 +6,9 @@ from fastapi import Path, Query, Request
 from starlette.responses import Response
 
 from app.questions.fluid_alternatives import ALTERNATIVES, AlternativesAnswer, AlternativesAsked, fluid_alternatives
-from app.questions.spring_fits import SPRING_FITS, SpringFitsAnswer, SpringFitsAsked, spring_fits
+from app.questions.sheet.spring_fits import SPRING_FITS, SpringFitsAnswer, SpringFitsAsked, spring_fits
+from app.web.reading.strict import strict_router
 from app.web.routes.chassis_questions import answer
-from app.web.strict import strict_router
 
 router = strict_router(tags=["questions"])
 
@@ -27,7 +27,12 @@ async def alternatives(
 ) -> Response:
     """Ranked by viscosity at the temperature; seal safety is stated, an unknown viscosity comes last and is said."""
     return await answer(
-        request, asked, lambda at: fluid_alternatives(at, fluid, asked), ALTERNATIVES, "alternatives", "alternatives"
+        request,
+        asked,
+        lambda snapshot: fluid_alternatives(snapshot, fluid, asked),
+        ALTERNATIVES,
+        "alternatives",
+        "alternatives",
     )
 
 
@@ -44,4 +49,6 @@ async def chassis_of_spring(
     asked: Annotated[SpringFitsAsked, Query()],
 ) -> Response:
     """Each fit has its scope: it holds for those model years, variants, wheels and dampers only."""
-    return await answer(request, asked, lambda at: spring_fits(at, spring, asked), SPRING_FITS, "spring-fits", "fits")
+    return await answer(
+        request, asked, lambda snapshot: spring_fits(snapshot, spring, asked), SPRING_FITS, "spring-fits", "fits"
+    )

@@ -10,9 +10,9 @@ from starlette.responses import Response
 from typing_extensions import TypedDict
 
 from app.errors import NotFound
-from app.web.problem_types import PROBLEM_TYPES, ProblemType
+from app.web.contract.problem_types import PROBLEM_TYPES, ProblemType
+from app.web.reading.strict import strict_router
 from app.web.representation import respond
-from app.web.strict import strict_router
 
 router = strict_router(prefix="/problems", tags=["operation"])
 

@@ -8,13 +8,13 @@ from starlette.responses import Response
 from typing_extensions import TypeAliasType
 
 from app.catalogue.tables import STATEMENTS
-from app.questions import revisions as questions
-from app.questions.asked import LAST_REVISION, Pinned
-from app.questions.revisions import ChangesAsked, RevisionsAsked
-from app.questions.row_links import entry_shape
+from app.questions.answers.parameters import LAST_REVISION, Pinned
+from app.questions.tables import revisions as questions
+from app.questions.tables.links import entry_shape
+from app.questions.tables.revisions import ChangesAsked, RevisionsAsked
+from app.web.reading.strict import strict_router
 from app.web.representation import respond
 from app.web.routes.tables import respond_page
-from app.web.strict import strict_router
 
 router = strict_router(tags=["revisions"])
 
@@ -41,7 +41,9 @@ async def list_revisions(request: Request, asked: Annotated[RevisionsAsked, Quer
     """Every revision that was accepted, with its reason and the public label of the key that sent it."""
     cursor = asked.read_cursor("revisions", (int,))
     catalogue = request.app.state.catalogue
-    answer = await catalogue.ask(lambda at: questions.revision_list(at, asked, cursor), asked.pin_of(cursor))
+    answer = await catalogue.ask(
+        lambda snapshot: questions.revision_list(snapshot, asked, cursor), asked.pin_of(cursor)
+    )
     return await respond_page(request, answer, questions.REVISIONS, question="revisions", rows="revisions")
 
 
@@ -67,7 +69,9 @@ async def latest_revision(request: Request, asked: PinnedAsked) -> Response:
 )
 async def get_revision(request: Request, number: Number, asked: PinnedAsked) -> Response:
     """When a revision was accepted, why, by whom and how much it changed."""
-    answer = await request.app.state.catalogue.ask(lambda at: questions.one_revision(at, number), asked.pin())
+    answer = await request.app.state.catalogue.ask(
+        lambda snapshot: questions.one_revision(snapshot, number), asked.pin()
+    )
     return await respond(request, answer, questions.REVISION, question="revision")
 
 
@@ -83,7 +87,7 @@ async def list_changes(request: Request, asked: Annotated[ChangesAsked, Query()]
     revision. Once there is no `next`, ask again with `after` set to the `revision` of the answer."""
     cursor = asked.read_cursor("changes", (int, str, str))
     catalogue = request.app.state.catalogue
-    answer = await catalogue.ask(lambda at: questions.change_list(at, asked, cursor), asked.pin_of(cursor))
+    answer = await catalogue.ask(lambda snapshot: questions.change_list(snapshot, asked, cursor), asked.pin_of(cursor))
     return await respond_page(request, answer, questions.CHANGES, question="changes", rows="changes")
 
 
@@ -96,7 +100,7 @@ async def list_changes(request: Request, asked: Annotated[ChangesAsked, Query()]
 )
 async def get_statement(request: Request, id: StatementId, asked: PinnedAsked) -> Response:
     """404 for an id that was never used, with the nearest `candidates`; 410 for a withdrawn one, with its `history`."""
-    answer = await request.app.state.catalogue.ask(lambda at: questions.statement(at, id), asked.pin())
+    answer = await request.app.state.catalogue.ask(lambda snapshot: questions.statement(snapshot, id), asked.pin())
     return await respond(request, answer, questions.STATEMENT, question="entry", version=answer["revision_from"])
 
 
@@ -109,5 +113,7 @@ async def get_statement(request: Request, id: StatementId, asked: PinnedAsked) -
 )
 async def statement_history(request: Request, id: StatementId, asked: PinnedAsked) -> Response:
     """What it said from which revision on, who changed it and why, and when it was withdrawn, if it was."""
-    answer = await request.app.state.catalogue.ask(lambda at: questions.statement_history(at, id), asked.pin())
+    answer = await request.app.state.catalogue.ask(
+        lambda snapshot: questions.statement_history(snapshot, id), asked.pin()
+    )
     return await respond(request, answer, questions.HISTORY, question="statement-history", rows="versions")

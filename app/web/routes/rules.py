@@ -6,13 +6,13 @@ from fastapi import Path, Query, Request
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.responses import Response
 
-from app.questions import findings as questions
-from app.questions.findings import FindingsAsked
+from app.questions.tables import findings as questions
+from app.questions.tables.findings import FindingsAsked
 from app.rules.finding import Severity
 from app.rules.registry import Shape
+from app.web.reading.strict import strict_router
 from app.web.representation import respond
 from app.web.routes.tables import respond_page
-from app.web.strict import strict_router
 
 router = strict_router(tags=["rules"])
 
@@ -66,5 +66,5 @@ async def list_findings(request: Request, asked: Annotated[FindingsAsked, Query(
     """What the rules warn about in the catalogue as it is; what they reject was never stored."""
     cursor = asked.read_cursor("findings", (str,))
     catalogue = request.app.state.catalogue
-    answer = await catalogue.ask(lambda at: questions.finding_list(at, asked, cursor), asked.pin_of(cursor))
+    answer = await catalogue.ask(lambda snapshot: questions.finding_list(snapshot, asked, cursor), asked.pin_of(cursor))
     return await respond_page(request, answer, questions.FINDING_LIST, question="findings", rows="findings")

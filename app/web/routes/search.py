@@ -5,9 +5,9 @@ from typing import Annotated
 from fastapi import Query, Request
 from starlette.responses import Response
 
-from app.questions.find import FIND, FindAnswer, FindAsked, find
+from app.questions.tables.find import FIND, FindAnswer, FindAsked, find
+from app.web.reading.strict import strict_router
 from app.web.representation import respond
-from app.web.strict import strict_router
 
 router = strict_router(tags=["tables"])
 
@@ -21,5 +21,5 @@ router = strict_router(tags=["tables"])
 )
 async def search(request: Request, asked: Annotated[FindAsked, Query()]) -> Response:
     """Makers, chassis, springs, parts and whatever else has a name, found although misspelt, the likeliest first."""
-    answer = await request.app.state.catalogue.ask(lambda at: find(at, asked), asked.pin())
+    answer = await request.app.state.catalogue.ask(lambda snapshot: find(snapshot, asked), asked.pin())
     return await respond(request, answer, FIND, question="search", rows="hits")

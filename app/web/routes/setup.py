@@ -5,12 +5,12 @@ from typing import Annotated
 from fastapi import Query, Request
 from starlette.responses import Response
 
-from app.questions.setup import setup
-from app.questions.setup_shapes import SETUP, SetupAnswer
-from app.web.fork_in_question import SetupOfFork, filled_in
+from app.questions.setup.setup import setup
+from app.questions.setup.views import SETUP, SetupAnswer
+from app.web.forks.in_question import SetupOfFork, filled_in
+from app.web.reading.strict import strict_router
 from app.web.representation import drawings as drawings  # registers image/svg+xml
 from app.web.routes.chassis_questions import ChassisId, answer
-from app.web.strict import strict_router
 
 router = strict_router(tags=["questions"])
 
@@ -26,4 +26,4 @@ async def chassis_setup(request: Request, chassis: ChassisId, asked: Annotated[S
     """Every figure says whether it is published, measured or computed; what is missing is in `gaps`, never guessed.
     `.svg` draws force over travel for each number of volume spacers."""
     wanted = await filled_in(request, chassis, asked)
-    return await answer(request, wanted, lambda at: setup(at, chassis, wanted), SETUP, "setup")
+    return await answer(request, wanted, lambda snapshot: setup(snapshot, chassis, wanted), SETUP, "setup")

@@ -10,11 +10,11 @@ from starlette.responses import RedirectResponse, Response
 from app.access import keys, sessions
 from app.access.keys import Caller
 from app.errors import Invalid, Unauthorised
-from app.web.access import entered, noted, refuse_from_elsewhere, signed_in
-from app.web.form_body import read_form
+from app.web.access import entered, refuse_from_elsewhere, signed_in, write_context
+from app.web.reading.form_body import read_form
+from app.web.reading.strict import strict_router
 from app.web.representation.page import page
 from app.web.session_cookie import give, secret_in, take_away
-from app.web.strict import strict_router
 
 router = strict_router(include_in_schema=False)
 
@@ -43,7 +43,7 @@ async def sign_in(request: Request) -> Response:
     except Unauthorised:
         return _page(request, onwards, WRONG, status=401)
     assert caller is not None
-    noted(request.scope).caller = caller
+    write_context(request.scope).caller = caller
     await entered(request, caller)
     secret = await asyncio.to_thread(sessions.begin, shop, caller, secret_in(request.scope))
     response = _onwards(onwards or _first(caller))
@@ -58,7 +58,7 @@ async def sign_out(request: Request) -> Response:
     await read_form(request, (), MOST_BYTES)
     caller, secret = signed_in(request.scope), secret_in(request.scope)
     if caller is not None and secret is not None:
-        noted(request.scope).caller = caller
+        write_context(request.scope).caller = caller
         await entered(request, caller)
         await asyncio.to_thread(sessions.end, request.app.state.shop, secret)
     response = _onwards("/")

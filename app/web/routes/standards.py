@@ -8,9 +8,9 @@ from starlette.responses import Response
 from typing_extensions import TypedDict
 
 from app.standards import TableAnswer, TableDescription, table, tables
+from app.web.reading.strict import strict_router
 from app.web.representation import respond
 from app.web.routes.units import FormAsked
-from app.web.strict import strict_router
 
 router = strict_router(prefix="/v1/standards", tags=["units and standards"])
 

@@ -5,9 +5,9 @@ from typing import Annotated
 from fastapi import Query, Request
 from starlette.responses import Response
 
-from app.questions.start import START, StartAnswer, StartAsked, start
+from app.questions.tables.start import START, StartAnswer, StartAsked, start
+from app.web.reading.strict import strict_router
 from app.web.representation import respond
-from app.web.strict import strict_router
 
 router = strict_router(tags=["questions"])
 
@@ -21,5 +21,5 @@ router = strict_router(tags=["questions"])
 )
 async def begin(request: Request, asked: Annotated[StartAsked, Query()]) -> Response:
     """One box for all names and numbers of the catalogue; slips of typing are forgiven."""
-    answer = await request.app.state.catalogue.ask(lambda at: start(at, asked), asked.pin())
+    answer = await request.app.state.catalogue.ask(lambda snapshot: start(snapshot, asked), asked.pin())
     return await respond(request, answer, START, question="start", rows="found")

@@ -3,20 +3,20 @@
 import re
 import urllib.parse
 from collections.abc import Mapping
-from functools import cache
+from functools import lru_cache
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Query, Request
+from fastapi import APIRouter, FastAPI, Path, Query, Request
 from fastapi.routing import APIRoute
 from pydantic import TypeAdapter
 from starlette.responses import Response
 
 from app.catalogue.tables import TABLES, Row
-from app.questions.asked import Pinned
-from app.questions.listing import Paged, list_adapter, list_asked, list_shape, listing
-from app.questions.row_links import entry, entry_adapter, entry_shape
+from app.questions.answers.parameters import Pinned
+from app.questions.tables.links import entry, entry_adapter, entry_shape
+from app.questions.tables.listing import Paged, list_adapter, list_asked, list_shape, listing
+from app.web.reading.strict import strict_router
 from app.web.representation import respond
-from app.web.strict import strict_router
 
 router = strict_router(tags=["tables"])
 
@@ -25,13 +25,11 @@ RowId = Annotated[str, Path(description="Id of the row.")]
 _QUESTION = re.compile(r"/v1/([a-z]+)/\{\w+\}/([a-z/-]+)")
 
 
-@cache
-def questions_about() -> dict[str, list[str]]:
+@lru_cache(maxsize=1)
+def questions_about(app: FastAPI) -> dict[str, list[str]]:
     """For each table the names of the questions that have a route below its rows."""
-    from app.web.routes import ROUTERS  # only here: the routers are collected from modules such as this one
-
     known: dict[str, list[str]] = {name: [] for name in TABLES}
-    for route in (route for router in ROUTERS for route in router.routes):
+    for route in app.routes:
         match = (
             _QUESTION.fullmatch(route.path) if isinstance(route, APIRoute) and "GET" in (route.methods or ()) else None
         )
@@ -83,8 +81,10 @@ def _add_list(router: APIRouter, table: type[Row]) -> None:
 
 def _add_entry(router: APIRouter, table: type[Row]) -> None:
     async def get_row(request: Request, id: RowId, asked: Annotated[Pinned, Query()]) -> Response:
-        questions = questions_about()[table.table]
-        answer = await request.app.state.catalogue.ask(lambda at: entry(at, table, id, questions), asked.pin())
+        questions = questions_about(request.app)[table.table]
+        answer = await request.app.state.catalogue.ask(
+            lambda snapshot: entry(snapshot, table, id, questions), asked.pin()
+        )
         version = answer["revision_from"] if table.role == "statement" else None  # what If-Match names in an edit
         return await respond(request, answer, entry_adapter(table), question="entry", version=version)
 

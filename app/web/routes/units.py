@@ -9,8 +9,8 @@ from starlette.responses import Response
 from app.units.describe import MOST_DIGITS, Conversion, Rounding, UnitTable, convert, unit_table
 from app.units.measure import LONGEST_MEASURE
 from app.units.table import LONGEST_SPELLING
+from app.web.reading.strict import strict_router
 from app.web.representation import respond
-from app.web.strict import strict_router
 
 router = strict_router(tags=["units and standards"])
 

@@ -1,0 +1,253 @@
+"""Names, part numbers and ids found although they are misspelt: an index in memory per table, built when first asked.
+
+Words of the question are matched with the words that rows bear: the same, begun, or a few letters off (three-letter
+pieces pick the words worth comparing). Rows that bear the best words are then compared whole. No text is a query
+language: all that is not a letter or digit parts words.
+"""
+
+import re
+import threading
+import unicodedata
+from bisect import bisect_left
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Sequence
+from itertools import chain
+from typing import Any, NamedTuple, TypeVar
+from weakref import WeakKeyDictionary
+
+from cachetools import LRUCache
+from rapidfuzz import process
+from rapidfuzz.distance import OSA
+from sqlalchemy import bindparam, or_, select
+
+from app.catalogue.rows import Snapshot
+from app.catalogue.stored import SQL
+from app.catalogue.tables import TABLES, Maker, Row
+
+R = TypeVar("R", bound=Row)
+
+MOST_WORDS = 12
+LEAST = 0.6  # a row less alike than this is not found
+WORD_LEAST = 0.7
+RARE = 300  # rows that the rarer words bring together; words after them only rank these
+COMPARED = 100  # rows compared whole
+COMPARED_WORDS = 5000  # words compared with one that was asked, those with its rarest pieces first
+KEPT = 32  # indexes kept
+MANY = 2000  # rows that bear even the rarest word of a question: comparing more holds others up
+_PARTS = re.compile(r"[^\W_]+")
+_LETTERS_OR_DIGITS = re.compile(r"[^\W\d_]+|\d+")
+_NAMES = ("name", "title", "part_number", "model_code")
+SEARCHED: dict[str, type[Row]] = {
+    name: table for name, table in TABLES.items() if any(column in table.columns() for column in _NAMES)
+}
+
+
+class Hit(NamedTuple):
+    """A row that was found; `score` is 1 for the same text, LEAST for the least alike."""
+
+    id: str
+    score: float
+
+
+def plain(text: str) -> str:
+    """Small letters without accents."""
+    if text.isascii():
+        return text.lower()
+    decomposed = unicodedata.normalize("NFKD", text)
+    return "".join(letter for letter in decomposed if not unicodedata.combining(letter)).casefold()
+
+
+def words(text: str) -> list[str]:
+    """The words of a text: runs of letters and digits."""
+    return _PARTS.findall(plain(text))
+
+
+def _go_on() -> None:
+    """What is called before many rows are compared, where that holds nobody up."""
+
+
+class Index:
+    """The words and names of the rows of one table, given as (id, names, maker's name) in order of id."""
+
+    def __init__(self, rows: Iterable[tuple[str, Sequence[str], str]]) -> None:
+        self.ids: list[str] = []
+        self.keys: list[tuple[str, ...]] = []
+        borne: list[tuple[str, ...]] = []
+        bearers: dict[str, list[int]] = defaultdict(list)
+        for at, (id, names, maker) in enumerate(rows):
+            parts = [words(name) for name in (id, *names)]
+            self.ids.append(id)
+            self.keys.append(tuple({"".join(part) for part in parts}))
+            borne.append(tuple(dict.fromkeys(chain(*parts, words(maker)))))
+            for word in borne[-1]:
+                bearers[word].append(at)
+        self.words = sorted(bearers)
+        self.bearers = [bearers[word] for word in self.words]
+        number = {word: at for at, word in enumerate(self.words)}
+        self._borne = [tuple(map(number.__getitem__, each)) for each in borne]
+        self._pieces: dict[str, list[int]] = defaultdict(list)
+        for at, word in enumerate(self.words):
+            for piece in _pieces(word):
+                self._pieces[piece].append(at)
+
+    def search(self, text: str, if_many: Callable[[], None] = _go_on) -> list[Hit]:
+        """The rows that the text may mean, the likeliest first, then by id; `if_many` is called before many are
+        compared."""
+        whole = "".join(words(text))[:200]
+        found = []
+        for place, (at, score) in enumerate(self._by_words(text, if_many)):
+            alike = 0.0
+            if place < COMPARED:
+                alike = max(OSA.normalized_similarity(whole, key) for key in self.keys[at])
+            score = max(alike, 0.9 * score + 0.1 * score * alike)
+            if score >= LEAST:
+                found.append((-round(score, 4), at))
+        return [Hit(self.ids[at], -score) for score, at in sorted(found)]
+
+    def near(self, id: str, most: int, if_many: Callable[[], None] = _go_on) -> list[Hit]:
+        """The ids most like one that is not there."""
+        likely = {at: self.ids[at] for at, _ in self._by_words(id, if_many)[:COMPARED]}
+        found = process.extract(id, likely, scorer=OSA.normalized_similarity, score_cutoff=LEAST, limit=most)
+        return sorted((Hit(name, round(score, 4)) for name, score, _ in found), key=lambda hit: (-hit.score, hit.id))
+
+    def _by_words(self, text: str, if_many: Callable[[], None]) -> list[tuple[int, float]]:
+        """The rows that bear words like those of a text and how well all of these are met, 0 … 1; the best first."""
+        asked: dict[str, dict[int, float]] = {}
+        for given in words(text)[:MOST_WORDS]:
+            like = self._words_like(given)
+            parts = [given] if like else _LETTERS_OR_DIGITS.findall(given)  # LU4100 may be LU 4100
+            asked.update((part, like or self._words_like(part)) for part in parts)
+        matched = [found for found in asked.values() if found]
+        counted = sorted(((sum(len(self.bearers[word]) for word in found), found) for found in matched), key=_first)
+        if counted and counted[0][0] > MANY:
+            if_many()
+        ranked = sorted(self._met(counted).items(), key=lambda each: (-each[1], each[0]))
+        return [(at, score / len(asked)) for at, score in ranked]
+
+    def _met(self, counted: Sequence[tuple[int, dict[int, float]]]) -> dict[int, float]:
+        """How well each row meets the words, given as the number of rows that bear those like it, and how alike."""
+        met: dict[int, float] = {}
+        for count, found in counted:
+            best: dict[int, float] = {}
+            if not met or len(met) + count <= RARE:
+                for word, score in sorted(found.items(), key=lambda each: each[1]):
+                    best.update(dict.fromkeys(self.bearers[word], score))
+            else:
+                for at in met:
+                    for word in self._borne[at]:
+                        if word in found and found[word] > best.get(at, 0.0):
+                            best[at] = found[word]
+            for at, score in best.items():
+                met[at] = met.get(at, 0.0) + score
+        return met
+
+    def _words_like(self, asked: str) -> dict[int, float]:
+        """The words of the index like one word, with how alike they are."""
+        found: dict[int, float] = {}
+        for length in range(3, len(asked)):
+            at = bisect_left(self.words, asked[:length])
+            if at < len(self.words) and self.words[at] == asked[:length]:
+                found[at] = WORD_LEAST  # words run together
+        pieces = sorted((self._pieces[piece] for piece in _pieces(asked) if piece in self._pieces), key=len)
+        near: set[int] = set()
+        for bearing in pieces[:7]:  # two slips leave one of seven pieces whole
+            if near and len(near) + len(bearing) > COMPARED_WORDS:
+                break
+            near.update(bearing)
+        if len(asked) > 2 and near:
+            least = WORD_LEAST if len(asked) > 3 else 0.66
+            places = list(near)
+            alike = process.extract(
+                asked,
+                list(map(self.words.__getitem__, places)),
+                scorer=OSA.normalized_similarity,
+                score_cutoff=least,
+                limit=50,
+            )
+            found.update((places[at], score) for _, score, at in alike)
+        at = bisect_left(self.words, asked)
+        while at < len(self.words) and self.words[at].startswith(asked):
+            if len(asked) < 3 and self.words[at] != asked:
+                break  # too short to be the beginning of a word
+            begun = 1.0 if len(self.words[at]) == len(asked) else 0.85 + 0.1 * len(asked) / len(self.words[at])
+            found[at] = max(found.get(at, 0), begun)
+            at += 1
+        return found
+
+
+def _first(counted: tuple[int, Any]) -> int:
+    return counted[0]
+
+
+def _pieces(word: str) -> set[str]:
+    edged = f" {word} "
+    return {edged[at : at + 3] for at in range(len(edged) - 2)}
+
+
+class _Indexes:
+    """The indexes of one database, by table and revision; one is built at a time."""
+
+    def __init__(self) -> None:
+        self.lock = threading.Lock()
+        self.kept: LRUCache[tuple[str, int], Index] = LRUCache(KEPT)
+
+    def of(self, snapshot: Snapshot, table: type[Row]) -> Index:
+        with snapshot.exclusive(self.lock):
+            index = self.kept.get((table.table, snapshot.revision))
+            if index is None:
+                snapshot.require_thread()
+                index = self._unchanged(snapshot, table) or _built(snapshot, table)
+                self.kept[table.table, snapshot.revision] = index
+            return index
+
+    def _unchanged(self, snapshot: Snapshot, table: type[Row]) -> Index | None:
+        """The index of a revision between which and this one neither the table nor a maker changed."""
+        for name, revision in list(self.kept):
+            between = {"low": min(revision, snapshot.revision), "high": max(revision, snapshot.revision)}
+            if name == table.table and not any(
+                snapshot.connection.execute(_changed(source), between).first() for source in (table, Maker)
+            ):
+                return self.kept[name, revision]
+        return None
+
+
+_INDEXES: WeakKeyDictionary[Any, _Indexes] = WeakKeyDictionary()
+_GUARD = threading.Lock()
+
+
+def found(snapshot: Snapshot, table: type[Row], text: str) -> list[Hit]:
+    """The rows of a table that the text may mean, the likeliest first, then by id."""
+    return index_of(snapshot, table).search(text, snapshot.require_thread)
+
+
+def index_of(snapshot: Snapshot, table: type[Row]) -> Index:
+    """The index of a table that has names, at a revision."""
+    with _GUARD:
+        indexes = _INDEXES.setdefault(snapshot.cache_key, _Indexes())
+    return indexes.of(snapshot, table)
+
+
+def _built(snapshot: Snapshot, table: type[Row]) -> Index:
+    stored = SQL[table]
+    columns = table.columns()
+    given = [name for name in _NAMES if name in columns]
+    maker = [name for name in ("maker",) if name in columns]
+    statement = (
+        select(*(stored.c[name] for name in ("id", *given, *maker)))
+        .where(stored.c.revision_from <= snapshot.revision, stored.c.revision_to > snapshot.revision)
+        .order_by(stored.c.id)
+    )
+    makers = {row.id: row.name for row in snapshot.all(Maker)} if maker else {}
+    rows = snapshot.connection.execute(statement).fetchall()
+    last = 1 + len(given)
+    return Index(
+        (row[0], [name for name in row[1:last] if name], makers.get(row[last], row[last] or "") if maker else "")
+        for row in rows
+    )
+
+
+def _changed(table: type[Row]) -> Any:
+    stored = SQL[table]
+    ends = (stored.c.revision_from, stored.c.revision_to)
+    within = (end.between(bindparam("low") + 1, bindparam("high")) for end in ends)
+    return select(stored.c.id).where(or_(*within)).limit(1)

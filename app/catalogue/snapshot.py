@@ -1,0 +1,269 @@
+"""The catalogue in a database at one revision: the few statements, made once, that answer `Rows`. Never writes."""
+
+import json
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Iterator
+from contextlib import contextmanager
+from functools import cache
+from threading import Lock
+from typing import Any, TypeVar
+
+from sqlalchemy import ColumnElement, Connection, Engine, Select, bindparam, func, literal_column, select, union_all
+from sqlalchemy.dialects import sqlite
+
+from app.catalogue.stored import SQL
+from app.catalogue.tables import Chassis, Row, Source, Spring
+
+R = TypeVar("R", bound=Row)
+_Kept = defaultdict[type[Row], dict[str, Any]]
+PAGE = 1000  # rows of one page where all are wanted
+KEPT = 1500  # entities of a table that are kept of those looked up lately, 0.8 to 1.7 kB each
+KEPT_OF_OWN = 250  # of what a chassis has for itself: enough for who goes on from its fits to its sheet
+OF_OWN = frozenset((Chassis, Spring, Source))
+CHUNK = 400  # ids in one query: below the variable limit of every engine
+
+
+class NeedsThread(Exception):
+    """A question on the event loop has come to what takes long: it is to be asked anew in a thread."""
+
+
+class Snapshot:
+    """The catalogue at revision `revision`, read through one connection.
+
+    What holds at a revision never changes, so the queries of an answer need no common snapshot. On SQLite the text of
+    each statement, made once, goes straight to the driver: that is a third of the time of a lookup.
+    """
+
+    def __init__(
+        self, connection: Connection, revision: int, lately: "EntityCache | None" = None, *, on_the_loop: bool = False
+    ) -> None:
+        """`lately` keeps entities for the next who looks them up at this revision. `on_the_loop` all others wait."""
+        self.connection = connection
+        self.revision = revision
+        self.on_the_loop = on_the_loop
+        self.cache_key: EntityCache | Engine = lately or connection.engine
+        """Whose answers may be kept beside: one object for all who look at one catalogue."""
+        self._driver: Any = connection.connection.driver_connection if connection.dialect.name == "sqlite" else None
+        self._lately = None if lately is None else lately.at(revision)
+
+    def require_thread(self) -> None:
+        """To be called before what takes long in a large catalogue. Raises TakesLong where all others would wait."""
+        if self.on_the_loop:
+            raise NeedsThread
+
+    @contextmanager
+    def exclusive(self, lock: Lock) -> Iterator[None]:
+        """Hold a lock under which something may be built. Raises TakesLong where all others would wait for it."""
+        if not lock.acquire(blocking=not self.on_the_loop):
+            raise NeedsThread
+        try:
+            yield
+        finally:
+            lock.release()
+
+    def fetch(self, statement: Select[Any], **parameters: Any) -> Iterable[Any]:
+        """The rows of a statement over `:n` and these parameters, streamed on SQLite, all at once on PostgreSQL."""
+        parameters["n"] = self.revision
+        if self._driver is not None:
+            text, constants = _sqlite_text(statement)
+            if constants:
+                parameters.update(constants)
+            return self._driver.execute(text, parameters)  # type: ignore[no-any-return]
+        return self.connection.execute(statement, parameters).fetchall()
+
+    def one(self, table: type[R], id: str) -> R | None:
+        row: R | None = None if self._lately is None else self._lately[table].get(id)
+        if row is None:
+            for found in self.fetch(_equal(table, "id"), value=id):
+                row = table.from_database(found)
+                self._keep(table, (row,))
+        return row
+
+    def many(self, table: type[R], ids: Collection[str]) -> dict[str, R]:
+        rows: dict[str, R] = {}
+        wanted: list[str] = []
+        kept = {} if self._lately is None else self._lately[table]
+        for id in ids:
+            row = kept.get(id)
+            if row is None:
+                wanted.append(id)
+            else:
+                rows[id] = row
+        if len(wanted) == 1:
+            row = self.one(table, wanted[0])
+            return rows if row is None else {**rows, wanted[0]: row}
+        for start in range(0, len(wanted), CHUNK):
+            found = self.among(table, "id", wanted[start : start + CHUNK])
+            rows.update((row.id, row) for row in found)
+            self._keep(table, found)
+        return rows
+
+    def _keep(self, table: type[Row], rows: Collection[Row]) -> None:
+        if self._lately is not None and table.role == "entity":
+            kept = self._lately[table]
+            if len(kept) >= (KEPT_OF_OWN if table in OF_OWN else KEPT):
+                kept.clear()
+            for row in rows:
+                kept[row.id] = row
+
+    def among(self, table: type[R], column: str, values: Collection[str]) -> list[R]:
+        return table.all_from_database(self.raw_rows_among(table, column, values))
+
+    def raw_rows_among(self, table: type[Row], column: str, values: Collection[str]) -> list[Any]:
+        part = list(values)
+        statement = _among(table, column, part if self._driver is None else None)
+        found = self.fetch(statement, values=json.dumps(part))
+        return list(found) if self._driver is not None else [tuple(row) for row in found]
+
+    def where(self, table: type[R], column: str, value: Any) -> list[R]:
+        items = table.columns()[column].kind.items
+        if items is not None:
+            text = f";{items.write(value)};"
+            return table.all_from_database(self.fetch(_holding(table, column), value=text))
+        return table.all_from_database(self.fetch(_equal(table, column), value=value))
+
+    def all(self, table: type[R]) -> Iterator[R]:
+        return map(table.from_database, self.raw_rows(table))
+
+    def raw_rows(self, table: type[Row]) -> Iterator[Any]:
+        found = self._streamed(_every(table), SQL[table].c.id)
+        return found if self._driver is not None else map(tuple, found)
+
+    def values(self, table: type[Row], column: str) -> Iterator[str]:
+        for (value,) in self._streamed(_values(table, column), SQL[table].c[column]):
+            yield value
+
+    def shared_ids(self, tables: Collection[type[Row]]) -> list[str]:
+        return [id for (id,) in self.fetch(_shared(tuple(tables)))]
+
+    def families(self) -> Iterator[tuple[str, str]]:
+        yield from [(maker, name) for maker, name in self.fetch(_families())]
+
+    def family(self, maker: str, name: str) -> list[Chassis]:
+        return [Chassis.from_database(row) for row in self.fetch(_family(), maker=maker, name=name)]
+
+    def _streamed(self, statement: Select[Any], key: ColumnElement[str]) -> Iterator[Any]:
+        """The rows of a statement that is ordered by `key`; page by page where a cursor would need a transaction."""
+        return iter(self.fetch(statement)) if self._driver is not None else self._paged(statement, key)
+
+    def _paged(self, statement: Select[Any], key: ColumnElement[str]) -> Iterator[Any]:
+        last = ""
+        while True:
+            page = self.connection.execute(_page(statement, key), {"n": self.revision, "last": last}).fetchall()
+            yield from page
+            if len(page) < PAGE:
+                return
+            last = getattr(page[-1], key.name)
+
+
+class EntityCache:
+    """The entities that were looked up lately at one revision, the newest that was asked for: the same makers, spacers,
+    oils and springs come again and again, and what holds at a revision never changes. Each table has a room of its own,
+    so that the many springs do not drive out the few makers."""
+
+    def __init__(self) -> None:
+        self._kept: tuple[int, _Kept] = (-1, defaultdict(dict))
+
+    def at(self, revision: int) -> "_Kept":
+        """Rows by id, table by table, to be read and added to; of an older revision nothing is kept."""
+        newest, rows = self._kept
+        if revision > newest:
+            rows = defaultdict(dict)
+            self._kept = revision, rows
+        return rows if revision >= newest else defaultdict(dict)
+
+
+@cache
+def _page(statement: Select[Any], key: ColumnElement[str]) -> Select[Any]:
+    return statement.where(key > bindparam("last")).limit(PAGE)
+
+
+@cache
+def _sqlite_text(statement: Select[Any]) -> tuple[str, dict[str, Any]]:
+    """The text of a statement with named parameters, and the values of those that are constants of it."""
+    compiled = statement.compile(dialect=sqlite.dialect(paramstyle="named"))
+    return str(compiled), {name: value for name, value in compiled.params.items() if value is not None}
+
+
+def holding(table: type[Row]) -> Select[Any]:
+    """The select of a table's exchange columns for the rows that hold at `:n`."""
+    stored = SQL[table]
+    columns = [stored.c[name] for name in table.columns()]
+    return select(*columns).where(stored.c.revision_from <= bindparam("n"), stored.c.revision_to > bindparam("n"))
+
+
+@cache
+def _equal(table: type[Row], column: str) -> Select[Any]:
+    stored = SQL[table]
+    return holding(table).where(stored.c[column] == bindparam("value")).order_by(stored.c.id)
+
+
+@cache
+def _holding(table: type[Row], column: str) -> Select[Any]:
+    stored = SQL[table]
+    semicolon: ColumnElement[str] = literal_column("';'")
+    nothing: ColumnElement[str] = literal_column("''")
+    listed = semicolon + stored.c[column] + semicolon
+    # Not LIKE: that would take _ for any letter and, on SQLite, A for a.
+    return holding(table).where(func.replace(listed, bindparam("value"), nothing) != listed).order_by(stored.c.id)
+
+
+def _among(table: type[Row], column: str, given: list[str] | None) -> Select[Any]:
+    """The rows with some values: of a JSON list in `:values` on SQLite (None), of the values themselves elsewhere."""
+    if given is None:
+        return _among_json(table, column)
+    return holding(table).where(SQL[table].c[column].in_(given)).order_by(SQL[table].c.id)
+
+
+@cache
+def _among_json(table: type[Row], column: str) -> Select[Any]:
+    listed = func.json_each(bindparam("values")).table_valued("value")
+    return holding(table).where(SQL[table].c[column].in_(select(listed.c.value))).order_by(SQL[table].c.id)
+
+
+@cache
+def _every(table: type[Row]) -> Select[Any]:
+    return holding(table).order_by(SQL[table].c.id)
+
+
+@cache
+def _values(table: type[Row], column: str) -> Select[Any]:
+    stored = SQL[table]
+    given = select(stored.c[column]).where(
+        stored.c.revision_from <= bindparam("n"), stored.c.revision_to > bindparam("n"), stored.c[column].is_not(None)
+    )
+    return (given if column == "id" else given.distinct()).order_by(stored.c[column])
+
+
+@cache
+def _shared(tables: tuple[type[Row], ...]) -> Select[Any]:
+    several = union_all(
+        *(
+            select(SQL[table].c.id).where(
+                SQL[table].c.revision_from <= bindparam("n"), SQL[table].c.revision_to > bindparam("n")
+            )
+            for table in tables
+        )
+    ).subquery()
+    return select(several.c.id).group_by(several.c.id).having(func.count() > 1).order_by(several.c.id)
+
+
+@cache
+def _families() -> Select[Any]:
+    stored = SQL[Chassis]
+    return (
+        select(stored.c.maker, stored.c.name)
+        .where(stored.c.revision_from <= bindparam("n"), stored.c.revision_to > bindparam("n"))
+        .distinct()
+        .order_by(stored.c.maker, stored.c.name)
+    )
+
+
+@cache
+def _family() -> Select[Any]:
+    stored = SQL[Chassis]
+    return (
+        holding(Chassis)
+        .where(stored.c.maker == bindparam("maker"), stored.c.name == bindparam("name"))
+        .order_by(stored.c.id)
+    )

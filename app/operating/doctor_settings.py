@@ -1,0 +1,52 @@
+"""What doctor sees of the settings: those that are right in some places and risky in others."""
+
+import ipaddress
+from collections.abc import Iterator
+
+from app.operating.finding import Finding
+from app.settings import Settings
+
+
+def risks(settings: Settings) -> Iterator[Finding]:
+    """A finding per risky setting; one that says so where there is none."""
+    found = list(_risks(settings))
+    yield from found or [Finding("settings", "good", "none that is risky")]
+
+
+def _risks(settings: Settings) -> Iterator[Finding]:
+    def notice(name: str, text: str) -> Finding:
+        return Finding(f"LEGWORK_{name}", "notice", text)
+
+    if "*" in settings.allowed_hosts:
+        yield notice("ALLOWED_HOSTS", "any Host is answered, and stands in the links of pages: name those you have")
+    if any(_is_all(network) for network in settings.trusted_proxies):
+        yield notice("TRUSTED_PROXIES", "whoever asks may say that they are another address: rates can be got round")
+    if settings.database_url == settings.shop_database_url:
+        yield Finding("LEGWORK_SHOP_DATABASE_URL", "bad", "it names the catalogue, which is never erased from")
+    if settings.log_level == "debug":
+        yield notice("LOG_LEVEL", "debug is for looking for a fault; it writes much")
+    public = not _is_loopback(settings.host)
+    if public and settings.read_rate is None:
+        yield notice("READ_RATE", f"listens on {settings.host} and lookups have no rate per client")
+    if public and settings.metrics == "open":
+        yield notice("METRICS", f"listens on {settings.host} and anyone who reaches it may read /metrics: use `key`")
+    if settings.log_level in ("warning", "error"):
+        yield notice(
+            "LOG_LEVEL", f"{settings.log_level}: there is no line per request, so no way to find one by its id"
+        )
+
+
+def _is_all(network: str) -> bool:
+    if network == "*":
+        return True
+    try:
+        return ipaddress.ip_network(network, strict=False).prefixlen == 0
+    except ValueError:
+        return False
+
+
+def _is_loopback(host: str) -> bool:
+    try:
+        return ipaddress.ip_address(host.strip("[]")).is_loopback
+    except ValueError:
+        return host == "localhost"

@@ -1,0 +1,18 @@
+"""One finding of `legwork doctor`: `good`, worth a `notice`, or `bad`."""
+
+from dataclasses import asdict, dataclass
+from typing import Any, Literal
+
+Level = Literal["good", "notice", "bad"]
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing that was looked at: what, how it is, and a sentence for whoever keeps the service."""
+
+    name: str
+    level: Level
+    text: str
+
+    def as_dict(self) -> dict[str, Any]:
+        return asdict(self)

@@ -1,0 +1,1 @@
+"""The parts that answers share: parameters, views of rows, open choices, cautions and cursors."""

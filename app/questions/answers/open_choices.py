@@ -1,0 +1,59 @@
+"""What a question leaves open, as an answer shows it: each parameter with its values and what they are called."""
+
+from collections import Counter
+from collections.abc import Sequence
+
+from app.catalogue.rows import Snapshot
+from app.catalogue.tables import Damper, Row, Spring
+from app.questions.answers.views import Undecided
+from app.questions.configuration.chassis_context import ChassisContext
+from app.units.measure import WHEEL_NAMES
+
+Choice = str | int | float
+
+_HOW = {
+    "model_year": "the model year",
+    "travel": "the travel",
+    "variant": "the variant",
+    "spring": "the spring that is fitted",
+    "damper": "the damper that is fitted",
+    "wheel_size": "the wheel size",
+    "offset": "the offset of the fork",
+}
+_TABLES: dict[str, type[Row]] = {"spring": Spring, "from_spring": Spring, "damper": Damper}
+_USUAL = {bead_seat: f"{name} in" for name, bead_seat in WHEEL_NAMES.items()}
+
+
+def shown_undecided(found: dict[str, list[Choice]], context: ChassisContext) -> list[Undecided]:
+    """Each open parameter with a sentence that says what would decide."""
+    shown: list[Undecided] = []
+    for name, values in found.items():
+        text = f"Give {name}: some of this holds only for certain values of {_HOW[name]}."
+        each: Undecided = {"parameter": name, "values": values, "text": text}
+        if names := names_of(context, name, values):
+            each["names"] = names
+        shown.append(each)
+    return shown
+
+
+def names_of(context: ChassisContext, parameter: str, values: Sequence[Choice]) -> list[str]:
+    """What the values of a parameter are called, in their order; none where they speak for themselves.
+
+    A name that two of them share has the id beside it; a row that is not there is called by its id.
+    """
+    if parameter == "wheel_size":
+        return [_USUAL.get(int(value), f"{value:g} mm") for value in values if not isinstance(value, str)]
+    ids = [str(value) for value in values]
+    if parameter == "variant":
+        rows: dict[str, Row] = dict(context.variants)
+    elif parameter in _TABLES:
+        rows = _rows(context.snapshot, _TABLES[parameter], ids)
+    else:
+        return []
+    names = [getattr(rows.get(id), "name", None) or id for id in ids]
+    often = Counter(names)
+    return [name if often[name] == 1 else f"{name} ({id})" for name, id in zip(names, ids, strict=True)]
+
+
+def _rows(snapshot: Snapshot, table: type[Row], ids: Sequence[str]) -> dict[str, Row]:
+    return dict(snapshot.many(table, set(ids)))

@@ -1,0 +1,231 @@
+"""What a torque does to its bolt: clamp force, share of the proof load, and the wrench it wants.
+
+Where thread, preparation, material, class or hole is unknown it is "not judged", with the reason; nothing is guessed.
+"""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Literal, NotRequired
+
+from typing_extensions import TypedDict
+
+from app import standards
+from app.catalogue.agreement import unit_of
+from app.catalogue.tables import Fastener, Torque
+from app.physics.bolt import NUT_FACTORS, NutFactor, Thread, preload_n, share_of_proof_load
+from app.questions.answers.explained import Assumption, Formula
+from app.units.preferences import Units
+from app.units.quantity import Quantity, computed, quantity
+
+FIFTHS = 5  # ISO 6789:2003 tests a wrench from a fifth of its maximum
+MOST_TYPICAL_SHARE = 0.75  # of the proof load, for a joint that is taken apart again: Shigley 9e, equation 8-31
+FORMULA: Formula = {
+    "text": "F = T/(K·d); share = F/(Sp·As), As = π/4·((d2 + d3)/2)² less the hole",
+    "source": "Shigley's Mechanical Engineering Design 9e, equations 8-27 and 8-31; ISO 898-1:2013",
+    "validity": "steel bolts and nuts with ISO metric threads, tightened by a torque wrench",
+}
+Judgement = Literal["within", "may exceed", "exceeds", "not judged"]
+
+
+class StandardLink(TypedDict):
+    """A row of a public standard that a figure comes from, and how that row was verified."""
+
+    name: str
+    href: str
+    row: NotRequired[str]
+    verified: str
+
+
+class WrenchView(TypedDict):
+    """Which setting wrench is meant for a torque: its marked maximum lies between `min` and `max` of the range."""
+
+    marked_maximum: Quantity
+    text: str
+    source: str
+
+
+class PreloadView(TypedDict):
+    """The clamp force with the scatter of its preparation; `proof_load` says whether the bolt bears it."""
+
+    preload: NotRequired[Quantity]
+    nut_factor: NotRequired[Assumption]
+    share_of_proof_load: NotRequired[Quantity]
+    proof_load: Judgement
+    not_judged: NotRequired[list[str]]
+    text: str
+    wrench: NotRequired[WrenchView]
+    formula: Formula
+    assumptions: list[Assumption]
+    standards: list[StandardLink]
+
+
+@dataclass(frozen=True, slots=True)
+class Tightening:
+    """A torque in N·m: what is aimed at, and the ends that its source allows."""
+
+    nominal_nm: float
+    low_nm: float
+    high_nm: float
+
+
+def preload(torque: Torque, fastener: Fastener, units: Units) -> PreloadView:
+    """What is known of this torque on this fastener."""
+    thread = None if fastener.thread is None else standards.thread(fastener.thread)
+    tightening = _tightening(torque)
+    factor = NUT_FACTORS.get(torque.thread_prep or "")
+    shown: PreloadView = {
+        "proof_load": "not judged",
+        "text": "",
+        "formula": FORMULA,
+        "assumptions": [],
+        "standards": _standards(fastener, thread),
+    }
+    if tightening is not None and (wrench := _wrench(torque, units)) is not None:
+        shown["wrench"] = wrench
+    reasons = [*_no_preload(torque, fastener, thread, tightening, factor)]
+    if not reasons and thread is not None and tightening is not None and factor is not None:
+        reasons = _add_preload(shown, fastener, thread, tightening, factor, units)
+    if reasons:
+        shown["not_judged"] = reasons
+        shown["text"] = f"Not judged: {'; '.join(reasons)}."
+    return shown
+
+
+def _tightening(torque: Torque) -> Tightening | None:
+    """The torque in N·m; None where it or its unit is not given."""
+    unit = None if torque.unit is None else unit_of("torque", torque.unit)
+    given = [figure for figure in (torque.value, torque.min, torque.max) if figure is not None]
+    if unit is None or not given:
+        return None
+    factor = float(unit.factor)
+    low = float(torque.min if torque.min is not None else min(given)) * factor
+    high = float(torque.max if torque.max is not None else max(given)) * factor
+    nominal = (low + high) / 2 if torque.value is None else float(torque.value) * factor
+    return Tightening(nominal, low, high)
+
+
+def _no_preload(
+    torque: Torque,
+    fastener: Fastener,
+    thread: standards.Thread | None,
+    tightening: Tightening | None,
+    factor: NutFactor | None,
+) -> list[str]:
+    """Why no clamp force can be told."""
+    reasons = []
+    if fastener.kind not in ("bolt", "nut"):
+        reasons.append(f"a {fastener.kind} does not clamp as a bolt or nut does")
+    if tightening is None:
+        reasons.append("the torque is not stated")
+    if thread is None:
+        reasons.append(
+            "the thread is not stated" if fastener.thread is None else "the thread is no ISO metric thread known here"
+        )
+    if factor is None:
+        reasons.append("how the thread is prepared is not stated")
+    if fastener.material != "steel":
+        material = "not stated" if fastener.material is None else fastener.material
+        reasons.append(f"nut factors are for steel, and the material is {material}")
+    return reasons
+
+
+def _add_preload(
+    shown: PreloadView,
+    fastener: Fastener,
+    thread: standards.Thread,
+    tightening: Tightening,
+    factor: NutFactor,
+    units: Units,
+) -> list[str]:
+    """Put clamp force and share into the answer; returns why the share is not judged, if it is not."""
+    metal = Thread(thread.diameter_mm / 1000, thread.pitch_mm / 1000)
+    force = preload_n(tightening.nominal_nm, metal, factor.nominal)
+    low, high = preload_n(tightening.low_nm, metal, factor.high), preload_n(tightening.high_nm, metal, factor.low)
+    step = Decimal(10) if units.usual("force", "N").name == "N" else None
+    shown["preload"] = computed("force", force, "N", band=(low, high), to=units, step=step)
+    prepared = next(name for name, each in NUT_FACTORS.items() if each is factor)
+    shown["nut_factor"] = {
+        "name": "nut factor",
+        "value": round(factor.nominal, 3),
+        "text": f"{prepared}: {factor.nominal:.2f} ({factor.low:.2f}–{factor.high:.2f}); {factor.source}",
+    }
+    shown["assumptions"] = _assumptions(fastener)
+    strength, reasons = _strength(fastener, thread)
+    if strength is None:
+        return reasons
+    hole = None if fastener.through_hole_mm is None else float(fastener.through_hole_mm) / 1000
+    try:
+        shares = [share_of_proof_load(each, metal, strength, hole) for each in (force, low, high)]
+    except ValueError:  # said to whoever asks: the hole leaves nothing of the bolt
+        return ["the hole is as wide as the core of the thread"]
+    shown["share_of_proof_load"] = computed("percent", shares[0], "%", band=(shares[1], shares[2]), to=units)
+    shown["proof_load"] = "exceeds" if shares[1] > 1 else "may exceed" if shares[2] > 1 else "within"
+    says = {"within": "within it, scatter included", "may exceed": "beyond it at the end of the scatter"}
+    shown["text"] = (
+        f"{shown['share_of_proof_load']['text']} of the proof load: {says.get(shown['proof_load'], 'beyond it')}; "
+        f"{100 * MOST_TYPICAL_SHARE:.0f} % is the usual aim for a joint that is taken apart again."
+    )
+    return []
+
+
+def _strength(fastener: Fastener, thread: standards.Thread) -> tuple[float | None, list[str]]:
+    """The proof stress in Pa, or why there is none."""
+    if fastener.property_class is None:
+        return None, ["the property class is not stated"]
+    found = standards.property_class(fastener.property_class, thread.diameter_mm)
+    if found is None or found.proof_stress_mpa is None:
+        return None, [f"no proof stress is standardised for class {fastener.property_class} here"]
+    if fastener.through_hole_mm is None and fastener.standard is None:
+        return None, ["whether a hole runs through the bolt is not stated"]
+    return found.proof_stress_mpa * 1e6, []
+
+
+def _assumptions(fastener: Fastener) -> list[Assumption]:
+    found: list[Assumption] = [
+        {"name": "scatter", "text": "the ends hold the scatter of the nut factor and the limits of the torque"}
+    ]
+    if fastener.counterpart_material not in (None, "steel"):
+        text = f"the thread in the {fastener.counterpart_material} is not judged: it may strip before the bolt yields"
+        found.append({"name": "counterpart", "text": text})
+    if fastener.through_hole_mm is None and fastener.standard is not None:
+        found.append({"name": "hole", "text": f"none: a screw of {fastener.standard} is solid"})
+    return found
+
+
+def _wrench(torque: Torque, units: Units) -> WrenchView | None:
+    """The marked maximum lies between the torque and five times it; as limits, these are never loosened."""
+    given = [figure for figure in (torque.value, torque.min, torque.max) if figure is not None]
+    if torque.unit is None or not given:
+        return None
+    least = torque.max if torque.max is not None else max(given)
+    most = (torque.min if torque.min is not None else min(given)) * FIFTHS
+    if most < least:
+        return None  # limits so wide apart that no wrench is meant for both
+    shown = quantity("torque", None, torque.unit, minimum=least, maximum=most, to=units)
+    return {
+        "marked_maximum": shown,
+        "text": f"a setting wrench marked up to {shown['text']}, whose marked range holds this torque",
+        "source": "ISO 6789-1:2017 (marked range); ISO 6789:2003 (from a fifth of the maximum)",
+    }
+
+
+def _standards(fastener: Fastener, thread: standards.Thread | None) -> list[StandardLink]:
+    links: list[StandardLink] = []
+    if thread is not None:
+        links.append(_link("threads", thread.source, thread.verified, thread.id))
+        if fastener.property_class is not None:
+            found = standards.property_class(fastener.property_class, thread.diameter_mm)
+            if found is not None:
+                links.append(_link("property-classes", found.source, found.verified, found.id))
+    if fastener.standard is not None and fastener.thread is not None:
+        key = standards.key_size(fastener.standard, fastener.thread)
+        if key is not None:
+            links.append(_link("key-sizes", key.source, key.verified, key.id))
+    return links
+
+
+def _link(table: str, source: str, verified: str, row: str | None) -> StandardLink:
+    link: StandardLink = {"name": source, "href": f"/v1/standards/{table}", "verified": verified}
+    if row is not None:
+        link["row"] = row
+    return link

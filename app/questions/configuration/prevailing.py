@@ -1,0 +1,153 @@
+"""Which statements answer a question: all that may hold, less what an exception overrules, agreeing sources as one.
+
+Pure: works on rows in hand. The brute-force reading in the tests enumerates every configuration instead.
+"""
+
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache
+from math import inf
+from typing import Generic, TypeVar
+
+from app.catalogue.agreement import agree
+from app.catalogue.scopes import Scope, contains
+from app.catalogue.tables import Source, Statement
+from app.questions.configuration.region import Region
+
+S = TypeVar("S", bound=Statement)
+
+
+@dataclass(slots=True)
+class Applicable(Generic[S]):
+    """A statement that may hold. `surely` when it holds for the whole question; `also_in` are agreeing sources that
+    say the same; `narrows` are the statements it is an exception to."""
+
+    statement: S
+    scope: Scope
+    open_in: list[str]
+    also_in: list[S] = field(default_factory=list)
+    narrows: list[S] = field(default_factory=list)
+
+    @property
+    def surely(self) -> bool:
+        return not self.open_in
+
+
+def prevailing(
+    statements: Iterable[tuple[S, Scope]],
+    asked: Region,
+    subject: Callable[[S], Hashable],
+    sources: Mapping[str, Source],
+) -> list[Applicable[S]]:
+    """The answer's statements, of those that may hold, in order of subject's first appearance, surely holding ones
+    first, then newest."""
+    groups: dict[Hashable, list[tuple[S, Scope]]] = {}
+    for each in statements:
+        groups.setdefault(subject(each[0]), []).append(each)
+    shown: list[Applicable[S]] = []
+    for group in groups.values():
+        if len(group) == 1:  # as most are: nothing to compare it with
+            ((statement, scope),) = group
+            shown.append(Applicable(statement, scope, asked.open_in(scope)))
+        else:
+            shown += _of_one_subject(group, asked, sources)
+    return shown
+
+
+def _of_one_subject(
+    group: Sequence[tuple[S, Scope]], asked: Region, sources: Mapping[str, Source]
+) -> list[Applicable[S]]:
+    overruled, narrows = _overruled(group, asked)
+    candidates = [
+        Applicable(statement, scope, asked.open_in(scope), narrows=narrows.get(statement.id, []))
+        for statement, scope in group
+        if statement.id not in overruled
+    ]
+    candidates.sort(key=lambda each: newest_first(each.statement, sources))
+    candidates.sort(key=lambda each: not each.surely)
+    kept: list[Applicable[S]] = []
+    for candidate in candidates:
+        same = next((one for one in kept if one.surely and agree(one.statement, candidate.statement)), None)
+        if same is None:
+            kept.append(candidate)
+        else:
+            same.also_in.append(candidate.statement)
+            same.narrows += [each for each in candidate.narrows if each not in same.narrows]
+    return kept
+
+
+def newest_first(statement: Statement, sources: Mapping[str, Source]) -> tuple[object, ...]:
+    """Sort key: by publication date, edition and id of the source, the newest first, then by the statement's id."""
+    source = sources.get(statement.source) if statement.source else None
+    if source is None:
+        return (_descending(""), _descending(""), _descending(""), statement.id)
+    return (
+        _descending(source.published_on or ""),
+        _descending(source.edition or ""),
+        _descending(source.id),
+        statement.id,
+    )
+
+
+@lru_cache(maxsize=4096)
+def _descending(text: str) -> tuple[float, ...]:
+    """Orders texts bytewise backwards: a longer text comes before its own beginning."""
+    return (*(-ord(character) for character in text), inf)
+
+
+def _overruled(group: Sequence[tuple[S, Scope]], asked: Region) -> tuple[set[str], dict[str, list[S]]]:
+    """Ids that an exception overrules wherever they could hold here, and what each exception narrows."""
+    by_id = {statement.id: (statement, scope) for statement, scope in group}
+    overruled: set[str] = set()
+    narrows: dict[str, list[S]] = {}
+    for exception, scope in group:
+        named = by_id.get(exception.exception_to) if exception.exception_to else None
+        if named is None:
+            continue
+        for wider, wider_scope in group:
+            related = wider.id == named[0].id or (
+                wider.id != exception.id and contains(wider_scope, scope) and agree(wider, named[0])
+            )
+            if not related or agree(wider, exception):
+                continue
+            narrows.setdefault(exception.id, []).append(wider)
+            if not asked.within(wider_scope).open_in(scope):
+                overruled.add(wider.id)
+    return overruled, narrows
+
+
+def undecided(
+    shown: Iterable[Applicable[S]], asked: Region, choices: Mapping[str, Sequence[str | int | float]]
+) -> dict[str, list[str | int | float]]:
+    """Each parameter that would decide between what is shown, with the values it may take.
+
+    `choices` are what the chassis knows of a dimension; for years the whole numbers of the region.
+    """
+    deciding: dict[str, set[str | int | float]] = {}
+    for each in shown:
+        for parameter in each.open_in:
+            deciding.setdefault(parameter, set()).update(_named(each.scope, parameter))
+    result: dict[str, list[str | int | float]] = {}
+    for parameter, named in deciding.items():
+        values = list(choices.get(parameter, ()))
+        if parameter == "model_year" and not values:
+            values = _whole_years(asked, named)
+        result[parameter] = values or sorted(named, key=str)
+    return result
+
+
+def _whole_years(asked: Region, named: set[str | int | float]) -> list[str | int | float]:
+    """The years of the region, or where it has no end the years at which statements begin and end."""
+    low, high = asked.years
+    if low > -inf and high < inf:
+        return list(range(int(low), int(high) + 1))
+    return sorted(int(year) for year in named if isinstance(year, (int, float)))
+
+
+def _named(scope: Scope, parameter: str) -> set[str | int | float]:
+    if parameter == "model_year":
+        return {int(year) for year in (scope.year_from, scope.year_to) if abs(year) < inf}
+    if parameter == "travel":
+        return {travel for travel in (scope.travel_from, scope.travel_to) if abs(travel) < inf}
+    value = getattr(scope, parameter)
+    return set() if value is None else {value}

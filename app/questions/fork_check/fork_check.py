@@ -1,0 +1,308 @@
+"""Whether this frame may carry that fork at that travel, why, by what margin, and what it does to the geometry."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import NotRequired
+
+from pydantic import Field, TypeAdapter
+from typing_extensions import TypedDict
+
+from app.catalogue.columns import write_number
+from app.catalogue.present import present
+from app.catalogue.rows import Snapshot
+from app.catalogue.tables import Fit, Frame, Limit, Source
+from app.errors import Invalid
+from app.questions.answers.cautions import cautions
+from app.questions.answers.gap import Gap
+from app.questions.answers.open_choices import shown_undecided
+from app.questions.answers.parameters import LookupParameters
+from app.questions.answers.views import Caution, ChassisRef, SourceRef, Undecided, chassis_ref, length, source_ref
+from app.questions.configuration.chassis_context import ChassisContext, load_chassis
+from app.questions.configuration.prevailing import undecided
+from app.questions.configuration.region import Given, Region, given
+from app.questions.fork_check.geometry import GeometryChange, NewFork, geometry_change, geometry_gaps
+from app.questions.fork_check.permission import (
+    USUAL_OFFSET_MM,
+    Judged,
+    Length,
+    ReasonCode,
+    Verdict,
+    judge_length,
+    judge_rest,
+    overall,
+    possible_mm,
+)
+from app.questions.sheet.fits import AskedView, asked_view, chosen_units, prevailing_fits
+from app.units.measure import parse_measure
+from app.units.preferences import Units
+from app.units.quantity import Quantity, computed
+
+
+class ForkCheckAsked(LookupParameters):
+    """The parameters of `fork-check`: the fork as it would be built. What is left out is unknown."""
+
+    chassis: str = Field(max_length=80, description="Id of the chassis.", examples=["example-chassis-b"])
+    travel: str = Field(max_length=64, description="Its travel in mm, or with a unit.", examples=["160", "6.3in"])
+    wheel_size: str | None = Field(
+        None, max_length=12, description="Wheel: ISO 5775 bead seat diameter in mm, or 29, 27.5, 26.", examples=["622"]
+    )
+    offset: str | None = Field(
+        None, max_length=64, description="Offset of the fork in mm, or with a unit.", examples=["44"]
+    )
+
+
+class FrameRef(TypedDict):
+    """The frame a question is about."""
+
+    id: str
+    name: str
+    size: NotRequired[str]
+    source: NotRequired[SourceRef]
+
+
+class ReasonView(TypedDict):
+    """One thing that permits, forbids or leaves it open; `decides` is false where it is told for information."""
+
+    code: ReasonCode
+    verdict: Verdict
+    decides: bool
+    text: str
+
+
+class Margins(TypedDict, total=False):
+    """How far inside the frame maker's limits the fork is; negative outside. Axle-to-crown at its worst."""
+
+    travel_below_greatest: Quantity
+    travel_above_least: Quantity
+    axle_to_crown_below_greatest: Quantity
+
+
+class AllowedTravel(TypedDict):
+    """The travels that this chassis offers and this frame would allow; none where something else stands against it."""
+
+    longest: NotRequired[Quantity]
+    shortest: NotRequired[Quantity]
+    text: str
+
+
+class ForkCheckAnswer(TypedDict):
+    """`allowed` with every reason, and the geometry where the frame's data give it."""
+
+    revision: int
+    frame: FrameRef
+    chassis: ChassisRef
+    asked: AskedView
+    allowed: Verdict
+    reasons: list[ReasonView]
+    margins: Margins
+    allowed_travel: AllowedTravel
+    geometry: NotRequired[GeometryChange]
+    undecided: list[Undecided]
+    gaps: list[Gap]
+    cautions: list[Caution]
+
+
+FORK_CHECK = TypeAdapter(ForkCheckAnswer)
+
+
+@dataclass(slots=True)
+class Check:
+    """Frame and fork as far as they are known; lengths in mm by travel."""
+
+    frame: Frame
+    context: ChassisContext
+    where: Region
+    travel_mm: float
+    lengths: dict[float, Length | None]
+    offset_mm: float | None
+    wheel_size: int | None
+    tyre_mm: float | None
+    undecided: dict[str, list[str | int | float]]
+
+    @property
+    def fork(self) -> Length | None:
+        return self.lengths.get(self.travel_mm)
+
+    def judged(self, travel_mm: float) -> list[Judged]:
+        """Every verdict at a travel."""
+        offset = (
+            max(self.context.chassis.offsets_mm or (USUAL_OFFSET_MM,)) if self.offset_mm is None else self.offset_mm
+        )
+        fork = self.lengths.get(travel_mm)
+        lengths = judge_length(self.frame, travel_mm, fork, offset, listed=travel_mm in self.lengths)
+        return [*lengths, *judge_rest(self.frame, self.context.chassis, self.wheel_size, self.tyre_mm)]
+
+
+def fork_check(snapshot: Snapshot, frame: str, asked: ForkCheckAsked) -> ForkCheckAnswer:
+    """The answer at one revision. Raises NotFound, Gone, and Invalid for what the chassis cannot be."""
+    units = chosen_units(asked)
+    wanted = given(travel=asked.travel, wheel_size=asked.wheel_size)
+    check = gather(snapshot, present(snapshot, Frame, frame), asked.chassis, wanted, asked.offset)
+    judged = check.judged(check.travel_mm)
+    sources = dict(check.context.sources) | snapshot.many(Source, {check.frame.source} - {None})  # type: ignore[arg-type]
+    answer: ForkCheckAnswer = {
+        "revision": snapshot.revision,
+        "frame": _frame_ref(check.frame, sources),
+        "chassis": chassis_ref(check.context.chassis, check.context.maker),
+        "asked": asked_view(wanted, check.where, units),
+        "allowed": overall(judged),
+        "reasons": [_reason(each) for each in judged],
+        "margins": _margins(check, units),
+        "allowed_travel": _allowed_travel(check, units),
+        "undecided": shown_undecided(check.undecided, check.context),
+        "gaps": _gaps(check),
+        "cautions": cautions(
+            "frame-limit", "damaged-parts", "not-in-the-catalogue", "computed",
+            *(["undecided"] if check.undecided else []), sources=sources.values(),
+        ),
+    }  # fmt: skip
+    if check.fork is not None and not geometry_gaps(check.frame):
+        fork = NewFork(check.fork, _offset_of_geometry(check), check.wheel_size or check.frame.wheel_front or 0)
+        try:
+            answer["geometry"] = geometry_change(check.frame, fork, units)
+        except ValueError as impossible:
+            answer["gaps"].append(_impossible(check.frame, str(impossible)))
+    return answer
+
+
+def gather(snapshot: Snapshot, frame: Frame, chassis: str, wanted: Given, offset: str | None = None) -> Check:
+    """Frame and chassis with what the fits say of each travel. Raises NotFound, Gone, Invalid."""
+    context = load_chassis(snapshot, chassis)
+    offered = snapshot.where(Fit, "chassis", chassis)
+    where = context.region(wanted, offered)
+    shown = prevailing_fits(context, offered, wanted, where)
+    whole = Given(wheel_size=wanted.wheel_size)
+    every = prevailing_fits(context, offered, whole, context.region(whole, offered))
+    lengths: dict[float, Length | None] = {}
+    for travel in sorted({each.statement.travel_mm for each in every} | {each.statement.travel_mm for each in shown}):
+        stated = [each.statement.axle_to_crown_mm for each in every if each.statement.travel_mm == travel]
+        known = [float(figure) for figure in stated if figure is not None]
+        lengths[travel] = Length(min(known), max(known)) if known and len(known) == len(stated) else None
+    open_in = {}
+    if len({each.statement.axle_to_crown_mm for each in shown}) > 1:
+        open_in = undecided(shown, where, context.choices(where, offered))
+    wheels = where.wheel_sizes
+    if wheels is not None and len(wheels) > 1:
+        open_in["wheel_size"] = sorted(wheels)
+    chosen = _offset(context, offset)
+    if chosen is None and context.chassis.offsets_mm:
+        open_in["offset"] = list(context.chassis.offsets_mm)
+    return Check(
+        frame=frame,
+        context=context,
+        where=where,
+        travel_mm=where.travel[0],
+        lengths=lengths,
+        offset_mm=chosen,
+        wheel_size=next(iter(wheels)) if wheels is not None and len(wheels) == 1 else None,
+        tyre_mm=_tyre_limit(context, where),
+        undecided=open_in,
+    )
+
+
+def _offset(context: ChassisContext, text: str | None) -> float | None:
+    """The fork's offset in mm: as given, or the only one it was made with. Raises Invalid for one it was not."""
+    made = context.chassis.offsets_mm or ()
+    if text is None:
+        return made[0] if len(made) == 1 else None
+    read = parse_measure(
+        text, kind="length", usual="mm", parameter="offset", minimum=Decimal(0), maximum=Decimal(150)
+    )  # fmt: skip
+    value, half = float(read.value), float(read.half_last_digit)
+    near = [each for each in made if abs(each - value) <= half]
+    if made and not near:
+        closest = min(made, key=lambda each: abs(each - value))
+        words = " or ".join(write_number(each) for each in made)
+        sentence = f"{context.chassis.name} was made with an offset of {words} mm"
+        raise Invalid.one("offset-outside", sentence, parameter="offset", suggestion=write_number(closest))
+    return near[0] if near else value
+
+
+def _offset_of_geometry(check: Check) -> float:
+    """The offset the geometry is computed with: the fork's, or of those it was made with the nearest to the frame's."""
+    if check.offset_mm is not None:
+        return check.offset_mm
+    frames = float(check.frame.offset_mm or Decimal(str(USUAL_OFFSET_MM)))
+    return min(check.context.chassis.offsets_mm or (frames,), key=lambda each: abs(each - frames))
+
+
+def _tyre_limit(context: ChassisContext, where: Region) -> float | None:
+    """The widest front tyre the fork takes, in mm, where its limits say so for the whole question."""
+    limits = context.prevailing(context.snapshot.where(Limit, "chassis", context.chassis.id), where)
+    widths = [
+        float(each.statement.max)
+        for each in limits
+        if each.statement.subject == "tyre width" and each.statement.unit == "mm" and each.statement.max is not None
+    ]
+    return min(widths, default=None)
+
+
+def _frame_ref(frame: Frame, sources: dict[str, Source]) -> FrameRef:
+    shown: FrameRef = {"id": frame.id, "name": frame.name}
+    if frame.size is not None:
+        shown["size"] = frame.size
+    if (source := source_ref(frame, sources)) is not None:
+        shown["source"] = source
+    return shown
+
+
+def _reason(judged: Judged) -> ReasonView:
+    return {"code": judged.code, "verdict": judged.verdict, "decides": judged.decides, "text": judged.text}
+
+
+def _margins(check: Check, units: Units) -> Margins:
+    frame, margins = check.frame, Margins()
+    if frame.travel_max_mm is not None:
+        margins["travel_below_greatest"] = _difference(frame.travel_max_mm - check.travel_mm, units)
+    if frame.travel_min_mm is not None:
+        margins["travel_above_least"] = _difference(check.travel_mm - frame.travel_min_mm, units)
+    if frame.axle_to_crown_max_mm is not None and check.fork is not None:
+        _, worst = possible_mm(check.fork, check.offset_mm or USUAL_OFFSET_MM, frame.axle_to_crown_measured)
+        margins["axle_to_crown_below_greatest"] = _difference(float(frame.axle_to_crown_max_mm) - worst, units)
+    return margins
+
+
+def _difference(mm: float, units: Units) -> Quantity:
+    """A margin, rounded down so that it never looks larger than it is."""
+    step = Decimal("0.1") if units.usual("length", "mm").name == "mm" else None
+    return computed("length", round(mm, 6) / 1000, "mm", to=units, role="maximum", step=step)
+
+
+def _allowed_travel(check: Check, units: Units) -> AllowedTravel:
+    allowed = [travel for travel in check.lengths if overall(check.judged(travel)) == "yes"]
+    name = check.context.chassis.name
+    if not allowed:
+        hint = f" Give {' and '.join(check.undecided)}: it may decide." if check.undecided else ""
+        return {"text": f"No travel that {name} offers is known to be allowed in this frame.{hint}"}
+    return {
+        "longest": length(max(allowed), units),
+        "shortest": length(min(allowed), units),
+        "text": f"Of the travels that {name} offers this frame would allow "
+        f"{', '.join(write_number(travel) for travel in allowed)} mm.",
+    }
+
+
+def _impossible(frame: Frame, why: str) -> Gap:
+    """Data of a frame and a fork that no bicycle can have together, even at an end of their spreads."""
+    return {
+        "what": "geometry",
+        "about": frame.id,
+        "why_needed": "what the fork does to steering and stability follows from it",
+        "text": f"The geometry cannot be computed: {why} Check the frame's figures and the fork's axle-to-crown.",
+    }
+
+
+def _gaps(check: Check) -> list[Gap]:
+    found: list[Gap] = []
+    if check.travel_mm in check.lengths and check.fork is None:
+        found.append(
+            {
+                "what": "axle-to-crown",
+                "about": check.context.chassis.id,
+                "why_needed": "it decides whether the frame may carry the fork and what that does to the geometry",
+                "text": "The catalogue does not say the axle-to-crown of this fork at this travel; measure, "
+                "unloaded, from the centre of the axle to the seat of the crown race; say whether along the steerer or "
+                "straight.",
+            }
+        )
+    return found + geometry_gaps(check.frame)

@@ -1,0 +1,296 @@
+"""What the fork does to the geometry of a frame, with bands; what is missing is a gap that says what to measure."""
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import NotRequired
+
+from typing_extensions import TypedDict
+
+from app.catalogue.tables import Frame
+from app.physics.band import Band, Uncertain, band
+from app.physics.frame_geometry import Geometry, along_steerer_m, wheel_radius_m, with_fork
+from app.questions.answers.explained import Assumption, Formula, as_published
+from app.questions.answers.gap import Gap
+from app.questions.answers.views import figure
+from app.questions.fork_check.permission import Length, method_difference_mm
+from app.units.preferences import Units
+from app.units.quantity import Quantity, computed
+from app.units.table import Kind
+
+MM, DEGREE = 1e-3, math.pi / 180
+TYRE_SPREAD_MM = 3.0  # how much lower a tyre stands under load, either way; common practice, no source
+FORMULA: Formula = {
+    "text": "the frame turns rigidly about the rear axle until the front axle is one wheel radius above the ground; "
+    "trail = (front radius·cos head angle − offset)/sin head angle",
+    "source": "plane rigid-body geometry, closed form",
+    "validity": "a rigid frame on level ground, side view; the sag of a rear shock is not modelled",
+}
+
+
+class GeometryView(TypedDict, total=False):
+    """The geometry of a bicycle on level ground; what the frame's data do not give is absent."""
+
+    axle_to_crown: Quantity
+    offset: Quantity
+    head_angle: Quantity
+    seat_angle: Quantity
+    trail: Quantity
+    wheelbase: Quantity
+    bb_drop: Quantity
+    bb_height: Quantity
+    reach: Quantity
+    stack: Quantity
+
+
+class GeometryChange(TypedDict):
+    """Before as published, after and change as computed; each band holds the true value 95 times in 100."""
+
+    before: GeometryView
+    after: GeometryView
+    change: GeometryView
+    biggest_uncertainty: NotRequired[str]
+    formula: Formula
+    assumptions: list[Assumption]
+
+
+# What the computation cannot do without, and how a workshop finds it.
+NEEDED: Mapping[str, tuple[str, str]] = {
+    "axle_to_crown_mm": ("the fork length the geometry is given with", "measure the fork that was fitted, unloaded"),
+    "head_angle_deg": ("the head angle", "lay a digital level on the stanchion on level ground, unloaded"),
+    "wheelbase_mm": ("the wheelbase", "measure front axle to rear axle, wheels straight, on level ground"),
+    "offset_mm": ("the fork offset the geometry is given with", "read it off the fork that was fitted"),
+    "wheel_front": ("the front wheel", "read the bead seat diameter off the tyre"),
+    "wheel_rear": ("the rear wheel", "read the bead seat diameter off the tyre"),
+    "tyre_front_mm": ("the height of the front tyre", "measure front axle to ground, less half the bead seat diameter"),
+    "tyre_rear_mm": ("the height of the rear tyre", "measure rear axle to ground, less half the bead seat diameter"),
+}
+# Column of the frame, member of the answer, its kind and the factor to SI.
+_OPTIONAL: tuple[tuple[str, str, Kind, float], ...] = (
+    ("seat_angle_deg", "seat_angle", "angle", DEGREE),
+    ("bb_drop_mm", "bb_drop", "length", MM),
+    ("reach_mm", "reach", "length", MM),
+    ("stack_mm", "stack", "length", MM),
+)
+_RESULTS: tuple[tuple[str, Kind, Callable[[Geometry], float | None]], ...] = (
+    ("head_angle", "angle", lambda bike: bike.head_angle_rad),
+    ("seat_angle", "angle", lambda bike: bike.seat_angle_rad),
+    ("trail", "length", lambda bike: bike.trail_m),
+    ("wheelbase", "length", lambda bike: bike.wheelbase_m),
+    ("bb_drop", "length", lambda bike: bike.bb_drop_m),
+    ("bb_height", "length", lambda bike: bike.bb_height_m),
+    ("reach", "length", lambda bike: bike.reach_m),
+    ("stack", "length", lambda bike: bike.stack_m),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class NewFork:
+    """The fork as the geometry sees it."""
+
+    length: Length
+    offset_mm: float
+    wheel_size: int
+
+
+def geometry_gaps(frame: Frame) -> list[Gap]:
+    """What the frame's data lack for the geometry, each with the measurement that closes it."""
+    fields = frame.__dict__
+    return [
+        {
+            "what": column.replace("_mm", "").replace("_deg", "").replace("_", "-"),
+            "about": frame.id,
+            "why_needed": "what the fork does to steering and stability follows from it",
+            "text": f"The catalogue does not say {what}; {how}.",
+        }
+        for column, (what, how) in NEEDED.items()
+        if fields[column] is None
+    ]
+
+
+def geometry_change(frame: Frame, fork: NewFork, units: Units) -> GeometryChange:
+    """Before, after and change of a frame that has no geometry gaps. Raises ValueError for data no bicycle can have."""
+    inputs = _inputs(frame, fork)
+    turned: dict[tuple[float, ...], tuple[Geometry, Geometry]] = {}
+
+    def bikes(values: Mapping[str, float]) -> tuple[Geometry, Geometry]:
+        """Every result moves the inputs to the same ends: each is computed once."""
+        key = tuple(values[each.name] for each in inputs)
+        if key not in turned:
+            turned[key] = _bikes(frame, fork, values)
+        return turned[key]
+
+    before, after = bikes({each.name: each.value for each in inputs})
+    shown_after = _published_fork(fork, units)
+    change: GeometryView = {}
+    biggest: str | None = None
+    for name, kind, read in _RESULTS:
+        if read(before) is None or read(after) is None:
+            continue
+        after_band, change_band = _bands(bikes, inputs, read)
+        unit = "°" if kind == "angle" else "mm"
+        shown_after[name] = _computed(kind, after_band, unit, units)  # type: ignore[literal-required]
+        change[name] = _computed(kind, change_band, unit, units)  # type: ignore[literal-required]
+        if name == "head_angle":
+            biggest = change_band.biggest
+    answer: GeometryChange = {
+        "before": _before(frame, bikes, inputs, units),
+        "after": shown_after,
+        "change": change,
+        "formula": FORMULA,
+        "assumptions": _assumptions(frame, fork),
+    }
+    if biggest is not None:
+        answer["biggest_uncertainty"] = biggest
+    return answer
+
+
+def _inputs(frame: Frame, fork: NewFork) -> list[Uncertain]:
+    """Every figure in SI with how far it may be off."""
+    fields = frame.__dict__
+    inputs = [
+        as_published("wheelbase", fields["wheelbase_mm"], MM),
+        as_published("head angle", fields["head_angle_deg"], DEGREE),
+        as_published("axle-to-crown of the frame's geometry", fields["axle_to_crown_mm"], MM),
+        as_published("offset of the frame's geometry", fields["offset_mm"], MM),
+        Uncertain("front tyre", float(fields["tyre_front_mm"]) * MM, TYRE_SPREAD_MM * MM),
+        Uncertain("rear tyre", float(fields["tyre_rear_mm"]) * MM, TYRE_SPREAD_MM * MM),
+        Uncertain("axle-to-crown of the fork", _middle(fork.length) * MM, _half(fork.length) * MM),
+        Uncertain(
+            "how axle-to-crown was measured", 0.0, method_difference_mm(_middle(fork.length), fork.offset_mm) * MM
+        ),
+    ]
+    for column, name, _, factor in _OPTIONAL:
+        if fields[column] is not None:
+            inputs.append(as_published(name, fields[column], factor))
+    if fields["chainstay_mm"] is not None:
+        inputs.append(as_published("chainstay", fields["chainstay_mm"], MM))
+    return inputs
+
+
+def _middle(length: Length) -> float:
+    return (length.least_mm + length.greatest_mm) / 2
+
+
+def _half(length: Length) -> float:
+    """Half the spread of what sources give, and half a millimetre for their last digit."""
+    return (length.greatest_mm - length.least_mm) / 2 + 0.5
+
+
+def _bikes(frame: Frame, fork: NewFork, values: Mapping[str, float]) -> tuple[Geometry, Geometry]:
+    """The bicycle as the frame's maker gives it, and with the fork; lengths of both forks along the steerer."""
+    given, new = values["axle-to-crown of the frame's geometry"], values["axle-to-crown of the fork"]
+    new_offset = fork.offset_mm * MM
+    if frame.axle_to_crown_measured == "straight":
+        given = along_steerer_m(given, values["offset of the frame's geometry"])
+        new = along_steerer_m(new, new_offset)
+    wheel_front, wheel_rear = frame.wheel_front, frame.wheel_rear
+    if wheel_front is None or wheel_rear is None:
+        raise ValueError("The wheels of the frame must be known.")
+    before = Geometry(
+        wheelbase_m=values["wheelbase"],
+        head_angle_rad=values["head angle"],
+        axle_to_crown_m=given,
+        offset_m=values["offset of the frame's geometry"],
+        rear_radius_m=wheel_radius_m(wheel_rear * MM, values["rear tyre"]),
+        front_radius_m=wheel_radius_m(wheel_front * MM, values["front tyre"]),
+        seat_angle_rad=values.get("seat_angle"),
+        chainstay_m=values.get("chainstay"),
+        bb_drop_m=values.get("bb_drop"),
+        reach_m=values.get("reach"),
+        stack_m=values.get("stack"),
+    )
+    sag = None if frame.geometry_sag_mm is None else float(frame.geometry_sag_mm) * MM
+    after = with_fork(
+        before,
+        new + values["how axle-to-crown was measured"],
+        new_offset,
+        sag_before_m=sag,
+        sag_after_m=sag,
+        front_radius_m=wheel_radius_m(fork.wheel_size * MM, values["front tyre"]),
+    )
+    return before, after
+
+
+def _bands(
+    bikes: Callable[[Mapping[str, float]], tuple[Geometry, Geometry]],
+    inputs: list[Uncertain],
+    read: Callable[[Geometry], float | None],
+) -> tuple[Band, Band]:
+    def result(values: Mapping[str, float]) -> float:
+        return _read(read, bikes(values)[1])
+
+    def change(values: Mapping[str, float]) -> float:
+        before, after = bikes(values)
+        return _read(read, after) - _read(read, before)
+
+    return band(result, inputs), band(change, inputs)
+
+
+def _read(read: Callable[[Geometry], float | None], bike: Geometry) -> float:
+    value = read(bike)
+    if value is None:
+        raise ValueError("The geometry does not give this.")
+    return value
+
+
+def _computed(kind: Kind, found: Band, unit: str, units: Units) -> Quantity:
+    step = Decimal("0.1") if units.usual(kind, unit).name in ("°", "mm") else None
+    return computed(kind, found.value, unit, band=(found.low, found.high), to=units, step=step)
+
+
+def _published_fork(fork: NewFork, units: Units) -> GeometryView:
+    lengths = {"axle_to_crown": _middle(fork.length), "offset": fork.offset_mm}
+    shown: GeometryView = {}
+    for name, mm in lengths.items():
+        step = Decimal("0.1") if units.usual("length", "mm").name == "mm" else None
+        shown[name] = computed("length", mm * MM, "mm", to=units, step=step, basis="published")  # type: ignore[literal-required]
+    return shown
+
+
+def _before(
+    frame: Frame, bikes: Callable[[Mapping[str, float]], tuple[Geometry, Geometry]], inputs: list[Uncertain],
+    units: Units,
+) -> GeometryView:  # fmt: skip
+    """The maker's figures, and what follows from them with the band that their last digits and the tyres leave."""
+    shown: GeometryView = {}
+    columns: tuple[tuple[str, str, Kind, str], ...] = (
+        ("axle_to_crown", "axle_to_crown_mm", "length", "mm"),
+        ("offset", "offset_mm", "length", "mm"),
+        ("head_angle", "head_angle_deg", "angle", "°"),
+        ("wheelbase", "wheelbase_mm", "length", "mm"),
+        *((name, column, kind, "°" if kind == "angle" else "mm") for column, name, kind, _ in _OPTIONAL),
+    )
+    for name, column, kind, unit in columns:
+        if (found := figure(frame, kind, column, unit, units)) is not None:
+            shown[name] = {**found, "basis": "published"}  # type: ignore[literal-required]
+    bike, _ = bikes({each.name: each.value for each in inputs})
+    for name, kind, read in _RESULTS:
+        if name in ("trail", "bb_height") and read(bike) is not None:
+            its_band = band(lambda values, read=read: _read(read, bikes(values)[0]), inputs)  # type: ignore[misc]
+            shown[name] = _computed(kind, its_band, "mm", units)  # type: ignore[literal-required]
+    return shown
+
+
+def _assumptions(frame: Frame, fork: NewFork) -> list[Assumption]:
+    measured = frame.axle_to_crown_measured or "not stated"
+    how = measured if measured != "not stated" else "along the steerer"
+    sag = "fully extended" if frame.geometry_sag_mm is None else f"{frame.geometry_sag_mm} mm"
+    return [
+        {
+            "name": "axle-to-crown measured",
+            "value": how,
+            "text": f"both forks alike; for the frame it is {measured}, for the fork the catalogue does not say, and "
+            "the band holds the difference",
+        },
+        {"name": "fork sag", "value": sag, "text": "the same before and after, as the frame's geometry is given"},
+        {"name": "published figures", "text": "each to half a unit of its last digit; bands hold 95 times in 100"},
+        {"name": "offset", "value": float(fork.offset_mm), "text": "of the fork, in mm"},
+        {
+            "name": "tyres",
+            "value": TYRE_SPREAD_MM,
+            "text": "heights as the frame's geometry is given, kept with the new fork, ± this many mm: common "
+            "practice, no source",
+        },
+    ]

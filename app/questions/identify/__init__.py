@@ -1,0 +1,1 @@
+"""Which chassis is on the bench."""

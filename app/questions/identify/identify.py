@@ -1,0 +1,270 @@
+"""Which chassis this is: candidates from whatever could be read off it, and the one look that would tell most."""
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Literal, NotRequired
+
+from pydantic import Field, TypeAdapter
+from typing_extensions import TypedDict
+
+from app.catalogue.columns import write_number
+from app.catalogue.rows import Snapshot
+from app.catalogue.tables import Chassis, Maker, Source, Variant
+from app.errors import Fault, Invalid
+from app.questions.answers.cautions import cautions
+from app.questions.answers.explained import Assumption
+from app.questions.answers.parameters import LookupParameters
+from app.questions.answers.views import Caution, ChassisRef, Named, chassis_ref, named
+from app.questions.identify.index import CLUES, Index, Reading, Run, Value, index_at
+from app.questions.identify.model import Agreement, Check, Ranking, next_check, rank
+from app.questions.sheet.fits import chosen_units
+from app.units.measure import parse_measure, parse_wheel_size
+
+MOST_CANDIDATES = 20
+MOST_READINGS = 12
+DIAMETERS = ("stanchion_diameter", "axle_diameter", "hub_spacing")
+
+
+class IdentifyAsked(LookupParameters):
+    """The clues; each may be left out, be noisy or be wrong. At least one is given."""
+
+    stanchion_diameter: str | None = Field(
+        None, max_length=64, description="Outside diameter of a stanchion in mm, or with a unit.", examples=["34.9"]
+    )
+    model_year: int | None = Field(None, ge=1900, le=2200, description="Model year, as far as it is known.")
+    wheel_size: str | None = Field(
+        None, max_length=12, description="Wheel: ISO 5775 bead seat diameter in mm, or 29, 27.5, 26.", examples=["622"]
+    )
+    hub_spacing: str | None = Field(None, max_length=64, description="Width of the front hub in mm.", examples=["110"])
+    axle_diameter: str | None = Field(None, max_length=64, description="Diameter of the axle in mm.", examples=["15"])
+    steerer: str | None = Field(None, max_length=80, description="Steerer, or part of it.", examples=["tapered"])
+    serial: str | None = Field(None, max_length=80, description="Serial number as engraved.", examples=["QT-012345"])
+    mark: str | None = Field(None, max_length=120, description="A mark that can be read on it, or part of one.")
+    maker: str | None = Field(None, max_length=120, description="Maker: id or name.")
+    foot_joint: Literal["bolt into shaft", "nut on shaft"] | None = Field(
+        None, description="How the damper is held at the foot."
+    )
+    adjuster_at: Literal["foot", "top", "remote"] | None = Field(
+        None, description="Where the rebound adjuster sits that must come off."
+    )
+
+
+class ClueView(TypedDict):
+    """One clue against what the catalogue lists of a chassis."""
+
+    parameter: str
+    given: str
+    listed: list[str]
+
+
+class Candidate(TypedDict):
+    """A chassis; `score` is its posterior probability. `variants` are those whose serials or marks agree."""
+
+    chassis: ChassisRef
+    score: float
+    agrees: list[ClueView]
+    disagrees: list[ClueView]
+    unknown: list[str]
+    variants: NotRequired[list[Named]]
+
+
+class CheckReading(TypedDict):
+    """One thing that may be seen, how likely it is, and how many of the plausible chassis it leaves."""
+
+    reading: str
+    probability: float
+    leaves: int
+
+
+class NextCheck(TypedDict):
+    """The thing to look at that is expected to tell most; `bits` is how much, 1 halving what is left."""
+
+    parameter: str
+    text: str
+    bits: float
+    readings: list[CheckReading]
+    readings_total: int
+
+
+class Excluding(TypedDict):
+    """A clue with which no chassis is left; `without` is how many would be left if it were wrong."""
+
+    parameter: str
+    given: str
+    without: int
+    text: str
+
+
+class IdentifyAnswer(TypedDict):
+    """Candidates, likeliest first; `plausible` is how many are at least a twentieth as likely as the first."""
+
+    revision: int
+    candidates: list[Candidate]
+    plausible: int
+    next_check: NotRequired[NextCheck]
+    excluding: list[Excluding]
+    text: str
+    assumptions: list[Assumption]
+    cautions: list[Caution]
+
+
+IDENTIFY = TypeAdapter(IdentifyAnswer)
+ASSUMPTIONS: list[Assumption] = [
+    {"name": "wrong clues", "value": "1 in 10", "text": "a wrong clue says what any fork here might: common practice"},
+    {"name": "diameters", "value": "± 0.2 mm", "text": "two standard deviations, nearly; hub spacing ± 2 mm"},
+    {"name": "unknown", "text": "what the catalogue does not say of a chassis speaks neither for nor against it"},
+    {"name": "prior", "text": "before the first clue every chassis is as likely as another"},
+]
+LOOK: Mapping[str, str] = {
+    "stanchion_diameter": "Measure the outside of a stanchion with a caliper.",
+    "axle_diameter": "Measure the axle with a caliper.",
+    "hub_spacing": "Measure between the inner faces of the dropouts.",
+    "wheel_size": "Read the bead seat diameter off the tyre.",
+    "steerer": "Measure the steerer at the top and at the crown race.",
+    "foot_joint": "Look at the foot of the damper leg: a bolt that goes into the shaft, or a nut on it?",
+    "adjuster_at": "Where does the rebound adjuster sit?",
+    "mark": "Which marks can be read or seen on crown, lowers and caps?",
+    "serial": "Read the serial number on the steerer or the back of the crown.",
+    "model_year": "Which model year is it, by receipt, decal or date code?",
+    "maker": "Who made it?",
+}
+
+
+def identify(snapshot: Snapshot, asked: IdentifyAsked) -> IdentifyAnswer:
+    """The answer at one revision. Raises Invalid for no clue at all and for one that cannot be read."""
+    chosen_units(asked)
+    given = clues(asked)
+    return answer(snapshot, index_at(snapshot), given)
+
+
+def clues(asked: IdentifyAsked) -> dict[str, str | int | float]:
+    """The clues that were given, diameters in mm and wheels as bead seat diameters. Raises Invalid."""
+    given: dict[str, str | int | float] = {}
+    faults: list[Fault] = []
+    for clue in CLUES:
+        value = getattr(asked, clue)
+        if value is None:
+            continue
+        try:
+            given[clue] = _read(clue, value)
+        except Invalid as refusal:
+            faults += refusal.faults
+    if faults:
+        raise Invalid(faults[0].text, faults)
+    if not given:
+        raise Invalid.one("no-clue", f"Give at least one clue: {', '.join(CLUES)}.", parameter=CLUES[0])
+    return given
+
+
+def _read(clue: str, value: str | int) -> str | int | float:
+    if clue in DIAMETERS:
+        read = parse_measure(
+            str(value), kind="length", usual="mm", parameter=clue, minimum=Decimal(1), maximum=Decimal(1000)
+        )
+        return float(read.value)
+    return parse_wheel_size(str(value)) if clue == "wheel_size" else value
+
+
+def answer(snapshot: Snapshot, index: Index, given: Mapping[str, str | int | float]) -> IdentifyAnswer:
+    """The candidates in words; rows are fetched for those that are shown."""
+    ranking = rank(index, given, MOST_CANDIDATES)
+    rows = snapshot.many(Chassis, [index.ids[place] for place in ranking.best])
+    makers = snapshot.many(Maker, {row.maker for row in rows.values()})
+    sources = snapshot.many(Source, {row.source for row in rows.values() if row.source})
+    found: IdentifyAnswer = {
+        "revision": snapshot.revision,
+        "candidates": [
+            _candidate(snapshot, index, place, given, ranking, chassis_ref(row, makers.get(row.maker)))
+            for place in ranking.best
+            for row in [rows[index.ids[place]]]
+        ],
+        "plausible": len(ranking.plausible),
+        "excluding": _excluding(index, given, ranking),
+        "text": "",
+        "assumptions": ASSUMPTIONS,
+        "cautions": cautions("not-in-the-catalogue", sources=sources.values()),
+    }
+    check = next_check(index, ranking, given)
+    if check is not None:
+        found["next_check"] = _check_shown(check)
+    found["text"] = _text(ranking, check)
+    return found
+
+
+def _candidate(
+    snapshot: Snapshot,
+    index: Index,
+    place: int,
+    given: Mapping[str, str | int | float],
+    ranking: Ranking,
+    chassis: ChassisRef,
+) -> Candidate:
+    by: dict[Agreement, list[str]] = {"agrees": [], "disagrees": [], "unknown": []}
+    for clue in given:
+        by[ranking.judged[clue][index.attributes[clue].of[place]]].append(clue)
+    candidate: Candidate = {
+        "chassis": chassis,
+        "score": round(ranking.posterior[place], 4),
+        "agrees": [_clue(clue, given[clue], index.value(clue, place)) for clue in by["agrees"]],
+        "disagrees": [_clue(clue, given[clue], index.value(clue, place)) for clue in by["disagrees"]],
+        "unknown": by["unknown"],
+    }
+    if "serial" in by["agrees"]:
+        runs = [run for run in index.value("serial", place) or () if isinstance(run, Run)]
+        ids = [run.variant for run in runs if run.holds(str(given["serial"]).upper())]
+        candidate["variants"] = [named(row) for row in snapshot.many(Variant, ids).values()]
+    return candidate
+
+
+def _clue(clue: str, given: str | int | float, value: Value) -> ClueView:
+    listed = [_words(reading) for reading in value or ()]
+    if clue == "model_year" and len(listed) > 1:
+        listed = [f"{listed[0]}–{listed[-1]}"]
+    return {"parameter": clue, "given": _words(given), "listed": listed}
+
+
+def _words(reading: Reading) -> str:
+    if isinstance(reading, Run):
+        ends = f" from {reading.first or 'the first'} to {reading.last or 'the last'}"
+        return reading.pattern + (ends if reading.first or reading.last else "")
+    return write_number(reading) if isinstance(reading, float) else str(reading)
+
+
+def _excluding(index: Index, given: Mapping[str, str | int | float], ranking: Ranking) -> list[Excluding]:
+    """The clues that no chassis agrees with; where only their combination leaves none, each with what it costs."""
+    alone = [clue for clue in given if not ranking.fits[clue]]
+    suspects = alone or ([] if ranking.best else list(given))
+    found: list[Excluding] = []
+    for clue in suspects:
+        others = {name: reading for name, reading in given.items() if name != clue}
+        without = len(rank(index, others, 1).plausible) if others else len(index.ids)
+        why = (
+            "No chassis of the catalogue agrees with it" if clue in alone else "Together with the others it leaves none"
+        )
+        text = f"{why}; without it {without} would be left."
+        found.append({"parameter": clue, "given": _words(given[clue]), "without": without, "text": text})
+    return sorted(found, key=lambda each: -each["without"])
+
+
+def _check_shown(check: Check) -> NextCheck:
+    return {
+        "parameter": check.clue,
+        "text": LOOK[check.clue],
+        "bits": round(check.bits, 2),
+        "readings": [
+            {"reading": name, "probability": round(probability, 3), "leaves": leaves}
+            for name, probability, leaves in check.readings[:MOST_READINGS]
+        ],
+        "readings_total": len(check.readings),
+    }
+
+
+def _text(ranking: Ranking, check: Check | None) -> str:
+    count = len(ranking.plausible)
+    if not count:
+        return "No chassis of the catalogue agrees with these clues: see what excludes them."
+    if count == 1:
+        return "One chassis stands out; compare every clue with the fork before you trust it."
+    if check is None:
+        return f"{count} chassis remain, and nothing else that the catalogue knows tells them apart."
+    return f"{count} chassis remain. {LOOK[check.clue]}"

@@ -1,0 +1,96 @@
+"""What a job card is asked with: the configuration as it is and as it shall be; refuses two meanings at once."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from pydantic import Field
+
+from app.errors import Fault, Invalid
+from app.questions.configuration.region import Given, given
+from app.questions.setup.parameters import SetupAsked
+
+JobName = Literal["travel-change", "spacer-change", "lower-leg-service", "full-service"]
+JOB_WORDS: dict[JobName, str] = {
+    "travel-change": "a change of travel",
+    "spacer-change": "a change of volume spacers",
+    "lower-leg-service": "a lower-leg service",
+    "full-service": "a full service",
+}
+
+
+class JobCardAsked(SetupAsked):
+    """The parameters of `job-card`: the job, the fork as it stands and as it shall be; those of `setup` are of the fork
+    as it shall be (`travel` is another word for `to_travel` there)."""
+
+    job: JobName = Field(description="What is to be done.")
+    from_travel: str | None = Field(
+        None, max_length=64, description="Travel as the fork stands, in mm or with a unit.", examples=["150"]
+    )
+    to_travel: str | None = Field(
+        None,
+        max_length=64,
+        description="Travel it shall have; the same where a job leaves it alone.",
+        examples=["160"],
+    )
+    from_spring: str | None = Field(None, max_length=80, description="Id of the spring assembly that is in it now.")
+    from_spacers: int | None = Field(None, ge=0, le=30, description="Volume spacers that are in it now.")
+    frame: str | None = Field(None, max_length=80, description="Id of the frame; else nobody checks what it permits.")
+    offset: str | None = Field(None, max_length=64, description="Offset of the fork in mm, for the frame's limit.")
+
+
+@dataclass(frozen=True, slots=True)
+class Ends:
+    """The configuration as it stands and as it shall be; the same where the job leaves travel and spring alone."""
+
+    present: Given
+    wanted: Given
+
+
+def ends(asked: JobCardAsked) -> Ends:
+    """Read both configurations. Raises Invalid: what `given` finds, `two-travels`, `job-keeps-travel`."""
+    if asked.job == "travel-change":
+        if asked.travel is not None and asked.to_travel is not None and asked.travel != asked.to_travel:
+            text = "`travel` and `to_travel` are the same thing here, and two are given: leave `travel` out."
+            raise Invalid.one("two-travels", text, parameter="travel", suggestion=asked.to_travel)
+        to_travel = asked.to_travel or asked.travel
+        wanted = _given(asked, to_travel, asked.spring, "to_travel")
+        return Ends(_given(asked, asked.from_travel, asked.from_spring, "from_travel"), wanted)
+    travels = {
+        name: text for name in ("travel", "from_travel", "to_travel") if (text := getattr(asked, name)) is not None
+    }
+    if len(set(travels.values())) > 1:
+        text = f"{JOB_WORDS[asked.job].capitalize()} leaves the travel as it is; ask for job=travel-change."
+        raise Invalid.one("job-keeps-travel", text, parameter="to_travel", suggestion=next(iter(travels.values())))
+    if asked.from_spring is not None and asked.spring is not None and asked.from_spring != asked.spring:
+        text = f"{JOB_WORDS[asked.job].capitalize()} leaves the spring as it is; ask for job=travel-change."
+        raise Invalid.one("job-keeps-spring", text, parameter="from_spring", suggestion=asked.spring)
+    name, travel = next(iter(travels.items()), ("travel", None))
+    both = _given(asked, travel, asked.spring or asked.from_spring, name)
+    return Ends(both, both)
+
+
+def _given(asked: JobCardAsked, travel: str | None, spring: str | None, name: str) -> Given:
+    with renamed("travel", name):
+        return given(
+            travel=travel, model_year=asked.model_year, variant=asked.variant, spring=spring, damper=asked.damper,
+            wheel_size=asked.wheel_size,
+        )  # fmt: skip
+
+
+class renamed:  # noqa: N801 - reads as a word of the language where it is used
+    """A context in which a refusal about one parameter is about another: `travel` of a region is `to_travel` here."""
+
+    def __init__(self, old: str, new: str, **more: str) -> None:
+        self.names = {old: new, **more}
+
+    def __enter__(self) -> None:
+        return None
+
+    def __exit__(self, kind: object, error: object, trace: object) -> None:
+        if isinstance(error, Invalid):
+            faults = [self._about(fault) for fault in error.faults]
+            raise Invalid(error.detail, faults, **error.extra) from None
+
+    def _about(self, fault: Fault) -> Fault:
+        name = self.names.get(fault.parameter or "", fault.parameter)
+        return Fault(fault.code, fault.text, name, fault.pointer, fault.suggestion)

@@ -1,0 +1,215 @@
+"""The shape of a job card. What is not in the catalogue is a blank line in the text and stands under `gaps`."""
+
+from typing import Any, Literal, NotRequired
+
+from pydantic import TypeAdapter
+from typing_extensions import TypedDict
+
+from app.questions.answers.gap import Gap
+from app.questions.answers.statement_views import FillView, GreaseView, GuideView, LimitView, TorqueView
+from app.questions.answers.views import Caution, ChassisRef, SourceRef, SpringRef, Undecided
+from app.questions.fork_check.fork_check import ReasonView
+from app.questions.job.parameters import JobName
+from app.questions.setup.views import BandView, Basis, Coil, SagView, SetupLimits, TravelChange
+from app.questions.sheet.fits import AskedView, FitView
+from app.units.quantity import Quantity
+
+BLANK = "____"
+"""What stands where the catalogue gives no figure: a line to write on."""
+
+Verdict = Literal["yes", "no", "not stated"]
+
+
+class ProcedureRef(TypedDict):
+    """The order of work that the card follows."""
+
+    id: str
+    name: str
+    source: NotRequired[SourceRef]
+
+
+class PartNeeded(TypedDict):
+    """Something to buy or to have at hand. `count` is absent where the catalogue gives none; `packs` of `pack_count`
+    pieces cover it. `when` is as the source says: always, if worn, if opened."""
+
+    id: str
+    name: str
+    kind: NotRequired[str]
+    part_number: NotRequired[str]
+    superseded_by: NotRequired[str]
+    position: NotRequired[str]
+    count: NotRequired[int]
+    pack_count: NotRequired[int]
+    packs: NotRequired[int]
+    when: str
+    text: NotRequired[str]
+    statements: list[str]
+
+
+class ToolNeeded(TypedDict):
+    """A tool and its steps, in order of use. `any_of`: ids of which one will do. A torque wrench has no id but
+    the torques it must do (`smallest`, `largest`) and the greatest marked maximum that still measures the smallest."""
+
+    id: NotRequired[str]
+    name: str
+    drive: NotRequired[str]
+    any_of: NotRequired[list[str]]
+    smallest: NotRequired[Quantity]
+    largest: NotRequired[Quantity]
+    marked_maximum_at_most: NotRequired[Quantity]
+    steps: list[int]
+    text: NotRequired[str]
+
+
+class Pack(TypedDict):
+    """So many packs of one size."""
+
+    size: Quantity
+    count: int
+
+
+class Consumable(TypedDict):
+    """An oil, grease or thread preparation. `need` sums what the fills state; greases are stated in words only."""
+
+    id: NotRequired[str]
+    name: str
+    kind: NotRequired[str]
+    need: NotRequired[Quantity]
+    with_allowance: NotRequired[Quantity]
+    packs: list[Pack]
+    used_for: list[str]
+    text: NotRequired[str]
+    statements: list[str]
+
+
+class StepView(TypedDict):
+    """One step. `torque` has one entry for each fastener and stage of the position; `condition` stands where the
+    catalogue does not say whether the step applies; `statements` are all rows whose figures the text bears."""
+
+    number: int
+    step: str
+    action: str
+    text: str
+    condition: NotRequired[str]
+    torque: NotRequired[list[TorqueView]]
+    fill: NotRequired[FillView]
+    grease: NotRequired[GreaseView]
+    parts: list[PartNeeded]
+    tools: list[str]
+    measures: list[str]
+    cautions: list[Caution]
+    statements: list[str]
+
+
+class ToWrite(TypedDict):
+    """Something to measure and write down; `value` is a blank line."""
+
+    step: int
+    what: str
+    value: str
+
+
+class Check(TypedDict):
+    """Something the work is proved by, with the figure it is held against where the catalogue gives one."""
+
+    what: str
+    text: str
+    value: NotRequired[Quantity]
+    limit: NotRequired[LimitView]
+    statements: list[str]
+
+
+class Settings(TypedDict):
+    """What to start from when it is together again: the part of `setup` that a mechanic sets."""
+
+    spacers: NotRequired[int]
+    basis: NotRequired[Basis]
+    start_pressure: NotRequired[Quantity]
+    band: NotRequired[BandView]
+    sag: NotRequired[SagView]
+    coil: NotRequired[Coil]
+    travel_change: NotRequired[TravelChange]
+    limits: SetupLimits
+    published: list[GuideView]
+    text: str
+
+
+class NotDone(TypedDict):
+    """A part of the job that is not done on this fork: why, and what would be possible."""
+
+    code: str
+    about: str
+    text: str
+    possible: str
+
+
+class CardCaution(Caution):
+    """A caution; those of steps name where they stand."""
+
+    steps: NotRequired[list[int]]
+
+
+class FrameVerdict(TypedDict):
+    """What the frame permits of the fork as it shall be."""
+
+    id: str
+    allowed: Verdict
+    reasons: list[ReasonView]
+
+
+class JobCardAnswer(TypedDict):
+    """A sheet turned into ordered work: every figure is a statement's or a blank line."""
+
+    revision: int
+    job: JobName
+    chassis: ChassisRef
+    procedure: ProcedureRef
+    present: AskedView
+    configuration: AskedView
+    present_spring: NotRequired[SpringRef]
+    fit: FitView
+    frame: NotRequired[FrameVerdict]
+    steps: list[StepView]
+    parts: list[PartNeeded]
+    tools: list[ToolNeeded]
+    consumables: list[Consumable]
+    torques: list[TorqueView]
+    settings: Settings
+    write_down: list[ToWrite]
+    checks: list[Check]
+    label: list[str]
+    not_done: list[NotDone]
+    undecided: list[Undecided]
+    gaps: list[Gap]
+    cautions: list[CardCaution]
+
+
+class ShoppingList(TypedDict):
+    """What several cards need together: counts and volumes are sums, packs are reckoned once for the sum."""
+
+    parts: list[PartNeeded]
+    consumables: list[Consumable]
+
+
+class CardOfFleet(TypedDict):
+    """One card of several, or why there is none: a problem detail."""
+
+    index: int
+    status: int
+    card: NotRequired[JobCardAnswer]
+    problem: NotRequired[dict[str, Any]]
+
+
+class FleetAnswer(TypedDict):
+    """Each card with its own status, and one shopping list for those that could be made."""
+
+    revision: int
+    cards: list[CardOfFleet]
+    made: int
+    refused: int
+    shopping_list: ShoppingList
+    cautions: list[Caution]
+
+
+JOB_CARD = TypeAdapter(JobCardAnswer)
+FLEET = TypeAdapter(FleetAnswer)

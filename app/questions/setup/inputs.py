@@ -1,0 +1,236 @@
+"""What a set-up stands on: the one fit it is for, the guide rows of the rider, the sag that is wanted.
+
+Where several fits remain it names what would decide and chooses none.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any, Literal
+
+from app.catalogue.agreement import kilograms
+from app.catalogue.columns import write_number
+from app.catalogue.tables import Fit, Guide, Reading, Spacer, Spring
+from app.errors import Invalid
+from app.questions.configuration.prevailing import Applicable, undecided
+from app.questions.configuration.region import Region
+from app.questions.setup.parameters import Circumstances, si
+from app.questions.sheet.gather import Sheet
+from app.units.measure import Measure
+
+GEAR_KG = (Fraction(3), Fraction(8))  # what a rider wears and carries; common practice, no source
+USUAL_SAG_PERCENT = 20.0  # common practice, no source: a general starting point between 15 and 25 %
+
+Open = dict[str, list[str | int | float]]
+
+
+@dataclass(slots=True)
+class Chosen:
+    """The fit that is meant, or the coil springs among which a rate is looked for, or what would decide."""
+
+    fit: Applicable[Fit] | None
+    coils: list[Applicable[Fit]]
+    undecided: Open
+
+
+def chosen_fit(found: Sheet) -> Chosen:
+    """The one fit of the question. Fits that differ in nothing a set-up depends on count as one."""
+    groups = list({_depends_on(each.statement): each for each in reversed(found.fits)}.values())[::-1]
+    if len(groups) == 1:
+        best = next((each for each in found.fits if each.surely), groups[0])
+        coils = [best] if _is_coil(best, found) else []
+        return Chosen(best, coils, {} if _together_sure(found) else _open(found, found.fits))
+    travels = sorted({each.statement.travel_mm for each in found.fits})
+    springs = sorted({each.statement.spring for each in found.fits})
+    open_parameters = _open(found, found.fits)
+    if len(travels) == 1 and found.fits and all(_is_coil(each, found) for each in found.fits):
+        by_spring = list({each.statement.spring: each for each in reversed(found.fits)}.values())[::-1]
+        return Chosen(None, by_spring, {} if _together_sure(found) else open_parameters)
+    if len(travels) > 1:
+        open_parameters.setdefault("travel", [*travels])
+    if len(springs) > 1:
+        open_parameters.setdefault("spring", [*springs])
+    return Chosen(None, [], open_parameters)
+
+
+def _depends_on(fit: Fit) -> tuple[Any, ...]:
+    return (
+        fit.spring, fit.travel_mm, fit.travel_spacers or 0, fit.spacer, fit.spacer_limit, fit.spacers_fitted,
+        fit.pressure_limit, fit.pressure_unit,
+    )  # fmt: skip
+
+
+def _is_coil(each: Applicable[Fit], found: Sheet) -> bool:
+    spring = found.springs.get(each.statement.spring)
+    return spring is not None and spring.kind == "coil"
+
+
+def _open(found: Sheet, shown: Iterable[Applicable[Any]], where: Region | None = None) -> Open:
+    where = where or found.where
+    return undecided(shown, where, found.context.choices(where, found.offered))
+
+
+def _together_sure(found: Sheet) -> bool:
+    """Whether the fits of each spring leave nothing open together: one for each wheel, damper or variant there is."""
+    by_spring: dict[str, list[Applicable[Fit]]] = {}
+    for each in found.fits:
+        by_spring.setdefault(each.statement.spring, []).append(each)
+    return all(_cover(fits, found) for fits in by_spring.values())
+
+
+def _cover(fits: Sequence[Applicable[Fit]], found: Sheet) -> bool:
+    if any(each.surely for each in fits):
+        return True
+    dimensions = {tuple(each.open_in) for each in fits}
+    if len(dimensions) != 1 or len(fits[0].open_in) != 1:
+        return False
+    dimension = fits[0].open_in[0]
+    every: frozenset[Any] | None = {
+        "wheel_size": found.where.wheel_sizes,
+        "damper": found.where.dampers,
+    }.get(dimension)
+    return every is not None and every <= {getattr(each.scope, dimension) for each in fits}
+
+
+def narrowed(found: Sheet, travel_mm: float, springs: frozenset[str]) -> Region:
+    """The region once the fit is known: its travel and its spring."""
+    return replace(found.where, travel=(travel_mm, travel_mm), springs=springs)
+
+
+def guides_in(found: Sheet, where: Region) -> list[Applicable[Guide]]:
+    """The guide rows that may hold in a region."""
+    if where == found.where:
+        return found.guides
+    return found.context.prevailing(found.context.snapshot.where(Guide, "chassis", found.context.chassis.id), where)
+
+
+def readings_in(found: Sheet, where: Region) -> list[Applicable[Reading]]:
+    """The readings of the catalogue that surely hold in a region."""
+    shown = found.readings
+    if where != found.where:
+        shown = found.context.prevailing(
+            found.context.snapshot.where(Reading, "chassis", found.context.chassis.id), where
+        )
+    return [each for each in shown if each.surely]
+
+
+@dataclass(frozen=True, slots=True)
+class ForRider:
+    """The guide rows of a rider's mass: those that are of it, and those that may be, as gear is not in their masses."""
+
+    sure: tuple[Applicable[Guide], ...]
+    maybe: tuple[Applicable[Guide], ...]
+
+    @property
+    def all(self) -> tuple[Applicable[Guide], ...]:
+        return (*self.sure, *self.maybe)
+
+
+def for_rider(guides: Iterable[Applicable[Guide]], rider: Measure | None) -> ForRider:
+    """The rows whose half-open bracket holds the rider. A row without gear holds where every gear of 3 to 8 kg leaves
+    the rider in the bracket; a row that does not say counts as with gear."""
+    sure: list[Applicable[Guide]] = []
+    maybe: list[Applicable[Guide]] = []
+    for each in guides:
+        verdict = _bracket(each.statement, rider)
+        if verdict == "in":
+            sure.append(each)
+        elif verdict == "maybe":
+            maybe.append(each)
+    return ForRider(tuple(sure), tuple(maybe))
+
+
+def _bracket(guide: Guide, rider: Measure | None) -> Literal["in", "maybe", "out"]:
+    low = kilograms(guide.rider_mass_from, guide.mass_unit)
+    high = kilograms(guide.rider_mass_to, guide.mass_unit)
+    if low is None and high is None:
+        return "in"
+    if rider is None:
+        return "out"
+    mass = Fraction(rider.value)
+    least, most = (mass - GEAR_KG[1], mass - GEAR_KG[0]) if guide.mass_is == "without" else (mass, mass)
+    inside = [(low is None or low <= end) and (high is None or end < high) for end in (least, most)]
+    if all(inside):
+        return "in"
+    between = (low is None or low <= most) and (high is None or least < high)
+    return "maybe" if between and guide.mass_is == "without" else "out"
+
+
+def for_air(guide: Guide) -> bool:
+    """Whether a guide row gives a start pressure, that of the positive chamber."""
+    given = (guide.pressure, guide.pressure_min, guide.pressure_max)
+    return (
+        guide.chamber in (None, "positive")
+        and guide.pressure_unit is not None
+        and any(each is not None for each in given)
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """The wanted sag, and who wants it."""
+
+    sag_m: float
+    percent: float
+    wanted_by: Literal["asked", "guide", "usual"]
+
+
+def target(asked: Circumstances, guides: Iterable[Guide], travel_mm: float) -> Target:
+    """The sag asked for, else the one all guide rows of the rider state, else the usual one.
+
+    Raises Invalid for a length that is no sag of this travel.
+    """
+    travel_m = travel_mm / 1000
+    if asked.sag is not None and asked.sag.kind == "length":
+        sag_m = si(asked.sag)
+        if not 0.05 * travel_m - 1e-12 <= sag_m <= 0.6 * travel_m + 1e-12:
+            text = f"sag is at least {travel_mm * 0.05:g} mm and at most {travel_mm * 0.6:g} mm of {travel_mm:g} mm"
+            nearest = travel_mm * (0.05 if sag_m < 0.05 * travel_m else 0.6)
+            raise Invalid.one("out-of-range", text, parameter="sag", suggestion=f"{write_number(nearest)}mm")
+        return Target(sag_m, sag_m / travel_m * 100, "asked")
+    if asked.sag is not None:
+        percent = si(asked.sag) * 100
+        return Target(percent / 100 * travel_m, percent, "asked")
+    stated = {guide.sag_percent for guide in guides if guide.sag_percent is not None}
+    if len(stated) == 1:
+        percent = float(stated.pop())
+        return Target(percent / 100 * travel_m, percent, "guide")
+    return Target(USUAL_SAG_PERCENT / 100 * travel_m, USUAL_SAG_PERCENT, "usual")
+
+
+def same_sag(guide: Guide, wanted: Target) -> bool:
+    """Whether a guide row is for the wanted sag: within half of its last digit. One that states none is for no sag in
+    particular, and answers only where none was asked for."""
+    if guide.sag_percent is None:
+        return wanted.wanted_by != "asked"
+    exponent = guide.sag_percent.as_tuple().exponent
+    half = Decimal(1).scaleb(exponent if isinstance(exponent, int) else 0) / 2
+    return abs(float(guide.sag_percent) - wanted.percent) <= float(half) + 1e-9
+
+
+def spacer_of(found: Sheet, fit: Fit) -> Spacer | None:
+    """The volume spacer a fit takes."""
+    return None if fit.spacer is None else found.spacers.get(fit.spacer)
+
+
+def spring_of(found: Sheet, fit: Fit) -> Spring | None:
+    """The spring of a fit, or None where its row is not there."""
+    return found.springs.get(fit.spring)
+
+
+@dataclass(frozen=True, slots=True)
+class SetupInputs:
+    """Everything a start pressure may be found from, for one fit. `spacers` is None where the count is not known,
+    `load_n` where the rider is not."""
+
+    fit: Fit
+    spring: Spring
+    spacer: Spacer | None
+    spacers: int | None
+    asked: Circumstances
+    guides: ForRider
+    readings: tuple[Applicable[Reading], ...]
+    target: Target
+    load_n: float | None
+    ambient_pa: float

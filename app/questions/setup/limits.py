@@ -1,0 +1,159 @@
+"""The limits of a set-up and whether they are kept. A value beyond one is said, never clamped to it.
+
+A maximum fill pressure is a gauge pressure at full extension: start pressures are compared with it, never the peak.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Literal
+
+from app.catalogue.tables import Fit, Limit, Source, Spring
+from app.questions.answers.gap import Gap
+from app.questions.answers.views import figure, source_ref
+from app.questions.configuration.prevailing import Applicable
+from app.questions.setup.parameters import Circumstances, si_of
+from app.questions.setup.views import PressureLimit, RiderLimit, SetupLimits
+from app.units.preferences import Units
+
+RIDER_MASS = "rider mass"
+Exceeded = Literal["spacer limit", "pressure limit"]
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What must not be exceeded: pressures in Pa gauge; None where it is not stated."""
+
+    fit: Fit | None
+    spring: Spring | None
+    riders: tuple[Applicable[Limit], ...] = ()
+    pressures: tuple[tuple[Literal["fit", "spring"], Fit | Spring, float], ...] = field(default=())
+
+    @property
+    def spacers(self) -> int | None:
+        """The most volume spacers the fit may carry."""
+        return None if self.fit is None else self.fit.spacer_limit
+
+    @property
+    def pressure_pa(self) -> float | None:
+        """The lowest maximum fill pressure that is stated."""
+        return min((limit for _, _, limit in self.pressures), default=None)
+
+    @property
+    def all_stated(self) -> bool:
+        return self.spacers is not None and self.pressure_pa is not None
+
+    def over_pressure(self, gauge_pa: float) -> bool:
+        """Whether a start pressure is above any maximum; a hair of arithmetic is not."""
+        return self.pressure_pa is not None and gauge_pa > self.pressure_pa * (1 + 1e-9)
+
+    def exceeded(self, gauge_pa: float, spacers: int | None) -> list[Exceeded]:
+        """The limits that a start pressure and a number of spacers are beyond."""
+        beyond: list[Exceeded] = []
+        if spacers is not None and self.spacers is not None and spacers > self.spacers:
+            beyond.append("spacer limit")
+        if self.over_pressure(gauge_pa):
+            beyond.append("pressure limit")
+        return beyond
+
+
+def limits_of(fit: Fit | None, spring: Spring | None, listed: Iterable[Applicable[Limit]]) -> Limits:
+    """The limits of a fit, its spring and the chassis."""
+    pressures: list[tuple[Literal["fit", "spring"], Fit | Spring, float]] = []
+    if fit is not None and fit.pressure_limit is not None and fit.pressure_unit is not None:
+        pressures.append(("fit", fit, si_of("pressure", fit.pressure_limit, fit.pressure_unit)))
+    if spring is not None and spring.pressure_limit is not None and spring.pressure_unit is not None:
+        pressures.append(("spring", spring, si_of("pressure", spring.pressure_limit, spring.pressure_unit)))
+    riders = tuple(each for each in listed if each.statement.subject == RIDER_MASS and each.statement.max is not None)
+    return Limits(fit, spring, riders, tuple(pressures))
+
+
+def over_rider(each: Applicable[Limit], asked: Circumstances) -> bool:
+    """Whether the rider is heavier than a limit of the rider's mass."""
+    row = each.statement
+    if row.max is None or row.unit is None or asked.rider_kg is None:
+        return False
+    return asked.rider_kg > si_of("mass", row.max, row.unit) * (1 + 1e-9)
+
+
+def limits_view(
+    limits: Limits, start_pa: float | None, band_high_pa: float | None, spacers: int | None,
+    asked: Circumstances, sources: dict[str, Source], units: Units,
+) -> tuple[SetupLimits, list[str]]:  # fmt: skip
+    """The limits in words and quantities, and the codes of the cautions where one is exceeded."""
+    codes: list[str] = []
+    shown: SetupLimits = {"pressure": [], "rider_mass": [], "text": ""}
+    for of, row, limit_pa in limits.pressures:
+        limit = figure(row, "pressure", "pressure_limit", row.pressure_unit, units, role="maximum")
+        if limit is None:
+            continue
+        line: PressureLimit = {"of": of, "id": row.id, "limit": limit}
+        if start_pa is not None:
+            line["within"] = not start_pa > limit_pa * (1 + 1e-9)
+        if (source := source_ref(row, sources)) is not None:
+            line["source"] = source
+        shown["pressure"].append(line)
+    if limits.spacers is not None:
+        shown["spacers"] = {"limit": limits.spacers}
+        if spacers is not None:
+            shown["spacers"]["within"] = spacers <= limits.spacers
+    for each in limits.riders if asked.rider is not None else ():
+        shown["rider_mass"] += _rider_limit(each, asked, sources, units)
+    beyond = [] if start_pa is None else limits.exceeded(start_pa, spacers)
+    if spacers is not None and limits.spacers is not None and spacers > limits.spacers:
+        codes.append("over-spacer-limit")
+    if "pressure limit" in beyond:
+        codes.append("over-pressure-limit")
+    if any(not line["within"] for line in shown["rider_mass"]):
+        codes.append("over-rider-mass-limit")
+    shown["text"] = _text(limits, start_pa, band_high_pa, codes)
+    return shown, codes
+
+
+def _rider_limit(
+    each: Applicable[Limit], asked: Circumstances, sources: dict[str, Source], units: Units
+) -> list[RiderLimit]:
+    row = each.statement
+    limit = figure(row, "mass", None, row.unit, units, minimum="min", maximum="max")
+    if limit is None:
+        return []
+    line: RiderLimit = {"id": row.id, "limit": limit, "within": not over_rider(each, asked)}
+    if (source := source_ref(row, sources)) is not None:
+        line["source"] = source
+    return [line]
+
+
+def _text(limits: Limits, start_pa: float | None, band_high_pa: float | None, codes: list[str]) -> str:
+    compared = (
+        "The maximum fill pressure is a gauge pressure at full extension; the start pressure is compared with it."
+    )
+    if "over-pressure-limit" in codes:
+        return f"{compared} The start pressure is above it: this set-up may not be ridden. Nothing was clamped."
+    if limits.pressure_pa is None:
+        return f"{compared} None is stated here: that does not mean any pressure is permitted."
+    if start_pa is None:
+        return compared
+    if band_high_pa is not None and limits.over_pressure(band_high_pa):
+        return f"{compared} The start pressure is within it, but its band reaches beyond: never fill above the maximum."
+    return f"{compared} The start pressure is within it."
+
+
+def limit_gaps(limits: Limits) -> list[Gap]:
+    """The limits that nobody states for an air spring."""
+    missing: list[Gap] = []
+    if limits.spacers is None:
+        missing.append(
+            {
+                "what": "spacer-limit",
+                "why_needed": "too many volume spacers damage the spring",
+                "text": "The catalogue does not say how many volume spacers it may carry.",
+            }
+        )
+    if limits.pressure_pa is None:
+        missing.append(
+            {
+                "what": "pressure-limit",
+                "why_needed": "the fill pressure must not exceed it",
+                "text": "The catalogue does not say the maximum fill pressure.",
+            }
+        )
+    return missing

@@ -1,0 +1,191 @@
+"""What a set-up is asked with, read into SI; refuses what lies outside the permitted range, naming it."""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from typing import TypeVar
+
+from pydantic import Field
+
+from app.errors import Fault, Invalid
+from app.physics import load
+from app.physics.atmosphere import ALTITUDE_MAX_M
+from app.questions.sheet.sheet import ConfigurationAsked
+from app.units.measure import Measure, parse_measure, parse_reading
+from app.units.table import Kind, unit
+
+T = TypeVar("T")
+MOST_READINGS = 12
+_MASS = "Plain numbers are kilograms."
+
+
+class SetupAsked(ConfigurationAsked):
+    """The parameters of `setup`: those of `sheet`, the rider and the bike, and what was measured."""
+
+    spacers: int | None = Field(None, ge=0, le=30, description="Volume spacers fitted; else as from the factory.")
+    rider_mass: str | None = Field(
+        None, max_length=64, description=f"Rider with all gear. {_MASS}", examples=["80", "176lb"]
+    )
+    bike_mass: str | None = Field(None, max_length=64, description=f"The whole bike. {_MASS}", examples=["15.2"])
+    front_share: str | None = Field(
+        None, max_length=64, description="Share of rider and bike on the front wheel in %, standing as ridden."
+    )
+    sag: str | None = Field(
+        None, max_length=64, description="Wanted sag: % of the travel, or a length.", examples=["25", "38mm"]
+    )
+    head_angle: str | None = Field(None, max_length=64, description="Head angle in degrees.", examples=["65"])
+    friction: str | None = Field(
+        None, max_length=64, description="Friction of the fork in N: what a sag may be off by either way."
+    )
+    fill_altitude: str | None = Field(None, max_length=64, description="Where it is filled: altitude in m.")
+    fill_temperature: str | None = Field(None, max_length=64, description="Where it is filled: temperature in °C.")
+    altitude: str | None = Field(None, max_length=64, description="Where it is ridden: altitude in m.")
+    temperature: str | None = Field(None, max_length=64, description="Where it is ridden: temperature in °C.")
+    reading: list[str] = Field(
+        default=[],
+        max_length=MOST_READINGS,
+        description="A measurement, as travel@gauge pressure; may be repeated. Sags of this rider, each with the start "
+        "pressure it was had at (`38mm@72psi`). Or three of the gauge, taken slowly with no rider: at 0 mm after "
+        "filling an emptied fork without moving it, at 0 mm after cycling, and held compressed.",
+        examples=[["38mm@72psi", "33mm@80psi"]],
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """An input in SI with the half-width it is known to; `given` when it was asked with, else common practice."""
+
+    value: float
+    half_width: float
+    given: bool
+
+
+@dataclass(frozen=True, slots=True)
+class GivenReading:
+    """A reading of the asker: travel from where they counted, gauge pressure, in SI, and the words it came in."""
+
+    travel_m: float
+    gauge_pa: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Circumstances:
+    """Rider, bike, wishes and surroundings of a set-up, in SI; None is not given."""
+
+    rider: Measure | None
+    bike_kg: Figure
+    front_share: Figure
+    head_angle_rad: Figure
+    friction_n: float
+    friction_given: bool
+    sag: Measure | None
+    spacers: int | None
+    fill_altitude_m: float | None
+    fill_temperature_k: float | None
+    altitude_m: float | None
+    temperature_k: float | None
+    readings: tuple[GivenReading, ...]
+
+    @property
+    def rider_kg(self) -> float | None:
+        """Mass of the rider with gear."""
+        return None if self.rider is None else float(self.rider.value)
+
+
+def si(measure: Measure) -> float:
+    """A measure in the coherent SI unit of its kind."""
+    return si_of(measure.kind, measure.value, measure.unit)
+
+
+def si_of(kind: Kind, value: Decimal, unit_name: str) -> float:
+    """A figure of the catalogue in the coherent SI unit of its kind (gauge pressure in Pa, length in m …)."""
+    found = unit(kind, unit_name)
+    return float(Fraction(value) * found.factor + found.offset)
+
+
+def circumstances(asked: SetupAsked) -> Circumstances:
+    """Read all parameters of a set-up. Raises Invalid with a fault for each that cannot be read or is out of range.
+
+    Half-widths of what is given are smaller than of what is assumed; both are common practice, no source.
+    """
+    read = _Reader()
+
+    def measure(name: str, kind: Kind, usual: str, low: str, high: str) -> Measure | None:
+        text = getattr(asked, name)
+        return None if text is None else read(lambda: _measure(text, name, kind, usual, low, high))
+
+    rider = measure("rider_mass", "mass", "kg", "20", "250")
+    bike = measure("bike_mass", "mass", "kg", "3", "60")
+    share = measure("front_share", "percent", "%", "20", "80")
+    angle = measure("head_angle", "angle", "°", "55", "80")
+    friction = measure("friction", "force", "N", "0", "200")
+    top = str(int(ALTITUDE_MAX_M))
+    heights = [measure(name, "length", "m", "0", top) for name in ("fill_altitude", "altitude")]
+    warmths = [measure(name, "temperature", "°C", "-50", "70") for name in ("fill_temperature", "temperature")]
+    sag_text = asked.sag
+    sag = None if sag_text is None else read(lambda: _sag(sag_text))
+    readings = [read(lambda text=text: _reading(text)) for text in asked.reading]  # type: ignore[misc]
+    read.raise_faults()
+    return Circumstances(
+        rider=rider,
+        bike_kg=_figure(bike, 0.5, load.BIKE_KG, load.BIKE_HALF_WIDTH_KG),
+        front_share=_figure(share, 0.02, load.FRONT_SHARE, load.FRONT_SHARE_HALF_WIDTH),
+        head_angle_rad=_figure(angle, math.radians(0.5), load.HEAD_ANGLE_RAD, load.HEAD_ANGLE_HALF_WIDTH_RAD),
+        friction_n=load.FRICTION_HALF_WIDTH_N if friction is None else si(friction),
+        friction_given=friction is not None,
+        sag=sag,
+        spacers=asked.spacers,
+        fill_altitude_m=_si(heights[0]),
+        altitude_m=_si(heights[1]),
+        fill_temperature_k=_si(warmths[0]),
+        temperature_k=_si(warmths[1]),
+        readings=tuple(reading for reading in readings if reading is not None),
+    )
+
+
+class _Reader:
+    """Calls what reads a parameter, and keeps the faults until all have been read."""
+
+    def __init__(self) -> None:
+        self.faults: list[Fault] = []
+
+    def __call__(self, read: Callable[[], T]) -> T | None:
+        try:
+            return read()
+        except Invalid as refusal:
+            self.faults += refusal.faults
+            return None
+
+    def raise_faults(self) -> None:
+        if self.faults:
+            raise Invalid(self.faults[0].text, self.faults)
+
+
+def _measure(text: str, name: str, kind: Kind, usual: str, low: str, high: str) -> Measure:
+    return parse_measure(text, kind=kind, usual=usual, parameter=name, minimum=Decimal(low), maximum=Decimal(high))
+
+
+def _sag(text: str) -> Measure:
+    return parse_measure(
+        text, kind="percent", usual="%", parameter="sag", also={"length": "mm"}, minimum=Decimal(5), maximum=Decimal(60)
+    )
+
+
+def _reading(text: str) -> GivenReading:
+    reading = parse_reading(text)
+    if not 0 <= reading.travel.value <= 1000:
+        raise Invalid.one("out-of-range", "reading: the travel is 0 to 1000 mm", parameter="reading")
+    if not 5 <= reading.pressure.value <= 600:
+        raise Invalid.one("out-of-range", "reading: the pressure is 5 to 600 psi", parameter="reading")
+    return GivenReading(si(reading.travel), si(reading.pressure), text.strip())
+
+
+def _figure(given: Measure | None, half_width: float, otherwise: float, wider: float) -> Figure:
+    return Figure(otherwise, wider, False) if given is None else Figure(si(given), half_width, True)
+
+
+def _si(given: Measure | None) -> float | None:
+    return None if given is None else si(given)

@@ -1,0 +1,171 @@
+"""Start pressures from what was measured on the bench: two sags of one rider, or one force; and the gauge's three.
+
+In the catalogue a reading whose state is a sag gives the start pressure, read at full extension; any other gives the
+pressure at its travel.
+"""
+
+import math
+from collections.abc import Iterator
+from itertools import combinations
+
+from app.catalogue.tables import Reading
+from app.physics.air_spring import disc_area_m2
+from app.physics.band import Band
+from app.physics.readings import (
+    ReadingSpread,
+    SagReading,
+    mean_force_n,
+    pressure_from_one_force,
+    pressure_from_two_sags,
+)
+from app.questions.answers.gap import Gap
+from app.questions.setup.estimate import StartPressureEstimate, gap, tier_of
+from app.questions.setup.inputs import SetupInputs
+from app.questions.setup.load import load_band
+from app.questions.setup.parameters import si_of
+from app.questions.setup.spring_geometry import GaugeReading, Triple, triple_of
+from app.questions.setup.words import LIGHT_LOAD_N
+
+SAME_RIDER_KG = 1.0
+SAME_TRAVEL_M = 0.001
+
+TWO_SAGS = (
+    "The shortest measurement that closes this: set the sag at two pressures, the second a tenth higher, and give both "
+    "as reading=38mm@72psi&reading=33mm@80psi."
+)
+
+
+def two_sags(ground: SetupInputs) -> Iterator[StartPressureEstimate | Gap]:
+    """From the asker's own sags, or else from those the catalogue lists for a rider of this mass."""
+    if ground.spring.negative in ("own valve", "coil"):
+        return
+    own = [(SagReading(each.travel_m, each.gauge_pa), "") for each in ground.asked.readings if each.travel_m > 0]
+    if len(own) >= 2 and own_triple(ground) is None:
+        found, why = _best_pair(own, ground)
+        yield found if found is not None else gap("two-sags", "the readings given cannot be used", why or TWO_SAGS)
+        return
+    if len(own) == 1:
+        yield gap("second-sag", "one sag does not say how the pressure changes it", TWO_SAGS)
+    listed = [
+        (SagReading(_travel_m(row), _gauge_pa(row)), row.id)
+        for row in _sags_of_this_rider(ground)
+        if _travel_m(row) > 0
+    ]
+    if len(listed) >= 2:
+        found, _ = _best_pair(listed, ground)
+        if found is not None:
+            yield found
+
+
+def _best_pair(
+    readings: list[tuple[SagReading, str]], ground: SetupInputs
+) -> tuple[StartPressureEstimate | None, str | None]:
+    """The pair with the narrowest band, or the first reason why none will do."""
+    spread = ReadingSpread(load_n=max(ReadingSpread().load_n, ground.asked.friction_n / math.sqrt(3)))
+    load_n = ground.load_n if ground.load_n is not None else LIGHT_LOAD_N
+    best: tuple[Band, tuple[str, ...]] | None = None
+    why: str | None = None
+    for (first, its_id), (second, other_id) in combinations(readings, 2):
+        try:
+            band = pressure_from_two_sags(first, second, ground.target.sag_m, load_n, ground.ambient_pa, spread)
+        except ValueError as unfit:
+            why = why or str(unfit)
+            continue
+        if best is None or band.high - band.low < best[0].high - best[0].low:
+            best = band, tuple(id for id in (its_id, other_id) if id)
+    if best is None:
+        return None, why
+    text = "From two sags of one rider: between them the pressure is read off, not computed from the spring's sizes."
+    return tier_of("measured from two sags", best[0], text, best[1]), None
+
+
+def _sags_of_this_rider(ground: SetupInputs) -> list[Reading]:
+    """Sags the catalogue lists with these spacers for a rider of this mass; their pressure is the start pressure."""
+    rider = ground.asked.rider_kg
+    return [
+        row
+        for row in (each.statement for each in ground.readings)
+        if rider is not None
+        and _at_sag(row)
+        and row.rider_mass is not None
+        and row.mass_unit is not None
+        and abs(si_of("mass", row.rider_mass, row.mass_unit) - rider) <= SAME_RIDER_KG
+        and row.spacers == ground.spacers
+    ]
+
+
+def _at_sag(row: Reading) -> bool:
+    has_figures = row.at_travel_mm is not None and row.pressure is not None and row.pressure_unit is not None
+    return has_figures and row.state is not None and "sag" in row.state.casefold()
+
+
+def one_force(ground: SetupInputs) -> Iterator[StartPressureEstimate | Gap]:
+    """A force that was read at the wanted sag, its pressure read at full extension."""
+    forces = [
+        row
+        for row in (each.statement for each in ground.readings)
+        if _at_sag(row) and row.force is not None and row.force_unit is not None and row.spacers == ground.spacers
+        and abs(_travel_m(row) - ground.target.sag_m) <= SAME_TRAVEL_M
+    ]  # fmt: skip
+    if not forces or ground.load_n is None or ground.spring.negative in ("own valve", "coil"):
+        return
+    if ground.spring.shaft_diameter_mm is None:
+        yield gap("shaft-diameter", "the air outside pushes on the shaft", "Measure the shaft's diameter.")
+        return
+    row, force_n, extra_n = _spring_force(forces, ground.asked.friction_n)
+    loads = load_band(ground.asked)
+    spread_n = math.hypot(max(ReadingSpread().load_n, (loads.high - loads.low) / (2 * 1.96)), extra_n)
+    shaft_m2 = disc_area_m2(ground.spring.shaft_diameter_mm / 1000)
+    band = pressure_from_one_force(
+        force_n, _gauge_pa(row), _travel_m(row), ground.load_n, shaft_m2, ground.ambient_pa,
+        ReadingSpread(load_n=spread_n),
+    )  # fmt: skip
+    text = "From one force read at this sag: what this spring carries there grows with the pressure."
+    yield tier_of("measured from one force", band, text, (row.id,))
+
+
+def _spring_force(rows: list[Reading], friction_n: float) -> tuple[Reading, float, float]:
+    """A reading, the force without friction, and the friction's spread where only one direction was read."""
+    for row in rows:
+        if row.direction == "mean":
+            return row, _force_n(row), 0.0
+    for inward in rows:
+        for outward in rows:
+            same = _travel_m(inward) == _travel_m(outward) and _gauge_pa(inward) == _gauge_pa(outward)
+            if inward.direction == "compressing" and outward.direction == "extending" and same:
+                return inward, mean_force_n(_force_n(inward), _force_n(outward))[0], 0.0
+    return rows[0], _force_n(rows[0]), friction_n / math.sqrt(3)
+
+
+def own_triple(ground: SetupInputs) -> Triple | None:
+    """The three gauge readings among the asker's."""
+    return triple_of([GaugeReading(each.travel_m, each.gauge_pa) for each in ground.asked.readings])
+
+
+def listed_triple(ground: SetupInputs) -> Triple | None:
+    """The three gauge readings among the catalogue's, taken with the spacers in question."""
+    rows = [each.statement for each in ground.readings]
+    return triple_of(
+        [
+            GaugeReading(_travel_m(row), _gauge_pa(row), row.id)
+            for row in rows
+            if row.pressure is not None and row.at_travel_mm is not None and row.force is None
+            and row.rider_mass is None and not _at_sag(row) and row.spacers == ground.spacers
+        ]
+    )  # fmt: skip
+
+
+def _travel_m(row: Reading) -> float:
+    return 0.0 if row.at_travel_mm is None else float(row.at_travel_mm) / 1000
+
+
+def _gauge_pa(row: Reading) -> float:
+    if row.pressure is None or row.pressure_unit is None:
+        raise ValueError(f"The reading {row.id} has no pressure.")
+    return si_of("pressure", row.pressure, row.pressure_unit)
+
+
+def _force_n(row: Reading) -> float:
+    if row.force is None or row.force_unit is None:
+        raise ValueError(f"The reading {row.id} has no force.")
+    return si_of("force", row.force, row.force_unit)

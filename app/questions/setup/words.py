@@ -1,0 +1,223 @@
+"""What a set-up says in words: assumptions, formulas, where they hold, bands, and the sentence on changing travel."""
+
+from app.catalogue.tables import Spring
+from app.physics.atmosphere import SEA_LEVEL_PA
+from app.physics.band import Band
+from app.physics.load import UNSPRUNG_FRONT_KG
+from app.physics.readings import ReadingSpread
+from app.questions.answers.explained import Assumption, Formula
+from app.questions.setup.inputs import Target
+from app.questions.setup.parameters import Circumstances
+from app.questions.setup.views import BandView, SagView
+from app.units.preferences import Units
+from app.units.quantity import Quantity, computed
+from app.units.table import Kind
+
+PRACTICE = "common practice, no source"
+LIGHT_LOAD_N = 250.0  # where the rider is not given; only widens the band of two sags. Common practice, no source
+
+MOVES_MOST = {
+    "front_share": "the share of the weight on the front wheel",
+    "bike_kg": "the mass of the bike",
+    "unsprung_front_kg": "the unsprung mass at the front",
+    "head_angle_rad": "the head angle",
+    "friction_n": "friction",
+    "end_volume_share": "the positive chamber's volume",
+    "negative_volume_share": "the negative chamber's volume",
+    "bore_m": "the bore",
+    "port_m": "where the port is",
+    "gauge_pa": "the gauge",
+    "first load": "how the rider stood at the first sag",
+    "second load": "how the rider stood at the second sag",
+    "curvature": "the straight line between the two sags",
+    "force": "the force that was read",
+    "load": "the load",
+    "travel": "the travel at which the force was read",
+    "ambient_here": "the weather where it is filled",
+    "ambient_there": "the weather where it is ridden",
+    "temperature_here": "the temperature where it is filled",
+    "temperature_there": "the temperature where it is ridden",
+    "rate": "the last digit of the spring rate",
+    "preload": "the last digit of the preload",
+}
+
+VALIDITY = (
+    "Air as an ideal gas (within 1.5 % of real air up to 25 bar absolute), one spring leg, no damping. Sag is static: "
+    "slow, damping open, mean of three readings from above and three from below. A band holds the true value at least "
+    "as often as it says, where the inputs lie within their spreads; it knows nothing of a faulty fork."
+)
+
+
+def band_view(share: float, biggest: str | None) -> BandView:
+    """A band in words; `biggest` as the physics names it."""
+    percent = round(share * 100, 1)
+    shown: BandView = {
+        "share_percent": percent,
+        "text": f"The true value lies within at least {percent:g} times in 100.",
+    }
+    if biggest is not None:
+        shown["biggest"] = MOVES_MOST.get(biggest, biggest)
+        shown["text"] += f" {shown['biggest'].capitalize()} moves it most."
+    return shown
+
+
+def sag_view(target: Target, units: Units, free_travel: Band | None, basis: str | None) -> SagView:
+    """The wanted sag, with the zero it counts from; what shows from rest is as sure as where the fork rests."""
+    shown: SagView = {
+        "percent": round(target.percent, 1),
+        "travel": computed("length", target.sag_m, "mm", to=units, basis=None),
+        "text": _zero(basis),
+    }
+    if free_travel is None:
+        return shown
+    shown["text"] = (
+        "Counted from full extension, the fork pulled out to its stop." if free_travel.value > 0 else _STOP_HOLDS
+    )
+    if free_travel.value > 0:
+        ends = target.sag_m - free_travel.high, target.sag_m - free_travel.low
+        shown["from_rest"] = computed("length", target.sag_m - free_travel.value, "mm", band=ends, to=units)
+        shown["text"] += (
+            " Unloaded the fork rests at its free travel, drawn in by the negative chamber: a ring pushed to the seal "
+            "there shows less."
+        )
+    if basis == "published":
+        shown["text"] += " The guide does not say from where it counts."
+    return shown
+
+
+_STOP_HOLDS = "Counted from full extension; unloaded the fork rests there."
+
+
+def _zero(basis: str | None) -> str:
+    if basis == "measured from two sags":
+        return (
+            "Counted from where the two sags that were read were counted: from full extension or from rest, but alike."
+        )
+    if basis == "published":
+        return "As the guide states it; it does not say whether it counts from full extension or from rest."
+    return "Counted from full extension, the fork pulled out to its stop."
+
+
+def travel_change(spring: Spring) -> tuple[bool, str]:
+    """Whether the same pressure may be kept at another travel of the family, and the sentence that says so."""
+    if spring.kind == "coil" or spring.travel_set_by == "travel spacer":
+        return False, (
+            "Travel is set by travel spacers here, which change the chambers or the preload: after a change of travel "
+            "measure again."
+        )
+    if spring.travel_set_by is None or spring.family is None or spring.negative != "port":
+        return False, "What another travel does to the chambers is not stated for this spring: measure again."
+    return True, (
+        "Within this family the travel is set by the length of the shaft: at full extension nothing changes, so the "
+        "same pressure with the same spacers gives the same sag in millimetres at every travel, and another share of "
+        "it. What changes is the end of the stroke: less travel leaves more air there."
+    )
+
+
+def formulas(model: bool, tiers: list[str], altitude: bool, coil: bool) -> list[Formula]:
+    """The formulas an answer used."""
+    used: list[Formula] = []
+    if model or coil or "measured from one force" in tiers:
+        used.append(_LOAD)
+    if model:
+        used.append(_SPRING)
+    used += [formula for basis, formula in _BY_BASIS.items() if basis in tiers]
+    if coil:
+        used.append(_COIL)
+    if altitude:
+        used.append(_ALTITUDE)
+    return used
+
+
+_LOAD: Formula = {
+    "text": "F = [(rider with gear + bike)·front share − unsprung front mass]·g·sin(head angle)",
+    "source": "statics",
+    "validity": "standing still on level ground; both legs taken as one",
+}
+_SPRING: Formula = {
+    "text": "F(x) = A·P₊ − An·P₋ − As·pa; P₊ = P0·(V(0)/V(x))ⁿ; P₋ = P₊(x_p)·(Vn(x_p)/Vn(x))ⁿ; "
+    "V(x) = V_end − k·v + A·(T − x); Vn(x) = V_neg + An·x; start pressure P0 = (F + As·pa)/c(sag), c = (F + As·pa)/P0",
+    "source": "polytropic gas law (Cengel & Boles, Thermodynamics) with the force balance of the piston",
+    "validity": "negative chamber filled through a port; n = 1 up to the sag, n = 1.4 beyond it; P0 is absolute, "
+    "read at full extension after cycling through the port",
+}
+_BY_BASIS: dict[str, Formula] = {
+    "measured from two sags": {
+        "text": "ln(p + pa) is a straight line over ln(sag) between two readings of one rider",
+        "source": "from F = c(x)·P0 − As·pa with c close to a power of x; tested on random springs",
+        "validity": "same rider, same spacers; sags 1.08 to 2 times apart; no more than 20 % of their span outside it",
+    },
+    "measured from one force": {
+        "text": "c = (F + As·pa)/(p + pa); start pressure = (load + As·pa)/c − pa",
+        "source": "the force balance of the piston",
+        "validity": "at the travel where the force was read, with the spacers that were fitted",
+    },
+    "measured geometry": {
+        "text": "V(0)/A = y·P3/(P3 − P2); V_neg/A from the air that crossed the port between the first two readings",
+        "source": "Boyle's law and conservation of mass",
+        "validity": "three slow readings; the air in pump and hose counts as part of the positive chamber",
+    },
+}
+_COIL: Formula = {
+    "text": "F = k·(x + preload); k = F/(sag + preload)",
+    "source": "Hooke's law",
+    "validity": "one coil, or two taken as one; the rate is per length of fork travel",
+}
+_ALTITUDE: Formula = {
+    "text": "p_there = (p + pa_here)·T_there/T_here − pa_there",
+    "source": "ideal gas at constant mass and volume; ISO 2533:1975 for the surrounding air",
+    "validity": "fork at full extension both times, air at the temperature of its surroundings; weather moves the "
+    "surrounding air by about 3 kPa",
+}
+
+
+def load_assumptions(asked: Circumstances, units: Units) -> list[Assumption]:
+    """What was taken for granted of rider and bike: what was not given, and how far to trust what was."""
+
+    def taken(name: str, kind: Kind, si_value: float, usual: str, text: str) -> Assumption:
+        value: Quantity = computed(kind, si_value, usual, to=units, basis=None)
+        return {"name": name, "value": value, "text": f"{text} ({PRACTICE})"}
+
+    share, bike, angle = asked.front_share, asked.bike_kg, asked.head_angle_rad
+    found: list[Assumption] = []
+    if not share.given:
+        found.append(taken("front_share", "percent", share.value, "%", "Share on the front wheel, ±5 %"))
+    if not bike.given:
+        found.append(taken("bike_mass", "mass", bike.value, "kg", "Mass of the bike, ±2 kg"))
+    found.append(taken("unsprung_front_mass", "mass", UNSPRUNG_FRONT_KG, "kg", "Wheel, brake and lower legs, ±1 kg"))
+    if not angle.given:
+        found.append(taken("head_angle", "angle", angle.value, "°", "Head angle, ±2°"))
+    named = {"share on the front wheel ±2 %": share, "mass of the bike ±0.5 kg": bike, "head angle ±0.5°": angle}
+    given = [words for words, each in named.items() if each.given]
+    if given:
+        found.append({"name": "given", "text": f"What was given holds to: {', '.join(given)} ({PRACTICE})."})
+    if not asked.friction_given:
+        found.append(taken("friction", "force", asked.friction_n, "N", "Friction may hold the fork this much off"))
+    return found
+
+
+def reading_assumptions(rider_unknown: bool, units: Units) -> list[Assumption]:
+    """How far readings of sag, force and gauge are trusted; without a rider, what load that is a share of."""
+    usual = ReadingSpread()
+    spreads: list[tuple[str, Kind, float, str]] = [
+        ("reading_load", "force", usual.load_n, "N"),
+        ("reading_travel", "length", usual.sag_m, "mm"),
+        ("reading_gauge", "pressure", usual.gauge_pa, "psi"),
+    ]
+    text = f"Standard deviation of a reading; of load and force more where friction is ({PRACTICE})."
+    found: list[Assumption] = [
+        {"name": name, "value": computed(kind, value, unit, to=units, basis=None), "text": text}
+        for name, kind, value, unit in spreads
+    ]
+    if rider_unknown:
+        load = computed("force", LIGHT_LOAD_N, "N", to=units, basis=None)
+        found.append({"name": "load", "value": load, "text": f"Of a light rider; only widens the band ({PRACTICE})."})
+    return found
+
+
+def surroundings_assumption(asked: Circumstances, units: Units) -> list[Assumption]:
+    """The air around the fork where it is filled, where no altitude was given."""
+    if asked.fill_altitude_m is not None:
+        return []
+    value = computed("absolute pressure", SEA_LEVEL_PA, "kPa(a)", to=units, basis=None)
+    return [{"name": "fill_altitude", "value": value, "text": "Filled at sea level (ISO 2533)."}]

@@ -1,0 +1,283 @@
+"""Which springs fit this chassis at this travel, and which nearly do: the question `fits`.
+
+A fit is never inferred: every line is a statement with its source, or one whose only failing condition is named.
+"""
+
+from collections.abc import Sequence
+from typing import NotRequired
+
+from pydantic import Field, TypeAdapter
+from typing_extensions import TypedDict
+
+from app.catalogue.offers import in_years, offers
+from app.catalogue.rows import Snapshot
+from app.catalogue.tables import Fit, Spacer, Spring
+from app.questions.answers.cautions import cautions
+from app.questions.answers.open_choices import shown_undecided
+from app.questions.answers.parameters import LookupParameters
+from app.questions.answers.views import (
+    AlsoIn,
+    Caution,
+    ChassisRef,
+    ScopeView,
+    SourceRef,
+    SpringRef,
+    Undecided,
+    chassis_ref,
+    figure,
+    length,
+    scope_of_fit,
+    source_ref,
+)
+from app.questions.configuration.chassis_context import ChassisContext, load_chassis
+from app.questions.configuration.near_misses import Miss, Reason, near_misses
+from app.questions.configuration.prevailing import Applicable, undecided
+from app.questions.configuration.region import Given, Region, given
+from app.units.preferences import Units, choose
+from app.units.quantity import Quantity
+
+NEAR_MISSES = 20
+
+
+class FitsAsked(LookupParameters):
+    """The parameters of `fits`: what is known of the configuration; what is left out is unknown."""
+
+    travel: str | None = Field(
+        None, max_length=64, description="Wanted travel in mm, or with a unit.", examples=["150", "5.9in"]
+    )
+    model_year: int | None = Field(None, ge=1900, le=2200, description="Model year of the chassis.", examples=[2024])
+    variant: str | None = Field(None, max_length=80, description="Id of the variant of the chassis.")
+    wheel_size: str | None = Field(
+        None, max_length=12, description="Wheel: ISO 5775 bead seat diameter in mm, or 29, 27.5, 26.", examples=["622"]
+    )
+    damper: str | None = Field(None, max_length=80, description="Id of the damper that is fitted.")
+
+
+class SpacerView(TypedDict):
+    """A volume spacer and what it takes."""
+
+    id: str
+    name: str
+    volume: NotRequired[Quantity]
+    drives: NotRequired[list[str]]
+
+
+class FitView(TypedDict):
+    """One statement that a spring gives a travel in this chassis."""
+
+    id: str
+    spring: SpringRef
+    travel: Quantity
+    scope: ScopeView
+    travel_spacer: NotRequired[str]
+    travel_spacers: NotRequired[int]
+    axle_to_crown: NotRequired[Quantity]
+    spacer: NotRequired[SpacerView]
+    spacer_limit: NotRequired[int]
+    spacers_fitted: NotRequired[int]
+    pressure_limit: NotRequired[Quantity]
+    source: NotRequired[SourceRef]
+    also_in: NotRequired[list[AlsoIn]]
+    narrows: NotRequired[list[str]]
+    note: NotRequired[str]
+
+
+class MissReason(TypedDict):
+    """Why a fit is only near: `code` is contract."""
+
+    code: Reason
+    text: str
+
+
+class NearMiss(TypedDict):
+    """A fit that fails on exactly one condition."""
+
+    id: str
+    chassis: NotRequired[str]
+    spring: SpringRef
+    travel: Quantity
+    scope: ScopeView
+    reasons: list[MissReason]
+    source: NotRequired[SourceRef]
+
+
+class AskedView(TypedDict, total=False):
+    """The configuration as it was understood."""
+
+    travel: Quantity
+    model_year: int
+    variant: str
+    spring: str
+    damper: str
+    wheel_size: int
+
+
+class FitsAnswer(TypedDict):
+    """Which springs fit, which nearly do, and what would decide."""
+
+    revision: int
+    chassis: ChassisRef
+    asked: AskedView
+    fits: list[FitView]
+    near_misses: list[NearMiss]
+    near_misses_total: int
+    undecided: list[Undecided]
+    cautions: list[Caution]
+
+
+FITS = TypeAdapter(FitsAnswer)
+
+
+def fits(snapshot: Snapshot, chassis: str, asked: FitsAsked) -> FitsAnswer:
+    """The answer at one revision. Raises NotFound, Gone, and Invalid for what the chassis cannot be."""
+    units = chosen_units(asked)
+    wanted = given(
+        travel=asked.travel, model_year=asked.model_year, variant=asked.variant, damper=asked.damper,
+        wheel_size=asked.wheel_size,
+    )  # fmt: skip
+    context = load_chassis(snapshot, chassis)
+    family = offers(snapshot, context.chassis)
+    offered = family[chassis]
+    where = context.region(wanted, offered)
+    shown = prevailing_fits(context, in_years(snapshot, chassis, where.years), wanted, where)
+    near = near_misses(context, family, wanted, where, [each.statement for each in shown])
+    springs = snapshot.many(Spring, {each.statement.spring for each in shown} | {miss.fit.spring for miss in near})
+    spacers = snapshot.many(Spacer, {each.statement.spacer for each in shown if each.statement.spacer})
+    context.with_sources([miss.fit for miss in near])
+    open_parameters = shown_undecided(undecided(shown, where, context.choices(where, offered)), context)
+    codes = ["limits", "frame-limit", *(["undecided"] if open_parameters else [])]
+    return {
+        "revision": snapshot.revision,
+        "chassis": chassis_ref(context.chassis, context.maker),
+        "asked": asked_view(wanted, where, units),
+        "fits": [fit_view(each, context, springs, spacers, units) for each in shown],
+        "near_misses": [near_view(miss, context, springs, units) for miss in near[:NEAR_MISSES]],
+        "near_misses_total": len(near),
+        "undecided": open_parameters,
+        "cautions": cautions("pressure-before-opening", "shock-pump-only", *codes, sources=context.sources.values()),
+    }
+
+
+def chosen_units(asked: LookupParameters) -> Units:
+    """The units an answer is shown in. Raises Invalid for a unit that is none or of another kind."""
+    names = asked.units_asked()
+    return choose(names.pop("units"), names)
+
+
+def prevailing_fits(
+    context: ChassisContext, offered: Sequence[Fit], wanted: Given, where: Region
+) -> list[Applicable[Fit]]:
+    """The fits that answer: of the wanted travel where one is given, by travel and spring.
+
+    The spring is what a fit answers, not a condition of it.
+    """
+    travel = where.travel[0] if wanted.travel is not None else None
+    answering = [fit for fit in offered if travel is None or fit.travel_mm == travel]
+    if wanted.spring is not None:
+        answering = [fit for fit in answering if fit.spring == wanted.spring]
+    scoped = [(fit, scope._replace(spring=None)) for fit, scope in context.scoped(answering)]
+    shown = context.prevailing_of(scoped, where)
+    return sorted(shown, key=lambda each: (each.statement.travel_mm, each.statement.spring, not each.surely))
+
+
+def spring_ref(id: str, springs: dict[str, Spring]) -> SpringRef:
+    """A spring by what it is ordered by; the id alone where its row is not there."""
+    spring = springs.get(id)
+    if spring is None:
+        return {"id": id}
+    shown: SpringRef = {"id": id, "name": spring.name, "kind": spring.kind}
+    if spring.part_number is not None:
+        shown["part_number"] = spring.part_number
+    if spring.superseded_by is not None:
+        shown["superseded_by"] = spring.superseded_by
+    if spring.colour_mark is not None:
+        shown["colour_mark"] = spring.colour_mark
+    return shown
+
+
+def fit_view(
+    each: Applicable[Fit], context: ChassisContext, springs: dict[str, Spring], spacers: dict[str, Spacer], units: Units
+) -> FitView:
+    """One fit as it stands in an answer."""
+    fit = each.statement
+    shown: FitView = {
+        "id": fit.id,
+        "spring": spring_ref(fit.spring, springs),
+        "travel": length(fit.travel_mm, units),
+        "scope": scope_of_fit(fit),
+    }
+    if fit.travel_spacer is not None:
+        shown["travel_spacer"] = fit.travel_spacer
+    if fit.travel_spacers is not None:
+        shown["travel_spacers"] = fit.travel_spacers
+    if (to_crown := figure(fit, "length", "axle_to_crown_mm", "mm", units)) is not None:
+        shown["axle_to_crown"] = to_crown
+    if fit.spacer is not None:
+        shown["spacer"] = spacer_view(fit.spacer, spacers, units)
+    if fit.spacer_limit is not None:
+        shown["spacer_limit"] = fit.spacer_limit
+    if fit.spacers_fitted is not None:
+        shown["spacers_fitted"] = fit.spacers_fitted
+    if (limit := figure(fit, "pressure", "pressure_limit", fit.pressure_unit, units, role="maximum")) is not None:
+        shown["pressure_limit"] = limit
+    if (source := source_ref(fit, context.sources)) is not None:
+        shown["source"] = source
+    if each.also_in:
+        shown["also_in"] = [also_in(row, context) for row in each.also_in]
+    if each.narrows:
+        shown["narrows"] = [row.id for row in each.narrows]
+    if fit.note is not None:
+        shown["note"] = fit.note
+    return shown
+
+
+def also_in(row: Fit, context: ChassisContext) -> AlsoIn:
+    """A statement that says the same, by its source."""
+    source = source_ref(row, context.sources)
+    return {"id": row.id} if source is None else {"id": row.id, "source": source}
+
+
+def spacer_view(id: str, spacers: dict[str, Spacer], units: Units) -> SpacerView:
+    """A volume spacer by name and volume; the id alone where its row is not there."""
+    spacer = spacers.get(id)
+    if spacer is None:
+        return {"id": id, "name": id}
+    shown: SpacerView = {"id": id, "name": spacer.name}
+    if (volume := figure(spacer, "volume", "volume_ml", "mL", units)) is not None:
+        shown["volume"] = volume
+    if spacer.drives:
+        shown["drives"] = list(spacer.drives)
+    return shown
+
+
+def near_view(miss: Miss, context: ChassisContext, springs: dict[str, Spring], units: Units) -> NearMiss:
+    shown: NearMiss = {
+        "id": miss.fit.id,
+        "spring": spring_ref(miss.fit.spring, springs),
+        "travel": length(miss.fit.travel_mm, units),
+        "scope": scope_of_fit(miss.fit),
+        "reasons": [{"code": miss.code, "text": miss.text}],
+    }
+    if miss.other is not None:
+        shown["chassis"] = miss.other.id
+    if (source := source_ref(miss.fit, context.sources)) is not None:
+        shown["source"] = source
+    return shown
+
+
+def asked_view(wanted: Given, where: Region, units: Units) -> AskedView:
+    """The configuration as understood: the travel as matched, the wheel as its bead seat diameter."""
+    shown: AskedView = {}
+    if wanted.travel is not None:
+        shown["travel"] = length(where.travel[0], units)
+    if wanted.model_year is not None:
+        shown["model_year"] = wanted.model_year
+    if wanted.variant is not None:
+        shown["variant"] = wanted.variant
+    if wanted.spring is not None:
+        shown["spring"] = wanted.spring
+    if wanted.damper is not None:
+        shown["damper"] = wanted.damper
+    if wanted.wheel_size is not None:
+        shown["wheel_size"] = wanted.wheel_size
+    return shown

@@ -1,0 +1,109 @@
+"""What a mechanic needs for a configuration and the catalogue does not say; never guessed."""
+
+from collections.abc import Iterator
+
+from app.questions.answers.gap import Gap
+from app.questions.sheet.gather import Sheet
+
+
+def gaps(found: Sheet) -> list[Gap]:
+    """Everything that is missing for the configuration, in the order of work."""
+    if not found.fits:
+        return [
+            {
+                "what": "fit",
+                "why_needed": "a spring assembly that is listed for this chassis and travel, or it does not fit",
+                "text": "No fit is listed for this configuration.",
+            },
+            *_statements(found),
+        ]
+    return [*_fits(found), *_statements(found)]
+
+
+def _fits(found: Sheet) -> Iterator[Gap]:
+    for each in found.fits:
+        fit = each.statement
+        spring = found.springs.get(fit.spring)
+        air = spring is None or spring.kind == "air"
+        if air and fit.spacer_limit is None:
+            yield _gap("spacer-limit", fit.id, "too many volume spacers damage the spring", "how many volume spacers")
+        no_limit = fit.pressure_limit is None and (spring is None or spring.pressure_limit is None)
+        if air and no_limit:
+            yield _gap("pressure-limit", fit.id, "the fill pressure must not exceed it", "the maximum fill pressure")
+        if fit.axle_to_crown_mm is None:
+            yield _gap("axle-to-crown", fit.id, "it proves the change and decides whether the frame may carry it",
+                       "the axle-to-crown length")  # fmt: skip
+
+
+def _statements(found: Sheet) -> Iterator[Gap]:
+    torqued = {each.statement.fastener for each in found.torques}
+    for fastener in sorted(_fitted(found)):
+        if fastener not in torqued and found.fasteners[fastener].kind != "valve core":
+            yield _gap("torque", fastener, "too loose leaks or comes off, too tight strips", "the torque")
+    for id in sorted(torqued):
+        drives = found.fasteners[id].drives
+        if not drives:
+            yield _gap("drive", id, "the right tool must be at hand before the work begins", "the drive")
+        elif not any(found.tools.get(drive) for drive in drives):
+            yield _gap("tool", id, f"{' or '.join(drives)} turns it", "a tool that fits its drive")
+    filled = {each.statement.chamber for each in found.fills}
+    for chamber in _chambers(found):
+        if chamber not in filled:
+            yield _gap("fill", chamber, "an empty chamber wears, an overfilled one locks the fork", "oil and volume")
+    for each in found.fills:
+        row = each.statement
+        if row.fluid is None:
+            yield _gap(
+                "fluid", row.id, "the wrong oil swells seals or changes the damping", f"which oil ({row.chamber})"
+            )
+        if (
+            row.value is None
+            and row.min is None
+            and row.max is None
+            and row.level_mm is None
+            and row.level_max_mm is None
+        ):
+            yield _gap("volume", row.id, "too much oil locks the fork", f"how much oil ({row.chamber})")
+    if not found.greases:
+        yield _gap("grease", None, "dry seals stick and wear", "what is greased with what")
+    if not found.uses:
+        yield _gap(
+            "parts", None, "crush washers and seals are bought before the work begins", "which parts a job takes"
+        )
+    if not found.intervals:
+        yield _gap("interval", None, "the next service must be planned", "service intervals")
+    if not found.guides:
+        yield _gap("guide", None, "the old pressure label is void after a change of travel", "a published set-up")
+
+
+def _fitted(found: Sheet) -> set[str]:
+    """The fasteners that the configuration surely has: those of the chassis, its known spring and its known damper."""
+    springs = found.where.springs if found.where.springs is not None and len(found.where.springs) == 1 else frozenset()
+    dampers = found.where.dampers if found.where.dampers is not None and len(found.where.dampers) == 1 else frozenset()
+    low, high = found.where.years
+    return {
+        row.id
+        for row in found.fasteners.values()
+        if (row.spring is None or row.spring in springs)
+        and (row.damper is None or row.damper in dampers)
+        and (row.model_year_from is None or row.model_year_from <= low)
+        and (row.model_year_to is None or row.model_year_to >= high)
+    }
+
+
+def _chambers(found: Sheet) -> list[str]:
+    """The chambers that any fork of this construction has."""
+    chambers = ["spring-side lower leg", "damper-side lower leg"]
+    kinds = {spring.kind for spring in found.springs.values()}
+    if kinds == {"air"}:
+        chambers.append("above the air piston")
+    if {damper.kind for damper in found.dampers.values()} == {"open bath"}:
+        chambers.append("damper")
+    return chambers
+
+
+def _gap(what: str, about: str | None, why: str, missing: str) -> Gap:
+    text = f"The catalogue does not say {missing}" + (f" for {about}." if about else ".")
+    return {"what": what, "why_needed": why, "text": text} if about is None else {
+        "what": what, "about": about, "why_needed": why, "text": text,
+    }  # fmt: skip

@@ -1,0 +1,164 @@
+"""The statements that may apply to a configuration: what sheet, set-up and job card start from."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from app.catalogue.agreement import kilograms
+from app.catalogue.rows import Snapshot
+from app.catalogue.scopes import Scope
+from app.catalogue.tables import (
+    Damper,
+    Fastener,
+    Fill,
+    Fit,
+    Fluid,
+    Grease,
+    Guide,
+    Interval,
+    Limit,
+    Part,
+    Reading,
+    Spacer,
+    Spring,
+    Tool,
+    Torque,
+    Use,
+)
+from app.questions.configuration.chassis_context import ChassisContext, load_chassis
+from app.questions.configuration.prevailing import Applicable, undecided
+from app.questions.configuration.region import Given, Region
+from app.questions.sheet.fits import (
+    prevailing_fits,
+)
+
+
+@dataclass(slots=True)
+class Sheet:
+    """The statements that answer, before they are put into words: what the sheet, the job card and setup start from."""
+
+    context: ChassisContext
+    wanted: Given
+    where: Region
+    offered: list[Fit]
+    fits: list[Applicable[Fit]]
+    torques: list[Applicable[Torque]]
+    fills: list[Applicable[Fill]]
+    greases: list[Applicable[Grease]]
+    uses: list[Applicable[Use]]
+    limits: list[Applicable[Limit]]
+    intervals: list[Applicable[Interval]]
+    guides: list[Applicable[Guide]]
+    readings: list[Applicable[Reading]]
+    fasteners: dict[str, Fastener]
+    fluids: dict[str, Fluid]
+    springs: dict[str, Spring]
+    spacers: dict[str, Spacer]
+    dampers: dict[str, Damper]
+    tools: dict[str, list[Tool]]
+
+    def undecided(self) -> dict[str, list[str | int | float]]:
+        """Each parameter that would decide between what is shown, with the values it may take."""
+        found: dict[str, list[str | int | float]] = {}
+        choices = self.context.choices(self.where, self.offered)
+        every: tuple[Sequence[Applicable[Any]], ...] = (
+            self.fits, self.torques, self.fills, self.greases, self.uses, self.limits, self.intervals, self.guides,
+            self.readings,
+        )  # fmt: skip
+        for shown in every:
+            for name, values in undecided(shown, self.where, choices).items():
+                found[name] = list(dict.fromkeys([*found.get(name, []), *values]))
+        if self.wanted.travel is None and len({fit.travel_mm for fit in self.offered}) > 1:
+            found.setdefault("travel", sorted({fit.travel_mm for fit in self.offered}))
+        if len({each.statement.spring for each in self.fits}) > 1:
+            found.setdefault("spring", sorted({each.statement.spring for each in self.fits}))
+        return found
+
+
+def gather(snapshot: Snapshot, chassis: str, wanted: Given) -> Sheet:
+    """Every statement that may hold for a configuration."""
+    context = load_chassis(snapshot, chassis)
+    offered = snapshot.where(Fit, "chassis", chassis)
+    where = context.region(wanted, offered)
+    fits = prevailing_fits(context, offered, wanted, where)
+    if wanted.spring is None and fits:
+        where = replace(where, springs=frozenset(each.statement.spring for each in fits))
+    torques = snapshot.where(Torque, "chassis", chassis)
+    fasteners = _fasteners(snapshot, context, where, torques)
+    uses = snapshot.where(Use, "chassis", chassis)
+    context.parts.update(snapshot.many(Part, {use.part for use in uses}))
+    fills = context.prevailing(snapshot.where(Fill, "chassis", chassis), where)
+    greases = context.prevailing(snapshot.where(Grease, "chassis", chassis), where)
+    fluids = {each.statement.fluid for each in fills} | {each.statement.fluid for each in greases}
+    return Sheet(
+        context=context,
+        wanted=wanted,
+        where=where,
+        offered=offered,
+        fits=fits,
+        torques=_torques(context, torques, fasteners, where),
+        fills=fills,
+        greases=greases,
+        uses=context.prevailing(uses, where),
+        limits=context.prevailing(snapshot.where(Limit, "chassis", chassis), where),
+        intervals=context.prevailing(snapshot.where(Interval, "chassis", chassis), where),
+        guides=sorted(context.prevailing(snapshot.where(Guide, "chassis", chassis), where), key=_by_mass),
+        readings=context.prevailing(snapshot.where(Reading, "chassis", chassis), where),
+        fasteners=fasteners,
+        fluids=snapshot.many(Fluid, {fluid for fluid in fluids if fluid is not None}),
+        springs=snapshot.many(Spring, where.springs or ()),
+        spacers=snapshot.many(Spacer, {each.statement.spacer for each in fits if each.statement.spacer}),
+        dampers=snapshot.many(Damper, where.dampers or ()),
+        tools=_tools(snapshot),
+    )
+
+
+def _by_mass(each: Applicable[Guide]) -> tuple[str, float, float]:
+    """Guides read as a table: by chamber and travel, the lightest rider first."""
+    guide = each.statement
+    mass = kilograms(guide.rider_mass_from, guide.mass_unit)
+    return guide.chamber or "", guide.travel_from_mm or 0.0, float(mass or 0)
+
+
+def _fasteners(
+    snapshot: Snapshot, context: ChassisContext, where: Region, torques: Sequence[Torque]
+) -> dict[str, Fastener]:
+    """The fasteners of the chassis and of the springs and dampers it may carry, and those its torques name."""
+    found = {row.id: row for row in snapshot.where(Fastener, "chassis", context.chassis.id)}
+    for spring in sorted(where.springs or ()):
+        found.update((row.id, row) for row in snapshot.where(Fastener, "spring", spring))
+    for damper in sorted(where.dampers or ()):
+        found.update((row.id, row) for row in snapshot.where(Fastener, "damper", damper))
+    missing = {torque.fastener for torque in torques} - found.keys()
+    found.update(snapshot.many(Fastener, missing) if missing else {})
+    return {id: row for id, row in found.items() if row.chassis in (None, context.chassis.id)}
+
+
+def fastener_scope(scope: Scope, fastener: Fastener) -> Scope:
+    """A torque's scope, narrowed to the spring, damper and years its fastener belongs to."""
+    low, high = fastener.model_year_from, fastener.model_year_to
+    return scope._replace(
+        spring=scope.spring if scope.spring is not None else fastener.spring,
+        damper=scope.damper if scope.damper is not None else fastener.damper,
+        year_from=scope.year_from if low is None else max(scope.year_from, low),
+        year_to=scope.year_to if high is None else min(scope.year_to, high),
+    )
+
+
+def _torques(
+    context: ChassisContext, torques: Sequence[Torque], fasteners: Mapping[str, Fastener], where: Region
+) -> list[Applicable[Torque]]:
+    scoped = [
+        (row, fastener_scope(scope, fasteners[row.fastener]))
+        for row, scope in context.scoped(torques)
+        if row.fastener in fasteners
+    ]
+    return context.prevailing_of(scoped, where)
+
+
+def _tools(snapshot: Snapshot) -> dict[str, list[Tool]]:
+    tools: dict[str, list[Tool]] = {}
+    for tool in snapshot.all(Tool):
+        if tool.drive is not None:
+            tools.setdefault(tool.drive, []).append(tool)
+    return tools

@@ -1,0 +1,1 @@
+"""Lists, single rows with their links, search, revisions and findings."""

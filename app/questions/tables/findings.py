@@ -1,0 +1,207 @@
+"""The rules by which the catalogue is judged, and the warnings that stand at a revision."""
+
+from collections.abc import Mapping
+from functools import lru_cache
+from typing import Annotated, Any, NotRequired
+
+from pydantic import Field, TypeAdapter
+from rapidfuzz import process
+from sqlalchemy import Select, bindparam, func, select
+from typing_extensions import TypedDict
+
+from app.catalogue.present import CANDIDATES, Candidate
+from app.catalogue.rows import Snapshot
+from app.catalogue.search import LEAST
+from app.catalogue.stored import FINDINGS
+from app.catalogue.tables import TABLES
+from app.errors import Invalid, NotFound
+from app.questions.answers.cautions import cautions
+from app.questions.answers.cursors import Cursor
+from app.questions.answers.views import Caution
+from app.questions.tables.listing import Paged
+from app.rules import checks as checks  # registers the rules
+from app.rules.finding import FindingShape, Severity
+from app.rules.registry import RULES, Edit, Rule, Shape
+
+
+class Cell(TypedDict):
+    """What a column of a row is made to say."""
+
+    column: str
+    text: str
+
+
+class ExampleEdit(TypedDict):
+    """One row of a small clean catalogue, with these cells changed (or new)."""
+
+    table: str
+    id: str
+    cells: list[Cell]
+
+
+class RuleRow(TypedDict):
+    """One consistency check. `shape` is what it sees: a row, a family, an entity with its referrers, a change, or what
+    is met while a package is read."""
+
+    id: str
+    family: str
+    shape: Shape
+    severity: Severity
+    what: str
+    why: str
+    mend: str
+    silenced_by: list[str]
+    tables: Annotated[list[str], Field(description="Tables whose rows it judges; empty: all it meets.")]
+    passes: NotRequired[ExampleEdit]
+    fails: NotRequired[ExampleEdit]
+    findings: Annotated[str, Field(description="Address of what it finds in the present catalogue.")]
+
+
+class RuleList(TypedDict):
+    """All rules, by family."""
+
+    total: int
+    rules: list[RuleRow]
+
+
+class FindingRow(FindingShape):
+    """A warning that stands, and the revision since which it does."""
+
+    revision_from: int
+
+
+class FindingList(TypedDict):
+    """Warnings that stand at a revision, by table, row and rule; `next` is absent on the last page."""
+
+    revision: int
+    total: int
+    findings: list[FindingRow]
+    next: NotRequired[str]
+    cautions: list[Caution]
+
+
+RULE, RULE_LIST, FINDING_LIST = TypeAdapter(RuleRow), TypeAdapter(RuleList), TypeAdapter(FindingList)
+
+
+class FindingsAsked(Paged):
+    """The parameters of the list of warnings."""
+
+    rule: str | None = Field(default=None, max_length=80, description="Found by this rule.")
+    table: str | None = Field(
+        default=None, max_length=80, description="In a row of this table.", json_schema_extra={"enum": [*TABLES]}
+    )
+    id: str | None = Field(default=None, max_length=80, description="In the row of this id.")
+    severity: Severity | None = Field(default=None, description="Of this severity; what rejects is never stored.")
+
+
+def rule_list(family: str | None, severity: Severity | None, shape: Shape | None) -> RuleList:
+    """The rules of a family, severity and shape; all where none is given. Raises Invalid for a family that is none."""
+    families = dict.fromkeys(rule.family for rule in RULES.values())
+    if family is not None and family not in families:
+        text = f"There is no family {family[:40]}; the families are {', '.join(families)}."
+        raise Invalid.one("not-a-choice", text, parameter="family", suggestion=_nearest(family, list(families)))
+    wanted = {"family": family, "severity": severity, "shape": shape}
+    found = [
+        rule
+        for rule in RULES.values()
+        if all(value is None or getattr(rule, name) == value for name, value in wanted.items())
+    ]
+    found.sort(key=lambda rule: (list(families).index(rule.family), rule.slug))
+    return {"total": len(found), "rules": [_rule_row(rule) for rule in found]}
+
+
+def one_rule(slug: str) -> RuleRow:
+    """The rule of that slug. Raises NotFound with near ones."""
+    if slug not in RULES:
+        found = process.extract(slug, list(RULES), score_cutoff=100 * LEAST, limit=CANDIDATES)
+        near: list[Candidate] = [{"id": name, "score": round(score / 100, 4)} for name, score, _ in found]
+        raise NotFound("There is no rule of that name.", candidates=near)
+    return _rule_row(RULES[slug])
+
+
+def finding_list(snapshot: Snapshot, asked: FindingsAsked, cursor: Cursor | None) -> dict[str, Any]:
+    """A page of the warnings. Raises Invalid for a rule or a table that is none."""
+    for parameter, value, known in (("rule", asked.rule, [*RULES]), ("table", asked.table, [*TABLES])):
+        if value is not None and value not in known:
+            text = f"There is no {parameter} {value}."
+            raise Invalid.one("not-a-choice", text, parameter=parameter, suggestion=_nearest(value, known))
+    given = {_COLUMNS[name]: value for name in _COLUMNS if (value := getattr(asked, name)) is not None}
+    values = {**{f"v_{name}": value for name, value in given.items()}, "n": snapshot.revision, "most": asked.limit + 1}
+    page, count = _statements(tuple(sorted(given)), cursor is not None)
+    if cursor is not None:
+        values["after"] = cursor.place[0]
+    found = snapshot.connection.execute(page, values).mappings().fetchall()
+    total = snapshot.connection.execute(count, values).scalar_one() if cursor is None else cursor.total
+    rows = found[: asked.limit]
+    answer: dict[str, Any] = {
+        "revision": snapshot.revision,
+        "total": total,
+        "findings": [_finding_row(row) for row in rows],
+    }
+    if len(found) > asked.limit:
+        answer["next"] = asked.write_cursor("findings", Cursor(snapshot.revision, total, (rows[-1]["place"],)))
+    answer["cautions"] = cautions()
+    return answer
+
+
+_COLUMNS = {"rule": "rule", "table": "in_table", "id": "row_id", "severity": "severity"}
+
+
+@lru_cache(maxsize=64)
+def _statements(given: tuple[str, ...], goes_on: bool) -> tuple[Select[Any], Select[Any]]:
+    stored = FINDINGS.c
+    # Below " " sorts nothing that a table, an id or a slug may hold, so the joined text sorts as the three do.
+    place = stored.in_table + " " + func.coalesce(stored.row_id, "") + " " + stored.rule + " " + stored.id
+    context = [stored.revision_from <= bindparam("n"), stored.revision_to > bindparam("n")]
+    context += [stored[name] == bindparam(f"v_{name}") for name in given]
+    page = select(FINDINGS, place.label("place")).where(*context).order_by(place).limit(bindparam("most"))
+    if goes_on:
+        page = page.where(place > bindparam("after"))
+    return page, select(func.count()).select_from(FINDINGS).where(*context)
+
+
+def _finding_row(row: Mapping[Any, Any]) -> FindingRow:
+    shown: dict[str, Any] = {"rule": row["rule"], "severity": row["severity"], "table": row["in_table"]}
+    for name, column in (("id", "row_id"), ("column", "in_column"), ("value", "value")):
+        if row[column] is not None:
+            shown[name] = row[column]
+    shown["text"] = row["text"]
+    if row["collides_id"] is not None:
+        shown["collides_with"] = {"table": row["collides_table"], "id": row["collides_id"]}
+    rule = RULES.get(row["rule"])
+    shown["mend"] = row["mend"] or ("" if rule is None else rule.mend)
+    shown["revision_from"] = row["revision_from"]
+    return shown  # type: ignore[return-value]
+
+
+def _rule_row(rule: Rule) -> RuleRow:
+    row: RuleRow = {
+        "id": rule.slug,
+        "family": rule.family,
+        "shape": rule.shape,
+        "severity": rule.severity,
+        "what": rule.what,
+        "why": rule.why,
+        "mend": rule.mend,
+        "silenced_by": list(rule.silenced_by),
+        "tables": [table.table for table in rule.tables],
+        "findings": f"/v1/findings?rule={rule.slug}",
+    }
+    if rule.passes is not None:
+        row["passes"] = _example(rule.passes)
+    if rule.fails is not None:
+        row["fails"] = _example(rule.fails)
+    return row
+
+
+def _example(edit: Edit) -> ExampleEdit:
+    return {
+        "table": edit.table,
+        "id": edit.id,
+        "cells": [{"column": name, "text": text} for name, text in edit.cells.items()],
+    }
+
+
+def _nearest(name: str, known: list[str]) -> str | None:
+    best = process.extractOne(name, known, score_cutoff=100 * LEAST)
+    return best[0] if best else None

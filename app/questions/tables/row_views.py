@@ -1,0 +1,114 @@
+"""What the interface says of a row and of a filter, made from the row descriptions: JSON shapes and parameter types."""
+
+from decimal import Decimal
+from functools import cache
+from typing import Annotated, Any, Literal, NotRequired, cast
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, Field, WithJsonSchema, create_model
+from pydantic_core import PydanticCustomError
+from typing_extensions import TypedDict
+
+from app.catalogue.columns import DAY, SLUG, TEXT_MAX, Column, Kind, Unreadable
+from app.catalogue.tables import Row
+
+_MOST = 999_999_999
+_ANY_NUMBER = Annotated[Any, WithJsonSchema({"type": "number"})]  # 150 stays 150, 34.9 stays 34.9
+_JSON: dict[str, Any] = {
+    "whole number": int, "number": _ANY_NUMBER, "figure as published": str, "true or false": bool, "date": str,
+    "id": str, "text": str,
+}  # fmt: skip
+
+
+@cache
+def row_shape(table: type[Row]) -> Any:
+    """A row as answered: the exchange columns that are given; figures as published are decimal strings."""
+    fields = {name: _member(column) for name, column in table.columns().items()}
+    return shape(f"{table.__name__}Row", table.meaning, fields)
+
+
+def shape(name: str, doc: str, fields: dict[str, Any]) -> Any:
+    """A TypedDict of that name, made at start-up."""
+    made = cast(Any, TypedDict)(name, fields)
+    made.__doc__ = doc
+    return made
+
+
+def _member(column: Column) -> Any:
+    if column.options:
+        context: Any = Literal[column.options]
+    elif column.kind.items is not None:
+        context = list.__class_getitem__(_JSON[column.kind.items.name])
+    else:
+        context = _JSON[column.kind.name]
+    described = Annotated[context, Field(description=_meaning(column))]
+    return described if column.required else NotRequired[described]
+
+
+def _meaning(column: Column) -> str:
+    parts = [column.meaning]
+    if column.unit is not None:
+        parts.append(f"in {column.unit}")
+    if column.unit_column is not None:
+        parts.append(f"its unit stands in {column.unit_column}")
+    if column.refers_to is not None:
+        parts.append(f"id in {column.refers_to}")
+    return "; ".join(parts)
+
+
+def filters(table: type[Row], base: type[BaseModel]) -> type[BaseModel]:
+    """The parameters of a list: those of `base` and one filter for each column of the table."""
+    fields: dict[str, Any] = {}
+    for name, column in table.columns().items():
+        if name in base.model_fields:
+            raise ValueError(f"the column {table.table}.{name} has the name of a parameter")
+        fields[name] = (_taken(column) | None, Field(default=None, description=_filter_text(column)))
+    return create_model(
+        f"{table.__name__}ListAsked", __base__=base, __doc__=f"The parameters of the list of {table.table}.", **fields
+    )
+
+
+def _filter_text(column: Column) -> str:
+    meaning = _meaning(column)
+    if column.kind.items is not None:
+        return f"Rows whose list holds this: {meaning}."
+    by_value = " Compared by value: 7.3 finds 7.30." if column.kind.name == "figure as published" else ""
+    return f"Rows with just this: {meaning}.{by_value}"
+
+
+def _taken(column: Column) -> Any:
+    if column.options:
+        return Literal[column.options]
+    return _PARAMETERS[(column.kind.items or column.kind).name](column.kind.items or column.kind)
+
+
+def _read(kind: Kind) -> Any:
+    def read(text: str) -> str:
+        try:
+            return cast(str, kind.read(text))
+        except Unreadable as error:
+            raise PydanticCustomError("wrong-form", "{text}", {"text": str(error)}) from None
+
+    return AfterValidator(read)
+
+
+def _within(value: Decimal) -> Decimal:
+    if not abs(value) <= _MOST + 1:
+        raise PydanticCustomError("out-of-range", "No figure has more than nine digits before its point")
+    return value
+
+
+def _flag(value: object) -> object:
+    if isinstance(value, str) and value not in ("true", "false"):
+        raise PydanticCustomError("not-true-or-false", "It should be true or false")
+    return value
+
+
+_PARAMETERS: dict[str, Any] = {
+    "whole number": lambda kind: Annotated[int, Field(ge=-_MOST, le=_MOST)],
+    "number": lambda kind: Annotated[float, Field(allow_inf_nan=False, ge=-_MOST - 1, le=_MOST + 1)],
+    "figure as published": lambda kind: Annotated[Decimal, Field(allow_inf_nan=False), AfterValidator(_within)],
+    "true or false": lambda kind: Annotated[bool, BeforeValidator(_flag)],
+    "date": lambda kind: Annotated[str, Field(max_length=10, pattern=f"^{DAY.pattern}$")],
+    "id": lambda kind: Annotated[str, Field(max_length=80, pattern=f"^{SLUG.pattern}$")],
+    "text": lambda kind: Annotated[str, Field(max_length=TEXT_MAX), _read(kind)],
+}

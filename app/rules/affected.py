@@ -1,0 +1,138 @@
+"""Which shapes a change touches: everything whose view can hold a row that changed, or lacks one that went."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from app.catalogue.rows import Rows
+from app.catalogue.tables import (
+    STATEMENTS,
+    Chassis,
+    Fastener,
+    Fluid,
+    Maker,
+    Part,
+    Procedure,
+    Row,
+    Source,
+    Spacer,
+    Step,
+    Tool,
+    Variant,
+)
+from app.rules.view import Change, referring
+
+# What is said for people: no rule compares it across rows, so a change of these alone touches no family.
+SPOKEN = frozenset({"name", "title", "page", "part_number", "colour_mark", "model_code", "note", "source", "marks"})
+
+# What families read of the things that very many of them name; a change of anything else in them touches none.
+READ: dict[type[Row], frozenset[str]] = {
+    Maker: frozenset(),
+    Tool: frozenset(),
+    Fluid: frozenset({"maker", "kind"}),
+    Part: frozenset({"maker", "kind", "superseded_by"}),
+    Source: frozenset({"maker", "kind", "published_on"}),
+    Spacer: frozenset({"volume_ml"}),
+}
+
+# The tables that a family is made of, with the column that names the chassis.
+FAMILY_OF: dict[type[Row], str] = {
+    Chassis: "id", Variant: "chassis", Fastener: "chassis", **dict.fromkeys(STATEMENTS, "chassis"),
+}  # fmt: skip
+
+
+Tables = frozenset[type[Row]] | None
+
+
+class _Chassis:
+    """The chassis that changes are about, each with the tables of which statements changed; None is all."""
+
+    def __init__(self) -> None:
+        self.tables: dict[str, Tables] = {}
+
+    def add(self, id: str, table: type[Row] | None) -> None:
+        self.tables[id] = _both(self.tables.get(id, frozenset()), None if table is None else frozenset({table}))
+
+
+def _both(some: Tables, others: Tables) -> Tables:
+    return None if some is None or others is None else some | others
+
+
+@dataclass(slots=True)
+class Affected:
+    """Shapes by their keys: entity rows by table, families by maker and name, chassis ids that are not there, ids.
+
+    Of a family the tables are told of which statements changed: the rest of it stays as it was. None is all of it.
+    """
+
+    rows: dict[type[Row], set[str]] = field(default_factory=lambda: defaultdict(set))
+    families: dict[tuple[str, str], Tables] = field(default_factory=dict)
+    orphans: set[str] = field(default_factory=set)
+    ids: set[str] = field(default_factory=set)
+
+
+def affected(after: Rows, before: Rows, changes: Sequence[Change]) -> Affected:
+    """The shapes of the catalogue `after` that the changes touch."""
+    shapes = Affected()
+    chassis = _Chassis()
+    for change in changes:
+        _own(shapes, chassis, change, after, before)
+        gone = change.after is None
+        if change.before is None or not (gone or _heard(change)) or (change.table is Chassis and not gone):
+            continue
+        for table, column in referring(change.table):
+            if gone or FAMILY_OF.get(table):
+                _named_by(shapes, chassis, change.table, after.where(table, column, change.id), gone)
+    _families(shapes, chassis, after)
+    return shapes
+
+
+def _own(shapes: Affected, chassis: _Chassis, change: Change, after: Rows, before: Rows) -> None:
+    """The shapes that the row itself is of, before and after."""
+    versions = [row for row in (change.before, change.after) if row is not None]
+    if change.table.role == "statement":
+        shapes.ids.add(change.id)
+        for row in versions:
+            chassis.add(row.__dict__["chassis"], change.table)
+        return
+    if change.after is not None:
+        shapes.rows[change.table].add(change.id)
+    for row in versions:
+        if isinstance(row, Chassis):
+            chassis.add(row.id, None)
+            shapes.families[row.maker, row.name] = None
+        elif isinstance(row, Step):
+            shapes.rows[Procedure].add(row.procedure)
+        elif isinstance(row, Tool) and row.drive is not None:
+            shapes.rows[Fastener].update(each.id for each in after.where(Fastener, "drives", row.drive))
+        elif (own := row.__dict__.get("chassis")) is not None:
+            chassis.add(own, None)
+
+
+def _heard(change: Change) -> bool:
+    """True when something changed that a shape beyond the row itself can see."""
+    if change.before is None or change.after is None:
+        return True
+    before, after = change.before.__dict__, change.after.__dict__
+    read = READ.get(change.table)
+    heard = before.keys() - SPOKEN if read is None else read
+    return any(before[name] != after[name] for name in heard)
+
+
+def _named_by(shapes: Affected, chassis: _Chassis, changed: type[Row], rows: Iterable[Row], gone: bool) -> None:
+    """The shapes of rows that name a row which changed; as rows they see only whether it is there."""
+    for row in rows:
+        table = type(row)
+        if gone and table.role == "entity":
+            shapes.rows[table].add(row.id)
+        own = row.__dict__.get(FAMILY_OF.get(table, ""))
+        if own is not None:
+            chassis.add(own, table if changed.role == "statement" else None)
+
+
+def _families(shapes: Affected, chassis: _Chassis, after: Rows) -> None:
+    present = after.many(Chassis, chassis.tables)
+    for row in present.values():
+        key = row.maker, row.name
+        shapes.families[key] = _both(shapes.families.get(key, frozenset()), chassis.tables[row.id])
+    shapes.orphans.update(chassis.tables.keys() - present.keys())

@@ -1,0 +1,45 @@
+"""What the invented demo answers, as recorded: an example for each operation and each kind of refusal."""
+
+import json
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+Document = dict[str, Any]
+
+SUMMARY = "From the invented demo; lists are cut to two."
+_MEDIA_TYPES = {"html": "text/html", "txt": "text/plain", "csv": "text/csv", "svg": "image/svg+xml"}
+_OTHER_FORM = {"schema": {"type": "string", "description": "The same answer in this form."}}
+
+
+@cache
+def recorded(name: str) -> Document:
+    """The recordings of that name, by operation id or by status; written by `python -m tests.api.document`."""
+    found: Document = json.loads(files("app.web.contract").joinpath("examples", f"{name}.json").read_text("utf-8"))
+    return found
+
+
+def add_examples(operation: Document) -> None:
+    """Puts what was recorded of an operation into it: parameters, body, answer, and the other forms of the answer."""
+    shown = recorded("answers").get(operation["operationId"])
+    if shown is None:
+        return
+    for parameter in operation.get("parameters", []):
+        if parameter["name"] in shown["parameters"]:
+            parameter["example"] = shown["parameters"][parameter["name"]]
+    if "body" in shown:
+        operation["requestBody"]["content"]["application/json"]["examples"] = _demo(shown["body"])
+    content = operation["responses"][str(shown["status"])].get("content", {})
+    if "answer" in shown:
+        content["application/json"]["examples"] = _demo(shown["answer"])
+    for form in shown["forms"]:
+        content[_MEDIA_TYPES[form]] = dict(_OTHER_FORM)
+
+
+def problem_example(status: str) -> Document | None:
+    """A problem of that status, or of that family of statuses."""
+    return recorded("problems").get(status)
+
+
+def _demo(value: Any) -> Document:
+    return {"demo": {"summary": SUMMARY, "value": value}}

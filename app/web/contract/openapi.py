@@ -1,0 +1,157 @@
+"""The description of the interface: what FastAPI finds, made exact. It is built for the committed file, not at start.
+
+`openapi.json` beside this module is what is served; `python -m tests.api.document` writes it anew, and a test compares.
+"""
+
+from collections.abc import Iterator
+from importlib.metadata import version
+from importlib.resources import files
+from typing import Any
+
+from fastapi import FastAPI
+from fastapi.openapi.utils import get_openapi
+from pydantic import TypeAdapter
+
+from app.web.contract.deprecations import mark
+from app.web.contract.examples import add_examples, problem_example
+from app.web.contract.refusals import problem_responses, refusals_of, security_of
+from app.web.contract.schemas import hoist, make_exact, name_choices, without_null
+from app.web.problem import Problem
+from app.web.reading.strict import StrictRoute
+
+Document = dict[str, Any]
+
+DESCRIPTION = (
+    "What a suspension mechanic must know before opening a fork, with scope and source. The same address gives JSON, "
+    "a page, text or CSV: its end (`.html .txt .csv .svg`) beats `format=`, which beats Accept. What is not known is "
+    "absent, never null; readers pass over members they do not know. Every refusal is a problem detail (RFC 9457) "
+    "whose `errors[].code` is stable. GET also takes HEAD and OPTIONS. The examples are from an invented catalogue; in "
+    "them lists are cut to two."
+)
+TAGS = {
+    "questions": "What a mechanic asks: which chassis it is, what fits it, what the catalogue says of it, the work.",
+    "tables": "Everything that is stored, table by table, as it is exchanged.",
+    "units and standards": "Units and conversion, and public standards as tables.",
+    "rules": "By which rules the catalogue is judged, and what they warn about.",
+    "revisions": "What was accepted when, and every version of a statement.",
+    "changes": "Changing the catalogue: dry runs, imports, single statements.",
+    "exchange": "The whole catalogue as a file, and a hash by which copies are compared.",
+    "bench log": "The log of the workshop: its forks and what was done to them.",
+    "operation": "For whoever runs the service or reads its refusals.",
+}
+_METHODS = {"get", "put", "post", "delete", "patch"}
+_REFERENCE = "#/components/schemas/{model}"
+
+
+def served() -> bytes:
+    """The document as it is committed and served."""
+    return files("app.web.contract").joinpath("openapi.json").read_bytes()
+
+
+def json_body(shape: TypeAdapter[Any], description: str) -> Document:
+    """`openapi_extra` for a route that reads its own body with `json_body.read_model`."""
+    schema = shape.json_schema(ref_template=_REFERENCE)
+    return {
+        "requestBody": {
+            "required": True,
+            "description": description,
+            "content": {"application/json": {"schema": schema}},
+        }
+    }
+
+
+def describe(app: FastAPI) -> Document:
+    """The whole document, built anew; the caller keeps it."""
+    routes = [route.described() if isinstance(route, StrictRoute) else route for route in app.routes]
+    document = get_openapi(
+        title="Legwork", version=version("legwork"), openapi_version="3.1.0", description=DESCRIPTION, routes=routes
+    )
+    document["info"] |= {
+        "summary": "A spec service for suspension mechanics.",
+        "contact": {"name": "Whoever runs this service"},
+        "license": {"name": "None stated", "identifier": "NOASSERTION"},
+    }
+    document["servers"] = [{"url": "/", "description": "Where this document was read from."}]
+    components = document.setdefault("components", {})
+    schemas = components.setdefault("schemas", {})
+    schemas["Problem"] = TypeAdapter(Problem).json_schema(ref_template=_REFERENCE)
+    components["headers"] = {
+        "ETag": {"description": "A tag of these bytes, for If-None-Match or If-Match.", "schema": {"type": "string"}}
+    }
+    components["parameters"] = {
+        "IfNoneMatch": {
+            "name": "If-None-Match", "in": "header", "description": "The ETag of what is at hand: 304 where it holds.",
+            "schema": {"type": "string"},
+        }
+    }  # fmt: skip
+    components["securitySchemes"] = {
+        "key": {
+            "type": "http",
+            "scheme": "bearer",
+            "description": "A key of this service. Writing takes one; lookups do where the operator closed them.",
+        }
+    }
+    for path, _, operation in _operations(document):
+        _name_body(operation, schemas)
+        for parameter in operation.get("parameters", []):
+            _put_parameter_right(parameter, path)
+    hoist(document["paths"], schemas)
+    hoist(schemas, schemas)
+    for left in ("HTTPValidationError", "ValidationError"):
+        schemas.pop(left, None)
+    make_exact(document)
+    name_choices(document)
+    for path, method, operation in _operations(document):
+        add_examples(operation)
+        _say_how_it_ends(path, method, operation)
+    mark(document)
+    components["responses"] = problem_responses(problem_example, _statuses(document))
+    used = {tag for _, _, operation in _operations(document) for tag in operation.get("tags", [])}
+    document["tags"] = [{"name": tag, "description": text} for tag, text in sorted(TAGS.items()) if tag in used]
+    return document
+
+
+def _operations(document: Document) -> Iterator[tuple[str, str, Document]]:
+    for path, item in document.get("paths", {}).items():
+        yield from ((path, method, operation) for method, operation in item.items() if method in _METHODS)
+
+
+def _statuses(document: Document) -> set[str]:
+    return {status for _, _, operation in _operations(document) for status in operation["responses"]}
+
+
+def _name_body(operation: Document, schemas: Document) -> None:
+    """A body is a schema with a name, as an answer is."""
+    content = operation.get("requestBody", {}).get("content", {}).get("application/json")
+    if content and "title" in content["schema"]:
+        name = content["schema"]["title"]
+        hoist(content, schemas)
+        schemas[name] = content["schema"]
+        content["schema"] = {"$ref": _REFERENCE.format(model=name)}
+
+
+def _put_parameter_right(parameter: Document, path: str) -> None:
+    schema = parameter["schema"]
+    without_null(schema)
+    if parameter["in"] == "header":
+        parameter["name"] = parameter["name"].title()  # as RFC 9110 writes them: If-Match
+    if parameter["in"] == "path" and schema.get("type") == "string":
+        schema.pop("examples", None)
+        schema["pattern"] = "^[a-z0-9][a-z0-9-]{0,79}$"
+        parameter.setdefault("description", f"Name of the thing that `{path}` is about.")
+
+
+def _say_how_it_ends(path: str, method: str, operation: Document) -> None:
+    """Every status that the operation answers with; `4XX` and `5XX` stand for what any request may meet on its way."""
+    responses = operation["responses"]
+    responses.pop("422", None)
+    for status in refusals_of(path, method, operation):
+        responses[str(status)] = {"$ref": f"#/components/responses/Problem{status}"}
+    for family in ("4XX", "5XX"):
+        responses[family] = {"$ref": f"#/components/responses/Problem{family}"}
+    if method == "get" and path not in ("/healthz", "/readyz"):
+        operation.setdefault("parameters", []).append({"$ref": "#/components/parameters/IfNoneMatch"})
+        responses["200"]["headers"] = {"ETag": {"$ref": "#/components/headers/ETag"}}
+        responses["304"] = {"$ref": "#/components/responses/NotModified"}
+    operation["responses"] = dict(sorted(responses.items()))
+    operation["security"] = security_of(path, method, operation)

@@ -1,0 +1,156 @@
+"""Schemas made exact: every member described, unions told apart, nothing that may be null, no needless titles."""
+
+import csv
+from collections.abc import Iterator
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from app.web.contract.problem_types import PROBLEM_TYPES
+
+Document = dict[str, Any]
+
+_REFERENCE = "#/components/schemas/"
+_REFUSED = sorted({kind.status for kind in PROBLEM_TYPES.values()})
+_STATUS = "The status it would have alone."
+_ANSWERED = {"const": 200, "type": "integer", "description": _STATUS}
+_NOT_ANSWERED = {"enum": _REFUSED, "type": "integer", "description": _STATUS}
+
+# Shapes that are one of two, told apart by a member: what it is in each, what must be there, what cannot.
+_EITHER: dict[str, tuple[str, dict[str, tuple[Document, str, str]]]] = {
+    "BatchItem": (
+        "status",
+        {"Answered": (_ANSWERED, "answer", "problem"), "NotAnswered": (_NOT_ANSWERED, "problem", "answer")},
+    ),
+    "CardOfFleet": (
+        "status",
+        {"CardMade": (_ANSWERED, "card", "problem"), "CardRefused": (_NOT_ANSWERED, "problem", "card")},
+    ),
+    "ChangeBody": (
+        "op",
+        {
+            "PutBody": ({"const": "put", "type": "string"}, "row", "id"),
+            "WithdrawBody": ({"const": "withdraw", "type": "string"}, "id", "row"),
+        },
+    ),
+}
+
+# Parameters of many operations that have one name in every program made from the description.
+_CHOICES = {
+    "format": ("Form", "The forms that an answer may have."),
+    "units": ("Units", "Whose units figures are shown in: those of the source, or all of one system."),
+    "job": ("Job", "The jobs that are known: travel, volume spacers, the lower legs, or all of the fork."),
+}
+
+
+def hoist(node: Any, schemas: Document) -> None:
+    """Definitions inside a schema move to the components, where the references point."""
+    if isinstance(node, dict):
+        schemas.update(node.pop("$defs", {}))
+        for inner in list(node.values()):
+            hoist(inner, schemas)
+    elif isinstance(node, list):
+        for inner in node:
+            hoist(inner, schemas)
+
+
+def without_null(schema: Document) -> None:
+    """A parameter is left out, never null: `anyOf [X, null]` becomes X. A figure is a number, however it is read."""
+    choices = [choice for choice in schema.get("anyOf", []) if choice != {"type": "null"}]
+    if [choice.get("type") for choice in choices] == ["number", "string"]:
+        choices = choices[:1]
+    if len(choices) == 1:
+        del schema["anyOf"]
+        schema.update(choices[0])
+    if schema.get("default", ...) is None:
+        del schema["default"]
+
+
+def make_exact(document: Document) -> None:
+    """Everything this module is for, on a whole document."""
+    schemas = document["components"]["schemas"]
+    for name, (member, kinds) in _EITHER.items():
+        if name in schemas:
+            _tell_apart(schemas, name, member, kinds)
+    for name in sorted(schemas):
+        _describe_members(name, schemas[name])
+    for _, schema in _schemas(document):
+        if isinstance(schema.get("title"), str):
+            del schema["title"]
+        for ours, theirs in (("ge", "minimum"), ("le", "maximum")):  # left as they are on a number with its own reader
+            if ours in schema:
+                schema[theirs] = schema.pop(ours)
+    for parameter in _parameters(document):
+        if isinstance(parameter["schema"].get("description"), str):
+            parameter.setdefault("description", parameter["schema"].pop("description"))
+
+
+def name_choices(document: Document) -> None:
+    """The choices of `_CHOICES` become components; a default stays with its choice, for it is everywhere the same."""
+    schemas = document["components"]["schemas"]
+    for parameter in _parameters(document):
+        if "enum" in parameter.get("schema", {}) and parameter["name"] in _CHOICES:
+            name, text = _CHOICES[parameter["name"]]
+            found = {"description": text, **parameter["schema"]}
+            if schemas.setdefault(name, found) != found:
+                raise ValueError(f"`{parameter['name']}` has not the same choices everywhere")
+            parameter["schema"] = {"$ref": f"{_REFERENCE}{name}"}
+
+
+def meaning(schema: str, member: str) -> str | None:
+    """What a member of an answer or body is: of this schema if it has a meaning of its own there, else of that name."""
+    known = _meanings()
+    return known.get(f"{schema}.{member}") or known.get(member)
+
+
+@cache
+def _meanings() -> dict[str, str]:
+    lines = files("app.web.contract").joinpath("member_meanings.csv").read_text("utf-8").splitlines()
+    return {row["member"]: row["meaning"] for row in csv.DictReader(lines)}
+
+
+def _describe_members(name: str, schema: Document) -> None:
+    for member, inner in schema.get("properties", {}).items():
+        if "description" not in inner and (text := meaning(name, member)) is not None:
+            inner["description"] = text
+
+
+def _tell_apart(schemas: Document, name: str, member: str, kinds: dict[str, tuple[Document, str, str]]) -> None:
+    whole = schemas[name]
+    _describe_members(name, whole)
+    for kind, (held, wanted, absent) in kinds.items():
+        properties = {each: inner for each, inner in whole["properties"].items() if each != absent}
+        properties[member] = {"description": whole["properties"][member]["description"], **held}
+        if wanted == "problem":
+            text = whole["properties"]["problem"]["description"]
+            properties["problem"] = {"$ref": f"{_REFERENCE}Problem", "description": text}
+        required = [each for each in properties if each in {*whole["required"], wanted}]
+        text = f"{whole['description']} Here with `{wanted}`."
+        schemas[kind] = {"type": "object", "description": text, "properties": properties, "required": required}
+    either: Document = {
+        "description": whole["description"],
+        "oneOf": [{"$ref": f"{_REFERENCE}{kind}"} for kind in kinds],
+    }
+    if all(isinstance(held.get("const"), str) for held, _, _ in kinds.values()):
+        mapping = {held["const"]: f"{_REFERENCE}{kind}" for kind, (held, _, _) in kinds.items()}
+        either["discriminator"] = {"propertyName": member, "mapping": mapping}
+    schemas[name] = either
+
+
+def _parameters(document: Document) -> Iterator[Document]:
+    for item in document["paths"].values():
+        for operation in item.values():
+            yield from operation.get("parameters", [])
+
+
+def _schemas(node: Any, key: str = "") -> Iterator[tuple[str, Document]]:
+    """Every schema there is, with the name it stands under; a member that is called `title` is none's title."""
+    if isinstance(node, list):
+        for inner in node:
+            yield from _schemas(inner)
+    elif isinstance(node, dict):
+        if key != "properties":
+            yield key, node
+        for name, inner in node.items():
+            if key == "properties" or name not in ("info", "example", "examples"):
+                yield from _schemas(inner, "" if key == "properties" else name)

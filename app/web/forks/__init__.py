@@ -1,0 +1,1 @@
+"""The bench log on the wire: bodies, answers and forms."""

@@ -1,0 +1,138 @@
+"""The shapes of the bench log's answers."""
+
+from typing import Annotated, Any, NotRequired
+
+from pydantic import Field, TypeAdapter
+from typing_extensions import TypedDict
+
+from app.bench.flags import FlagRow
+from app.bench.shapes import ConfigurationView, DueView, ForkView, Moment, ServiceView
+from app.questions.answers.gap import Gap
+from app.questions.answers.views import Caution
+
+Unlisted = Annotated[
+    list[str], Field(description="What of the fork as it is built no document of the catalogue lists; it is in it all.")
+]
+
+
+class ForkAnswer(TypedDict):
+    """One fork, with the questions that can be asked of it."""
+
+    revision: int
+    fork: ForkView
+    unlisted: Unlisted
+    links: dict[str, str]
+    cautions: list[Caution]
+
+
+class ForkList(TypedDict):
+    """The forks of the key's shop, newest first; `next` is absent on the last page."""
+
+    revision: int
+    total: int
+    forks: list[ForkView]
+    next: NotRequired[str]
+    cautions: list[Caution]
+
+
+class RecentConfiguration(TypedDict):
+    """A configuration that forks of the shop have; no fork is named."""
+
+    chassis: str
+    configuration: ConfigurationView
+    forks: int
+    changed_at: Moment
+
+
+class RecentAnswer(TypedDict):
+    """The shop's configurations, the one last worked on first."""
+
+    revision: int
+    configurations: list[RecentConfiguration]
+    cautions: list[Caution]
+
+
+class ServiceAnswer(TypedDict):
+    """A recorded job and the fork after it."""
+
+    revision: int
+    service: ServiceView
+    fork: ForkView
+    unlisted: Unlisted
+    cautions: list[Caution]
+
+
+class ServiceList(TypedDict):
+    """Every job on a fork, oldest first as recorded."""
+
+    revision: int
+    fork: str
+    services: list[ServiceView]
+    cautions: list[Caution]
+
+
+class DueAnswer(TypedDict):
+    """What is due next, the most urgent first. `hours` are the riding hours it was reckoned with."""
+
+    revision: int
+    fork: str
+    on: str
+    hours: NotRequired[float]
+    due: list[DueView]
+    gaps: list[Gap]
+    cautions: list[Caution]
+
+
+class LabelAnswer(TypedDict):
+    """The lines of the label for the leg; a blank line where a figure is to come."""
+
+    revision: int
+    label: list[str]
+    cautions: list[Caution]
+
+
+class ForkExport(TypedDict):
+    """All that is kept of one fork."""
+
+    revision: int
+    fork: ForkView
+    services: list[ServiceView]
+    cautions: list[Caution]
+
+
+class ErasedAnswer(TypedDict):
+    """What was erased."""
+
+    revision: int
+    erased: str
+    text: str
+    cautions: list[Caution]
+
+
+class FlagAnswer(TypedDict):
+    """One remark that a value looks wrong."""
+
+    revision: int
+    flag: FlagRow
+    cautions: list[Caution]
+
+
+class FlagList(TypedDict):
+    """Remarks that are not settled, oldest first; `next` is absent on the last page."""
+
+    revision: int
+    total: int
+    flags: list[FlagRow]
+    next: NotRequired[str]
+    cautions: list[Caution]
+
+
+def adapter(shape: Any) -> TypeAdapter[Any]:
+    """What writes answers of that shape."""
+    return TypeAdapter(shape)
+
+
+FORK, FORK_LIST, RECENT = adapter(ForkAnswer), adapter(ForkList), adapter(RecentAnswer)
+SERVICE, SERVICE_LIST, DUE = adapter(ServiceAnswer), adapter(ServiceList), adapter(DueAnswer)
+LABEL, EXPORT, ERASED = adapter(LabelAnswer), adapter(ForkExport), adapter(ErasedAnswer)
+FLAG, FLAG_LIST = adapter(FlagAnswer), adapter(FlagList)

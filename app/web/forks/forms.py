@@ -1,0 +1,160 @@
+"""The forms of the bench log as a page shows them, and how what is filled in becomes the body a program would send.
+
+A form has no rules of its own: its body is read and refused as a program's is, and each fault finds its field by where
+it stands in the body.
+"""
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from decimal import Decimal
+from typing import Any, NamedTuple
+
+from app.errors import Fault
+from app.questions.job.choices import Choice, Choices
+from app.web.reading.form_body import Form
+from app.web.representation.words import heading
+
+_WHOLE = re.compile(r"[0-9]{1,6}")
+_DECIMAL = re.compile(r"[0-9]{1,9}(\.[0-9]{1,6})?")
+
+
+class Field(NamedTuple):
+    """One field: its name, where it stands in the body, how it is called, and what helps to fill it in.
+
+    `kind` is `text`, `lines`, `date`, `whole` (number) or `number`; with `choices` it is one of these, or nothing.
+    """
+
+    name: str
+    pointer: str
+    kind: str = "text"
+    hint: str = ""
+    choices: Sequence[Choice] = ()
+    required: bool = False
+
+    @property
+    def label(self) -> str:
+        return heading(self.name)
+
+
+class Group(NamedTuple):
+    """Fields that belong together; `folded` where they are seldom filled in."""
+
+    heading: str
+    fields: Sequence[Field]
+    text: str = ""
+    folded: bool = False
+
+
+CLICKS = "from closed"
+JOB_NAMES = (
+    "job", "done_on", "hours", "pressure", "sag", "rider_mass", "rebound_clicks", "compression_clicks",
+    "second_pressure", "exposed_stanchion", "axle_to_crown", "spring", "travel", "spacers", "travel_spacers", "damper",
+    "note", "job_card", "revision", "sent",
+)  # fmt: skip
+FORK_NAMES = (
+    "serial", "chassis", "first_used_on", "model_year", "variant", "wheel_size", "travel", "spring", "spacers",
+    "travel_spacers", "damper",
+)  # fmt: skip
+
+
+def job_form(choices: Choices) -> list[Group]:
+    """The form of a finished job."""
+    jobs = [(job, heading(job)) for job in choices.jobs]
+    return [
+        Group(
+            "The job",
+            [
+                Field("job", "/job", choices=jobs, required=True),
+                Field("done_on", "/done_on", "date", "the day at the workshop"),
+                Field("hours", "/hours", "number", "of the fork in all, if known"),
+            ],
+        ),
+        Group(
+            "Measured when it was together",
+            [
+                Field("pressure", "/measured/pressure", hint="in psi, or with its unit: 5 bar"),
+                Field("sag", "/measured/sag", hint="in mm, at that pressure"),
+                Field("rider_mass", "/measured/rider_mass", hint="in kg, or with its unit: 176 lb"),
+                Field("rebound_clicks", "/measured/rebound_clicks", "whole", CLICKS),
+                Field("compression_clicks", "/measured/compression_clicks", "whole", CLICKS),
+            ],
+            "Only what was measured. What is left empty is noted nowhere.",
+        ),
+        Group(
+            "Measured more seldom",
+            [
+                Field("second_pressure", "/measured/second_pressure", hint="in psi, of a second chamber"),
+                Field("exposed_stanchion", "/measured/exposed_stanchion", hint="in mm"),
+                Field("axle_to_crown", "/measured/axle_to_crown", hint="in mm"),
+            ],
+            folded=True,
+        ),
+        Group("Fitted, where it is another than before", _fitted("/fitted", choices), folded=True),
+        Group("To remember", [Field("note", "/note", "lines")]),
+        Group("", [Field("job_card", "/job_card"), Field("revision", "/revision", "whole")]),
+    ]
+
+
+def fork_form(choices: Choices) -> list[Group]:
+    """The form by which a fork is registered."""
+    return [
+        Group(
+            "The fork",
+            [
+                Field("serial", "/serial", hint="as it is stamped on it", required=True),
+                Field("first_used_on", "/first_used_on", "date", "intervals are counted from it"),
+                Field("model_year", "/model_year", "whole"),
+                Field("variant", "/variant", choices=choices.variant),
+                Field("wheel_size", "/wheel_size", choices=choices.wheel_size),
+            ],
+        ),
+        Group("What is in it", _fitted("", choices), "What is not known is left empty."),
+        Group("", [Field("chassis", "/chassis")]),
+    ]
+
+
+def _fitted(place: str, choices: Choices) -> list[Field]:
+    return [
+        Field("spring", f"{place}/spring", choices=choices.spring),
+        Field("travel", f"{place}/travel", hint="in mm"),
+        Field("spacers", f"{place}/spacers", "whole", "how many in all"),
+        Field("travel_spacers", f"{place}/travel_spacers", "whole", "how many in all"),
+        Field("damper", f"{place}/damper", choices=choices.damper),
+    ]
+
+
+def body_of(form: Form, groups: Sequence[Group]) -> dict[str, Any]:
+    """What is filled in, as the body of a program. A number that is none stays text, for the reader to refuse."""
+    body: dict[str, Any] = {}
+    for field in _fields(groups):
+        if typed := form.get(field.name):
+            *outer, last = field.pointer.split("/")[1:]
+            inner = body
+            for name in outer:
+                inner = inner.setdefault(name, {})
+            inner[last] = _value(field.kind, typed)
+    return body
+
+
+def _value(kind: str, typed: str) -> Any:
+    if kind == "whole" and _WHOLE.fullmatch(typed):
+        return int(typed)
+    return Decimal(typed) if kind == "number" and _DECIMAL.fullmatch(typed) else typed
+
+
+def beside(faults: Sequence[Fault], groups: Sequence[Group]) -> tuple[Mapping[str, str], list[str]]:
+    """What is wrong by the field it is wrong with, and what is wrong with none."""
+    names = {field.pointer: field.name for group in groups if group.heading for field in group.fields}
+    found: dict[str, str] = {}
+    others: list[str] = []
+    for fault in faults:
+        if fault.pointer in names:
+            found.setdefault(names[fault.pointer], fault.text)
+        else:
+            others.append(fault.text)
+    return found, others
+
+
+def _fields(groups: Sequence[Group]) -> Iterator[Field]:
+    for group in groups:
+        yield from group.fields

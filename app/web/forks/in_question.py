@@ -1,0 +1,129 @@
+"""`fork=` in a question: what the bench log knows of a fork stands in for what is not given; the given prevails."""
+
+from collections.abc import Mapping
+from typing import Any, TypeVar
+
+from fastapi import Request
+from pydantic import BaseModel, Field
+
+from app.access.keys import Caller
+from app.bench import services
+from app.bench.figures import text_of
+from app.bench.forks import Held, nothing
+from app.bench.services import Service
+from app.bench.shapes import Configuration
+from app.catalogue.columns import write_number
+from app.errors import Fault, Invalid
+from app.questions.job.parameters import JobCardAsked
+from app.questions.setup.parameters import SetupAsked
+from app.questions.sheet.sheet import ConfigurationAsked, SheetAsked
+from app.units.measure import parse_measure
+from app.web.access import admitted, in_shop
+from app.web.reading.strict import SLUG
+
+A = TypeVar("A", bound=ConfigurationAsked)
+PRIVATE = {"Cache-Control": "private, no-store"}
+
+
+class OfFork(BaseModel):
+    """The parameter that names a fork of the bench log."""
+
+    fork: str | None = Field(
+        None,
+        max_length=80,
+        description="Id of a fork of your bench log (takes a key of scope `bench`): what is in it stands in for the "
+        "parameters that are not given.",
+    )
+
+
+class SheetOfFork(OfFork, SheetAsked):
+    """The parameters of `sheet`, or a fork."""
+
+
+class SetupOfFork(OfFork, SetupAsked):
+    """The parameters of `setup`, or a fork; its sags that were measured with this rider become readings."""
+
+
+class JobCardOfFork(OfFork, JobCardAsked):
+    """The parameters of `job-card`, or a fork, which then is as it stands."""
+
+
+async def filled_in(request: Request, chassis: str, asked: A) -> A:
+    """The question with what is known of its fork, if it names one.
+
+    Raises Unauthorised, Forbidden, NotFound, and Invalid `fork-of-another-chassis`.
+    """
+    id = getattr(asked, "fork", None)
+    if id is None:
+        return asked
+    caller: Caller = await admitted(request, "bench")
+    if not SLUG.fullmatch(id):
+        raise nothing()
+    fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
+    if fork.chassis != chassis:
+        text = f"This fork is a {fork.chassis}: ask of that chassis."
+        fault = Fault("fork-of-another-chassis", text, parameter="fork", suggestion=fork.chassis)
+        raise Invalid(text, [fault])
+    known = parameters_of(fork.configuration)
+    given = asked.model_fields_set
+    found = _of_job(asked, known) if isinstance(asked, JobCardAsked) else _beside(known, given)
+    if isinstance(asked, SetupAsked):
+        found |= _of_rider(asked, fork, done)
+    wanted = type(asked).model_fields.keys() - given
+    return asked.model_copy(update={name: value for name, value in found.items() if name in wanted})
+
+
+def parameters_of(configuration: Configuration) -> dict[str, Any]:
+    """A configuration as the parameters of a question."""
+    found: dict[str, Any] = {
+        name: value for name, value in configuration.items() if name not in ("travel_mm", "wheel_size", "fluids")
+    }
+    if "travel_mm" in configuration:
+        found["travel"] = write_number(configuration["travel_mm"])
+    if "wheel_size" in configuration:
+        found["wheel_size"] = str(configuration["wheel_size"])
+    return found
+
+
+def _beside(known: Mapping[str, Any], given: set[str]) -> dict[str, Any]:
+    """What is known but for what depends on something that was given otherwise: a spring gives a travel, and spacers
+    go into a spring."""
+    found = dict(known)
+    if "travel" in given:
+        found.pop("spring", None)
+    if {"travel", "spring"} & given:
+        found.pop("spacers", None)
+    return found
+
+
+def _of_job(asked: JobCardAsked, known: Mapping[str, Any]) -> dict[str, Any]:
+    """The fork as it stands is where a change of travel begins; every other job leaves travel and spring alone."""
+    given = asked.model_fields_set
+    stands = {name: value for name, value in known.items() if name in ("travel", "spring", "spacers")}
+    found = {name: value for name, value in known.items() if name not in stands}
+    if asked.job == "travel-change":
+        stands = _beside(stands, {name.removeprefix("from_") for name in given if name.startswith("from_")})
+        return found | {f"from_{name}": value for name, value in stands.items()}
+    if given & {"travel", "from_travel", "to_travel"}:
+        stands = _beside({name: value for name, value in stands.items() if name != "travel"}, {"travel"})
+    if given & {"spring", "from_spring"}:
+        stands = {name: value for name, value in stands.items() if name == "travel"}
+    found |= {name: value for name, value in stands.items() if name in ("travel", "spring")}
+    if "spacers" in stands:
+        found["from_spacers"] = stands["spacers"]
+    return found
+
+
+def _of_rider(asked: SetupAsked, fork: Held, done: list[Service]) -> dict[str, Any]:
+    """The rider last noted, and the sags of that rider, where the question is about the fork as it is."""
+    noted = services.last_rider(done)
+    mass = asked.rider_mass or (None if noted is None else text_of(noted))
+    more: dict[str, Any] = {} if mass is None else {"rider_mass": mass}
+    as_it_is = not {"travel", "spring", "spacers", "from_travel", "to_travel", "from_spring"} & asked.model_fields_set
+    if as_it_is and not (isinstance(asked, JobCardAsked) and asked.job in ("travel-change", "spacer-change")):
+        kilograms = None
+        if mass is not None:
+            kilograms = parse_measure(mass, kind="mass", usual="kg", parameter="rider_mass").value
+        readings = services.sag_readings(fork, done, kilograms)
+        more |= {"reading": readings} if len(readings) > 1 else {}
+    return more

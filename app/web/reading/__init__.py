@@ -1,0 +1,1 @@
+"""Reading requests strictly: query parameters, JSON bodies and forms."""

@@ -1,0 +1,1 @@
+"""The HTTP server: uvicorn with time limits on every connection."""

@@ -1,0 +1,36 @@
+"""Large SQLite files looked through for damage beside the service: the first who asks need not wait for that."""
+
+import asyncio
+import threading
+from collections.abc import Sequence
+from typing import Any
+
+from app.database.connections import Database
+from app.errors import Unavailable
+
+AFTER_SECONDS = 1.0
+"""How long after the start it begins."""
+
+
+def look_through_soon(databases: Sequence[Database], logger: Any) -> asyncio.TimerHandle | None:
+    """Look through the large ones, if any, in a thread of its own, a little later; needs a running loop. It can be
+    cancelled.
+
+    One that is damaged takes no writes from then on, the catalogue is not ready, and the log says it.
+    """
+    large = [database for database in databases if database.is_large()]
+    if not large:
+        return None
+    thread = threading.Thread(target=_look_through, args=(large, logger), name="looking through", daemon=True)
+    return asyncio.get_running_loop().call_later(AFTER_SECONDS, thread.start)
+
+
+def _look_through(databases: Sequence[Database], logger: Any) -> None:
+    for database in databases:
+        try:
+            database.integrity_check()
+        except Unavailable as refused:
+            logger.error("not looked through", database=str(database.path), detail=refused.detail)
+            continue
+        if database.damage is not None:
+            logger.error("damaged", database=str(database.path), detail=f"{database.damage}; restore a backup")
