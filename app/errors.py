@@ -21,7 +21,7 @@ class Fault:
 
 
 class Refusal(Exception):
-    """Base of all refusals: a sentence for people, faults for programs, and further members of the answer in `extra`."""
+    """Base of all refusals: a sentence for people, faults for programs, `extra` members of the answer."""
 
     def __init__(self, detail: str, faults: Sequence[Fault] = (), **extra: Any) -> None:
         super().__init__(detail)

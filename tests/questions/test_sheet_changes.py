@@ -93,7 +93,7 @@ def test_an_overruled_statement_is_gone_from_the_sheet_though_it_stands(database
     store(database, [torque("late", value="7.3", model_year_from=2023, exception_to="torque")])
     answer = changed(database, model_year=2024)
     assert summary(answer) == [("removed", "torques", "torque"), ("added", "torques", "late")]
-    assert "still stands" in answer["changes"][0]["text"]
+    assert "still in the catalogue" in answer["changes"][0]["text"]
     assert changed(database, model_year=2021)["changes"] == []
 
 

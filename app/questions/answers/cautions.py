@@ -26,7 +26,7 @@ TEXTS = {
     "computed": "A computed value is a start, not a setting, and not a maker's figure. Measure and adjust.",
     "stand-in": "An alternative is not what the maker names: equal viscosity does not mean equal behaviour. "
     "Never mix it with the old fluid: clean everything, then refill.",
-    "bases-disagree": "The published, measured and computed pressures differ by more than their bands allow, so all are shown. "
+    "bases-disagree": "Published, measured and computed pressure differ by more than their bands allow: all are shown. "
     "Trust none of them until you have measured the sag.",
     "over-pressure-limit": "This pressure is above the maximum fill pressure. Do not fill to it.",
     "over-spacer-limit": "This is more than the maximum number of volume spacers. Do not fit them.",

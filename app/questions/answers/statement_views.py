@@ -1,4 +1,4 @@
-"""Statements as answers show them: what each says, its scope and its source, in the chosen units."""
+"""Views of statements: values in the chosen units, scope and source."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -33,7 +33,7 @@ S = TypeVar("S", bound=Statement)
 
 
 class StatementView(TypedDict):
-    """What every statement in an answer has. `also_in` are agreeing sources, `narrows` what it is an exception to."""
+    """The members of every statement. `also_in` lists agreeing sources, `narrows` what it is an exception to."""
 
     id: str
     scope: ScopeView
@@ -44,7 +44,7 @@ class StatementView(TypedDict):
 
 
 class FastenerView(TypedDict):
-    """A position that is tightened."""
+    """A fastener."""
 
     id: str
     position: str
@@ -59,7 +59,7 @@ class FastenerView(TypedDict):
 
 
 class TorqueView(StatementView):
-    """How a fastener is tightened, and the tools of the catalogue that fit its drive."""
+    """How to tighten a fastener, and the tools that fit its drive."""
 
     fastener: FastenerView
     torque: NotRequired[Quantity]
@@ -80,7 +80,7 @@ class FluidView(TypedDict):
 
 
 class FillView(StatementView):
-    """Which oil goes where and how much, by volume or by level."""
+    """The oil for a chamber, by volume or level."""
 
     chamber: str
     fluid: NotRequired[FluidView]
@@ -92,7 +92,7 @@ class FillView(StatementView):
 
 
 class GreaseView(StatementView):
-    """What is greased with what; `extent` is measured from the end."""
+    """The grease for a place; `extent` is measured from the end."""
 
     place: str
     fluid: NotRequired[FluidView]
@@ -101,7 +101,7 @@ class GreaseView(StatementView):
 
 
 class PartView(TypedDict):
-    """A part by what it is ordered by."""
+    """A part, by its part number."""
 
     id: str
     name: str
@@ -112,7 +112,7 @@ class PartView(TypedDict):
 
 
 class UseView(StatementView):
-    """A part that a job takes."""
+    """A part that a job needs."""
 
     job: str
     part: PartView
@@ -122,7 +122,7 @@ class UseView(StatementView):
 
 
 class LimitView(StatementView):
-    """What must not be exceeded. A maximum is never rounded up, a minimum never down."""
+    """A limit. A maximum is never rounded up, a minimum never down."""
 
     subject: str
     limit: NotRequired[Quantity]
@@ -131,7 +131,7 @@ class LimitView(StatementView):
 
 
 class IntervalView(StatementView):
-    """How often something is due: riding hours or months, whichever comes first."""
+    """A service interval: riding hours or months, whichever comes first."""
 
     operation: str
     hours: NotRequired[int]
@@ -140,7 +140,7 @@ class IntervalView(StatementView):
 
 
 class GuideView(StatementView):
-    """The published set-up for riders of a mass bracket, from `rider_mass_from` up to but not at `rider_mass_to`."""
+    """The published set-up for riders from `rider_mass_from` to just below `rider_mass_to`."""
 
     chamber: NotRequired[str]
     rider_mass_from: NotRequired[Quantity]
@@ -155,7 +155,7 @@ class GuideView(StatementView):
 
 
 class ReadingView(StatementView):
-    """Something that was measured on a fork of this kind."""
+    """A measurement on a fork of this kind."""
 
     spacers: NotRequired[int]
     state: NotRequired[str]

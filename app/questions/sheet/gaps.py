@@ -1,4 +1,4 @@
-"""What a mechanic needs for a configuration and the catalogue does not say; never guessed."""
+"""The gaps of a configuration: what a mechanic needs that the catalogue does not say. Never guessed."""
 
 from collections.abc import Iterator
 
@@ -7,7 +7,7 @@ from app.questions.sheet.gather import Sheet
 
 
 def gaps(found: Sheet) -> list[Gap]:
-    """Everything that is missing for the configuration, in the order of work."""
+    """All gaps of the configuration, in the order of work."""
     if not found.fits:
         return [
             {
@@ -77,7 +77,7 @@ def _statements(found: Sheet) -> Iterator[Gap]:
 
 
 def _fitted(found: Sheet) -> set[str]:
-    """The fasteners that the configuration surely has: those of the chassis, its known spring and its known damper."""
+    """The fasteners that the configuration certainly has: of the chassis, the known spring and the known damper."""
     springs = found.where.springs if found.where.springs is not None and len(found.where.springs) == 1 else frozenset()
     dampers = found.where.dampers if found.where.dampers is not None and len(found.where.dampers) == 1 else frozenset()
     low, high = found.where.years

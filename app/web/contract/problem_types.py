@@ -35,7 +35,8 @@ _TYPES = (
         "key-missing",
         401,
         "API key required",
-        "No API key was sent, or the key is not valid. Send `Authorization: Bearer …`; a key in the address is ignored.",
+        "No API key was sent, or the key is not valid. Send `Authorization: Bearer …`; "
+        "a key in the address is ignored.",
     ),
     ProblemType(
         "forbidden", 403, "Key not permitted", "The key is valid, but it lacks the scope that this request needs."
@@ -124,7 +125,10 @@ _TYPES = (
         "The service failed. The log has the details under `request_id`; quote it when you report the fault.",
     ),
     ProblemType(
-        "unavailable", 503, "Temporarily unavailable", "The service cannot answer now. Retry-After says when to try again."
+        "unavailable",
+        503,
+        "Temporarily unavailable",
+        "The service cannot answer now. Retry-After says when to try again.",
     ),
     ProblemType(
         "no-room", 507, "Disk full", "Nothing can be stored until the operator makes room; look-ups still work."

@@ -1,4 +1,4 @@
-"""The description of the interface as a document and as a page, all from files of our own; and those files."""
+"""The OpenAPI document, its page, and the static files."""
 
 from collections.abc import Mapping
 from importlib.resources import files
@@ -23,7 +23,7 @@ _TYPES = {
 
 
 def _static() -> Mapping[str, tuple[bytes, str, str]]:
-    """Every file that is served, by name: its bytes, type and ETag. What is not in this table does not exist."""
+    """Every static file by name, with its bytes, type and ETag."""
     found = {}
     for file in files("app.web").joinpath("static").iterdir():
         kind = _TYPES.get(file.name.rpartition(".")[2])
@@ -38,21 +38,21 @@ STATIC = _static()
 
 @router.get("/static/{name:path}")
 async def static(name: str, request: Request) -> Response:
-    """One file of ours, by its name in the table."""
+    """One static file."""
     if name not in STATIC:
-        raise NotFound("Nothing has that address.")
+        raise NotFound("There is nothing at that address.")
     return _file(name, request)
 
 
 @router.get("/docs")
 async def docs(request: Request) -> Response:
-    """The page that lets one try every request."""
+    """The page on which you can try every request."""
     return _file("docs.html", request)
 
 
 @router.get("/openapi.json")
 async def openapi(request: Request) -> Response:
-    """The description of the interface (OpenAPI 3.1)."""
+    """The OpenAPI 3.1 document."""
     body: bytes = request.app.state.openapi_bytes()
     return _bytes(body, "application/json", etag_of(body), request)
 

@@ -1,4 +1,4 @@
-"""A value that looks wrong: flagged at the bench, listed for editors, settled by one."""
+"""Flags: a value that looks wrong is flagged at the bench, listed for editors and settled by one."""
 
 from typing import Annotated, Any
 
@@ -30,22 +30,22 @@ router = strict_router(tags=["bench log"])
 class FlagsAsked(Paged):
     """The parameters of the list of flags."""
 
-    statement: str | None = Field(None, max_length=80, description="Of this statement only.")
+    statement: str | None = Field(None, max_length=80, description="Only for this statement.")
 
 
 @router.post(
     "/v1/statements/{id}/flags",
     operation_id="flagStatement",
-    summary="Say that a value looks wrong",
+    summary="Flag a value that looks wrong",
     response_model=None,
     openapi_extra=json_body(FLAG_BODY, "What looks wrong, in words."),
     status_code=201,
-    responses={201: {"model": answers.FlagAnswer, "description": "The remark, for editors to look into."}},
+    responses={201: {"model": answers.FlagAnswer, "description": "The flag, for editors to check."}},
 )
 async def flag_statement(
     request: Request, id: Annotated[str, Path(description="Id of the statement, whatever its table.")]
 ) -> Response:
-    """Takes a key of scope `bench`; it changes nothing in the catalogue."""
+    """Needs a key with the scope `bench`. It changes nothing in the catalogue."""
     caller = await permitted(request, "bench")
     body = await read_model(request, FLAG_BODY)
 
@@ -65,12 +65,12 @@ async def flag_statement(
 @router.get(
     "/v1/flags",
     operation_id="listFlags",
-    summary="Values that look wrong to someone",
+    summary="Flagged values",
     response_model=None,
-    responses={200: {"model": answers.FlagList, "description": "A page of remarks, oldest first."}},
+    responses={200: {"model": answers.FlagList, "description": "A page of flags, oldest first."}},
 )
 async def list_flags(request: Request, asked: Annotated[FlagsAsked, Query()]) -> Response:
-    """For editors: takes a key of scope `edit`."""
+    """For editors: needs a key with the scope `edit`."""
     await admitted(request, "edit")
     cursor = asked.read_cursor("flags", (int,))
     after = 0 if cursor is None else int(cursor.place[0])
@@ -86,15 +86,15 @@ async def list_flags(request: Request, asked: Annotated[FlagsAsked, Query()]) ->
 @router.delete(
     "/v1/flags/{number}",
     operation_id="settleFlag",
-    summary="Settle a remark",
+    summary="Settle a flag",
     response_model=None,
     status_code=204,
-    responses={204: {"description": "It has been looked into and is gone."}},
+    responses={204: {"description": "Settled and removed."}},
 )
 async def settle_flag(
     request: Request, number: Annotated[int, Path(ge=1, le=2_147_483_647, description="Number of the flag.")]
 ) -> Response:
-    """For editors, once the statement is put right or found to be so."""
+    """For editors, after the statement was corrected or found to be right."""
     await permitted(request, "edit")
     await to_its_end(lambda: flags.settle(request.app.state.shop, number))
     return Response(status_code=204)

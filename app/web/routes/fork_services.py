@@ -1,4 +1,4 @@
-"""Jobs on a fork of the bench log: recorded, listed, what is due next, and the label for the leg."""
+"""Jobs on a fork of the bench log: record, list, what is due next, and the label for the leg."""
 
 import datetime as dt
 from decimal import Decimal
@@ -38,9 +38,9 @@ router = strict_router(tags=["bench log"])
 class DueAsked(Pinned):
     """The parameters of `due`."""
 
-    on: IsoDate | None = Field(None, description="The day at the workshop (YYYY-MM-DD); else today in UTC.")
+    on: IsoDate | None = Field(None, description="The day at the workshop (YYYY-MM-DD); by default today in UTC.")
     hours: float | None = Field(
-        None, ge=0, le=100_000, description="Riding hours of the fork in all; else as last noted."
+        None, ge=0, le=100_000, description="Total riding hours of the fork; by default the last recorded figure."
     )
     riding: str | None = Field(None, max_length=80, description="Kind of riding, such as `park`.")
 
@@ -50,12 +50,12 @@ class DueAsked(Pinned):
     operation_id="recordService",
     summary="Record a finished job",
     response_model=None,
-    openapi_extra=json_body(SERVICE_BODY, "The job, what was fitted and measured, and what it was done by."),
+    openapi_extra=json_body(SERVICE_BODY, "The job, what was fitted and measured, and the card it followed."),
     status_code=201,
     responses={201: {"model": answers.ServiceAnswer, "description": "The job, and the fork after it."}},
 )
 async def record_service(request: Request, id: ForkId, idempotency_key: IdempotencyKey = None) -> Response:
-    """What was fitted is what is in the fork from now on, unless a later job is recorded already."""
+    """What was fitted becomes the content of the fork, unless a later job is already recorded."""
     caller = await permitted(request, "bench")
     fork, _ = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     body = await read_model(request, SERVICE_BODY)
@@ -74,7 +74,7 @@ async def record_service(request: Request, id: ForkId, idempotency_key: Idempote
 
 
 async def record(request: Request, caller: Caller, fork: Held, job: services.Finished) -> tuple[Service, Held]:
-    """A finished job on a fork of the caller's shop, and the fork after it. Raises Invalid with pointers, NotFound."""
+    """Record a finished job; returns it and the fork after it. Raises Invalid with pointers, NotFound."""
     shop, fitted = request.app.state.shop, job.done["fitted"]
 
     def refuse(snapshot: Snapshot) -> None:
@@ -102,7 +102,7 @@ async def record(request: Request, caller: Caller, fork: Held, job: services.Fin
     responses={200: {"model": answers.ServiceList, "description": "Oldest first as recorded."}},
 )
 async def list_services(request: Request, id: ForkId, asked: PinnedAsked) -> Response:
-    """What was done, fitted and measured, and what was in the fork then."""
+    """Each job, what was fitted and measured, and what was in the fork then."""
     caller = await admitted(request, "bench")
     _, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     answer = {
@@ -120,7 +120,7 @@ async def list_services(request: Request, id: ForkId, asked: PinnedAsked) -> Res
     responses={200: {"model": answers.DueAnswer, "description": "The most urgent first."}},
 )
 async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Query()]) -> Response:
-    """By the intervals the catalogue gives for the fork as it is built. What cannot be counted is `not_known`."""
+    """From the intervals the catalogue lists for the fork as built. `not_known` says what is missing to compute it."""
     caller = await admitted(request, "bench")
     fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     hours = _hours(asked, done)
@@ -136,7 +136,7 @@ async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Quer
     revision, listed = await request.app.state.catalogue.ask(found, asked.pin())
     gaps: list[Gap] = []
     if not listed:
-        text = "The catalogue gives no interval for this fork: what is due is for its maker's manual to say."
+        text = "The catalogue lists no interval for this fork. See its maker's manual."
         gaps.append({"what": "intervals", "why_needed": "they say when it is opened next", "text": text})
     answer: dict[str, Any] = {
         "revision": revision, "fork": id, "on": today.isoformat(), "due": listed, "gaps": gaps,
@@ -155,7 +155,7 @@ async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Quer
     responses={200: {"model": answers.LabelAnswer, "description": "Lines to print or to write."}},
 )
 async def fork_label(request: Request, id: ForkId, asked: PinnedAsked) -> Response:
-    """What is in the fork, the limits that the catalogue gives for just that, and the last job; no serial."""
+    """What is in the fork, the limits listed for exactly that, and the last job; no serial."""
     caller = await admitted(request, "bench")
     fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     known = parameters_of(fork.configuration)
