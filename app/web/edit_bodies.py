@@ -1,4 +1,4 @@
-"""The bodies of the write routes and what they answer: one shape of a change everywhere."""
+"""Bodies and answers of the write routes. A change has the same shape everywhere."""
 
 from typing import Annotated, Any, Literal, NotRequired
 
@@ -26,14 +26,14 @@ class ChangeBody(TypedDict):
 
 
 class ChangesBody(TypedDict):
-    """Several changes that are accepted or refused together."""
+    """Several changes; all are accepted or none."""
 
     changes: Annotated[list[ChangeBody], Field(min_length=1, max_length=MOST_CHANGES)]
     reason: NotRequired[Reason]
 
 
 class RowsRead(TypedDict):
-    """Rows of a package, and what they do to the catalogue."""
+    """The effect of a package on the rows of the catalogue."""
 
     read: int
     added: int
@@ -42,7 +42,7 @@ class RowsRead(TypedDict):
 
 
 class WriteAnswer(TypedDict):
-    """A report on changes: `accepted`, every finding with how to mend it, and the revision that holds now."""
+    """A report on changes: `accepted`, every finding with how to fix it, and the current revision."""
 
     accepted: bool
     findings: list[FindingShape]
