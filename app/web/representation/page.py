@@ -142,6 +142,8 @@ def page(question: str, answer: Mapping[str, Any], scope: Scope) -> bytes:
 
 
 def _title(question: str, answer: Mapping[str, Any]) -> str:
+    if question == "document":
+        return str(answer["title"])
     said = words.title(question)
     if question in ("list", "entry"):
         table = words.heading(answer["table"])

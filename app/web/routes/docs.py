@@ -7,7 +7,9 @@ from fastapi import Request
 from starlette.responses import Response
 
 from app.errors import NotFound
+from app.web import guide
 from app.web.reading.strict import strict_router
+from app.web.representation.page import page
 from app.web.representation.respond import etag_of, matches
 
 router = strict_router(include_in_schema=False)
@@ -48,6 +50,16 @@ async def static(name: str, request: Request) -> Response:
 async def docs(request: Request) -> Response:
     """The page on which you can try every request."""
     return _file("docs.html", request)
+
+
+@router.get("/docs/{name}")
+async def document(name: str, request: Request) -> Response:
+    """The guide, or the table of changes, as a page."""
+    if name not in guide.DOCUMENTS:
+        raise NotFound("There is nothing at that address.")
+    answer = {"title": guide.DOCUMENTS[name], "html": guide.html(name)}
+    body = page("document", answer, request.scope)
+    return _bytes(body, "text/html; charset=utf-8", etag_of(body), request)
 
 
 @router.get("/openapi.json")
