@@ -71,5 +71,4 @@ class LookupParameters(Pinned):
 
     def units_asked(self) -> dict[str, str]:
         """The units that were given, by parameter name (`units`, `torque_unit` …)."""
-        fields = self.__dict__
-        return {name: value for name in ("units", *PARAMETERS) if (value := fields[name]) is not None}
+        return {name: value for name in ("units", *PARAMETERS) if (value := getattr(self, name)) is not None}

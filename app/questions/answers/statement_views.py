@@ -199,9 +199,8 @@ def _also_in(row: Statement, sources: Mapping[str, Source]) -> AlsoIn:
 
 def _copy(shown: object, row: Statement | Fastener, *names: str) -> None:
     """The columns of those names that are given; lists as lists."""
-    fields = row.__dict__
     for name in names:
-        value = fields[name]
+        value = getattr(row, name)
         if value is not None:
             shown[name] = list(value) if isinstance(value, tuple) else value  # type: ignore[index]
 
