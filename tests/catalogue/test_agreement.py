@@ -5,7 +5,8 @@ from typing import Any
 import pytest
 
 from app.catalogue.agreement import agree, differences, subject
-from app.catalogue.tables import Fill, Fit, Guide, Limit, Part, Statement, Torque, Use, from_cells
+from app.catalogue.columns import Column
+from app.catalogue.tables import STATEMENTS, Fill, Fit, Guide, Limit, Part, Statement, Torque, Use, from_cells
 
 
 def torque(**cells: str) -> Torque:
@@ -99,3 +100,30 @@ def test_oil_levels_and_volumes_are_two_figures() -> None:
     a = Fill.checked(from_cells(Fill, {"id": "a", "chassis": "c", "chamber": "damper", "value": "90", "unit": "mL"}))
     b = Fill.checked(from_cells(Fill, {"id": "b", "chassis": "c", "chamber": "damper", "level_mm": "95"}))
     assert agree(a, b)
+
+
+ABOUT = [(table, name) for table in STATEMENTS for name in table.about]
+EITHER = {
+    "chassis": ("a", "b"), "travel_spacers": (1, 2), "stage": (2, 3), "rider_mass_from": ("60", "70"),
+    "rider_mass_to": ("80", "90"), "mass_unit": ("kg", "lb"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("table", "name"), ABOUT, ids=[f"{table.table}.{name}" for table, name in ABOUT])
+def test_each_column_that_a_statement_is_about_changes_its_subject(table: type[Statement], name: str) -> None:
+    """Two rows that differ in this column alone are about two things, whatever the table's description says of it."""
+    columns = table.columns()
+    needed = [each for each, described in columns.items() if described.required or each in table.about]
+    values = {each: EITHER.get(each, _two(columns[each]))[0] for each in needed}
+    here = table.checked(values)
+    there = table.checked({**values, name: EITHER.get(name, _two(columns[name]))[1]})
+    assert subject(here, {}) == subject(table.checked(values), {})
+    assert subject(here, {}) != subject(there, {})
+
+
+def _two(column: Column) -> tuple[object, object]:
+    if column.options:
+        return column.options[0], column.options[1]
+    if column.kind.name in ("whole number", "number"):
+        return 150, 160
+    return ("7", "8") if column.kind.name == "figure as published" else ("one", "two")

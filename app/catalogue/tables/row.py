@@ -193,7 +193,7 @@ def light_row(table: type[Row]) -> Any:
     """
     names = list(table.columns())
     made = make_dataclass(f"Light{table.__name__}", names, bases=(RowValues,), slots=True, eq=False)
-    for name in ("table", "meaning", "role", "about", "model"):
+    for name in ("table", "meaning", "role", "about", "model", "columns"):
         if hasattr(table, name):
             setattr(made, name, getattr(table, name))
     return made

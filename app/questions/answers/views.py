@@ -11,7 +11,7 @@ from app.catalogue.columns import write_number
 from app.catalogue.tables import SCOPE, Chassis, Maker, Row, Source, Statement
 from app.units.preferences import Units
 from app.units.quantity import Quantity, quantity
-from app.units.table import Kind
+from app.units.table import Kind, find
 
 
 class Named(TypedDict):
@@ -154,10 +154,15 @@ def figure(
     row: Row, kind: Kind, column: str | None, unit: str | None, to: Units, *, role: Any = "nominal",
     minimum: str | None = None, maximum: str | None = None,
 ) -> Quantity | None:  # fmt: skip
-    """The quantity in a row's columns, or None where none of them is given. `unit` names a unit, not a column."""
+    """The quantity in a row's columns; None if none of them is given or the unit is not known.
+
+    `unit` names a unit, not a column.
+    """
     value = None if column is None else getattr(row, column)
     low = None if minimum is None else getattr(row, minimum)
     high = None if maximum is None else getattr(row, maximum)
     if unit is None or (value is None and low is None and high is None):
+        return None
+    if all(each.kind != kind for each in find(unit)):
         return None
     return quantity(kind, value, unit, minimum=low, maximum=high, role=role, to=to)

@@ -136,7 +136,7 @@ def _links(snapshot: Snapshot, row: Row, questions: Collection[str]) -> Links:
 
 
 def _references(row: Row) -> Iterator[Reference]:
-    for name, column in row.columns().items():
+    for name, column in row.model.columns().items():
         value = getattr(row, name)
         target = row.table if name == "exception_to" else column.refers_to
         if target is not None and value is not None:
