@@ -86,7 +86,7 @@ def _read(change: Mapping[str, Any], pointer: str, faults: list[Fault]) -> Edit 
     if len(faults) > before:
         return None
     try:
-        row = table.model_validate(values)
+        row = table.checked(values)
     except ValidationError as error:
         for found in error.errors(include_url=False):
             name = str(found["loc"][0]) if found["loc"] else ""

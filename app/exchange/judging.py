@@ -11,7 +11,7 @@ from itertools import islice
 from sqlalchemy import Connection, bindparam, insert, select, update
 
 from app.catalogue.rows import Rows
-from app.catalogue.stored import FINDINGS, OPEN, SQL
+from app.catalogue.stored import FINDINGS, OPEN, SQL, held_columns
 from app.catalogue.tables import TABLES, Chassis
 from app.catalogue.writing import NewRevision
 from app.rules.affected import affected
@@ -47,8 +47,9 @@ def changes_of(revision: NewRevision) -> Iterator[Change]:
     New rows are left out: a rule about a change compares two versions.
     """
     for table in TABLES.values():
-        columns = [SQL[table].c[name] for name in table.columns()]
-        closed = select(*columns).where(SQL[table].c.revision_to == revision.number).order_by(SQL[table].c.id)
+        closed = (
+            select(*held_columns(table)).where(SQL[table].c.revision_to == revision.number).order_by(SQL[table].c.id)
+        )
         rows = iter(revision.connection.execute(closed.execution_options(yield_per=CHUNK)))
         while part := [table.from_database(row) for row in islice(rows, CHUNK)]:
             after = revision.after.many(table, [row.id for row in part])
@@ -130,7 +131,7 @@ class _ShapeOf:
         if shape == "entity":
             return f"id/{finding.id}"
         row = self.rows.one(table, finding.id)
-        chassis = finding.id if table is Chassis else None if row is None else row.__dict__.get("chassis")
+        chassis = finding.id if table is Chassis else None if row is None else getattr(row, "chassis", None)
         return f"{finding.table}/{finding.id}" if chassis is None else self._family(chassis)
 
     def _family(self, chassis: str) -> str:

@@ -189,7 +189,7 @@ class _Reader:
         batch = Batch(self.table, [], [])
         for line, record in self.records:
             read = self._row(line, record, cells)
-            if isinstance(read, Row):
+            if not isinstance(read, list):
                 batch.lines.append(line)
                 batch.rows.append(read)
                 if len(batch.rows) == BATCH:

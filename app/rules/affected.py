@@ -19,6 +19,7 @@ from app.catalogue.tables import (
     Step,
     Tool,
     Variant,
+    is_row_of,
 )
 from app.rules.view import Change, referring
 
@@ -93,19 +94,19 @@ def _own(shapes: Affected, chassis: _Chassis, change: Change, after: Rows, befor
     if change.table.role == "statement":
         shapes.ids.add(change.id)
         for row in versions:
-            chassis.add(row.__dict__["chassis"], change.table)
+            chassis.add(row["chassis"], change.table)
         return
     if change.after is not None:
         shapes.rows[change.table].add(change.id)
     for row in versions:
-        if isinstance(row, Chassis):
+        if is_row_of(row, Chassis):
             chassis.add(row.id, None)
             shapes.families[row.maker, row.name] = None
-        elif isinstance(row, Step):
+        elif is_row_of(row, Step):
             shapes.rows[Procedure].add(row.procedure)
-        elif isinstance(row, Tool) and row.drive is not None:
+        elif is_row_of(row, Tool) and row.drive is not None:
             shapes.rows[Fastener].update(each.id for each in after.where(Fastener, "drives", row.drive))
-        elif (own := row.__dict__.get("chassis")) is not None:
+        elif (own := getattr(row, "chassis", None)) is not None:
             chassis.add(own, None)
 
 
@@ -113,19 +114,19 @@ def _heard(change: Change) -> bool:
     """True when something changed that a shape beyond the row itself can see."""
     if change.before is None or change.after is None:
         return True
-    before, after = change.before.__dict__, change.after.__dict__
+    before, after = change.before, change.after
     read = READ.get(change.table)
-    heard = before.keys() - SPOKEN if read is None else read
-    return any(before[name] != after[name] for name in heard)
+    heard = before.model.columns().keys() - SPOKEN if read is None else read
+    return any(getattr(before, name) != getattr(after, name) for name in heard)
 
 
 def _named_by(shapes: Affected, chassis: _Chassis, changed: type[Row], rows: Iterable[Row], gone: bool) -> None:
     """The shapes of rows that name a row which changed; as rows they see only whether it is there."""
     for row in rows:
-        table = type(row)
+        table = row.model
         if gone and table.role == "entity":
             shapes.rows[table].add(row.id)
-        own = row.__dict__.get(FAMILY_OF.get(table, ""))
+        own = getattr(row, FAMILY_OF.get(table, ""), None)
         if own is not None:
             chassis.add(own, table if changed.role == "statement" else None)
 

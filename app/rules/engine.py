@@ -87,7 +87,7 @@ def judge_edits(
         if not rules:
             continue
         sources = [
-            None if row is None or row.__dict__.get("source") is None else rows.one(Source, row.__dict__["source"])
+            None if row is None or getattr(row, "source", None) is None else rows.one(Source, row["source"])
             for row, rows in ((change.before, before), (change.after, after))
         ]
         view = ChangeView(change, *sources)

@@ -147,7 +147,7 @@ def latest(database: Database) -> int:
 
 
 def maker(id: str, name: str = "M") -> Maker:
-    return Maker(id=id, name=name)
+    return Maker.checked(id=id, name=name)
 
 
 def test_what_is_no_copy_of_this_origin_is_refused(database: Database, fresh_database: Fresh, tmp_path: Path) -> None:

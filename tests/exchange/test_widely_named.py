@@ -23,7 +23,7 @@ def earlier(database: Database) -> tuple[list[Edit], int]:
         assert manual is not None
         assert manual.published_on == "2021-01"
         forks = {row.chassis for row in snapshot.where(Torque, "source", MANUAL)}
-        dated = Source.from_parsed({**manual.__dict__, "published_on": "2020-12"})
+        dated = Source.from_parsed({**manual.values(), "published_on": "2020-12"})
     assert len(forks) > 2
     return [Edit(Source, MANUAL, dated)], len(forks)
 
@@ -54,6 +54,6 @@ def test_what_no_family_reads_of_a_thing_may_be_changed_however_many_name_it(
     with Catalogue(demo).snapshot() as snapshot:
         manual = snapshot.one(Source, MANUAL)
     assert manual is not None
-    titled = Edit(Source, MANUAL, Source.from_parsed({**manual.__dict__, "title": "Manual B, second printing"}))
+    titled = Edit(Source, MANUAL, Source.from_parsed({**manual.values(), "title": "Manual B, second printing"}))
     monkeypatch.setattr(editing, "MOST_FAMILIES", -1)  # with one change: none
     assert write_edits(demo, [titled], Entry("its title", "tests"), TODAY).revision == 2

@@ -72,5 +72,4 @@ class LookupParameters(Pinned):
 
     def units_asked(self) -> dict[str, str]:
         """The units that were requested, by parameter name (`units`, `torque_unit` …)."""
-        fields = self.__dict__
-        return {name: value for name in ("units", *PARAMETERS) if (value := fields[name]) is not None}
+        return {name: value for name in ("units", *PARAMETERS) if (value := getattr(self, name)) is not None}

@@ -34,7 +34,7 @@ class ChassisContext:
 
     def with_sources(self, rows: Iterable[Row]) -> None:
         """Fetch the sources that rows name, if they are not loaded yet."""
-        wanted = {row.__dict__["source"] for row in rows} - self.sources.keys() - {None}
+        wanted = {row["source"] for row in rows} - self.sources.keys() - {None}
         if wanted:
             self.sources.update(self.snapshot.many(Source, wanted))
 

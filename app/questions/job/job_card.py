@@ -12,7 +12,7 @@ from app.catalogue.rows import Snapshot
 from app.catalogue.tables import Frame, Source
 from app.questions.answers.cautions import BEFORE_OPENING, cautions
 from app.questions.answers.gap import Gap
-from app.questions.answers.statement_views import Named, TorqueView
+from app.questions.answers.statement_views import NamedEntities, TorqueView
 from app.questions.answers.views import chassis_ref, source_ref
 from app.questions.configuration.region import Given, Region
 from app.questions.fork_check.fork_check import Check
@@ -64,7 +64,9 @@ def made(snapshot: Snapshot, chassis: str, asked: JobCardAsked) -> Made:
         refuse_frame(check, asked.job == "travel-change")
     context = plan.found.context
     context.with_sources([plan.procedure])
-    named = Named(units, context.sources, plan.found.fasteners, plan.found.fluids, context.parts, plan.found.tools)
+    named = NamedEntities(
+        units, context.sources, plan.found.fasteners, plan.found.fluids, context.parts, plan.found.tools
+    )
     steps = steps_view(plan, named)
     sums = sums_of(plan, steps)
     answer: JobCardAnswer = {

@@ -123,7 +123,7 @@ class _Coil:
 
     def preload(self, column: str) -> Uncertain:
         """A preload as published, in m; none where it is not stated."""
-        stated: Decimal | None = self.row.__dict__[column]
+        stated: Decimal | None = getattr(self.row, column)
         return Uncertain("preload", 0.0, 0.0) if stated is None else as_published("preload", Decimal(stated), 1e-3)
 
     def sag(self, column: str) -> Band | None:

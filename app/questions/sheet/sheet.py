@@ -16,7 +16,7 @@ from app.questions.answers.statement_views import (
     GuideView,
     IntervalView,
     LimitView,
-    Named,
+    NamedEntities,
     ReadingView,
     TorqueView,
     UseView,
@@ -109,7 +109,7 @@ def sheet(snapshot: Snapshot, chassis: str, asked: SheetAsked) -> SheetAnswer:
 def sheet_view(found: Sheet, units: Units) -> SheetAnswer:
     """The view of the gathered statements."""
     context = found.context
-    named = Named(units, context.sources, found.fasteners, found.fluids, context.parts, found.tools)
+    named = NamedEntities(units, context.sources, found.fasteners, found.fluids, context.parts, found.tools)
     open_parameters = shown_undecided(found.undecided(), context)
     codes = [*BEFORE_OPENING, "shock-pump-only", "limits", "not-in-the-catalogue"]
     return {

@@ -75,7 +75,7 @@ def environment() -> Environment:
     made.filters |= {
         "label": words.label, "heading": words.heading, "plain": words.plain, "quantity": words.quantity_text,
         "scope": words.scope_words, "mass": words.mass_words, "source_line": words.source_words,
-        "basis_shown": words.basis_view, "left": words.left, "choices": words.choices,
+        "basis_shown": words.basis_view, "unplaced": words.unplaced, "left": words.left, "choices": words.choices,
         "band": words.band,
         "bands": words.bands, "sentence": words.sentence, "moment": _moment, "codes": _codes,
     }  # fmt: skip

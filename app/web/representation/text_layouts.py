@@ -42,7 +42,9 @@ def _claim(each: Answer) -> Iterator[str]:
     yield from wrapped(f"    [{each['id']}] {source}", "    ")
 
 
-def _statement(left: str, right: str, about: list[str], each: Answer) -> Iterator[str]:
+def _statement(left: str, right: str, about: list[str], each: Answer, placed: tuple[str, ...]) -> Iterator[str]:
+    """A statement: its name left, its figure right, below what else it says; what is not `placed` follows by name."""
+    about = [*about, *words.unplaced(each, *placed)]
     yield from beside(f"  {left}", right, "  ")
     if about:
         yield from wrapped(f"    {', '.join(about)}", "    ")
@@ -87,7 +89,9 @@ def fits(answer: Answer, question: str) -> Iterator[str]:
         for each in answer["near_misses"]:
             reasons = [reason["text"] for reason in each["reasons"]]
             chassis = [f"in {each['chassis']}"] if "chassis" in each else []
-            yield from _statement(_spring(each), words.quantity_text(each["travel"]), [*reasons, *chassis], each)
+            yield from _statement(
+                _spring(each), words.quantity_text(each["travel"]), [*reasons, *chassis], each, tuple(each)
+            )
     yield from closing(answer)
 
 
@@ -101,7 +105,8 @@ def _torque(each: Answer) -> Iterator[str]:
     about += ["new each time"] if bolt.get("reuse") == "replace" else []
     stage = f", stage {each['stage']}" if "stage" in each else ""
     figure = _plain(each["torque"]) if "torque" in each else "no figure"
-    yield from _statement(f"{bolt['position']}{stage}", figure, about, each)
+    placed = ("fastener", "stage", "torque", "thread_prep", "instruction", "recheck", "preload", "tools")
+    yield from _statement(f"{bolt['position']}{stage}", figure, about, each, placed)
     if "preload" in each:
         yield from node(node_of("preload", each["preload"]), "    ")
 
@@ -111,43 +116,48 @@ def _fill(each: Answer) -> Iterator[str]:
     about = [each["fluid"]["name"]] if "fluid" in each else []
     about += [f"or {each['alternatives']}"] if "alternatives" in each else []
     about += [each[name] for name in ("level_datum", "level_state") if name in each]
-    yield from _statement(each["chamber"], figure, about, each)
+    placed = ("chamber", "fluid", "alternatives", "volume", "level", "level_datum", "level_state")
+    yield from _statement(each["chamber"], figure, about, each, placed)
 
 
 def _grease(each: Answer) -> Iterator[str]:
     about = [each["fluid"]["name"]] if "fluid" in each else []
     about += [each["amount"]] if "amount" in each else []
-    yield from _statement(each["place"], _plain(each["extent"]) if "extent" in each else "", about, each)
+    placed = ("place", "fluid", "extent", "amount")
+    yield from _statement(each["place"], _plain(each["extent"]) if "extent" in each else "", about, each, placed)
 
 
 def _use(each: Answer) -> Iterator[str]:
     number = f" ({each['part']['part_number']})" if "part_number" in each["part"] else ""
     count = f"{each['count']} ×" if "count" in each else ""
     about = [words.label(each["job"]), *(each[name] for name in ("position", "when") if name in each)]
-    yield from _statement(f"{each['part']['name']}{number}", count, about, each)
+    yield from _statement(
+        f"{each['part']['name']}{number}", count, about, each, ("job", "part", "position", "count", "when")
+    )
 
 
 def _limit(each: Answer) -> Iterator[str]:
     about = [each[name] for name in ("method", "action") if name in each]
-    yield from _statement(each["subject"], _plain(each["limit"]) if "limit" in each else "", about, each)
+    placed = ("subject", "limit", "method", "action")
+    yield from _statement(each["subject"], _plain(each["limit"]) if "limit" in each else "", about, each, placed)
 
 
 def _interval(each: Answer) -> Iterator[str]:
     due = [f"{each[name]} {unit}" for name, unit in (("hours", "h"), ("months", "months")) if name in each]
-    yield from _statement(words.label(each["operation"]), " or ".join(due), _of(each, "riding"), each)
+    yield from _statement(words.label(each["operation"]), " or ".join(due), [], each, ("operation", "hours", "months"))
 
 
 def _guide(each: Answer) -> Iterator[str]:
     figure = _plain(each["pressure"]) if "pressure" in each else each.get("spring_choice", "")
-    about = _of(each, "mass_is", "chamber", "rebound_clicks", "compression_clicks", "preload_turns")
-    about += [f"sag {words.plain(each['sag_percent'])} %"] if "sag_percent" in each else []
-    yield from _statement(words.mass_words(each), figure, about, each)
+    about = [f"sag {words.plain(each['sag_percent'])} %"] if "sag_percent" in each else []
+    figures = ("rider_mass_from", "rider_mass_to", "pressure", "sag_percent")
+    placed = figures if "pressure" in each else (*figures, "spring_choice")
+    yield from _statement(words.mass_words(each), figure, about, each, placed)
 
 
 def _reading(each: Answer) -> Iterator[str]:
-    about = _of(each, "at_travel", "spacers", "force", "direction", "rider_mass", "temperature")
     figure = _plain(each["pressure"]) if "pressure" in each else ""
-    yield from _statement(each.get("state", "reading"), figure, about, each)
+    yield from _statement(each.get("state", "reading"), figure, [], each, ("state", "pressure"))
 
 
 _STATEMENTS: Mapping[str, Callable[[Answer], Iterator[str]]] = {

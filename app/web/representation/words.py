@@ -176,6 +176,24 @@ def quantity_text(quantity: Mapping[str, Any]) -> str:
     return f"{quantity['text']} ({', '.join(beside)})" if beside else str(quantity["text"])
 
 
+_EVERY_STATEMENT = ("id", "scope", "source", "also_in", "narrows", "note")
+
+
+def unplaced(statement: Mapping[str, Any], *placed: str) -> list[str]:
+    """The members of a statement that its layout has no place for, each with its label: so every column is shown."""
+    return [
+        f"{label(name)} {_member(value)}"
+        for name, value in statement.items()
+        if name not in (*_EVERY_STATEMENT, *placed)
+    ]
+
+
+def _member(value: Any) -> str:
+    if isinstance(value, Mapping):
+        return quantity_text(value) if "text" in value else plain(value.get("name", value.get("id")))
+    return ", ".join(map(plain, value)) if isinstance(value, list) else plain(value)
+
+
 def span(low: Any, high: Any) -> str:
     """`2022–2024`, `from 2022`, `to 2024` or `150`."""
     if low is not None and high is not None:
