@@ -23,10 +23,11 @@ from app.catalogue.tables import (
     Torque,
     Use,
 )
-from app.questions.answers.clicks import clicks_of_dampers, turns_view
+from app.questions.answers.clicks import clicks_of_dampers
 from app.questions.answers.preload import PreloadView
-from app.questions.answers.views import AlsoIn, Clicks, ScopeView, SourceRef, Turns, figure, scope_view, source_ref
+from app.questions.answers.views import AlsoIn, ScopeView, SourceRef, figure, scope_view, source_ref
 from app.questions.configuration.prevailing import Applicable
+from app.units.counts import Clicks, Turns, turns_view
 from app.units.preferences import Units
 from app.units.quantity import Quantity
 from app.units.table import Kind, find
