@@ -101,7 +101,7 @@ def _services(answer: Answer) -> Iterator[str]:
         for name, value in each["measured"].items():
             if name != "sags":
                 clicks = name in ("rebound_clicks", "compression_clicks")
-                yield from pair(words.label(name), value["text"] if clicks else _plain(value), 18, "  ")
+                yield from pair(words.label(name), words.clicks(value) if clicks else _plain(value), 18, "  ")
         for sag in each["measured"].get("sags", []):
             yield from pair(f"sag at {_plain(sag['pressure'])}", _plain(sag["sag"]), 18, "  ")
         for name in ("fitted", "configuration"):

@@ -145,7 +145,7 @@ def _guide(each: Answer) -> Iterator[str]:
         ("compression_clicks", "compression"),
         ("preload_turns", "preload"),
     ):
-        about += [f"{called} {each[name]['text']}"] if name in each else []
+        about += [f"{called} {words.clicks(each[name])}"] if name in each else []
     about += [f"sag {words.plain(each['sag_percent'])} %"] if "sag_percent" in each else []
     yield from _statement(words.mass_words(each), figure, about, each)
 
