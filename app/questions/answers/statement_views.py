@@ -62,7 +62,7 @@ class FastenerView(TypedDict):
 
 
 class TorqueView(StatementView):
-    """How a fastener is tightened, and the tools of the catalogue that fit its drive."""
+    """How a fastener is tightened, and the names of the catalogue's tools that fit its drive."""
 
     fastener: FastenerView
     torque: NotRequired[Quantity]
@@ -221,7 +221,7 @@ def fastener_view(row: Fastener) -> FastenerView:
 def torque_view(each: Applicable[Torque], named: Named) -> TorqueView:
     row = each.statement
     fastener = named.fasteners[row.fastener]
-    tools = [tool.id for drive in fastener.drives or () for tool in named.tools.get(drive, ())]
+    tools = [tool.name for drive in fastener.drives or () for tool in named.tools.get(drive, ())]
     shown: TorqueView = {
         "id": row.id, "fastener": fastener_view(fastener), "scope": scope_view(row), "tools": tools,
     }  # fmt: skip

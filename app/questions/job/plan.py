@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from app.catalogue.rows import Snapshot
-from app.catalogue.tables import Damper, Fastener, Fit, Part, Procedure, Spacer, Spring, Use
+from app.catalogue.tables import Damper, Fastener, Fit, Limit, Part, Procedure, Spacer, Spring, Use
 from app.errors import Fault, Invalid
 from app.questions.answers.gap import Gap
 from app.questions.answers.open_choices import names_of
@@ -144,7 +144,7 @@ def _open(
     """Each parameter that would decide something the card shows, with the values it may take."""
     choices = found.context.choices(found.where, found.offered)
     open_parameters: Open = dict(present)
-    for shown in _taken(found, steps, uses):
+    for shown in _taken(found, asked.job, steps, uses):
         for name, values in undecided(shown, found.where, choices).items():
             open_parameters[name] = list(dict.fromkeys([*open_parameters.get(name, []), *values]))
     for name in rivals:
@@ -165,7 +165,7 @@ def _open(
 
 
 def _taken(
-    found: Sheet, steps: Sequence[Kept], uses: Sequence[Applicable[Use]]
+    found: Sheet, job: JobName, steps: Sequence[Kept], uses: Sequence[Applicable[Use]]
 ) -> tuple[Iterable[Applicable[Any]], ...]:
     """The statements of the sheet that the card shows; of the set-up it shows those of the rider only."""
     positions = {each.step.fastener_position for each in steps}
@@ -177,8 +177,23 @@ def _taken(
         [each for each in found.fills if each.statement.chamber in chambers],
         [each for each in found.greases if each.statement.place in places],
         uses,
-        found.limits,
+        limits_of_job(found.limits, job, steps),
     )
+
+
+def limits_of_job(limits: Sequence[Applicable[Limit]], job: JobName, steps: Sequence[Kept]) -> list[Applicable[Limit]]:
+    """The limits that a job can prove: nothing of tyre, rotor or steerer if it does not touch them."""
+    positions = {each.step.fastener_position for each in steps}
+    of_job = {
+        "tyre diameter": job == "travel-change",
+        "tyre width": job == "travel-change",
+        "rider mass": job == "travel-change",
+        "rotor diameter": False,
+        "steerer above the crown": False,
+        "bushing play": job != "spacer-change",
+        "stanchion height in the crown": bool({"upper crown bolt", "lower crown bolt"} & positions),
+    }
+    return [each for each in limits if of_job.get(each.statement.subject, True)]
 
 
 def _undecided(found: Open, context: ChassisContext) -> Invalid:
