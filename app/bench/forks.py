@@ -29,6 +29,7 @@ class Registering(NamedTuple):
     chassis: str
     configuration: Configuration
     first_used_on: str | None
+    riding: str | None = None
 
 
 class Held(NamedTuple):
@@ -40,6 +41,7 @@ class Held(NamedTuple):
     chassis: str
     configuration: Configuration
     first_used_on: str | None
+    riding: str | None
     registered_at: str
     changed_at: str
     version: int
@@ -53,8 +55,8 @@ def register(shop: Database, shop_id: str, fork: Registering) -> Held:
         _refuse_twice(connection, shop_id, fork.serial, None)
         row = {
             "id": id, "shop": shop_id, "serial": fork.serial, "chassis": fork.chassis,
-            "configuration": written(fork.configuration), "first_used_on": fork.first_used_on, "registered_at": at,
-            "changed_at": at, "version": 1, "erasing": False,
+            "configuration": written(fork.configuration), "first_used_on": fork.first_used_on, "riding": fork.riding,
+            "registered_at": at, "changed_at": at, "version": 1, "erasing": False,
         }  # fmt: skip
         connection.execute(insert(FORKS), row)
         return held_in(connection, shop_id, id)
@@ -112,7 +114,7 @@ def replace(shop: Database, shop_id: str, id: str, fork: Registering, versions: 
             raise Stale("The fork has changed since it was read: read it again.", current=current)
         _refuse_twice(connection, shop_id, fork.serial, id)
         put(connection, before, fork.configuration, serial=fork.serial, chassis=fork.chassis,
-            first_used_on=fork.first_used_on)  # fmt: skip
+            first_used_on=fork.first_used_on, riding=fork.riding)  # fmt: skip
         return held_in(connection, shop_id, id)
 
 
@@ -134,8 +136,8 @@ def erase(shop: Database, shop_id: str, id: str) -> None:
             raise nothing()
         connection.execute(delete(SERVICES).where(SERVICES.c.fork == id))
         blank = {
-            "serial": f"erased {id}", "chassis": "", "configuration": "{}", "first_used_on": None, "erasing": True,
-            "registered_at": "", "changed_at": "",
+            "serial": f"erased {id}", "chassis": "", "configuration": "{}", "first_used_on": None, "riding": None,
+            "erasing": True, "registered_at": "", "changed_at": "",
         }  # fmt: skip
         connection.execute(update(FORKS).where(*own).values(blank))
     shop.rewrite("forks", "services")
@@ -177,12 +179,14 @@ def fork_view(fork: Held) -> ForkView:
     }  # fmt: skip
     if fork.first_used_on is not None:
         shown["first_used_on"] = fork.first_used_on
+    if fork.riding is not None:
+        shown["riding"] = fork.riding
     return shown
 
 
 def _held(row: Row[Any]) -> Held:
     return Held(
-        row.id, row.shop, row.serial, row.chassis, read_configuration(row.configuration), row.first_used_on,
+        row.id, row.shop, row.serial, row.chassis, read_configuration(row.configuration), row.first_used_on, row.riding,
         row.registered_at, row.changed_at, row.version,
     )  # fmt: skip
 

@@ -272,7 +272,11 @@ class Step(Row, table=True):
         "note", "empty", "loosen", "back-off", "free", "remove", "inspect", "clean", "grease", "fill", "fit", "seat",
         "tighten", "set", "check",
     ] = column("what is done", required=True)  # fmt: skip
-    text: Text = column("the instruction; slots {torque} {volume} {grease} {count} {turns} {extent}", required=True)
+    text: Text = column(
+        "the instruction; slots {torque} {volume} {grease} {count} {turns} {extent}, and sentences of the set-up: "
+        "{filling} {second} {sag} {proof} {height} {clicks} {preload} {noted}",
+        required=True,
+    )
     fastener_position: Text | None = column("position of the fastener it works on", example="foot bolt")
     chamber: Chamber | None = column("the chamber it empties or fills")
     place: Text | None = column("the place it greases", example="air piston seal")
@@ -281,7 +285,7 @@ class Step(Row, table=True):
     turns: Text | None = column("turns to back off", example="3-4")
     when: TextList | None = column(
         "conditions, all of which hold: property=value or property=value|value with spring_kind, foot_joint, "
-        "adjuster_at, crowns, travel_set_by, damper_kind",
+        "adjuster_at, crowns, travel_set_by, damper_kind, negative",
         example="foot_joint=bolt into shaft",
     )
     measures: Text | None = column("what to measure and write down")

@@ -2,11 +2,12 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any, NotRequired, TypeVar, cast
+from typing import Any, Literal, NotRequired, TypeVar, cast
 
 from typing_extensions import TypedDict
 
 from app.catalogue.tables import (
+    Damper,
     Fastener,
     Fill,
     Fluid,
@@ -22,10 +23,12 @@ from app.catalogue.tables import (
     Torque,
     Use,
 )
+from app.questions.answers.clicks import clicks_of_dampers
 from app.questions.answers.preload import PreloadView
 from app.questions.answers.statement_members import FigureMember, ValueMember, members
 from app.questions.answers.views import AlsoIn, ScopeView, SourceRef, scope_view, source_ref
 from app.questions.configuration.prevailing import Applicable
+from app.units.counts import Clicks, Turns, turns_view
 from app.units.preferences import Units
 from app.units.quantity import Quantity
 
@@ -59,7 +62,7 @@ class FastenerView(TypedDict):
 
 
 class TorqueView(StatementView):
-    """How to tighten a fastener, and the tools that fit its drive."""
+    """How to tighten a fastener, and the names of the tools that fit its drive."""
 
     fastener: FastenerView
     torque: NotRequired[Quantity]
@@ -80,7 +83,7 @@ class FluidView(TypedDict):
 
 
 class FillView(StatementView):
-    """The oil for a chamber, by volume or level."""
+    """The oil for a chamber, by volume or level. `level_text` says from where the level is measured."""
 
     chamber: str
     fluid: NotRequired[FluidView]
@@ -89,6 +92,7 @@ class FillView(StatementView):
     level: NotRequired[Quantity]
     level_datum: NotRequired[str]
     level_state: NotRequired[str]
+    level_text: NotRequired[str]
 
 
 class GreaseView(StatementView):
@@ -149,17 +153,18 @@ class GuideView(StatementView):
     pressure: NotRequired[Quantity]
     sag_percent: NotRequired[float]
     spring_choice: NotRequired[str]
-    rebound_clicks: NotRequired[int]
-    compression_clicks: NotRequired[int]
-    preload_turns: NotRequired[float]
+    rebound_clicks: NotRequired[Clicks]
+    compression_clicks: NotRequired[Clicks]
+    preload_turns: NotRequired[Turns]
 
 
 class ReadingView(StatementView):
-    """A measurement on a fork of this kind."""
+    """A measurement on a fork of this kind. `at_travel` is a compression from `at_travel_from`."""
 
     spacers: NotRequired[int]
     state: NotRequired[str]
     at_travel: NotRequired[Quantity]
+    at_travel_from: NotRequired[Literal["full extension"]]
     pressure: NotRequired[Quantity]
     force: NotRequired[Quantity]
     direction: NotRequired[str]
@@ -177,6 +182,7 @@ class NamedEntities:
     fluids: Mapping[str, Fluid] = field(default_factory=dict)
     parts: Mapping[str, Part] = field(default_factory=dict)
     tools: Mapping[str, list[Tool]] = field(default_factory=dict)  # by drive
+    dampers: Mapping[str, Damper] = field(default_factory=dict)  # those that may be fitted
 
 
 def add_claim(shown: StatementView, each: Applicable[S], sources: Mapping[str, Source]) -> None:
@@ -256,13 +262,25 @@ def part_view(id: str, named: NamedEntities) -> PartView:
 def torque_view(each: Applicable[Torque], named: NamedEntities) -> TorqueView:
     """How a fastener is tightened, with the tools that fit its drives."""
     drives = named.fasteners[each.statement.fastener].drives or ()
-    tools = [tool.id for drive in drives for tool in named.tools.get(drive, ())]
+    tools = [tool.name for drive in drives for tool in named.tools.get(drive, ())]
     return cast(TorqueView, {**_statement(each, named), "tools": tools})
 
 
 def fill_view(each: Applicable[Fill], named: NamedEntities) -> FillView:
-    """Which oil goes where and how much."""
-    return cast(FillView, _statement(each, named))
+    """The oil for a chamber; a level with its datum in words."""
+    shown = cast(FillView, _statement(each, named))
+    if "level" in shown:
+        shown["level_text"] = _level_text(shown["level"]["text"], each.statement)
+    return shown
+
+
+def _level_text(level: str, row: Fill) -> str:
+    """A level with the place it is measured from and the state of the fork, or the words that neither is stated."""
+    datum = (
+        "from where is not stated" if row.level_datum is None else f"from the {row.level_datum.removeprefix('the ')}"
+    )
+    state = "in which state is not stated" if row.level_state is None else row.level_state
+    return f"{level} {datum}, {state}" if row.level_datum is not None else f"{level}, {datum}, {state}"
 
 
 def grease_view(each: Applicable[Grease], named: NamedEntities) -> GreaseView:
@@ -286,10 +304,22 @@ def interval_view(each: Applicable[Interval], named: NamedEntities) -> IntervalV
 
 
 def guide_view(each: Applicable[Guide], named: NamedEntities) -> GuideView:
-    """The published set-up for riders of a mass bracket."""
-    return cast(GuideView, _statement(each, named))
+    """The published set-up for riders of a mass bracket; clicks and turns with their datum."""
+    row = each.statement
+    shown = cast(GuideView, _statement(each, named))
+    dampers = [damper for id, damper in named.dampers.items() if row.damper in (None, id)]
+    if row.rebound_clicks is not None:
+        shown["rebound_clicks"] = clicks_of_dampers(row.rebound_clicks, "rebound_clicks", dampers)
+    if row.compression_clicks is not None:
+        shown["compression_clicks"] = clicks_of_dampers(row.compression_clicks, "compression_clicks", dampers)
+    if row.preload_turns is not None:
+        shown["preload_turns"] = turns_view(row.preload_turns)
+    return shown
 
 
 def reading_view(each: Applicable[Reading], named: NamedEntities) -> ReadingView:
-    """Something measured on a fork of this kind."""
-    return cast(ReadingView, _statement(each, named))
+    """A measurement on a fork of this kind."""
+    shown = cast(ReadingView, _statement(each, named))
+    if "at_travel" in shown:
+        shown["at_travel_from"] = "full extension"
+    return shown

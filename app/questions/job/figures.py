@@ -20,7 +20,9 @@ from app.questions.answers.statement_views import (
 )
 from app.questions.configuration.prevailing import Applicable
 from app.questions.job.plan import Plan
-from app.questions.job.views import BLANK
+from app.questions.job.set_figures import filled_slot
+from app.questions.job.spacer_words import travel_spacer_words, volume_spacer_words
+from app.questions.job.views import BLANK, StepFigure
 
 S = TypeVar("S", bound=Statement)
 SLOT = re.compile(r"\{([a-z]+)\}")
@@ -39,6 +41,7 @@ class Figures:
     grease_row: Applicable[Grease] | None = None
     grease: GreaseView | None = None
     after: list[str] = field(default_factory=list)
+    values: list[StepFigure] = field(default_factory=list)
     statements: list[str] = field(default_factory=list)
 
     def cite(self, id: str) -> None:
@@ -51,8 +54,12 @@ def filled(plan: Plan, named: NamedEntities, step: Step) -> tuple[str, Figures]:
     """The text of a step without a slot left, and what it was filled with."""
     figures = Figures()
     texts: dict[str, str] = {}
-    for slot in dict.fromkeys(SLOT.findall(step.text)):
-        if slot == "torque":
+    template = _of_spacers(plan, step, figures) or step.text
+    for slot in dict.fromkeys(SLOT.findall(template)):
+        if (said := filled_slot(plan, step, slot)) is not None:
+            texts[slot], shown = said
+            figures.values += shown
+        elif slot == "torque":
             texts[slot] = _torque(plan, named, step, figures)
         elif slot == "volume":
             texts[slot] = _volume(plan, named, step, figures)
@@ -66,8 +73,23 @@ def filled(plan: Plan, named: NamedEntities, step: Step) -> tuple[str, Figures]:
         else:
             texts[slot] = BLANK
             plan.miss(slot, step.id, "the step wants it", f"The catalogue gives no {slot} for this step.")
-    text = SLOT.sub(lambda found: texts[found[1]], step.text)
+    text = SLOT.sub(lambda found: texts[found[1]], template)
     return " ".join([text, *figures.after]), figures
+
+
+def _of_spacers(plan: Plan, step: Step, figures: Figures) -> str | None:
+    """The instruction of a step that fits spacers, by how many there are now and are to be; None for any other step."""
+    if "{count}" not in step.text:
+        return None
+    if step.part_kind == TRAVEL_SPACER:
+        words = travel_spacer_words(plan)
+    elif step.fastener_position == SPACER_CAP and step.action == "tighten":
+        words = volume_spacer_words(plan)
+    else:
+        return None
+    if words is not None:
+        figures.cite(plan.fit.statement.id)
+    return words
 
 
 def uses_of(plan: Plan, kind: str | None) -> list[Applicable[Use]]:

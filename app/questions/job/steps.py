@@ -10,6 +10,7 @@ from app.questions.job.conditions import Kept
 from app.questions.job.figures import SPACER_CAP, Figures, filled, uses_of
 from app.questions.job.parts import of_use, travel_spacer, volume_spacer
 from app.questions.job.plan import Plan
+from app.questions.job.set_figures import click_end
 from app.questions.job.views import PartNeeded, StepView
 
 FOOT = ("foot bolt", "foot nut")
@@ -38,8 +39,7 @@ def _step(plan: Plan, named: NamedEntities, kept: Kept, number: int) -> Step_:
     fasteners = plan.at_position(step.fastener_position) if step.fastener_position else []
     shown: StepView = {
         "number": number, "step": step.id, "action": step.action, "text": text,
-        "parts": _parts(plan, named, step), "tools": list(step.tools or ()),
-        "measures": [each.strip() for each in (step.measures or "").split(";") if each.strip()],
+        "figures": figures.values, "parts": _parts(plan, named, step), "tools": [], "measures": _measures(plan, step),
         "cautions": _cautions(step), "statements": figures.statements,
     }  # fmt: skip
     if (words := kept.words) is not None:
@@ -52,6 +52,14 @@ def _step(plan: Plan, named: NamedEntities, kept: Kept, number: int) -> Step_:
     if figures.grease is not None:
         shown["grease"] = figures.grease
     return Step_(shown, step, figures, fasteners if step.action in TURNED else [])
+
+
+def _measures(plan: Plan, step: Step) -> list[str]:
+    """What is written down at the step; clicks with the end that they are counted from."""
+    found = [each.strip() for each in (step.measures or "").split(";") if each.strip()]
+    end = click_end(plan)
+    datum = "from closed or from open (mark which)" if end is None else f"from {end}"
+    return [f"{each}, {datum}" if "clicks" in each and " from " not in each else each for each in found]
 
 
 def _parts(plan: Plan, named: NamedEntities, step: Step) -> list[PartNeeded]:

@@ -28,6 +28,7 @@ from app.catalogue.tables import (
 from app.questions.configuration.chassis_context import ChassisContext, load_chassis
 from app.questions.configuration.prevailing import Applicable, undecided
 from app.questions.configuration.region import Given, Region
+from app.questions.configuration.spring_travel import with_travel_of_spring
 from app.questions.sheet.fits import (
     prevailing_fits,
 )
@@ -76,9 +77,13 @@ class Sheet:
 
 
 def gather(snapshot: Snapshot, chassis: str, wanted: Given) -> Sheet:
-    """Every statement that may apply to a configuration."""
+    """Every statement that may hold for a configuration; a spring that gives one travel decides the travel.
+
+    Raises NotFound, Gone, and Invalid for what the chassis cannot be or for a travel that the spring does not give.
+    """
     context = load_chassis(snapshot, chassis)
     offered = snapshot.where(Fit, "chassis", chassis)
+    wanted = with_travel_of_spring(context, offered, wanted)
     where = context.region(wanted, offered)
     fits = prevailing_fits(context, offered, wanted, where)
     if wanted.spring is None and fits:

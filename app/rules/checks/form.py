@@ -26,9 +26,10 @@ ABOUT: dict[type[Row], tuple[str, ...]] = {table: table.about for table in STATE
 SLOT = re.compile(r"\{([^{}]*)\}")
 SLOT_NEEDS = {
     "torque": "fastener_position", "volume": "chamber", "grease": "place", "extent": "place", "turns": "turns",
-    "count": None,
+    "count": None, "filling": None, "second": None, "sag": None, "proof": None, "height": None, "clicks": None,
+    "preload": None, "noted": None,
 }  # fmt: skip
-CONDITIONS = ("spring_kind", "foot_joint", "adjuster_at", "crowns", "travel_set_by", "damper_kind")
+CONDITIONS = ("spring_kind", "foot_joint", "adjuster_at", "crowns", "travel_set_by", "damper_kind", "negative")
 
 
 @rule(
@@ -245,7 +246,7 @@ def condition_unreadable(view: RowView, today: date) -> Iterator[Violation]:
     A condition that is never met takes the step off every job card.
 
     Mend: write property=value or property=value|value; the properties are spring_kind, foot_joint, adjuster_at, crowns,
-    travel_set_by and damper_kind.
+    travel_set_by, damper_kind and negative.
     """
     row = view.row
     assert is_row_of(row, Step)

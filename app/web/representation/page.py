@@ -73,7 +73,8 @@ def environment() -> Environment:
         lstrip_blocks=True, auto_reload=False, bytecode_cache=Compiled(TEMPLATES),
     )  # fmt: skip
     made.filters |= {
-        "label": words.label, "heading": words.heading, "plain": words.plain, "quantity": words.quantity_text,
+        "label": words.label, "heading": words.heading, "plain": words.plain, "clicks": words.clicks,
+        "quantity": words.quantity_text,
         "scope": words.scope_words, "mass": words.mass_words, "source_line": words.source_words,
         "basis_shown": words.basis_view, "unplaced": words.unplaced, "left": words.left, "choices": words.choices,
         "band": words.band,

@@ -123,6 +123,11 @@ def plain(value: Any) -> str:
     return str(value)
 
 
+def clicks(counted: Mapping[str, Any]) -> str:
+    """A number of clicks with its datum, and how many there are in all if that is known."""
+    return f"{counted['text']}, {counted['total']} in all" if "total" in counted else str(counted["text"])
+
+
 def sentence(text: str) -> str:
     """A text that stands alone: it begins with a capital, unless its first word is an id or a unit."""
     first = text.partition(" ")[0]

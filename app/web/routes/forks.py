@@ -220,10 +220,19 @@ async def _shown(
 
 
 async def _known(request: Request, wanted: Registering) -> None:
-    held: Any = wanted.configuration
-    await request.app.state.catalogue.ask(
-        lambda snapshot: on_the_bench.refuse_unknown(snapshot, wanted.chassis, held, (), "")
-    )
+    """Raises Invalid for what the catalogue has not, and notes the travel that the spring decides."""
+    held = wanted.configuration
+
+    def look(snapshot: Snapshot) -> None:
+        on_the_bench.refuse_unknown(snapshot, wanted.chassis, held, (), "")
+        if wanted.riding is not None:
+            on_the_bench.refuse_riding(snapshot, wanted.chassis, wanted.riding)
+        named = {name.removesuffix("_mm") for name in held}
+        travel_mm = on_the_bench.decided_travel(snapshot, wanted.chassis, parameters_of(held), named, "")
+        if travel_mm is not None:
+            held["travel_mm"] = travel_mm
+
+    await request.app.state.catalogue.ask(look)
 
 
 async def _revision(request: Request, asked: Pinned | None = None) -> int:

@@ -1,0 +1,21 @@
+"""The clicks of a guide, with the end that the damper counts them from."""
+
+from collections.abc import Iterable
+from typing import Literal
+
+from app.catalogue.tables import Damper
+from app.units.counts import NOT_STATED, Clicks, clicks_view
+
+Adjuster = Literal["rebound_clicks", "compression_clicks"]
+DAMPER_DECIDES = "from which end depends on the damper"
+
+
+def clicks_of_dampers(count: int, adjuster: Adjuster, dampers: Iterable[Damper]) -> Clicks:
+    """The clicks of a guide, read with every damper that may be fitted. If they differ, the datum stays open."""
+    fitted = list(dampers)
+    ends = {damper.clicks_from for damper in fitted}
+    totals = {getattr(damper, adjuster) for damper in fitted}
+    total = totals.pop() if len(totals) == 1 else None
+    if len(ends) == 1:
+        return clicks_view(count, ends.pop(), total)
+    return clicks_view(count, None, total, unknown=DAMPER_DECIDES if ends else NOT_STATED)
