@@ -16,19 +16,22 @@ from app.catalogue.tables import Row
 from app.catalogue.writing import NewRevision
 from app.database.connections import Database
 from app.errors import Conflict, Invalid
+from app.exchange.cells import ChangedCells
 from app.exchange.content_hash import content_hash
-from app.exchange.editing import Edit, read_edits
 from app.exchange.judging import MANY, changes_of, judge, keep
 from app.exchange.origin import Origin
+from app.exchange.read_edits import Edit, read_edits
 from app.rules.view import Change
 
 AT_ONCE = 1000
 
-Told = Callable[[int], None]
+Notify = Callable[[int, ChangedCells], None]
 
 
-def follow(database: Database, origin: Origin, told: Told = lambda number: None) -> int:
-    """Take in all that the origin has accepted since; returns the revision that holds then. `told` hears of each.
+def follow(database: Database, origin: Origin, notify: Notify = lambda number, cells: None) -> int:
+    """Take in all that the origin has accepted since; returns the latest revision then.
+
+    `notify` is called with the number of each revision and the cells that it changed; nothing is refused for them.
 
     Raises Conflict where the copy is not, or no longer, one of this origin; Unavailable where it cannot be read.
     Whatever is raised, the revisions taken before stay.
@@ -38,8 +41,7 @@ def follow(database: Database, origin: Origin, told: Told = lambda number: None)
     while True:
         before = number
         for number, changes in groupby(origin.changes(before), key=itemgetter("revision")):
-            _take(database, number, changes)
-            told(number)
+            notify(number, _take(database, number, changes))
         if number == before:
             break
     if number > begun:
@@ -73,8 +75,12 @@ def _same_so_far(database: Database, origin: Origin, number: int) -> None:
         raise Conflict(f"revision {number} here is not revision {number} of the origin; make the copy anew")
 
 
-def _take(database: Database, number: int, changes: Iterator[dict[str, Any]]) -> None:
-    """Write one revision of the origin. The write lock is held while its pages come; lookups go on."""
+def _take(database: Database, number: int, changes: Iterator[dict[str, Any]]) -> ChangedCells:
+    """Write one revision of the origin, each row whole: a value that the feed does not give is empty.
+
+    The write lock is held while its pages come; lookups go on.
+    """
+    cells = ChangedCells()
     with database.write() as connection:
         revision = NewRevision(connection)
         if revision.number != number:
@@ -84,12 +90,14 @@ def _take(database: Database, number: int, changes: Iterator[dict[str, Any]]) ->
         while part := list(islice(changes, AT_ONCE)):
             first = first or part[0]
             new = _put(revision, _read(part))
+            cells.note((change.before, change.after) for change in new)
             made = None if made is None or len(made) + len(new) > MANY else made + new
         today = dt.date.fromisoformat(first["recorded_at"][:10])
         found = judge(revision.after, revision.before, made, today, lambda: changes_of(revision))
         for _ in keep(revision, found, made):  # what the origin accepted is accepted: only the warnings are kept
             pass
         revision.record(first["reason"], first["who"], recorded_at=first["recorded_at"])
+    return cells
 
 
 def _read(changes: Iterable[dict[str, Any]]) -> list[Edit]:
