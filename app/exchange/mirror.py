@@ -17,7 +17,7 @@ from app.catalogue.writing import NewRevision
 from app.database.connections import Database
 from app.errors import Conflict, Invalid
 from app.exchange.cells import ChangedCells
-from app.exchange.content_hash import content_hash
+from app.exchange.content_hash import HASH_VERSION, content_hash
 from app.exchange.judging import MANY, changes_of, judge, keep
 from app.exchange.origin import Origin
 from app.exchange.read_edits import Edit, read_edits
@@ -50,12 +50,16 @@ def follow(database: Database, origin: Origin, notify: Notify = lambda number, c
 
 
 def verify(database: Database, origin: Origin, number: int) -> str:
-    """The hash of what holds at a revision, here and there. Raises Conflict where they differ."""
+    """The hash of the content of a revision, here and there. Raises Conflict if they differ.
+
+    An origin whose build defines the hash otherwise cannot be compared by it.
+    """
     _same_so_far(database, origin, number)
     with Catalogue(database).snapshot(Pin(number)) as snapshot:
         ours = content_hash(snapshot)
-    if ours != origin.content_hash(number):
-        raise Conflict(f"revision {number} of this copy is not what the origin has; make the copy anew")
+    theirs, version = origin.content_hash(number)
+    if version == HASH_VERSION and ours != theirs:
+        raise Conflict(f"revision {number} of this copy is not what the origin has; make a new copy")
     return ours
 
 
@@ -72,7 +76,7 @@ def _same_so_far(database: Database, origin: Origin, number: int) -> None:
         ours = recorded(snapshot, [number])[number]
     theirs = origin.recorded(number)
     if theirs is None or any(theirs[name] != value for name, value in ours._asdict().items()):
-        raise Conflict(f"revision {number} here is not revision {number} of the origin; make the copy anew")
+        raise Conflict(f"revision {number} here is not revision {number} of the origin; make a new copy")
 
 
 def _take(database: Database, number: int, changes: Iterator[dict[str, Any]]) -> ChangedCells:
