@@ -19,7 +19,7 @@ from app.exchange.judging import judge, keep
 from app.exchange.loading import Entry, done_before
 from app.exchange.read_edits import Edit
 from app.rules.affected import affected
-from app.rules.finding import Finding, Report, report
+from app.rules.finding import Finding, Report, refuses, report
 from app.rules.view import Change, cell
 
 MOST_CHANGES = 200  # in one request; more go as a package
@@ -195,7 +195,7 @@ def _refusal(refused: _Refused) -> Invalid | Conflict:
     said = refused.said
     shown = {**said, "cells": refused.cells.listed(), "cell_counts": refused.cells.counts}
     own = {(edit.table.table, edit.id) for edit in refused.edits}
-    rejects = [finding for finding in said["findings"] if finding["severity"] == "reject"]
+    rejects = [finding for finding in said["findings"] if refuses(finding)]
     collides = all(
         "collides_with" in finding and (finding["collides_with"]["table"], finding["collides_with"]["id"]) not in own
         for finding in rejects

@@ -6,6 +6,7 @@ as the origin does, of the past too. It goes on where it ended, whatever ended i
 
 import datetime as dt
 from collections.abc import Callable, Iterable, Iterator
+from dataclasses import replace
 from itertools import groupby, islice
 from operator import attrgetter, itemgetter
 from typing import Any
@@ -98,7 +99,8 @@ def _take(database: Database, number: int, changes: Iterator[dict[str, Any]]) ->
             made = None if made is None or len(made) + len(new) > MANY else made + new
         today = dt.date.fromisoformat(first["recorded_at"][:10])
         found = judge(revision.after, revision.before, made, today, lambda: changes_of(revision))
-        for _ in keep(revision, found, made):  # what the origin accepted is accepted: only the warnings are kept
+        accepted = (replace(each, stood_before=True) if each.refuses else each for each in found)
+        for _ in keep(revision, accepted, made):  # the origin has accepted it: the findings are kept
             pass
         revision.record(first["reason"], first["who"], recorded_at=first["recorded_at"])
     return cells

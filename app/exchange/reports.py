@@ -96,15 +96,18 @@ def as_text(report: PackageReport) -> str:
         place = "/".join(part for part in (finding.get("table"), finding.get("id")) if part)
         said = finding["text"] if "row" in finding or not place else f"{place}: {finding['text']}"
         shown = f" [{finding['value']}]" if "value" in finding and finding["value"] not in said else ""
-        lines.append(f"{finding['severity']}: {said}{shown}\n    {finding['rule']}: {finding['mend']}")
+        kind = "stood before" if finding.get("stood_before") else finding["severity"]
+        lines.append(f"{kind}: {said}{shown}\n    {finding['rule']}: {finding['mend']}")
     rows, counts = report["rows"], report["counts"]
-    total = counts["reject"] + counts["warn"]
+    total = counts["reject"] + counts["warn"] + counts["stood_before"]
     if len(report["findings"]) < total:
         lines.append(f"… and {total - len(report['findings'])} more")
     lines.append(
         f"{rows['read']} rows read: {rows['added']} new, {rows['changed']} changed, {rows['withdrawn']} withdrawn; "
         f"{report['cell_counts']['emptied']} cells emptied; {counts['reject']} faults, {counts['warn']} warnings."
     )
+    if counts["stood_before"]:
+        lines.append(f"{counts['stood_before']} faults stood before, on rows that this does not touch.")
     if not report["accepted"]:
         lines.append("Refused; nothing is stored.")
     elif report["opened"]:

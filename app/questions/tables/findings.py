@@ -1,4 +1,4 @@
-"""The rules by which the catalogue is judged, and the warnings that stand at a revision."""
+"""The rules by which the catalogue is judged, and the findings of a revision."""
 
 from collections.abc import Mapping
 from functools import lru_cache
@@ -65,13 +65,13 @@ class RuleList(TypedDict):
 
 
 class FindingRow(FindingShape):
-    """A warning that stands, and the revision since which it does."""
+    """A warning, or a fault that a later rule refuses, and the revision since which it is known."""
 
     revision_from: int
 
 
 class FindingList(TypedDict):
-    """Warnings that stand at a revision, by table, row and rule; `next` is absent on the last page."""
+    """The findings of a revision, by table, row and rule; `next` is absent on the last page."""
 
     revision: int
     total: int

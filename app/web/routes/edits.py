@@ -24,6 +24,7 @@ from app.exchange.loading import Entry
 from app.exchange.preconditions import never_used, table_of, unchanged_since
 from app.exchange.read_edits import Edit, merged, read_edits
 from app.questions.answers.cautions import cautions
+from app.rules.finding import refuses
 from app.web.access import permitted, to_its_end, write_context
 from app.web.contract.openapi import json_body
 from app.web.edit_bodies import (
@@ -290,7 +291,7 @@ async def _import_package(request: Request, caller: Caller, reason: str, idempot
     write.reason = reason
     answer = await _in_child(request, "load", *options)
     if not answer["accepted"]:
-        rejects = [finding for finding in answer["findings"] if finding["severity"] == "reject"]
+        rejects = [finding for finding in answer["findings"] if refuses(finding)]
         faults = [Fault(finding["rule"], f"{finding['text']}; {finding['mend']}") for finding in rejects[:20]]
         raise Invalid(f"{answer['counts']['reject']} findings refuse this package", faults, report=answer)
     write.revision = answer["revision"]
