@@ -18,6 +18,7 @@ from app.exchange.judging import judge_again
 from app.exchange.loading import Entry, load
 from app.exchange.read_edits import Edit
 from app.exchange.reports import as_text
+from app.rules.finding import refuses
 from tests.api.asking import asking
 from tests.exchange.test_nothing_lost import cells_of, written
 from tests.questions.storing import store
@@ -91,12 +92,14 @@ def test_every_touched_row_is_judged(demo: Database) -> None:
 
 def test_an_old_contradiction_hides_no_new_one(demo: Database) -> None:
     rival = contradictions(demo)[0]
-    for id in ("a-third", "zz-third"):
-        third = with_values(rival, id=id, value=(rival.value or Decimal(1)) * 2)
+    for id, times in (("a-third", 2), ("zz-third", 2), ("a-third", 1), ("zz-third", 1)):
+        third = with_values(rival, id=id, value=(rival.value or Decimal(1)) * times)
         with pytest.raises((Conflict, Invalid)) as refused:
             edited(demo, third)
         report = refused.value.extra["report"]
-        assert id in {each["id"] for each in report["findings"] if not each.get("stood_before")}
+        assert ("disagree-unrelated", id) in {
+            (each["rule"], each["id"]) for each in report["findings"] if refuses(each)
+        }
 
 
 def test_a_fault_that_the_change_makes_is_refused_although_others_stood(demo: Database) -> None:
@@ -138,11 +141,16 @@ def test_a_package_passes_too_by_either_way_of_judging(
         checked = check_edits(snapshot, [Edit(Torque, innocent.id, with_values(innocent, note="other"))], TODAY)
     assert checked.report["accepted"]
     names = tuple(rivals[0].cells())
-    for id in ("a-third", "zz-third"):
-        cells = cells_of(rivals[0], names, id=id, value=str((rivals[0].value or Decimal(1)) * 2))
+    for id, times in (("a-third", 2), ("zz-third", 2), ("a-third", 1), ("zz-third", 1)):
+        cells = cells_of(rivals[0], names, id=id, value=str((rivals[0].value or Decimal(1)) * times))
         refused = load(demo, written(tmp_path, names, cells, table="torques"), Entry("new", "test"))
         assert not refused["accepted"]
-        assert id in {each["id"] for each in refused["findings"] if each["severity"] == "reject"}
+        pairs = [
+            {each["id"], each.get("collides_with", {}).get("id")}
+            for each in refused["findings"]
+            if each["rule"] == "disagree-unrelated" and refuses(each)
+        ]
+        assert any(id in pair for pair in pairs)
 
 
 def test_judging_again_opens_no_revision_and_touches_no_row(demo: Database) -> None:
