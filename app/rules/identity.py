@@ -61,7 +61,7 @@ IDENTITIES: dict[type[Row], Identity] = {
         ("maker", "name"), ("part_number", "kind", "rate", "stroke_max_mm", "bore_mm", "colour_mark"), ("maker",)
     ),
     Damper: Identity(("maker", "name"), ("kind", "adjuster_at", "travel_max_mm"), ("maker",)),
-    Spacer: Identity(("name",), ("volume_ml",)),
+    Spacer: Identity(("name",), ("volume_ml", "source")),
     Part: Identity(("maker", "name"), ("part_number", "kind", "pack_count"), ("maker",)),
     Fluid: Identity(("maker", "name"), ("kind", "nlgi", "viscosity_40_cst"), ("maker",)),
     Tool: Identity(("name",), ("drive",)),
