@@ -21,6 +21,7 @@ from app.catalogue.tables import (
     Variant,
     is_row_of,
 )
+from app.rules.identity import alike
 from app.rules.view import Change, referring
 
 # What is said for people: no rule compares it across rows, so a change of these alone touches no family.
@@ -61,7 +62,8 @@ def _both(some: Tables, others: Tables) -> Tables:
 
 @dataclass(slots=True)
 class Affected:
-    """Shapes by their keys: entity rows by table, families by maker and name, chassis ids that are not there, ids.
+    """Shapes by their keys: entity rows by table, families by maker and name, chassis ids that are not there, ids of
+    statements; and the things, each as the rows that could be the same thing.
 
     Of a family the tables are told of which statements changed: the rest of it stays as it was. None is all of it.
     """
@@ -70,6 +72,7 @@ class Affected:
     families: dict[tuple[str, str], Tables] = field(default_factory=dict)
     orphans: set[str] = field(default_factory=set)
     ids: set[str] = field(default_factory=set)
+    alike: list[list[Row]] = field(default_factory=list)
 
 
 def affected(after: Rows, before: Rows, changes: Sequence[Change]) -> Affected:
@@ -85,7 +88,20 @@ def affected(after: Rows, before: Rows, changes: Sequence[Change]) -> Affected:
             if gone or FAMILY_OF.get(table):
                 _named_by(shapes, chassis, change.table, after.where(table, column, change.id), gone)
     _families(shapes, chassis, after)
+    _alike(shapes, changes, after)
     return shapes
+
+
+def _alike(shapes: Affected, changes: Sequence[Change], after: Rows) -> None:
+    """Rows that are the same thing as a changed row, as it was or as it is."""
+    versions: dict[type[Row], list[Row]] = defaultdict(list)
+    for change in changes:
+        if change.table.role == "entity":
+            versions[change.table] += [row for row in (change.before, change.after) if row is not None]
+    for table, of_table in versions.items():
+        groups = alike(after, table, of_table)
+        shapes.alike += groups
+        shapes.rows[table].update(row.id for group in groups for row in group)
 
 
 def _own(shapes: Affected, chassis: _Chassis, change: Change, after: Rows, before: Rows) -> None:

@@ -47,6 +47,15 @@ class Judge:
         """What the rules say of one entity, or of one bearer of an id."""
         return [(rule, hit) for rule, judge, _ in self.bench.entity[view.row.model] for hit in judge(view, self.today)]
 
+    def same_things(self, group: Sequence[Row]) -> Iterator[Finding]:
+        """Rows of one table and one identity, each with the others."""
+        rules = self.bench.identity[type(group[0])] if len(group) > 1 else ()
+        for row in group if rules else ():
+            view = EntityView(row, tuple(other for other in group if other is not row))
+            yield from findings(
+                [(rule, hit) for rule, judge, _ in rules for hit in judge(view, self.today)], self.changed
+            )
+
     def families(self, part: FamiliesBatch) -> Iterator[Finding]:
         """The statements of each family, each as a row and all together; of a span, what is found in what it judges."""
         shelf = FamilyRows(part)

@@ -87,6 +87,10 @@ LOOKUPS = (
 WRITES = (
     Asked("putStatement", "PUT", "/v1/statements/{id}", {"id": TORQUE}, "?noted", {"If-Match": "?tag"}),
     Asked(
+        "patchStatement", "PATCH", "/v1/statements/{id}", {"id": TORQUE},
+        {"row": {"note": "Read twice.", "recheck": None}, "reason": "read again"}, {"If-Match": "?tag"},
+    ),
+    Asked(
         "withdrawStatement", "DELETE", "/v1/statements/{id}", {"id": TORQUE, "reason": "the page is void"},
         headers={"If-Match": "?tag"},
     ),

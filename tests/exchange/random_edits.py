@@ -8,8 +8,9 @@ from app.catalogue.catalogue import Catalogue
 from app.catalogue.tables import STATEMENTS, TABLES, Row
 from app.database.connections import Database
 from app.errors import Conflict, Invalid
-from app.exchange.editing import Edit, write_edits
+from app.exchange.editing import write_edits
 from app.exchange.loading import Entry
+from app.exchange.read_edits import Edit
 
 TODAY = dt.datetime.now(dt.UTC).date()  # a copy judges with the day a revision was recorded
 SAID = {"makers": "name", "parts": "name", "fluids": "name", "tools": "name", "sources": "title", "variants": "name"}

@@ -9,8 +9,9 @@ from app.catalogue.tables import Source, Torque
 from app.database.connections import Database
 from app.errors import Invalid
 from app.exchange import editing
-from app.exchange.editing import Edit, check_edits, write_edits
+from app.exchange.editing import check_edits, write_edits
 from app.exchange.loading import Entry
+from app.exchange.read_edits import Edit
 
 TODAY = date(2026, 6, 1)
 MANUAL = "tarnoch-fork-manual-b"

@@ -1,4 +1,4 @@
-"""The rules, and the warnings about a revision."""
+"""The rules by which the catalogue is judged, and the findings of a revision."""
 
 from collections.abc import Mapping
 from functools import lru_cache
@@ -65,13 +65,13 @@ class RuleList(TypedDict):
 
 
 class FindingRow(FindingShape):
-    """A current warning, and the first revision it applies to."""
+    """A warning, or a fault that a later rule refuses, and the revision since which it is known."""
 
     revision_from: int
 
 
 class FindingList(TypedDict):
-    """The warnings about a revision, ordered by table, row and rule; `next` is absent on the last page."""
+    """The findings of a revision, by table, row and rule; `next` is absent on the last page."""
 
     revision: int
     total: int

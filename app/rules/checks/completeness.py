@@ -24,7 +24,7 @@ PERHAPS = ("unit-slip", "digit-slip", "rider-mass-implausible", "disagree-unrela
     beside=(Torque,),
     silenced_by=("fastener-elsewhere", "subject-changed"),
     passes=edit("fasteners", "cap-new", spring="spring-140", position="top cap", kind="cap", side="spring side"),
-    fails=edit("fasteners", "cap-new", chassis="fork-a", position="top cap", kind="cap", side="spring side"),
+    fails=edit("fasteners", "cap-new", chassis="fork-a", position="top cap", kind="cap", side="damper side"),
 )
 def fastener_without_torque(family: Family, today: date) -> Iterator[Violation]:
     """A fastener of a chassis has no torque.

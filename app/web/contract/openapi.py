@@ -48,14 +48,14 @@ def served() -> bytes:
     return files("app.web.contract").joinpath("openapi.json").read_bytes()
 
 
-def json_body(shape: TypeAdapter[Any], description: str) -> Document:
-    """The `openapi_extra` of a route that reads its own body with `json_body.read_model`."""
+def json_body(shape: TypeAdapter[Any], description: str, *media_types: str) -> Document:
+    """The `openapi_extra` of a route that reads its own body with `json_body.read_model`; JSON by default."""
     schema = shape.json_schema(ref_template=_REFERENCE)
     return {
         "requestBody": {
             "required": True,
             "description": description,
-            "content": {"application/json": {"schema": schema}},
+            "content": {media_type: {"schema": schema} for media_type in media_types or ("application/json",)},
         }
     }
 

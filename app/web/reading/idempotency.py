@@ -6,9 +6,13 @@ from typing import Annotated
 
 from fastapi import Header, Request
 
+from app.access.idempotency import KeyedRequest
 from app.errors import Invalid
 
 _KEY = re.compile(r"[A-Za-z0-9._-]{8,100}")
+
+REPLAYED = {"Idempotent-Replayed": "true"}
+"""The header of an answer to a request that was done before and was not done again."""
 
 IdempotencyKey = Annotated[
     str | None,
@@ -29,3 +33,9 @@ def digest_of(request: Request, body: bytes) -> str:
     """A digest of method, address and body."""
     asked = f"{request.method} {request.url.path}?{request.url.query}\n".encode()
     return hashlib.sha256(asked + body).hexdigest()
+
+
+async def keyed(request: Request, sender: str, idempotency_key: str | None) -> KeyedRequest | None:
+    """The key of a request that writes to the shop database, with its digest; None without a key. Raises Invalid."""
+    key = key_of(sender, idempotency_key)
+    return None if key is None else KeyedRequest(key, digest_of(request, await request.body()))

@@ -19,6 +19,7 @@ from app.web.contract.openapi import json_body
 from app.web.forks import answers as answers
 from app.web.forks.bodies import FLAG_BODY
 from app.web.forks.in_question import PRIVATE
+from app.web.reading.idempotency import REPLAYED, IdempotencyKey, keyed
 from app.web.reading.json_body import read_model
 from app.web.reading.strict import strict_router
 from app.web.routes.forks import respond_private
@@ -43,7 +44,9 @@ class FlagsAsked(Paged):
     responses={201: {"model": answers.FlagAnswer, "description": "The flag, for editors to check."}},
 )
 async def flag_statement(
-    request: Request, id: Annotated[str, Path(description="Id of the statement, whatever its table.")]
+    request: Request,
+    id: Annotated[str, Path(description="Id of the statement, whatever its table.")],
+    idempotency_key: IdempotencyKey = None,
 ) -> Response:
     """Needs a key with the scope `bench`. It changes nothing in the catalogue."""
     caller = await permitted(request, "bench")
@@ -57,9 +60,11 @@ async def flag_statement(
 
     table, revision = await request.app.state.catalogue.ask(there)
     shop = request.app.state.shop
-    made = await to_its_end(lambda: flags.flag(shop, id, table, revision, body["text"], caller.label))
+    same = await keyed(request, caller.id, idempotency_key)
+    made, again = await to_its_end(lambda: flags.flag(shop, id, table, revision, body["text"], caller.label, same))
     answer = {"revision": revision, "flag": made, "cautions": cautions()}
-    return await respond_private(request, answer, answers.FLAG, "flag", status=201)
+    headers = REPLAYED if again else {}
+    return await respond_private(request, answer, answers.FLAG, "flag", status=201, headers=headers)
 
 
 @router.get(

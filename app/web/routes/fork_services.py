@@ -28,7 +28,7 @@ from app.web.contract.openapi import json_body
 from app.web.forks import answers as answers
 from app.web.forks.bodies import SERVICE_BODY, finished
 from app.web.forks.in_question import parameters_of
-from app.web.reading.idempotency import IdempotencyKey, digest_of, key_of
+from app.web.reading.idempotency import REPLAYED, IdempotencyKey, digest_of, key_of
 from app.web.reading.json_body import read_model
 from app.web.reading.strict import strict_router
 from app.web.routes.forks import ForkId, PinnedAsked, respond_private
@@ -66,7 +66,7 @@ async def record_service(request: Request, id: ForkId, idempotency_key: Idempote
     fork, _ = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     body = await read_model(request, SERVICE_BODY)
     job = finished(body, key_of(caller.shop, idempotency_key), digest_of(request, await request.body()))
-    service, after = await record(request, caller, fork, job)
+    service, after, again = await record(request, caller, fork, job)
 
     def held_against(snapshot: Snapshot) -> tuple[int, list[str]]:
         return snapshot.revision, on_the_bench.unlisted(snapshot, after.chassis, parameters_of(after.configuration))
@@ -76,11 +76,16 @@ async def record_service(request: Request, id: ForkId, idempotency_key: Idempote
         "revision": revision, "service": service_view(service), "fork": fork_view(after), "unlisted": not_listed,
         "cautions": cautions("limits"),
     }  # fmt: skip
-    return await respond_private(request, answer, answers.SERVICE, "service", status=201)
+    return await respond_private(
+        request, answer, answers.SERVICE, "service", status=201, headers=REPLAYED if again else {}
+    )
 
 
-async def record(request: Request, caller: Caller, fork: Held, job: services.Finished) -> tuple[Service, Held]:
-    """Record a finished job; returns it and the fork after it. Raises Invalid with pointers, NotFound."""
+async def record(request: Request, caller: Caller, fork: Held, job: services.Finished) -> tuple[Service, Held, bool]:
+    """Record a finished job; returns it, the fork after it, and whether it had been recorded before.
+
+    Raises Invalid with pointers, NotFound.
+    """
     shop, fitted = request.app.state.shop, job.done["fitted"]
 
     def refuse(snapshot: Snapshot) -> None:
@@ -101,8 +106,8 @@ async def record(request: Request, caller: Caller, fork: Held, job: services.Fin
     present, before = await in_shop(request, lambda shop: services.history(shop, caller.shop, fork.id))
     known: Configuration = {**present.configuration, **fitted} if services.is_latest(job.done_on, before) else fitted
     await request.app.state.catalogue.ask(lambda snapshot: complete(snapshot, fork.chassis, known, job.done))
-    service, after, _ = await to_its_end(lambda: services.record(shop, caller.shop, fork.id, job, caller.id))
-    return service, after
+    service, after, new = await to_its_end(lambda: services.record(shop, caller.shop, fork.id, job, caller.id))
+    return service, after, not new
 
 
 def complete(snapshot: Snapshot, chassis: str, known: Configuration, done: Done) -> None:

@@ -7,6 +7,7 @@ from fastapi import Header, Path, Query, Request
 from pydantic import Field, TypeAdapter
 from starlette.responses import Response
 
+from app.access.idempotency import KeyedRequest
 from app.access.keys import Caller
 from app.bench import forks, services
 from app.bench.figures import configuration_view
@@ -22,9 +23,11 @@ from app.questions.job import bench_fork as on_the_bench
 from app.questions.tables.listing import Paged
 from app.web.access import admitted, in_shop, permitted, to_its_end
 from app.web.contract.openapi import json_body
+from app.web.edit_bodies import Empty, names_in
 from app.web.forks import answers as answers
 from app.web.forks.bodies import FORK_BODY, registering
 from app.web.forks.in_question import PRIVATE, parameters_of
+from app.web.reading.idempotency import REPLAYED, IdempotencyKey, keyed
 from app.web.reading.json_body import read_model
 from app.web.reading.strict import strict_router
 from app.web.representation import respond
@@ -66,17 +69,25 @@ async def respond_private(request: Request, answer: Any, shape: TypeAdapter[Any]
     status_code=201,
     responses={201: {"model": answers.ForkAnswer, "description": "The fork with its unguessable id."}},
 )
-async def register_fork(request: Request) -> Response:
+async def register_fork(request: Request, idempotency_key: IdempotencyKey = None) -> Response:
     """409 if the shop has already registered this serial; its id is the `suggestion`."""
     caller = await permitted(request, "bench")
-    fork = await register(request, caller, registering(await read_model(request, FORK_BODY)))
-    return await _shown(request, fork, status=201, headers={"Location": f"/v1/forks/{fork.id}"})
+    wanted = registering(await read_model(request, FORK_BODY))
+    same = await keyed(request, caller.shop, idempotency_key)
+    fork, again = await register(request, caller, wanted, same)
+    headers = {"Location": f"/v1/forks/{fork.id}"} | (REPLAYED if again else {})
+    return await _shown(request, fork, status=201, headers=headers)
 
 
-async def register(request: Request, caller: Caller, wanted: Registering) -> Held:
-    """Register a fork of the caller's shop. Raises Invalid with pointers, and Conflict for a known serial."""
+async def register(
+    request: Request, caller: Caller, wanted: Registering, same: KeyedRequest | None = None
+) -> tuple[Held, bool]:
+    """A new fork of the caller's shop; True if the same request registered it before.
+
+    Raises Invalid with pointers, and Conflict for a serial that the shop has already.
+    """
     await _known(request, wanted)
-    return await to_its_end(lambda: forks.register(request.app.state.shop, caller.shop, wanted))
+    return await to_its_end(lambda: forks.register(request.app.state.shop, caller.shop, wanted, same))
 
 
 @router.get(
@@ -150,7 +161,7 @@ async def get_fork(request: Request, id: ForkId, asked: PinnedAsked) -> Response
     openapi_extra=json_body(FORK_BODY, "The whole fork."),
     responses={200: {"model": answers.ForkAnswer, "description": "The fork as recorded now."}},
 )
-async def put_fork(request: Request, id: ForkId, if_match: IfMatch = None) -> Response:
+async def put_fork(request: Request, id: ForkId, if_match: IfMatch = None, empty: Empty = None) -> Response:
     """428 without If-Match, 412 if the fork has changed since you read it. Finished jobs are services."""
     caller = await permitted(request, "bench")
     wanted = registering(await read_model(request, FORK_BODY))
@@ -160,7 +171,12 @@ async def put_fork(request: Request, id: ForkId, if_match: IfMatch = None) -> Re
         raise PreconditionMissing("send If-Match with the ETag of the fork")
     await _known(request, wanted)
     versions = {int(number) for number in _TAG.findall(if_match)}
-    return await _shown(request, await to_its_end(lambda: forks.replace(shop, caller.shop, id, wanted, versions)))
+    may_empty = names_in(empty)
+
+    def write() -> Held:
+        return forks.replace(shop, caller.shop, id, wanted, versions, may_empty)
+
+    return await _shown(request, await to_its_end(write))
 
 
 @router.delete(
