@@ -42,11 +42,6 @@ def pressure_at_altitude_pa(geometric_altitude_m: float) -> float:
     return pressure_at_geopotential_pa(geopotential_altitude_m(geometric_altitude_m))
 
 
-def temperature_at_altitude_k(geometric_altitude_m: float) -> float:
-    """T = T0 - L*H of the standard atmosphere (ISO 2533:1975); 0..5000 m, else ValueError."""
-    return SEA_LEVEL_K - _LAPSE_K_PER_M * geopotential_altitude_m(geometric_altitude_m)
-
-
 def gauge_elsewhere_pa(
     gauge_pa: float,
     ambient_here_pa: float,
@@ -74,38 +69,6 @@ def same_air_gauge_pa(
 ) -> float:  # fmt: skip
     """(p + pa1)*T2/T1 - pa2 of one mass of ideal gas in one volume; unchecked, see gauge_elsewhere_pa."""
     return (gauge_pa + ambient_here_pa) * (temperature_there_k / temperature_here_k) - ambient_there_pa
-
-
-def gauge_elsewhere_band(
-    gauge_pa: float,
-    ambient_here_pa: float,
-    ambient_there_pa: float,
-    temperature_here_k: float,
-    temperature_there_k: float,
-    half_widths: tuple[float, float, float, float, float],
-    share: float = 0.95,
-) -> Band:
-    """gauge_elsewhere_pa with its band; half-widths of its inputs in their order, those of the temperatures < 223 K.
-
-    Made as physics.band.band makes one, in closed form, so that an end may lie outside the permitted temperatures.
-    """
-    value = gauge_elsewhere_pa(gauge_pa, ambient_here_pa, ambient_there_pa, temperature_here_k, temperature_there_k)
-    gauge, here, there, here_k, there_k = half_widths
-    if not (min(half_widths) >= 0 and max(here_k, there_k) < 223):
-        raise ValueError("A spread must not be negative, and no temperature may reach absolute zero.")
-    scale, filled = half_width_scale(share), gauge_pa + ambient_here_pa
-    warmer = temperature_there_k / temperature_here_k
-    moves = {
-        "gauge_pa": (-gauge * warmer, gauge * warmer),
-        "ambient_here": (-here * warmer, here * warmer),
-        "ambient_there": (there, -there),
-        "temperature_here": tuple(
-            filled * temperature_there_k * (1 / (temperature_here_k + sign * here_k) - 1 / temperature_here_k)
-            for sign in (-1, 1)
-        ),
-        "temperature_there": (-filled * there_k / temperature_here_k, filled * there_k / temperature_here_k),
-    }
-    return combined(value, [contribution(name, ends, scale) for name, ends in moves.items()], share)
 
 
 def _check_altitude(altitude_m: float) -> None:

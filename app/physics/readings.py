@@ -1,6 +1,6 @@
-"""A start pressure from what was measured on a fork, where its geometry is unknown or has to be found.
+"""A start pressure from what was measured on a fork, if its geometry is unknown or has to be found.
 
-Three tiers, best first as the design orders them: two sags of one rider, one force, three gauge readings. Gauge
+Best first: two sags of one rider, one sag on a spring of known sizes, one force, three gauge readings. Gauge
 pressures are start pressures: read at full extension after cycling through the port, unless a name says otherwise.
 """
 
@@ -8,8 +8,9 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from app.physics.air_spring import AirSpring
-from app.physics.band import Band, Uncertain, band
+from app.physics.air_spring import AirSpring, force_n, pressure_for_sag_pa
+from app.physics.band import Band, Move, Spreads, Uncertain, band, combined, moved_springs
+from app.physics.stroke import FilledSpring
 
 EXTRAPOLATION_SHARE = 0.2  # of the span between the two sags, on either side
 SAG_RATIO_MIN, SAG_RATIO_MAX = 1.08, 2.0
@@ -38,8 +39,8 @@ class ReadingSpread:
 
 
 def _scattered(name: str, value: float, standard_deviation: float) -> Uncertain:
-    """A reading that scatters: the rectangle whose standard deviation is the same (JCGM 100:2008, 4.3.7)."""
-    return Uncertain(name, value, math.sqrt(3) * standard_deviation)
+    """A reading that scatters about its value with this standard deviation."""
+    return Uncertain(name, value, math.sqrt(3) * standard_deviation, normal=True)
 
 
 def pressure_from_two_sags(
@@ -49,7 +50,6 @@ def pressure_from_two_sags(
     load_n: float,
     ambient_pa: float,
     spread: ReadingSpread,
-    share: float = 0.95,
 ) -> Band:
     """Gauge start pressure for a sag, in Pa, with its band, from two sags of one rider on one spring.
 
@@ -91,7 +91,38 @@ def pressure_from_two_sags(
         at_second = math.log((at["second gauge reading"] + ambient_pa) / (1 + at["second load"]))
         return math.exp((1 - weight) * at_first + weight * at_second + at["curvature"]) - ambient_pa
 
-    return band(gauge_pa, inputs, share)
+    return band(gauge_pa, inputs)
+
+
+def pressure_from_one_sag(
+    filled: FilledSpring, sag_m: float, target_sag_m: float, spreads: Spreads, spread: ReadingSpread, load_n: float
+) -> Band:
+    """Gauge start pressure for another sag, in Pa, with its band, from one sag of the rider on a spring of known sizes.
+
+    `filled` is the spring at the pressure that gave `sag_m`. The load need not be known: it is what the spring carried
+    there. How the rider stood the second time moves it by the spread of the load, taken as a share of `load_n`.
+    ValueError if either sag lies above the point where the fork rests unloaded.
+    """
+    if not 0 < sag_m <= filled.spring.travel_m:
+        raise ValueError("The sag that was read must lie within the travel.")
+    springs = moved_springs(filled.spring, spreads)
+
+    def wanted(spring: AirSpring, at: float = 0.0, heavier: float = 0.0, off_pa: float = 0.0) -> float:
+        fill = filled.fill(off_pa)
+        carried = force_n(spring, fill, sag_m + at) * (1 + heavier)
+        return pressure_for_sag_pa(spring, target_sag_m, carried, fill.ambient_pa, fill.negative_pa) - off_pa
+
+    value = wanted(filled.spring)
+    moves = [Move(name, wanted(less) - value, wanted(more) - value) for name, less, more in springs]
+    scatter = math.sqrt(3)
+    for name, reach in (
+        ("second load", {"heavier": scatter * spread.load_n * math.sqrt(2) / load_n}),
+        ("the sag that was read", {"at": min(scatter * spread.sag_m, sag_m / 2)}),
+        ("gauge_pa", {"off_pa": scatter * spread.gauge_pa}),
+    ):
+        ends = (wanted(filled.spring, **{key: sign * by for key, by in reach.items()}) - value for sign in (-1, 1))
+        moves.append(Move(name, *ends, True))
+    return combined(value - filled.ambient_pa, moves)
 
 
 def mean_force_n(force_inward_n: float, force_outward_n: float) -> tuple[float, float]:
@@ -122,7 +153,6 @@ def pressure_from_one_force(
     shaft_area_m2: float,
     ambient_pa: float,
     spread: ReadingSpread,
-    share: float = 0.95,
 ) -> Band:
     """Gauge start pressure that carries `load_n` at the travel where a force was read: (load + As*pa)/c - pa, in Pa.
 
@@ -144,7 +174,7 @@ def pressure_from_one_force(
         coefficient = coefficient_from_force_m2(force, at["gauge reading"], shaft_area_m2, ambient_pa)
         return (at["load"] + shaft_area_m2 * ambient_pa) / coefficient - ambient_pa
 
-    return band(gauge_pa, inputs, share)
+    return band(gauge_pa, inputs)
 
 
 @dataclass(frozen=True, slots=True)
