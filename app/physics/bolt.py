@@ -24,15 +24,22 @@ def _nut_factor(nominal: float, preload_scatter: float, source: str) -> NutFacto
     return NutFactor(nominal, nominal / (1 + preload_scatter), nominal / (1 - preload_scatter), source)
 
 
+LEAST_LUBRICATED = 0.11
+"""K of a well lubricated joint: friction 0.08 in thread and head, where class B of VDI 2230-1, table A5, begins (from
+memory). A slippery joint gets more clamp force from the same torque, so the scatter has to begin there."""
+
+
+def _lubricated(nominal: float, source: str) -> NutFactor:
+    """Lubricated threads: from the least K up to a scatter of the preload of 25 %."""
+    text = f"{source}; least K: VDI 2230-1, table A5, friction 0.08; scatter 25 %: NSTS 08307 (both from memory)"
+    return NutFactor(nominal, LEAST_LUBRICATED, nominal / (1 - 0.25), text)
+
+
 NUT_FACTORS: Mapping[str, NutFactor] = MappingProxyType(
     {
         "dry": _nut_factor(0.20, 0.35, "K: NASA TM-106943, unlubricated steel; scatter 35 %: NSTS 08307 (from memory)"),
-        "oiled": _nut_factor(
-            0.18, 0.25, "K: Shigley 9e, table 8-15, lubricated; scatter 25 %: NSTS 08307 (from memory)"
-        ),
-        "greased": _nut_factor(
-            0.15, 0.25, "K: NASA TM-106943, lubricated steel; scatter 25 %: NSTS 08307 (from memory)"
-        ),
+        "oiled": _lubricated(0.18, "K: Shigley 9e, table 8-15, lubricated"),
+        "greased": _lubricated(0.15, "K: NASA TM-106943, lubricated steel"),
         "low threadlocker": _nut_factor(0.18, 0.30, "common practice, no source"),
         "medium threadlocker": _nut_factor(0.20, 0.30, "common practice, no source"),
     }
@@ -43,6 +50,8 @@ _PROOF_STRESS_PA = {
     "4.6": 225e6, "4.8": 310e6, "5.6": 280e6, "5.8": 380e6, "6.8": 440e6, "9.8": 650e6, "10.9": 830e6, "12.9": 970e6,
 }  # fmt: skip
 _LIMIT_16_MM = 0.016
+USE_OF_YIELD = 0.9
+"""How much of the yield strength tension and torsion may take together when tightening (VDI 2230-1)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +125,42 @@ def share_of_proof_load(force_n: float, thread: Thread, proof_stress_pa: float, 
     if not proof_stress_pa > 0:
         raise ValueError("The proof stress must be greater than zero.")
     return force_n / (proof_stress_pa * stress_area_m2(thread, hole_m))
+
+
+def thread_friction(nut_factor: float, thread: Thread) -> float:
+    """Friction u in thread and under the head, taken as equal, that a nut factor stands for.
+
+    K*d = P/(2*pi) + u*(0.577*d2 + Dk/2) with Dk = 1.3*d, the mean diameter under the head of an ISO 4762 screw
+    (VDI 2230-1:2003, equation R13/1). Zero if K is less than the pitch alone needs. 0.05 <= K <= 0.5, else ValueError.
+    """
+    _check_nut_factor(nut_factor)
+    against_friction_m = nut_factor * thread.diameter_m - thread.pitch_m / (2 * math.pi)
+    friction = against_friction_m / (0.577 * thread.pitch_diameter_m + 0.65 * thread.diameter_m)
+    return max(0.0, friction)
+
+
+def equivalent_stress_pa(force_n: float, thread: Thread, friction: float, hole_m: float | None = None) -> float:
+    """Stress of tension and torsion together while a bolt is tightened: sqrt(tension^2 + 3*torsion^2), von Mises.
+
+    tension = F/A0; torsion = F*d2/2*(P/(pi*d2) + 1.155*u)/Wp with Wp = pi/12*d0^3 (the whole section yields) and
+    d0 = (d2 + d3)/2, a hole taken off both (VDI 2230-1:2003, section 5.5.1). friction 0..0.5; ValueError otherwise, and
+    for a hole that leaves nothing of the bolt.
+    """
+    if not 0 <= friction <= 0.5:
+        raise ValueError("Friction coefficients must lie between 0 and 0.5.")
+    core_m = (thread.pitch_diameter_m + thread.root_diameter_m) / 2
+    tension_pa = force_n / stress_area_m2(thread, hole_m)
+    lever_m = thread.pitch_diameter_m / 2 * (thread.pitch_m / (math.pi * thread.pitch_diameter_m) + 1.155 * friction)
+    modulus_m3 = math.pi / 12 * (core_m**3 - (0.0 if hole_m is None else hole_m**3))
+    torsion_pa = force_n * lever_m / modulus_m3
+    return float((tension_pa**2 + 3 * torsion_pa**2) ** 0.5)
+
+
+def share_of_yield_limit(stress_pa: float, yield_pa: float) -> float:
+    """Equivalent stress over 90 % of the yield strength, the utmost of VDI 2230-1 when tightening; yield > 0."""
+    if not yield_pa > 0:
+        raise ValueError("The yield strength must be greater than zero.")
+    return stress_pa / (USE_OF_YIELD * yield_pa)
 
 
 def torque_bearable_nm(thread: Thread, nut_factor: float = 0.30) -> float:

@@ -218,6 +218,7 @@ def test_nut_factors_are_those_of_the_sources() -> None:
     assert factors["dry"].low < value["TQ20"] < factors["dry"].high
     assert factors["dry"].nominal / factors["dry"].low - 1 == pytest.approx(value["TQ28"])
     assert set(factors) == {"dry", "oiled", "greased", "low threadlocker", "medium threadlocker"}
+    assert {factors[name].low for name in ("oiled", "greased")} == {0.11}  # VDI 2230-1, table A5: friction 0.08
     for factor in factors.values():
         assert 0.10 <= factor.low < factor.nominal < factor.high <= 0.31  # Speck p. 85: 0.10 to 0.30
         assert factor.source
@@ -230,6 +231,30 @@ def test_the_scatter_of_oiled_bolts_covers_measured_ones() -> None:
     found = bolt.preload_by_preparation(90.0, thread, "oiled")
     assert found.nominal_n == pytest.approx(mean)
     assert found.low_n < 30.3e3 < 40.5e3 < found.high_n
+
+
+@pytest.mark.parametrize(
+    ("designation", "friction", "force_kn"),
+    [("M8", 0.08, 19.5), ("M8", 0.12, 18.6), ("M8", 0.16, 17.6), ("M10", 0.12, 29.6), ("M6", 0.12, 10.2)],
+)
+def test_ninety_per_cent_of_yield_at_the_printed_assembly_preload(
+    designation: str, friction: float, force_kn: float
+) -> None:
+    """VDI 2230-1:2003, table A1, class 8.8 (from memory): at the printed preload the stress is 0.9 of 640 MPa."""
+    stress = bolt.equivalent_stress_pa(force_kn * 1000, parse_thread(designation), friction)
+    assert bolt.share_of_yield_limit(stress, 640e6) == pytest.approx(1, rel=6e-3)
+
+
+def test_a_nut_factor_of_one_fifth_is_a_friction_of_0_15() -> None:
+    """Shigley 9e, section 8-8: K = 0.20 for friction 0.15 in thread and collar."""
+    assert bolt.thread_friction(0.20, parse_thread("M12")) == pytest.approx(0.15, abs=0.004)
+    assert bolt.thread_friction(0.05, parse_thread("M1.6")) == pytest.approx(0.017, abs=0.005)
+
+
+def test_torsion_of_a_hollow_bolt_by_hand() -> None:
+    """M10 with a 5 mm hole, 10 kN, friction 0.12; d0 = 8.593 mm, A0 = 38.4 mm², Wp = 133.4 mm³, lever 0.864 mm."""
+    stress = bolt.equivalent_stress_pa(10e3, parse_thread("M10"), 0.12, 0.005)
+    assert stress == pytest.approx((260.7e6**2 + 3 * 64.8e6**2) ** 0.5, rel=5e-3)
 
 
 def test_an_unknown_preparation_is_refused() -> None:

@@ -117,6 +117,34 @@ def test_a_fork_inside_every_limit_is_allowed_with_margins(database: Database) -
 
 
 @pytest.mark.parametrize(
+    ("limit", "length", "margin"),
+    [("588", "574.5", "13.5 mm"), ("588", "588.1", "-0.1 mm"), ("575", "550", "25 mm"), ("580.25", "560", "20.25 mm")],
+)
+def test_the_margin_of_two_published_lengths_is_exact(database: Database, limit: str, length: str, margin: str) -> None:
+    fit = Fit.model_validate(
+        {"id": "fit-150", "chassis": "fork", "spring": "spring-150", "travel_mm": 150.0, "axle_to_crown_mm": length,
+         "source": "doc", "page": "2"}
+    )  # fmt: skip
+    shown = asked(database, fit, frame(axle_to_crown_max_mm=limit))["margins"]["axle_to_crown_below_greatest"]
+    assert shown["text"].replace("\u2212", "-") == margin
+
+
+@pytest.mark.parametrize(("travel", "below", "above"), [("190", -30, 60), ("110", 50, -20), ("150", 10, 20)])
+def test_the_margins_of_travel_are_exact(database: Database, travel: str, below: float, above: float) -> None:
+    margins = asked(database, travel=travel)["margins"]
+    assert margins["travel_below_greatest"]["value"] == below
+    assert margins["travel_above_least"]["value"] == above
+
+
+def test_the_margin_is_of_the_offset_that_is_judged(database: Database) -> None:
+    """√(560² + 51²) = 562.3: judged with the longer of two offsets, so the margin is taken there too."""
+    with_two = (chassis(offsets_mm=(44.0, 51.0)), frame(axle_to_crown_max_mm="562", axle_to_crown_measured="straight"))
+    answer = asked(database, *with_two, travel="160")
+    assert "axle-to-crown-too-near-to-tell" in codes(answer)
+    assert answer["margins"]["axle_to_crown_below_greatest"]["value"] == -0.4
+
+
+@pytest.mark.parametrize(
     ("travel", "verdict", "code"),
     [
         ("160", "yes", "travel-within-limits"),

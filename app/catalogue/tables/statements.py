@@ -145,9 +145,11 @@ class Guide(Statement, TravelScope):
     pressure_unit: Text | None = column("unit of the pressures", measures="pressure", example="psi")
     sag_percent: Published | None = column("sag it should give", unit="%", example="20")
     spring_choice: Slug | None = column("coil spring to choose", to="springs")
-    rebound_clicks: Integer | None = column("rebound clicks", positive=False)
-    compression_clicks: Integer | None = column("compression clicks", positive=False)
-    preload_turns: Published | None = column("turns of preload", positive=False)
+    rebound_clicks: Integer | None = column("rebound clicks, counted from the damper's `clicks_from`", positive=False)
+    compression_clicks: Integer | None = column(
+        "compression clicks, counted from the damper's `clicks_from`", positive=False
+    )
+    preload_turns: Published | None = column("turns of preload, inward from the least preload", positive=False)
 
 
 class Reading(Statement, TravelScope):
@@ -157,7 +159,9 @@ class Reading(Statement, TravelScope):
 
     spacers: Integer | None = column("volume spacers fitted", positive=False)
     state: Text | None = column("state of the fork", example="at sag")
-    at_travel_mm: Published | None = column("compression at which it was read", unit="mm", example="38", positive=False)
+    at_travel_mm: Published | None = column(
+        "compression from full extension at which it was read", unit="mm", example="38", positive=False
+    )
     pressure: Published | None = column(
         "gauge pressure", unit_column="pressure_unit", measures="pressure", example="72"
     )

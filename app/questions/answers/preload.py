@@ -12,7 +12,17 @@ from typing_extensions import TypedDict
 from app import standards
 from app.catalogue.agreement import unit_of
 from app.catalogue.tables import Fastener, Torque
-from app.physics.bolt import NUT_FACTORS, NutFactor, Thread, preload_n, share_of_proof_load
+from app.physics.bolt import (
+    NUT_FACTORS,
+    USE_OF_YIELD,
+    NutFactor,
+    Thread,
+    equivalent_stress_pa,
+    preload_n,
+    share_of_proof_load,
+    share_of_yield_limit,
+    thread_friction,
+)
 from app.questions.answers.explained import Assumption, Formula
 from app.units.preferences import Units
 from app.units.quantity import Quantity, computed, quantity
@@ -20,8 +30,9 @@ from app.units.quantity import Quantity, computed, quantity
 FIFTHS = 5  # ISO 6789:2003 tests a wrench from a fifth of its maximum
 MOST_TYPICAL_SHARE = 0.75  # of the proof load, for a joint that is taken apart again: Shigley 9e, equation 8-31
 FORMULA: Formula = {
-    "text": "F = T/(K·d); share = F/(Sp·As), As = π/4·((d2 + d3)/2)² less the hole",
-    "source": "Shigley's Mechanical Engineering Design 9e, equations 8-27 and 8-31; ISO 898-1:2013",
+    "text": "F = T/(K·d); share of the proof load = F/(Sp·As), As = π/4·((d2 + d3)/2)² less the hole; "
+    "share of the yield limit = √(σ² + 3τ²)/(0.9·Rp0.2), tension and torsion together",
+    "source": "Shigley's Mechanical Engineering Design 9e, equations 8-27 and 8-31; ISO 898-1:2013; VDI 2230-1:2003",
     "validity": "steel bolts and nuts with ISO metric threads, tightened by a torque wrench",
 }
 Judgement = Literal["within", "may exceed", "exceeds", "not judged"]
@@ -45,11 +56,16 @@ class WrenchView(TypedDict):
 
 
 class PreloadView(TypedDict):
-    """The clamp force with the scatter of its preparation; `proof_load` says whether the bolt bears it."""
+    """The clamp force with the scatter of its preparation; `proof_load` says whether the bolt bears it.
+
+    `share_of_proof_load` is of tension alone. `share_of_yield_limit` is the stress of tension and torsion together as a
+    share of 90 % of the yield strength. `proof_load` judges the larger of the two.
+    """
 
     preload: NotRequired[Quantity]
     nut_factor: NotRequired[Assumption]
     share_of_proof_load: NotRequired[Quantity]
+    share_of_yield_limit: NotRequired[Quantity]
     proof_load: Judgement
     not_judged: NotRequired[list[str]]
     text: str
@@ -154,35 +170,56 @@ def _add_preload(
     if strength is None:
         return reasons
     hole = None if fastener.through_hole_mm is None else float(fastener.through_hole_mm) / 1000
+    ends = [(force, factor.nominal), (low, factor.high), (high, factor.low)]
     try:
-        shares = [share_of_proof_load(each, metal, strength, hole) for each in (force, low, high)]
-    except ValueError:  # said to whoever asks: the hole leaves nothing of the bolt
+        shares = [share_of_proof_load(each, metal, strength.proof_pa, hole) for each, _ in ends]
+        stresses = [equivalent_stress_pa(each, metal, thread_friction(nut, metal), hole) for each, nut in ends]
+    except ValueError:  # the reader is told: the hole leaves nothing of the bolt
         return ["the hole is as wide as the core of the thread"]
+    with_torsion = [share_of_yield_limit(each, strength.yield_pa) for each in stresses]
     shown["share_of_proof_load"] = computed("percent", shares[0], "%", band=(shares[1], shares[2]), to=units)
-    shown["proof_load"] = "exceeds" if shares[1] > 1 else "may exceed" if shares[2] > 1 else "within"
-    says = {"within": "within it, scatter included", "may exceed": "beyond it at the end of the scatter"}
+    shown["share_of_yield_limit"] = computed(
+        "percent", with_torsion[0], "%", band=(with_torsion[1], with_torsion[2]), to=units
+    )
+    _, lowest, highest = (max(both) for both in zip(shares, with_torsion, strict=True))
+    shown["proof_load"] = "exceeds" if lowest > 1 else "may exceed" if highest > 1 else "within"
+    says = {"within": "within both, scatter included", "may exceed": "beyond them at the end of the scatter"}
     shown["text"] = (
-        f"{shown['share_of_proof_load']['text']} of the proof load: {says.get(shown['proof_load'], 'beyond it')}; "
-        f"{100 * MOST_TYPICAL_SHARE:.0f} % is the usual aim for a joint that is taken apart again."
+        f"{shown['share_of_proof_load']['text']} of the proof load; with torsion "
+        f"{shown['share_of_yield_limit']['text']} of {100 * USE_OF_YIELD:.0f} % of the yield strength: "
+        f"{says.get(shown['proof_load'], 'beyond the limit')}; "
+        f"{100 * MOST_TYPICAL_SHARE:.0f} % of the proof load is the usual aim for a joint that is taken apart again."
     )
     return []
 
 
-def _strength(fastener: Fastener, thread: standards.Thread) -> tuple[float | None, list[str]]:
-    """The proof stress in Pa, or why there is none."""
+@dataclass(frozen=True, slots=True)
+class Strength:
+    """Stress under proof load and yield strength of a bolt, in Pa."""
+
+    proof_pa: float
+    yield_pa: float
+
+
+def _strength(fastener: Fastener, thread: standards.Thread) -> tuple[Strength | None, list[str]]:
+    """The strength of the bolt, or why it is not known."""
     if fastener.property_class is None:
         return None, ["the property class is not stated"]
     found = standards.property_class(fastener.property_class, thread.diameter_mm)
-    if found is None or found.proof_stress_mpa is None:
+    if found is None or found.proof_stress_mpa is None or found.yield_min_mpa is None:
         return None, [f"no proof stress is standardised for class {fastener.property_class} here"]
     if fastener.through_hole_mm is None and fastener.standard is None:
         return None, ["whether a hole runs through the bolt is not stated"]
-    return found.proof_stress_mpa * 1e6, []
+    return Strength(found.proof_stress_mpa * 1e6, found.yield_min_mpa * 1e6), []
 
 
 def _assumptions(fastener: Fastener) -> list[Assumption]:
     found: list[Assumption] = [
-        {"name": "scatter", "text": "the ends hold the scatter of the nut factor and the limits of the torque"}
+        {"name": "scatter", "text": "the ends hold the scatter of the nut factor and the limits of the torque"},
+        {
+            "name": "torsion",
+            "text": "friction in the thread taken as that under the head, on a mean diameter of 1.3 times the thread's",
+        },
     ]
     if fastener.counterpart_material not in (None, "steel"):
         text = f"the thread in the {fastener.counterpart_material} is not judged: it may strip before the bolt yields"

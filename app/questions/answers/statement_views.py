@@ -2,11 +2,12 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import NotRequired, TypeVar
+from typing import Literal, NotRequired, TypeVar
 
 from typing_extensions import TypedDict
 
 from app.catalogue.tables import (
+    Damper,
     Fastener,
     Fill,
     Fluid,
@@ -22,8 +23,9 @@ from app.catalogue.tables import (
     Torque,
     Use,
 )
+from app.questions.answers.clicks import clicks_of_dampers, turns_view
 from app.questions.answers.preload import PreloadView
-from app.questions.answers.views import AlsoIn, ScopeView, SourceRef, figure, scope_view, source_ref
+from app.questions.answers.views import AlsoIn, Clicks, ScopeView, SourceRef, Turns, figure, scope_view, source_ref
 from app.questions.configuration.prevailing import Applicable
 from app.units.preferences import Units
 from app.units.quantity import Quantity
@@ -80,7 +82,7 @@ class FluidView(TypedDict):
 
 
 class FillView(StatementView):
-    """Which oil goes where and how much, by volume or by level."""
+    """Which oil goes where and how much, by volume or by level. `level_text` says from where the level is measured."""
 
     chamber: str
     fluid: NotRequired[FluidView]
@@ -89,6 +91,7 @@ class FillView(StatementView):
     level: NotRequired[Quantity]
     level_datum: NotRequired[str]
     level_state: NotRequired[str]
+    level_text: NotRequired[str]
 
 
 class GreaseView(StatementView):
@@ -149,17 +152,18 @@ class GuideView(StatementView):
     pressure: NotRequired[Quantity]
     sag_percent: NotRequired[float]
     spring_choice: NotRequired[str]
-    rebound_clicks: NotRequired[int]
-    compression_clicks: NotRequired[int]
-    preload_turns: NotRequired[float]
+    rebound_clicks: NotRequired[Clicks]
+    compression_clicks: NotRequired[Clicks]
+    preload_turns: NotRequired[Turns]
 
 
 class ReadingView(StatementView):
-    """Something that was measured on a fork of this kind."""
+    """Something that was measured on a fork of this kind. `at_travel` is a compression from `at_travel_from`."""
 
     spacers: NotRequired[int]
     state: NotRequired[str]
     at_travel: NotRequired[Quantity]
+    at_travel_from: NotRequired[Literal["full extension"]]
     pressure: NotRequired[Quantity]
     force: NotRequired[Quantity]
     direction: NotRequired[str]
@@ -177,6 +181,7 @@ class Named:
     fluids: Mapping[str, Fluid] = field(default_factory=dict)
     parts: Mapping[str, Part] = field(default_factory=dict)
     tools: Mapping[str, list[Tool]] = field(default_factory=dict)  # by drive
+    dampers: Mapping[str, Damper] = field(default_factory=dict)  # those that may be fitted
 
 
 def add_claim(shown: StatementView, each: Applicable[S], sources: Mapping[str, Source]) -> None:
@@ -243,9 +248,19 @@ def fill_view(each: Applicable[Fill], named: Named) -> FillView:
     level = figure(row, "length", "level_mm", "mm", named.units, minimum="level_min_mm", maximum="level_max_mm")
     if level is not None:
         shown["level"] = level
+        shown["level_text"] = _level_text(level["text"], row)
     _copy(shown, row, "alternatives", "level_datum", "level_state")
     add_claim(shown, each, named.sources)
     return shown
+
+
+def _level_text(level: str, row: Fill) -> str:
+    """A level with the place it is measured from and the state of the fork, or the words that neither is stated."""
+    datum = (
+        "from where is not stated" if row.level_datum is None else f"from the {row.level_datum.removeprefix('the ')}"
+    )
+    state = "in which state is not stated" if row.level_state is None else row.level_state
+    return f"{level} {datum}, {state}" if row.level_datum is not None else f"{level}, {datum}, {state}"
 
 
 def grease_view(each: Applicable[Grease], named: Named) -> GreaseView:
@@ -325,8 +340,13 @@ def guide_view(each: Applicable[Guide], named: Named) -> GuideView:
     if row.sag_percent is not None:
         shown["sag_percent"] = float(row.sag_percent)
     if row.preload_turns is not None:
-        shown["preload_turns"] = float(row.preload_turns)
-    _copy(shown, row, "chamber", "mass_is", "spring_choice", "rebound_clicks", "compression_clicks")
+        shown["preload_turns"] = turns_view(row.preload_turns)
+    dampers = [damper for id, damper in named.dampers.items() if row.damper in (None, id)]
+    if row.rebound_clicks is not None:
+        shown["rebound_clicks"] = clicks_of_dampers(row.rebound_clicks, "rebound_clicks", dampers)
+    if row.compression_clicks is not None:
+        shown["compression_clicks"] = clicks_of_dampers(row.compression_clicks, "compression_clicks", dampers)
+    _copy(shown, row, "chamber", "mass_is", "spring_choice")
     add_claim(shown, each, named.sources)
     return shown
 
@@ -344,6 +364,8 @@ def reading_view(each: Applicable[Reading], named: Named) -> ReadingView:
     for name, kind, column, unit in figures:
         if (found := figure(row, kind, column, unit, named.units)) is not None:
             shown[name] = found  # type: ignore[literal-required]
+    if "at_travel" in shown:
+        shown["at_travel_from"] = "full extension"
     _copy(shown, row, "spacers", "state", "direction")
     add_claim(shown, each, named.sources)
     return shown

@@ -73,6 +73,34 @@ class SpringRef(TypedDict):
     colour_mark: NotRequired[str]
 
 
+_CountedFrom = TypedDict("_CountedFrom", {"from": NotRequired[Literal["closed", "open"]]})  # `from` is a keyword
+
+
+class Clicks(_CountedFrom):
+    """The setting of an adjuster: a `count`, or `min` and `max`, and the end it is counted `from` (absent if unknown).
+
+    `total` is the number of clicks that the adjuster has, and `count_from_other_end` the same setting counted from the
+    other end. Both are absent if the catalogue does not give the total. `text` says all of it.
+    """
+
+    count: NotRequired[int]
+    min: NotRequired[int]
+    max: NotRequired[int]
+    total: NotRequired[int]
+    count_from_other_end: NotRequired[int]
+    text: str
+
+
+_TurnedFrom = TypedDict("_TurnedFrom", {"from": Literal["least preload"]})
+
+
+class Turns(_TurnedFrom):
+    """The setting of a preload knob: turns inward from the least preload, as the column `preload_turns` defines it."""
+
+    count: float
+    text: str
+
+
 class Undecided(TypedDict):
     """A parameter that was not given and would decide between what is shown, and the values it may take."""
 

@@ -35,7 +35,7 @@ from app.questions.fork_check.permission import (
 from app.questions.sheet.fits import AskedView, asked_view, chosen_units, prevailing_fits
 from app.units.measure import parse_measure
 from app.units.preferences import Units
-from app.units.quantity import Quantity, computed
+from app.units.quantity import Quantity, computed, quantity
 
 
 class ForkCheckAsked(LookupParameters):
@@ -123,11 +123,15 @@ class Check:
     def fork(self) -> Length | None:
         return self.lengths.get(self.travel_mm)
 
+    @property
+    def longest_offset_mm(self) -> float:
+        """The offset of the fork, or the longest it may have."""
+        made = self.context.chassis.offsets_mm or (USUAL_OFFSET_MM,)
+        return max(made) if self.offset_mm is None else self.offset_mm
+
     def judged(self, travel_mm: float) -> list[Judged]:
         """Every verdict at a travel."""
-        offset = (
-            max(self.context.chassis.offsets_mm or (USUAL_OFFSET_MM,)) if self.offset_mm is None else self.offset_mm
-        )
+        offset = self.longest_offset_mm
         fork = self.lengths.get(travel_mm)
         lengths = judge_length(self.frame, travel_mm, fork, offset, listed=travel_mm in self.lengths)
         return [*lengths, *judge_rest(self.frame, self.context.chassis, self.wheel_size, self.tyre_mm)]
@@ -252,20 +256,37 @@ def _reason(judged: Judged) -> ReasonView:
 
 def _margins(check: Check, units: Units) -> Margins:
     frame, margins = check.frame, Margins()
+    travel = _exactly(check.travel_mm)
     if frame.travel_max_mm is not None:
-        margins["travel_below_greatest"] = _difference(frame.travel_max_mm - check.travel_mm, units)
+        margins["travel_below_greatest"] = _exact_margin(_exactly(frame.travel_max_mm) - travel, units)
     if frame.travel_min_mm is not None:
-        margins["travel_above_least"] = _difference(check.travel_mm - frame.travel_min_mm, units)
-    if frame.axle_to_crown_max_mm is not None and check.fork is not None:
-        _, worst = possible_mm(check.fork, check.offset_mm or USUAL_OFFSET_MM, frame.axle_to_crown_measured)
-        margins["axle_to_crown_below_greatest"] = _difference(float(frame.axle_to_crown_max_mm) - worst, units)
+        margins["travel_above_least"] = _exact_margin(travel - _exactly(frame.travel_min_mm), units)
+    limit = frame.axle_to_crown_max_mm
+    if limit is not None and check.fork is not None:
+        if frame.axle_to_crown_measured == "along the steerer":
+            # Whichever way the fork was measured, along the steerer it is no longer than the figure given.
+            margin = _exact_margin(limit - _exactly(check.fork.greatest_mm), units)
+        else:
+            _, worst = possible_mm(check.fork, check.longest_offset_mm, frame.axle_to_crown_measured)
+            margin = _margin(float(limit) - worst, units)
+        margins["axle_to_crown_below_greatest"] = margin
     return margins
 
 
-def _difference(mm: float, units: Units) -> Quantity:
-    """A margin, rounded down so that it never looks larger than it is."""
+def _exactly(stored: float) -> Decimal:
+    """The decimal that a stored figure was written as."""
+    return Decimal(write_number(stored))
+
+
+def _exact_margin(mm: Decimal, units: Units) -> Quantity:
+    """The difference of two published figures: exact in millimetres, rounded down in any other unit."""
+    return quantity("length", mm, "mm", to=units, role="maximum", basis="computed")
+
+
+def _margin(mm: float, units: Units) -> Quantity:
+    """A margin that was computed by a root, rounded down so that it never looks larger than it is."""
     step = Decimal("0.1") if units.usual("length", "mm").name == "mm" else None
-    return computed("length", round(mm, 6) / 1000, "mm", to=units, role="maximum", step=step)
+    return computed("length", mm / 1000, "mm", to=units, role="maximum", step=step)
 
 
 def _allowed_travel(check: Check, units: Units) -> AllowedTravel:

@@ -8,6 +8,7 @@ from typing import NotRequired
 
 from typing_extensions import TypedDict
 
+from app.catalogue.columns import write_number
 from app.catalogue.tables import Frame
 from app.physics.band import Band, Uncertain, band
 from app.physics.frame_geometry import Geometry, along_steerer_m, wheel_radius_m, with_fork
@@ -16,7 +17,7 @@ from app.questions.answers.gap import Gap
 from app.questions.answers.views import figure
 from app.questions.fork_check.permission import Length, method_difference_mm
 from app.units.preferences import Units
-from app.units.quantity import Quantity, computed
+from app.units.quantity import Quantity, computed, quantity
 from app.units.table import Kind
 
 MM, DEGREE = 1e-3, math.pi / 180
@@ -241,12 +242,14 @@ def _computed(kind: Kind, found: Band, unit: str, units: Units) -> Quantity:
 
 
 def _published_fork(fork: NewFork, units: Units) -> GeometryView:
-    lengths = {"axle_to_crown": _middle(fork.length), "offset": fork.offset_mm}
-    shown: GeometryView = {}
-    for name, mm in lengths.items():
-        step = Decimal("0.1") if units.usual("length", "mm").name == "mm" else None
-        shown[name] = computed("length", mm * MM, "mm", to=units, step=step, basis="published")  # type: ignore[literal-required]
-    return shown
+    """Length and offset as published; if sources leave the length open, the middle with both ends."""
+    ends = [Decimal(write_number(each)) for each in (fork.length.least_mm, fork.length.greatest_mm)]
+    low, high = (None, None) if ends[0] == ends[1] else ends
+    value = ends[0] if low is None else None
+    return {
+        "axle_to_crown": quantity("length", value, "mm", minimum=low, maximum=high, to=units, basis="published"),
+        "offset": quantity("length", Decimal(write_number(fork.offset_mm)), "mm", to=units, basis="published"),
+    }
 
 
 def _before(

@@ -103,7 +103,7 @@ def _frame_check(snapshot: Snapshot, chassis: str, asked: JobCardAsked, plan: Pl
     if asked.frame is None:
         if plan.job == "travel-change":
             text = "No frame is given: nobody has checked that it permits this travel. Not stated is not permitted."
-            plan.miss("frame", None, "a longer fork loads and steepens a frame beyond what its maker tested", text)
+            plan.miss("frame", None, "a longer fork slackens a frame and loads it beyond what its maker tested", text)
         return None
     wanted = Given(travel=plan.found.wanted.travel, wheel_size=plan.found.wanted.wheel_size)
     return gather_frame(snapshot, present(snapshot, Frame, asked.frame), chassis, wanted, asked.offset)

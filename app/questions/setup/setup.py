@@ -153,7 +153,7 @@ def _beside(work: SetupBuilder) -> tuple[list[Applicable[Fit]], dict[str, Spring
 
 def _finished(answer: SetupAnswer, work: SetupBuilder) -> SetupAnswer:
     context = work.found.context
-    named = Named(work.units, context.sources)
+    named = Named(work.units, context.sources, dampers=work.found.dampers)
     answer["published"] = [guide_view(each, named) for each in work.guides.all]
     if not answer["limits"]["text"]:
         answer["limits"], codes = limits_view(work.limits, None, None, None, work.asked, context.sources, work.units)

@@ -109,7 +109,7 @@ def sheet(snapshot: Snapshot, chassis: str, asked: SheetAsked) -> SheetAnswer:
 def sheet_view(found: Sheet, units: Units) -> SheetAnswer:
     """The gathered statements in words and quantities."""
     context = found.context
-    named = Named(units, context.sources, found.fasteners, found.fluids, context.parts, found.tools)
+    named = Named(units, context.sources, found.fasteners, found.fluids, context.parts, found.tools, found.dampers)
     open_parameters = shown_undecided(found.undecided(), context)
     codes = [*BEFORE_OPENING, "shock-pump-only", "limits", "not-in-the-catalogue"]
     return {

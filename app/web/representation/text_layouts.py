@@ -110,7 +110,7 @@ def _fill(each: Answer) -> Iterator[str]:
     figure = ", ".join(_plain(each[name]) for name in ("volume", "level") if name in each) or "no figure"
     about = [each["fluid"]["name"]] if "fluid" in each else []
     about += [f"or {each['alternatives']}"] if "alternatives" in each else []
-    about += [each[name] for name in ("level_datum", "level_state") if name in each]
+    about += [f"level {each['level_text']}"] if "level_text" in each else []
     yield from _statement(each["chamber"], figure, about, each)
 
 
@@ -139,13 +139,20 @@ def _interval(each: Answer) -> Iterator[str]:
 
 def _guide(each: Answer) -> Iterator[str]:
     figure = _plain(each["pressure"]) if "pressure" in each else each.get("spring_choice", "")
-    about = _of(each, "mass_is", "chamber", "rebound_clicks", "compression_clicks", "preload_turns")
+    about = _of(each, "mass_is", "chamber")
+    for name, called in (
+        ("rebound_clicks", "rebound"),
+        ("compression_clicks", "compression"),
+        ("preload_turns", "preload"),
+    ):
+        about += [f"{called} {each[name]['text']}"] if name in each else []
     about += [f"sag {words.plain(each['sag_percent'])} %"] if "sag_percent" in each else []
     yield from _statement(words.mass_words(each), figure, about, each)
 
 
 def _reading(each: Answer) -> Iterator[str]:
-    about = _of(each, "at_travel", "spacers", "force", "direction", "rider_mass", "temperature")
+    about = [f"at {_plain(each['at_travel'])} from {each['at_travel_from']}"] if "at_travel" in each else []
+    about += _of(each, "spacers", "force", "direction", "rider_mass", "temperature")
     figure = _plain(each["pressure"]) if "pressure" in each else ""
     yield from _statement(each.get("state", "reading"), figure, about, each)
 
