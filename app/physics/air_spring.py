@@ -96,7 +96,7 @@ def pressure_for_sag_pa(
 
 
 def balance_m(spring: AirSpring) -> float:
-    """The travel at which a = b for a spring with a port: no pressure holds the fork above it. From a linear equation."""
+    """The travel at which a = b for a spring with a port: no pressure holds the fork above it. Closed form."""
     sealed = sealed_m3(spring)
     full, negative = spring.positive_volume_m3(0 * spring.travel_m), spring.negative_volume_m3
     area, ring = spring.bore_area_m2, spring.annulus_area_m2

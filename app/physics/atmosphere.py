@@ -1,6 +1,4 @@
-"""The standard atmosphere from sea level to 5000 m, and what altitude and temperature do to a gauge reading."""
-
-from app.physics.band import Band, combined, contribution, half_width_scale
+"""The standard atmosphere from sea level to 5000 m, and what altitude and temperature do to a filled fork."""
 
 SEA_LEVEL_PA = 101325.0
 SEA_LEVEL_K = 288.15
@@ -51,9 +49,8 @@ def gauge_elsewhere_pa(
 ) -> float:
     """Gauge reading there of a chamber that reads `gauge_pa` here: (p + pa1)*T2/T1 - pa2.
 
-    Constant mass and volume of air, so the fork stands at full extension both times (ideal gas). gauge >= 0, ambient
-    pressures > 0, temperatures 223..343 K, else ValueError. Turned round (here = place of riding, there = workshop) it
-    gives what to fill in the workshop.
+    Constant mass and volume of air, so the fork is at full extension both times (ideal gas). gauge >= 0, ambient
+    pressures > 0, temperatures 223..343 K, else ValueError.
     """
     if not (gauge_pa >= 0 and ambient_here_pa > 0 and ambient_there_pa > 0):
         raise ValueError("The gauge pressure must not be negative and the ambient pressures must be greater than zero.")
@@ -69,6 +66,20 @@ def same_air_gauge_pa(
 ) -> float:  # fmt: skip
     """(p + pa1)*T2/T1 - pa2 of one mass of ideal gas in one volume; unchecked, see gauge_elsewhere_pa."""
     return (gauge_pa + ambient_here_pa) * (temperature_there_k / temperature_here_k) - ambient_there_pa
+
+
+def fill_for_equal_force_pa(
+    gauge_pa: float, ambient_meant_pa: float, ambient_here_pa: float, ambient_there_pa: float,
+    temperature_here_k: float, temperature_there_k: float, shaft_share: float,
+) -> float:  # fmt: skip
+    """Gauge pressure to fill here so that the fork carries there what `gauge_pa` carries in the air it is meant for.
+
+    F = c·P - As·pa: the absolute pressure stays but for what less air outside pushes on the shaft, As/c·(pa_meant -
+    pa_there), then follows the temperature at constant mass and volume (ideal gas). `shaft_share` is As/c at the sag,
+    0 for a chamber that the shaft does not enter. May be negative: nothing is left to fill.
+    """
+    needed_pa = gauge_pa + ambient_meant_pa - shaft_share * (ambient_meant_pa - ambient_there_pa)
+    return needed_pa * (temperature_here_k / temperature_there_k) - ambient_here_pa
 
 
 def _check_altitude(altitude_m: float) -> None:

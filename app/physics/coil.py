@@ -33,8 +33,8 @@ def sag_travel_m(rate_n_per_m: float, load_n: float, preload_m: float) -> float:
 def sag_band(rate: Uncertain, load: Band, preload: Uncertain) -> Band:
     """sag_travel_m with its band: x = F/k - preload, affine in load and preload.
 
-    Rate in N/m, preload in m. Ends below zero are zero, because the stop holds the fork. ValueError as sag_travel_m, and
-    if the rate may be zero.
+    Rate in N/m, preload in m. Ends below zero are zero, because the stop holds the fork. ValueError as sag_travel_m,
+    and if the rate may be zero.
     """
     _check(rate.value - rate.half_width, preload.value)
     x = load.value / rate.value

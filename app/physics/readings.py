@@ -113,15 +113,15 @@ def pressure_from_one_sag(
         return pressure_for_sag_pa(spring, target_sag_m, carried, fill.ambient_pa, fill.negative_pa) - off_pa
 
     value = wanted(filled.spring)
-    moves = [Move(name, wanted(less) - value, wanted(more) - value) for name, less, more in springs]
+    moves = [Move(name, wanted(smaller) - value, wanted(larger) - value) for name, smaller, larger in springs]
     scatter = math.sqrt(3)
     for name, reach in (
         ("second load", {"heavier": scatter * spread.load_n * math.sqrt(2) / load_n}),
         ("the sag that was read", {"at": min(scatter * spread.sag_m, sag_m / 2)}),
         ("gauge_pa", {"off_pa": scatter * spread.gauge_pa}),
     ):
-        ends = (wanted(filled.spring, **{key: sign * by for key, by in reach.items()}) - value for sign in (-1, 1))
-        moves.append(Move(name, *ends, True))
+        less, more = (wanted(filled.spring, **{key: sign * by for key, by in reach.items()}) for sign in (-1, 1))
+        moves.append(Move(name, less - value, more - value, True))
     return combined(value - filled.ambient_pa, moves)
 
 

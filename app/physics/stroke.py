@@ -1,8 +1,8 @@
 """What an air spring does at one start pressure: the sag it gives, where it rests, its stroke, each with its band.
 
-Two strokes are computed. Slow: isothermal (n = 1) all the way. Fast: slow up to the sag, polytropic beyond it (up to the
-port if that comes later, because there the chambers become equal once more). Every figure follows from the same inputs:
-if the load moves, the sag moves, and the peak with it. So each spring is solved once for each end of each input.
+Two strokes are computed. Slow: isothermal (n = 1) all the way. Fast: slow up to the sag, polytropic beyond it (beyond
+the port if that comes later, because there the chambers become equal once more). Every figure follows from the same
+inputs: if the load moves, the sag moves, and the peak with it. So each spring is solved once for each end of an input.
 """
 
 import math
@@ -14,8 +14,8 @@ from app.physics.air_spring import AirSpring, Fill, pressure_for_sag_pa, pull_m2
 from app.physics.band import Band, Move, Spreads, Uncertain, Within, combined, moved_springs, scaled, within
 
 EXPONENT = Uncertain("exponent", 1.355, 0.055)
-"""Fast strokes are polytropic with n = 1.30 to 1.41: 1.41 is adiabatic real air at 6 bar (CoolProp, Lemmon et al. 2000),
-less what the walls take (common practice, no source)."""
+"""Fast strokes are polytropic with n = 1.30 to 1.41: 1.41 is adiabatic real air at 6 bar (CoolProp, Lemmon et al.
+2000), less what the walls take (common practice, no source)."""
 GAUGE = "gauge_pa"
 
 
@@ -84,10 +84,12 @@ def stroke(
     def bands(first: int) -> tuple[Within, ...]:
         return tuple(within(middle[place], _at(moves, place)) for place in range(first, first + count))
 
-    points = (bands(0), bands(count), bands(2 * count)) if banded else _bare(centre, travels, carried_at)
+    forces, gauges, slow = (
+        (bands(0), bands(count), bands(2 * count)) if banded else (_bare(centre, travels, carried_at), (), ())
+    )
     sag = None if load is None else _clipped(combined(carried_at, _at(moves, 3 * count)), spring)
     return Stroke(
-        tuple(travels), *points, turn_m=carried_at, sag=sag,
+        tuple(travels), forces, gauges, slow, turn_m=carried_at, sag=sag,
         rest=_clipped(combined(middle[3 * count + 1], _at(moves, 3 * count + 1)), spring),
         peak_force=combined(middle[count - 1], _at(moves, count - 1)),
         peak_gauge=combined(middle[2 * count - 1], _at(moves, 2 * count - 1)),
@@ -117,11 +119,10 @@ def _travels(spring: AirSpring, sag_at: float, steps: int) -> list[float]:
     return sorted(named + [each for each in even if all(abs(each - other) > near for other in named)])
 
 
-def _bare(case: _Case, travels: Sequence[float], turn: float) -> tuple[tuple[Within, ...], ...]:
-    """The points without bands; no slow stroke."""
+def _bare(case: _Case, travels: Sequence[float], turn: float) -> tuple[Within, ...]:
+    """The forces without bands."""
     figures = _figures(case, travels, turn)
-    forces = tuple(Within(each, each, each) for each in figures[: len(travels)])
-    return forces, (), ()
+    return tuple(Within(each, each, each) for each in figures[: len(travels)])
 
 
 def _figures(case: _Case, travels: Sequence[float], turn: float) -> list[float]:
@@ -210,8 +211,8 @@ def start_pressure(
     moves = scaled(load.moves, per_n)
     for name, less, more in moved_springs(spring, spreads):
         moves.append(Move(name, needed(less, load.value) - value, needed(more, load.value) - value))
-    ends = [needed(spring, load.value, sign * spreads.gauge_pa) - value for sign in (1, -1)]
-    moves.append(Move(GAUGE, *ends))
+    less_off, more_off = (needed(spring, load.value, sign * spreads.gauge_pa) - value for sign in (-1, 1))
+    moves.append(Move(GAUGE, less_off, more_off))
     return combined(value - ambient_pa, moves)
 
 
@@ -235,5 +236,6 @@ def same_sag_gauge(filled: FilledSpring, other: AirSpring, sag_at: float, spread
         Move(name, needed(less, its_less) - value, needed(more, its_more) - value)
         for (name, less, more), (_, its_less, its_more) in pairs
     ]
-    moves.append(Move(GAUGE, *(needed(filled.spring, other, sign * spreads.gauge_pa) - value for sign in (-1, 1))))
+    less_off, more_off = (needed(filled.spring, other, sign * spreads.gauge_pa) - value for sign in (-1, 1))
+    moves.append(Move(GAUGE, less_off, more_off))
     return combined(value - filled.ambient_pa, moves)

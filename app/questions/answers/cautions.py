@@ -30,6 +30,7 @@ TEXTS = {
     "Trust none before the sag has been measured.",
     "over-pressure-limit": "The pressure to fill is above the maximum fill pressure: do not fill it so.",
     "over-spacer-limit": "These are more volume spacers than the fit may carry: do not fit them.",
+    "below-gauge": "This pressure is below what a shock pump's gauge reads: fill by the sag alone, little by little.",
     "over-rider-mass-limit": "The rider with gear is heavier than this fork may carry.",
     "sources-disagree": "Two sources of this catalogue disagree beyond what they allow: both are shown.",
 }

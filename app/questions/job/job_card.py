@@ -152,7 +152,7 @@ def _settings(plan: Plan) -> Settings:
     """What a mechanic sets of the set-up; the curve stays with the question `setup`."""
     setup = plan.setup
     shown: Settings = {"limits": setup["limits"], "published": setup["published"], "text": ""}
-    for name in ("basis", "start_pressure", "band", "sag", "coil", "travel_change"):
+    for name in ("headline", "basis", "start_pressure", "band", "chambers", "sag", "coil", "altitude", "travel_change"):
         if name in setup:
             shown[name] = setup[name]
     said = []
