@@ -40,31 +40,14 @@ def pressure_at_altitude_pa(geometric_altitude_m: float) -> float:
     return pressure_at_geopotential_pa(geopotential_altitude_m(geometric_altitude_m))
 
 
-def gauge_elsewhere_pa(
-    gauge_pa: float,
-    ambient_here_pa: float,
-    ambient_there_pa: float,
-    temperature_here_k: float,
-    temperature_there_k: float,
-) -> float:
-    """Gauge reading there of a chamber that reads `gauge_pa` here: (p + pa1)*T2/T1 - pa2.
-
-    Constant mass and volume of air, so the fork is at full extension both times (ideal gas). gauge >= 0, ambient
-    pressures > 0, temperatures 223..343 K, else ValueError.
-    """
-    if not (gauge_pa >= 0 and ambient_here_pa > 0 and ambient_there_pa > 0):
-        raise ValueError("The gauge pressure must not be negative and the ambient pressures must be greater than zero.")
-    for temperature_k in (temperature_here_k, temperature_there_k):
-        if not 223 <= temperature_k <= 343:
-            raise ValueError("The temperature of the air must lie between -50 and 70 degrees Celsius.")
-    return same_air_gauge_pa(gauge_pa, ambient_here_pa, ambient_there_pa, temperature_here_k, temperature_there_k)
-
-
 def same_air_gauge_pa(
     gauge_pa: float, ambient_here_pa: float, ambient_there_pa: float, temperature_here_k: float,
     temperature_there_k: float,
 ) -> float:  # fmt: skip
-    """(p + pa1)*T2/T1 - pa2 of one mass of ideal gas in one volume; unchecked, see gauge_elsewhere_pa."""
+    """Gauge reading there of a chamber that reads `gauge_pa` here: (p + pa1)*T2/T1 - pa2.
+
+    Constant mass and volume of air, so the fork is at full extension both times (ideal gas). Unchecked.
+    """
     return (gauge_pa + ambient_here_pa) * (temperature_there_k / temperature_here_k) - ambient_there_pa
 
 

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from app.physics.air_spring import AirSpring, force_n, pressure_for_sag_pa
-from app.physics.band import Band, Move, Spreads, Uncertain, band, combined, moved_springs
+from app.physics.band import Band, Move, Spreads, Uncertain, band, combined, moved_springs, scaled
 from app.physics.stroke import FilledSpring
 
 EXTRAPOLATION_SHARE = 0.2  # of the span between the two sags, on either side
@@ -149,22 +149,20 @@ def pressure_from_one_force(
     force_n: float,
     start_gauge_pa: float,
     travel_m: float,
-    load_n: float,
+    load: Band,
     shaft_area_m2: float,
     ambient_pa: float,
     spread: ReadingSpread,
 ) -> Band:
-    """Gauge start pressure that carries `load_n` at the travel where a force was read: (load + As*pa)/c - pa, in Pa.
+    """Gauge start pressure that carries the load at the travel where a force was read: (load + As*pa)/c - pa, in Pa.
 
-    spread.load_n is the standard deviation of the force and of the load each; spread.sag_m moves the force by 1.5
-    times its share of the travel (how steep c is near sag, from random springs). Validity as
-    coefficient_from_force_m2, load > 0.
+    spread.load_n is the standard deviation of the force; spread.sag_m moves the force by 1.5 times its share of the
+    travel (how steep c is near sag, from random springs). Validity as coefficient_from_force_m2, load > 0.
     """
-    if not (load_n > 0 and travel_m > 0):
+    if not (load.value > 0 and travel_m > 0):
         raise ValueError("Load and travel must be greater than zero.")
     inputs = [
         _scattered("force", force_n, spread.load_n),
-        _scattered("load", load_n, spread.load_n),
         _scattered("travel", 0.0, _STEEPNESS * spread.sag_m / travel_m),
         _scattered("gauge reading", start_gauge_pa, spread.gauge_pa),
     ]
@@ -172,9 +170,11 @@ def pressure_from_one_force(
     def gauge_pa(at: Mapping[str, float]) -> float:
         force = at["force"] * (1 + at["travel"])
         coefficient = coefficient_from_force_m2(force, at["gauge reading"], shaft_area_m2, ambient_pa)
-        return (at["load"] + shaft_area_m2 * ambient_pa) / coefficient - ambient_pa
+        return (load.value + shaft_area_m2 * ambient_pa) / coefficient - ambient_pa
 
-    return band(gauge_pa, inputs)
+    found = band(gauge_pa, inputs)
+    per_n = 1 / coefficient_from_force_m2(force_n, start_gauge_pa, shaft_area_m2, ambient_pa)
+    return combined(found.value, [*found.moves, *scaled(load.moves, per_n)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,7 +211,7 @@ def chamber_lengths(
     at the port both chambers are at Q = P2*L0/(L0 - x_p);
     no air is lost from filling to cycling:  P1*L0 + pa*(Ln + b) = Q*(L0 - x_p + Ln + b),
     with b = (1 - As/A)*x_p, so  Ln = (P1*L0 + pa*b - Q*(L0 - x_p + b))/(Q - pa).
-    A pump left on throughout adds its volume to L0 (take it off with spring_from_readings). Source: Boyle's law and
+    A pump left on throughout adds its volume to L0. Source: Boyle's law and
     conservation of mass. ValueError when the readings do not fall and rise as they must.
     """
     filled = readings.filled_gauge_pa + ambient_pa
@@ -240,17 +240,13 @@ def spring_from_readings(
     travel_m: float,
     port_travel_m: float,
     ambient_pa: float,
-    pump_volume_m3: float | None = None,
 ) -> AirSpring:
     """The spring that gave three gauge readings, as it was with the spacers that were fitted.
 
-    `pump_volume_m3`: hose and gauge that stayed on for all three; None takes none off. ValueError as chamber_lengths,
-    and when what is left of the positive chamber is shorter than the travel.
+    The air in a pump that stayed on counts as part of the positive chamber. ValueError as chamber_lengths, and if what is left of the positive chamber is shorter than the travel.
     """
     lengths = chamber_lengths(readings, port_travel_m, shaft_area_m2 / bore_area_m2, ambient_pa)
     end_volume_m3 = bore_area_m2 * (lengths.positive_m - travel_m)
-    if pump_volume_m3 is not None:
-        end_volume_m3 = end_volume_m3 - pump_volume_m3
     if not end_volume_m3 > 0:
         raise ValueError("The readings give a positive chamber that is used up before full travel: take them again.")
     return AirSpring(

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from app.errors import Invalid
 from app.physics.air_chambers import disc_area_m2
-from app.physics.atmosphere import SEA_LEVEL_PA, fill_for_equal_force_pa, gauge_elsewhere_pa, pressure_at_altitude_pa
+from app.physics.atmosphere import SEA_LEVEL_PA, fill_for_equal_force_pa, same_air_gauge_pa, pressure_at_altitude_pa
 from app.physics.band import GAUGE_HALF_WIDTH_PA, Band, Uncertain, band
 from app.questions.setup.builder import SetupBuilder
 from app.questions.setup.model import Formatter
@@ -63,10 +63,11 @@ class _Places:
         """What the gauge reads there after it was filled so here."""
 
         def reading(at: Mapping[str, float]) -> float:
-            ratio = at["temperature_there"] / at["temperature_here"]
-            return (filled_pa + at["ambient_here"] + at["gauge_pa"]) * ratio - at["ambient_there"]
+            return same_air_gauge_pa(
+                filled_pa + at["gauge_pa"], at["ambient_here"], at["ambient_there"], at["temperature_here"],
+                at["temperature_there"],
+            )  # fmt: skip
 
-        gauge_elsewhere_pa(filled_pa, self.here_pa, self.there_pa, self.here_k, self.there_k)
         return band(reading, [each for each in self.inputs if each.name != "ambient_meant"])
 
 

@@ -11,6 +11,7 @@ from app.units.measure import Measure
 MEASURED_ON_THE_BENCH = frozenset(
     ("measured from two sags", "measured from one sag", "measured from one force")
 )  # from readings of a sag or a force
+SAGS = frozenset(("measured from two sags", "measured from one sag"))  # the asker can read them again
 TOO_WIDE = 0.5  # of the figure: a band wider than this is no headline. Common practice, no source
 
 
@@ -35,7 +36,7 @@ class StartPressureEstimate:
     @property
     def read_again(self) -> bool:
         """Whether it was measured so badly that its band says too little for a headline."""
-        return self.basis in MEASURED_ON_THE_BENCH and self.high_pa - self.low_pa > TOO_WIDE * self.gauge_pa
+        return self.basis in SAGS and self.high_pa - self.low_pa > TOO_WIDE * self.gauge_pa
 
 
 def estimate_of(basis: Basis, band: Band, text: str, statements: tuple[str, ...]) -> StartPressureEstimate:

@@ -1,7 +1,6 @@
 """Air shut in the lower legs: left out of the curve, but shown with its size for this fork."""
 
 from collections.abc import Mapping, Sequence
-from decimal import Decimal
 
 from app.catalogue.tables import Chassis, Fill
 from app.physics.band import Band, Uncertain, band
@@ -15,6 +14,7 @@ from app.questions.setup.views import LowerLegAir, SetupAnswer
 from app.questions.setup.words import PRACTICE
 
 SLOW_TO_FAST = Uncertain("exponent", 1.205, 0.205)  # 1 slow, 1.41 adiabatic real air (CoolProp, Lemmon et al. 2000)
+STANCHION_SPREAD_M = 0.05e-3  # common practice, no source
 OIL_SPREAD_M3 = 1e-6  # how well an oil is measured in; common practice, no source
 LEGS = ("spring-side lower leg", "damper-side lower leg")
 ML = 1e-6
@@ -38,7 +38,7 @@ def put_lower_legs(
         f"{at_end['text']} at full travel, from slow to fast. Let the legs breathe with the fork extended."
     )
     answer["lower_leg_air"] = block
-    text = f"Of one lower leg at full compression, as published; oil as filled, ±1 mL ({PRACTICE})."
+    text = f"Of one lower leg at full compression, as published; stanchion ±0.05 mm, oil as filled, ±1 mL ({PRACTICE})."
     work.assumptions.append({"name": "leg_free_volume", "text": text})
 
 
@@ -52,7 +52,7 @@ def _inputs(chassis: Chassis, fills: Sequence[Applicable[Fill]], travel_m: float
     """What the force follows from; None if the catalogue does not hold it."""
     if chassis.stanchion_diameter_mm is None or chassis.leg_free_volume_ml is None:
         return None
-    stanchion = as_published("stanchion", Decimal(str(chassis.stanchion_diameter_mm)), 1e-3)
+    stanchion = Uncertain("stanchion", chassis.stanchion_diameter_mm / 1000, STANCHION_SPREAD_M)
     free = as_published("free volume", chassis.leg_free_volume_ml, ML)
     oils = [_oil(leg, fills, free.value) for leg in LEGS]
     least = free.value - free.half_width - max(oil.value + oil.half_width for oil in oils)

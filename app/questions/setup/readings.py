@@ -160,17 +160,16 @@ def one_force(ground: SetupInputs) -> Iterator[StartPressureEstimate | Gap]:
         if _at_sag(row) and row.force is not None and row.force_unit is not None and row.spacers == ground.spacers
         and abs(_travel_m(row) - ground.target.sag_m) <= SAME_TRAVEL_M
     ]  # fmt: skip
-    if not forces or ground.load_n is None or ground.spring.negative in ("own valve", "coil"):
+    if not forces or ground.pushed is None or ground.spring.negative in ("own valve", "coil"):
         return
     if ground.spring.shaft_diameter_mm is None:
         yield gap("shaft-diameter", "the air outside pushes on the shaft", "Measure the shaft's diameter.")
         return
     row, force_n, extra_n = _spring_force(forces, ground.asked.friction_n)
-    width_n = 0.0 if ground.load is None else ground.load.high - ground.load.low
-    spread_n = math.hypot(max(ReadingSpread().load_n, width_n / (2 * 1.96)), extra_n)
+    spread_n = math.hypot(ReadingSpread().load_n, extra_n)
     shaft_m2 = disc_area_m2(ground.spring.shaft_diameter_mm / 1000)
     band = pressure_from_one_force(
-        force_n, _gauge_pa(row), _travel_m(row), ground.load_n, shaft_m2, ground.ambient_pa,
+        force_n, _gauge_pa(row), _travel_m(row), ground.pushed, shaft_m2, ground.ambient_pa,
         ReadingSpread(load_n=spread_n),
     )  # fmt: skip
     text = "From one force read at this sag: what this spring carries there grows with the pressure."
