@@ -243,7 +243,8 @@ def spring_from_readings(
 ) -> AirSpring:
     """The spring that gave three gauge readings, as it was with the spacers that were fitted.
 
-    The air in a pump that stayed on counts as part of the positive chamber. ValueError as chamber_lengths, and if what is left of the positive chamber is shorter than the travel.
+    The air in a pump that stayed on counts as part of the positive chamber. ValueError as chamber_lengths, and if
+    what is left of the positive chamber is shorter than the travel.
     """
     lengths = chamber_lengths(readings, port_travel_m, shaft_area_m2 / bore_area_m2, ambient_pa)
     end_volume_m3 = bore_area_m2 * (lengths.positive_m - travel_m)

@@ -224,14 +224,21 @@ READ: dict[str, Callable[[Geometry], float | None]] = {
 }
 
 
-@pytest.mark.parametrize("how", ["along the steerer", "straight", "not stated"])
+@pytest.mark.parametrize(
+    ("how", "fork_measured"),
+    [
+        ("along the steerer", "along"), ("along the steerer", "straight"), ("straight", "along"),
+        ("straight", "straight"), ("not stated", "along"), ("not stated", "straight"),
+    ],
+)  # fmt: skip
 @pytest.mark.parametrize(("length", "offset", "wheel"), [(570.0, 44.0, 622), (530.0, 51.0, 622), (560.0, 44.0, 584)])
-def test_the_geometry_with_another_fork(how: str, length: float, offset: float, wheel: int) -> None:
-    """Figures to half their last digit, tyres to 3 mm, and the fork measured along, straight, or between."""
-    draw = drawing(f"{how} {length} {wheel}")
+def test_the_geometry_with_another_fork(how: str, fork_measured: str, length: float, offset: float, wheel: int) -> None:
+    """Figures to half their last digit, tyres to 3 mm; the fork measured the one way or the other."""
+    draw = drawing(f"{how} {fork_measured} {length} {wheel}")
     frame = Frame.model_validate({**CASE_A, "axle_to_crown_measured": how})
     found = geometry_change(frame, NewFork(Length(length, length), offset, wheel), Units())
-    differs = math.sqrt(length**2 + offset**2) - length
+
+    other_way = length - 1000 * along_steerer_m(length / 1000, offset / 1000)
 
     def figure(column: str, half: float = 0.5) -> float:
         return float(CASE_A[column]) + draw(half)
@@ -242,7 +249,9 @@ def test_the_geometry_with_another_fork(how: str, length: float, offset: float, 
         front, rear = figure("tyre_front_mm", 3.0) / 1000, figure("tyre_rear_mm", 3.0) / 1000
         given, own, new = figure("axle_to_crown_mm") / 1000, figure("offset_mm") / 1000, (length + draw(0.5)) / 1000
         if how == "straight":
-            given, new = along_steerer_m(given, own), along_steerer_m(new, offset / 1000)
+            given = along_steerer_m(given, own)
+        if fork_measured == "straight":
+            new = along_steerer_m(new, offset / 1000)
         bike = Geometry(
             wheelbase_m=figure("wheelbase_mm") / 1000, head_angle_rad=math.radians(figure("head_angle_deg")),
             axle_to_crown_m=given, offset_m=own,
@@ -250,9 +259,7 @@ def test_the_geometry_with_another_fork(how: str, length: float, offset: float, 
             seat_angle_rad=math.radians(figure("seat_angle_deg")), chainstay_m=figure("chainstay_mm") / 1000,
             bb_drop_m=figure("bb_drop_mm") / 1000, reach_m=figure("reach_mm") / 1000, stack_m=figure("stack_mm") / 1000,
         )  # fmt: skip
-        other = with_fork(
-            bike, new + draw(differs) / 1000, offset / 1000, front_radius_m=wheel_radius_m(wheel / 1000, front)
-        )
+        other = with_fork(bike, new, offset / 1000, front_radius_m=wheel_radius_m(wheel / 1000, front))
         for name, read in READ.items():
             before, then = read(bike), read(other)
             assert before is not None
@@ -264,7 +271,9 @@ def test_the_geometry_with_another_fork(how: str, length: float, offset: float, 
             quantity: Any = shown[name]  # type: ignore[literal-required]
             assert covered(quantity, truths) >= SHARE, name
             wide = quantity["max"] - quantity["min"]
-            assert wide < 1.15 * (max(truths) - min(truths)) + 0.25, name  # shown in tenths, rounded outwards
+            assert wide < 1.15 * (max(truths) - min(truths)) + 0.25 + 8, (
+                name
+            )  # the other way of measuring is within 4 mm
 
 
 @pytest.mark.parametrize("basis", sorted(SIDES))
@@ -368,9 +377,9 @@ def test_the_air_in_the_lower_legs() -> None:
         sag = answer["sag"]["expected"]["value"] / 1000
         at_sag.append(sum(area * PA * ((end + area * 0.150) / (end + area * (0.150 - sag)) - 1) for end in ends))
     legs: Any = answer["lower_leg_air"]
-    for shown, its in ((legs["at_full_travel"], truths), (legs["at_sag"], at_sag)):
-        its.sort()
-        assert SHARE <= covered(shown, its) <= 0.9995
+    for shown, its, most in ((legs["at_full_travel"], truths, 0.995), (legs["at_sag"], at_sag, 1.0)):
+        its.sort()  # at the sag the ends are rounded outwards to whole newtons
+        assert SHARE <= covered(shown, its) <= most
         assert shown["max"] - shown["min"] <= 1.25 * (its[3959] - its[40]) + 2
     assert "leaves out" in legs["text"]
 

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from app.errors import Invalid
 from app.physics.air_chambers import disc_area_m2
-from app.physics.atmosphere import SEA_LEVEL_PA, fill_for_equal_force_pa, same_air_gauge_pa, pressure_at_altitude_pa
+from app.physics.atmosphere import SEA_LEVEL_PA, fill_for_equal_force_pa, pressure_at_altitude_pa, same_air_gauge_pa
 from app.physics.band import GAUGE_HALF_WIDTH_PA, Band, Uncertain, band
 from app.questions.setup.builder import SetupBuilder
 from app.questions.setup.model import Formatter
