@@ -156,13 +156,21 @@ def _settings(plan: Plan) -> Settings:
         if name in setup:
             shown[name] = setup[name]
     said = []
+    if setup["headline"]["what"] == "rider-mass-limit":
+        said.append(setup["headline"]["text"])
     if plan.spacers is not None and plan.fit.statement.spacer is not None:
         shown["spacers"] = plan.spacers
         how = "as the factory fits" if plan.spacers_as_delivered else "as asked"
         said.append(f"{plan.spacers} volume spacers, {how}.")
     if "start_pressure" in setup:
         said.append(f"Start pressure {setup['start_pressure']['text']} ({setup.get('basis', '')}): then set the sag.")
-    elif plan.spring is None or plan.spring.kind == "air":
+        if "altitude" in setup:
+            block = setup["altitude"]
+            said.append(
+                f"Fill to {block['fill_to']['text']} here, at {block['fill_altitude']['text']}; it reads "
+                f"{block['reading_there']['text']} at {block['altitude']['text']}. {block['text']}"
+            )
+    elif setup["headline"]["what"] != "rider-mass-limit" and (plan.spring is None or plan.spring.kind == "air"):
         said.append("No start pressure: see `gaps`. Fill little, then set the sag; the maximum holds.")
     said.append("Clicks as they were noted, unless the published set-up is followed.")
     shown["text"] = " ".join(said)

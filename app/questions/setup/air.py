@@ -18,7 +18,7 @@ from app.questions.setup.limits import limit_gaps, limits_of, limits_view
 from app.questions.setup.model import Formatter as Figures
 from app.questions.setup.model import Model
 from app.questions.setup.parameters import si
-from app.questions.setup.readings import READINGS_TEXT, two_sags_of
+from app.questions.setup.readings import READINGS_TEXT, examples_of, two_sags_of
 from app.questions.setup.views import SetupAnswer
 from app.questions.setup.words import formulas, sag_view, travel_change
 from app.questions.sheet.fits import spring_ref
@@ -47,6 +47,8 @@ def put_air(answer: SetupAnswer, work: SetupBuilder, shown: Applicable[Fit], wan
     ground = _ground(work, fit, spring, wanted, where)
     if ground.spacers is not None:
         answer["spacers"] = ground.spacers
+    if spring.negative not in ("own valve", "coil"):
+        answer["example_readings"] = list(examples_of(ground))
     bases, gaps = estimates(ground)
     work.gaps += gaps
     if not bases and ground.spacers is not None:

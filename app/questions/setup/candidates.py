@@ -34,6 +34,9 @@ def put_candidates(
     shared = _shared([child.limits for child in children], work.units)
     if shared is not None:
         answer["limits"]["shared"] = shared
+        answer["limits"]["text"] = (
+            "Each candidate has its own limits; the strictest of each kind holds for all of them."
+        )
     text = "It is not decided which of these the fork has: each line is for one of them."
     work.headline = {"what": "candidates", "text": f"{text} {shared['text']}" if shared is not None else text}
 

@@ -136,12 +136,12 @@ def _add_headline(
     elif nearest == fit:
         shown["headline"] = f"{text}: the calculation expects {shown['calculated_percent']:g} % of sag with it."
     else:
-        gives = (
-            f"; with {_called(shown['fit'])} {sags[fit].value / own[fit].travel_m * 100:.3g} %" if fit in sags else ""
+        with_it = (
+            f"expects {sags[fit].value / own[fit].travel_m * 100:.3g} % of sag with it and " if fit in sags else ""
         )
         shown["headline"] = (
-            f"{text}; the calculation says {_called(shown['calculated_choice'])}, which gives "
-            f"{shown['calculated_percent']:g} % of sag for the wanted {target.percent:.3g} %{gives}."
+            f"{text}: the calculation {with_it}says {_called(shown['calculated_choice'])}, which gives "
+            f"{shown['calculated_percent']:g} %, for the wanted {target.percent:.3g} %."
         )
 
 

@@ -35,15 +35,6 @@ READINGS_TEXT = "The readings leave more than half the pressure open: read again
 EXAMPLE_PA = 72 * 6894.757293168  # an everyday start pressure, in examples only
 
 
-def two_sags_text(target: Target, limit_pa: float | None, unit_name: str) -> str:
-    """How to close a gap with two sags, with an example that would answer for this fork."""
-    first, second = example_readings(target, limit_pa, unit_name)
-    return (
-        "The shortest measurement that closes this: read the rider's sag at two pressures, the second a tenth above "
-        f"the first, and give both, as in reading={first}&reading={second}."
-    )
-
-
 def example_readings(target: Target, limit_pa: float | None, unit_name: str) -> tuple[str, str]:
     """Two readings that a fork of this travel and maximum pressure may give, on both sides of the wanted sag."""
     sag_mm = target.sag_m * 1000
@@ -82,11 +73,20 @@ def two_sags(ground: SetupInputs) -> Iterator[StartPressureEstimate | Gap]:
 
 
 def two_sags_of(ground: SetupInputs) -> str:
-    """How to close a gap with two sags of this fork's rider."""
+    """How to close a gap with two sags, with an example that would answer for this fork."""
+    first, second = examples_of(ground)
+    return (
+        "The shortest measurement that closes this: read the rider's sag at two pressures, the second a tenth above "
+        f"the first, and give both, as in reading={first}&reading={second}."
+    )
+
+
+def examples_of(ground: SetupInputs) -> tuple[str, str]:
+    """Two readings as this fork may give them, in the unit of its maximum pressure."""
     limits = [(row.pressure_limit, row.pressure_unit) for row in (ground.fit, ground.spring)]
     known = [(si_of("pressure", limit, unit_name), unit_name) for limit, unit_name in limits if limit and unit_name]
     limit_pa, unit_name = min(known, default=(None, "psi"))
-    return two_sags_text(ground.target, limit_pa, unit_name)
+    return example_readings(ground.target, limit_pa, unit_name)
 
 
 def one_sag(ground: SetupInputs) -> Iterator[StartPressureEstimate | Gap]:

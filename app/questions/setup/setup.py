@@ -216,11 +216,8 @@ def _finished(answer: SetupAnswer, work: SetupBuilder) -> SetupAnswer:
     named = Named(work.units, context.sources, dampers=work.found.dampers)
     answer["published"] = [guide_view(each, named) for each in work.guides.all]
     if not answer["limits"]["text"]:
-        shared = answer["limits"].get("shared")
         answer["limits"], codes = limits_view(work.limits, None, None, None, work.asked, context.sources, work.units)
         work.codes += codes
-        if shared is not None:
-            answer["limits"]["shared"] = shared
     answer["headline"] = _headline(answer, work)
     answer["assumptions"] = work.assumptions
     answer["bands"] = work.bands
@@ -247,6 +244,9 @@ def _headline(answer: SetupAnswer, work: SetupBuilder) -> Headline:
     limit = work.limits.pressure_pa
     if "coil" in answer or work.chosen.fit is None:
         return {"what": "none", "text": "Something is still missing: see below."}
+    if work.guides.maybe:
+        text = "Several rows of the guide may apply, with and without gear: weigh the rider without gear."
+        return {"what": "none", "text": text}
     if limit is None:
         return {"what": "none", "text": "No start pressure is listed. Start low and set the sag."}
     most = answer["limits"]["pressure"]

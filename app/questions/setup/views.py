@@ -272,7 +272,8 @@ class SetupAnswer(TypedDict):
     """What to start from, how sure that is, and what the spring then does.
 
     `curve`, `free_travel`, `peak_pressure`, `peak_force`, `by_spacers` and the expected sag are all at
-    `start_pressure`. Above the limit of the rider's mass there is no start pressure.
+    `start_pressure`. Above the limit of the rider's mass there is no start pressure. `example_readings` are two
+    readings as this fork may give them.
     """
 
     revision: int
@@ -300,6 +301,7 @@ class SetupAnswer(TypedDict):
     coil: NotRequired[Coil]
     limits: SetupLimits
     altitude: NotRequired[AltitudeView]
+    example_readings: NotRequired[list[str]]
     travel_change: NotRequired[TravelChange]
     assumptions: list[Assumption]
     formula: list[Formula]
