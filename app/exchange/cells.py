@@ -60,8 +60,8 @@ class ChangedCells:
 
 def cell_changes(before: Row, after: Row) -> Iterator[CellChange]:
     """The cells in which two versions of one row differ, in exchange order."""
-    old, new = before.__dict__, after.__dict__
-    for name in type(after).columns():
+    old, new = before.values(), after.values()
+    for name in after.model.columns():
         if old[name] is new[name]:
             continue
         was, now = cell(before, name), cell(after, name)
@@ -77,8 +77,8 @@ def cell_changes(before: Row, after: Row) -> Iterator[CellChange]:
 
 def emptied_columns(before: Row, after: Row) -> list[str]:
     """The columns that `before` gives and `after` does not, in exchange order."""
-    old, new = before.__dict__, after.__dict__
-    return [name for name in type(after).columns() if old[name] is not None and new[name] is None]
+    old, new = before.values(), after.values()
+    return [name for name in after.model.columns() if old[name] is not None and new[name] is None]
 
 
 def cells_as_text(cells: Iterable[CellChange], counts: CellCounts) -> list[str]:

@@ -33,7 +33,7 @@ def content_hash(rows: Rows) -> str:
         columns = sorted(TABLES[name].columns().items())
         writers = [(column, described.kind.write) for column, described in columns]
         for row in rows.all(TABLES[name]):
-            fields = row.__dict__
+            fields = row.values()
             begin = f'["{name}","{row.id}","'
             lines = [
                 f'{begin}{column}",{encode_basestring(write(value))}]\n'

@@ -82,8 +82,7 @@ class Merge:
             if before is None:
                 completed.append(None if must else row)
             else:
-                kept = {name: before.__dict__[name] for name in absent}
-                completed.append(batch.table.from_parsed({**row.__dict__, **kept}))
+                completed.append(row.replaced(**{name: before[name] for name in absent}))
         return completed
 
     def take(self, table: type[Row], pairs: Sequence[tuple[Row | None, Row]]) -> None:

@@ -96,11 +96,11 @@ def merged(before: Row, patch: Mapping[str, Any]) -> Edit:
 
     Raises Invalid with a fault for everything in the patch that cannot be read.
     """
-    table = type(before)
+    table = before.model
     faults: list[Fault] = []
     emptied = frozenset(name for name, value in patch.items() if value is None and _has(table, name))
     given = {name: value for name, value in patch.items() if name not in emptied}
-    values = {name: value for name, value in before.__dict__.items() if value is not None and name not in emptied}
+    values = {name: value for name, value in before.values().items() if value is not None and name not in emptied}
     values.update(_values(table, given, "/row", faults))
     row = None if faults else valid_row(table, values, "", faults)
     if row is not None and row.id != before.id:

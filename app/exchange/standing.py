@@ -44,7 +44,7 @@ def _untouched(finding: Finding, after: Rows, before: Rows) -> Row | None:
 
 def _compared(doubtful: Sequence[Finding], after: Rows, before: Rows, today: date) -> Iterator[Finding]:
     rows = {(finding.table, finding.id): _untouched(finding, after, before) for finding in doubtful}
-    same = [Change(type(row), "put", row.id, row, row) for row in rows.values() if row is not None]
+    same = [Change(row.model, "put", row.id, row, row) for row in rows.values() if row is not None]
     earlier = {_key(finding) for finding in judge_change(before, same, today, before)}
     for finding in doubtful:
         if _key(finding) in earlier:
@@ -70,7 +70,7 @@ def _hidden(stood: Finding, after: Rows, before: Rows, today: date) -> Iterator[
     row = after.one(table, str(stood.id))
     if row is None or table.role != "statement" or stood.collides_with is None:
         return
-    rows = after.where(table, "chassis", row.__dict__["chassis"])
+    rows = after.where(table, "chassis", row["chassis"])
     was = before.many(table, [each.id for each in rows])
     touched = {
         each.id: Change(table, "put", each.id, was.get(each.id), each)

@@ -80,10 +80,10 @@ def same_thing(row: Row, other: Row) -> bool:
 
     Lists tell apart if they have nothing in common, dates if neither is the beginning of the other (2024, 2024-05).
     """
-    columns, mine, theirs = type(row).columns(), row.__dict__, other.__dict__
+    columns, mine, theirs = row.model.columns(), row.values(), other.values()
     return not any(
         _differ(mine[name], theirs[name], is_date=columns[name].kind.name == "date")
-        for name in IDENTITIES[type(row)].apart
+        for name in IDENTITIES[row.model].apart
     )
 
 
@@ -144,12 +144,12 @@ def alike(rows: Rows, table: type[Row], versions: Collection[Row]) -> list[list[
     wanted = set(_keys(table, list(versions)))
     by: dict[str, list[Row]] = defaultdict(list)
     for row in versions:
-        given = (name for name in IDENTITIES[table].by if row.__dict__[name] is not None)
+        given = (name for name in IDENTITIES[table].by if row[name] is not None)
         by[next(given, "")].append(row)
     found: dict[str, list[Row]] = {}
     for name, of_column in by.items():
         if name:
-            candidates = iter(rows.raw_rows_among(table, name, sorted({row.__dict__[name] for row in of_column})))
+            candidates = iter(rows.raw_rows_among(table, name, sorted({row[name] for row in of_column})))
         else:
             candidates = rows.raw_rows(table)
         for group in _grouped(table, candidates, wanted.__contains__):

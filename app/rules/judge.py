@@ -49,7 +49,7 @@ class Judge:
 
     def same_things(self, group: Sequence[Row]) -> Iterator[Finding]:
         """Rows of one table and one identity, each with the others."""
-        rules = self.bench.identity[type(group[0])] if len(group) > 1 else ()
+        rules = self.bench.identity[group[0].model] if len(group) > 1 else ()
         for row in group if rules else ():
             view = EntityView(row, tuple(other for other in group if other is not row))
             yield from findings(

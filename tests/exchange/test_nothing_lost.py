@@ -132,7 +132,7 @@ def test_an_emptied_column_goes_through_the_mirror(engine: str, fresh_database: 
     with fresh_database(engine, True) as url, fresh_database(engine, False) as copy_url:
         source, copy = Database(url), Database(copy_url)
         before = fit_of(source)
-        emptied = Fit.from_parsed({**before.__dict__, "spacer_limit": None, "note": "the limit was withdrawn"})
+        emptied = before.replaced(spacer_limit=None, note="the limit was withdrawn")
         heard: list[tuple[int, ChangedCells]] = []
         with serving(source, tmp_path) as (address, _), httpx.Client(base_url=address, timeout=60) as client:
             origin = Origin(client)

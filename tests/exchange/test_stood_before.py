@@ -33,7 +33,7 @@ def torques_of(database: Database) -> list[Torque]:
 
 
 def with_values(row: Torque, **values: object) -> Torque:
-    return Torque.from_parsed({**row.__dict__, **values})
+    return row.replaced(**values)
 
 
 def contradictions(database: Database) -> list[Torque]:

@@ -30,6 +30,7 @@ TEXTS = {
     "Trust none of them until you have measured the sag.",
     "over-pressure-limit": "This pressure is above the maximum fill pressure. Do not fill to it.",
     "over-spacer-limit": "This is more than the maximum number of volume spacers. Do not fit them.",
+    "below-gauge": "This pressure is below what a shock pump gauge reads. Add air in small steps and set the sag.",
     "over-rider-mass-limit": "The rider with gear is heavier than this fork may carry.",
     "sources-disagree": "Two sources disagree beyond their tolerances. Both are shown.",
 }

@@ -156,16 +156,26 @@ def _settings(plan: Plan) -> Settings:
     """What a mechanic sets of the set-up; the curve stays with the question `setup`."""
     setup = plan.setup
     shown: Settings = {"limits": setup["limits"], "published": setup["published"], "text": ""}
-    for name in ("basis", "start_pressure", "band", "sag", "coil", "travel_change"):
+    for name in ("headline", "basis", "start_pressure", "band", "chambers", "sag", "coil", "altitude", "travel_change"):
         if name in setup:
             shown[name] = setup[name]
     said = []
+    if setup["headline"]["what"] == "rider-mass-limit":
+        said.append(setup["headline"]["text"])
     if plan.spacers is not None and plan.fit.statement.spacer is not None:
         shown["spacers"] = plan.spacers
         how = "as delivered" if plan.spacers_as_delivered else "as given"
         said.append(f"{plan.spacers} volume spacer{'' if plan.spacers == 1 else 's'}, {how}.")
     if "start_pressure" in setup:
         said.append(f"Start pressure {setup['start_pressure']['text']} ({setup.get('basis', '')}), then set the sag.")
+        if "altitude" in setup:
+            block = setup["altitude"]
+            said.append(
+                f"Fill to {block['fill_to']['text']} here, at {block['fill_altitude']['text']}; it reads "
+                f"{block['reading_there']['text']} at {block['altitude']['text']}. {block['text']}"
+            )
+    elif setup["headline"]["what"] == "rider-mass-limit":
+        pass  # said first
     elif plan.spring is None or plan.spring.kind == "air":
         said.append(_without_start(plan))
     said.append(f"Set the clicks as {clicks_noted(plan)}, unless you follow the published set-up.")

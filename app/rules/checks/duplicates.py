@@ -32,7 +32,7 @@ def entity_twice(view: EntityView, today: date) -> Iterator[Violation]:
     row = view.row
     for other in view.referrers:
         if other.id < row.id and same_thing(row, other):
-            said = ", ".join(text for name in IDENTITIES[type(row)].equal if (text := cell(row, name)) is not None)
+            said = ", ".join(text for name in IDENTITIES[row.model].equal if (text := cell(row, name)) is not None)
             yield Violation(row, None, f"{row.id} and {other.id} are the same: {said}", other, mutual=True)
             return
 
@@ -60,7 +60,7 @@ def statement_twice(family: Family, today: date) -> Iterator[Violation]:
         for row in family.statements[table]:
             if table is not Reading and row.source is not None and row.exception_to is None:
                 continue  # stated-twice compares these
-            fields = row.__dict__
+            fields = row.values()
             other = seen.setdefault(tuple(fields[name] for name in names), row)
             if other is not row:
                 yield Violation(row, None, f"{row.id} and {other.id} say the same", other, mutual=True)

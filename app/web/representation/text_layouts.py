@@ -5,14 +5,15 @@ from typing import Any
 
 from app.web.representation import text_spring, words
 from app.web.representation.outline import is_quantity, node_of
-from app.web.representation.text_lines import beside, closing, heading, node, outline_lines, pair, table, title, wrapped
+from app.web.representation.text_lines import beside, closing, heading, node, outline_lines, pair, title, wrapped
 
 Answer = Mapping[str, Any]
 
 _COUNTS = ("spacer_limit", "spacers_fitted", "travel_spacers", "travel_spacer")
 _SETUP_SHOWN = (
     "start_pressure", "basis", "band", "bands", "sag", "published", "by_spacers", "curve", "fit", "configuration",
-    "coil", "limits", "assumptions", "formula", "validity",
+    "coil", "limits", "assumptions", "formula", "validity", "asked", "headline", "chambers", "candidates", "altitude",
+    "lower_leg_air", "example_readings", "spacers",
 )  # fmt: skip
 _BY_CLOSING = ("revision", "chassis", "undecided", "gaps", "cautions")
 
@@ -198,25 +199,29 @@ def sheet(answer: Answer, question: str) -> Iterator[str]:
 def setup(answer: Answer, question: str) -> Iterator[str]:
     """The start pressure first, then how sure it is, the limits and the curves as tables."""
     yield from title(f"Set-up: {_name(answer)}", answer)
-    yield from _asked(answer["configuration"])
-    if "start_pressure" in answer:
-        yield from beside("START PRESSURE", _plain(answer["start_pressure"]))
-        yield from wrapped(
-            f"  {answer.get('basis', '')}. {words.band(answer['band']) if 'band' in answer else ''}", "  "
-        )
-    if "sag" in answer:
-        sag = answer["sag"]
-        yield from beside("SAG", f"{_plain(sag['travel'])}, {words.plain(sag['percent'])} %")
-        rest = f" From rest: {_plain(sag['from_rest'])}." if "from_rest" in sag else ""
-        yield from wrapped(f"  {sag['text']}{rest}", "  ")
+    yield from _asked(answer["asked"])
+    yield from text_spring.head(answer)
     if "coil" in answer:
         yield from text_spring.coil(answer["coil"])
+    if answer.get("candidates"):
+        yield from heading("Whichever it is")
+        for each in answer["candidates"]:
+            figure = _plain(each["start_pressure"]) if "start_pressure" in each else "not known"
+            coil = each["coil"].get("part_number", each["coil"]["id"]) if "coil" in each else figure
+            yield from beside(f"  {_spring(each['fit'])}, {words.quantity_text(each['fit']['travel'])}", coil, "  ")
+            if scope := words.scope_words(each["fit"]["scope"]):
+                yield from wrapped(f"    holds for {scope}", "    ")
+            for limit in each["limits"]["pressure"]:
+                yield from wrapped(f"    never above {_plain(limit['limit'])} ({limit['of']})", "    ")
     if answer["published"]:
         yield from heading("Published set-up")
         for each in answer["published"]:
             yield from _guide(each)
     if answer["by_spacers"]:
-        yield from _by_spacers(answer)
+        yield from text_spring.by_spacers(answer)
+    if "lower_leg_air" in answer:
+        yield from heading("Air in the lower legs")
+        yield from wrapped(f"  {answer['lower_leg_air']['text']}", "  ")
     if "fit" in answer:
         yield from heading("Spring")
         yield from _fit(answer["fit"])
@@ -231,32 +236,11 @@ def setup(answer: Answer, question: str) -> Iterator[str]:
     yield from closing(answer)
 
 
-def _by_spacers(answer: Answer) -> Iterator[str]:
-    rows = answer["by_spacers"]
-    yield from heading("By volume spacers")
-    columns = ("start_pressure", "peak_pressure", "peak_force")
-    for each in rows:
-        yield from wrapped(f"  {each['spacers']}: {', '.join(_of(each, *columns))}", "     ")
-        limit = "yes" if each.get("within_limit") else "NO" if "within_limit" in each else "not stated"
-        exceeds = f" ({', '.join(each['exceeds'])})" if each["exceeds"] else ""
-        yield f"     progression {words.plain(each['progression'])}, within limits: {limit}{exceeds}"
-    yield from heading("Force over travel, by number of volume spacers")
-    for first in range(0, len(rows), 5):
-        some = rows[first : first + 5]
-        points = [
-            [point["travel"]["text"], *(each["curve"][at]["force"]["text"] for each in some)]
-            for at, point in enumerate(rows[0]["curve"])
-        ]
-        yield from table(["travel", *(str(each["spacers"]) for each in some)], points)
-    if answer["curve"]:
-        yield from heading("As fitted")
-        names = [name for name in ("travel", "force", "pressure") if name in answer["curve"][0]]
-        yield from table(names, [[point[name]["text"] for name in names] for point in answer["curve"]])
-
-
 def job_card(answer: Answer, question: str) -> Iterator[str]:
     """What to lay out, then the steps with a box each, blank lines where something is written down."""
     yield from title(f"{answer['procedure']['name']}: {_name(answer)}", answer)
+    if answer["settings"].get("headline", {}).get("what") == "rider-mass-limit":
+        yield from wrapped(answer["settings"]["headline"]["text"])
     yield from _asked(answer["configuration"])
     if answer["present"] != answer["configuration"]:
         yield "now:"

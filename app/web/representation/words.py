@@ -48,6 +48,7 @@ _LABELS = {
     "dual_crown": "dual crown", "nlgi": "NLGI", "bb_drop": "bottom bracket drop", "bb_height": "bottom bracket height",
     "geometry_sag": "sag in the geometry",
     "hours": "riding hours", "bead_seat": "bead seat", "as_of": "as of", "min_revision": "at least revision",
+    "slow_force": "force, slowly", "fill_altitude": "filled at", "altitude": "ridden at",
     "percent": "share of travel", "share_percent": "holds the true value", "what": "what", "viscosity_40": "at 40 °C",
     "viscosity_100": "at 100 °C", "density_15": "density at 15 °C", "format": "form",
 }  # fmt: skip
@@ -66,6 +67,7 @@ _QUESTIONS = {
 TABLE_OF = {
     "maker": "makers", "makers": "makers", "source": "sources", "chassis": "chassis", "variant": "variants",
     "variants": "variants", "spring": "springs", "springs": "springs", "softer": "springs", "stiffer": "springs",
+    "calculated_choice": "springs",
     "fitted": "springs", "siblings": "springs", "present_spring": "springs", "published_choice": "springs",
     "from_spring": "springs", "to_spring": "springs", "spring_choice": "springs",
     "damper": "dampers", "dampers": "dampers", "spacer": "spacers", "part": "parts", "parts": "parts",
@@ -118,6 +120,8 @@ def plain(value: Any) -> str:
         return value.name
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if isinstance(value, list):
+        return ", ".join(plain(each) for each in value)
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
         return str(int(value))
     return str(value)
