@@ -6,7 +6,7 @@ Fits, sheet, set-up, job card and label have a layout of their own; every other 
 from collections.abc import Mapping
 from typing import Any
 
-from app.web.representation import text_bench, text_catalogue
+from app.web.representation import text_bench, text_catalogue, text_search
 from app.web.representation.kinds import Answered, Representation, register
 from app.web.representation.text_label import label_text
 from app.web.representation.text_layouts import LAYOUTS
@@ -20,7 +20,9 @@ def render(answered: Answered) -> bytes:
 
 def text(question: str, answer: Mapping[str, Any]) -> str:
     """The text of an answer as it is on the wire."""
-    layouts = {**LAYOUTS, **text_bench.LAYOUTS, **text_catalogue.LAYOUTS, "label": label_text}
+    layouts = {
+        **LAYOUTS, **text_bench.LAYOUTS, **text_catalogue.LAYOUTS, **text_search.LAYOUTS, "label": label_text
+    }  # fmt: skip
     return text_of(layouts.get(question, any_answer)(answer, question))
 
 

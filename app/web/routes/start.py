@@ -5,7 +5,7 @@ from typing import Annotated
 from fastapi import Query, Request
 from starlette.responses import Response
 
-from app.questions.tables.start import START, StartAnswer, StartAsked, start
+from app.questions.search.start import START, StartAnswer, StartAsked, start
 from app.web.reading.strict import strict_router
 from app.web.representation import respond
 
