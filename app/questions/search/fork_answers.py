@@ -1,6 +1,6 @@
 """Which forks a search names, and which of their figures it asks for."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import NamedTuple
 from urllib.parse import urlencode
 
@@ -64,7 +64,8 @@ def fork_answers(snapshot: Snapshot, asked: Sequence[QueryWord], units: Units) -
             continue  # every word is the fork's own: nothing of it was asked for
         href = f"/v1/chassis/{fork.chassis.id}/sheet" + (f"?{urlencode(fork.parameters)}" if fork.parameters else "")
         for figure in fork_figures(gather(snapshot, fork.chassis.id, fork.given), units, href):
-            scores = {word.text: _score(word.text, figure, fork) for word in words}
+            of_place, of_others = spoken(*figure.place), spoken(*figure.words)
+            scores = {word.text: _score(word.text, of_place, of_others, fork) for word in words}
             if not any(score > fork.words.get(word, 0.0) for word, score in scores.items()):
                 continue
             met |= {word for word, score in scores.items() if score}
@@ -149,9 +150,9 @@ def _variant(snapshot: Snapshot, chassis: Chassis, left: Sequence[str]) -> Varia
     return named[0] if len(named) == 1 else None
 
 
-def _score(word: str, figure: ForkFigure, fork: _Named) -> float:
-    of_place, of_others = best(word, spoken(*figure.place)), best(word, spoken(*figure.words))
-    return max(fork.words.get(word, 0.0), of_place, _OTHER_WORDS * of_others)
+def _score(word: str, of_place: Collection[str], of_others: Collection[str], fork: _Named) -> float:
+    own = fork.words.get(word, 0.0)
+    return own if own >= 1 else max(own, best(word, of_place), _OTHER_WORDS * best(word, of_others))
 
 
 def _rank(figure: ForkFigure, scores: dict[str, float]) -> tuple[float, int, int, str, str]:

@@ -67,13 +67,15 @@ def single(*texts: str) -> list[str]:
     return [word for text in texts for word in _WORD.findall(plain(text))]
 
 
-def spoken(*texts: str) -> list[str]:
+def spoken(*texts: str) -> set[str]:
     """The words of some texts, and neighbouring ones run together: "top cap" gives top, cap, topcap."""
-    found: list[str] = []
-    for text in texts:
-        parts = single(text)
-        found += ("".join(parts[at:end]) for at in range(len(parts)) for end in range(at + 1, at + 1 + JOINED))
-    return list(dict.fromkeys(found))
+    return {word for text in texts for word in _spoken(text)}
+
+
+@lru_cache(maxsize=16384)
+def _spoken(text: str) -> tuple[str, ...]:
+    parts = single(text)
+    return tuple("".join(parts[at:end]) for at in range(len(parts)) for end in range(at + 1, at + 1 + JOINED))
 
 
 def best(asked: str, words: Iterable[str]) -> float:

@@ -38,6 +38,12 @@ class Address:
         query = scope["query_string"].decode("ascii", "replace")
         self.pairs: list[tuple[str, str]] = urllib.parse.parse_qsl(query, keep_blank_values=True, max_num_fields=400)
         self._scope = scope
+        self._base: str = scope.get("root_path", "")
+
+    @property
+    def is_demonstration(self) -> bool:
+        """Whether the page belongs to the invented demonstration beside the shop's own catalogue."""
+        return self._base != ""
 
     @property
     def signed_in(self) -> str | None:
@@ -71,21 +77,25 @@ class Address:
         kept += [*urllib.parse.parse_qsl(query), *((name, str(value)) for name, value in more.items())]
         return _joined(own, list(dict.fromkeys(kept)))
 
+    @property
+    def origin(self) -> str:
+        """Scheme and host of the service as the request named them."""
+        host = next((value for name, value in self._scope["headers"] if name == b"host"), b"").decode("latin-1")
+        return f"{self._scope['scheme']}://{host}{self._base}"
+
     def form(self, suffix: str) -> str:
         """The same answer in another form."""
         return _joined(f"{self.path}.{suffix}", [pair for pair in self.pairs if pair[0] != "format"])
 
     def pinned(self, revision: int) -> str:
         """The whole address of this answer at its revision, for a code that is read from paper."""
-        host = next((value for name, value in self._scope["headers"] if name == b"host"), b"").decode("latin-1")
         pairs = [pair for pair in self.pairs if pair[0] not in ("format", "as_of", "min_revision", "revision")]
-        return f"{self._scope['scheme']}://{host}{_joined(self.path, [*pairs, ('revision', str(revision))])}"
+        return f"{self.origin}{_joined(self.path, [*pairs, ('revision', str(revision))])}"
 
     def whole(self, suffix: str) -> str:
         """The whole address of the same answer in another form, for a terminal."""
-        host = next((value for name, value in self._scope["headers"] if name == b"host"), b"").decode("latin-1")
         own = self.form(suffix).removeprefix(f"{self.path}.{suffix}")
-        return f"{self._scope['scheme']}://{host}{urllib.parse.quote(self.path)}.{suffix}{own}"
+        return f"{self.origin}{urllib.parse.quote(self.path)}.{suffix}{own}"
 
     def hidden(self, *without: str) -> list[tuple[str, str]]:
         """What a form must carry along beside what it asks for."""
