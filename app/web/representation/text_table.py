@@ -10,7 +10,7 @@ from app.web.representation import text_bench, text_catalogue, text_search
 from app.web.representation.kinds import Answered, Representation, register
 from app.web.representation.text_label import label_text
 from app.web.representation.text_layouts import LAYOUTS
-from app.web.representation.text_lines import any_answer, text_of
+from app.web.representation.text_lines import any_answer, invented, text_of
 
 
 def render(answered: Answered) -> bytes:
@@ -23,7 +23,7 @@ def text(question: str, answer: Mapping[str, Any]) -> str:
     layouts = {
         **LAYOUTS, **text_bench.LAYOUTS, **text_catalogue.LAYOUTS, **text_search.LAYOUTS, "label": label_text
     }  # fmt: skip
-    return text_of(layouts.get(question, any_answer)(answer, question))
+    return text_of([*invented(answer), *layouts.get(question, any_answer)(answer, question)])
 
 
 register(Representation(media_type="text/plain", suffix="txt", render=render, can=lambda answered: True))
