@@ -36,7 +36,7 @@ async def assert_marked(client: httpx.AsyncClient, path: str, **headers: str) ->
     assert body.count("every figure are invented") == 1, path
     text = (await client.get(form(path, "txt"), headers=headers)).text
     assert text.startswith("/// This is demonstration data"), path
-    assert text.count("every figure are invented") + text.count("every figure are\n/// invented") == 1, path
+    assert " ".join(text.split()).count("every figure are invented") == 1, path
 
 
 async def test_every_page_and_text_of_the_demo_says_so_first(loaded: Catalogue) -> None:

@@ -38,6 +38,9 @@ class Pinned(BaseModel):
     min_revision: RevisionNumber | None = Field(
         default=None, description="Refuse with 503 until this revision has arrived here."
     )
+    units: Literal["published", "metric", "imperial"] = Field(
+        default="published", description="Units of what is computed; figures of a row stay as published."
+    )
     format: Literal["json", "html", "txt", "csv", "svg"] | None = Field(
         default=None, description="The form of the answer; the end of the address (`.csv`) beats it, it beats Accept."
     )

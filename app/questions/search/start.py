@@ -27,9 +27,10 @@ class StartAsked(LookupParameters):
         max_length=Q_MOST,
         description="A fork and a place, oil or limit, or a name or number. Typing slips are found.",
     )
-    door: Literal["service", "travel", "rider"] | None = Field(
+    door: Literal["service", "travel", "rider", "frame"] | None = Field(
         None, description="What the fork is wanted for: links of the page lead there. It changes no answer."
     )
+    frame: str | None = Field(None, max_length=80, description="Id of the frame that the fork is wanted for.")
 
 
 class StartAnswer(TypedDict):
@@ -54,7 +55,7 @@ def start(snapshot: Snapshot, asked: StartAsked) -> StartAnswer:
         raise Invalid.one("empty", "`q` has no value; leave it out to begin with the forks.", parameter="q")
     total = lists.count(snapshot, Chassis, {})
     if asked.q is not None:
-        answer = find(snapshot, FindAsked(**asked.model_dump(exclude={"door"})))
+        answer = find(snapshot, FindAsked(**asked.model_dump(exclude={"door", "frame"})))
         found: StartAnswer = {
             "revision": snapshot.revision, "q": asked.q, "found": answer["hits"], "not_found": answer["not_found"],
             "chassis_total": total, "identify": "/v1/identify", "cautions": answer["cautions"],

@@ -14,6 +14,8 @@ from starlette.types import Scope
 
 KEPT = ("revision", "as_of", "units")
 """What links to other addresses keep: the moment and the units."""
+IDS = frozenset(("chassis", "variant", "spring", "from_spring", "damper", "frame", "fork", "fluid", "part"))
+"""Parameters that are ids of rows: they are picked by name or carried along, never typed."""
 _MACHINERY = ("format", "cursor", "min_revision")
 _UNITS = "_unit"
 _FIELDS: WeakKeyDictionary[Callable[..., Any], "tuple[Field, ...]"] = WeakKeyDictionary()  # routes cannot be hashed
@@ -64,6 +66,22 @@ class Address:
         kept = [(name, value) for name, value in self.pairs if name not in changes and name not in ("format", "cursor")]
         kept += [(name, str(value)) for name, value in changes.items() if value is not None]
         return _joined(self.path, kept)
+
+    def without(self, name: str, value: str) -> str:
+        """This address without one value of a parameter."""
+        return _joined(self.path, [pair for pair in self.hidden() if pair != (name, value)])
+
+    def with_more(self, name: str, value: str) -> str:
+        """This address with one more value of a parameter that may be repeated."""
+        return _joined(self.path, [*self.hidden(), (name, value)])
+
+    def identified(self, candidate: Mapping[str, Any]) -> str:
+        """The sheet of a fork that was identified, with what was found out about it on the way."""
+        variants = candidate.get("variants", [])
+        more = {"variant": variants[0]["id"]} if len(variants) == 1 else {}
+        disagreeing = {clue["parameter"] for clue in candidate["disagrees"]}
+        names = [name for name in ("model_year", "wheel_size") if name not in disagreeing]
+        return self.to(f"/v1/chassis/{candidate['chassis']['id']}/sheet", names, **more)
 
     def changed_path(self, path: str) -> str:
         """The same question at another address of ours."""
@@ -138,9 +156,13 @@ def _fields(route: APIRoute) -> tuple[Field, ...]:
     return tuple(sorted(found, key=lambda field: field.name.endswith(_UNITS) or field.name in KEPT))
 
 
-def carried(fields: Sequence[Field], faults: Mapping[str, str]) -> set[str]:
-    """The parameters a form carries along unseen: moment and units, unless something is wrong with them."""
-    return {each.name for each in fields if each.name.endswith(_UNITS) or each.name in KEPT} - faults.keys()
+def carried(fields: Sequence[Field], faults: Mapping[str, str], address: Address) -> set[str]:
+    """The parameters a form carries along unseen, unless something is wrong with them: moment, units, and ids for which
+    there is nothing to pick from, as nobody types an id."""
+    unseen = {each.name for each in fields if each.name.endswith(_UNITS) or each.name in KEPT}
+    return (
+        unseen | {each.name for each in fields if each.name in IDS and not address.offered(each.name)}
+    ) - faults.keys()
 
 
 def _field(name: str, info: FieldInfo) -> Field:

@@ -96,7 +96,7 @@ def invented(answer: Answer) -> Iterator[str]:
     """The first line of a text that rests on invented data."""
     for each in answer.get("cautions", ()):
         if each["code"] == "invented-data":
-            yield from wrapped(f"/// {each['text']}", "/// ")
+            yield from wrapped(f"/// {each['text']}", "    ")
 
 
 def cautions(answer: Answer) -> Iterator[str]:
