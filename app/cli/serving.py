@@ -4,7 +4,6 @@ import gc
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -15,7 +14,6 @@ from app.errors import Unavailable
 
 SWITCH_S = 0.0005
 """How long a thread that computes, such as one that makes an index, keeps the loop waiting; Python's own is 5 ms."""
-SEED_DATA = Path(__file__).parents[2] / "seed_data"
 
 
 @cli.command()
@@ -31,6 +29,7 @@ def serve(
         from app.database.connections import Database
         from app.exchange.loading import Entry, load
         from app.main import create_app
+        from app.web.demonstration import SEED_DATA
         from app.web.server.server import run
 
     settings = settings_of(host=host, port=port, database_url=url_of(database))

@@ -1,6 +1,6 @@
 """The rules by which the catalogue is judged, and the findings of a revision."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from typing import Annotated, Any, NotRequired
 
@@ -13,12 +13,12 @@ from app.catalogue.present import CANDIDATES, Candidate
 from app.catalogue.rows import Snapshot
 from app.catalogue.search import LEAST
 from app.catalogue.stored import FINDINGS
-from app.catalogue.tables import TABLES
+from app.catalogue.tables import TABLES, Source
 from app.errors import Invalid, NotFound
 from app.questions.answers.cautions import cautions
 from app.questions.answers.cursors import Cursor
 from app.questions.answers.views import Caution
-from app.questions.tables.listing import Paged
+from app.questions.tables.listing import Paged, sources_of
 from app.rules import checks as checks  # registers the rules
 from app.rules.finding import FindingShape, Severity
 from app.rules.registry import RULES, Edit, Rule, Shape
@@ -140,7 +140,7 @@ def finding_list(snapshot: Snapshot, asked: FindingsAsked, cursor: Cursor | None
     }
     if len(found) > asked.limit:
         answer["next"] = asked.write_cursor("findings", Cursor(snapshot.revision, total, (rows[-1]["place"],)))
-    answer["cautions"] = cautions()
+    answer["cautions"] = cautions(sources=_sources_of(snapshot, rows))
     return answer
 
 
@@ -158,6 +158,15 @@ def _statements(given: tuple[str, ...], goes_on: bool) -> tuple[Select[Any], Sel
     if goes_on:
         page = page.where(place > bindparam("after"))
     return page, select(func.count()).select_from(FINDINGS).where(*context)
+
+
+def _sources_of(snapshot: Snapshot, rows: Sequence[Mapping[Any, Any]]) -> list[Source]:
+    """The sources of the rows that findings are about."""
+    ids: dict[str, set[str]] = {}
+    for row in rows:
+        if row["row_id"] is not None:
+            ids.setdefault(row["in_table"], set()).add(row["row_id"])
+    return sources_of(snapshot, [row for name, of in ids.items() for row in snapshot.many(TABLES[name], of).values()])
 
 
 def _finding_row(row: Mapping[Any, Any]) -> FindingRow:

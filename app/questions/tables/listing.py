@@ -42,7 +42,7 @@ class Paged(Pinned):
 
     def question(self) -> dict[str, Any]:
         """Everything that makes the list what it is, but page size and form."""
-        outside = {"limit", "cursor", "format", "min_revision"}
+        outside = {"limit", "cursor", "format", "min_revision", "units"}
         return {name: value for name, value in self if value is not None and name not in outside}
 
     def read_cursor(self, name: str, place: tuple[type, ...]) -> Cursor | None:

@@ -54,7 +54,7 @@ def spring_curve(answer: Answer) -> bytes:
     else:
         _told(root, answer)
     _warned(root, answer)
-    return written(root)
+    return written(root, answer)
 
 
 def _lines(answer: Answer) -> list[PlottedLine]:

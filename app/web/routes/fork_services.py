@@ -17,7 +17,6 @@ from app.bench.services import Service, service_view
 from app.bench.shapes import Configuration, Done, DueView
 from app.catalogue.rows import Snapshot
 from app.errors import Fault, Invalid
-from app.questions.answers.cautions import cautions
 from app.questions.answers.gap import Gap
 from app.questions.answers.parameters import IsoDate, Pinned
 from app.questions.answers.views import Undecided
@@ -31,7 +30,7 @@ from app.web.forks.in_question import parameters_of
 from app.web.reading.idempotency import REPLAYED, IdempotencyKey, digest_of, key_of
 from app.web.reading.json_body import read_model
 from app.web.reading.strict import strict_router
-from app.web.routes.forks import ForkId, PinnedAsked, respond_private
+from app.web.routes.forks import ForkId, PinnedAsked, fork_cautions, respond_private
 
 router = strict_router(tags=["bench log"])
 
@@ -74,7 +73,7 @@ async def record_service(request: Request, id: ForkId, idempotency_key: Idempote
     revision, not_listed = await request.app.state.catalogue.ask(held_against)
     answer = {
         "revision": revision, "service": service_view(service), "fork": fork_view(after), "unlisted": not_listed,
-        "cautions": cautions("limits"),
+        "cautions": await fork_cautions(request, {after.chassis}, "limits"),
     }  # fmt: skip
     return await respond_private(
         request, answer, answers.SERVICE, "service", status=201, headers=REPLAYED if again else {}
@@ -143,10 +142,10 @@ def complete(snapshot: Snapshot, chassis: str, known: Configuration, done: Done)
 async def list_services(request: Request, id: ForkId, asked: PinnedAsked) -> Response:
     """Each job, what was fitted and measured, and what was in the fork then."""
     caller = await admitted(request, "bench")
-    _, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
+    fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     answer = {
         "revision": await request.app.state.catalogue.ask(lambda snapshot: snapshot.revision, asked.pin()), "fork": id,
-        "services": [service_view(each) for each in done], "cautions": cautions(),
+        "services": [service_view(each) for each in done], "cautions": await fork_cautions(request, {fork.chassis}),
     }  # fmt: skip
     return await respond_private(request, answer, answers.SERVICE_LIST, "services", rows="services")
 
@@ -186,7 +185,7 @@ async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Quer
     answer: dict[str, Any] = {
         "revision": revision, "fork": id, "on": today.isoformat(), "due": listed,
         "undecided": _riding_open(riding, ridings), "gaps": gaps,
-        "cautions": cautions("not-in-the-catalogue"),
+        "cautions": await fork_cautions(request, {fork.chassis}, "not-in-the-catalogue"),
     }  # fmt: skip
     if hours is not None:
         answer["hours"] = float(hours)
@@ -218,7 +217,8 @@ async def fork_label(request: Request, id: ForkId, asked: PinnedAsked) -> Respon
         )  # fmt: skip
 
     revision, lines = await request.app.state.catalogue.ask(written, asked.pin())
-    answer = {"revision": revision, "label": lines, "cautions": cautions("limits", "shock-pump-only")}
+    answer: dict[str, Any] = {"revision": revision, "label": lines}
+    answer["cautions"] = await fork_cautions(request, {fork.chassis}, "limits", "shock-pump-only")
     return await respond_private(request, answer, answers.LABEL, "label")
 
 
