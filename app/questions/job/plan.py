@@ -172,7 +172,7 @@ def _still_possible(
 ) -> list[str | int | float]:
     """The values with which some fit is left, given all that was chosen."""
     column = {"travel": "travel_mm"}.get(name, name)
-    listed = {each.statement.__dict__[column] for each in fits}
+    listed = {each.statement[column] for each in fits}
     return list(values) if None in listed else [value for value in values if value in listed]
 
 
