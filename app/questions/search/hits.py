@@ -106,7 +106,7 @@ def _row_hit(row: Row, score: float, maker: Maker | None, sources: dict[str, Sou
         "kind": KINDS.get(row.table, row.table.removesuffix("s")),
         "name": f"{maker.name} {name}" if maker is not None and not name.startswith(maker.name) else name,
         "detail": ", ".join(_details(row)),
-        "href": href(type(row), row.id),
+        "href": href(row.model, row.id),
         "score": score,
     }
     if maker is not None:
