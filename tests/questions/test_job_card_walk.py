@@ -57,6 +57,7 @@ def everything(known: Known, every: int) -> Iterator[tuple[dict[str, Any], Fork]
             if counted % every == 0:
                 spring = {"spring": fit.spring} if coil or job["job"] != "travel-change" else {}
                 more = {"from_spring": fit.spring} if job["job"] == "travel-change" else {}
+                more |= {"rider_mass": "80"} if counted // every % 2 else {}
                 yield {"chassis": fit.chassis, **given, **job, **spring, **more}, _fork(fit, given, job)
 
 
