@@ -156,7 +156,7 @@ def _settings(plan: Plan) -> Settings:
     setup = plan.setup
     shown: Settings = {"limits": setup["limits"], "published": setup["published"], "text": ""}
     for name in ("basis", "start_pressure", "band", "sag", "coil", "travel_change"):
-        if name in setup:
+        if name in setup and (name != "travel_change" or plan.job == "travel-change"):
             shown[name] = setup[name]
     said = []
     if plan.spacers is not None and plan.fit.statement.spacer is not None:
