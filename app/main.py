@@ -13,6 +13,7 @@ from starlette.types import Receive, Scope, Send
 
 from app.settings import Settings
 from app.web.contract.openapi import served
+from app.web.demonstration import Demonstration, is_below
 from app.web.logs import build_logger
 from app.web.middleware.audits import Audits
 from app.web.middleware.closed_reads import ClosedReads
@@ -37,11 +38,14 @@ class Service(FastAPI):
     """The whole service, with a first look at each request before everything else where answers are kept."""
 
     front: Front | None = None
+    demonstration: Demonstration | None = None
     log: RequestLog
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         front = self.front
-        if front is None or not kept_in_front(scope):
+        if self.demonstration is not None and is_below(scope):
+            await self.demonstration(scope, receive, send)
+        elif front is None or not kept_in_front(scope):
             await super().__call__(scope, receive, send)
         elif (answer := front.answer(scope)) is None:
             await super().__call__(scope, receive, front.heard(scope, send))
@@ -52,9 +56,14 @@ class Service(FastAPI):
 
 
 def create_app(
-    settings: Settings | None = None, catalogue: Any = None, shop: Any = None, *, log_to: TextIO | None = None
+    settings: Settings | None = None,
+    catalogue: Any = None,
+    shop: Any = None,
+    *,
+    log_to: TextIO | None = None,
+    demonstration: bool = True,
 ) -> Service:
-    """The service over one catalogue and one shop database.
+    """The service over one catalogue and one shop database, and the demonstration below /demo if reads are open.
 
     Routes find `settings`, `catalogue`, `shop` and `logger` on `request.app.state`.
     """
@@ -94,6 +103,10 @@ def create_app(
     app.log = RequestLog(logger)
     if catalogue is not None and settings.cache_bytes and settings.open_reads and settings.read_rate is None:
         app.front = Front(catalogue, settings.cache_bytes // 2)
+    if demonstration and settings.open_reads:
+        app.demonstration = Demonstration(
+            settings, lambda own, of: create_app(own, of, log_to=log_to, demonstration=False)
+        )
     app.state.openapi_bytes = cache(served)
     app.openapi = cache(lambda: json.loads(served()))  # type: ignore[method-assign]
     for router in ROUTERS:

@@ -10,7 +10,7 @@ import threading
 import unicodedata
 from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import chain
 from typing import Any, NamedTuple, TypeVar
 from weakref import WeakKeyDictionary
@@ -20,6 +20,7 @@ from rapidfuzz import process
 from rapidfuzz.distance import OSA
 from sqlalchemy import bindparam, or_, select
 
+from app.catalogue.metadata import as_held
 from app.catalogue.rows import Snapshot
 from app.catalogue.stored import SQL
 from app.catalogue.tables import TABLES, Maker, Row
@@ -47,6 +48,13 @@ class Hit(NamedTuple):
 
     id: str
     score: float
+
+
+class Partial(NamedTuple):
+    """A row that has some of the words asked for: for each of these how alike it is, 0 to 1."""
+
+    id: str
+    words: Mapping[str, float]
 
 
 def plain(text: str) -> str:
@@ -109,6 +117,30 @@ class Index:
         likely = {at: self.ids[at] for at, _ in self._by_words(id, if_many)[:COMPARED]}
         found = process.extract(id, likely, scorer=OSA.normalized_similarity, score_cutoff=LEAST, limit=most)
         return sorted((Hit(name, round(score, 4)) for name, score, _ in found), key=lambda hit: (-hit.score, hit.id))
+
+    def has(self, word: str) -> bool:
+        """Whether some row has exactly this word, in small letters without accents."""
+        at = bisect_left(self.words, word)
+        return at < len(self.words) and self.words[at] == word
+
+    def partial(self, given: Sequence[str], most: int, if_many: Callable[[], None] = _go_on) -> list[Partial]:
+        """The rows that have some of these words, best first, at most `most` of them.
+
+        One exact word counts for more than several that are merely alike. A number must be exact.
+        """
+        alike = {word: self._words_like(word) for word in given[:MOST_WORDS]}
+        alike |= {word: _exact(found) for word, found in alike.items() if word.isdigit()}
+        cubed = [{number: score**3 for number, score in found.items()} for found in alike.values() if found]
+        counted = sorted(((sum(len(self.bearers[each]) for each in found), found) for found in cubed), key=_first)
+        if counted and counted[0][0] > MANY:
+            if_many()
+        ranked = sorted(self._met(counted).items(), key=lambda each: (-each[1], each[0]))[:most]
+        return [Partial(self.ids[at], self._best(at, alike)) for at, _ in ranked]
+
+    def _best(self, at: int, alike: Mapping[str, Mapping[int, float]]) -> dict[str, float]:
+        """For each word asked for, how alike the best word of a row is; words without a match are left out."""
+        best = {word: max(found.get(each, 0.0) for each in self._borne[at]) for word, found in alike.items()}
+        return {word: score for word, score in best.items() if score}
 
     def _by_words(self, text: str, if_many: Callable[[], None]) -> list[tuple[int, float]]:
         """The rows that bear words like those of a text and how well all of these are met, 0 … 1; the best first."""
@@ -179,6 +211,10 @@ def _first(counted: tuple[int, Any]) -> int:
     return counted[0]
 
 
+def _exact(found: Mapping[int, float]) -> dict[int, float]:
+    return {number: score for number, score in found.items() if score == 1}
+
+
 def _pieces(word: str) -> set[str]:
     edged = f" {word} "
     return {edged[at : at + 3] for at in range(len(edged) - 2)}
@@ -233,7 +269,7 @@ def _built(snapshot: Snapshot, table: type[Row]) -> Index:
     given = [name for name in _NAMES if name in columns]
     maker = [name for name in ("maker",) if name in columns]
     statement = (
-        select(*(stored.c[name] for name in ("id", *given, *maker)))
+        select(*(as_held(stored.c[name]) for name in ("id", *given, *maker)))
         .where(stored.c.revision_from <= snapshot.revision, stored.c.revision_to > snapshot.revision)
         .order_by(stored.c.id)
     )

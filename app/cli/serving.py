@@ -4,7 +4,6 @@ import gc
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -15,7 +14,6 @@ from app.errors import Unavailable
 
 SWITCH_S = 0.0005
 """How long a thread that computes, such as one that makes an index, keeps the loop waiting; Python's own is 5 ms."""
-SEED_DATA = Path(__file__).parents[2] / "seed_data"
 
 
 @cli.command()
@@ -31,6 +29,7 @@ def serve(
         from app.database.connections import Database
         from app.exchange.loading import Entry, load
         from app.main import create_app
+        from app.web.demonstration import SEED_DATA
         from app.web.server.server import run
 
     settings = settings_of(host=host, port=port, database_url=url_of(database))
@@ -67,9 +66,16 @@ def _kept_for_good() -> Iterator[None]:
 
 @cli.command()
 def migrate(database: DatabaseOption = None, as_json: JsonOption = False) -> None:
-    """Create the tables of both databases or bring them up to this build."""
+    """Create the tables of both databases or bring them up to this build, and judge the catalogue by its rules."""
+    import datetime as dt
+
     from app.database.migrating import HEADS
+    from app.exchange.judging import judge_again
 
     settings = settings_of(database_url=url_of(database))
-    opened(settings, bring_up=True).close()
-    say(HEADS, as_json, ", ".join(f"{which} at {version}" for which, version in HEADS.items()))
+    stored = opened(settings, bring_up=True)
+    counts = judge_again(stored, dt.datetime.now(dt.UTC).date())
+    stored.close()
+    schemas = ", ".join(f"{which} at {version}" for which, version in HEADS.items())
+    findings = f"{counts['reject']} faults and {counts['warn']} warnings by the rules of this build"
+    say({**HEADS, "faults": counts["reject"], "warnings": counts["warn"]}, as_json, f"{schemas}; {findings}")

@@ -1,4 +1,4 @@
-"""The two chambers of an air spring as geometry; refuses chambers that cannot exist.
+"""The two chambers of an air spring as geometry. Chambers that cannot exist raise ValueError.
 
 Positions are travel from full extension, x = 0, to full compression, x = T. Any consistent units will do.
 """
@@ -13,8 +13,9 @@ class AirSpring:
 
     bore_area_m2 A > 0; shaft_area_m2 As, 0 <= As <= A (As = A means no negative chamber); travel_m T > 0;
     end_volume_m3: positive chamber at full travel without spacers; negative_volume_m3: negative chamber at full
-    extension, > 0; port_travel_m: where the chambers are equalised, 0 <= x_p < T; spacer_volume_m3 of one spacer;
-    spacers k >= 0. Raises ValueError, among others when the spacers fill the chamber.
+    extension, > 0; port_travel_m: where the chambers are equalised, 0 <= x_p < T, or None for a negative chamber that
+    is filled at full extension through a valve of its own; spacer_volume_m3 of one spacer; spacers k >= 0. Raises
+    ValueError, among others if the spacers fill the chamber.
     """
 
     bore_area_m2: float
@@ -22,7 +23,7 @@ class AirSpring:
     travel_m: float
     end_volume_m3: float
     negative_volume_m3: float
-    port_travel_m: float
+    port_travel_m: float | None
     spacer_volume_m3: float | None = None
     spacers: int = 0
 
@@ -35,7 +36,7 @@ class AirSpring:
             raise ValueError("The travel must be greater than zero.")
         if not self.negative_volume_m3 > 0:
             raise ValueError("The negative chamber's volume must be greater than zero.")
-        if not 0 <= self.port_travel_m < self.travel_m:
+        if self.port_travel_m is not None and not 0 <= self.port_travel_m < self.travel_m:
             raise ValueError("The port must lie between full extension and full travel.")
         if self.spacers < 0 or (self.spacers > 0 and self.spacer_volume_m3 is None):
             raise ValueError("Spacers need a count of zero or more and the volume of one spacer.")
@@ -65,18 +66,8 @@ class AirSpring:
         return self.negative_volume_m3 + self.annulus_area_m2 * travel_m
 
     def with_spacers(self, spacers: int) -> "AirSpring":
-        """The same spring with another number of spacers; ValueError when they do not fit."""
+        """This spring with another number of spacers. ValueError if they do not fit."""
         return replace(self, spacers=spacers)
-
-    def with_travel(self, travel_m: float) -> "AirSpring":
-        """The sibling of this spring for another travel, where travel is set by the length of the shaft.
-
-        At full extension nothing differs: V(0), V_neg and the port are unchanged, so V_end = V(0) + k*v - A*T. Hence
-        c(x) is the same function and the same pressure gives the same sag in millimetres. ValueError when the new
-        travel leaves no air at its end. Not for springs whose travel is set by travel spacers.
-        """
-        end_volume_m3 = self.end_volume_m3 + self.bore_area_m2 * (self.travel_m - travel_m)
-        return replace(self, travel_m=travel_m, end_volume_m3=end_volume_m3)
 
 
 def disc_area_m2(diameter_m: float) -> float:

@@ -1,6 +1,4 @@
-"""The standard atmosphere from sea level to 5000 m, and what altitude and temperature do to a gauge reading."""
-
-from app.physics.band import Band, combined, contribution, half_width_scale
+"""The standard atmosphere from sea level to 5000 m, and what altitude and temperature do to a filled fork."""
 
 SEA_LEVEL_PA = 101325.0
 SEA_LEVEL_K = 288.15
@@ -42,70 +40,29 @@ def pressure_at_altitude_pa(geometric_altitude_m: float) -> float:
     return pressure_at_geopotential_pa(geopotential_altitude_m(geometric_altitude_m))
 
 
-def temperature_at_altitude_k(geometric_altitude_m: float) -> float:
-    """T = T0 - L*H of the standard atmosphere (ISO 2533:1975); 0..5000 m, else ValueError."""
-    return SEA_LEVEL_K - _LAPSE_K_PER_M * geopotential_altitude_m(geometric_altitude_m)
-
-
-def gauge_elsewhere_pa(
-    gauge_pa: float,
-    ambient_here_pa: float,
-    ambient_there_pa: float,
-    temperature_here_k: float,
-    temperature_there_k: float,
-) -> float:
-    """Gauge reading there of a chamber that reads `gauge_pa` here: (p + pa1)*T2/T1 - pa2.
-
-    Constant mass and volume of air, so the fork stands at full extension both times (ideal gas). gauge >= 0, ambient
-    pressures > 0, temperatures 223..343 K, else ValueError. Turned round (here = place of riding, there = workshop) it
-    gives what to fill in the workshop.
-    """
-    if not (gauge_pa >= 0 and ambient_here_pa > 0 and ambient_there_pa > 0):
-        raise ValueError("The gauge pressure must not be negative and the ambient pressures must be greater than zero.")
-    for temperature_k in (temperature_here_k, temperature_there_k):
-        if not 223 <= temperature_k <= 343:
-            raise ValueError("The temperature of the air must lie between -50 and 70 degrees Celsius.")
-    return same_air_gauge_pa(gauge_pa, ambient_here_pa, ambient_there_pa, temperature_here_k, temperature_there_k)
-
-
 def same_air_gauge_pa(
     gauge_pa: float, ambient_here_pa: float, ambient_there_pa: float, temperature_here_k: float,
     temperature_there_k: float,
 ) -> float:  # fmt: skip
-    """(p + pa1)*T2/T1 - pa2 of one mass of ideal gas in one volume; unchecked, see gauge_elsewhere_pa."""
+    """Gauge reading there of a chamber that reads `gauge_pa` here: (p + pa1)*T2/T1 - pa2.
+
+    Constant mass and volume of air, so the fork is at full extension both times (ideal gas). Unchecked.
+    """
     return (gauge_pa + ambient_here_pa) * (temperature_there_k / temperature_here_k) - ambient_there_pa
 
 
-def gauge_elsewhere_band(
-    gauge_pa: float,
-    ambient_here_pa: float,
-    ambient_there_pa: float,
-    temperature_here_k: float,
-    temperature_there_k: float,
-    half_widths: tuple[float, float, float, float, float],
-    share: float = 0.95,
-) -> Band:
-    """gauge_elsewhere_pa with its band; half-widths of its inputs in their order, those of the temperatures < 223 K.
+def fill_for_equal_force_pa(
+    gauge_pa: float, ambient_meant_pa: float, ambient_here_pa: float, ambient_there_pa: float,
+    temperature_here_k: float, temperature_there_k: float, shaft_share: float,
+) -> float:  # fmt: skip
+    """Gauge pressure to fill here so that the fork carries there what `gauge_pa` carries in the air it is meant for.
 
-    Made as physics.band.band makes one, in closed form, so that an end may lie outside the permitted temperatures.
+    F = c·P - As·pa: the absolute pressure stays but for what less air outside pushes on the shaft, As/c·(pa_meant -
+    pa_there), then follows the temperature at constant mass and volume (ideal gas). `shaft_share` is As/c at the sag,
+    0 for a chamber that the shaft does not enter. May be negative: nothing is left to fill.
     """
-    value = gauge_elsewhere_pa(gauge_pa, ambient_here_pa, ambient_there_pa, temperature_here_k, temperature_there_k)
-    gauge, here, there, here_k, there_k = half_widths
-    if not (min(half_widths) >= 0 and max(here_k, there_k) < 223):
-        raise ValueError("A spread must not be negative, and no temperature may reach absolute zero.")
-    scale, filled = half_width_scale(share), gauge_pa + ambient_here_pa
-    warmer = temperature_there_k / temperature_here_k
-    moves = {
-        "gauge_pa": (-gauge * warmer, gauge * warmer),
-        "ambient_here": (-here * warmer, here * warmer),
-        "ambient_there": (there, -there),
-        "temperature_here": tuple(
-            filled * temperature_there_k * (1 / (temperature_here_k + sign * here_k) - 1 / temperature_here_k)
-            for sign in (-1, 1)
-        ),
-        "temperature_there": (-filled * there_k / temperature_here_k, filled * there_k / temperature_here_k),
-    }
-    return combined(value, [contribution(name, ends, scale) for name, ends in moves.items()], share)
+    needed_pa = gauge_pa + ambient_meant_pa - shaft_share * (ambient_meant_pa - ambient_there_pa)
+    return needed_pa * (temperature_here_k / temperature_there_k) - ambient_here_pa
 
 
 def _check_altitude(altitude_m: float) -> None:

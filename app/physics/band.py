@@ -1,114 +1,138 @@
-"""How far a computed value may be off: one-at-a-time spread of the inputs, root sum square, biggest one named."""
+"""How far a computed value may be off: each input is moved alone to both ends, and the moves are added as spreads.
+
+A band is the central 98 % of the sum of the inputs' effects, so that what this leaves out (inputs that act on each
+other) still leaves the true value inside at least 95 times in 100. The Monte Carlo runs in tests/questions measure it.
+"""
 
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from statistics import NormalDist
+from typing import NamedTuple
 
-from app.physics.air_spring import AirSpring, disc_area_m2, pressure_for_sag_abs_pa
-from app.physics.load import front_load_n
+from app.physics.air_chambers import AirSpring, disc_area_m2
+
+SHARE = 0.95
+"""What every band promises: it holds the true value at least this often."""
+
+# Central 98 % of a sum of rectangles in standard deviations, over its excess kurtosis k: 2.3263 for a normal sum (k =
+# 0), 2.1027 for two equal rectangles (k = -0.6), 1.6974 for one (k = -1.2), both by geometry; a parabola between.
+_NORMAL, _SLOPE, _BEND = 2.3263, 0.2217, -0.2518
 
 
 @dataclass(frozen=True, slots=True)
 class Uncertain:
-    """An input known to lie within value +- half_width, no place in it likelier than another; half_width >= 0."""
+    """An input known to lie within value ± half_width, no place in it likelier than another; half_width >= 0.
+
+    `normal`: a reading that scatters; half_width is then √3 times its standard deviation (JCGM 100:2008, 4.3.7).
+    """
 
     name: str
     value: float
     half_width: float
+    normal: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Contribution:
-    """How far one input alone moves the result up and down at the share of the band; both >= 0."""
+class Move(NamedTuple):
+    """How one input alone moves a result: to the value at the low end of the input, and at its high end."""
 
     name: str
-    up: float
-    down: float
+    less: float
+    more: float
+    normal: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Band:
-    """A value with the range that holds the true one at least as often as `share`; `biggest` is None without spread."""
+    """A value with the range that holds the true one; `biggest` names the input that moves it most, None without
+    spread."""
 
     value: float
     low: float
     high: float
-    share: float
     biggest: str | None
-    contributions: tuple[Contribution, ...]
+    moves: tuple[Move, ...]
 
 
-def band(function: Callable[[Mapping[str, float]], float], inputs: Sequence[Uncertain], share: float = 0.95) -> Band:
-    """Band of `function`, which takes the inputs by name, when each lies anywhere within its half-width, independently.
+class Within(NamedTuple):
+    """A value and the range that its band gives it."""
 
-    Each input is moved to both ends alone. An end is sqrt(3) standard uncertainties away (rectangular distribution,
-    JCGM 100:2008, 4.3.7); the moves are scaled by k/sqrt(3), k = 1.96 at 95 %, and added as root sum square, up and
-    down apart (JCGM 100, 5.1.2 and 6.2). 0.95 <= share < 1: below, the sum of one or two
-    rectangular inputs is covered less often than k says. ValueError also when the function refuses one of the ends.
+    value: float
+    low: float
+    high: float
+
+
+def band(function: Callable[[Mapping[str, float]], float], inputs: Sequence[Uncertain]) -> Band:
+    """Band of `function`, which takes the inputs by name, if each lies anywhere within its half-width, independently.
+
+    ValueError also if the function refuses one of the ends.
     """
-    scale = half_width_scale(share)
     values = {each.name: each.value for each in inputs}
     if len(values) != len(inputs):
         raise ValueError("The inputs of a band must have different names.")
     middle = function(values)
-    contributions = []
+    moves = []
     for each in inputs:
         if not each.half_width >= 0:
             raise ValueError(f"The spread of {each.name} must not be negative.")
-        ends = [function({**values, each.name: each.value + sign * each.half_width}) - middle for sign in (-1, 1)]
-        contributions.append(contribution(each.name, ends, scale))
-    return combined(middle, contributions, share)
+        less, more = (function({**values, each.name: each.value + sign * each.half_width}) - middle for sign in (-1, 1))
+        moves.append(Move(each.name, less, more, each.normal))
+    return combined(middle, moves)
 
 
-def half_width_scale(share: float) -> float:
-    """k/sqrt(3) with k of the normal distribution: what a move by a half-width counts in a band of this share."""
-    if not 0.95 <= share < 1:
-        raise ValueError("The share of a band must lie between 0.95 and 1.")
-    return NormalDist().inv_cdf((1 + share) / 2) / math.sqrt(3)
+def combined(value: float, moves: Sequence[Move]) -> Band:
+    """The band of a value that these inputs move."""
+    biggest = max(moves, key=_width, default=None)
+    named = biggest.name if biggest is not None and _width(biggest) > 0 else None
+    return Band(*within(value, moves), named, tuple(moves))
 
 
-def contribution(name: str, moves: Sequence[float], scale: float) -> Contribution:
-    """What the moves of a result to both ends of one input contribute."""
-    return Contribution(name, scale * max(0.0, *moves), scale * max(0.0, *(-move for move in moves)))
+def within(value: float, moves: Sequence[Move]) -> Within:
+    """The central 98 % of value + the sum of the effects, each b·u + c·u² with u rectangular over -1..1.
+
+    Mean, variance, skew and kurtosis of the sum are exact for such effects but for the kurtosis, which takes the part
+    that is straight; the ends follow by the expansion of Cornish and Fisher (Abramowitz & Stegun, 26.2.49). Never
+    beyond what all rectangular inputs at their ends would give.
+    """
+    mean = variance = third = fourth = least = most = 0.0
+    bounded = True
+    for _, less, more, normal in moves:
+        straight, bend = (more - less) / 2, (more + less) / 2
+        mean += bend / 3
+        square = straight * straight
+        own = square / 3 + 4 * bend * bend / 45
+        variance += own
+        third += bend * (4 * square / 15 + 16 * bend * bend / 945)
+        if normal:
+            bounded = False
+        else:
+            fourth -= 1.2 * own * own
+            least += min(less, more, 0.0)
+            most += max(less, more, 0.0)
+    if variance == 0:
+        return Within(value, value, value)
+    deviation = math.sqrt(variance)
+    kurtosis = fourth / (variance * variance)
+    reach = _NORMAL + kurtosis * (_SLOPE + kurtosis * _BEND)
+    shift = mean + third / variance * (reach * reach - 1) / 6
+    down, up = shift - reach * deviation, shift + reach * deviation
+    if bounded:
+        down, up = max(down, least), min(up, most)
+    return Within(value, value + min(down, 0.0), value + max(up, 0.0))
 
 
-def combined(value: float, contributions: Sequence[Contribution], share: float) -> Band:
-    """The root sum square of contributions that were scaled for this share."""
-    biggest = max(contributions, key=lambda one: one.up + one.down, default=None)
-    return Band(
-        value=value,
-        low=value - math.hypot(*(one.down for one in contributions)),
-        high=value + math.hypot(*(one.up for one in contributions)),
-        share=share,
-        biggest=biggest.name if biggest is not None and biggest.up + biggest.down > 0 else None,
-        contributions=tuple(contributions),
-    )
+def scaled(moves: Sequence[Move], by: float) -> list[Move]:
+    """The moves of a result that follows another one at this rate."""
+    return [Move(name, less * by, more * by, normal) for name, less, more, normal in moves]
 
 
-@dataclass(frozen=True, slots=True)
-class Setup:
-    """What a start pressure is computed from; sag_m is travel from full extension, the load as front_load_n has it."""
-
-    spring: AirSpring
-    sag_m: float
-    rider_with_gear_kg: float
-    bike_kg: float
-    front_share: float
-    unsprung_front_kg: float
-    head_angle_rad: float
-    ambient_pa: float
+def _width(move: Move) -> float:
+    return max(0.0, move.less, move.more) - min(0.0, move.less, move.more)
 
 
 @dataclass(frozen=True, slots=True)
 class Spreads:
-    """Half-widths of the inputs of a start pressure; volumes as a share of themselves, bore as a diameter."""
+    """Half-widths of what is known of a spring and its gauge; volumes as a share of themselves, bore as a diameter."""
 
-    front_share: float
-    bike_kg: float
-    unsprung_front_kg: float
-    head_angle_rad: float
-    friction_n: float
     end_volume_share: float
     negative_volume_share: float
     bore_m: float
@@ -118,95 +142,34 @@ class Spreads:
 
 GAUGE_HALF_WIDTH_PA = 0.7 * 6894.757293168  # common practice, no source
 
-_PERSON_AND_GAUGE = {
-    "front_share": 0.05,
-    "bike_kg": 2.0,
-    "unsprung_front_kg": 1.0,
-    "head_angle_rad": math.radians(2.0),
-    "friction_n": 20.0,
-    "gauge_pa": GAUGE_HALF_WIDTH_PA,
-}
-
 # By how the geometry of a spring is known (springs.geometry_basis). Common practice, no source.
 SPREADS: Mapping[str, Spreads] = {
-    "stated": Spreads(
-        **_PERSON_AND_GAUGE, end_volume_share=0.03, negative_volume_share=0.03, bore_m=0.0001, port_m=0.0005
-    ),
-    "measured": Spreads(
-        **_PERSON_AND_GAUGE, end_volume_share=0.06, negative_volume_share=0.06, bore_m=0.0001, port_m=0.001
-    ),
-    "estimated": Spreads(
-        **_PERSON_AND_GAUGE, end_volume_share=0.20, negative_volume_share=0.20, bore_m=0.0005, port_m=0.002
-    ),
+    "stated": Spreads(0.03, 0.03, 0.0001, 0.0005, GAUGE_HALF_WIDTH_PA),
+    "measured": Spreads(0.06, 0.06, 0.0001, 0.001, GAUGE_HALF_WIDTH_PA),
+    "estimated": Spreads(0.20, 0.20, 0.0005, 0.002, GAUGE_HALF_WIDTH_PA),
 }
 
 
-def start_pressure_band(setup: Setup, spreads: Spreads, share: float = 0.95) -> Band:
-    """Gauge start pressure for the sag, in Pa, with its band; names of the contributions are the fields of Spreads.
+def moved_springs(spring: AirSpring, spreads: Spreads) -> list[tuple[str, AirSpring, AirSpring]]:
+    """The spring with one size at either end of its spread, by the name of that size in Spreads.
 
-    Friction shifts the load by up to its half-width either way; the gauge adds to the result. A port is never moved
-    beyond full extension. ValueError as front_load_n and pressure_for_sag_abs_pa, at the ends of the spread as well.
+    A port is never moved beyond full extension. ValueError if such a spring cannot exist.
     """
-    spring = setup.spring
-    inputs = [
-        Uncertain("front_share", setup.front_share, spreads.front_share),
-        Uncertain("bike_kg", setup.bike_kg, spreads.bike_kg),
-        Uncertain("unsprung_front_kg", setup.unsprung_front_kg, spreads.unsprung_front_kg),
-        Uncertain("head_angle_rad", setup.head_angle_rad, spreads.head_angle_rad),
-        Uncertain("friction_n", 0.0, spreads.friction_n),
-        *spring_inputs(spring, spreads),
-    ]
+    ends: list[tuple[str, AirSpring, AirSpring]] = []
 
-    def gauge_pa(values: Mapping[str, float]) -> float:
-        load_n = front_load_n(
-            setup.rider_with_gear_kg,
-            values["bike_kg"],
-            values["front_share"],
-            values["unsprung_front_kg"],
-            values["head_angle_rad"],
-        )
-        load_n += values["friction_n"]
-        pressure = pressure_for_sag_abs_pa(moved_spring(spring, values), setup.sag_m, load_n, setup.ambient_pa)
-        return pressure - setup.ambient_pa + values["gauge_pa"]
+    def add(name: str, **both: tuple[float, float]) -> None:
+        less, more = ({column: pair[end] for column, pair in both.items()} for end in (0, 1))
+        ends.append((name, replace(spring, **less), replace(spring, **more)))  # type: ignore[arg-type]
 
-    return band(gauge_pa, inputs, share)
-
-
-def spring_band(
-    spring: AirSpring,
-    start_gauge_pa: float,
-    spreads: Spreads,
-    result: Callable[[AirSpring, float], float],
-    share: float = 0.95,
-) -> Band:
-    """Band of what a spring does once a gauge shows the start pressure: of `result(spring, start gauge in Pa)`.
-
-    Load and friction do not enter. ValueError where `result` refuses one of the ends of the spread.
-    """
-
-    def at(values: Mapping[str, float]) -> float:
-        return result(moved_spring(spring, values), start_gauge_pa + values["gauge_pa"])
-
-    return band(at, spring_inputs(spring, spreads), share)
-
-
-def spring_inputs(spring: AirSpring, spreads: Spreads) -> list[Uncertain]:
-    """The sizes of a spring and the gauge with their half-widths, by the names of Spreads."""
-    return [
-        Uncertain("end_volume_share", 1.0, spreads.end_volume_share),
-        Uncertain("negative_volume_share", 1.0, spreads.negative_volume_share),
-        Uncertain("bore_m", math.sqrt(4 * spring.bore_area_m2 / math.pi), spreads.bore_m),
-        Uncertain("port_m", spring.port_travel_m, spreads.port_m),
-        Uncertain("gauge_pa", 0.0, spreads.gauge_pa),
-    ]
-
-
-def moved_spring(spring: AirSpring, values: Mapping[str, float]) -> AirSpring:
-    """The spring with the sizes of `spring_inputs`; a port is never moved beyond full extension."""
-    return replace(
-        spring,
-        bore_area_m2=disc_area_m2(values["bore_m"]),
-        end_volume_m3=spring.end_volume_m3 * values["end_volume_share"],
-        negative_volume_m3=spring.negative_volume_m3 * values["negative_volume_share"],
-        port_travel_m=max(0.0, values["port_m"]),
-    )
+    volume, negative = spring.end_volume_m3, spring.negative_volume_m3
+    bore_m = math.sqrt(4 * spring.bore_area_m2 / math.pi)
+    off = spreads.end_volume_share
+    add("end_volume_share", end_volume_m3=(volume * (1 - off), volume * (1 + off)))
+    off = spreads.negative_volume_share
+    add("negative_volume_share", negative_volume_m3=(negative * (1 - off), negative * (1 + off)))
+    areas = disc_area_m2(bore_m - spreads.bore_m), disc_area_m2(bore_m + spreads.bore_m)
+    add("bore_m", bore_area_m2=areas)
+    port = spring.port_travel_m
+    if port is not None:
+        add("port_m", port_travel_m=(max(0.0, port - spreads.port_m), port + spreads.port_m))
+    return ends

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import replace
 
-from app.physics.band import Band, Contribution, Uncertain, combined, contribution, half_width_scale
+from app.physics.band import Band, Move, Uncertain, combined, scaled
 
 
 def _check(rate_n_per_m: float, preload_m: float) -> None:
@@ -31,18 +31,17 @@ def sag_travel_m(rate_n_per_m: float, load_n: float, preload_m: float) -> float:
 
 
 def sag_band(rate: Uncertain, load: Band, preload: Uncertain) -> Band:
-    """sag_travel_m with its band, of the share of the load's: x = F/k - preload, affine in load and preload.
+    """sag_travel_m with its band: x = F/k - preload, affine in load and preload.
 
-    Rate in N/m, preload in m. Ends below zero are zero, where the stop holds the fork. ValueError as sag_travel_m, and
-    where the rate may be zero.
+    Rate in N/m, preload in m. Ends below zero are zero, because the stop holds the fork. ValueError as sag_travel_m,
+    and if the rate may be zero.
     """
     _check(rate.value - rate.half_width, preload.value)
-    scale, x = half_width_scale(load.share), load.value / rate.value
-    found = [Contribution(one.name, one.up / rate.value, one.down / rate.value) for one in load.contributions]
-    ends = [load.value / (rate.value + sign * rate.half_width) - x for sign in (-1, 1)]
-    found.append(contribution(rate.name, ends, scale))
-    found.append(contribution(preload.name, (-preload.half_width, preload.half_width), scale))
-    free = combined(x - preload.value, found, load.share)
+    x = load.value / rate.value
+    less, more = (load.value / (rate.value + sign * rate.half_width) - x for sign in (-1, 1))
+    moves = [*scaled(load.moves, 1 / rate.value), Move(rate.name, less, more)]
+    moves.append(Move(preload.name, preload.half_width, -preload.half_width))
+    free = combined(x - preload.value, moves)
     value = sag_travel_m(rate.value, load.value, preload.value)
     return replace(free, value=value, low=max(0.0, free.low), high=max(0.0, free.high))
 

@@ -1,6 +1,6 @@
-"""A start pressure from what was measured on a fork, where its geometry is unknown or has to be found.
+"""A start pressure from what was measured on a fork, if its geometry is unknown or has to be found.
 
-Three tiers, best first as the design orders them: two sags of one rider, one force, three gauge readings. Gauge
+Best first: two sags of one rider, one sag on a spring of known sizes, one force, three gauge readings. Gauge
 pressures are start pressures: read at full extension after cycling through the port, unless a name says otherwise.
 """
 
@@ -8,8 +8,9 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from app.physics.air_spring import AirSpring
-from app.physics.band import Band, Uncertain, band
+from app.physics.air_spring import AirSpring, force_n, pressure_for_sag_pa
+from app.physics.band import Band, Move, Spreads, Uncertain, band, combined, moved_springs, scaled
+from app.physics.stroke import FilledSpring
 
 EXTRAPOLATION_SHARE = 0.2  # of the span between the two sags, on either side
 SAG_RATIO_MIN, SAG_RATIO_MAX = 1.08, 2.0
@@ -38,8 +39,8 @@ class ReadingSpread:
 
 
 def _scattered(name: str, value: float, standard_deviation: float) -> Uncertain:
-    """A reading that scatters: the rectangle whose standard deviation is the same (JCGM 100:2008, 4.3.7)."""
-    return Uncertain(name, value, math.sqrt(3) * standard_deviation)
+    """A reading that scatters about its value with this standard deviation."""
+    return Uncertain(name, value, math.sqrt(3) * standard_deviation, normal=True)
 
 
 def pressure_from_two_sags(
@@ -49,7 +50,6 @@ def pressure_from_two_sags(
     load_n: float,
     ambient_pa: float,
     spread: ReadingSpread,
-    share: float = 0.95,
 ) -> Band:
     """Gauge start pressure for a sag, in Pa, with its band, from two sags of one rider on one spring.
 
@@ -91,7 +91,38 @@ def pressure_from_two_sags(
         at_second = math.log((at["second gauge reading"] + ambient_pa) / (1 + at["second load"]))
         return math.exp((1 - weight) * at_first + weight * at_second + at["curvature"]) - ambient_pa
 
-    return band(gauge_pa, inputs, share)
+    return band(gauge_pa, inputs)
+
+
+def pressure_from_one_sag(
+    filled: FilledSpring, sag_m: float, target_sag_m: float, spreads: Spreads, spread: ReadingSpread, load_n: float
+) -> Band:
+    """Gauge start pressure for another sag, in Pa, with its band, from one sag of the rider on a spring of known sizes.
+
+    `filled` is the spring at the pressure that gave `sag_m`. The load need not be known: it is what the spring carried
+    there. How the rider stood the second time moves it by the spread of the load, taken as a share of `load_n`.
+    ValueError if either sag lies above the point where the fork rests unloaded.
+    """
+    if not 0 < sag_m <= filled.spring.travel_m:
+        raise ValueError("The sag that was read must lie within the travel.")
+    springs = moved_springs(filled.spring, spreads)
+
+    def wanted(spring: AirSpring, at: float = 0.0, heavier: float = 0.0, off_pa: float = 0.0) -> float:
+        fill = filled.fill(off_pa)
+        carried = force_n(spring, fill, sag_m + at) * (1 + heavier)
+        return pressure_for_sag_pa(spring, target_sag_m, carried, fill.ambient_pa, fill.negative_pa) - off_pa
+
+    value = wanted(filled.spring)
+    moves = [Move(name, wanted(smaller) - value, wanted(larger) - value) for name, smaller, larger in springs]
+    scatter = math.sqrt(3)
+    for name, reach in (
+        ("second load", {"heavier": scatter * spread.load_n * math.sqrt(2) / load_n}),
+        ("the sag that was read", {"at": min(scatter * spread.sag_m, sag_m / 2)}),
+        ("gauge_pa", {"off_pa": scatter * spread.gauge_pa}),
+    ):
+        less, more = (wanted(filled.spring, **{key: sign * by for key, by in reach.items()}) for sign in (-1, 1))
+        moves.append(Move(name, less - value, more - value, True))
+    return combined(value - filled.ambient_pa, moves)
 
 
 def mean_force_n(force_inward_n: float, force_outward_n: float) -> tuple[float, float]:
@@ -118,23 +149,20 @@ def pressure_from_one_force(
     force_n: float,
     start_gauge_pa: float,
     travel_m: float,
-    load_n: float,
+    load: Band,
     shaft_area_m2: float,
     ambient_pa: float,
     spread: ReadingSpread,
-    share: float = 0.95,
 ) -> Band:
-    """Gauge start pressure that carries `load_n` at the travel where a force was read: (load + As*pa)/c - pa, in Pa.
+    """Gauge start pressure that carries the load at the travel where a force was read: (load + As*pa)/c - pa, in Pa.
 
-    spread.load_n is the standard deviation of the force and of the load each; spread.sag_m moves the force by 1.5
-    times its share of the travel (how steep c is near sag, from random springs). Validity as
-    coefficient_from_force_m2, load > 0.
+    spread.load_n is the standard deviation of the force; spread.sag_m moves the force by 1.5 times its share of the
+    travel (how steep c is near sag, from random springs). Validity as coefficient_from_force_m2, load > 0.
     """
-    if not (load_n > 0 and travel_m > 0):
+    if not (load.value > 0 and travel_m > 0):
         raise ValueError("Load and travel must be greater than zero.")
     inputs = [
         _scattered("force", force_n, spread.load_n),
-        _scattered("load", load_n, spread.load_n),
         _scattered("travel", 0.0, _STEEPNESS * spread.sag_m / travel_m),
         _scattered("gauge reading", start_gauge_pa, spread.gauge_pa),
     ]
@@ -142,9 +170,11 @@ def pressure_from_one_force(
     def gauge_pa(at: Mapping[str, float]) -> float:
         force = at["force"] * (1 + at["travel"])
         coefficient = coefficient_from_force_m2(force, at["gauge reading"], shaft_area_m2, ambient_pa)
-        return (at["load"] + shaft_area_m2 * ambient_pa) / coefficient - ambient_pa
+        return (load.value + shaft_area_m2 * ambient_pa) / coefficient - ambient_pa
 
-    return band(gauge_pa, inputs, share)
+    found = band(gauge_pa, inputs)
+    per_n = 1 / coefficient_from_force_m2(force_n, start_gauge_pa, shaft_area_m2, ambient_pa)
+    return combined(found.value, [*found.moves, *scaled(load.moves, per_n)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +211,7 @@ def chamber_lengths(
     at the port both chambers are at Q = P2*L0/(L0 - x_p);
     no air is lost from filling to cycling:  P1*L0 + pa*(Ln + b) = Q*(L0 - x_p + Ln + b),
     with b = (1 - As/A)*x_p, so  Ln = (P1*L0 + pa*b - Q*(L0 - x_p + b))/(Q - pa).
-    A pump left on throughout adds its volume to L0 (take it off with spring_from_readings). Source: Boyle's law and
+    A pump left on throughout adds its volume to L0. Source: Boyle's law and
     conservation of mass. ValueError when the readings do not fall and rise as they must.
     """
     filled = readings.filled_gauge_pa + ambient_pa
@@ -210,17 +240,14 @@ def spring_from_readings(
     travel_m: float,
     port_travel_m: float,
     ambient_pa: float,
-    pump_volume_m3: float | None = None,
 ) -> AirSpring:
     """The spring that gave three gauge readings, as it was with the spacers that were fitted.
 
-    `pump_volume_m3`: hose and gauge that stayed on for all three; None takes none off. ValueError as chamber_lengths,
-    and when what is left of the positive chamber is shorter than the travel.
+    The air in a pump that stayed on counts as part of the positive chamber. ValueError as chamber_lengths, and if
+    what is left of the positive chamber is shorter than the travel.
     """
     lengths = chamber_lengths(readings, port_travel_m, shaft_area_m2 / bore_area_m2, ambient_pa)
     end_volume_m3 = bore_area_m2 * (lengths.positive_m - travel_m)
-    if pump_volume_m3 is not None:
-        end_volume_m3 = end_volume_m3 - pump_volume_m3
     if not end_volume_m3 > 0:
         raise ValueError("The readings give a positive chamber that is used up before full travel: take them again.")
     return AirSpring(

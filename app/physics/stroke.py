@@ -1,189 +1,241 @@
-"""The drawn stroke of an air spring with the band of each of its points; refuses travels that the spring has not.
+"""What an air spring does at one start pressure: the sag it gives, where it rests, its stroke, each with its band.
 
-Slow (n = 1) up to the sag, or to the port where that comes later, polytropic beyond it, as air_spring.fast_point has
-it. A band needs every point at both ends of every input: each moved spring is gone through once for all points.
+Two strokes are computed. Slow: isothermal (n = 1) all the way. Fast: slow up to the sag, polytropic beyond it (beyond
+the port if that comes later, because there the chambers become equal once more). Every figure follows from the same
+inputs: if the load moves, the sag moves, and the peak with it. So each spring is solved once for each end of an input.
 """
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from app.physics.air_spring import EXPONENT_MAX, EXPONENT_MIN, AirSpring, pressure_for_sag_abs_pa
-from app.physics.band import (
-    Band,
-    Contribution,
-    Spreads,
-    combined,
-    contribution,
-    half_width_scale,
-    moved_spring,
-    spring_inputs,
-)
+from app.physics.air_spring import AirSpring, Fill, pressure_for_sag_pa, pull_m2, push_m2, sag_m, sealed_m3
+from app.physics.band import Band, Move, Spreads, Uncertain, Within, combined, moved_springs, scaled, within
 
+EXPONENT = Uncertain("exponent", 1.355, 0.055)
+"""Fast strokes are polytropic with n = 1.30 to 1.41: 1.41 is adiabatic real air at 6 bar (CoolProp, Lemmon et al.
+2000), less what the walls take (common practice, no source)."""
 GAUGE = "gauge_pa"
 
 
-class Within(NamedTuple):
-    """A value and the range that its band gives it."""
+@dataclass(frozen=True, slots=True)
+class FilledSpring:
+    """A spring as filled: gauge pressures at full extension, of the negative chamber if that has a valve of its own."""
 
-    value: float
-    low: float
-    high: float
+    spring: AirSpring
+    gauge_pa: float
+    ambient_pa: float
+    negative_gauge_pa: float | None = None
+
+    def fill(self, gauge_off_pa: float = 0.0) -> Fill:
+        """The absolute pressures if the gauge reads this much too little; one gauge, so in both chambers alike."""
+        negative = None if self.negative_gauge_pa is None else self.negative_gauge_pa + self.ambient_pa + gauge_off_pa
+        return Fill(self.gauge_pa + self.ambient_pa + gauge_off_pa, self.ambient_pa, negative)
 
 
 @dataclass(frozen=True, slots=True)
 class Stroke:
-    """A stroke at one start pressure, by travel: force, gauge pressure of the positive chamber, each with its band.
+    """A stroke by travel, and what belongs to it. Forces in N, gauge pressures of the positive chamber in Pa.
 
-    `progression` is the force at the last travel over the force at the sag, None where nothing would be carried at the
-    sag at an end of the spread; `biggest` moves the force at the last travel most, `biggest_pressure` the pressure.
+    `sag` is where the spring carries the load (None without one); `turn_m` where the fast stroke begins; `progression`
+    the force at full travel over that at the sag. `slow` and the bands of the points between are empty if not wanted.
     """
 
     travels_m: tuple[float, ...]
-    forces_n: tuple[Within, ...]
-    gauges_pa: tuple[Within, ...]
-    progression: Within | None
-    biggest: str | None
-    biggest_pressure: str | None
+    forces: tuple[Within, ...]
+    gauges: tuple[Within, ...]
+    slow: tuple[Within, ...]
+    turn_m: float
+    sag: Band | None
+    rest: Band
+    peak_force: Band
+    peak_gauge: Band
+    progression: Within
 
 
-class _Path(NamedTuple):
-    """c(x) in F = c(x)*P0 - As*pa, and P+/P0, at each travel."""
+class _Case(NamedTuple):
+    """One spring out of all that the inputs allow."""
 
-    coefficients_m2: list[float]
-    ratios: list[float]
+    spring: AirSpring
+    fill: Fill
+    load_n: float | None
+    exponent: float
 
 
 def stroke(
-    spring: AirSpring, travels_m: Sequence[float], sag_m: float, start_gauge_pa: float, ambient_pa: float,
-    exponent: float, spreads: Spreads, share: float = 0.95,
+    filled: FilledSpring, load: Band | None, sag_otherwise_m: float, spreads: Spreads, steps: int,
+    *, banded: bool = True, exponent: Uncertain = EXPONENT,
 ) -> Stroke:  # fmt: skip
-    """The stroke with its bands once a gauge shows the start pressure on a spring whose sizes are known so well.
+    """The stroke of a spring under a load in N, with its bands if its sizes are known so well.
 
-    Bands as physics.band.band makes them; load and friction do not enter. The travels rise, in 0..T, at least one, and
-    hold the sag and the last one in any case. Pressures > 0 absolute; n in 1..1.45; else ValueError, also where the
-    spring cannot exist at an end of the spread.
+    Without a load the fast stroke begins at `sag_otherwise_m`. ValueError if the fork bottoms out under the load, or
+    if the spring cannot exist at an end of a spread.
     """
-    start_pa = start_gauge_pa + ambient_pa
-    if not (start_pa > 0 and ambient_pa > 0):
-        raise ValueError("Absolute pressures must be greater than zero.")
-    if sag_m not in travels_m:
-        raise ValueError("The sag must be one of the travels.")
-    scale, outside_n = half_width_scale(share), spring.shaft_area_m2 * ambient_pa
-    middle = _path(spring, travels_m, sag_m, exponent)
-    pairs = [
-        (name, _path(less, travels_m, sag_m, exponent), _path(more, travels_m, sag_m, exponent))
-        for name, less, more in moved_springs(spring, spreads)
-    ]
-    names, gauge_pa = [*(name for name, _, _ in pairs), GAUGE], spreads.gauge_pa
+    spring = filled.spring
+    centre = _Case(spring, filled.fill(), None if load is None else load.value, exponent.value)
+    carried_at = sag_otherwise_m if load is None else sag_m(spring, centre.fill, load.value)
+    travels = _travels(spring, carried_at, steps)
+    at = travels if banded else [spring.travel_m]
+    middle = _figures(centre, at, carried_at)
+    moves = _moves(centre, filled, load, spreads, exponent, at, carried_at, middle)
+    count = len(at)
 
-    def force(at: int) -> tuple[float, list[tuple[float, float]]]:
-        c = middle.coefficients_m2[at]
-        moves = [((a.coefficients_m2[at] - c) * start_pa, (b.coefficients_m2[at] - c) * start_pa) for _, a, b in pairs]
-        return c * start_pa - outside_n, [*moves, (-c * gauge_pa, c * gauge_pa)]
+    def bands(first: int) -> tuple[Within, ...]:
+        return tuple(within(middle[place], _at(moves, place)) for place in range(first, first + count))
 
-    def gauge(at: int) -> tuple[float, list[tuple[float, float]]]:
-        r = middle.ratios[at]
-        moves = [((a.ratios[at] - r) * start_pa, (b.ratios[at] - r) * start_pa) for _, a, b in pairs]
-        return r * start_pa - ambient_pa, [*moves, (-r * gauge_pa, r * gauge_pa)]
-
-    every = range(len(travels_m))
-    forces, gauges = [force(at) for at in every], [gauge(at) for at in every]
-    return Stroke(
-        travels_m=tuple(travels_m),
-        forces_n=tuple(_within(*each, scale) for each in forces),
-        gauges_pa=tuple(_within(*each, scale) for each in gauges),
-        progression=_quotient(forces[-1], forces[travels_m.index(sag_m)], scale),
-        biggest=_biggest(names, forces[-1][1]),
-        biggest_pressure=_biggest(names, gauges[-1][1]),
+    forces, gauges, slow = (
+        (bands(0), bands(count), bands(2 * count)) if banded else (_bare(centre, travels, carried_at), (), ())
     )
+    sag = None if load is None else _clipped(combined(carried_at, _at(moves, 3 * count)), spring)
+    return Stroke(
+        tuple(travels), forces, gauges, slow, turn_m=carried_at, sag=sag,
+        rest=_clipped(combined(middle[3 * count + 1], _at(moves, 3 * count + 1)), spring),
+        peak_force=combined(middle[count - 1], _at(moves, count - 1)),
+        peak_gauge=combined(middle[2 * count - 1], _at(moves, 2 * count - 1)),
+        progression=within(middle[-1], _at(moves, 3 * count + 2)),
+    )  # fmt: skip
 
 
-def start_pressure_at(
-    spring: AirSpring, sag_m: float, load: Band, ambient_pa: float, spreads: Spreads, share: float = 0.95
+_Moved = tuple[str, list[float], list[float]]
+
+
+def _at(moves: Iterable[_Moved], place: int) -> list[Move]:
+    return [Move(name, less[place], more[place]) for name, less, more in moves if less[place] or more[place]]
+
+
+def _clipped(found: Band, spring: AirSpring) -> Band:
+    return replace(found, low=max(0.0, found.low), high=min(spring.travel_m, found.high))
+
+
+def _travels(spring: AirSpring, sag_at: float, steps: int) -> list[float]:
+    """Even steps from full extension to full travel; sag and port instead of a step that they fall upon."""
+    near = 0.1e-3  # travels are shown to 0.1 mm: nearer ones would be two points of one travel
+    named = [0.0, spring.travel_m]
+    even = [spring.travel_m * (number / steps) for number in range(1, steps)]
+    for each in (sag_at, spring.port_travel_m or 0.0):
+        if all(abs(each - other) > near for other in named):
+            named.append(each)
+    return sorted(named + [each for each in even if all(abs(each - other) > near for other in named)])
+
+
+def _bare(case: _Case, travels: Sequence[float], turn: float) -> tuple[Within, ...]:
+    """The forces without bands."""
+    figures = _figures(case, travels, turn)
+    return tuple(Within(each, each, each) for each in figures[: len(travels)])
+
+
+def _figures(case: _Case, travels: Sequence[float], turn: float) -> list[float]:
+    """Fast forces, gauge pressures and slow forces at the travels, then sag, rest, and force over force at the sag."""
+    spring, fill, n = case.spring, case.fill, case.exponent
+    area, ring = spring.bore_area_m2, spring.annulus_area_m2
+    full, empty, ambient = spring.positive_volume_m3(0.0), spring.negative_volume_m3, fill.ambient_pa
+    negative = fill.positive_pa if fill.negative_pa is None else fill.negative_pa
+    air, pulled = fill.positive_pa * full, negative * sealed_m3(spring)
+    outside = spring.shaft_area_m2 * ambient
+    turn_at = max(turn, spring.port_travel_m or 0.0)
+    turn_positive, turn_negative = full - area * turn_at, empty + ring * turn_at
+    fast, gauges, slow = [], [], []
+    for x in travels:
+        positive, behind = full - area * x, empty + ring * x
+        pressure, pull = air / positive, pulled / behind
+        slow.append(area * pressure - ring * pull - outside)
+        if x > turn_at:
+            pressure *= (turn_positive / positive) ** (n - 1)
+            pull *= (turn_negative / behind) ** (n - 1)
+        fast.append(area * pressure - ring * pull - outside)
+        gauges.append(pressure - ambient)
+    carried = area * air / (full - area * turn) - ring * pulled / (empty + ring * turn) - outside
+    return [*fast, *gauges, *slow, turn, sag_m(spring, fill, 0.0), fast[-1] / carried if carried > 0 else math.inf]
+
+
+def _moves(
+    centre: _Case, filled: FilledSpring, load: Band | None, spreads: Spreads, exponent: Uncertain,
+    travels: Sequence[float], sag_at: float, middle: Sequence[float],
+) -> list[_Moved]:  # fmt: skip
+    """How each input alone moves every figure."""
+
+    def moved(case: _Case) -> list[float]:
+        turn = sag_at if case.load_n is None else _sag_or_end(case)
+        return [a - b if a != b else 0.0 for a, b in zip(_figures(case, travels, turn), middle, strict=True)]
+
+    found: list[_Moved] = []
+    for name, less, more in moved_springs(centre.spring, spreads):
+        found.append((name, moved(centre._replace(spring=less)), moved(centre._replace(spring=more))))
+    fills = [filled.fill(sign * spreads.gauge_pa) for sign in (-1, 1)]
+    found.append((GAUGE, moved(centre._replace(fill=fills[0])), moved(centre._replace(fill=fills[1]))))
+    ends = [moved(centre._replace(exponent=exponent.value + sign * exponent.half_width)) for sign in (-1, 1)]
+    found.append((exponent.name, *ends))  # type: ignore[arg-type]
+    if load is not None:
+        found += _of_load(centre, load, moved)
+    return found
+
+
+def _sag_or_end(case: _Case) -> float:
+    try:
+        return sag_m(case.spring, case.fill, case.load_n or 0.0)
+    except ValueError:
+        return case.spring.travel_m
+
+
+def _of_load(centre: _Case, load: Band, moved: Callable[[_Case], list[float]]) -> list[_Moved]:
+    """The inputs of the load act through the load alone: the figures are followed to both sides of it once."""
+    step = math.hypot(*((more - less) / 2 for _, less, more, _ in load.moves))
+    if step == 0:
+        return []
+    down, up = (moved(centre._replace(load_n=load.value + sign * step)) for sign in (-1, 1))
+    straight = [(b - a) / 2 for a, b in zip(down, up, strict=True)]
+    bent = [(b + a) / 2 for a, b in zip(down, up, strict=True)]
+
+    def follow(by: float) -> list[float]:
+        return [a * by + b * by * by for a, b in zip(straight, bent, strict=True)]
+
+    return [(name, follow(less / step), follow(more / step)) for name, less, more, _ in load.moves]
+
+
+def start_pressure(
+    spring: AirSpring, sag_at: float, load: Band, ambient_pa: float, spreads: Spreads, negative_gauge_pa: float | None
 ) -> Band:
-    """Gauge start pressure that carries the load at the sag, in Pa, with its band, from the band of the load.
+    """Gauge start pressure that carries the load at a sag, in Pa, with its band; the pressure is affine in the load.
 
-    The same as band.start_pressure_band where `load` has the contributions of share, masses, angle and friction: the
-    pressure is affine in the load, so these are divided by c(sag). ValueError as pressure_for_sag_abs_pa, at the ends
-    of the spread as well; `load` must be of the same share.
+    A negative chamber with a valve of its own is filled to `negative_gauge_pa` by the same gauge. ValueError as
+    pressure_for_sag_pa, at the ends of the spread as well.
     """
-    if load.share != share:
-        raise ValueError("The band of the load must be of the same share.")
-    scale = half_width_scale(share)
-    start_pa = pressure_for_sag_abs_pa(spring, sag_m, load.value, ambient_pa)
-    coefficient = (load.value + spring.shaft_area_m2 * ambient_pa) / start_pa
-    found = [Contribution(one.name, one.up / coefficient, one.down / coefficient) for one in load.contributions]
-    for name, *ends in moved_springs(spring, spreads):
-        moves = [pressure_for_sag_abs_pa(each, sag_m, load.value, ambient_pa) - start_pa for each in ends]
-        found.append(contribution(name, moves, scale))
-    found.append(contribution(GAUGE, (-spreads.gauge_pa, spreads.gauge_pa), scale))
-    return combined(start_pa - ambient_pa, found, share)
+
+    def needed(own: AirSpring, load_n: float, off_pa: float = 0.0) -> float:
+        negative = None if negative_gauge_pa is None else negative_gauge_pa + ambient_pa + off_pa
+        return pressure_for_sag_pa(own, sag_at, load_n, ambient_pa, negative) - off_pa
+
+    value = needed(spring, load.value)
+    per_n = (needed(spring, load.value * 2) - value) / load.value
+    moves = scaled(load.moves, per_n)
+    for name, less, more in moved_springs(spring, spreads):
+        moves.append(Move(name, needed(less, load.value) - value, needed(more, load.value) - value))
+    less_off, more_off = (needed(spring, load.value, sign * spreads.gauge_pa) - value for sign in (-1, 1))
+    moves.append(Move(GAUGE, less_off, more_off))
+    return combined(value - ambient_pa, moves)
 
 
-def moved_springs(spring: AirSpring, spreads: Spreads) -> list[tuple[str, AirSpring, AirSpring]]:
-    """The spring with one size at either end of its spread, by the name of that size."""
-    inputs = [each for each in spring_inputs(spring, spreads) if each.name != GAUGE]
-    values = {each.name: each.value for each in inputs}
-    return [
-        (
-            each.name,
-            moved_spring(spring, {**values, each.name: each.value - each.half_width}),
-            moved_spring(spring, {**values, each.name: each.value + each.half_width}),
-        )
-        for each in inputs
+def same_sag_gauge(filled: FilledSpring, other: AirSpring, sag_at: float, spreads: Spreads) -> Band:
+    """Gauge pressure at which another number of spacers carries at this sag what the filled spring carries there.
+
+    The same sizes move both springs alike, so the load does not enter. ValueError as pressure_for_sag_pa.
+    """
+    pairs = zip(moved_springs(filled.spring, spreads), moved_springs(other, spreads), strict=True)
+
+    def needed(own: AirSpring, its: AirSpring, off_pa: float = 0.0) -> float:
+        fill = filled.fill(off_pa)
+        pulling = fill.positive_pa if fill.negative_pa is None else fill.negative_pa
+        carried = push_m2(own, sag_at) * fill.positive_pa - pull_m2(own, sag_at) * pulling
+        if its.port_travel_m is None:
+            return (carried + pull_m2(its, sag_at) * pulling) / push_m2(its, sag_at) - off_pa
+        return carried / (push_m2(its, sag_at) - pull_m2(its, sag_at)) - off_pa
+
+    value = needed(filled.spring, other)
+    moves = [
+        Move(name, needed(less, its_less) - value, needed(more, its_more) - value)
+        for (name, less, more), (_, its_less, its_more) in pairs
     ]
-
-
-def _path(spring: AirSpring, travels_m: Sequence[float], sag_m: float, exponent: float) -> _Path:
-    """The whole stroke of one spring: air_spring.coefficient_m2 up to the turn, fast_coefficient_m2 beyond it."""
-    if not (travels_m[0] >= 0 and travels_m[-1] <= spring.travel_m and EXPONENT_MIN <= exponent <= EXPONENT_MAX):
-        raise ValueError("The travels must lie within that of the spring, the exponent within 1 and 1.45.")
-    area, ring, turn_m = spring.bore_area_m2, spring.annulus_area_m2, max(sag_m, spring.port_travel_m)
-    full, empty = spring.positive_volume_m3(0.0), spring.negative_volume_m3
-    sealed = full / spring.positive_volume_m3(spring.port_travel_m) * spring.negative_chamber_m3(spring.port_travel_m)
-    at_turn, below = spring.positive_volume_m3(turn_m), spring.negative_chamber_m3(turn_m)
-    coefficients, ratios = [], []
-    for travel_m in travels_m:
-        positive, negative = full - area * travel_m, empty + ring * travel_m
-        if travel_m > turn_m:
-            ratio = full / at_turn * (at_turn / positive) ** exponent
-            pull = sealed / below * (below / negative) ** exponent
-        else:
-            ratio, pull = full / positive, sealed / negative
-        coefficients.append(area * ratio - ring * pull)
-        ratios.append(ratio)
-    return _Path(coefficients, ratios)
-
-
-def _within(middle: float, moves: Sequence[tuple[float, float]], scale: float) -> Within:
-    """The root sum square of the moves to both ends of each input, as band.combined has it."""
-    up = down = 0.0
-    for a, b in moves:
-        low, high = (a, b) if a < b else (b, a)
-        if high > 0:
-            up += high * high
-        if low < 0:
-            down += low * low
-    return Within(middle, middle - scale * math.sqrt(down), middle + scale * math.sqrt(up))
-
-
-_Moved = tuple[float, list[tuple[float, float]]]
-
-
-def _quotient(over: _Moved, under: _Moved, scale: float) -> Within | None:
-    """The quotient of two figures that the same inputs move; None where the lower may be zero or less."""
-    if under[0] + min(move for pair in under[1] for move in pair) <= 0:
-        return None
-    middle = over[0] / under[0]
-    ends = [
-        ((over[0] + a) / (under[0] + c) - middle, (over[0] + b) / (under[0] + d) - middle)
-        for (a, b), (c, d) in zip(over[1], under[1], strict=True)
-    ]
-    return _within(middle, ends, scale)
-
-
-def _biggest(names: Sequence[str], moves: Sequence[tuple[float, float]]) -> str | None:
-    widths = [max(0.0, *pair) - min(0.0, *pair) for pair in moves]
-    return names[widths.index(max(widths))] if max(widths) > 0 else None
+    less_off, more_off = (needed(filled.spring, other, sign * spreads.gauge_pa) - value for sign in (-1, 1))
+    moves.append(Move(GAUGE, less_off, more_off))
+    return combined(value - filled.ambient_pa, moves)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from random import Random
 
 from app.physics.air_chambers import AirSpring
-from app.physics.air_spring import pressure_for_sag_abs_pa
+from app.physics.air_spring import pressure_for_sag_pa
 from app.physics.load import front_load_n
 from tests.catalogue_generator.makers import PRESSURE_UNITS, Maker, maker, word
 
@@ -49,7 +49,7 @@ class Family:
             1,
         )
         load = front_load_n(rider_kg, 15.0, self.made.front_share, 2.5, math.radians(66))
-        return pressure_for_sag_abs_pa(spring, self.sag / 100 * travel / 1000, load, AMBIENT_PA) - AMBIENT_PA
+        return pressure_for_sag_pa(spring, self.sag / 100 * travel / 1000, load, AMBIENT_PA) - AMBIENT_PA
 
     def kilograms(self, mass: float) -> float:
         return mass * LB if self.made.mass_unit == "lb" else mass

@@ -6,6 +6,8 @@ import random
 from hypothesis import strategies as st
 
 from app.physics.air_spring import AirSpring, disc_area_m2
+from app.physics.band import Spreads, Uncertain
+from app.physics.stroke import FilledSpring, Stroke, stroke
 
 PA = 101325.0
 PSI = 6894.757293168
@@ -55,3 +57,12 @@ def true_gauge_pa(spring: AirSpring, sag_m: float, load_n: float) -> float:
     negative = at_port * (spring.negative_volume_m3 + ring * port) / (spring.negative_volume_m3 + ring * sag_m)
     coefficient = area * positive - ring * negative
     return (load_n + spring.shaft_area_m2 * PA) / coefficient - PA if coefficient > 0 else math.nan
+
+
+EXACT = Spreads(0.0, 0.0, 0.0, 0.0, 0.0)
+
+
+def stroke_of(spring: AirSpring, start_abs_pa: float, sag_m: float, exponent: float, steps: int = 16) -> Stroke:
+    """The stroke that is served, from a sag, at one exponent, with every input exact."""
+    filled = FilledSpring(spring, start_abs_pa - PA, PA)
+    return stroke(filled, None, sag_m, EXACT, steps, exponent=Uncertain("exponent", exponent, 0.0))

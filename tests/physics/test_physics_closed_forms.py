@@ -19,11 +19,11 @@ from app.physics.readings import GaugeReadings
 def test_where_the_fork_rests_is_the_root_that_scipy_finds() -> None:
     source, drawn_in = random.Random(71), 0
     for _ in range(300):
-        spring, start = random_spring(source), PA + source.uniform(40, 150) * PSI
-        free = air.free_travel_m(spring, start, PA)
-        if air.force_n(spring, 0.0, start, PA) < 0:
+        spring, fill = random_spring(source), air.Fill(PA + source.uniform(40, 150) * PSI, PA)
+        free = air.sag_m(spring, fill, 0.0)
+        if air.force_n(spring, fill, 0.0) < 0:
             drawn_in += 1
-            root = brentq(lambda x, s=spring, p=start: air.force_n(s, x, p, PA), 0.0, spring.travel_m, xtol=1e-14)
+            root = brentq(lambda x, s=spring, p=fill: air.force_n(s, p, x), 0.0, spring.travel_m, xtol=1e-14)
             assert free == pytest.approx(root, abs=1e-11)
     assert drawn_in > 100
 
@@ -77,7 +77,7 @@ def test_the_gauge_elsewhere_is_the_root_of_one_mass_of_air() -> None:
 
     here = mass(80 * PSI, PA, 293.15)
     root = brentq(lambda p: mass(p, 80000.0, 278.15) - here, 0, 1e7, xtol=1e-6)
-    assert atmosphere.gauge_elsewhere_pa(80 * PSI, PA, 80000.0, 293.15, 278.15) == pytest.approx(root, rel=1e-11)
+    assert atmosphere.same_air_gauge_pa(80 * PSI, PA, 80000.0, 293.15, 278.15) == pytest.approx(root, rel=1e-11)
 
 
 def test_dimensions_of_readings_and_of_oil() -> None:
@@ -102,7 +102,7 @@ def test_dimensions_of_the_atmosphere() -> None:
     there = atmosphere.same_air_gauge_pa(
         of(80.0, "psi"), of(1013.25, "hPa"), of(0.8, "bar"), of(293.15, "K"), of(500.67, "degR")
     )
-    bare = atmosphere.gauge_elsewhere_pa(80 * PSI, PA, 80000.0, 293.15, 278.15)
+    bare = atmosphere.same_air_gauge_pa(80 * PSI, PA, 80000.0, 293.15, 278.15)
     assert there.to("Pa").magnitude == pytest.approx(bare, rel=1e-9)
     air = (of(1.01325, "bar"), of(518.67, "degR"), of(6.5, "K/km"), of(287.05287, "J/kg/K"), of(9.80665, "m/s**2"))
     at_2500 = atmosphere.troposphere_pa(of(2.5, "km"), *air)

@@ -9,7 +9,20 @@ from dataclasses import dataclass
 from typing import Any
 
 from app.catalogue.catalogue import Catalogue
-from app.catalogue.tables import TABLES, Chassis, Fastener, Row, Step, Torque, Variant
+from app.catalogue.tables import (
+    TABLES,
+    Chassis,
+    Damper,
+    Fastener,
+    Fit,
+    Limit,
+    Row,
+    Spring,
+    Step,
+    Torque,
+    Variant,
+    is_row_of,
+)
 
 OPENING = ("loosen", "back-off", "free", "remove")
 FEET = ("foot bolt", "foot nut")
@@ -29,6 +42,9 @@ class Known:
 
     def step(self, id: str) -> Step:
         return self.rows["steps"][id]  # type: ignore[return-value]
+
+    def spring(self, id: str) -> Spring:
+        return self.rows["springs"][id]  # type: ignore[return-value]
 
     def chassis(self, id: str) -> Chassis:
         return self.rows["chassis"][id]  # type: ignore[return-value]
@@ -50,20 +66,19 @@ class Fork:
 
 def holds(row: Row, fork: Fork, known: Known) -> bool:
     """Whether a statement's scope holds for the fork, dimension by dimension."""
-    fields = row.__dict__
-    variant: Variant | None = known.rows["variants"].get(fields["variant"])  # type: ignore[assignment]
-    starts = [fields["model_year_from"], variant.model_year_from if variant else None]
-    ends = [fields["model_year_to"], variant.model_year_to if variant else None]
+    variant: Variant | None = known.rows["variants"].get(row.variant)  # type: ignore[assignment]
+    starts = [row.model_year_from, variant.model_year_from if variant else None]
+    ends = [row.model_year_to, variant.model_year_to if variant else None]
     return (
-        fields["chassis"] == fork.chassis
+        row.chassis == fork.chassis
         and all(year is None or year <= fork.model_year for year in starts)
         and all(year is None or fork.model_year <= year for year in ends)
-        and (fields.get("travel_from_mm") is None or fields["travel_from_mm"] <= fork.travel_mm)
-        and (fields.get("travel_to_mm") is None or fork.travel_mm <= fields["travel_to_mm"])
-        and fields["spring"] in (None, fork.spring)
-        and fields["damper"] in (None, fork.damper)
-        and fields["wheel_size"] in (None, fork.wheel_size)
-        and (fields["variant"] is None or fields["variant"] == fork.variant)
+        and (getattr(row, "travel_from_mm", None) is None or row.travel_from_mm <= fork.travel_mm)
+        and (getattr(row, "travel_to_mm", None) is None or fork.travel_mm <= row.travel_to_mm)
+        and row.spring in (None, fork.spring)
+        and row.damper in (None, fork.damper)
+        and row.wheel_size in (None, fork.wheel_size)
+        and (row.variant is None or row.variant == fork.variant)
     )
 
 
@@ -91,14 +106,14 @@ def _form(card: Mapping[str, Any]) -> Iterable[str]:
 
 def _conditions(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
     """No step that the parts rule out, and none left out that they ask for."""
-    spring, damper = known.rows["springs"][fork.spring].__dict__, known.rows["dampers"][fork.damper].__dict__
+    spring, damper = known.rows["springs"][fork.spring], known.rows["dampers"][fork.damper]
     having = {
         "spring_kind": spring["kind"], "travel_set_by": spring["travel_set_by"], "foot_joint": damper["foot_joint"],
         "adjuster_at": damper["adjuster_at"], "damper_kind": damper["kind"],
         "crowns": known.chassis(fork.chassis).crowns, "negative": spring["negative"],
     }  # fmt: skip
     wanted = []
-    for row in sorted(known.rows["steps"].values(), key=lambda row: row.__dict__["order"]):
+    for row in sorted(known.rows["steps"].values(), key=lambda row: row.order):
         step = known.step(row.id)
         if step.procedure == card["procedure"]["id"] and all(
             having[condition.split("=")[0]] in condition.split("=")[1].split("|") for condition in step.when or ()
@@ -145,7 +160,7 @@ def _air_first(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[st
     """Nothing is opened before the air is out (a coil: before the preload is out), checked, and the valve pressed."""
     steps = [known.step(shown["step"]) for shown in card["steps"]]
     opened = next(index for index, step in enumerate(steps) if step.action in OPENING)
-    if known.rows["springs"][fork.spring].__dict__["kind"] == "air":
+    if known.rows["springs"][fork.spring].kind == "air":
         out = [index for index, step in enumerate(steps) if step.action == "empty" and step.chamber is None]
         if not out or max(out) > opened:
             yield "opened before the air sequence"
@@ -173,7 +188,7 @@ def _bought(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
         None
     }
     for row in known.rows["fasteners"].values():
-        assert isinstance(row, Fastener)
+        assert is_row_of(row, Fastener)
         mine = row.chassis == fork.chassis or (row.chassis is None and row.damper == fork.damper)
         if mine and row.position in opened and row.reuse == "replace":
             bought = [part for part in card["parts"] if part["kind"] == row.position and part["when"] == "always"]
@@ -181,7 +196,7 @@ def _bought(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
                 yield f"{row.id} is used once and not bought"
     listed = {id for part in card["parts"] for id in part["statements"]}
     for row in known.rows["uses"].values():
-        if row.__dict__["job"] == card["job"] and holds(row, fork, known) and row.id not in listed:
+        if row.job == card["job"] and holds(row, fork, known) and row.id not in listed:
             yield f"{row.id} is not on the list"
 
 
@@ -192,13 +207,13 @@ def _figures(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]
         allowed = set(NUMBER.findall(step.text))
         for id in shown["statements"]:
             row = known.any[id]
-            if not isinstance(row, Step):
+            if not is_row_of(row, Step):
                 if not holds(row, fork, known):
                     yield f"{step.id}: {id} does not hold here"
                 narrower = [
                     other.id
                     for other in known.any.values()
-                    if other.__dict__.get("exception_to") == id and holds(other, fork, known)
+                    if getattr(other, "exception_to", None) == id and holds(other, fork, known)
                 ]
                 if narrower:
                     yield f"{step.id}: {id} is narrowed by {narrower}"
@@ -217,15 +232,15 @@ def _figures(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]
 def _torqued(shown: Mapping[str, Any], step: Step, fork: Fork, known: Known) -> Iterable[str]:
     """Each fastener of the position has its own torques beside the step, or a blank line."""
     for row in known.rows["torques"].values():
-        assert isinstance(row, Torque)
+        assert is_row_of(row, Torque)
         fastener = known.rows["fasteners"][row.fastener]
-        assert isinstance(fastener, Fastener)
+        assert is_row_of(fastener, Fastener)
         if fastener.position != step.fastener_position or not holds(row, fork, known):
             continue
         if fastener.damper not in (None, fork.damper):
             continue
         others = [each for each in known.rows["torques"].values() if holds(each, fork, known)]
-        narrowed = any(each.__dict__["exception_to"] == row.id for each in others)
+        narrowed = any(each.exception_to == row.id for each in others)
         if not narrowed and row.id not in shown["statements"]:
             yield f"{step.id}: {row.id} holds and is not there"
 
@@ -237,8 +252,8 @@ def _numbers(row: Row, known: Known) -> set[str]:
         if value is None or name in ("id", "source", "page", "chassis", "model_year_from", "model_year_to"):
             continue
         found |= set(NUMBER.findall(str(value)))
-    fluid = known.rows["fluids"].get(row.__dict__.get("fluid") or "")
-    return found | (set(NUMBER.findall(fluid.__dict__["name"])) if fluid is not None else set())
+    fluid = known.rows["fluids"].get(getattr(row, "fluid", None) or "")
+    return found | (set(NUMBER.findall(fluid.name)) if fluid is not None else set())
 
 
 def _spacer_counts(card: Mapping[str, Any], fork: Fork, known: Known) -> set[str]:
@@ -249,22 +264,22 @@ def _spacer_counts(card: Mapping[str, Any], fork: Fork, known: Known) -> set[str
         counts |= {int(number) for number in re.findall(r"\b\d+\b", text)}
     counts.add(card["settings"].get("spacers", 0))
     before = card["present"].get("travel", {}).get("value")
-    fits = [row.__dict__ for row in known.rows["fits"].values() if row.__dict__["chassis"] == fork.chassis]
-    for fit in fits:
-        if fit["travel_mm"] == before:
-            counts |= {fit[name] or 0 for name in ("travel_spacers", "spacers_fitted")}
+    for fit in known.rows["fits"].values():
+        assert is_row_of(fit, Fit)
+        if fit.chassis == fork.chassis and fit.travel_mm == before:
+            counts |= {fit.travel_spacers or 0, fit.spacers_fitted or 0}
     return {str(number) for number in counts} | {str(abs(a - b)) for a in counts for b in counts}
 
 
 def _valves(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
     """Each chamber with a valve is emptied, in a step of its own, before any part of it is opened."""
-    spring = known.rows["springs"][fork.spring].__dict__
-    if spring["kind"] != "air":
+    spring = known.spring(fork.spring)
+    if spring.kind != "air":
         return
     steps = [known.step(shown["step"]) for shown in card["steps"]]
     opened = next((index for index, step in enumerate(steps) if step.action in OPENING and _of_air(step)), len(steps))
     emptied = [step for step in steps[:opened] if step.action == "empty" and step.chamber in (None, "negative chamber")]
-    valves = 2 if spring["negative"] == "own valve" else 1
+    valves = 2 if spring.negative == "own valve" else 1
     if len(emptied) != valves:
         yield f"{valves} valves and {len(emptied)} steps that empty them"
 
@@ -328,14 +343,15 @@ def _cautioned(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[st
     at_steps = [each["text"] for shown in card["steps"] for each in shown["cautions"]]
     if sorted(at_steps) != sorted(each["text"] for each in card["cautions"] if each["place"] == "step"):
         yield "the cautions of the steps are not those of the card"
-    coil = known.rows["springs"][fork.spring].__dict__["kind"] == "coil"
+    coil = known.spring(fork.spring).kind == "coil"
     if coil and {"shock-pump-only", "pressure-before-opening"} & {each["code"] for each in card["cautions"]}:
         yield "a coil has cautions of air"
 
 
 def _set_and_proved(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
     """What is set or proved has its figure in that step, or the step says that the catalogue has none."""
-    fit = known.any[card["fit"]["id"]].__dict__
+    fit = known.any[card["fit"]["id"]]
+    assert is_row_of(fit, Fit)
     for shown in card["steps"]:
         step = known.step(shown["step"])
         said, what = shown["text"], {each["what"] for each in shown["figures"]}
@@ -352,15 +368,15 @@ def _set_and_proved(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterab
         if step.action == "set" and "sag" in step.text and "sag" not in what:
             yield f"{step.id}: the sag is set without a figure"
         if "axle-to-crown" in (step.measures or ""):
-            stated = fit["axle_to_crown_mm"]
+            stated = fit.axle_to_crown_mm
             if stated is None:
                 if "match" in said or "does not give" not in said:
                     yield f"{step.id}: a match with no figure is wanted"
             elif f"{stated} mm" not in said or "axle-to-crown" not in what:
                 yield f"{step.id}: {stated} mm is not at the step that proves it"
-        limits = [row.__dict__ for row in known.rows["limits"].values() if holds(row, fork, known)]
-        height = [row for row in limits if row["subject"] == "stanchion height in the crown"]
-        if "height" in step.text and height and str(height[0]["max"]) not in said:
+        limits = [row for row in known.rows["limits"].values() if is_row_of(row, Limit) and holds(row, fork, known)]
+        height = [row for row in limits if row.subject == "stanchion height in the crown"]
+        if "height" in step.text and height and str(height[0].max) not in said:
             yield f"{step.id}: the height in the crown is not said"
         if re.search(r"\b0 (travel|volume) spacers", said):
             yield f"{step.id}: no spacer is fitted: {said}"
@@ -378,7 +394,9 @@ HALVES = ("start pressure", "half of the start pressure")
 
 def _clicks(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
     """Clicks are written down and set from the end that the damper's maker counts from."""
-    end = known.rows["dampers"][fork.damper].__dict__["clicks_from"]
+    damper = known.rows["dampers"][fork.damper]
+    assert is_row_of(damper, Damper)
+    end = damper.clicks_from
     for shown in card["steps"]:
         for text in [each for each in shown["measures"] if "clicks" in each] + [shown["text"]]:
             if "clicks" in text and ("from closed" in text or "from open" in text) and f"from {end}" not in text:

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 from scipy.optimize import brentq
 
-from app.catalogue.tables import Fluid, Frame
+from app.catalogue.tables import Chassis, Fill, Fluid, Frame
 from app.physics.air_spring import AirSpring
 from app.physics.fluids import viscosity_at_m2_s
 from app.physics.frame_geometry import Geometry, along_steerer_m, wheel_radius_m, with_fork
@@ -23,7 +23,7 @@ from app.questions.fork_check.geometry import NewFork, geometry_change
 from app.questions.fork_check.permission import Length
 from app.units.measure import parse_measure
 from app.units.preferences import Units
-from tests.questions.setup_rows import AREA_CM2, PA, PSI, G, ask, coil, coil_fit, fit, spring
+from tests.questions.setup_rows import AREA_CM2, CHASSIS, PA, PSI, G, ask, coil, coil_fit, fit, guide, spring
 from tests.questions.test_fork_check import CASE_A
 from tests.questions.test_preload import of
 
@@ -91,39 +91,51 @@ def test_the_load_and_the_start_pressure_as_shown(basis: str, rider: str) -> Non
 
 @pytest.mark.parametrize("basis", sorted(SIDES))
 @pytest.mark.parametrize("port_mm", [4.0, 12.0])
-def test_where_the_fork_rests_and_what_it_peaks_at(basis: str, port_mm: float) -> None:
-    """At the start pressure that is shown, set by a gauge off by up to 0.7 psi, on a spring within its spreads."""
+@pytest.mark.parametrize("published", [True, False])
+def test_sag_rest_peak_and_force_at_the_start_pressure_that_is_shown(
+    basis: str, port_mm: float, published: bool
+) -> None:
+    """The pressure shown, set by a gauge off by up to 0.7 psi, under a rider within the spreads of the load. The sag
+    follows the load and the peak the sag; n lies in 1.30 to 1.41."""
     draw = drawing(f"rest {basis} {port_mm}")
-    answer = ask(spring(geometry_basis=basis, port_travel_mm=f"{port_mm:g}"), fit(), rider_mass="80", sag="25")
+    guides = [guide(pressure="70", rider_mass_to="90", sag_percent="25")] if published else []
+    rows = (spring(geometry_basis=basis, port_travel_mm=f"{port_mm:g}"), fit(), *guides)
+    answer = ask(*rows, rider_mass="80", sag="25")
+    assert answer["basis"] == ("published" if published else "computed")
     centre = replace(TRUE, port_travel_m=port_mm / 1000)
-    shown_psi = start_psi(centre, 0.0375, load(lambda _: 0.0, 80.0))
-    assert answer["curve_start_pressure"]["value"] == pytest.approx(shown_psi, abs=0.51)
-    assert answer["curve_start_pressure"]["min"] == answer["start_pressure"]["min"]
-    rests, peaks = [], []
-    for _ in range(1500):
+    shown_psi = answer["start_pressure"]["value"]
+    truths: dict[str, list[float]] = {"free_travel": [], "peak_pressure": [], "peak_force": [], "expected": []}
+    for _ in range(4000):
         own, gauge = spread(centre, basis, draw), (shown_psi + draw(0.7)) * PSI + PA
-        end, area = own.end_volume_m3 - SPACER_M3, own.bore_area_m2
-        at_sag = end + area * (0.150 - 0.0375)
-        peaks.append((gauge * (end + area * 0.150) / at_sag * (at_sag / end) ** 1.4 - PA) / PSI)
-        rests.append(1000 * rest_m(own, gauge))
-    for name, truths in (("free_travel", rests), ("peak_pressure", peaks)):
-        shown: Any = answer[name]  # type: ignore[literal-required]
+        sag, n = rest_m(own, gauge, load(draw, 80.0) + draw(20)), 1.355 + draw(0.055)
+        force, pressure = stroke_at(own, gauge, 0.150, max(sag, own.port_travel_m or 0.0), n)
+        for name, truth in zip(
+            truths, (1000 * rest_m(own, gauge), (pressure - PA) / PSI, force, 1000 * sag), strict=True
+        ):
+            truths[name].append(truth)
+    for name, its in truths.items():
+        shown: Any = answer["sag"]["expected"] if name == "expected" else answer[name]  # type: ignore[literal-required]
         assert shown["min"] < shown["value"] < shown["max"]
-        assert covered(shown, truths) >= SHARE, name
-        assert shown["max"] - shown["min"] < 1.15 * (max(truths) - min(truths)) + 1, name
+        assert SHARE <= covered(shown, its) <= 0.995 + ROUNDED.get(name, 0.0), name
+        its.sort()
+        step = {"peak_pressure": 1.0, "peak_force": 1.0, "free_travel": 0.01, "expected": 0.1}[name]
+        assert shown["max"] - shown["min"] <= 1.25 * (its[3959] - its[40]) + 2 * step, name
 
 
-def rest_m(own: AirSpring, start_abs: float) -> float:
-    """Where the force of both chambers is zero, by root finding on the gas laws written out."""
+ROUNDED = {"peak_pressure": 0.004, "free_travel": 0.005}  # ends are rounded outwards to whole psi and 0.01 or 0.1 mm
+
+
+def rest_m(own: AirSpring, start_abs: float, load_n: float = 0.0) -> float:
+    """Where the force of both chambers carries a load, by root finding on the gas laws written out."""
     area, ring = own.bore_area_m2, own.bore_area_m2 - own.shaft_area_m2
-    end, port = own.end_volume_m3 - SPACER_M3, own.port_travel_m
+    end, port = own.end_volume_m3 - own.spacers * SPACER_M3, own.port_travel_m or 0.0
     full, at_port = end + area * 0.150, own.negative_volume_m3 + ring * port
 
     def force(x: float) -> float:
         negative = full / (full - area * port) * at_port / (own.negative_volume_m3 + ring * x)
-        return start_abs * (area * full / (full - area * x) - ring * negative) - own.shaft_area_m2 * PA
+        return start_abs * (area * full / (full - area * x) - ring * negative) - own.shaft_area_m2 * PA - load_n
 
-    return float(brentq(force, 0.0, 0.05)) if force(0.0) < 0 else 0.0
+    return float(brentq(force, 0.0, 0.149)) if force(0.0) < 0 else 0.0
 
 
 def read_gauge(own: AirSpring, filled_psi: float) -> list[tuple[float, float]]:
@@ -179,7 +191,7 @@ def test_the_clamp_force_holds_every_nut_factor_and_torque_within_the_limits() -
 @pytest.mark.parametrize(("at_40", "at_100"), [("15.1", "3.6"), ("68", "9.1"), ("150", "15")])
 def test_the_viscosity_between_and_beyond_the_published_temperatures(at_40: str, at_100: str, celsius: str) -> None:
     draw = drawing(at_40 + celsius)
-    row = Fluid.model_validate(
+    row = Fluid.checked(
         {"id": "oil", "name": "Oil", "kind": "bath oil", "viscosity_40_cst": at_40, "viscosity_100_cst": at_100}
     )
     temperature = parse_measure(celsius, kind="temperature", usual="°C", parameter="temperature")
@@ -212,14 +224,21 @@ READ: dict[str, Callable[[Geometry], float | None]] = {
 }
 
 
-@pytest.mark.parametrize("how", ["along the steerer", "straight", "not stated"])
+@pytest.mark.parametrize(
+    ("how", "fork_measured"),
+    [
+        ("along the steerer", "along"), ("along the steerer", "straight"), ("straight", "along"),
+        ("straight", "straight"), ("not stated", "along"), ("not stated", "straight"),
+    ],
+)  # fmt: skip
 @pytest.mark.parametrize(("length", "offset", "wheel"), [(570.0, 44.0, 622), (530.0, 51.0, 622), (560.0, 44.0, 584)])
-def test_the_geometry_with_another_fork(how: str, length: float, offset: float, wheel: int) -> None:
-    """Figures to half their last digit, tyres to 3 mm, and the fork measured along, straight, or between."""
-    draw = drawing(f"{how} {length} {wheel}")
-    frame = Frame.model_validate({**CASE_A, "axle_to_crown_measured": how})
+def test_the_geometry_with_another_fork(how: str, fork_measured: str, length: float, offset: float, wheel: int) -> None:
+    """Figures to half their last digit, tyres to 3 mm; the fork measured the one way or the other."""
+    draw = drawing(f"{how} {fork_measured} {length} {wheel}")
+    frame = Frame.checked({**CASE_A, "axle_to_crown_measured": how})
     found = geometry_change(frame, NewFork(Length(length, length), offset, wheel), Units())
-    differs = math.sqrt(length**2 + offset**2) - length
+
+    other_way = length - 1000 * along_steerer_m(length / 1000, offset / 1000)
 
     def figure(column: str, half: float = 0.5) -> float:
         return float(CASE_A[column]) + draw(half)
@@ -230,7 +249,9 @@ def test_the_geometry_with_another_fork(how: str, length: float, offset: float, 
         front, rear = figure("tyre_front_mm", 3.0) / 1000, figure("tyre_rear_mm", 3.0) / 1000
         given, own, new = figure("axle_to_crown_mm") / 1000, figure("offset_mm") / 1000, (length + draw(0.5)) / 1000
         if how == "straight":
-            given, new = along_steerer_m(given, own), along_steerer_m(new, offset / 1000)
+            given = along_steerer_m(given, own)
+        if fork_measured == "straight":
+            new = along_steerer_m(new, offset / 1000)
         bike = Geometry(
             wheelbase_m=figure("wheelbase_mm") / 1000, head_angle_rad=math.radians(figure("head_angle_deg")),
             axle_to_crown_m=given, offset_m=own,
@@ -238,9 +259,7 @@ def test_the_geometry_with_another_fork(how: str, length: float, offset: float, 
             seat_angle_rad=math.radians(figure("seat_angle_deg")), chainstay_m=figure("chainstay_mm") / 1000,
             bb_drop_m=figure("bb_drop_mm") / 1000, reach_m=figure("reach_mm") / 1000, stack_m=figure("stack_mm") / 1000,
         )  # fmt: skip
-        other = with_fork(
-            bike, new + draw(differs) / 1000, offset / 1000, front_radius_m=wheel_radius_m(wheel / 1000, front)
-        )
+        other = with_fork(bike, new, offset / 1000, front_radius_m=wheel_radius_m(wheel / 1000, front))
         for name, read in READ.items():
             before, then = read(bike), read(other)
             assert before is not None
@@ -252,7 +271,9 @@ def test_the_geometry_with_another_fork(how: str, length: float, offset: float, 
             quantity: Any = shown[name]  # type: ignore[literal-required]
             assert covered(quantity, truths) >= SHARE, name
             wide = quantity["max"] - quantity["min"]
-            assert wide < 1.15 * (max(truths) - min(truths)) + 0.25, name  # shown in tenths, rounded outwards
+            assert wide < 1.15 * (max(truths) - min(truths)) + 0.25 + 2.2 * other_way, (
+                name
+            )  # the other way of measuring is within 4 mm
 
 
 @pytest.mark.parametrize("basis", sorted(SIDES))
@@ -260,43 +281,51 @@ def test_the_points_of_the_curve_and_the_lines_by_spacers(basis: str) -> None:
     """The stroke by the gas laws written out, at the start pressure shown, set by a gauge off by up to 0.7 psi."""
     draw = drawing(f"curve {basis}")
     answer = ask(spring(geometry_basis=basis), fit(), rider_mass="80", sag="25")
-    assert {each["of"] for each in answer["bands"]} == {"load", "free_travel", "peak_pressure", "curve"}
+    assert {each["of"] for each in answer["bands"]} == {
+        "load", "free_travel", "peak_pressure", "curve", "expected_sag"
+    }  # fmt: skip
+    shares: list[float] = []
     for line in answer["by_spacers"]:
         centre = replace(TRUE, spacers=line["spacers"])
-        shown_psi = start_psi(centre, 0.0375, load(lambda _: 0.0, 80.0))
-        starts, tops, ratios = [], [], []
-        forces: list[list[float]] = [[] for _ in line["curve"]]
-        gauges: list[list[float]] = [[] for _ in line["curve"]]
-        for _ in range(300):
-            own, gauge = spread(centre, basis, draw), (shown_psi + draw(0.7)) * PSI + PA
-            starts.append(start_psi(own, 0.0375, load(draw, 80.0) + draw(20)) + draw(0.7))
-            for place, point in enumerate(line["curve"]):
-                force, pressure = stroke_at(own, gauge, point["travel"]["value"] / 1000)
-                forces[place].append(force)
-                gauges[place].append((pressure - PA) / PSI)
-            tops.append(gauges[-1][-1])
-            ratios.append(forces[-1][-1] / stroke_at(own, gauge, 0.0375)[0])
+        shown_psi = line["start_pressure"]["value"]
+        fitted = line["spacers"] == answer["spacers"]
+        starts, tops, ratios, peaks, sags = [], [], [], [], []
+        forces: list[list[float]] = [[] for _ in answer["curve"]]
+        slows: list[list[float]] = [[] for _ in answer["curve"]]
+        for _ in range(400):
+            own, gauge, n = spread(centre, basis, draw), (shown_psi + draw(0.7)) * PSI + PA, 1.355 + draw(0.055)
+            weight = load(draw, 80.0) + draw(20)
+            sag = rest_m(own, gauge, weight)
+            starts.append(start_psi(own, answer["sag"]["expected"]["value"] / 1000, weight) + draw(0.7))
+            sags.append(1000 * sag)
+            force, pressure = stroke_at(own, gauge, 0.150, max(sag, own.port_travel_m or 0.0), n)
+            peaks.append(force)
+            tops.append((pressure - PA) / PSI)
+            ratios.append(force / weight)
+            for place, point in enumerate(answer["curve"] if fitted else []):
+                x = point["travel"]["value"] / 1000
+                forces[place].append(stroke_at(own, gauge, x, max(sag, own.port_travel_m or 0.0), n)[0])
+                slows[place].append(stroke_at(own, gauge, x, 0.150, 1.0)[0])
         progression = {"min": line["progression_min"], "max": line["progression_max"]}
-        shares = [
-            covered(line["start_pressure"], starts), covered(line["peak_pressure"], tops),
-            covered(progression, ratios), covered(line["peak_force"], forces[-1]),
-        ]  # fmt: skip
-        for point, truths in zip(line["curve"], forces, strict=True):
-            shown: Any = point["force"]
-            shares.append(covered(shown, truths))
-            assert shown["max"] - shown["min"] < 1.15 * (max(truths) - min(truths)) + 2
-        if line["spacers"] == answer["spacers"]:
-            assert line["start_pressure"]["min"] == answer["start_pressure"]["min"]
-            for fitted, truths in zip(answer["curve"], gauges, strict=True):
-                shares.append(covered(fitted["pressure"], truths))
-        assert sum(shares) / len(shares) >= SHARE
-        assert min(shares) >= SHARE - 0.03  # 0.952 at least over 12,000 draws; 300 scatter by 0.0125
+        shares += [covered(line["start_pressure"], starts), covered(line["peak_pressure"], tops)]
+        shares += [
+            covered(progression, ratios),
+            covered(line["peak_force"], peaks),
+            covered(line["expected_sag"], sags),
+        ]
+        for place, point in enumerate(answer["curve"] if fitted else []):
+            for name, truths in (("force", forces[place]), ("slow_force", slows[place])):
+                shown: Any = point[name]  # type: ignore[literal-required]
+                shares.append(covered(shown, truths))
+                assert shown["max"] - shown["min"] <= 1.25 * (sorted(truths)[395] - sorted(truths)[4]) + 2
+    assert sum(shares) / len(shares) >= 0.96
+    assert min(shares) >= SHARE - 0.02  # of 400 draws; 400 scatter by 0.011
 
 
-def stroke_at(own: AirSpring, start_abs: float, x: float) -> tuple[float, float]:
-    """Force and absolute pressure at x: isothermal to the sag of 37.5 mm, n = 1.4 beyond it."""
+def stroke_at(own: AirSpring, start_abs: float, x: float, turn: float, n: float) -> tuple[float, float]:
+    """Force and absolute pressure at x: isothermal to the turn, polytropic beyond it."""
     area, ring = own.bore_area_m2, own.bore_area_m2 - own.shaft_area_m2
-    end, port = own.end_volume_m3 - own.spacers * SPACER_M3, own.port_travel_m
+    end, port = own.end_volume_m3 - own.spacers * SPACER_M3, own.port_travel_m or 0.0
 
     def positive(at: float) -> float:
         return end + area * (own.travel_m - at)
@@ -304,40 +333,55 @@ def stroke_at(own: AirSpring, start_abs: float, x: float) -> tuple[float, float]
     def negative(at: float) -> float:
         return own.negative_volume_m3 + ring * at
 
-    slow = min(x, 0.0375)
-    push = start_abs * positive(0) / positive(slow) * (positive(slow) / positive(x)) ** 1.4
+    slow = min(x, turn)
+    push = start_abs * positive(0) / positive(slow) * (positive(slow) / positive(x)) ** n
     pull = start_abs * positive(0) / positive(port) * negative(port) / negative(slow)
-    pull *= (negative(slow) / negative(x)) ** 1.4
+    pull *= (negative(slow) / negative(x)) ** n
     return area * push - ring * pull - own.shaft_area_m2 * PA, push
 
 
-def test_the_sag_from_rest() -> None:
-    draw = drawing("from rest")
-    answer = ask(spring(port_travel_mm="12"), fit(), rider_mass="80", sag="25")
-    centre = replace(TRUE, port_travel_m=0.012)
-    shown_psi = start_psi(centre, 0.0375, load(lambda _: 0.0, 80.0))
-    truths = [
-        37.5 - 1000 * rest_m(spread(centre, "stated", draw), (shown_psi + draw(0.7)) * PSI + PA) for _ in range(1500)
-    ]
-    assert covered(answer["sag"]["from_rest"], truths) >= SHARE
-
-
-def test_the_gauge_at_another_altitude_and_warmth() -> None:
-    """One mass of air (ideal gas); weather ±3 kPa, a given temperature ±2 K, the workshop's 20 °C ±5 K, gauge ±0.7."""
+def test_what_to_fill_for_the_same_load_at_another_altitude_and_warmth() -> None:
+    """The same load at the same sag there, one mass of air (ideal gas); weather ±3 kPa, a given temperature ±2 K, the
+    workshop's 20 °C ±5 K, one gauge off by up to 0.7 psi."""
     draw = drawing("altitude")
-    answer = ask(spring(), fit(), rider_mass="80", sag="25", altitude="2500", temperature="-50")
+    answer = ask(spring(), fit(), rider_mass="80", sag="25", altitude="2500", temperature="-50", pressure_unit="kPa")
     start_pa = start_psi(TRUE, 0.0375, load(lambda _: 0.0, 80.0)) * PSI
     there_pa = 74682.5  # ISO 2533 at 2,500 m of geometric altitude: 746.8 hPa
+    shaft, carried = math.pi / 4 * 0.010**2, load(lambda _: 0.0, 80.0)
+    block: Any = answer["altitude"]
     reading, fill = [], []
     for _ in range(4000):
-        here, there = PA + draw(3000), there_pa + draw(3000)
-        cold, warm, gauge = 223.15 + draw(2), 293.15 + draw(5), start_pa + draw(0.7) * PSI
-        reading.append(((gauge + here) * cold / warm - there) / PSI)
-        fill.append(((gauge + there) * warm / cold - here) / PSI)
-    block: Any = answer["altitude"]
-    assert SHARE <= covered(block["reading_there"], reading) < TOO_WIDE + 0.0005
-    assert SHARE <= covered(block["fill_to"], fill) < TOO_WIDE + 0.0005
+        meant, here, there = PA + draw(3000), PA + draw(3000), there_pa + draw(3000)
+        cold, warm, gauge = 223.15 + draw(2), 293.15 + draw(5), draw(0.7) * PSI
+        coefficient = (carried + shaft * meant) / (start_pa + meant)
+        fill.append(((carried + shaft * there) / coefficient * warm / cold - here - gauge) / 1000)
+        reading.append(((block["fill_to"]["value"] * 1000 + gauge + here) * cold / warm - there) / 1000)
+    assert SHARE <= covered(block["reading_there"], reading) <= 0.9995
+    assert SHARE <= covered(block["fill_to"], fill) <= 0.9995
     assert {"weather", "gauge", "fill_temperature", "fill_altitude"} <= {each["name"] for each in answer["assumptions"]}
+
+
+def test_the_air_in_the_lower_legs() -> None:
+    """Both legs closed at full extension: free volume and stanchion to half a digit, oil to 1 mL, slow to fast."""
+    draw = drawing("legs")
+    row = Chassis.model_validate({**CHASSIS, "stanchion_diameter_mm": 35.0, "leg_free_volume_ml": "60"})
+    oil = [Fill.model_validate(
+        {"id": f"oil-{leg}", "chassis": "fork", "chamber": f"{leg}-side lower leg", "value": ml, "unit": "mL",
+         "source": "doc"}) for leg, ml in (("spring", "10"), ("damper", "15"))]  # fmt: skip
+    answer = ask(row, spring(), fit(), *oil, rider_mass="80", sag="25")
+    truths, at_sag = [], []
+    for _ in range(4000):
+        area, free, n = math.pi / 4 * (0.035 + draw(5e-5)) ** 2, 60e-6 + draw(5e-7), 1.205 + draw(0.205)
+        ends = [free - 10e-6 + draw(1e-6), free - 15e-6 + draw(1e-6)]
+        truths.append(sum(area * PA * (((end + area * 0.150) / end) ** n - 1) for end in ends))
+        sag = answer["sag"]["expected"]["value"] / 1000
+        at_sag.append(sum(area * PA * ((end + area * 0.150) / (end + area * (0.150 - sag)) - 1) for end in ends))
+    legs: Any = answer["lower_leg_air"]
+    for shown, its, most in ((legs["at_full_travel"], truths, 0.995), (legs["at_sag"], at_sag, 1.0)):
+        its.sort()  # at the sag the ends are rounded outwards to whole newtons
+        assert SHARE <= covered(shown, its) <= most
+        assert shown["max"] - shown["min"] <= 1.25 * (its[3959] - its[40]) + 2
+    assert "leaves out" in legs["text"]
 
 
 @pytest.mark.parametrize("place", ["least_preload", "greatest_preload"])

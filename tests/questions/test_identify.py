@@ -91,16 +91,16 @@ def _splits(index: Index, places: list[int], looked: set[str]) -> bool:
     return False
 
 
-MAKERS = [Maker(id="ostrel", name="Ostrel"), Maker(id="pikka", name="Pikka Works")]
+MAKERS = [Maker(id="ostrel", name="Ostrel"), Maker.checked(id="pikka", name="Pikka Works")]
 DAMPERS = [
-    Damper(id="foot-damper", maker="ostrel", name="Foot", adjuster_at="foot", foot_joint="bolt into shaft"),
-    Damper(id="top-damper", maker="ostrel", name="Top", adjuster_at="top", foot_joint="nut on shaft"),
-    Damper(id="plain-damper", maker="ostrel", name="Plain"),
+    Damper.checked(id="foot-damper", maker="ostrel", name="Foot", adjuster_at="foot", foot_joint="bolt into shaft"),
+    Damper.checked(id="top-damper", maker="ostrel", name="Top", adjuster_at="top", foot_joint="nut on shaft"),
+    Damper.checked(id="plain-damper", maker="ostrel", name="Plain"),
 ]
 
 
 def chassis(id: str, **facts: Any) -> Chassis:
-    return Chassis.model_validate({"id": id, "maker": "ostrel", "name": id, **facts})
+    return Chassis.checked({"id": id, "maker": "ostrel", "name": id, **facts})
 
 
 SMALL: list[Row] = [
@@ -118,9 +118,9 @@ SMALL: list[Row] = [
     ),
     chassis("silent", dampers=("top-damper", "plain-damper")),
     chassis("other", maker="pikka", stanchion_diameter_mm=40.0, model_year_from=2020, axle_diameters_mm=(20.0,)),
-    Variant(id="old-first", chassis="old", name="First", serial_pattern="K@##-###", serial_to="KB99-999"),
-    Variant(id="old-second", chassis="old", name="Second", serial_pattern="K@##-###", serial_from="KC00-000"),
-    Variant(id="new-only", chassis="new", name="Only", serial_pattern="######"),
+    Variant.checked(id="old-first", chassis="old", name="First", serial_pattern="K@##-###", serial_to="KB99-999"),
+    Variant.checked(id="old-second", chassis="old", name="Second", serial_pattern="K@##-###", serial_from="KC00-000"),
+    Variant.checked(id="new-only", chassis="new", name="Only", serial_pattern="######"),
 ]  # fmt: skip
 
 
@@ -229,10 +229,26 @@ def test_a_later_revision_is_not_answered_from_the_index_of_an_earlier_one(datab
     assert answer["candidates"][0]["chassis"]["id"] == "latest"
 
 
-def test_no_clue_at_all_is_refused() -> None:
-    with pytest.raises(Invalid) as refused:
-        clues(IdentifyAsked())
-    assert refused.value.faults[0].code == "no-clue"
+def test_without_a_clue_the_easiest_thing_to_look_at_is_named(loaded: Catalogue) -> None:
+    def ask(**given: Any) -> IdentifyAnswer:
+        return loaded.answer(lambda snapshot: identify(snapshot, IdentifyAsked(**given)))
+
+    assert ask()["next_check"]["parameter"] == "stanchion_diameter"
+    skipped = ["stanchion_diameter"]
+    while "next_check" in (answer := ask(skip=skipped)):
+        assert answer["next_check"]["parameter"] not in skipped
+        skipped.append(answer["next_check"]["parameter"])
+    assert len(skipped) > 5
+
+
+def test_several_marks_are_weighed_each_for_itself_and_find_the_variant(loaded: Catalogue) -> None:
+    question = IdentifyAsked(mark=["round spring cap", "square arch", "grey lowers"])
+    answer = loaded.answer(lambda snapshot: identify(snapshot, question))
+    first = answer["candidates"][0]
+    assert first["chassis"]["id"] == "quembry-trivet-35"
+    assert [clue["given"] for clue in first["agrees"]] == ["round spring cap", "square arch"]
+    assert [clue["given"] for clue in first["disagrees"]] == ["grey lowers"]
+    assert [variant["id"] for variant in first["variants"]] == ["quembry-trivet-35-run-one"]
 
 
 def test_every_clue_that_cannot_be_read_is_named() -> None:

@@ -37,8 +37,9 @@ def test_the_guide_comes_first_as_it_stands_and_the_computed_beside_it() -> None
     assert answer["bases"][0]["statements"] == ["guide-70"]
     assert answer["sag"]["percent"] == 20
     assert "bases-disagree" not in codes(answer)
-    computed = raw_start_psi(0.030, load_n(75))
-    assert answer["curve_start_pressure"]["value"] == pytest.approx(computed, abs=0.51)
+    assert answer["curve"][0]["pressure"]["value"] == 62
+    sag = brentq(lambda x: raw_force(x, 62 * PSI + PA) - load_n(75), 0.01, 0.1)
+    assert answer["sag"]["expected"]["value"] == pytest.approx(1000 * sag, abs=0.051)
 
 
 @pytest.mark.parametrize(("pressure", "disagree"), [("62", False), ("110", True), ("20", True)])
@@ -134,9 +135,7 @@ def test_one_force_is_scaled_to_the_load_at_its_own_travel_only() -> None:
     assert (answer["basis"], answer["bases"][0]["statements"]) == ("measured from one force", ["force"])
     assert answer["start_pressure"]["value"] == pytest.approx(raw_start_psi(0.035, load_n(80)), abs=0.6)
     assert "start_pressure" not in ask(BARE, fit(), listed_force(), rider_mass="80", sag="37mm")
-    no_shaft = ask(
-        BARE.model_copy(update={"shaft_diameter_mm": None}), fit(), listed_force(), rider_mass="80", sag="35mm"
-    )
+    no_shaft = ask(BARE.replaced(shaft_diameter_mm=None), fit(), listed_force(), rider_mass="80", sag="35mm")
     assert "Measure the shaft" in gaps(no_shaft)["shaft-diameter"]
 
 
@@ -149,7 +148,7 @@ def test_a_force_in_and_out_loses_its_friction_and_one_direction_alone_widens_th
     both = ask(BARE, fit(), *pair, rider_mass="80", sag="35mm")["start_pressure"]
     alone = ask(BARE, fit(), pair[0], rider_mass="80", sag="35mm")["start_pressure"]
     assert both["value"] == pytest.approx(raw_start_psi(0.035, load_n(80)), abs=0.6)
-    assert alone["max"] - alone["min"] > both["max"] - both["min"]
+    assert alone["max"] - alone["min"] >= both["max"] - both["min"]
 
 
 def gauge_readings() -> list[tuple[float, float]]:
@@ -195,18 +194,18 @@ def test_readings_that_cannot_belong_together_are_a_gap_that_says_why() -> None:
     assert "start_pressure" not in answer
 
 
-@pytest.mark.parametrize("negative", ["own valve", "coil", "none"])
+@pytest.mark.parametrize("negative", ["coil", "none"])
 def test_what_is_not_modelled_is_a_gap_and_no_number(negative: str) -> None:
     answer = ask(spring(negative=negative), fit(), rider_mass="80", sag="25")
     assert "start_pressure" not in answer
     assert not answer["curve"]
-    assert "only a negative chamber that is filled through a port" in gaps(answer)["geometry"]
+    assert "only negative chambers filled with air" in gaps(answer)["geometry"]
 
 
 def test_unknown_geometry_names_what_is_missing_and_the_shortest_measurement() -> None:
     answer = ask(BARE, fit(), rider_mass="80")
     assert "positive chamber's volume" in gaps(answer)["geometry"]
-    assert "reading=38mm@72psi" in gaps(answer)["start-pressure"]
+    assert "reading=34mm@55psi&reading=28mm@62psi" in gaps(answer)["start-pressure"]
     assert not answer["bases"]
 
 
@@ -249,7 +248,7 @@ def test_fits_that_differ_only_in_the_wheel_are_one_set_up() -> None:
     answer = ask(spring(), *wheels, rider_mass="80")
     assert answer["basis"] == "computed"
     assert answer["undecided"] == []
-    limits = [wheels[0], wheels[1].model_copy(update={"pressure_limit": Decimal("90")})]
+    limits = [wheels[0], wheels[1].replaced(pressure_limit=Decimal("90"))]
     answer = ask(spring(), *limits, rider_mass="80")
     assert [each["parameter"] for each in answer["undecided"]] == ["wheel_size"]
     assert "start_pressure" not in answer

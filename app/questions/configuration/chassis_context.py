@@ -1,4 +1,4 @@
-"""A chassis as every question about it begins: with its maker, its variants and the entities its statements name."""
+"""The start of every question about a chassis: its maker, its variants and the entities that statements name."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -34,23 +34,23 @@ class ChassisContext:
         return [(statement, resolve(statement, self.chassis, self.variants)) for statement in statements]
 
     def with_sources(self, rows: Iterable[Row]) -> None:
-        """Fetch the sources that rows name and that are not in hand yet."""
-        wanted = {row.__dict__["source"] for row in rows} - self.sources.keys() - {None}
+        """Fetch the sources that rows name, if they are not loaded yet."""
+        wanted = {row["source"] for row in rows} - self.sources.keys() - {None}
         if wanted:
             self.sources.update(self.snapshot.many(Source, wanted))
 
     def prevailing(self, statements: Iterable[S], asked: Region) -> list[Applicable[S]]:
-        """What of these statements answers the question."""
+        """Those of the statements that apply to the question."""
         return self.prevailing_of(self.scoped(statements), asked)
 
     def prevailing_of(self, scoped: Iterable[tuple[S, Scope]], asked: Region) -> list[Applicable[S]]:
-        """The same, of statements whose scope is resolved already."""
+        """Like `prevailing`, for statements whose scope is already resolved."""
         candidates = [(row, scope) for row, scope in scoped if asked.may_hold(scope)]
         self.with_sources(row for row, _ in candidates)
         return prevailing(candidates, asked, lambda row: subject(row, self.parts), self.sources)
 
     def region(self, asked: Given, fits: Sequence[Fit | Offer]) -> Region:
-        """What the question leaves open of this chassis, given the fits it offers."""
+        """The region that the question leaves open, given the fits of this chassis."""
         return region(
             self.chassis,
             self.variants,
@@ -126,7 +126,7 @@ def _holds(region: Region | None, scope: Scope) -> bool:
 
 
 def load_chassis(snapshot: Snapshot, id: str) -> ChassisContext:
-    """The chassis of that id. Raises NotFound naming near ones, Gone for a withdrawn one."""
+    """Load a chassis. Raises NotFound with similar ids, Gone if it was withdrawn."""
     chassis = present(snapshot, Chassis, id)
     variants = {variant.id: variant for variant in snapshot.where(Variant, "chassis", id)}
     context = ChassisContext(snapshot, chassis, snapshot.one(Maker, chassis.maker), variants)

@@ -1,8 +1,8 @@
 """What the fork does to the geometry of a frame, with bands; what is missing is a gap that says what to measure."""
 
 import math
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import NotRequired
 
@@ -15,11 +15,12 @@ from app.physics.frame_geometry import Geometry, along_steerer_m, wheel_radius_m
 from app.questions.answers.explained import Assumption, Formula, as_published
 from app.questions.answers.gap import Gap
 from app.questions.answers.views import figure
-from app.questions.fork_check.permission import Length, method_difference_mm
+from app.questions.fork_check.permission import Length
 from app.units.preferences import Units
 from app.units.quantity import Quantity, computed, quantity
 from app.units.table import Kind
 
+METHOD = "how axle-to-crown was measured"
 MM, DEGREE = 1e-3, math.pi / 180
 TYRE_SPREAD_MM = 3.0  # how much lower a tyre stands under load, either way; common practice, no source
 FORMULA: Formula = {
@@ -97,7 +98,6 @@ class NewFork:
 
 def geometry_gaps(frame: Frame) -> list[Gap]:
     """What the frame's data lack for the geometry, each with the measurement that closes it."""
-    fields = frame.__dict__
     return [
         {
             "what": column.replace("_mm", "").replace("_deg", "").replace("_", "-"),
@@ -106,13 +106,13 @@ def geometry_gaps(frame: Frame) -> list[Gap]:
             "text": f"The catalogue does not say {what}; {how}.",
         }
         for column, (what, how) in NEEDED.items()
-        if fields[column] is None
+        if getattr(frame, column) is None
     ]
 
 
 def geometry_change(frame: Frame, fork: NewFork, units: Units) -> GeometryChange:
     """Before, after and change of a frame that has no geometry gaps. Raises ValueError for data no bicycle can have."""
-    inputs = _inputs(frame, fork)
+    inputs, methods = _inputs(frame, fork), _methods(frame, fork)
     turned: dict[tuple[float, ...], tuple[Geometry, Geometry]] = {}
 
     def bikes(values: Mapping[str, float]) -> tuple[Geometry, Geometry]:
@@ -129,7 +129,7 @@ def geometry_change(frame: Frame, fork: NewFork, units: Units) -> GeometryChange
     for name, kind, read in _RESULTS:
         if read(before) is None or read(after) is None:
             continue
-        after_band, change_band = _bands(bikes, inputs, read)
+        after_band, change_band = _bands(bikes, inputs, read, methods)
         unit = "°" if kind == "angle" else "mm"
         shown_after[name] = _computed(kind, after_band, unit, units)  # type: ignore[literal-required]
         change[name] = _computed(kind, change_band, unit, units)  # type: ignore[literal-required]
@@ -149,25 +149,32 @@ def geometry_change(frame: Frame, fork: NewFork, units: Units) -> GeometryChange
 
 def _inputs(frame: Frame, fork: NewFork) -> list[Uncertain]:
     """Every figure in SI with how far it may be off."""
-    fields = frame.__dict__
     inputs = [
-        as_published("wheelbase", fields["wheelbase_mm"], MM),
-        as_published("head angle", fields["head_angle_deg"], DEGREE),
-        as_published("axle-to-crown of the frame's geometry", fields["axle_to_crown_mm"], MM),
-        as_published("offset of the frame's geometry", fields["offset_mm"], MM),
-        Uncertain("front tyre", float(fields["tyre_front_mm"]) * MM, TYRE_SPREAD_MM * MM),
-        Uncertain("rear tyre", float(fields["tyre_rear_mm"]) * MM, TYRE_SPREAD_MM * MM),
+        as_published("wheelbase", frame["wheelbase_mm"], MM),
+        as_published("head angle", frame["head_angle_deg"], DEGREE),
+        as_published("axle-to-crown of the frame's geometry", frame["axle_to_crown_mm"], MM),
+        as_published("offset of the frame's geometry", frame["offset_mm"], MM),
+        Uncertain("front tyre", float(frame["tyre_front_mm"]) * MM, TYRE_SPREAD_MM * MM),
+        Uncertain("rear tyre", float(frame["tyre_rear_mm"]) * MM, TYRE_SPREAD_MM * MM),
         Uncertain("axle-to-crown of the fork", _middle(fork.length) * MM, _half(fork.length) * MM),
-        Uncertain(
-            "how axle-to-crown was measured", 0.0, method_difference_mm(_middle(fork.length), fork.offset_mm) * MM
-        ),
+        Uncertain(METHOD, 0.0, 0.0),
     ]
     for column, name, _, factor in _OPTIONAL:
-        if fields[column] is not None:
-            inputs.append(as_published(name, fields[column], factor))
-    if fields["chainstay_mm"] is not None:
-        inputs.append(as_published("chainstay", fields["chainstay_mm"], MM))
+        if getattr(frame, column) is not None:
+            inputs.append(as_published(name, getattr(frame, column), factor))
+    if frame.chainstay_mm is not None:
+        inputs.append(as_published("chainstay", frame.chainstay_mm, MM))
     return inputs
+
+
+def _methods(frame: Frame, fork: NewFork) -> tuple[float, ...]:
+    """What is to be added to the length of the fork along the steerer, in m, if it was measured the one way or the
+    other. The frame's way of measuring is taken for the fork as well; the catalogue does not say the fork's."""
+    length = _middle(fork.length) * MM
+    longer = length - along_steerer_m(length, fork.offset_mm * MM)
+    return {"along the steerer": (-longer, 0.0), "straight": (0.0, longer)}.get(
+        frame.axle_to_crown_measured or "", (-longer, 0.0, longer)
+    )
 
 
 def _middle(length: Length) -> float:
@@ -205,7 +212,7 @@ def _bikes(frame: Frame, fork: NewFork, values: Mapping[str, float]) -> tuple[Ge
     sag = None if frame.geometry_sag_mm is None else float(frame.geometry_sag_mm) * MM
     after = with_fork(
         before,
-        new + values["how axle-to-crown was measured"],
+        new + values[METHOD],
         new_offset,
         sag_before_m=sag,
         sag_after_m=sag,
@@ -218,6 +225,7 @@ def _bands(
     bikes: Callable[[Mapping[str, float]], tuple[Geometry, Geometry]],
     inputs: list[Uncertain],
     read: Callable[[Geometry], float | None],
+    methods: Sequence[float],
 ) -> tuple[Band, Band]:
     def result(values: Mapping[str, float]) -> float:
         return _read(read, bikes(values)[1])
@@ -226,7 +234,19 @@ def _bands(
         before, after = bikes(values)
         return _read(read, after) - _read(read, before)
 
-    return band(result, inputs), band(change, inputs)
+    return _whichever(result, inputs, methods), _whichever(change, inputs, methods)
+
+
+def _whichever(
+    result: Callable[[Mapping[str, float]], float], inputs: list[Uncertain], methods: Sequence[float]
+) -> Band:
+    """A band that covers the result whichever way the fork was measured: one or the other, not something between."""
+    found = band(result, inputs)
+    at = {each.name: each.value for each in inputs}
+    ends = [result({**at, METHOD: shift}) - found.value for shift in methods]
+    widest = max((max(0.0, *each[1:3]) - min(0.0, *each[1:3]) for each in found.moves), default=0.0)
+    biggest = METHOD if max(ends) - min(ends) > widest else found.biggest
+    return replace(found, low=found.low + min(ends), high=found.high + max(ends), biggest=biggest)
 
 
 def _read(read: Callable[[Geometry], float | None], bike: Geometry) -> float:

@@ -24,7 +24,17 @@ LIKE_MARK = 82  # of 100: how alike a mark must be read
 LIKE_MAKER = 82
 
 Agreement = Literal["agrees", "disagrees", "unknown"]
-Given = Mapping[str, str | int | float]
+Clue = str | int | float
+Given = Mapping[str, Clue | tuple[str, ...]]
+"""Clues by parameter; marks may be several, each a clue of its own."""
+
+
+def each_clue(given: Given) -> list[tuple[str, Clue]]:
+    """The clues one by one."""
+    found: list[tuple[str, Clue]] = []
+    for name, value in given.items():
+        found += [(name, each) for each in value] if isinstance(value, tuple) else [(name, value)]
+    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +48,8 @@ class Ranking:
     posterior: list[float]
     best: list[int]
     plausible: list[int]
-    fits: dict[str, int]
-    judged: dict[str, list[Agreement]]
+    fits: dict[tuple[str, Clue], int]
+    judged: dict[tuple[str, Clue], list[Agreement]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,18 +133,19 @@ def rank(index: Index, given: Given, most: int) -> Ranking:
     """Weigh all clues. A candidate disagrees with at most half of them, and not with all that is known of it."""
     size = len(index.ids)
     scores, tally = [0.0] * size, [0] * size
-    fits: dict[str, int] = {}
-    judged: dict[str, list[Agreement]] = {}
-    for clue, reading in given.items():
+    fits: dict[tuple[str, Clue], int] = {}
+    judged: dict[tuple[str, Clue], list[Agreement]] = {}
+    clues = each_clue(given)
+    for clue, reading in clues:
         attribute, weighed = index.attributes[clue], weigh(clue, reading, index)
-        judged[clue] = weighed.judged
+        judged[clue, reading] = weighed.judged
         logs = _log_likelihoods(attribute, weighed.right)
         points = [_POINTS[each] for each in weighed.judged]
         scores = [score + logs[number] for score, number in zip(scores, attribute.of, strict=True)]
         tally = [count + points[number] for count, number in zip(tally, attribute.of, strict=True)]
         against = zip(attribute.counts, weighed.judged, strict=True)
-        fits[clue] = size - sum(count for count, each in against if each == "disagrees")
-    fine_tallies = {each for each in set(tally) if _passes(each, len(given))}
+        fits[clue, reading] = size - sum(count for count, each in against if each == "disagrees")
+    fine_tallies = {each for each in set(tally) if _passes(each, len(clues))}
     passes = [each in fine_tallies for each in tally]
     highest = max((score for score, fine in zip(scores, passes, strict=True) if fine), default=0.0)
     weights = [math.exp(score - highest) if fine else 0.0 for score, fine in zip(scores, passes, strict=True)]

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from app.catalogue.columns import write_number
-from app.questions.answers.statement_views import Named, limit_view
+from app.questions.answers.statement_views import NamedEntities, limit_view
 from app.questions.answers.views import figure, length
 from app.questions.job.plan import Plan, limits_of_job
 from app.questions.job.steps import Step_
@@ -12,7 +12,7 @@ from app.questions.job.views import BLANK, Check, ToWrite
 FEET = ("spring-side lower leg", "damper-side lower leg", "above the air piston", "damper")
 
 
-def checks_view(plan: Plan, named: Named, steps: Sequence[Step_]) -> list[Check]:
+def checks_view(plan: Plan, named: NamedEntities, steps: Sequence[Step_]) -> list[Check]:
     """The proof of the travel first, then every limit, then what is tightened again after the first ride."""
     return [*_proof(plan), *_limits(plan, named), *_again(steps)]
 
@@ -43,7 +43,7 @@ def _proof(plan: Plan) -> list[Check]:
     return found
 
 
-def _limits(plan: Plan, named: Named) -> list[Check]:
+def _limits(plan: Plan, named: NamedEntities) -> list[Check]:
     found: list[Check] = []
     for each in limits_of_job(plan.found.limits, plan.job, plan.kept):
         shown = limit_view(each, named)

@@ -11,7 +11,7 @@ from app.catalogue.tables import Fastener, Fill, Grease, Statement, Step, Torque
 from app.questions.answers.statement_views import (
     FillView,
     GreaseView,
-    Named,
+    NamedEntities,
     TorqueView,
     fill_view,
     fluid_view,
@@ -50,7 +50,7 @@ class Figures:
             self.statements.append(id)
 
 
-def filled(plan: Plan, named: Named, step: Step) -> tuple[str, Figures]:
+def filled(plan: Plan, named: NamedEntities, step: Step) -> tuple[str, Figures]:
     """The text of a step without a slot left, and what it was filled with."""
     figures = Figures()
     texts: dict[str, str] = {}
@@ -120,7 +120,7 @@ def _only(plan: Plan, shown: Sequence[Applicable[S]]) -> Applicable[S] | None:
     return shown[0]
 
 
-def _torque(plan: Plan, named: Named, step: Step, figures: Figures) -> str:
+def _torque(plan: Plan, named: NamedEntities, step: Step, figures: Figures) -> str:
     position = step.fastener_position or ""
     fasteners = plan.at_position(position)
     texts: dict[str, str] = {}
@@ -165,7 +165,7 @@ def fill_of(plan: Plan, chamber: str | None) -> Applicable[Fill] | None:
     return _only(plan, [each for each in plan.found.fills if each.statement.chamber == chamber])
 
 
-def _volume(plan: Plan, named: Named, step: Step, figures: Figures) -> str:
+def _volume(plan: Plan, named: NamedEntities, step: Step, figures: Figures) -> str:
     row = fill_of(plan, step.chamber)
     if row is None:
         text = f"The catalogue gives no oil for this place: {step.chamber}. Fill it in from the maker's manual."
@@ -191,7 +191,7 @@ def _volume(plan: Plan, named: Named, step: Step, figures: Figures) -> str:
     return f"{shown['volume']['text']} of {oil}"
 
 
-def _grease(plan: Plan, named: Named, step: Step, figures: Figures, slot: str) -> str:
+def _grease(plan: Plan, named: NamedEntities, step: Step, figures: Figures, slot: str) -> str:
     row = _only(plan, [each for each in plan.found.greases if each.statement.place == step.place])
     if row is None:
         text = f"The catalogue does not say what the {step.place} is greased with."

@@ -11,7 +11,7 @@ from app.catalogue.present import present
 from app.catalogue.rows import Snapshot
 from app.catalogue.tables import Frame
 from app.questions.answers.gap import Gap
-from app.questions.answers.statement_views import Named, TorqueView
+from app.questions.answers.statement_views import NamedEntities, TorqueView
 from app.questions.answers.views import chassis_ref, source_ref
 from app.questions.configuration.region import Given, Region
 from app.questions.fork_check.fork_check import Check
@@ -65,7 +65,9 @@ def made(snapshot: Snapshot, chassis: str, asked: JobCardAsked) -> Made:
         refuse_frame(check, asked.job == "travel-change")
     context = plan.found.context
     context.with_sources([plan.procedure])
-    named = Named(units, context.sources, plan.found.fasteners, plan.found.fluids, context.parts, plan.found.tools)
+    named = NamedEntities(
+        units, context.sources, plan.found.fasteners, plan.found.fluids, context.parts, plan.found.tools
+    )
     steps = steps_view(plan, named)
     of_steps = at_steps(steps)
     sums = sums_of(plan, steps)
@@ -155,16 +157,28 @@ def _settings(plan: Plan) -> Settings:
     """What a mechanic sets of the set-up; the curve stays with the question `setup`."""
     setup = plan.setup
     shown: Settings = {"limits": setup["limits"], "published": setup["published"], "text": ""}
-    for name in ("basis", "start_pressure", "band", "sag", "coil", "travel_change"):
-        if name in setup and (name != "travel_change" or plan.job == "travel-change"):
+    for name in ("headline", "basis", "start_pressure", "band", "chambers", "sag", "coil", "altitude"):
+        if name in setup:
             shown[name] = setup[name]
+    if "travel_change" in setup and plan.job == "travel-change":
+        shown["travel_change"] = setup["travel_change"]
     said = []
+    if setup["headline"]["what"] == "rider-mass-limit":
+        said.append(setup["headline"]["text"])
     if plan.spacers is not None and plan.fit.statement.spacer is not None:
         shown["spacers"] = plan.spacers
         how = "as delivered" if plan.spacers_as_delivered else "as given"
         said.append(f"{plan.spacers} volume spacer{'' if plan.spacers == 1 else 's'}, {how}.")
     if "start_pressure" in setup:
         said.append(f"Start pressure {setup['start_pressure']['text']} ({setup.get('basis', '')}), then set the sag.")
+        if "altitude" in setup:
+            block = setup["altitude"]
+            said.append(
+                f"Fill to {block['fill_to']['text']} here, at {block['fill_altitude']['text']}; it reads "
+                f"{block['reading_there']['text']} at {block['altitude']['text']}. {block['text']}"
+            )
+    elif setup["headline"]["what"] == "rider-mass-limit":
+        pass  # said first
     elif plan.spring is None or plan.spring.kind == "air":
         said.append(_without_start(plan))
     said.append(f"Set the clicks as {clicks_noted(plan)}, unless you follow the published set-up.")

@@ -87,7 +87,7 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     uses = [each for each in found.uses if each.statement.job == asked.job]
     open_parameters = _open(asked, found, steps, uses, rivals, open_present)
     if open_parameters:
-        raise _undecided(open_parameters, found.context)
+        raise _undecided(open_parameters, found.context, asked)
     fit = _one(found.fits, "to_travel")
     present_fit = fit if asked.job != "travel-change" else _one(present_fits, "from_travel")
     spacers = spacers_in(asked, fit.statement, present_fit.statement)
@@ -96,7 +96,7 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     refuse_job(asked, fit, present_fit, spring, present_spring, dampers, spacers, steps)
     setup = setup_of(found, replace(how, spacers=spacers.wanted), units, curves=False)
     if setup["undecided"]:
-        raise _undecided({each["parameter"]: each["values"] for each in setup["undecided"]}, found.context)
+        raise _undecided({each["parameter"]: each["values"] for each in setup["undecided"]}, found.context, asked)
     plan = Plan(
         snapshot=snapshot,
         job=asked.job, units=units, found=found, present=present, fit=fit, present_fit=present_fit,
@@ -160,9 +160,21 @@ def _open(
     if asked.job == "spacer-change" and asked.spacers is None:
         limits = [each.statement.spacer_limit or 0 for each in found.fits if each.statement.spacer is not None]
         open_parameters.update({"spacers": list(range(min(limits) + 1))} if limits else {})
+    for name in ("travel", "spring", "wheel_size", "variant", "damper"):
+        if name in open_parameters:
+            open_parameters[name] = _still_possible(name, open_parameters[name], found.fits)
     if asked.job == "travel-change" and "travel" in open_parameters:
         open_parameters["to_travel"] = open_parameters.pop("travel")
     return open_parameters
+
+
+def _still_possible(
+    name: str, values: Sequence[str | int | float], fits: Sequence[Applicable[Fit]]
+) -> list[str | int | float]:
+    """The values with which some fit is left, given all that was chosen."""
+    column = {"travel": "travel_mm"}.get(name, name)
+    listed = {getattr(each.statement, column) for each in fits}
+    return list(values) if None in listed else [value for value in values if value in listed]
 
 
 def _taken(
@@ -197,15 +209,20 @@ def limits_of_job(limits: Sequence[Applicable[Limit]], job: JobName, steps: Sequ
     return [each for each in limits if of_job.get(each.statement.subject, True)]
 
 
-def _undecided(found: Open, context: ChassisContext) -> Invalid:
-    """One fault `undecided` per parameter, with the values it may take."""
+def _undecided(found: Open, context: ChassisContext, asked: JobCardAsked) -> Invalid:
+    """One fault `undecided` per parameter, with its possible values and the names of what was chosen already."""
     detail = f"Not decided yet: {', '.join(found)}. A card is made for one configuration only."
     faults = [_undecided_fault(name, values) for name, values in found.items()]
     shown: list[dict[str, object]] = []
     for name, values in found.items():
         names = names_of(context, name, values)
         shown.append({"parameter": name, "values": list(values), **({"names": names} if names else {})})
-    return Invalid(detail, faults, undecided=shown)
+    chosen = {}
+    for name in ("variant", "spring", "from_spring", "damper"):
+        if (id := getattr(asked, name)) is not None:
+            chosen[name] = names_of(context, name, [id])[0]
+    maker = "" if context.maker is None else f"{context.maker.name} "
+    return Invalid(detail, faults, undecided=shown, about=f"{maker}{context.chassis.name}", chosen=chosen)
 
 
 def _undecided_fault(name: str, values: Sequence[str | int | float]) -> Fault:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from app.catalogue.tables import Fastener, Step
 from app.questions.answers.cautions import caution
-from app.questions.answers.statement_views import Named
+from app.questions.answers.statement_views import NamedEntities
 from app.questions.answers.views import Caution
 from app.questions.job.conditions import Kept
 from app.questions.job.figures import SPACER_CAP, Figures, filled, uses_of
@@ -28,12 +28,12 @@ class Step_:  # noqa: N801 - the row is called Step
     fasteners: list[Fastener]
 
 
-def steps_view(plan: Plan, named: Named) -> list[Step_]:
+def steps_view(plan: Plan, named: NamedEntities) -> list[Step_]:
     """Every step that is kept, numbered from 1."""
     return [_step(plan, named, each, number) for number, each in enumerate(plan.kept, 1)]
 
 
-def _step(plan: Plan, named: Named, kept: Kept, number: int) -> Step_:
+def _step(plan: Plan, named: NamedEntities, kept: Kept, number: int) -> Step_:
     step = kept.step
     text, figures = filled(plan, named, step)
     fasteners = plan.at_position(step.fastener_position) if step.fastener_position else []
@@ -62,7 +62,7 @@ def _measures(plan: Plan, step: Step) -> list[str]:
     return [f"{each}, {datum}" if "clicks" in each and " from " not in each else each for each in found]
 
 
-def _parts(plan: Plan, named: Named, step: Step) -> list[PartNeeded]:
+def _parts(plan: Plan, named: NamedEntities, step: Step) -> list[PartNeeded]:
     found = [of_use(each, plan, named) for each in uses_of(plan, step.part_kind)]
     if step.action == "tighten" and step.fastener_position != step.part_kind:
         found += [of_use(each, plan, named) for each in uses_of(plan, step.fastener_position)]

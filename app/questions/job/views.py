@@ -10,7 +10,17 @@ from app.questions.answers.statement_views import FillView, GreaseView, GuideVie
 from app.questions.answers.views import Caution, ChassisRef, SourceRef, SpringRef, Undecided
 from app.questions.fork_check.fork_check import ReasonView
 from app.questions.job.parameters import JobName
-from app.questions.setup.views import BandView, Basis, Coil, SagView, SetupLimits, TravelChange
+from app.questions.setup.views import (
+    AltitudeView,
+    BandView,
+    Basis,
+    ChamberView,
+    Coil,
+    Headline,
+    SagView,
+    SetupLimits,
+    TravelChange,
+)
 from app.questions.sheet.fits import AskedView, FitView
 from app.units.quantity import Quantity
 
@@ -134,10 +144,13 @@ class Check(TypedDict):
 class Settings(TypedDict):
     """What to start from when it is together again: the part of `setup` that a mechanic sets."""
 
+    headline: NotRequired[Headline]
     spacers: NotRequired[int]
     basis: NotRequired[Basis]
     start_pressure: NotRequired[Quantity]
     band: NotRequired[BandView]
+    chambers: NotRequired[list[ChamberView]]
+    altitude: NotRequired[AltitudeView]
     sag: NotRequired[SagView]
     coil: NotRequired[Coil]
     travel_change: NotRequired[TravelChange]

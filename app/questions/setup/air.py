@@ -1,39 +1,29 @@
 """An air spring's part of the answer to `setup`: start pressure on every basis, limits, and what it then does."""
 
+from dataclasses import replace
+
 from app.catalogue.tables import Fit, Spring
-from app.physics.band import GAUGE_HALF_WIDTH_PA, Band
-from app.questions.answers.views import SpringRef, figure
+from app.physics.air_spring import pull_m2, push_m2
+from app.questions.answers.views import SpringRef
 from app.questions.configuration.prevailing import Applicable
 from app.questions.configuration.region import Region
 from app.questions.setup.altitude import ambient_pa, put_altitude
-from app.questions.setup.basis import disagreeing, tiers
+from app.questions.setup.basis import estimates, geometries, guide_rows, published_range
+from app.questions.setup.behaviour import modelled, put_expected, put_model, put_unknown
 from app.questions.setup.builder import SetupBuilder
 from app.questions.setup.estimate import StartPressureEstimate
+from app.questions.setup.headline import put_bases, put_chambers, put_disagreement
 from app.questions.setup.inputs import SetupInputs, Target, readings_in, spacer_of, spring_of
 from app.questions.setup.limits import limit_gaps, limits_of, limits_view
-from app.questions.setup.model import FAST, Model, by_spacers_view, curve_view, lines_of, model_of
 from app.questions.setup.model import Formatter as Figures
-from app.questions.setup.readings import TWO_SAGS
-from app.questions.setup.views import BasisView, SetupAnswer
-from app.questions.setup.words import (
-    PRACTICE,
-    band_view,
-    formulas,
-    reading_assumptions,
-    sag_view,
-    surroundings_assumption,
-    travel_change,
-)
+from app.questions.setup.model import Model
+from app.questions.setup.parameters import si
+from app.questions.setup.readings import READINGS_TEXT, examples_of, two_sags_of
+from app.questions.setup.views import SetupAnswer
+from app.questions.setup.words import formulas, sag_view, travel_change
 from app.questions.sheet.fits import spring_ref
 
 USUAL_PRESSURE_UNIT = "psi"
-_GEAR = {
-    "without": (
-        "3 to 8 kg",
-        f"The guide goes by the rider without gear; any gear of this mass gives this row ({PRACTICE}).",
-    ),
-    "not stated": ("in the mass", "The guide does not say whether gear is in its masses; looked up with gear."),
-}
 
 
 def put_air(answer: SetupAnswer, work: SetupBuilder, shown: Applicable[Fit], wanted: Target, where: Region) -> None:
@@ -47,40 +37,59 @@ def put_air(answer: SetupAnswer, work: SetupBuilder, shown: Applicable[Fit], wan
         return
     work.limits = limits_of(fit, spring, found.limits)
     work.gaps += limit_gaps(work.limits)
-    ground = SetupInputs(
-        fit, spring, spacer_of(found, fit), _spacers(work, fit), work.asked, work.guides,
-        tuple(readings_in(found, where)), wanted, work.load_n, ambient_pa(work.asked),
-    )  # fmt: skip
-    figures = Figures(work.units, fit.pressure_unit or spring.pressure_unit or USUAL_PRESSURE_UNIT)
-    bases, gaps = tiers(ground)
-    work.gaps += gaps
-    if ground.spacers is not None:
-        answer["spacers"] = ground.spacers
-    if not bases:
-        work.miss("start-pressure", "nothing here says what to start from", TWO_SAGS)
-    modelled = next((each for each in bases if each.geometry is not None), None)
-    model = None
-    if modelled is not None and modelled.geometry is not None and work.load_n is not None:
-        model = model_of(modelled.geometry, ground, work.load_n)
-    _put_bases(answer, work, bases, figures)
-    rest = None if model is None else model.free_travel
-    if model is not None and modelled is not None and rest is not None:
-        _put_model(answer, work, model, modelled, rest, ground, figures)
-    answer["sag"] = sag_view(wanted, work.units, rest, bases[0].basis if bases else None)
-    _put_limits(answer, work, bases, ground)
     same, text = travel_change(spring)
     answer["travel_change"] = {"same_pressure": same, "siblings": _siblings(work, spring), "text": text}
-    if bases:
-        put_altitude(answer, work, bases[0].gauge_pa, figures)
-    answer["formula"] = formulas(model is not None, [each.basis for each in bases], "altitude" in answer, False)
+    if work.limits.over_rider(work.asked):
+        answer["sag"] = sag_view(wanted, work.units, None, None)
+        _put_limits(answer, work, None, None)
+        return
+    figures = Figures(work.units, fit.pressure_unit or spring.pressure_unit or USUAL_PRESSURE_UNIT)
+    ground = _ground(work, fit, spring, wanted, where)
+    if ground.spacers is not None:
+        answer["spacers"] = ground.spacers
+    if spring.negative not in ("own valve", "coil"):
+        answer["example_readings"] = list(examples_of(ground))
+    bases, gaps = estimates(ground)
+    work.gaps += gaps
+    if not bases and ground.spacers is not None:
+        work.miss("start-pressure", "nothing here says what to start from", two_sags_of(ground))
+    headline = bases[0] if bases and not bases[0].read_again else None
+    start = put_bases(answer, work, bases, headline, figures)
+    model = None if headline is None or start is None else modelled(work, ground, headline, start)
+    if model is not None:
+        put_model(answer, work, model, ground, figures, headline)
+    elif ground.spacers is None:
+        put_unknown(answer, work, ground, start, headline, figures)
+    rest = None if model is None else model.stroke.rest
+    view = sag_view(wanted, work.units, rest, None if headline is None else headline.basis)
+    answer["sag"] = view
+    if model is not None:
+        put_expected(view, work, model, figures)
+    if headline is not None:
+        put_chambers(answer, work, ground, headline, start, figures)
+        put_disagreement(answer, work, headline, model, wanted, figures)
+    _put_limits(answer, work, headline, ground.spacers)
+    _conclude(answer, work, ground, headline, model, figures, bases)
+
+
+def _ground(work: SetupBuilder, fit: Fit, spring: Spring, wanted: Target, where: Region) -> SetupInputs:
+    ground = SetupInputs(
+        fit, spring, spacer_of(work.found, fit), _spacers(work, fit), work.asked, work.guides,
+        tuple(readings_in(work.found, where)), wanted, work.load, work.pushed, ambient_pa(work.asked),
+        negative_pa=_negative_pa(work, spring, wanted),
+    )  # fmt: skip
+    found, gaps = geometries(ground)
+    work.gaps += gaps
+    return replace(ground, geometries=found)
 
 
 def _spacers(work: SetupBuilder, fit: Fit) -> int | None:
-    """The number of spacers in question: as asked, else from the factory; a fit that may carry none has none."""
+    """The number of spacers: as given, else from the factory; a fit that may carry none has none."""
     if work.asked.spacers is not None:
         return work.asked.spacers
     if fit.spacers_fitted is not None:
-        work.assume("spacers", fit.spacers_fitted, "As fitted from the factory, according to the fit.")
+        text = "As fitted from the factory, according to the fit. If somebody changed them, count and give spacers."
+        work.assume("spacers", fit.spacers_fitted, text)
         return fit.spacers_fitted
     if fit.spacer_limit == 0:
         return 0
@@ -88,95 +97,72 @@ def _spacers(work: SetupBuilder, fit: Fit) -> int | None:
     return None
 
 
-def _put_bases(answer: SetupAnswer, work: SetupBuilder, bases: list[StartPressureEstimate], figures: Figures) -> None:
-    answer["bases"] = [_basis_shown(each, figures, work) for each in bases]
-    if not bases:
-        return
-    first = answer["bases"][0]
-    answer["basis"] = first["basis"]
-    answer["start_pressure"] = first["start_pressure"]
-    if "band" in first:
-        answer["band"] = first["band"]
-    if bases[0].guide is not None and bases[0].guide.mass_is != "with gear":
-        work.assume("gear", *_GEAR[bases[0].guide.mass_is or "not stated"])
-    if disagreeing(bases):
-        work.codes.append("bases-disagree")
-    if any(each.basis != "published" for each in bases):
-        work.codes.append("computed")
-        work.assumptions += surroundings_assumption(work.asked, work.units)
-    if any(each.basis in ("measured from two sags", "measured from one force") for each in bases):
-        work.assumptions += reading_assumptions(work.load_n is None, work.units)
-
-
-def _basis_shown(tier: StartPressureEstimate, figures: Figures, work: SetupBuilder) -> BasisView:
-    if tier.guide is not None:
-        pressure = figure(
-            tier.guide, "pressure", "pressure", tier.guide.pressure_unit, work.units,
-            minimum="pressure_min", maximum="pressure_max",
-        )  # fmt: skip
-        if pressure is not None:
-            pressure.setdefault("basis", "published")
-    else:
-        pressure = figures.pressure(tier.gauge_pa, (tier.low_pa, tier.high_pa))
-        pressure["basis"] = "computed" if tier.basis == "computed" else "measured"
-    if pressure is None:
-        raise ValueError(f"the guide row {tier.statements} has no pressure")
-    shown: BasisView = {
-        "basis": tier.basis, "start_pressure": pressure, "statements": list(tier.statements), "text": tier.text,
-    }  # fmt: skip
-    if work.limits.pressure_pa is not None:
-        shown["within_limit"] = not work.limits.over_pressure(tier.gauge_pa)
-    if tier.share is not None:
-        shown["band"] = band_view(tier.share, tier.biggest)
-    return shown
-
-
-def _put_model(
-    answer: SetupAnswer,
-    work: SetupBuilder,
-    model: Model,
-    tier: StartPressureEstimate,
-    rest: Band,
-    ground: SetupInputs,
-    figures: Figures,
-) -> None:
-    """What the spring does at the start pressure that the tier found for it."""
-    work.add_load(answer, figures)
-    top = model.top
-    peak = top.gauges_pa[-1]
-    answer["curve_start_pressure"] = figures.pressure(model.start_gauge_pa, (tier.low_pa, tier.high_pa))
-    answer["free_travel"] = figures.length(rest.value, (rest.low, rest.high))
-    answer["peak_pressure"] = figures.pressure(peak.value, (peak.low, peak.high))
-    work.add_band("free_travel", rest.share, rest.biggest)
-    work.add_band("peak_pressure", rest.share, top.biggest_pressure)
-    if work.curves:
-        lines, gaps = lines_of(model, ground, work.limits)
-        work.gaps += gaps
-        work.add_band("curve", rest.share, top.biggest)
-        answer["by_spacers"] = by_spacers_view(lines, model, work.limits, figures)
-        for line, drawn in zip(lines, answer["by_spacers"], strict=True):
-            if line.spacers == (ground.spacers or 0):
-                answer["curve"] = curve_view(line, drawn, figures)
-    known = {
-        "stated": "as stated by the source: volumes ±3 %, bore ±0.1 mm, port ±0.5 mm",
-        "measured": "as measured: volumes ±6 %, bore ±0.1 mm, port ±1 mm",
-        "estimated": "estimated, or nobody says whence they are: volumes ±20 %, bore ±0.5 mm, port ±2 mm",
-    }[model.geometry.known]
-    work.assume("geometry", model.geometry.known, f"Sizes {known} ({PRACTICE}).")
-    gauge = figures.pressure(GAUGE_HALF_WIDTH_PA)
-    work.assume("gauge", gauge, f"The gauge may be off this much either way ({PRACTICE}).")
-    work.assume("fast_exponent", FAST, "Polytropic exponent of the stroke beyond the sag; 1 up to it.")
+def _negative_pa(work: SetupBuilder, spring: Spring, wanted: Target) -> float | None:
+    """The gauge pressure of a negative chamber with a valve of its own: as given, else the guide's for this rider."""
+    if spring.negative != "own valve":
+        return None
+    if work.asked.negative is not None:
+        return si(work.asked.negative)
+    rows = guide_rows(work.guides, wanted, negative=True)
+    if len(rows) == 1:
+        return published_range(rows[0])[1]
+    text = "Give negative_pressure: this negative chamber is filled through a valve of its own."
+    work.miss("negative-pressure", "both chambers together carry the rider", text)
+    return None
 
 
 def _put_limits(
-    answer: SetupAnswer, work: SetupBuilder, bases: list[StartPressureEstimate], ground: SetupInputs
+    answer: SetupAnswer, work: SetupBuilder, headline: StartPressureEstimate | None, spacers: int | None
 ) -> None:
-    start = bases[0].gauge_pa if bases else None
-    high = bases[0].high_pa if bases else None
+    start = None if headline is None else headline.gauge_pa
+    high = None if headline is None else headline.high_pa
     answer["limits"], codes = limits_view(
-        work.limits, start, high, ground.spacers, work.asked, work.found.context.sources, work.units
+        work.limits, start, high, spacers, work.asked, work.found.context.sources, work.units
     )
     work.codes += codes
+
+
+def _conclude(
+    answer: SetupAnswer, work: SetupBuilder, ground: SetupInputs, headline: StartPressureEstimate | None,
+    model: Model | None, figures: Figures, bases: list[StartPressureEstimate],
+) -> None:  # fmt: skip
+    """The altitude, the formulas, and the one sentence at the head."""
+    if headline is not None:
+        put_altitude(
+            answer, work, headline.gauge_pa, headline.basis, _shaft_share(model), ground.negative_pa, figures
+        )  # fmt: skip
+    with_model = model is not None or bool(answer["by_spacers"])
+    answer["formula"] = formulas(with_model, [each.basis for each in bases], "altitude" in answer, False)
+    if headline is not None:
+        work.headline = {"what": "start-pressure", "text": _start_text(answer)}
+    elif bases:
+        work.headline = {"what": "read-again", "text": READINGS_TEXT}
+    elif answer["by_spacers"]:
+        text = "How many volume spacers are fitted is not known: take the line of the number that you count."
+        work.headline = {"what": "by-spacers", "text": text}
+
+
+def _start_text(answer: SetupAnswer) -> str:
+    """`Fill to 98 psi (published).`; both chambers if each has a valve."""
+    basis = answer["basis"]
+    if "chambers" in answer:
+        parts = [
+            f"{each['chamber']} {each['pressure']['text']}" for each in answer["chambers"] if "pressure" in each
+        ]  # fmt: skip
+        return f"Fill {', '.join(parts)} ({basis})."
+    filled = answer["altitude"]["fill_to"] if "altitude" in answer else None
+    if filled is not None:
+        return f"Fill to {filled['text']} here, for {answer['start_pressure']['text']} ({basis})."
+    return f"Fill to {answer['start_pressure']['text']} ({basis})."
+
+
+def _shaft_share(model: Model | None) -> float | None:
+    """As/c at the sag: how far the air outside counts against the air inside."""
+    if model is None:
+        return None
+    spring, at = model.geometry.air, model.stroke.turn_m
+    pull = 0.0 if spring.port_travel_m is None else pull_m2(spring, at)
+    return spring.shaft_area_m2 / (push_m2(spring, at) - pull)
 
 
 def _siblings(work: SetupBuilder, spring: Spring) -> list[SpringRef]:

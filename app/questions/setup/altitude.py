@@ -1,8 +1,11 @@
-"""What altitude and temperature do to a filled fork: what the gauge shows where one rides, and what to fill."""
+"""Altitude and temperature: what to fill for the same force where one rides, and what the gauge then reads there."""
+
+from collections.abc import Mapping
 
 from app.errors import Invalid
-from app.physics.atmosphere import gauge_elsewhere_band, pressure_at_altitude_pa
-from app.physics.band import GAUGE_HALF_WIDTH_PA
+from app.physics.air_chambers import disc_area_m2
+from app.physics.atmosphere import SEA_LEVEL_PA, fill_for_equal_force_pa, pressure_at_altitude_pa, same_air_gauge_pa
+from app.physics.band import GAUGE_HALF_WIDTH_PA, Band, Uncertain, band
 from app.questions.setup.builder import SetupBuilder
 from app.questions.setup.model import Formatter
 from app.questions.setup.parameters import Circumstances
@@ -12,61 +15,141 @@ from app.units.quantity import computed
 
 WORKSHOP_K = 293.15  # 20 °C; common practice, no source
 WARMTH_GIVEN_K, WARMTH_ASSUMED_K, WEATHER_PA = 2.0, 5.0, 3000.0  # half-widths; common practice, no source
+UNKNOWN_SHAFT_SHARE = Uncertain("shaft_share", 0.1, 0.1)  # As/c at sag: 0.08 to 0.19 on random springs (tests)
 
 
 def ambient_pa(asked: Circumstances) -> float:
-    """Pressure of the air around the fork where it is filled (ISO 2533); at sea level where no altitude is given."""
+    """Pressure of the air around the fork where it is filled (ISO 2533); at sea level if no altitude is given."""
     return pressure_at_altitude_pa(asked.fill_altitude_m or 0.0)
 
 
-def put_altitude(answer: SetupAnswer, work: SetupBuilder, start_gauge_pa: float, shown: Formatter) -> None:
-    """Put the block into the answer where altitude or temperature of the ride is given, with what was assumed for it.
+def meant_for_pa(basis: str, asked: Circumstances) -> float:
+    """The air a start pressure is meant for: sea level for a guide, which does not say; else where it is filled."""
+    return SEA_LEVEL_PA if basis == "published" else ambient_pa(asked)
 
-    Raises Invalid where so little pressure would be left that the gauge cannot show it.
+
+class _Places:
+    """Where the fork is filled and ridden, in SI, with how well both are known."""
+
+    def __init__(self, asked: Circumstances, meant_pa: float) -> None:
+        self.here_m = asked.fill_altitude_m or 0.0
+        self.here_k = WORKSHOP_K if asked.fill_temperature_k is None else asked.fill_temperature_k
+        self.there_m = self.here_m if asked.altitude_m is None else asked.altitude_m
+        self.there_k = self.here_k if asked.temperature_k is None else asked.temperature_k
+        self.here_pa, self.there_pa = (pressure_at_altitude_pa(each) for each in (self.here_m, self.there_m))
+        here_off = WARMTH_ASSUMED_K if asked.fill_temperature_k is None else WARMTH_GIVEN_K
+        there_off = WARMTH_ASSUMED_K if asked.temperature_k is None else WARMTH_GIVEN_K
+        self.inputs = [
+            Uncertain("gauge_pa", 0.0, GAUGE_HALF_WIDTH_PA),
+            Uncertain("ambient_meant", meant_pa, WEATHER_PA),
+            Uncertain("ambient_here", self.here_pa, WEATHER_PA),
+            Uncertain("ambient_there", self.there_pa, WEATHER_PA),
+            Uncertain("temperature_here", self.here_k, here_off),
+            Uncertain("temperature_there", self.there_k, there_off),
+        ]
+
+    def fill(self, gauge_pa: float, shaft_share: Uncertain) -> Band:
+        """What to fill here, by a gauge that is off alike both times."""
+
+        def reading(at: Mapping[str, float]) -> float:
+            return fill_for_equal_force_pa(
+                gauge_pa, at["ambient_meant"], at["ambient_here"], at["ambient_there"], at["temperature_here"],
+                at["temperature_there"], at["shaft_share"],
+            ) - at["gauge_pa"]  # fmt: skip
+
+        return band(reading, [*self.inputs, shaft_share])
+
+    def reading(self, filled_pa: float) -> Band:
+        """What the gauge reads there after it was filled so here."""
+
+        def reading(at: Mapping[str, float]) -> float:
+            return same_air_gauge_pa(
+                filled_pa + at["gauge_pa"], at["ambient_here"], at["ambient_there"], at["temperature_here"],
+                at["temperature_there"],
+            )  # fmt: skip
+
+        return band(reading, [each for each in self.inputs if each.name != "ambient_meant"])
+
+
+def put_altitude(
+    answer: SetupAnswer, work: SetupBuilder, start_gauge_pa: float, basis: str, shaft_share: float | None,
+    negative_pa: float | None, shown: Formatter,
+) -> None:  # fmt: skip
+    """Put the block into the answer if an altitude or a temperature is given, with its assumptions.
+
+    Raises Invalid if so little pressure would be left that the gauge cannot show it.
     """
-    asked, limits = work.asked, work.limits
-    if asked.altitude_m is None and asked.temperature_k is None:
+    asked = work.asked
+    if asked.altitude_m is None and asked.temperature_k is None and asked.fill_altitude_m is None:
         return
-    here_m = asked.fill_altitude_m or 0.0
-    here_k = WORKSHOP_K if asked.fill_temperature_k is None else asked.fill_temperature_k
-    there_m = here_m if asked.altitude_m is None else asked.altitude_m
-    there_k = here_k if asked.temperature_k is None else asked.temperature_k
-    here_pa, there_pa = pressure_at_altitude_pa(here_m), pressure_at_altitude_pa(there_m)
-    here_off = WARMTH_ASSUMED_K if asked.fill_temperature_k is None else WARMTH_GIVEN_K
-    there_off = WARMTH_ASSUMED_K if asked.temperature_k is None else WARMTH_GIVEN_K
-    off = (GAUGE_HALF_WIDTH_PA, WEATHER_PA, WEATHER_PA)
-    reading = gauge_elsewhere_band(
-        start_gauge_pa, here_pa, there_pa, here_k, there_k, (*off, here_off, there_off)
-    )  # fmt: skip
-    fill = gauge_elsewhere_band(start_gauge_pa, there_pa, here_pa, there_k, here_k, (*off, there_off, here_off))
-    if not (reading.value > 0 and fill.value > 0):
-        raise Invalid.one(
-            "out-of-range", "altitude and temperature leave no pressure in the fork", parameter="altitude"
-        )
+    places = _Places(asked, meant_for_pa(basis, asked))
+    share = UNKNOWN_SHAFT_SHARE if shaft_share is None else Uncertain("shaft_share", shaft_share, 0.0)
+    fill = places.fill(start_gauge_pa, share)
+    if not fill.value > 0:
+        raise _nothing_left()
+    reading = places.reading(fill.value)
+    if not reading.value > 0:
+        raise _nothing_left()
+    units = shown.units
     block: AltitudeView = {
-        "fill_altitude": computed("length", here_m, "m", to=shown.units, basis=None),
-        "altitude": computed("length", there_m, "m", to=shown.units, basis=None),
-        "fill_temperature": computed("temperature", here_k, "°C", to=shown.units, basis=None),
-        "temperature": computed("temperature", there_k, "°C", to=shown.units, basis=None),
-        "reading_there": shown.pressure(reading.value, (reading.low, reading.high)),
-        "fill_to": shown.pressure(fill.value, (fill.low, fill.high)),
-        "text": "“Reading there” is what the gauge shows there after filling to the start pressure; “fill to” is what "
-        "to fill here for the gauge to show the start pressure there. The pump must lose nothing either time.",
+        "fill_altitude": computed("length", places.here_m, "m", to=units, basis=None),
+        "altitude": computed("length", places.there_m, "m", to=units, basis=None),
+        "fill_temperature": computed("temperature", places.here_k, "°C", to=units, basis=None),
+        "temperature": computed("temperature", places.there_k, "°C", to=units, basis=None),
+        "fill_to": shown.banded_pressure(fill),
+        "reading_there": shown.banded_pressure(reading),
+        "text": _text(places),
     }
-    if limits.pressure_pa is not None:
-        block["fill_within_limit"] = not limits.over_pressure(fill.value)
+    if negative_pa is not None:
+        block["negative_fill_to"] = shown.banded_pressure(places.fill(negative_pa, Uncertain("shaft_share", 0.0, 0.0)))
+    if work.limits.pressure_pa is not None:
+        block["fill_within_limit"] = not work.limits.over_pressure(fill.value)
         if not block["fill_within_limit"]:
             work.codes.append("over-pressure-limit")
+    _put_push(block, work, places, shown)
     answer["altitude"] = block
-    work.add_band("altitude", reading.share, reading.biggest)
-    _assume(work, block, shown)
+    work.add_band("altitude", fill.biggest)
+    _assume(work, block, shown, basis)
 
 
-def _assume(work: SetupBuilder, block: AltitudeView, shown: Formatter) -> None:
-    """What was taken for granted of both places, where nobody said so."""
+def _nothing_left() -> Invalid:
+    return Invalid.one("out-of-range", "altitude and temperature leave no pressure in the fork", parameter="altitude")
+
+
+def _text(places: _Places) -> str:
+    filled = (
+        "“Fill to” is for the same load at the same sag where the fork is ridden; “reading there” is the gauge then."
+    )
+    if places.there_m - places.here_m > 100 and places.there_k == places.here_k:
+        return (
+            f"{filled} A climb needs no refilling: the air in the fork stays the same, only the gauge reads more up "
+            "there. Do not let air out to match it. If in doubt, go by the sag."
+        )
+    return f"{filled} If in doubt, go by the sag."
+
+
+def _put_push(block: AltitudeView, work: SetupBuilder, places: _Places, shown: Formatter) -> None:
+    """How hard both lower legs push outward where less air presses on them than where they were closed."""
+    stanchion_mm = work.found.context.chassis.stanchion_diameter_mm
+    lost_pa = places.here_pa - places.there_pa
+    if stanchion_mm is None or lost_pa < WEATHER_PA:
+        return
+    push = shown.force(2 * disc_area_m2(stanchion_mm / 1000) * lost_pa)
+    block["lower_leg_push"] = push
+    block["text"] += (
+        f" Lower legs that were closed where it was filled push the fork out with {push['text']} there, both together: "
+        "let them breathe where you ride (slip a thin strap past each wiper, with the fork extended)."
+    )
+
+
+def _assume(work: SetupBuilder, block: AltitudeView, shown: Formatter, basis: str) -> None:
+    """The assumptions about both places."""
     asked, known = work.asked, {each["name"] for each in work.assumptions}
     if asked.fill_altitude_m is None and "fill_altitude" not in known:
         work.assumptions += surroundings_assumption(asked, work.units)
+    if basis == "published":
+        text = f"The guide does not say for which altitude; taken as sea level, ±3 kPa ({PRACTICE})."
+        work.assume("guide_altitude", computed("length", 0.0, "m", to=work.units, basis=None), text)
     if asked.altitude_m is None:
         work.assume("altitude", block["altitude"], "Ridden at the altitude where it is filled.")
     if asked.fill_temperature_k is None:
@@ -76,7 +159,7 @@ def _assume(work: SetupBuilder, block: AltitudeView, shown: Formatter) -> None:
         work.assume("temperature", block["temperature"], f"As warm as where it is filled, ±5 K ({PRACTICE}).")
     weather = computed("absolute pressure", WEATHER_PA, "kPa(a)", to=work.units, basis=None)
     text = (
-        f"Weather moves the air at either place this much either way; a temperature that is given, ±2 K ({PRACTICE})."
+        f"Weather moves the air at either place this much either way; a given temperature holds to ±2 K ({PRACTICE})."
     )
     work.assume("weather", weather, text)
     if "gauge" not in known:

@@ -1,15 +1,15 @@
-"""An answer to `setup` in the making: what it stands on, and what gathers beside the figures."""
+"""An answer to `setup` in the making: its inputs, and what gathers beside the figures."""
 
 from dataclasses import dataclass, field
 
+from app.physics.band import Band
 from app.questions.answers.explained import Assumption
 from app.questions.answers.gap import Gap
 from app.questions.setup.inputs import Chosen, ForRider
 from app.questions.setup.limits import Limits
-from app.questions.setup.load import load_band
 from app.questions.setup.model import Formatter as Figures
 from app.questions.setup.parameters import Circumstances
-from app.questions.setup.views import BandOf, BandOfWhat, SetupAnswer
+from app.questions.setup.views import BandOf, BandOfWhat, Headline, SetupAnswer
 from app.questions.setup.words import band_view, load_assumptions
 from app.questions.sheet.gather import Sheet
 from app.units.preferences import Units
@@ -18,7 +18,7 @@ from app.units.quantity import Quantity
 
 @dataclass(slots=True)
 class SetupBuilder:
-    """An answer in the making: what it stands on so far, and what has been gathered beside the figures."""
+    """The inputs of an answer so far, and what has been gathered beside the figures."""
 
     found: Sheet
     asked: Circumstances
@@ -31,8 +31,10 @@ class SetupBuilder:
     gaps: list[Gap] = field(default_factory=list)
     codes: list[str] = field(default_factory=list)
     bands: list[BandOf] = field(default_factory=list)
-    load_n: float | None = None
-    curves: bool = True  # a job card has no use for them, and they take half the time
+    load: Band | None = None
+    pushed: Band | None = None  # the load with friction
+    headline: Headline | None = None
+    curves: bool = True  # a job card and a list of candidates need none, and they take half the time
 
     def assume(self, name: str, value: Quantity | int | float | str, text: str) -> None:
         """Note something that was taken for granted."""
@@ -42,13 +44,14 @@ class SetupBuilder:
         """Note something that is missing."""
         self.gaps.append({"what": what, "why_needed": why, "text": text})
 
-    def add_band(self, of: BandOfWhat, share: float, biggest: str | None) -> None:
+    def add_band(self, of: BandOfWhat, biggest: str | None) -> None:
         """Note how sure a figure is, and what moves it most."""
-        self.bands.append({"of": of, **band_view(share, biggest)})
+        self.bands.append({"of": of, **band_view(biggest)})
 
     def add_load(self, answer: SetupAnswer, figures: Figures) -> None:
-        """Put the load in with its band, and what was taken for granted of it."""
-        band = load_band(self.asked)
-        answer["load"] = figures.force(band.value, (band.low, band.high))
-        self.add_band("load", band.share, band.biggest)
+        """Put the load in with its band, and the assumptions about it."""
+        if self.load is None:
+            return
+        answer["load"] = figures.banded_force(self.load)
+        self.add_band("load", self.load.biggest)
         self.assumptions += load_assumptions(self.asked, self.units)

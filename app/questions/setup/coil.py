@@ -1,4 +1,4 @@
-"""A coil spring: the rate that gives the sag, and the springs that fit beside it. Refuses to choose one."""
+"""A coil spring: the rate that gives the sag, the listed spring to fit, and every spring that fits with its sag."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -9,14 +9,16 @@ from app.physics import coil
 from app.physics.band import Band, Uncertain, band
 from app.questions.answers.explained import as_published
 from app.questions.answers.gap import Gap
+from app.questions.answers.views import SpringRef
 from app.questions.configuration.prevailing import Applicable
 from app.questions.setup.inputs import ForRider, Target, same_sag
-from app.questions.setup.load import Load, load_inputs, pushed_band
+from app.questions.setup.load import Load, load_inputs
 from app.questions.setup.model import Formatter as Figures
 from app.questions.setup.parameters import Circumstances, si_of
 from app.questions.setup.views import Basis, Coil, CoilSag, CoilView, CurvePointView
 from app.questions.setup.words import band_view
 from app.questions.sheet.fits import spring_ref
+from app.units.counts import turns_view
 from app.units.quantity import computed, quantity
 
 RATE_UNIT = "N/mm"
@@ -24,7 +26,7 @@ RATE_UNIT = "N/mm"
 
 @dataclass(frozen=True, slots=True)
 class CoilFound:
-    """What was found for coils: the answer's block, its basis, what is missing, whether guide and computation agree."""
+    """The answer's block on coils, its basis, what is missing, and whether guide and computation disagree."""
 
     coil: Coil
     basis: Basis | None
@@ -36,7 +38,7 @@ class CoilFound:
 
 def coil_found(
     fits: Sequence[Applicable[Fit]], springs: dict[str, Spring], guides: ForRider, target: Target,
-    asked: Circumstances, load_n: float | None, figures: Figures,
+    asked: Circumstances, pushed: Band | None, figures: Figures,
 ) -> CoilFound:  # fmt: skip
     """The rate for the load at the sag, counted with the least preload, and each coil that fits with its sag."""
     travel_m = fits[0].statement.travel_mm / 1000
@@ -55,15 +57,18 @@ def coil_found(
     if choice is not None:
         shown["published_choice"] = spring_ref(choice, springs)
     usual = next((row.rate_unit for row in offered.values() if row.rate_unit), RATE_UNIT)
-    load = None if load_n is None else pushed_band(asked)
     softest: Band | None = None
+    own: dict[str, _Coil] = {}
     for id, rate in sorted(known.items(), key=lambda item: item[1].value):
-        own = _Coil(offered[id], rate, load, travel_m, figures)
-        softest = softest or own.sag("preload_min_mm")
-        shown["springs"].append(own.shown(springs, usual))
+        own[id] = _Coil(offered[id], rate, pushed, travel_m, figures)
+        softest = softest or own[id].sag("preload_min_mm")
+        shown["springs"].append(own[id].shown(springs, usual))
     disagree = False
-    if load_n is not None and asked.rider_kg is not None:
+    if pushed is not None and asked.rider_kg is not None:
         disagree = _add_rate(shown, rates, springs, choice, preload_m, target, asked, asked.rider_kg, usual, figures)
+    if choice is not None:
+        _add_turns(shown, guides, choice, own)
+    _add_headline(shown, own, springs, choice, target)
     basis: Basis | None = "published" if choice is not None else "computed" if "rate_wanted" in shown else None
     return CoilFound(shown, basis, softest, gaps, disagree, not stated)
 
@@ -87,7 +92,7 @@ def _add_rate(
 
     found = band(rate, inputs)
     shown["rate_wanted"] = computed("spring rate", found.value, usual, band=(found.low, found.high), to=figures.units)
-    shown["band"] = band_view(found.share, found.biggest)
+    shown["band"] = band_view(found.biggest)
     shown["preload"] = figures.length(preload_m)
     neighbours = coil.next_rates(found.value, rates.values())
     near: set[str] = set()
@@ -100,8 +105,52 @@ def _add_rate(
     return choice is not None and choice in rates and choice not in near | within
 
 
+def _add_turns(shown: Coil, guides: ForRider, choice: str, own: Mapping[str, "_Coil"]) -> None:
+    """The preload that the guide gives with its spring. How much a turn is is not stated, so only none is computed."""
+    turns = {each.statement.preload_turns for each in guides.sure if each.statement.spring_choice == choice} - {None}
+    if len(turns) != 1:
+        return
+    count = turns.pop() or Decimal(0)
+    shown["published_turns"] = turns_view(count)
+    if count == 0 and choice in own:
+        shown["at_published_turns"] = own[choice].sag_shown("preload_min_mm")
+
+
+def _add_headline(
+    shown: Coil, own: Mapping[str, "_Coil"], springs: dict[str, Spring], choice: str | None, target: Target
+) -> None:
+    """The listed spring to fit: the guide's, else the one whose sag comes nearest; with the conflict in words."""
+    sags = {id: found for id, each in own.items() if (found := each.sag("preload_min_mm")) is not None}
+    nearest = min(sags, key=lambda id: abs(sags[id].value - target.sag_m), default=None)
+    if nearest is not None:
+        shown["calculated_choice"] = spring_ref(nearest, springs)
+        shown["calculated_percent"] = round(sags[nearest].value / own[nearest].travel_m * 100, 1)
+    fit = choice or nearest
+    if fit is None:
+        return
+    shown["fit"] = spring_ref(fit, springs)
+    turns = f", preload {shown['published_turns']['text']}" if "published_turns" in shown else ""
+    text = f"Fit {_called(shown['fit'])} ({'published' if choice is not None else 'computed'}{turns})"
+    if nearest is None:
+        shown["headline"] = f"{text}."
+    elif nearest == fit:
+        shown["headline"] = f"{text}: the calculation expects {shown['calculated_percent']:g} % of sag with it."
+    else:
+        with_it = (
+            f"expects {sags[fit].value / own[fit].travel_m * 100:.3g} % of sag with it and " if fit in sags else ""
+        )
+        shown["headline"] = (
+            f"{text}: the calculation {with_it}says {_called(shown['calculated_choice'])}, which gives "
+            f"{shown['calculated_percent']:g} %, for the wanted {target.percent:.3g} %."
+        )
+
+
+def _called(spring: SpringRef) -> str:
+    return spring.get("part_number") or spring.get("name") or spring["id"]
+
+
 def _published_choice(guides: ForRider, target: Target) -> str | None:
-    """The one spring that the guide names for this rider at this sag, where it surely holds."""
+    """The one spring that the guide names for this rider at this sag, if that row surely holds."""
     rows = [each.statement for each in guides.sure if each.surely]
     named = {row.spring_choice for row in rows if _names_coil(row) and same_sag(row, target)} - {None}
     return named.pop() if len(named) == 1 else None
@@ -113,7 +162,7 @@ def _names_coil(guide: Guide) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class _Coil:
-    """A coil that fits, its rate in SI, the load with friction where it is known, and how figures are written."""
+    """A coil that fits, its rate in SI, the load with friction if it is known, and how figures are written."""
 
     row: Spring
     rate: Uncertain
@@ -122,12 +171,12 @@ class _Coil:
     figures: Figures
 
     def preload(self, column: str) -> Uncertain:
-        """A preload as published, in m; none where it is not stated."""
-        stated: Decimal | None = self.row.__dict__[column]
+        """A preload as published, in m; none if not stated."""
+        stated: Decimal | None = getattr(self.row, column)
         return Uncertain("preload", 0.0, 0.0) if stated is None else as_published("preload", Decimal(stated), 1e-3)
 
     def sag(self, column: str) -> Band | None:
-        """The sag at a preload in m with its band, where the load is known."""
+        """The sag at a preload in m with its band, if the load is known."""
         return None if self.load is None else coil.sag_band(self.rate, self.load, self.preload(column))
 
     def shown(self, springs: dict[str, Spring], usual: str) -> CoilView:
@@ -135,11 +184,11 @@ class _Coil:
         shown: CoilView = {
             "spring": spring_ref(row.id, springs),
             "rate": quantity("spring rate", Decimal(row.rate or 0), row.rate_unit or usual, to=figures.units),
-            "least_preload": self._sag_shown("preload_min_mm"),
+            "least_preload": self.sag_shown("preload_min_mm"),
             "curve": [self._point(at) for at in (0.0, self.travel_m)],
         }
         if row.preload_max_mm is not None:
-            shown["greatest_preload"] = self._sag_shown("preload_max_mm")
+            shown["greatest_preload"] = self.sag_shown("preload_max_mm")
         return shown
 
     def _point(self, travel_m: float) -> CurvePointView:
@@ -148,7 +197,8 @@ class _Coil:
         ends = coil.force_ends_n(self.rate, travel_m, least)
         return {"travel": self.figures.length(travel_m), "force": self.figures.force(force_n, ends, told=False)}
 
-    def _sag_shown(self, column: str) -> CoilSag:
+    def sag_shown(self, column: str) -> CoilSag:
+        """The preload and the sag it gives, as the answer has them."""
         shown: CoilSag = {"preload": self.figures.length(self.preload(column).value)}
         found = self.sag(column)
         if found is not None:

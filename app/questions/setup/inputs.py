@@ -1,10 +1,10 @@
-"""What a set-up stands on: the one fit it is for, the guide rows of the rider, the sag that is wanted.
+"""The inputs of a set-up: the one fit it is for, the guide rows of the rider, the sag that is wanted.
 
-Where several fits remain it names what would decide and chooses none.
+If several fits remain it names what would decide and chooses none.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any, Literal
@@ -13,9 +13,11 @@ from app.catalogue.agreement import kilograms
 from app.catalogue.columns import write_number
 from app.catalogue.tables import Fit, Guide, Reading, Spacer, Spring
 from app.errors import Invalid
+from app.physics.band import Band
 from app.questions.configuration.prevailing import Applicable, undecided
 from app.questions.configuration.region import Region
 from app.questions.setup.parameters import Circumstances, si
+from app.questions.setup.spring_geometry import Geometry
 from app.questions.sheet.gather import Sheet
 from app.units.measure import Measure
 
@@ -27,15 +29,16 @@ Open = dict[str, list[str | int | float]]
 
 @dataclass(slots=True)
 class Chosen:
-    """The fit that is meant, or the coil springs among which a rate is looked for, or what would decide."""
+    """The one fit, or the coil springs among which a rate is looked for, or the candidates and what would decide."""
 
     fit: Applicable[Fit] | None
     coils: list[Applicable[Fit]]
     undecided: Open
+    candidates: list[Applicable[Fit]] = field(default_factory=list)
 
 
 def chosen_fit(found: Sheet) -> Chosen:
-    """The one fit of the question. Fits that differ in nothing a set-up depends on count as one."""
+    """The one fit for these parameters. Fits that differ in nothing a set-up depends on count as one."""
     groups = list({_depends_on(each.statement): each for each in reversed(found.fits)}.values())[::-1]
     if len(groups) == 1:
         best = next((each for each in found.fits if each.surely), groups[0])
@@ -51,7 +54,7 @@ def chosen_fit(found: Sheet) -> Chosen:
         open_parameters.setdefault("travel", [*travels])
     if len(springs) > 1:
         open_parameters.setdefault("spring", [*springs])
-    return Chosen(None, [], open_parameters)
+    return Chosen(None, [], open_parameters, groups)
 
 
 def _depends_on(fit: Fit) -> tuple[Any, ...]:
@@ -128,7 +131,7 @@ class ForRider:
 
 
 def for_rider(guides: Iterable[Applicable[Guide]], rider: Measure | None) -> ForRider:
-    """The rows whose half-open bracket holds the rider. A row without gear holds where every gear of 3 to 8 kg leaves
+    """The rows whose half-open bracket holds the rider. A row without gear holds if every gear of 3 to 8 kg leaves
     the rider in the bracket; a row that does not say counts as with gear."""
     sure: list[Applicable[Guide]] = []
     maybe: list[Applicable[Guide]] = []
@@ -157,11 +160,11 @@ def _bracket(guide: Guide, rider: Measure | None) -> Literal["in", "maybe", "out
     return "maybe" if between and guide.mass_is == "without" else "out"
 
 
-def for_air(guide: Guide) -> bool:
-    """Whether a guide row gives a start pressure, that of the positive chamber."""
+def for_air(guide: Guide, *, negative: bool = False) -> bool:
+    """Whether a guide row gives a start pressure of the positive chamber, or of the negative one."""
     given = (guide.pressure, guide.pressure_min, guide.pressure_max)
     return (
-        guide.chamber in (None, "positive")
+        guide.chamber in (("negative",) if negative else (None, "positive"))
         and guide.pressure_unit is not None
         and any(each is not None for each in given)
     )
@@ -179,7 +182,7 @@ class Target:
 def target(asked: Circumstances, guides: Iterable[Guide], travel_mm: float) -> Target:
     """The sag asked for, else the one all guide rows of the rider state, else the usual one.
 
-    Raises Invalid for a length that is no sag of this travel.
+    Raises Invalid for a length that cannot be a sag of this travel.
     """
     travel_m = travel_mm / 1000
     if asked.sag is not None and asked.sag.kind == "length":
@@ -201,7 +204,7 @@ def target(asked: Circumstances, guides: Iterable[Guide], travel_mm: float) -> T
 
 def same_sag(guide: Guide, wanted: Target) -> bool:
     """Whether a guide row is for the wanted sag: within half of its last digit. One that states none is for no sag in
-    particular, and answers only where none was asked for."""
+    particular, and answers only if none was asked for."""
     if guide.sag_percent is None:
         return wanted.wanted_by != "asked"
     exponent = guide.sag_percent.as_tuple().exponent
@@ -215,14 +218,17 @@ def spacer_of(found: Sheet, fit: Fit) -> Spacer | None:
 
 
 def spring_of(found: Sheet, fit: Fit) -> Spring | None:
-    """The spring of a fit, or None where its row is not there."""
+    """The spring of a fit, or None if its row is not there."""
     return found.springs.get(fit.spring)
 
 
 @dataclass(frozen=True, slots=True)
 class SetupInputs:
-    """Everything a start pressure may be found from, for one fit. `spacers` is None where the count is not known,
-    `load_n` where the rider is not."""
+    """Everything a start pressure may be found from, for one fit.
+
+    `spacers` is None if the count is not known, `load` and `pushed` (the load with friction) if the rider is not,
+    `negative_pa` (gauge) if the negative chamber has no valve of its own or its pressure is not known.
+    """
 
     fit: Fit
     spring: Spring
@@ -232,5 +238,18 @@ class SetupInputs:
     guides: ForRider
     readings: tuple[Applicable[Reading], ...]
     target: Target
-    load_n: float | None
+    load: Band | None
+    pushed: Band | None
     ambient_pa: float
+    negative_pa: float | None = None
+    geometries: tuple[Geometry, ...] = ()
+
+    @property
+    def load_n(self) -> float | None:
+        """The load along the fork, or None."""
+        return None if self.load is None else self.load.value
+
+    @property
+    def geometry(self) -> Geometry | None:
+        """The best-known geometry, or None."""
+        return self.geometries[0] if self.geometries else None

@@ -1,4 +1,4 @@
-"""The limits of a set-up and whether they are kept. A value beyond one is said, never clamped to it.
+"""The limits of a set-up and whether they are kept. A value beyond one is shown as it is, never clamped to it.
 
 A maximum fill pressure is a gauge pressure at full extension: start pressures are compared with it, never the peak.
 """
@@ -7,9 +7,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Literal
 
-from app.catalogue.tables import Fit, Limit, Source, Spring
+from app.catalogue.tables import Fit, Limit, Source, Spring, is_row_of
 from app.questions.answers.gap import Gap
-from app.questions.answers.views import figure, source_ref
+from app.questions.answers.views import ScopeView, figure, scope_of_fit, scope_view, source_ref
 from app.questions.configuration.prevailing import Applicable
 from app.questions.setup.parameters import Circumstances, si_of
 from app.questions.setup.views import PressureLimit, RiderLimit, SetupLimits
@@ -21,7 +21,7 @@ Exceeded = Literal["spacer limit", "pressure limit"]
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """What must not be exceeded: pressures in Pa gauge; None where it is not stated."""
+    """What must not be exceeded: pressures in Pa gauge; None if not stated."""
 
     fit: Fit | None
     spring: Spring | None
@@ -45,6 +45,10 @@ class Limits:
     def over_pressure(self, gauge_pa: float) -> bool:
         """Whether a start pressure is above any maximum; a hair of arithmetic is not."""
         return self.pressure_pa is not None and gauge_pa > self.pressure_pa * (1 + 1e-9)
+
+    def over_rider(self, asked: Circumstances) -> bool:
+        """Whether the rider is heavier than any limit of the rider's mass."""
+        return any(over_rider(each, asked) for each in self.riders)
 
     def exceeded(self, gauge_pa: float, spacers: int | None) -> list[Exceeded]:
         """The limits that a start pressure and a number of spacers are beyond."""
@@ -79,14 +83,16 @@ def limits_view(
     limits: Limits, start_pa: float | None, band_high_pa: float | None, spacers: int | None,
     asked: Circumstances, sources: dict[str, Source], units: Units,
 ) -> tuple[SetupLimits, list[str]]:  # fmt: skip
-    """The limits in words and quantities, and the codes of the cautions where one is exceeded."""
+    """The limits in words and quantities, and the codes of the cautions if one is exceeded."""
     codes: list[str] = []
     shown: SetupLimits = {"pressure": [], "rider_mass": [], "text": ""}
+    is_coil = limits.spring is not None and limits.spring.kind == "coil"
     for of, row, limit_pa in limits.pressures:
         limit = figure(row, "pressure", "pressure_limit", row.pressure_unit, units, role="maximum")
         if limit is None:
             continue
-        line: PressureLimit = {"of": of, "id": row.id, "limit": limit}
+        scope: ScopeView = scope_of_fit(row) if is_row_of(row, Fit) else {}
+        line: PressureLimit = {"of": of, "id": row.id, "scope": scope, "limit": limit}
         if start_pa is not None:
             line["within"] = not start_pa > limit_pa * (1 + 1e-9)
         if (source := source_ref(row, sources)) is not None:
@@ -105,7 +111,7 @@ def limits_view(
         codes.append("over-pressure-limit")
     if any(not line["within"] for line in shown["rider_mass"]):
         codes.append("over-rider-mass-limit")
-    shown["text"] = _text(limits, start_pa, band_high_pa, codes)
+    shown["text"] = _text_of_coil(codes) if is_coil else _text(limits, start_pa, band_high_pa, codes)
     return shown, codes
 
 
@@ -116,10 +122,14 @@ def _rider_limit(
     limit = figure(row, "mass", None, row.unit, units, minimum="min", maximum="max")
     if limit is None:
         return []
-    line: RiderLimit = {"id": row.id, "limit": limit, "within": not over_rider(each, asked)}
+    line: RiderLimit = {"id": row.id, "scope": scope_view(row), "limit": limit, "within": not over_rider(each, asked)}
     if (source := source_ref(row, sources)) is not None:
         line["source"] = source
     return [line]
+
+
+def _text_of_coil(codes: list[str]) -> str:
+    return "The rider is above the limit." if "over-rider-mass-limit" in codes else "A coil has no fill pressure."
 
 
 def _text(limits: Limits, start_pa: float | None, band_high_pa: float | None, codes: list[str]) -> str:
@@ -127,7 +137,7 @@ def _text(limits: Limits, start_pa: float | None, band_high_pa: float | None, co
         "The maximum fill pressure is a gauge pressure at full extension; the start pressure is compared with it."
     )
     if "over-pressure-limit" in codes:
-        return f"{compared} The start pressure is above it: this set-up may not be ridden. Nothing was clamped."
+        return f"{compared} The start pressure is above it: do not ride this set-up."
     if limits.pressure_pa is None:
         return f"{compared} None is stated here: that does not mean any pressure is permitted."
     if start_pa is None:
@@ -138,7 +148,7 @@ def _text(limits: Limits, start_pa: float | None, band_high_pa: float | None, co
 
 
 def limit_gaps(limits: Limits) -> list[Gap]:
-    """The limits that nobody states for an air spring."""
+    """The limits that the catalogue does not state for an air spring."""
     missing: list[Gap] = []
     if limits.spacers is None:
         missing.append(

@@ -1,4 +1,4 @@
-"""What weighs on the fork in a set-up, with its band."""
+"""The load on the fork in a set-up, with its band."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -9,7 +9,7 @@ from app.questions.setup.parameters import Circumstances
 
 
 def load_inputs(asked: Circumstances) -> list[Uncertain]:
-    """What the load hangs on, each with its half-width, under the names of physics.band.Spreads."""
+    """The inputs of the load, each with its half-width."""
     return [
         Uncertain("front_share", asked.front_share.value, asked.front_share.half_width),
         Uncertain("bike_kg", asked.bike_kg.value, asked.bike_kg.half_width),
@@ -31,14 +31,14 @@ class Load:
 
 
 def load_band(asked: Circumstances) -> Band:
-    """The force along the fork in N with its band. ValueError without a rider, or where nothing is left over."""
+    """The force along the fork in N with its band. ValueError without a rider, or if nothing is left over."""
     if asked.rider_kg is None:
         raise ValueError("The rider's mass is not known.")
     return band(Load(asked.rider_kg), load_inputs(asked))
 
 
 def pushed_band(asked: Circumstances) -> Band:
-    """The same with friction, which may hold the fork off either way: what the spring has to carry at the sag."""
+    """The load with friction, which may hold the fork off either way: the spring has to carry this at the sag."""
     if asked.rider_kg is None:
         raise ValueError("The rider's mass is not known.")
     load = Load(asked.rider_kg)

@@ -1,29 +1,22 @@
-"""What a computed spring does: its curve, where it rests, its peak, and the same for every number of spacers.
-
-One stroke is drawn: slowly (n = 1) up to the sag, fast (n = 1.4) beyond it, so that its end is the peak.
-"""
+"""The spring at the start pressure that is shown: its sag, its stroke, its peak, and the same by number of spacers."""
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from app.physics import air_spring as air
-from app.physics.air_spring import AirSpring
-from app.physics.band import Band, spring_band
-from app.physics.stroke import Stroke, start_pressure_at, stroke
+from app.physics.band import Band, Within
+from app.physics.stroke import FilledSpring, Stroke, same_sag_gauge, start_pressure, stroke
 from app.questions.answers.gap import Gap
 from app.questions.setup.estimate import gap
 from app.questions.setup.inputs import SetupInputs
 from app.questions.setup.limits import Limits
-from app.questions.setup.load import pushed_band
 from app.questions.setup.spring_geometry import Geometry
 from app.questions.setup.views import BySpacers, CurvePointView
 from app.units.preferences import Units
 from app.units.quantity import Quantity, computed
 
-FAST = 1.4  # adiabatic ideal air; real air at pressure 1.41 (CoolProp, Lemmon et al. 2000)
-STEPS = 20
-SAME_M = 0.05e-3  # travels are shown to 0.1 mm: nearer ones would be two points of one travel
+STEPS = 16
 Ends = tuple[float, float]
 
 
@@ -43,124 +36,203 @@ class Formatter:
     def force(self, force_n: float, band: Ends | None = None, *, told: bool = True) -> Quantity:
         return computed("force", force_n, "N", band=band, to=self.units, told=told)
 
+    def banded_force(self, found: Band | Within) -> Quantity:
+        return self.force(found.value, (found.low, found.high))
+
+    def banded_pressure(self, found: Band | Within) -> Quantity:
+        return self.pressure(found.value, (found.low, found.high))
+
 
 @dataclass(frozen=True, slots=True)
 class Model:
-    """A spring at the start pressure that carries the load at the sag. Absolute pressure, SI; load with friction."""
+    """A spring filled to the start pressure that is shown, and what it does there. Load with friction, SI."""
 
     geometry: Geometry
-    sag_m: float
-    load: Band
-    ambient_pa: float
-    start_abs_pa: float
-
-    @property
-    def start_gauge_pa(self) -> float:
-        return self.start_abs_pa - self.ambient_pa
-
-    @property
-    def free_travel(self) -> Band:
-        """Where the fork rests unloaded, zero where its stop holds it; the start pressure as a gauge shows it."""
-
-        def rest(spring: AirSpring, gauge_pa: float) -> float:
-            return air.free_travel_m(spring, gauge_pa + self.ambient_pa, self.ambient_pa)
-
-        found = spring_band(self.geometry.air, self.start_gauge_pa, self.geometry.spreads, rest)
-        return replace(found, low=max(0.0, found.low))
-
-    @property
-    def top(self) -> Stroke:
-        """The fast stroke's end, without the points between."""
-        travels = sorted({self.sag_m, self.geometry.air.travel_m})
-        return self.stroke(self.geometry.air, self.start_gauge_pa, travels)
-
-    def stroke(self, spring: AirSpring, start_gauge_pa: float, travels_m: Sequence[float]) -> Stroke:
-        """A stroke of this spring with any number of spacers, its bands as this geometry is known."""
-        return stroke(spring, travels_m, self.sag_m, start_gauge_pa, self.ambient_pa, FAST, self.geometry.spreads)
+    filled: FilledSpring
+    load: Band | None
+    target_sag_m: float
+    stroke: Stroke
 
 
-def model_of(geometry: Geometry, ground: SetupInputs, load_n: float) -> Model:
-    """The model of a geometry for the load and sag in question."""
-    start = air.pressure_for_sag_abs_pa(geometry.air, ground.target.sag_m, load_n, ground.ambient_pa)
-    return Model(geometry, ground.target.sag_m, pushed_band(ground.asked), ground.ambient_pa, start)
-
-
-def travels_of(spring: AirSpring, sag_m: float) -> list[float]:
-    """The travels of the drawn stroke from full extension to full travel, the sag and the port among them in place of
-    an even step that they fall upon."""
-    named = {sag_m, spring.port_travel_m}
-    even = (spring.travel_m * (number / STEPS) for number in range(STEPS + 1))
-    return sorted(named.union(each for each in even if all(abs(each - other) > SAME_M for other in named)))
+def model_of(
+    geometry: Geometry, ground: SetupInputs, gauge_pa: float, ambient_pa: float, *, curves: bool
+) -> Model:  # fmt: skip
+    """The spring at a gauge start pressure in the air it is meant for. ValueError if the fork bottoms out under the
+    load, or if the pressure of a negative chamber is not known."""
+    filled = FilledSpring(geometry.air, gauge_pa, ambient_pa, ground.negative_pa)
+    found = stroke(filled, ground.pushed, ground.target.sag_m, geometry.spreads, STEPS, banded=curves)
+    return Model(geometry, filled, ground.pushed, ground.target.sag_m, found)
 
 
 @dataclass(frozen=True, slots=True)
 class SpacerCase:
-    """The spring with one number of volume spacers: the gauge start pressure for load and sag, and its stroke."""
+    """The spring with one number of volume spacers at its gauge start pressure, and its stroke."""
 
     spacers: int
-    start: Band
+    start: Band | None  # None: the start pressure that is shown, as it is
+    gauge_pa: float
     stroke: Stroke
 
 
-def lines_of(model: Model, ground: SetupInputs, limits: Limits) -> tuple[list[SpacerCase], list[Gap]]:
-    """A line for each number of volume spacers from none to the limit, or to those asked for where that is more.
+def cases_of(
+    model: Model, ground: SetupInputs, limits: Limits, *, from_load: bool
+) -> tuple[list[SpacerCase], list[Gap]]:
+    """A case for each number of volume spacers from none to the limit, or to those asked for if that is more.
 
-    Where no limit is stated none beyond those fitted is shown; where the volume of a spacer is not known only those. A
-    number that the spring may not bear, as well as its sizes are known, has no line but a gap.
+    The fitted number has the start pressure that is shown, every other one the pressure that gives the same sag. If no
+    limit is stated none beyond those fitted is shown; if the volume of a spacer is not known only those. A number that
+    the spring may not bear, as well as its sizes are known, has no case but a gap. `from_load`: the start pressure was
+    computed from the load, so the others are as uncertain as it is; else they follow it.
     """
-    fitted = ground.spacers or 0
-    spring = model.geometry.air
-    counts = [fitted]
-    if spring.spacer_volume_m3 is not None:
-        context = air.spacers_held(spring.end_volume_m3, spring.spacer_volume_m3)
-        counts = [*range(min(max(fitted, limits.spacers or 0), context) + 1)]
-    travels = travels_of(spring, model.sag_m)
-    lines: list[SpacerCase] = []
+    spring, fitted = model.geometry.air, ground.spacers or 0
+    cases: list[SpacerCase] = []
     gaps: list[Gap] = []
-    for count in counts:
+    for count in counts(spring, fitted, limits):
         try:
-            own = spring.with_spacers(count)
-            start = start_pressure_at(own, model.sag_m, model.load, model.ambient_pa, model.geometry.spreads)
-            lines.append(SpacerCase(count, start, model.stroke(own, start.value, travels)))
+            if count == fitted:
+                cases.append(SpacerCase(count, None, model.filled.gauge_pa, model.stroke))
+            else:
+                cases.append(_other(model, count, from_load))
         except ValueError as impossible:
-            text = f"{impossible} So it may be with {count} volume spacers, as well as this spring's sizes are known."
-            gaps.append(gap("by-spacers", "each number of volume spacers has its own start pressure", text))
-    return lines, gaps[:1]
+            gaps.append(_may_not_fit(impossible, count))
+    return cases, gaps[:1]
 
 
-def curve_view(line: SpacerCase, drawn: BySpacers, shown: Formatter) -> list[CurvePointView]:
-    """The stroke of the spring as it is fitted: its line by spacers, with the gauge pressures."""
-    return [
-        {**point, "pressure": shown.pressure(pressure.value, (pressure.low, pressure.high), told=False)}
-        for point, pressure in zip(drawn["curve"], line.stroke.gauges_pa, strict=True)
-    ]
+def counts(spring: air.AirSpring, fitted: int, limits: Limits) -> Sequence[int]:
+    """The numbers of volume spacers that are shown."""
+    if spring.spacer_volume_m3 is None:
+        return [fitted]
+    held = air.spacers_held(spring.end_volume_m3, spring.spacer_volume_m3)
+    return range(min(max(fitted, limits.spacers or 0), held) + 1)
 
 
-def by_spacers_view(lines: Sequence[SpacerCase], model: Model, limits: Limits, shown: Formatter) -> list[BySpacers]:
-    """The lines as the answer has them. Limits are compared with the start pressure itself, as everywhere."""
-    travels = [shown.length(travel_m) for travel_m in lines[0].stroke.travels_m] if lines else []
-    return [_line(each, model, limits, shown, travels) for each in lines]
+def _other(model: Model, count: int, from_load: bool) -> SpacerCase:
+    own, spreads, sag_at = model.geometry.air.with_spacers(count), model.geometry.spreads, model.stroke.turn_m
+    filled = model.filled
+    start = same_sag_gauge(filled, own, sag_at, spreads)
+    if from_load and model.load is not None:
+        wide = start_pressure(own, sag_at, model.load, filled.ambient_pa, spreads, filled.negative_gauge_pa)
+        start = replace(wide, value=start.value)
+    its = replace(filled, spring=own, gauge_pa=start.value)
+    return SpacerCase(count, start, start.value, stroke(its, model.load, sag_at, spreads, STEPS, banded=False))
 
 
-def _line(each: SpacerCase, model: Model, limits: Limits, shown: Formatter, travels: list[Quantity]) -> BySpacers:
-    start, forces = each.start, each.stroke.forces_n
-    force, pressure = forces[-1], each.stroke.gauges_pa[-1]
-    exceeds = limits.exceeded(start.value, each.spacers)
+def _may_not_fit(impossible: ValueError, count: int) -> Gap:
+    text = f"{impossible} So it may be with {count} volume spacers, as well as this spring's sizes are known."
+    return gap("by-spacers", "each number of volume spacers has its own start pressure", text)
+
+
+def unknown_cases(ground: SetupInputs, limits: Limits, gauge_pa: float | None) -> tuple[list[SpacerCase], list[Gap]]:
+    """A case for every number of volume spacers alike, because nobody says how many are fitted.
+
+    Each at the start pressure that is shown, or, if there is none, at the pressure that its own load and sag give.
+    """
+    geometry = ground.geometry
+    if geometry is None or (geometry.air.port_travel_m is None and ground.negative_pa is None):
+        return [], []
+    cases: list[SpacerCase] = []
+    gaps: list[Gap] = []
+    for count in counts(geometry.air, 0, limits):
+        try:
+            own = geometry.air.with_spacers(count)
+            start = None
+            if gauge_pa is None and ground.pushed is not None:
+                start = start_pressure(
+                    own, ground.target.sag_m, ground.pushed, ground.ambient_pa, geometry.spreads, ground.negative_pa
+                )
+            at = gauge_pa if start is None else start.value
+            if at is None or not at > 0:
+                continue
+            filled = FilledSpring(own, at, ground.ambient_pa, ground.negative_pa)
+            found = stroke(filled, ground.pushed, ground.target.sag_m, geometry.spreads, STEPS, banded=False)
+            cases.append(SpacerCase(count, start, at, found))
+        except ValueError as impossible:
+            gaps.append(_may_not_fit(impossible, count))
+    return cases, gaps[:1]
+
+
+def curve_view(found: Stroke, start: Quantity, shown: Formatter) -> list[CurvePointView]:
+    """The stroke as it is fitted, fast and slow, with the gauge pressures; it begins at the start pressure shown."""
+    points: list[CurvePointView] = []
+    for travel, force, gauge, slow in zip(found.travels_m, found.forces, found.gauges, found.slow, strict=True):
+        points.append(
+            {
+                "travel": shown.length(travel),
+                "force": shown.force(force.value, (force.low, force.high), told=False),
+                "slow_force": shown.force(slow.value, (slow.low, slow.high), told=False),
+                "pressure": shown.pressure(gauge.value, (gauge.low, gauge.high), told=False),
+            }
+        )
+    points[0]["pressure"] = {**points[0]["pressure"], "value": start["value"], "unit": start["unit"]}
+    points[0]["pressure"]["ucum"], points[0]["pressure"]["text"] = start["ucum"], start["text"].partition(" (")[0]
+    return points
+
+
+def by_spacers_view(
+    cases: Sequence[SpacerCase],
+    start: Quantity | None,
+    limits: Limits,
+    shown: Formatter,
+    fitted: Sequence[CurvePointView],
+) -> list[BySpacers]:
+    """The cases as the answer has them; `fitted` are the points of the fitted number, which are not written twice.
+
+    Limits are compared with the start pressure itself, as everywhere.
+    """
+    travels = _Travels(shown)
+    lines: list[BySpacers] = []
+    for each in cases:
+        line = _line(each, start, limits, shown)
+        if fitted and each.start is None:
+            line["curve"] = [{"travel": point["travel"], "force": point["force"]} for point in fitted]
+        else:
+            forces = (shown.force(point.value) for point in each.stroke.forces)
+            line["curve"] = [
+                {"travel": travel, "force": force}
+                for travel, force in zip(travels.of(each.stroke.travels_m), forces, strict=True)
+            ]
+        lines.append(line)
+    return lines
+
+
+class _Travels:
+    """The travels of the lines as the answer has them: the same sag gives the same travels, written once."""
+
+    def __init__(self, shown: Formatter) -> None:
+        self.shown = shown
+        self.written: dict[int, Quantity] = {}
+
+    def of(self, travels_m: Sequence[float]) -> list[Quantity]:
+        found: list[Quantity] = []
+        for travel in travels_m:
+            key = round(travel * 1e9)
+            if key not in self.written:
+                self.written[key] = self.shown.length(travel)
+            found.append(self.written[key])
+        return found
+
+
+def _line(each: SpacerCase, start: Quantity | None, limits: Limits, shown: Formatter) -> BySpacers:
+    found = each.stroke
+    exceeds = limits.exceeded(each.gauge_pa, each.spacers)
+    if each.start is not None:
+        pressure = shown.pressure(each.gauge_pa, (each.start.low, each.start.high))
+    else:
+        pressure = start if start is not None else shown.pressure(each.gauge_pa)
     line: BySpacers = {
         "spacers": each.spacers,
-        "start_pressure": shown.pressure(start.value, (start.low, start.high)),
-        "peak_pressure": shown.pressure(pressure.value, (pressure.low, pressure.high)),
-        "peak_force": shown.force(force.value, (force.low, force.high)),
-        "progression": round(force.value / model.load.value, 2),
+        "start_pressure": pressure,
+        "peak_pressure": shown.banded_pressure(found.peak_gauge),
+        "peak_force": shown.banded_force(found.peak_force),
+        "progression": round(found.progression.value, 2),
         "exceeds": exceeds,
-        "curve": [
-            {"travel": travel, "force": shown.force(point.value, (point.low, point.high), told=False)}
-            for travel, point in zip(travels, forces, strict=True)
-        ],
+        "curve": [],
     }
-    if each.stroke.progression is not None:
-        line["progression_min"] = math.floor(each.stroke.progression.low * 100) / 100
-        line["progression_max"] = math.ceil(each.stroke.progression.high * 100) / 100
+    if found.sag is not None:
+        line["expected_sag"] = shown.length(found.sag.value, (found.sag.low, found.sag.high))
+    if math.isfinite(found.progression.low) and math.isfinite(found.progression.high):
+        line["progression_min"] = math.floor(found.progression.low * 100) / 100
+        line["progression_max"] = math.ceil(found.progression.high * 100) / 100
     if exceeds:
         line["within_limit"] = False
     elif limits.all_stated:

@@ -1,4 +1,4 @@
-"""What a set-up is asked with, read into SI; refuses what lies outside the permitted range, naming it."""
+"""The parameters of a set-up, read into SI. What lies outside the permitted range is refused by name."""
 
 import math
 from collections.abc import Callable
@@ -43,6 +43,17 @@ class SetupAsked(ConfigurationAsked):
     fill_temperature: str | None = Field(None, max_length=64, description="Where it is filled: temperature in °C.")
     altitude: str | None = Field(None, max_length=64, description="Where it is ridden: altitude in m.")
     temperature: str | None = Field(None, max_length=64, description="Where it is ridden: temperature in °C.")
+    pressure: str | None = Field(
+        None,
+        max_length=64,
+        description="Gauge start pressure to answer for: what sag does it give? Plain numbers are psi.",
+        examples=["80", "5.5bar"],
+    )
+    negative_pressure: str | None = Field(
+        None,
+        max_length=64,
+        description="Gauge pressure of a negative chamber that has a valve of its own. Plain numbers are psi.",
+    )
     reading: list[str] = Field(
         default=[],
         max_length=MOST_READINGS,
@@ -73,7 +84,7 @@ class GivenReading:
 
 @dataclass(frozen=True, slots=True)
 class Circumstances:
-    """Rider, bike, wishes and surroundings of a set-up, in SI; None is not given."""
+    """Rider, bike, wishes and surroundings of a set-up, in SI; None if not given."""
 
     rider: Measure | None
     bike_kg: Figure
@@ -83,6 +94,8 @@ class Circumstances:
     friction_given: bool
     sag: Measure | None
     spacers: int | None
+    pressure: Measure | None
+    negative: Measure | None
     fill_altitude_m: float | None
     fill_temperature_k: float | None
     altitude_m: float | None
@@ -122,6 +135,7 @@ def circumstances(asked: SetupAsked) -> Circumstances:
     share = measure("front_share", "percent", "%", "20", "80")
     angle = measure("head_angle", "angle", "°", "55", "80")
     friction = measure("friction", "force", "N", "0", "200")
+    pressures = [measure(name, "pressure", "psi", "1", "600") for name in ("pressure", "negative_pressure")]
     top = str(int(ALTITUDE_MAX_M))
     heights = [measure(name, "length", "m", "0", top) for name in ("fill_altitude", "altitude")]
     warmths = [measure(name, "temperature", "°C", "-50", "70") for name in ("fill_temperature", "temperature")]
@@ -138,6 +152,8 @@ def circumstances(asked: SetupAsked) -> Circumstances:
         friction_given=friction is not None,
         sag=sag,
         spacers=asked.spacers,
+        pressure=pressures[0],
+        negative=pressures[1],
         fill_altitude_m=_si(heights[0]),
         altitude_m=_si(heights[1]),
         fill_temperature_k=_si(warmths[0]),

@@ -1,4 +1,4 @@
-"""Start pressures from what was measured on the bench: two sags of one rider, or one force; and the gauge's three.
+"""Start pressures measured on the bench: two sags of one rider, one sag, or one force; and the gauge's three readings.
 
 In the catalogue a reading whose state is a sag gives the start pressure, read at full extension; any other gives the
 pressure at its travel.
@@ -6,6 +6,7 @@ pressure at its travel.
 
 import math
 from collections.abc import Iterator
+from fractions import Fraction
 from itertools import combinations
 
 from app.catalogue.tables import Reading
@@ -16,23 +17,36 @@ from app.physics.readings import (
     SagReading,
     mean_force_n,
     pressure_from_one_force,
+    pressure_from_one_sag,
     pressure_from_two_sags,
 )
+from app.physics.stroke import FilledSpring
 from app.questions.answers.gap import Gap
-from app.questions.setup.estimate import StartPressureEstimate, gap, tier_of
-from app.questions.setup.inputs import SetupInputs
-from app.questions.setup.load import load_band
+from app.questions.setup.estimate import StartPressureEstimate, estimate_of, gap
+from app.questions.setup.inputs import SetupInputs, Target
 from app.questions.setup.parameters import si_of
 from app.questions.setup.spring_geometry import GaugeReading, Triple, triple_of
 from app.questions.setup.words import LIGHT_LOAD_N
+from app.units.table import unit
 
 SAME_RIDER_KG = 1.0
 SAME_TRAVEL_M = 0.001
+READINGS_TEXT = "The readings leave more than half the pressure open: read again, a tenth apart."
+EXAMPLE_PA = 72 * 6894.757293168  # an everyday start pressure, in examples only
 
-TWO_SAGS = (
-    "The shortest measurement that closes this: set the sag at two pressures, the second a tenth higher, and give both "
-    "as reading=38mm@72psi&reading=33mm@80psi."
-)
+
+def example_readings(target: Target, limit_pa: float | None, unit_name: str) -> tuple[str, str]:
+    """Two readings that a fork of this travel and maximum pressure may give, on both sides of the wanted sag."""
+    sag_mm = target.sag_m * 1000
+    usual_pa = min(EXAMPLE_PA, (limit_pa or 2 * EXAMPLE_PA) / 2)
+    pressure = unit("pressure", unit_name)
+    step = pressure.step
+
+    def written(pressure_pa: float) -> str:
+        steps = round(Fraction(pressure_pa) / pressure.factor / Fraction(step))
+        return f"{step * steps}{unit_name.replace(' ', '')}"
+
+    return f"{sag_mm * 1.15:.0f}mm@{written(usual_pa)}", f"{sag_mm * 0.95:.0f}mm@{written(usual_pa * 1.13)}"
 
 
 def two_sags(ground: SetupInputs) -> Iterator[StartPressureEstimate | Gap]:
@@ -42,10 +56,11 @@ def two_sags(ground: SetupInputs) -> Iterator[StartPressureEstimate | Gap]:
     own = [(SagReading(each.travel_m, each.gauge_pa), "") for each in ground.asked.readings if each.travel_m > 0]
     if len(own) >= 2 and own_triple(ground) is None:
         found, why = _best_pair(own, ground)
-        yield found if found is not None else gap("two-sags", "the readings given cannot be used", why or TWO_SAGS)
+        unusable = "Read both sags again."
+        yield found if found is not None else gap("two-sags", "the readings given cannot be used", why or unusable)
         return
-    if len(own) == 1:
-        yield gap("second-sag", "one sag does not say how the pressure changes it", TWO_SAGS)
+    if len(own) == 1 and ground.geometry is None:
+        yield gap("second-sag", "one sag does not say how the pressure changes it", two_sags_of(ground))
     listed = [
         (SagReading(_travel_m(row), _gauge_pa(row)), row.id)
         for row in _sags_of_this_rider(ground)
@@ -57,11 +72,49 @@ def two_sags(ground: SetupInputs) -> Iterator[StartPressureEstimate | Gap]:
             yield found
 
 
+def two_sags_of(ground: SetupInputs) -> str:
+    """How to close a gap with two sags, with an example that would answer for this fork."""
+    first, second = examples_of(ground)
+    return (
+        "The shortest measurement that closes this: read the rider's sag at two pressures, the second a tenth above "
+        f"the first, and give both, as in reading={first}&reading={second}."
+    )
+
+
+def examples_of(ground: SetupInputs) -> tuple[str, str]:
+    """Two readings as this fork may give them, in the unit of its maximum pressure."""
+    limits = [(row.pressure_limit, row.pressure_unit) for row in (ground.fit, ground.spring)]
+    known = [(si_of("pressure", limit, unit_name), unit_name) for limit, unit_name in limits if limit and unit_name]
+    limit_pa, unit_name = min(known, default=(None, "psi"))
+    return example_readings(ground.target, limit_pa, unit_name)
+
+
+def one_sag(ground: SetupInputs) -> Iterator[StartPressureEstimate | Gap]:
+    """From one sag of the asker's on a spring whose sizes are known."""
+    own = [each for each in ground.asked.readings if each.travel_m > 0]
+    if len(own) != 1 or own_triple(ground) is not None or ground.geometry is None or ground.spacers is None:
+        return
+    if ground.geometry.air.port_travel_m is None and ground.negative_pa is None:
+        return
+    filled = FilledSpring(ground.geometry.air, own[0].gauge_pa, ground.ambient_pa, ground.negative_pa)
+    load_n = ground.load_n if ground.load_n is not None else LIGHT_LOAD_N
+    spread = _spread(ground)
+    band = pressure_from_one_sag(
+        filled, own[0].travel_m, ground.target.sag_m, ground.geometry.spreads, spread, load_n
+    )  # fmt: skip
+    text = "From one sag of this rider: what the spring carried there, it carries at the wanted sag at this pressure."
+    yield estimate_of("measured from one sag", band, text, ())
+
+
+def _spread(ground: SetupInputs) -> ReadingSpread:
+    return ReadingSpread(load_n=max(ReadingSpread().load_n, ground.asked.friction_n / math.sqrt(3)))
+
+
 def _best_pair(
     readings: list[tuple[SagReading, str]], ground: SetupInputs
 ) -> tuple[StartPressureEstimate | None, str | None]:
     """The pair with the narrowest band, or the first reason why none will do."""
-    spread = ReadingSpread(load_n=max(ReadingSpread().load_n, ground.asked.friction_n / math.sqrt(3)))
+    spread = _spread(ground)
     load_n = ground.load_n if ground.load_n is not None else LIGHT_LOAD_N
     best: tuple[Band, tuple[str, ...]] | None = None
     why: str | None = None
@@ -76,7 +129,7 @@ def _best_pair(
     if best is None:
         return None, why
     text = "From two sags of one rider: between them the pressure is read off, not computed from the spring's sizes."
-    return tier_of("measured from two sags", best[0], text, best[1]), None
+    return estimate_of("measured from two sags", best[0], text, best[1]), None
 
 
 def _sags_of_this_rider(ground: SetupInputs) -> list[Reading]:
@@ -107,21 +160,20 @@ def one_force(ground: SetupInputs) -> Iterator[StartPressureEstimate | Gap]:
         if _at_sag(row) and row.force is not None and row.force_unit is not None and row.spacers == ground.spacers
         and abs(_travel_m(row) - ground.target.sag_m) <= SAME_TRAVEL_M
     ]  # fmt: skip
-    if not forces or ground.load_n is None or ground.spring.negative in ("own valve", "coil"):
+    if not forces or ground.pushed is None or ground.spring.negative in ("own valve", "coil"):
         return
     if ground.spring.shaft_diameter_mm is None:
         yield gap("shaft-diameter", "the air outside pushes on the shaft", "Measure the shaft's diameter.")
         return
     row, force_n, extra_n = _spring_force(forces, ground.asked.friction_n)
-    loads = load_band(ground.asked)
-    spread_n = math.hypot(max(ReadingSpread().load_n, (loads.high - loads.low) / (2 * 1.96)), extra_n)
+    spread_n = math.hypot(ReadingSpread().load_n, extra_n)
     shaft_m2 = disc_area_m2(ground.spring.shaft_diameter_mm / 1000)
     band = pressure_from_one_force(
-        force_n, _gauge_pa(row), _travel_m(row), ground.load_n, shaft_m2, ground.ambient_pa,
+        force_n, _gauge_pa(row), _travel_m(row), ground.pushed, shaft_m2, ground.ambient_pa,
         ReadingSpread(load_n=spread_n),
     )  # fmt: skip
     text = "From one force read at this sag: what this spring carries there grows with the pressure."
-    yield tier_of("measured from one force", band, text, (row.id,))
+    yield estimate_of("measured from one force", band, text, (row.id,))
 
 
 def _spring_force(rows: list[Reading], friction_n: float) -> tuple[Reading, float, float]:

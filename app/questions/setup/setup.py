@@ -1,7 +1,7 @@
-"""What to start from for a rider: the question `setup`. Every figure says on which basis it stands and how sure it is.
+"""The start pressure or coil for a rider: the question `setup`. Every figure has its basis and its band.
 
-Nothing is computed from a guess: where several fits remain it says what decides, where something is missing it says
-the shortest measurement.
+Nothing is computed from a guess: if several fits remain each is answered for and what decides is named, if something is
+missing the shortest measurement is.
 """
 
 from dataclasses import replace
@@ -10,24 +10,26 @@ from app.catalogue.rows import Snapshot
 from app.catalogue.tables import Fit, Spring
 from app.questions.answers.cautions import cautions
 from app.questions.answers.open_choices import shown_undecided
-from app.questions.answers.statement_views import Named, guide_view
+from app.questions.answers.statement_views import NamedEntities, guide_view
 from app.questions.answers.views import chassis_ref
 from app.questions.configuration.prevailing import Applicable, undecided
 from app.questions.configuration.region import Given, given
 from app.questions.setup.air import USUAL_PRESSURE_UNIT, put_air
 from app.questions.setup.builder import SetupBuilder
+from app.questions.setup.candidates import put_candidates
 from app.questions.setup.coil import coil_found
-from app.questions.setup.inputs import Target, chosen_fit, for_rider, guides_in, narrowed, target
+from app.questions.setup.inputs import Chosen, Target, chosen_fit, for_rider, guides_in, narrowed, spring_of, target
 from app.questions.setup.limits import limits_of, limits_view
-from app.questions.setup.load import load_band
+from app.questions.setup.load import load_band, pushed_band
 from app.questions.setup.model import Formatter as Figures
 from app.questions.setup.parameters import Circumstances, SetupAsked, circumstances
-from app.questions.setup.views import SetupAnswer
-from app.questions.setup.words import PRACTICE, VALIDITY, formulas, sag_view, travel_change
+from app.questions.setup.views import Headline, SetupAnswer, SetupAskedView
+from app.questions.setup.words import COIL_VALIDITY, PRACTICE, VALIDITY, formulas, sag_view, travel_change
 from app.questions.sheet.fits import asked_view, chosen_units, fit_view, prevailing_fits, spring_ref
 from app.questions.sheet.gather import Sheet, gather
 from app.units.preferences import Units
-from app.units.quantity import computed
+from app.units.quantity import computed, quantity
+from app.units.table import Kind
 
 
 def setup(snapshot: Snapshot, chassis: str, asked: SetupAsked) -> SetupAnswer:
@@ -46,27 +48,45 @@ def configuration_of(asked: SetupAsked) -> Given:
 
 
 def setup_of(found: Sheet, asked: Circumstances, units: Units, *, curves: bool = True) -> SetupAnswer:
-    """The set-up of a gathered configuration: what the question and, without curves, the job card show."""
+    """The set-up of a gathered configuration: for the question and, without curves, for the job card."""
     work = SetupBuilder(found, asked, units, chosen_fit(found), curves=curves)
     work.undecided = dict(work.chosen.undecided)
+    _weigh(work)
+    answer = _answered(work)
+    if curves and not work.chosen.coils and work.chosen.fit is None:
+        children = [
+            SetupBuilder(found, asked, units, Chosen(each, [], {}), curves=False, load=work.load, pushed=work.pushed)
+            for each in work.chosen.candidates
+        ]
+        put_candidates(answer, work, _answered, children)
+    return _finished(answer, work)
+
+
+def _answered(work: SetupBuilder) -> SetupAnswer:
+    """The answer so far, without what closes every answer."""
+    found, asked = work.found, work.asked
     answer = _begun(work)
     fits = [work.chosen.fit] if work.chosen.fit is not None else work.chosen.coils
     if not found.fits:
         work.miss("fit", "it is for one spring in one chassis", "No fit is listed for this configuration.")
     if not fits:
-        return _finished(answer, work)
+        return answer
     where = narrowed(found, fits[0].statement.travel_mm, frozenset(each.statement.spring for each in fits))
     work.guides = for_rider(guides_in(found, where), asked.rider)
     for name, values in undecided(work.guides.all, where, found.context.choices(where, found.offered)).items():
         work.undecided.setdefault(name, values)
     wanted = target(asked, [each.statement for each in work.guides.sure], fits[0].statement.travel_mm)
     _assume_sag(work, wanted)
-    _weigh(work)
-    if work.chosen.coils:
+    if work.chosen.coils or _is_coil(work):
         _coil(answer, work, wanted)
     elif work.chosen.fit is not None:
         put_air(answer, work, work.chosen.fit, wanted, where)
-    return _finished(answer, work)
+    return answer
+
+
+def _is_coil(work: SetupBuilder) -> bool:
+    spring = None if work.chosen.fit is None else spring_of(work.found, work.chosen.fit.statement)
+    return spring is not None and spring.kind == "coil"
 
 
 def _begun(work: SetupBuilder) -> SetupAnswer:
@@ -74,7 +94,9 @@ def _begun(work: SetupBuilder) -> SetupAnswer:
     answer: SetupAnswer = {
         "revision": found.context.snapshot.revision,
         "chassis": chassis_ref(found.context.chassis, found.context.maker),
+        "asked": _asked(work),
         "configuration": asked_view(found.wanted, found.where, work.units),
+        "headline": {"what": "none", "text": ""},
         "bases": [], "published": [], "curve": [], "by_spacers": [],
         "limits": {"pressure": [], "rider_mass": [], "text": ""},
         "assumptions": [], "formula": [], "validity": VALIDITY, "bands": [],
@@ -90,7 +112,36 @@ def _assume_sag(work: SetupBuilder, wanted: Target) -> None:
         return
     value = computed("percent", wanted.percent / 100, "%", to=work.units, basis=None)
     text = f"A general starting point between 15 and 25 % ({PRACTICE})."
-    work.assume("sag", value, "As the guide states it." if wanted.wanted_by == "guide" else text)
+    work.assume("sag", value, "As the guide for this rider states it." if wanted.wanted_by == "guide" else text)
+
+
+def _asked(work: SetupBuilder) -> SetupAskedView:
+    """What was asked: the configuration, the rider, the place."""
+    asked, units = work.asked, work.units
+    shown: SetupAskedView = {**asked_view(work.found.wanted, work.found.where, units)}  # type: ignore[typeddict-item]
+    for name, measure in (
+        ("rider_mass", asked.rider), ("sag", asked.sag), ("pressure", asked.pressure),
+        ("negative_pressure", asked.negative),
+    ):  # fmt: skip
+        if measure is not None:
+            shown[name] = quantity(measure.kind, measure.given_value, measure.given_unit, to=units)  # type: ignore[literal-required]
+    figures: tuple[tuple[str, Kind, str, float | None], ...] = (
+        ("bike_mass", "mass", "kg", asked.bike_kg.value if asked.bike_kg.given else None),
+        ("front_share", "percent", "%", asked.front_share.value if asked.front_share.given else None),
+        ("head_angle", "angle", "°", asked.head_angle_rad.value if asked.head_angle_rad.given else None),
+        ("fill_altitude", "length", "m", asked.fill_altitude_m),
+        ("fill_temperature", "temperature", "°C", asked.fill_temperature_k),
+        ("altitude", "length", "m", asked.altitude_m),
+        ("temperature", "temperature", "°C", asked.temperature_k),
+    )
+    for name, kind, usual, value in figures:
+        if value is not None:
+            shown[name] = computed(kind, value, usual, to=units, basis=None)  # type: ignore[literal-required]
+    if asked.spacers is not None:
+        shown["spacers"] = asked.spacers
+    if asked.readings:
+        shown["reading"] = [each.text for each in asked.readings]
+    return shown
 
 
 def _weigh(work: SetupBuilder) -> None:
@@ -99,7 +150,7 @@ def _weigh(work: SetupBuilder) -> None:
         work.miss("rider-mass", "the spring carries the rider", "Give rider_mass: the rider weighed with all gear.")
         return
     try:
-        work.load_n = load_band(work.asked).value
+        work.load, work.pushed = load_band(work.asked), pushed_band(work.asked)
     except ValueError as impossible:
         work.miss("load", "the spring carries it", str(impossible))
 
@@ -109,9 +160,17 @@ def _coil(answer: SetupAnswer, work: SetupBuilder, wanted: Target) -> None:
     found = work.found
     figures = Figures(work.units, USUAL_PRESSURE_UNIT)
     fits, springs = _beside(work)
-    coils = coil_found(fits, springs, work.guides, wanted, work.asked, work.load_n, figures)
-    answer["coil"] = coils.coil
+    fitted = None if work.chosen.fit is None else work.chosen.fit.statement.spring
+    first = work.chosen.coils[0] if work.chosen.coils else work.chosen.fit
+    spring = None if first is None else springs.get(first.statement.spring)
+    work.limits = limits_of(None, spring, found.limits)
     answer["sag"] = sag_view(wanted, work.units, None, None)
+    if spring is not None:
+        answer["travel_change"] = {"same_pressure": False, "siblings": [], "text": travel_change(spring)[1]}
+    if work.limits.over_rider(work.asked):
+        return
+    coils = coil_found(fits, springs, work.guides, wanted, work.asked, work.pushed, figures)
+    answer["coil"] = coils.coil
     if coils.basis is not None:
         answer["basis"] = coils.basis
     work.gaps += coils.gaps
@@ -120,30 +179,31 @@ def _coil(answer: SetupAnswer, work: SetupBuilder, wanted: Target) -> None:
     if coils.disagree:
         work.codes.append("bases-disagree")
     if coils.softest is not None:
-        work.add_band("coil", coils.softest.share, coils.softest.biggest)
+        work.add_band("coil", coils.softest.biggest)
     if coils.coil["springs"]:
         text = (
             "Rates and preloads as published, to half a unit of the last digit; how far springs scatter is not stated."
         )
         work.assumptions.append({"name": "rates", "text": text})
-    if work.load_n is not None:
+    if work.load is not None:
         work.add_load(answer, figures)
         work.codes.append("computed")
-    if work.chosen.fit is not None:
-        fitted = work.chosen.fit.statement.spring
+    if fitted is not None:
         coils.coil["fitted"] = spring_ref(fitted, springs)
         answer["curve"] = next((each["curve"] for each in coils.coil["springs"] if each["spring"]["id"] == fitted), [])
-    work.limits = limits_of(None, None, found.limits)
-    spring = springs.get(fits[0].statement.spring)
-    if spring is not None:
-        answer["travel_change"] = {"same_pressure": False, "siblings": [], "text": travel_change(spring)[1]}
+    if "headline" in coils.coil:
+        work.headline = {"what": "coil", "text": coils.coil["headline"]}
+    answer["validity"] = COIL_VALIDITY
     answer["formula"] = formulas(False, [], False, True)
 
 
 def _beside(work: SetupBuilder) -> tuple[list[Applicable[Fit]], dict[str, Spring]]:
     """The coils that fit at the travel in question, whichever is fitted now, and all their rows."""
     found = work.found
-    travel_mm = work.chosen.coils[0].statement.travel_mm
+    first = work.chosen.coils[0] if work.chosen.coils else work.chosen.fit
+    if first is None:
+        return [], {}
+    travel_mm = first.statement.travel_mm
     any_spring = replace(found.wanted, spring=None)
     every = prevailing_fits(found.context, found.offered, any_spring, found.where)
     at_travel = {each.statement.spring: each for each in every if each.statement.travel_mm == travel_mm}
@@ -153,15 +213,45 @@ def _beside(work: SetupBuilder) -> tuple[list[Applicable[Fit]], dict[str, Spring
 
 def _finished(answer: SetupAnswer, work: SetupBuilder) -> SetupAnswer:
     context = work.found.context
-    named = Named(work.units, context.sources, dampers=work.found.dampers)
+    named = NamedEntities(work.units, context.sources, dampers=work.found.dampers)
     answer["published"] = [guide_view(each, named) for each in work.guides.all]
     if not answer["limits"]["text"]:
         answer["limits"], codes = limits_view(work.limits, None, None, None, work.asked, context.sources, work.units)
         work.codes += codes
+    answer["headline"] = _headline(answer, work)
     answer["assumptions"] = work.assumptions
     answer["bands"] = work.bands
     answer["undecided"] = shown_undecided(work.undecided, context)
     answer["gaps"] = work.gaps
-    codes = [*work.codes, "shock-pump-only", "limits", *(["undecided"] if work.undecided else [])]
+    air = "coil" not in answer and any(each.kind == "air" for each in work.found.springs.values())
+    codes = [*work.codes, *(["shock-pump-only"] if air else []), "limits", *(["undecided"] if work.undecided else [])]
     answer["cautions"] = cautions(*codes, sources=context.sources.values())
     return answer
+
+
+def _headline(answer: SetupAnswer, work: SetupBuilder) -> Headline:
+    """What to do first. A rider above the limit comes before everything."""
+    over = next((each for each in answer["limits"]["rider_mass"] if not each["within"]), None)
+    if over is not None and work.asked.rider is not None:
+        rider = answer["asked"]["rider_mass"]["text"]
+        text = (
+            f"This fork carries a rider of at most {over['limit']['text'].removeprefix('≤ ')} with gear. {rider} is "
+            "above that: do not set it up."
+        )
+        return {"what": "rider-mass-limit", "text": text}
+    if work.headline is not None:
+        return work.headline
+    limit = work.limits.pressure_pa
+    if "coil" in answer or work.chosen.fit is None:
+        return {"what": "none", "text": "Something is still missing: see below."}
+    if work.guides.maybe:
+        text = "Several rows of the guide may apply, with and without gear: weigh the rider without gear."
+        return {"what": "none", "text": text}
+    if limit is None:
+        return {"what": "none", "text": "No start pressure is listed. Start low and set the sag."}
+    most = answer["limits"]["pressure"]
+    stay = min(most, key=lambda each: each["limit"]["value"])["limit"]["text"] if most else ""
+    return {
+        "what": "none",
+        "text": f"No start pressure is listed. Start low, set the sag, and stay below {stay.removeprefix('≤ ')}.",
+    }

@@ -1,6 +1,6 @@
-"""The geometry of an air spring as the catalogue states it or as three gauge readings find it; never half-known.
+"""The geometry of an air spring as the catalogue states it or as three gauge readings find it.
 
-What is missing is named, not filled in. Lengths in m, volumes in m³.
+A size that is missing is named, never assumed. Lengths in m, volumes in m³.
 """
 
 from collections.abc import Sequence
@@ -16,11 +16,15 @@ from app.physics.readings import GaugeReadings, spring_from_readings
 
 @dataclass(frozen=True, slots=True)
 class Geometry:
-    """A spring that can be computed with: with the spacers in question fitted, and how well its sizes are known."""
+    """A spring that can be computed with: with the spacers in question fitted, and how well its sizes are known.
+
+    `statements` are the readings it was found from, None if its sizes are the catalogue's.
+    """
 
     air: AirSpring
     spreads: Spreads
     known: str
+    statements: tuple[str, ...] | None = None
 
 
 class GaugeReading(NamedTuple):
@@ -39,23 +43,24 @@ class Triple(NamedTuple):
 
 
 def not_modelled(spring: Spring) -> str | None:
-    """Why a spring of this construction cannot be computed yet, or None."""
-    if spring.negative in ("own valve", "coil", "none"):
-        how = {"own valve": "filled through a valve of its own", "coil": "a coil", "none": "absent"}[spring.negative]
-        return f"the negative spring is {how}: only a negative chamber that is filled through a port is modelled"
+    """Why a spring of this construction cannot be computed, or None."""
+    if spring.negative in ("coil", "none"):
+        how = {"coil": "a coil", "none": "absent"}[spring.negative]
+        return f"the negative spring is {how}: only negative chambers filled with air are computed"
     return None
 
 
 def missing(spring: Spring, fit: Fit) -> list[str]:
-    """What the catalogue would have to state before this spring can be computed, in words; empty when it can."""
+    """The sizes, in words, that the catalogue would have to state before this spring can be computed."""
     wanted = {
         "how the negative chamber is filled": spring.negative,
         "the bore": spring.bore_mm,
         "the shaft diameter": spring.shaft_diameter_mm,
         "the positive chamber's volume at full travel": spring.end_volume_ml,
         "the negative chamber's volume at full extension": spring.negative_volume_ml,
-        "the travel at which the port joins the chambers": spring.port_travel_mm,
     }
+    if spring.negative != "own valve":
+        wanted["the travel at which the port joins the chambers"] = spring.port_travel_mm
     lacking = [words for words, value in wanted.items() if value is None]
     if not lacking and spring.travel_set_by == "travel spacer" and fit.travel_spacers != 0:
         lacking = ["the volumes with the travel spacers of this travel (they are stated without any)"]
@@ -66,8 +71,8 @@ def stated(spring: Spring, fit: Fit, spacer: Spacer | None, spacers: int) -> Geo
     """The spring as the catalogue states it. Nothing may be `missing`. ValueError for a spring that cannot exist."""
     if spring.bore_mm is None or spring.shaft_diameter_mm is None:
         raise ValueError("Bore and shaft diameter must be known.")
-    if spring.end_volume_ml is None or spring.negative_volume_ml is None or spring.port_travel_mm is None:
-        raise ValueError("Both volumes and the port must be known.")
+    if spring.end_volume_ml is None or spring.negative_volume_ml is None:
+        raise ValueError("Both volumes must be known.")
     known = spring.geometry_basis or "estimated"
     air = AirSpring(
         bore_area_m2=disc_area_m2(spring.bore_mm / 1000),
@@ -75,7 +80,7 @@ def stated(spring: Spring, fit: Fit, spacer: Spacer | None, spacers: int) -> Geo
         travel_m=fit.travel_mm / 1000,
         end_volume_m3=_m3(spring.end_volume_ml),
         negative_volume_m3=_m3(spring.negative_volume_ml),
-        port_travel_m=float(spring.port_travel_mm) / 1000,
+        port_travel_m=_port_m(spring),
         spacer_volume_m3=spacer_volume_m3(spacer),
         spacers=spacers,
     )
@@ -87,10 +92,10 @@ def measured(
 ) -> Geometry:
     """The spring that three gauge readings find, taken with these spacers fitted. Bore, shaft and port must be known.
 
-    ValueError when the readings cannot belong to such a spring.
+    ValueError if the readings cannot belong to such a spring.
     """
     if spring.bore_mm is None or spring.shaft_diameter_mm is None or spring.port_travel_mm is None:
-        raise ValueError("Three gauge readings find the volumes only where bore, shaft and port are known.")
+        raise ValueError("Three gauge readings find the volumes only if bore, shaft and port are known.")
     air = spring_from_readings(
         triple.readings,
         disc_area_m2(spring.bore_mm / 1000),
@@ -102,7 +107,7 @@ def measured(
     volume = spacer_volume_m3(spacer)
     if volume is not None:
         air = replace(air, end_volume_m3=air.end_volume_m3 + spacers * volume, spacer_volume_m3=volume, spacers=spacers)
-    return Geometry(air, SPREADS["measured"], "measured")
+    return Geometry(air, SPREADS["measured"], "measured", triple.statements)
 
 
 def triple_of(readings: Sequence[GaugeReading]) -> Triple | None:
@@ -118,6 +123,14 @@ def triple_of(readings: Sequence[GaugeReading]) -> Triple | None:
         GaugeReadings(filled.gauge_pa, cycled.gauge_pa, compressed[0].gauge_pa, compressed[0].travel_m),
         tuple(each.id for each in taken if each.id is not None),
     )
+
+
+def _port_m(spring: Spring) -> float | None:
+    if spring.negative == "own valve":
+        return None
+    if spring.port_travel_mm is None:
+        raise ValueError("The port must be known.")
+    return float(spring.port_travel_mm) / 1000
 
 
 def spacer_volume_m3(spacer: Spacer | None) -> float | None:

@@ -1,4 +1,4 @@
-"""The shape of the answer to `setup`. What cannot be known is absent and stands under `gaps`."""
+"""The shape of the answer to `setup`. If something cannot be known it is absent and named in `gaps`."""
 
 from typing import Literal, NotRequired
 
@@ -8,13 +8,54 @@ from typing_extensions import TypedDict
 from app.questions.answers.explained import Assumption, Formula
 from app.questions.answers.gap import Gap
 from app.questions.answers.statement_views import GuideView
-from app.questions.answers.views import Caution, ChassisRef, SourceRef, SpringRef, Undecided
+from app.questions.answers.views import Caution, ChassisRef, ScopeView, SourceRef, SpringRef, Undecided
 from app.questions.sheet.fits import AskedView, FitView
+from app.units.counts import Turns
 from app.units.quantity import Quantity
 
-Basis = Literal["published", "measured from two sags", "measured from one force", "measured geometry", "computed"]
+Basis = Literal[
+    "given", "published", "measured from two sags", "measured from one sag", "measured from one force",
+    "measured geometry", "computed",
+]  # fmt: skip
 
-BandOfWhat = Literal["load", "free_travel", "peak_pressure", "curve", "altitude", "coil"]
+BandOfWhat = Literal["load", "expected_sag", "free_travel", "peak_pressure", "curve", "altitude", "coil"]
+
+
+class SetupAskedView(AskedView):
+    """The configuration, the rider and the place, as they were understood."""
+
+    rider_mass: NotRequired[Quantity]
+    bike_mass: NotRequired[Quantity]
+    front_share: NotRequired[Quantity]
+    head_angle: NotRequired[Quantity]
+    sag: NotRequired[Quantity]
+    spacers: NotRequired[int]
+    pressure: NotRequired[Quantity]
+    negative_pressure: NotRequired[Quantity]
+    fill_altitude: NotRequired[Quantity]
+    fill_temperature: NotRequired[Quantity]
+    altitude: NotRequired[Quantity]
+    temperature: NotRequired[Quantity]
+    reading: NotRequired[list[str]]
+
+
+class Headline(TypedDict):
+    """What to do first, in one sentence: a start pressure, a limit that forbids one, a coil, or what is missing."""
+
+    what: Literal["start-pressure", "rider-mass-limit", "coil", "read-again", "by-spacers", "candidates", "none"]
+    text: str
+
+
+class ChamberView(TypedDict):
+    """A chamber that is filled through its own valve: to what, and its maximum. `order` is which is filled first; it is
+    absent if the catalogue does not say."""
+
+    chamber: Literal["positive", "negative"]
+    pressure: NotRequired[Quantity]
+    basis: NotRequired[Basis]
+    maximum: NotRequired[Quantity]
+    order: NotRequired[int]
+    statements: list[str]
 
 
 class BandView(TypedDict):
@@ -37,36 +78,50 @@ class BasisView(TypedDict):
 
 
 class BandOf(BandView):
-    """What moves the bands of a figure of the answer, which stand in `min` and `max`. `curve` is the force at full
+    """What moves the bands of a figure of the answer, which are in `min` and `max`. `curve` is the force at full
     travel; by spacers start pressure, peak pressure and curve are moved alike; `coil` is the sag of the softest."""
 
     of: BandOfWhat
 
 
 class SagView(TypedDict):
-    """The wanted sag. `text` says from which zero it counts; `from_rest` is what a ring pushed to the seal shows."""
+    """The wanted sag, and the sag that the spring is expected to give at the start pressure shown.
+
+    `text` says from which zero it counts; `from_rest` is what an O-ring pushed to the seal shows. `disagreement` is
+    there if the sag that the guide publishes for this pressure lies outside the band of the expected one.
+    """
 
     percent: float
     travel: Quantity
     from_rest: NotRequired[Quantity]
+    expected: NotRequired[Quantity]
+    expected_percent: NotRequired[float]
+    disagreement: NotRequired[str]
     text: str
 
 
 class CurvePointView(TypedDict):
-    """A point of a spring curve: travel from full extension, force, gauge pressure of the positive chamber. The band
-    stands in `min` and `max`, and not in `text`."""
+    """A point of a spring curve: travel from full extension, force, gauge pressure of the positive chamber.
+
+    `force` is fast beyond the sag, `slow_force` slow (isothermal) all the way. A band is in `min` and `max`, and not in
+    `text`."""
 
     travel: Quantity
     force: Quantity
+    slow_force: NotRequired[Quantity]
     pressure: NotRequired[Quantity]
 
 
 class BySpacers(TypedDict):
-    """One number of volume spacers at the same load and sag. `progression` is force at full travel over force at sag,
-    `progression_min` and `progression_max` its band; `within_limit` is absent where a limit is not stated."""
+    """One number of volume spacers. The fitted one begins at the start pressure shown, the others at the pressure that
+    gives the same sag under the same load.
+
+    `progression` is force at full travel over force at sag, `progression_min` and `progression_max` its band;
+    `within_limit` is absent if a limit is not stated."""
 
     spacers: int
     start_pressure: Quantity
+    expected_sag: NotRequired[Quantity]
     peak_pressure: Quantity
     peak_force: Quantity
     progression: float
@@ -82,6 +137,7 @@ class PressureLimit(TypedDict):
 
     of: Literal["fit", "spring"]
     id: str
+    scope: ScopeView
     limit: Quantity
     within: NotRequired[bool]
     source: NotRequired[SourceRef]
@@ -98,16 +154,26 @@ class RiderLimit(TypedDict):
     """A limit of the rider's mass."""
 
     id: str
+    scope: ScopeView
     limit: Quantity
     within: bool
     source: NotRequired[SourceRef]
 
 
+class SharedLimits(TypedDict):
+    """The strictest maximum among all candidates, which holds whichever it is; absent if one of them states none."""
+
+    pressure: NotRequired[Quantity]
+    spacers: NotRequired[int]
+    text: str
+
+
 class SetupLimits(TypedDict):
-    """What must not be exceeded, and whether it is."""
+    """Limits that must not be exceeded, and whether they are."""
 
     pressure: list[PressureLimit]
     spacers: NotRequired[SpacerLimit]
+    shared: NotRequired[SharedLimits]
     rider_mass: list[RiderLimit]
     text: str
 
@@ -121,21 +187,46 @@ class TravelChange(TypedDict):
 
 
 class AltitudeView(TypedDict):
-    """What the gauge shows at the place of riding after filling in the workshop, and what to fill for the pressure
-    there. Constant mass of air, fork at full extension both times."""
+    """What to fill so that the fork carries the same load at the same sag where it is ridden, and what the gauge then
+    reads there. Constant mass of air, fork at full extension both times.
+
+    `lower_leg_push` is how hard lower legs that were closed where it was filled push outward where it is ridden.
+    """
 
     fill_altitude: Quantity
     altitude: Quantity
     fill_temperature: Quantity
     temperature: Quantity
-    reading_there: Quantity
     fill_to: Quantity
+    reading_there: Quantity
+    negative_fill_to: NotRequired[Quantity]
     fill_within_limit: NotRequired[bool]
+    lower_leg_push: NotRequired[Quantity]
     text: str
 
 
+class LowerLegAir(TypedDict):
+    """Air shut in both lower legs, which the curve leaves out: its force at the sag and at full travel, from a slow
+    stroke to a fast one."""
+
+    at_sag: NotRequired[Quantity]
+    at_full_travel: NotRequired[Quantity]
+    text: str
+
+
+class Candidate(TypedDict):
+    """One fit that the fork may have, and what it would start from."""
+
+    fit: FitView
+    basis: NotRequired[Basis]
+    start_pressure: NotRequired[Quantity]
+    sag: NotRequired[SagView]
+    coil: NotRequired[SpringRef]
+    limits: SetupLimits
+
+
 class CoilSag(TypedDict):
-    """The sag at a preload; no sag where the load is not known. `topped_out`: the preload alone carries the load. A sag
+    """The sag at a preload; no sag if the load is not known. `topped_out`: the preload alone carries the load. A sag
     above 100 % bottoms out."""
 
     preload: Quantity
@@ -155,14 +246,24 @@ class CoilView(TypedDict):
 
 
 class Coil(TypedDict):
-    """The rate that gives the sag, and the springs of this fork next to it. `published_choice` is the guide's."""
+    """The rate that gives the sag, and the springs of this fork next to it.
 
+    `fit` is the spring to fit: the guide's (`published_choice`), else the listed one whose sag comes nearest
+    (`calculated_choice`). `headline` says so, and names the conflict if the two differ.
+    """
+
+    fit: NotRequired[SpringRef]
+    headline: NotRequired[str]
     rate_wanted: NotRequired[Quantity]
     band: NotRequired[BandView]
     preload: NotRequired[Quantity]
     softer: NotRequired[SpringRef]
     stiffer: NotRequired[SpringRef]
     published_choice: NotRequired[SpringRef]
+    published_turns: NotRequired[Turns]
+    at_published_turns: NotRequired[CoilSag]
+    calculated_choice: NotRequired[SpringRef]
+    calculated_percent: NotRequired[float]
     fitted: NotRequired[SpringRef]
     springs: list[CoilView]
     text: str
@@ -171,30 +272,37 @@ class Coil(TypedDict):
 class SetupAnswer(TypedDict):
     """What to start from, how sure that is, and what the spring then does.
 
-    `curve`, `free_travel`, `peak_pressure` and `by_spacers` are computed at `curve_start_pressure`, which gives `load`
-    at the sag: slowly up to the sag, fast beyond it.
+    `curve`, `free_travel`, `peak_pressure`, `peak_force`, `by_spacers` and the expected sag are all at
+    `start_pressure`. Above the limit of the rider's mass there is no start pressure. `example_readings` are two
+    readings as this fork may give them.
     """
 
     revision: int
     chassis: ChassisRef
+    asked: SetupAskedView
     configuration: AskedView
+    headline: Headline
     fit: NotRequired[FitView]
     spacers: NotRequired[int]
     basis: NotRequired[Basis]
     start_pressure: NotRequired[Quantity]
     band: NotRequired[BandView]
+    chambers: NotRequired[list[ChamberView]]
     bases: list[BasisView]
+    candidates: NotRequired[list[Candidate]]
     published: list[GuideView]
     sag: NotRequired[SagView]
     load: NotRequired[Quantity]
-    curve_start_pressure: NotRequired[Quantity]
     free_travel: NotRequired[Quantity]
     peak_pressure: NotRequired[Quantity]
+    peak_force: NotRequired[Quantity]
     curve: list[CurvePointView]
     by_spacers: list[BySpacers]
+    lower_leg_air: NotRequired[LowerLegAir]
     coil: NotRequired[Coil]
     limits: SetupLimits
     altitude: NotRequired[AltitudeView]
+    example_readings: NotRequired[list[str]]
     travel_change: NotRequired[TravelChange]
     assumptions: list[Assumption]
     formula: list[Formula]

@@ -1,8 +1,8 @@
-"""What a set-up says in words: assumptions, formulas, where they hold, bands, and the sentence on changing travel."""
+"""The words of a set-up: assumptions, formulas and where they hold, bands, and the sentence on changing travel."""
 
 from app.catalogue.tables import Spring
 from app.physics.atmosphere import SEA_LEVEL_PA
-from app.physics.band import Band
+from app.physics.band import SHARE, Band
 from app.physics.load import UNSPRUNG_FRONT_KG
 from app.physics.readings import ReadingSpread
 from app.questions.answers.explained import Assumption, Formula
@@ -14,7 +14,7 @@ from app.units.quantity import Quantity, computed
 from app.units.table import Kind
 
 PRACTICE = "common practice, no source"
-LIGHT_LOAD_N = 250.0  # where the rider is not given; only widens the band of two sags. Common practice, no source
+LIGHT_LOAD_N = 250.0  # if the rider is not given; only widens the band of sags. Common practice, no source
 
 MOVES_MOST = {
     "front_share": "the share of the weight on the front wheel",
@@ -37,6 +37,12 @@ MOVES_MOST = {
     "ambient_there": "the weather where it is ridden",
     "temperature_here": "the temperature where it is filled",
     "temperature_there": "the temperature where it is ridden",
+    "ambient_meant": "the air that the start pressure is meant for",
+    "shaft_share": "the size of the shaft, which is not stated",
+    "exponent": "how fast the stroke is",
+    "stanchion": "the diameter of the stanchions",
+    "free volume": "the free volume of the lower legs",
+    "oil": "the oil in the lower legs",
     "rate": "the last digit of the spring rate",
     "preload": "the last digit of the preload",
 }
@@ -44,13 +50,14 @@ MOVES_MOST = {
 VALIDITY = (
     "Air as an ideal gas (within 1.5 % of real air up to 25 bar absolute), one spring leg, no damping. Sag is static: "
     "slow, damping open, mean of three readings from above and three from below. A band holds the true value at least "
-    "as often as it says, where the inputs lie within their spreads; it knows nothing of a faulty fork."
+    "as often as it says if the inputs lie within their spreads; it knows nothing of a faulty fork."
 )
+COIL_VALIDITY = VALIDITY.partition(" bar absolute), ")[2].replace("one spring leg", "One spring leg")
 
 
-def band_view(share: float, biggest: str | None) -> BandView:
+def band_view(biggest: str | None) -> BandView:
     """A band in words; `biggest` as the physics names it."""
-    percent = round(share * 100, 1)
+    percent = round(SHARE * 100, 1)
     shown: BandView = {
         "share_percent": percent,
         "text": f"The true value lies within at least {percent:g} times in 100.",
@@ -62,40 +69,45 @@ def band_view(share: float, biggest: str | None) -> BandView:
 
 
 def sag_view(target: Target, units: Units, free_travel: Band | None, basis: str | None) -> SagView:
-    """The wanted sag, with the zero it counts from; what shows from rest is as sure as where the fork rests."""
+    """The wanted sag, with the zero it counts from; what an O-ring shows is as sure as where the fork rests."""
     shown: SagView = {
         "percent": round(target.percent, 1),
         "travel": computed("length", target.sag_m, "mm", to=units, basis=None),
-        "text": _zero(basis),
+        "text": _zero(target, basis),
     }
-    if free_travel is None:
+    if free_travel is None or basis in ("measured from two sags",):
         return shown
-    shown["text"] = (
-        "Counted from full extension, the fork pulled out to its stop." if free_travel.value > 0 else _STOP_HOLDS
-    )
+    shown["text"] = _EXTENDED if free_travel.value > 0 else f"{_EXTENDED} It rests there without a load."
     if free_travel.value > 0:
         ends = target.sag_m - free_travel.high, target.sag_m - free_travel.low
         shown["from_rest"] = computed("length", target.sag_m - free_travel.value, "mm", band=ends, to=units)
+        rests = computed("length", free_travel.value, "mm", to=units)["text"]
         shown["text"] += (
-            " Unloaded the fork rests at its free travel, drawn in by the negative chamber: a ring pushed to the seal "
-            "there shows less."
+            f" With air in it the fork sits about {rests} into its travel, so an O-ring pushed to the seal there reads "
+            f"{shown['from_rest']['text']} instead of {shown['travel']['text']}."
         )
-    if basis == "published":
+    if target.wanted_by == "guide":
         shown["text"] += " The guide does not say from where it counts."
     return shown
 
 
-_STOP_HOLDS = "Counted from full extension; unloaded the fork rests there."
+_EXTENDED = "Counted from full extension, the fork pulled out to its stop."
 
 
-def _zero(basis: str | None) -> str:
+def _zero(target: Target, basis: str | None) -> str:
     if basis == "measured from two sags":
-        return (
-            "Counted from where the two sags that were read were counted: from full extension or from rest, but alike."
-        )
-    if basis == "published":
+        return "Counted from where both sags were counted, from full extension or from rest, but alike."
+    if target.wanted_by == "guide":
         return "As the guide states it; it does not say whether it counts from full extension or from rest."
-    return "Counted from full extension, the fork pulled out to its stop."
+    return _EXTENDED
+
+
+def disagreement(wanted: str, expected: str, pressure: str, source: str) -> str:
+    """The one sentence for a published sag that lies outside the band of the expected one."""
+    return (
+        f"The guide says {wanted} of sag at {pressure}, the calculation expects {expected}: they disagree beyond their "
+        f"bands ({source}). Start there, measure the sag, and go by the sag."
+    )
 
 
 def travel_change(spring: Spring) -> tuple[bool, str]:
@@ -135,17 +147,23 @@ _LOAD: Formula = {
     "validity": "standing still on level ground; both legs taken as one",
 }
 _SPRING: Formula = {
-    "text": "F(x) = A·P₊ − An·P₋ − As·pa; P₊ = P0·(V(0)/V(x))ⁿ; P₋ = P₊(x_p)·(Vn(x_p)/Vn(x))ⁿ; "
+    "text": "F(x) = A·P₊ − An·P₋ − As·pa; P₊ = P0·(V(0)/V(x))ⁿ; P₋ = P₊(x_p)·(Vn(x_p)/Vn(x))ⁿ, or "
+    "P₋0·(Vn(0)/Vn(x))ⁿ with a valve of its own; "
     "V(x) = V_end − k·v + A·(T − x); Vn(x) = V_neg + An·x; start pressure P0 = (F + As·pa)/c(sag), c = (F + As·pa)/P0",
     "source": "polytropic gas law (Cengel & Boles, Thermodynamics) with the force balance of the piston",
-    "validity": "negative chamber filled through a port; n = 1 up to the sag, n = 1.4 beyond it; P0 is absolute, "
-    "read at full extension after cycling through the port",
+    "validity": "n = 1 up to the sag (slow curve: all the way), 1.30 to 1.41 beyond it; P0 is absolute, read at full "
+    "extension after cycling; the air in the lower legs is left out",
 }
 _BY_BASIS: dict[str, Formula] = {
     "measured from two sags": {
         "text": "ln(p + pa) is a straight line over ln(sag) between two readings of one rider",
         "source": "from F = c(x)·P0 − As·pa with c close to a power of x; tested on random springs",
         "validity": "same rider, same spacers; sags 1.08 to 2 times apart; no more than 20 % of their span outside it",
+    },
+    "measured from one sag": {
+        "text": "the force at the sag that was read equals the force at the wanted sag: (p + pa)·c is constant",
+        "source": "the force balance of the piston",
+        "validity": "same rider, same spacers; the sizes of the spring as the catalogue gives them",
     },
     "measured from one force": {
         "text": "c = (F + As·pa)/(p + pa); start pressure = (load + As·pa)/c − pa",
@@ -164,15 +182,16 @@ _COIL: Formula = {
     "validity": "one coil, or two taken as one; the rate is per length of fork travel",
 }
 _ALTITUDE: Formula = {
-    "text": "p_there = (p + pa_here)·T_there/T_here − pa_there",
-    "source": "ideal gas at constant mass and volume; ISO 2533:1975 for the surrounding air",
+    "text": "fill = [p + pa_meant − As/c·(pa_meant − pa_there)]·T_here/T_there − pa_here; reading there = (fill + "
+    "pa_here)·T_there/T_here − pa_there",
+    "source": "equal force on the piston; ideal gas at constant mass and volume; ISO 2533:1975 for the surrounding air",
     "validity": "fork at full extension both times, air at the temperature of its surroundings; weather moves the "
     "surrounding air by about 3 kPa",
 }
 
 
 def load_assumptions(asked: Circumstances, units: Units) -> list[Assumption]:
-    """What was taken for granted of rider and bike: what was not given, and how far to trust what was."""
+    """The assumptions about rider and bike: what was not given, and how far to trust what was."""
 
     def taken(name: str, kind: Kind, si_value: float, usual: str, text: str) -> Assumption:
         value: Quantity = computed(kind, si_value, usual, to=units, basis=None)
@@ -181,16 +200,22 @@ def load_assumptions(asked: Circumstances, units: Units) -> list[Assumption]:
     share, bike, angle = asked.front_share, asked.bike_kg, asked.head_angle_rad
     found: list[Assumption] = []
     if not share.given:
-        found.append(taken("front_share", "percent", share.value, "%", "Share on the front wheel, ±5 %"))
+        found.append(
+            taken("front_share", "percent", share.value, "%", "Share on the front wheel, ±5 percentage points")
+        )
     if not bike.given:
         found.append(taken("bike_mass", "mass", bike.value, "kg", "Mass of the bike, ±2 kg"))
     found.append(taken("unsprung_front_mass", "mass", UNSPRUNG_FRONT_KG, "kg", "Wheel, brake and lower legs, ±1 kg"))
     if not angle.given:
         found.append(taken("head_angle", "angle", angle.value, "°", "Head angle, ±2°"))
-    named = {"share on the front wheel ±2 %": share, "mass of the bike ±0.5 kg": bike, "head angle ±0.5°": angle}
+    named = {
+        "share on the front wheel ±2 percentage points": share,
+        "mass of the bike ±0.5 kg": bike,
+        "head angle ±0.5°": angle,
+    }
     given = [words for words, each in named.items() if each.given]
     if given:
-        found.append({"name": "given", "text": f"What was given holds to: {', '.join(given)} ({PRACTICE})."})
+        found.append({"name": "given", "text": f"The figures given hold to: {', '.join(given)} ({PRACTICE})."})
     if not asked.friction_given:
         found.append(taken("friction", "force", asked.friction_n, "N", "Friction may hold the fork this much off"))
     return found
@@ -216,8 +241,10 @@ def reading_assumptions(rider_unknown: bool, units: Units) -> list[Assumption]:
 
 
 def surroundings_assumption(asked: Circumstances, units: Units) -> list[Assumption]:
-    """The air around the fork where it is filled, where no altitude was given."""
+    """The air around the fork where it is filled, if no altitude was given."""
     if asked.fill_altitude_m is not None:
         return []
     value = computed("absolute pressure", SEA_LEVEL_PA, "kPa(a)", to=units, basis=None)
-    return [{"name": "fill_altitude", "value": value, "text": "Filled at sea level (ISO 2533)."}]
+    return [
+        {"name": "fill_altitude", "value": value, "text": "Filled at sea level (ISO 2533). If not, give fill_altitude."}
+    ]

@@ -12,12 +12,12 @@ from app.catalogue.history import Version, version
 from app.catalogue.present import missing
 from app.catalogue.rows import Snapshot
 from app.catalogue.stored import SQL
-from app.catalogue.tables import TABLES, Chassis, Damper, Fit, Row, Statement, Variant
+from app.catalogue.tables import TABLES, Chassis, Damper, Fit, Row, Statement, Variant, is_row_of
 from app.questions.answers.cautions import cautions
 from app.questions.answers.views import Caution, Named, length, named
 from app.questions.tables.listing import sources_of
 from app.questions.tables.row_views import row_shape, shape
-from app.units.preferences import choose
+from app.units.preferences import System, choose
 from app.units.quantity import Quantity
 
 
@@ -79,7 +79,9 @@ def entry_adapter(table: type[Row]) -> TypeAdapter[Any]:
     return TypeAdapter(entry_shape(table))
 
 
-def entry(snapshot: Snapshot, table: type[Row], id: str, questions: Collection[str] = ()) -> dict[str, Any]:
+def entry(
+    snapshot: Snapshot, table: type[Row], id: str, questions: Collection[str] = (), units: System = "published"
+) -> dict[str, Any]:
     """The row of that id; `questions` are the names of those that can be asked about such a row.
 
     Raises NotFound with near ids, Gone with what it was.
@@ -87,10 +89,12 @@ def entry(snapshot: Snapshot, table: type[Row], id: str, questions: Collection[s
     found = version(snapshot, table, id)
     if found is None:
         raise missing(snapshot, table, id)
-    return shown(snapshot, found, questions)
+    return shown(snapshot, found, questions, units)
 
 
-def shown(snapshot: Snapshot, found: Version, questions: Collection[str] = ()) -> dict[str, Any]:
+def shown(
+    snapshot: Snapshot, found: Version, questions: Collection[str] = (), units: System = "published"
+) -> dict[str, Any]:
     """The answer about a row in hand."""
     row = found.row
     answer: dict[str, Any] = {
@@ -100,19 +104,19 @@ def shown(snapshot: Snapshot, found: Version, questions: Collection[str] = ()) -
         "row": row.exchanged(),
         "links": _links(snapshot, row, questions),
     }
-    if isinstance(row, Chassis):
-        answer |= _about_chassis(snapshot, row)
+    if is_row_of(row, Chassis):
+        answer |= _about_chassis(snapshot, row, units)
     answer["cautions"] = cautions(sources=sources_of(snapshot, [row]))
     return answer
 
 
-def _about_chassis(snapshot: Snapshot, chassis: Chassis) -> dict[str, Any]:
-    as_published = choose("published")
+def _about_chassis(snapshot: Snapshot, chassis: Chassis, units: System) -> dict[str, Any]:
+    to = choose(units)
     travels = sorted({fit.travel_mm for fit in snapshot.where(Fit, "chassis", chassis.id)})
     dampers = snapshot.many(Damper, chassis.dampers or ())
     return {
         "variants": [variant.exchanged() for variant in snapshot.where(Variant, "chassis", chassis.id)],
-        "travels": [length(travel, as_published) for travel in travels],
+        "travels": [length(travel, to) for travel in travels],
         "dampers": [named(dampers[id]) if id in dampers else {"id": id, "name": id} for id in chassis.dampers or ()],
     }
 
@@ -123,21 +127,21 @@ def href(table: type[Row], id: str) -> str:
 
 
 def _links(snapshot: Snapshot, row: Row, questions: Collection[str]) -> Links:
-    here = href(type(row), row.id)
+    here = href(row.model, row.id)
     links: Links = {
         "self": here,
         "questions": [{"name": name, "href": f"{here}/{name}"} for name in questions],
         "refers_to": list(_references(row)),
         "referred_by": list(_referrers(snapshot, row)),
     }
-    if isinstance(row, Statement):
+    if is_row_of(row, Statement):
         links["history"] = f"/v1/statements/{row.id}/history"
     return links
 
 
 def _references(row: Row) -> Iterator[Reference]:
-    for name, column in row.columns().items():
-        value = row.__dict__[name]
+    for name, column in row.model.columns().items():
+        value = getattr(row, name)
         target = row.table if name == "exception_to" else column.refers_to
         if target is not None and value is not None:
             for id in value if isinstance(value, tuple) else (value,):

@@ -57,7 +57,7 @@ def bike_change(answer: Answer) -> bytes:
     said = warnings(answer)
     if said:
         text(root, WIDTH / 2, 392, "; ".join(said), anchor="middle", weight="bold", name="warning")
-    return written(root)
+    return written(root, answer)
 
 
 def missing(answer: Answer) -> str:

@@ -57,7 +57,16 @@ def jobs(question: str, chassis: str | None, address: Address) -> list[Job]:
         return []
     path = f"/v1/chassis/{chassis}/job-card"
     carried = [name for name in _CONFIGURATION if name in parameters_of(JobCardAsked)]
-    return [Job(words.partition(" ")[2], address.to(path, carried, job=job)) for job, words in JOB_WORDS.items()]
+    found = []
+    for job, words in JOB_WORDS.items():
+        names = carried
+        more: dict[str, str] = {"job": job}
+        if job == "travel-change":  # what is in the fork is what it is changed from
+            names = [name for name in carried if name not in ("travel", "spring", "spacers")]
+            now = {name: address.get(name) or address.get(f"from_{name}") for name in ("travel", "spring", "spacers")}
+            more |= {f"from_{name}": value for name, value in now.items() if value}
+        found.append(Job(words.partition(" ")[2], address.to(path, names, **more)))
+    return found
 
 
 def _travel(question: str, address: Address) -> dict[str, str]:

@@ -54,7 +54,7 @@ def spring_curve(answer: Answer) -> bytes:
     else:
         _told(root, answer)
     _warned(root, answer)
-    return written(root)
+    return written(root, answer)
 
 
 def _lines(answer: Answer) -> list[PlottedLine]:
@@ -157,7 +157,7 @@ def _labels(root: ET.Element, ends: Sequence[tuple[float, PlottedLine]]) -> None
 
 
 def _sag(root: ET.Element, answer: Answer, plane: Plane) -> None:
-    """The wanted sag as an upright line, and the load on it as a point."""
+    """The wanted sag as an upright line, and the load as a point where the curve carries it."""
     if "sag" not in answer:
         return
     sag = answer["sag"]
@@ -165,6 +165,7 @@ def _sag(root: ET.Element, answer: Answer, plane: Plane) -> None:
     child(root, "line", x1=x, x2=x, y1=TOP, y2=BOTTOM, stroke="black", stroke_width=1, stroke_dasharray="2 3")
     text(root, x + 5, TOP + 12, f"sag {sag['travel']['text']} ({sag['percent']:g} %)", name="sag-label")
     if "load" in answer:
+        x = plane.x(sag.get("expected", sag["travel"])["value"])
         mark = child(root, "circle", cx=x, cy=plane.y(answer["load"]["value"]), r=5, fill="white", stroke="black")
         mark.set("stroke-width", "2")
         child(mark, "title", f"load {answer['load']['text']}")

@@ -5,14 +5,15 @@ from typing import Any
 
 from app.web.representation import text_spring, words
 from app.web.representation.outline import is_quantity, node_of
-from app.web.representation.text_lines import beside, closing, heading, node, outline_lines, pair, table, title, wrapped
+from app.web.representation.text_lines import beside, closing, heading, node, outline_lines, pair, title, wrapped
 
 Answer = Mapping[str, Any]
 
 _COUNTS = ("spacer_limit", "spacers_fitted", "travel_spacers", "travel_spacer")
 _SETUP_SHOWN = (
     "start_pressure", "basis", "band", "bands", "sag", "published", "by_spacers", "curve", "fit", "configuration",
-    "coil", "limits", "assumptions", "formula", "validity",
+    "coil", "limits", "assumptions", "formula", "validity", "asked", "headline", "chambers", "candidates", "altitude",
+    "lower_leg_air", "example_readings", "spacers",
 )  # fmt: skip
 _BY_CLOSING = ("revision", "chassis", "undecided", "gaps", "cautions")
 
@@ -42,7 +43,9 @@ def _claim(each: Answer) -> Iterator[str]:
     yield from wrapped(f"    [{each['id']}] {source}", "    ")
 
 
-def _statement(left: str, right: str, about: list[str], each: Answer) -> Iterator[str]:
+def _statement(left: str, right: str, about: list[str], each: Answer, placed: tuple[str, ...]) -> Iterator[str]:
+    """A statement: its name left, its figure right, below what else it says; what is not `placed` follows by name."""
+    about = [*about, *words.unplaced(each, *placed)]
     yield from beside(f"  {left}", right, "  ")
     if about:
         yield from wrapped(f"    {', '.join(about)}", "    ")
@@ -87,7 +90,9 @@ def fits(answer: Answer, question: str) -> Iterator[str]:
         for each in answer["near_misses"]:
             reasons = [reason["text"] for reason in each["reasons"]]
             chassis = [f"in {each['chassis']}"] if "chassis" in each else []
-            yield from _statement(_spring(each), words.quantity_text(each["travel"]), [*reasons, *chassis], each)
+            yield from _statement(
+                _spring(each), words.quantity_text(each["travel"]), [*reasons, *chassis], each, tuple(each)
+            )
     yield from closing(answer)
 
 
@@ -101,7 +106,8 @@ def _torque(each: Answer) -> Iterator[str]:
     about += ["new each time"] if bolt.get("reuse") == "replace" else []
     stage = f", stage {each['stage']}" if "stage" in each else ""
     figure = _plain(each["torque"]) if "torque" in each else "no figure"
-    yield from _statement(f"{bolt['position']}{stage}", figure, about, each)
+    placed = ("fastener", "stage", "torque", "thread_prep", "instruction", "recheck", "preload", "tools")
+    yield from _statement(f"{bolt['position']}{stage}", figure, about, each, placed)
     if "preload" in each:
         yield from node(node_of("preload", each["preload"]), "    ")
 
@@ -111,35 +117,40 @@ def _fill(each: Answer) -> Iterator[str]:
     about = [each["fluid"]["name"]] if "fluid" in each else []
     about += [f"or {each['alternatives']}"] if "alternatives" in each else []
     about += [f"level {each['level_text']}"] if "level_text" in each else []
-    yield from _statement(each["chamber"], figure, about, each)
+    placed = ("chamber", "fluid", "alternatives", "volume", "level", "level_text", "level_datum", "level_state")
+    yield from _statement(each["chamber"], figure, about, each, placed)
 
 
 def _grease(each: Answer) -> Iterator[str]:
     about = [each["fluid"]["name"]] if "fluid" in each else []
     about += [each["amount"]] if "amount" in each else []
-    yield from _statement(each["place"], _plain(each["extent"]) if "extent" in each else "", about, each)
+    placed = ("place", "fluid", "extent", "amount")
+    yield from _statement(each["place"], _plain(each["extent"]) if "extent" in each else "", about, each, placed)
 
 
 def _use(each: Answer) -> Iterator[str]:
     number = f" ({each['part']['part_number']})" if "part_number" in each["part"] else ""
     count = f"{each['count']} ×" if "count" in each else ""
     about = [words.label(each["job"]), *(each[name] for name in ("position", "when") if name in each)]
-    yield from _statement(f"{each['part']['name']}{number}", count, about, each)
+    yield from _statement(
+        f"{each['part']['name']}{number}", count, about, each, ("job", "part", "position", "count", "when")
+    )
 
 
 def _limit(each: Answer) -> Iterator[str]:
     about = [each[name] for name in ("method", "action") if name in each]
-    yield from _statement(each["subject"], _plain(each["limit"]) if "limit" in each else "", about, each)
+    placed = ("subject", "limit", "method", "action")
+    yield from _statement(each["subject"], _plain(each["limit"]) if "limit" in each else "", about, each, placed)
 
 
 def _interval(each: Answer) -> Iterator[str]:
     due = [f"{each[name]} {unit}" for name, unit in (("hours", "h"), ("months", "months")) if name in each]
-    yield from _statement(words.label(each["operation"]), " or ".join(due), _of(each, "riding"), each)
+    yield from _statement(words.label(each["operation"]), " or ".join(due), [], each, ("operation", "hours", "months"))
 
 
 def _guide(each: Answer) -> Iterator[str]:
     figure = _plain(each["pressure"]) if "pressure" in each else each.get("spring_choice", "")
-    about = _of(each, "mass_is", "chamber")
+    about = []
     for name, called in (
         ("rebound_clicks", "rebound"),
         ("compression_clicks", "compression"),
@@ -147,14 +158,20 @@ def _guide(each: Answer) -> Iterator[str]:
     ):
         about += [f"{called} {words.clicks(each[name])}"] if name in each else []
     about += [f"sag {words.plain(each['sag_percent'])} %"] if "sag_percent" in each else []
-    yield from _statement(words.mass_words(each), figure, about, each)
+    figures = (
+        "rider_mass_from", "rider_mass_to", "pressure", "sag_percent", "rebound_clicks", "compression_clicks",
+        "preload_turns",
+    )  # fmt: skip
+    placed = figures if "pressure" in each else (*figures, "spring_choice")
+    yield from _statement(words.mass_words(each), figure, about, each, placed)
 
 
 def _reading(each: Answer) -> Iterator[str]:
     about = [f"at {_plain(each['at_travel'])} from {each['at_travel_from']}"] if "at_travel" in each else []
-    about += _of(each, "spacers", "force", "direction", "rider_mass", "temperature")
     figure = _plain(each["pressure"]) if "pressure" in each else ""
-    yield from _statement(each.get("state", "reading"), figure, about, each)
+    yield from _statement(
+        each.get("state", "reading"), figure, about, each, ("state", "pressure", "at_travel", "at_travel_from")
+    )
 
 
 _STATEMENTS: Mapping[str, Callable[[Answer], Iterator[str]]] = {
@@ -182,25 +199,29 @@ def sheet(answer: Answer, question: str) -> Iterator[str]:
 def setup(answer: Answer, question: str) -> Iterator[str]:
     """The start pressure first, then how sure it is, the limits and the curves as tables."""
     yield from title(f"Set-up: {_name(answer)}", answer)
-    yield from _asked(answer["configuration"])
-    if "start_pressure" in answer:
-        yield from beside("START PRESSURE", _plain(answer["start_pressure"]))
-        yield from wrapped(
-            f"  {answer.get('basis', '')}. {words.band(answer['band']) if 'band' in answer else ''}", "  "
-        )
-    if "sag" in answer:
-        sag = answer["sag"]
-        yield from beside("SAG", f"{_plain(sag['travel'])}, {words.plain(sag['percent'])} %")
-        rest = f" From rest: {_plain(sag['from_rest'])}." if "from_rest" in sag else ""
-        yield from wrapped(f"  {sag['text']}{rest}", "  ")
+    yield from _asked(answer["asked"])
+    yield from text_spring.head(answer)
     if "coil" in answer:
         yield from text_spring.coil(answer["coil"])
+    if answer.get("candidates"):
+        yield from heading("Whichever it is")
+        for each in answer["candidates"]:
+            figure = _plain(each["start_pressure"]) if "start_pressure" in each else "not known"
+            coil = each["coil"].get("part_number", each["coil"]["id"]) if "coil" in each else figure
+            yield from beside(f"  {_spring(each['fit'])}, {words.quantity_text(each['fit']['travel'])}", coil, "  ")
+            if scope := words.scope_words(each["fit"]["scope"]):
+                yield from wrapped(f"    holds for {scope}", "    ")
+            for limit in each["limits"]["pressure"]:
+                yield from wrapped(f"    never above {_plain(limit['limit'])} ({limit['of']})", "    ")
     if answer["published"]:
         yield from heading("Published set-up")
         for each in answer["published"]:
             yield from _guide(each)
     if answer["by_spacers"]:
-        yield from _by_spacers(answer)
+        yield from text_spring.by_spacers(answer)
+    if "lower_leg_air" in answer:
+        yield from heading("Air in the lower legs")
+        yield from wrapped(f"  {answer['lower_leg_air']['text']}", "  ")
     if "fit" in answer:
         yield from heading("Spring")
         yield from _fit(answer["fit"])
@@ -215,32 +236,11 @@ def setup(answer: Answer, question: str) -> Iterator[str]:
     yield from closing(answer)
 
 
-def _by_spacers(answer: Answer) -> Iterator[str]:
-    rows = answer["by_spacers"]
-    yield from heading("By volume spacers")
-    columns = ("start_pressure", "peak_pressure", "peak_force")
-    for each in rows:
-        yield from wrapped(f"  {each['spacers']}: {', '.join(_of(each, *columns))}", "     ")
-        limit = "yes" if each.get("within_limit") else "NO" if "within_limit" in each else "not stated"
-        exceeds = f" ({', '.join(each['exceeds'])})" if each["exceeds"] else ""
-        yield f"     progression {words.plain(each['progression'])}, within limits: {limit}{exceeds}"
-    yield from heading("Force over travel, by number of volume spacers")
-    for first in range(0, len(rows), 5):
-        some = rows[first : first + 5]
-        points = [
-            [point["travel"]["text"], *(each["curve"][at]["force"]["text"] for each in some)]
-            for at, point in enumerate(rows[0]["curve"])
-        ]
-        yield from table(["travel", *(str(each["spacers"]) for each in some)], points)
-    if answer["curve"]:
-        yield from heading("As fitted")
-        names = [name for name in ("travel", "force", "pressure") if name in answer["curve"][0]]
-        yield from table(names, [[point[name]["text"] for name in names] for point in answer["curve"]])
-
-
 def job_card(answer: Answer, question: str) -> Iterator[str]:
     """What to lay out, then the steps with a box each, blank lines where something is written down."""
     yield from title(f"{answer['procedure']['name']}: {_name(answer)}", answer)
+    if answer["settings"].get("headline", {}).get("what") == "rider-mass-limit":
+        yield from wrapped(answer["settings"]["headline"]["text"])
     yield from _asked(answer["configuration"])
     if answer["present"] != answer["configuration"]:
         yield "now:"

@@ -92,11 +92,19 @@ def gaps(answer: Answer) -> Iterator[str]:
             )
 
 
+def invented(answer: Answer) -> Iterator[str]:
+    """The first line of a text that rests on invented data."""
+    for each in answer.get("cautions", ()):
+        if each["code"] == "invented-data":
+            yield from wrapped(f"/// {each['text']}", "    ")
+
+
 def cautions(answer: Answer) -> Iterator[str]:
-    """What can hurt someone."""
-    if answer.get("cautions"):
+    """What can hurt someone. That data are invented is at the top already."""
+    listed = [each for each in answer.get("cautions", ()) if each["code"] != "invented-data"]
+    if listed:
         yield from heading("CAUTION")
-        for each in answer["cautions"]:
+        for each in listed:
             yield from wrapped(f"! {each['text']}", "  ")
 
 

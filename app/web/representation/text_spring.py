@@ -1,11 +1,11 @@
-"""What a set-up rests on, as text: the coils that fit, the limits, what was taken for granted, the equations."""
+"""The parts of a set-up as text: what to do first, the coils that fit, the lines by spacers, limits, assumptions."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from app.web.representation import words
 from app.web.representation.outline import is_quantity
-from app.web.representation.text_lines import beside, heading, pair, wrapped
+from app.web.representation.text_lines import beside, heading, pair, table, wrapped
 
 Answer = Mapping[str, Any]
 
@@ -14,9 +14,83 @@ def _plain(value: Any) -> str:
     return words.quantity_text(value) if is_quantity(value) else words.plain(value)
 
 
+def head(answer: Answer) -> Iterator[str]:
+    """What to do first: fill to what, what it reads where it is ridden, the sag, the maximum."""
+    if answer["headline"]["text"]:
+        yield from wrapped(answer["headline"]["text"])
+    if "start_pressure" in answer:
+        yield from beside("START PRESSURE", _plain(answer["start_pressure"]))
+        band = words.band(answer["band"]) if "band" in answer else ""
+        yield from wrapped(f"  {answer.get('basis', '')}. {band}", "  ")
+    if "altitude" in answer:
+        place = answer["altitude"]
+        yield from beside(f"FILL HERE, AT {place['fill_altitude']['text']}", _plain(place["fill_to"]))
+        if "negative_fill_to" in place:
+            yield from beside("  negative chamber", _plain(place["negative_fill_to"]))
+        yield from beside(f"READS AT {place['altitude']['text']}", _plain(place["reading_there"]))
+        yield from wrapped(f"  {place['text']}", "  ")
+    for each in answer.get("chambers", []):
+        most = f", maximum {each['maximum']['text']}" if "maximum" in each else ""
+        order = f", filled {'first' if each['order'] == 1 else 'second'}" if "order" in each else ""
+        filled = _plain(each["pressure"]) if "pressure" in each else "not stated"
+        yield from beside(f"  {each['chamber']} chamber{most}{order}", filled, "  ")
+    if "sag" in answer:
+        yield from _sag(answer["sag"])
+    if "spacers" in answer:
+        yield from beside("VOLUME SPACERS", str(answer["spacers"]))
+
+
+def _sag(sag: Answer) -> Iterator[str]:
+    yield from beside("SAG", f"{_plain(sag['travel'])}, {words.plain(sag['percent'])} %")
+    if "expected" in sag:
+        yield from beside(
+            "  the calculation expects", f"{_plain(sag['expected'])}, {words.plain(sag['expected_percent'])} %", "  "
+        )
+    if "disagreement" in sag:
+        yield from wrapped(f"  ! {sag['disagreement']}", "    ")
+    yield from wrapped(f"  {sag['text']}", "  ")
+
+
+def by_spacers(answer: Answer) -> Iterator[str]:
+    """A line for each number of volume spacers, then the curves as tables."""
+    rows = answer["by_spacers"]
+    yield from heading("By volume spacers")
+    if "spacers" not in answer:
+        yield from wrapped("  How many are fitted is not known: count them and take that line.", "  ")
+    columns = ("start_pressure", "expected_sag", "peak_pressure", "peak_force")
+    for each in rows:
+        said = [f"{words.label(name)} {_plain(each[name])}" for name in columns if name in each]
+        yield from wrapped(f"  {each['spacers']}: {', '.join(said)}", "     ")
+        limit = "yes" if each.get("within_limit") else "NO" if "within_limit" in each else "not stated"
+        exceeds = f" ({', '.join(each['exceeds'])})" if each["exceeds"] else ""
+        yield f"     progression {words.plain(each['progression'])}, within limits: {limit}{exceeds}"
+    if "spacers" not in answer:
+        return
+    yield from heading("Force over travel, by number of volume spacers")
+    for first in range(0, len(rows), 5):
+        some = rows[first : first + 5]
+        points = [
+            [point["travel"]["text"], *(each["curve"][at]["force"]["text"] for each in some)]
+            for at, point in enumerate(rows[0]["curve"])
+        ]
+        yield from table(["travel", *(str(each["spacers"]) for each in some)], points)
+    if answer["curve"]:
+        yield from heading("As fitted")
+        names = [name for name in ("travel", "force", "slow_force", "pressure") if name in answer["curve"][0]]
+        called = [words.label(name) for name in names]
+        yield from table(called, [[point[name]["text"] for name in names] for point in answer["curve"]])
+
+
 def coil(answer: Answer) -> Iterator[str]:
     """The rate that is wanted, the springs next to it, then every coil that fits with the sag it gives."""
     yield from heading("Coil spring")
+    if "fit" in answer:
+        yield from beside("FIT", spring_words(answer["fit"]))
+    if "headline" in answer:
+        yield from wrapped(f"  {answer['headline']}", "  ")
+    if "published_turns" in answer:
+        gives = f": {sag_words(answer['at_published_turns'])}" if "at_published_turns" in answer else ""
+        yield from pair("published preload", f"{answer['published_turns']['text']}{gives}", 20, "  ")
     if "rate_wanted" in answer:
         yield from beside("RATE WANTED", _plain(answer["rate_wanted"]))
     yield from wrapped(f"  {answer['text']}", "  ")
@@ -24,7 +98,7 @@ def coil(answer: Answer) -> Iterator[str]:
         yield from wrapped(f"  {words.band(answer['band'])}", "  ")
     if "preload" in answer:
         yield from pair("preload", _plain(answer["preload"]), 16, "  ")
-    for name in ("fitted", "softer", "stiffer", "published_choice"):
+    for name in ("fitted", "softer", "stiffer", "published_choice", "calculated_choice"):
         if name in answer:
             yield from pair(words.label(name), spring_words(answer[name]), 16, "  ")
     for each in answer["springs"]:
@@ -57,13 +131,23 @@ def limits(answer: Answer) -> Iterator[str]:
     yield from heading("Limits")
     for each in answer["pressure"]:
         yield from beside(f"  maximum fill pressure of the {each['of']}{_kept(each)}", _plain(each["limit"]), "  ")
+        yield from _scope(each)
         yield from _where(each)
     if "spacers" in answer:
         yield from beside(f"  volume spacers at most{_kept(answer['spacers'])}", str(answer["spacers"]["limit"]), "  ")
     for each in answer["rider_mass"]:
         yield from beside(f"  rider with gear{_kept(each)}", _plain(each["limit"]), "  ")
+        yield from _scope(each)
         yield from _where(each)
+    if "shared" in answer:
+        yield from wrapped(f"  {answer['shared']['text']}", "  ")
     yield from wrapped(f"  {answer['text']}", "  ")
+
+
+def _scope(each: Answer) -> Iterator[str]:
+    """What a limit holds for, so that it is never read without it."""
+    if scope := words.scope_words(each.get("scope", {})):
+        yield from wrapped(f"    holds for {scope}", "    ")
 
 
 def _kept(limit: Answer) -> str:

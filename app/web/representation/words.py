@@ -48,6 +48,7 @@ _LABELS = {
     "dual_crown": "dual crown", "nlgi": "NLGI", "bb_drop": "bottom bracket drop", "bb_height": "bottom bracket height",
     "geometry_sag": "sag in the geometry",
     "hours": "riding hours", "bead_seat": "bead seat", "as_of": "as of", "min_revision": "at least revision",
+    "slow_force": "force, slowly", "fill_altitude": "filled at", "altitude": "ridden at",
     "percent": "share of travel", "share_percent": "holds the true value", "what": "what", "viscosity_40": "at 40 °C",
     "viscosity_100": "at 100 °C", "density_15": "density at 15 °C", "format": "form",
 }  # fmt: skip
@@ -60,12 +61,14 @@ _QUESTIONS = {
     "spring-fits": "Which forks take this spring", "problem-types": "Kinds of refusal", "problem-type": "Refusal",
     "record-job": "Record a job", "send-again": "Send it once more",
     "register-fork": "Register a fork", "forks": "Bench log", "due": "What is due",
-    "services": "What was done", "start": "Legwork", "sheet-changes": "What changed on this sheet",
+    "services": "What was done", "start": "Legwork", "own-data": "Your own data",
+    "sheet-changes": "What changed on this sheet",
 }  # fmt: skip
 
 TABLE_OF = {
     "maker": "makers", "makers": "makers", "source": "sources", "chassis": "chassis", "variant": "variants",
     "variants": "variants", "spring": "springs", "springs": "springs", "softer": "springs", "stiffer": "springs",
+    "calculated_choice": "springs",
     "fitted": "springs", "siblings": "springs", "present_spring": "springs", "published_choice": "springs",
     "from_spring": "springs", "to_spring": "springs", "spring_choice": "springs",
     "damper": "dampers", "dampers": "dampers", "spacer": "spacers", "part": "parts", "parts": "parts",
@@ -118,6 +121,8 @@ def plain(value: Any) -> str:
         return value.name
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if isinstance(value, list):
+        return ", ".join(plain(each) for each in value)
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
         return str(int(value))
     return str(value)
@@ -179,6 +184,24 @@ def quantity_text(quantity: Mapping[str, Any]) -> str:
     beside = [f"published {quantity['as_published']}"] if "as_published" in quantity else []
     beside += [basis] if (basis := basis_view(quantity)) else []
     return f"{quantity['text']} ({', '.join(beside)})" if beside else str(quantity["text"])
+
+
+_EVERY_STATEMENT = ("id", "scope", "source", "also_in", "narrows", "note")
+
+
+def unplaced(statement: Mapping[str, Any], *placed: str) -> list[str]:
+    """The members of a statement that its layout has no place for, each with its label: so every column is shown."""
+    return [
+        f"{label(name)} {_member(value)}"
+        for name, value in statement.items()
+        if name not in (*_EVERY_STATEMENT, *placed)
+    ]
+
+
+def _member(value: Any) -> str:
+    if isinstance(value, Mapping):
+        return quantity_text(value) if "text" in value else plain(value.get("name", value.get("id")))
+    return ", ".join(map(plain, value)) if isinstance(value, list) else plain(value)
 
 
 def span(low: Any, high: Any) -> str:

@@ -1,4 +1,4 @@
-"""Jobs on a fork of the bench log: recorded, listed, what is due next, and the label for the leg."""
+"""Jobs on a fork of the bench log: record, list, what is due next, and the label for the leg."""
 
 import datetime as dt
 from decimal import Decimal
@@ -17,7 +17,6 @@ from app.bench.services import Service, service_view
 from app.bench.shapes import Configuration, Done, DueView
 from app.catalogue.rows import Snapshot
 from app.errors import Fault, Invalid
-from app.questions.answers.cautions import cautions
 from app.questions.answers.gap import Gap
 from app.questions.answers.parameters import IsoDate, Pinned
 from app.questions.answers.views import Undecided
@@ -28,10 +27,10 @@ from app.web.contract.openapi import json_body
 from app.web.forks import answers as answers
 from app.web.forks.bodies import SERVICE_BODY, finished
 from app.web.forks.in_question import parameters_of
-from app.web.reading.idempotency import IdempotencyKey, digest_of, key_of
+from app.web.reading.idempotency import REPLAYED, IdempotencyKey, digest_of, key_of
 from app.web.reading.json_body import read_model
 from app.web.reading.strict import strict_router
-from app.web.routes.forks import ForkId, PinnedAsked, respond_private
+from app.web.routes.forks import ForkId, PinnedAsked, fork_cautions, respond_private
 
 router = strict_router(tags=["bench log"])
 
@@ -39,15 +38,15 @@ router = strict_router(tags=["bench log"])
 class DueAsked(Pinned):
     """The parameters of `due`."""
 
-    on: IsoDate | None = Field(None, description="The day at the workshop (YYYY-MM-DD); else today in UTC.")
+    on: IsoDate | None = Field(None, description="The day at the workshop (YYYY-MM-DD); by default today in UTC.")
     hours: float | None = Field(
-        None, ge=0, le=100_000, description="Riding hours of the fork in all; else as last noted."
+        None, ge=0, le=100_000, description="Total riding hours of the fork; by default the last recorded figure."
     )
     riding: str | None = Field(
         None,
         max_length=80,
-        description="A kind of riding that the intervals list, such as `park`, or `other`; else as noted of the fork, "
-        "else the strictest that is listed.",
+        description="A kind of riding that the intervals list, such as `park`, or `other`; by default "
+        "as recorded for the fork, else the strictest that is listed.",
     )
 
 
@@ -56,17 +55,17 @@ class DueAsked(Pinned):
     operation_id="recordService",
     summary="Record a finished job",
     response_model=None,
-    openapi_extra=json_body(SERVICE_BODY, "The job, what was fitted and measured, and what it was done by."),
+    openapi_extra=json_body(SERVICE_BODY, "The job, what was fitted and measured, and the card it followed."),
     status_code=201,
     responses={201: {"model": answers.ServiceAnswer, "description": "The job, and the fork after it."}},
 )
 async def record_service(request: Request, id: ForkId, idempotency_key: IdempotencyKey = None) -> Response:
-    """What was fitted is what is in the fork from now on, unless a later job is recorded already."""
+    """What was fitted becomes the content of the fork, unless a later job is already recorded."""
     caller = await permitted(request, "bench")
     fork, _ = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     body = await read_model(request, SERVICE_BODY)
     job = finished(body, key_of(caller.shop, idempotency_key), digest_of(request, await request.body()))
-    service, after = await record(request, caller, fork, job)
+    service, after, again = await record(request, caller, fork, job)
 
     def held_against(snapshot: Snapshot) -> tuple[int, list[str]]:
         return snapshot.revision, on_the_bench.unlisted(snapshot, after.chassis, parameters_of(after.configuration))
@@ -74,13 +73,18 @@ async def record_service(request: Request, id: ForkId, idempotency_key: Idempote
     revision, not_listed = await request.app.state.catalogue.ask(held_against)
     answer = {
         "revision": revision, "service": service_view(service), "fork": fork_view(after), "unlisted": not_listed,
-        "cautions": cautions("limits"),
+        "cautions": await fork_cautions(request, {after.chassis}, "limits"),
     }  # fmt: skip
-    return await respond_private(request, answer, answers.SERVICE, "service", status=201)
+    return await respond_private(
+        request, answer, answers.SERVICE, "service", status=201, headers=REPLAYED if again else {}
+    )
 
 
-async def record(request: Request, caller: Caller, fork: Held, job: services.Finished) -> tuple[Service, Held]:
-    """A finished job on a fork of the caller's shop, and the fork after it. Raises Invalid with pointers, NotFound."""
+async def record(request: Request, caller: Caller, fork: Held, job: services.Finished) -> tuple[Service, Held, bool]:
+    """Record a finished job; returns it, the fork after it, and whether it had been recorded before.
+
+    Raises Invalid with pointers, NotFound.
+    """
     shop, fitted = request.app.state.shop, job.done["fitted"]
 
     def refuse(snapshot: Snapshot) -> None:
@@ -101,8 +105,8 @@ async def record(request: Request, caller: Caller, fork: Held, job: services.Fin
     present, before = await in_shop(request, lambda shop: services.history(shop, caller.shop, fork.id))
     known: Configuration = {**present.configuration, **fitted} if services.is_latest(job.done_on, before) else fitted
     await request.app.state.catalogue.ask(lambda snapshot: complete(snapshot, fork.chassis, known, job.done))
-    service, after, _ = await to_its_end(lambda: services.record(shop, caller.shop, fork.id, job, caller.id))
-    return service, after
+    service, after, new = await to_its_end(lambda: services.record(shop, caller.shop, fork.id, job, caller.id))
+    return service, after, not new
 
 
 def complete(snapshot: Snapshot, chassis: str, known: Configuration, done: Done) -> None:
@@ -136,12 +140,12 @@ def complete(snapshot: Snapshot, chassis: str, known: Configuration, done: Done)
     responses={200: {"model": answers.ServiceList, "description": "Oldest first as recorded."}},
 )
 async def list_services(request: Request, id: ForkId, asked: PinnedAsked) -> Response:
-    """What was done, fitted and measured, and what was in the fork then."""
+    """Each job, what was fitted and measured, and what was in the fork then."""
     caller = await admitted(request, "bench")
-    _, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
+    fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     answer = {
         "revision": await request.app.state.catalogue.ask(lambda snapshot: snapshot.revision, asked.pin()), "fork": id,
-        "services": [service_view(each) for each in done], "cautions": cautions(),
+        "services": [service_view(each) for each in done], "cautions": await fork_cautions(request, {fork.chassis}),
     }  # fmt: skip
     return await respond_private(request, answer, answers.SERVICE_LIST, "services", rows="services")
 
@@ -154,8 +158,8 @@ async def list_services(request: Request, id: ForkId, asked: PinnedAsked) -> Res
     responses={200: {"model": answers.DueAnswer, "description": "The most urgent first."}},
 )
 async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Query()]) -> Response:
-    """By the intervals the catalogue gives for the fork as it is built and ridden. What cannot be counted is
-    `not_known`. If nobody said how it is ridden, the strictest interval counts."""
+    """From the intervals the catalogue lists for the fork as built and ridden. `not_known` says what is missing to
+    compute it. If the kind of riding is not known, the strictest interval counts."""
     caller = await admitted(request, "bench")
     fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     hours = _hours(asked, done)
@@ -176,12 +180,12 @@ async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Quer
     revision, listed, ridings = await request.app.state.catalogue.ask(found, asked.pin())
     gaps: list[Gap] = []
     if not listed:
-        text = "The catalogue gives no interval for this fork: what is due is for its maker's manual to say."
+        text = "The catalogue lists no interval for this fork. See its maker's manual."
         gaps.append({"what": "intervals", "why_needed": "they say when it is opened next", "text": text})
     answer: dict[str, Any] = {
         "revision": revision, "fork": id, "on": today.isoformat(), "due": listed,
         "undecided": _riding_open(riding, ridings), "gaps": gaps,
-        "cautions": cautions("not-in-the-catalogue"),
+        "cautions": await fork_cautions(request, {fork.chassis}, "not-in-the-catalogue"),
     }  # fmt: skip
     if hours is not None:
         answer["hours"] = float(hours)
@@ -198,7 +202,7 @@ async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Quer
     responses={200: {"model": answers.LabelAnswer, "description": "Lines to print or to write."}},
 )
 async def fork_label(request: Request, id: ForkId, asked: PinnedAsked) -> Response:
-    """What is in the fork, the limits that the catalogue gives for just that, and the last job; no serial."""
+    """What is in the fork, the limits listed for exactly that, and the last job; no serial."""
     caller = await admitted(request, "bench")
     fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     known = parameters_of(fork.configuration)
@@ -213,7 +217,8 @@ async def fork_label(request: Request, id: ForkId, asked: PinnedAsked) -> Respon
         )  # fmt: skip
 
     revision, lines = await request.app.state.catalogue.ask(written, asked.pin())
-    answer = {"revision": revision, "label": lines, "cautions": cautions("limits", "shock-pump-only")}
+    answer: dict[str, Any] = {"revision": revision, "label": lines}
+    answer["cautions"] = await fork_cautions(request, {fork.chassis}, "limits", "shock-pump-only")
     return await respond_private(request, answer, answers.LABEL, "label")
 
 

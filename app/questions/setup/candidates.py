@@ -1,0 +1,62 @@
+"""What each fit would start from if it is open which one the fork has, and the maximum that all of them share."""
+
+from collections.abc import Callable, Sequence
+
+from app.questions.answers.views import figure
+from app.questions.setup.builder import SetupBuilder
+from app.questions.setup.limits import Limits
+from app.questions.setup.views import Candidate, SetupAnswer, SharedLimits
+from app.units.preferences import Units
+
+MOST = 12  # more than this is a list to choose from, not an answer
+
+
+def put_candidates(
+    answer: SetupAnswer,
+    work: SetupBuilder,
+    answered: Callable[[SetupBuilder], SetupAnswer],
+    children: Sequence[SetupBuilder],
+) -> None:
+    """Put what each candidate would start from into the answer; nothing if there are too many."""
+    if not children or len(children) > MOST:
+        return
+    candidates: list[Candidate] = []
+    for child in children:
+        its = answered(child)
+        one: Candidate = {"fit": its["fit"], "limits": its["limits"]}
+        for name in ("basis", "start_pressure", "sag"):
+            if name in its:
+                one[name] = its[name]
+        if "coil" in its and "fit" in its["coil"]:
+            one["coil"] = its["coil"]["fit"]
+        candidates.append(one)
+    answer["candidates"] = candidates
+    shared = _shared([child.limits for child in children], work.units)
+    if shared is not None:
+        answer["limits"]["shared"] = shared
+        answer["limits"]["text"] = (
+            "Each candidate has its own limits; the strictest of each kind holds for all of them."
+        )
+    text = "It is not decided which of these the fork has: each line is for one of them."
+    work.headline = {"what": "candidates", "text": f"{text} {shared['text']}" if shared is not None else text}
+
+
+def _shared(every: Sequence[Limits], units: Units) -> SharedLimits | None:
+    """The strictest maximum, if every candidate states one."""
+    shared: SharedLimits = {"text": ""}
+    said: list[str] = []
+    strictest = [min(each.pressures, key=lambda one: one[2]) for each in every if each.pressures]
+    if len(strictest) == len(every):
+        row = min(strictest, key=lambda one: one[2])[1]
+        limit = figure(row, "pressure", "pressure_limit", row.pressure_unit, units, role="maximum")
+        if limit is not None:
+            shared["pressure"] = limit
+            said.append(f"never above {limit['text']}")
+    spacers = [each.spacers for each in every if each.spacers is not None]
+    if len(spacers) == len(every):
+        shared["spacers"] = min(spacers)
+        said.append(f"at most {min(spacers)} volume spacers")
+    if not said:
+        return None
+    shared["text"] = f"Whichever it is: {', '.join(said)}."
+    return shared

@@ -1,0 +1,145 @@
+"""The start pressures of an answer on every basis, the one that heads it, and both chambers if each has a valve."""
+
+from decimal import Decimal
+
+from app.questions.answers.views import figure, source_ref
+from app.questions.setup.basis import disagreeing, guide_rows
+from app.questions.setup.builder import SetupBuilder
+from app.questions.setup.estimate import MEASURED_ON_THE_BENCH, StartPressureEstimate
+from app.questions.setup.inputs import SetupInputs, Target
+from app.questions.setup.model import Formatter as Figures
+from app.questions.setup.model import Model
+from app.questions.setup.parameters import si_of
+from app.questions.setup.views import BasisView, ChamberView, SetupAnswer
+from app.questions.setup.words import PRACTICE, band_view, disagreement, reading_assumptions, surroundings_assumption
+from app.units.quantity import Quantity, quantity
+
+LEAST_READ_PA = 20 * 6894.757293168  # below this a shock pump's gauge hardly moves; common practice, no source
+_GEAR = {
+    "without": (
+        "3 to 8 kg",
+        f"The guide goes by the rider without gear; any gear of this mass gives this row ({PRACTICE}).",
+    ),
+    "not stated": ("in the mass", "The guide does not say whether gear is in its masses; looked up with gear."),
+}
+
+
+def put_bases(
+    answer: SetupAnswer, work: SetupBuilder, bases: list[StartPressureEstimate],
+    headline: StartPressureEstimate | None, figures: Figures,
+) -> Quantity | None:  # fmt: skip
+    """Show every basis; returns the start pressure that heads the answer."""
+    answer["bases"] = [_basis_shown(each, figures, work) for each in bases]
+    if disagreeing(bases):
+        work.codes.append("bases-disagree")
+    if any(each.banded for each in bases):
+        work.codes.append("computed")
+        work.assumptions += surroundings_assumption(work.asked, work.units)
+    if any(each.basis in MEASURED_ON_THE_BENCH for each in bases):
+        work.assumptions += reading_assumptions(work.load is None, work.units)
+    if headline is None:
+        return None
+    first = answer["bases"][0]
+    answer["basis"] = first["basis"]
+    answer["start_pressure"] = first["start_pressure"]
+    if "band" in first:
+        answer["band"] = first["band"]
+    if headline.guide is not None and headline.guide.mass_is != "with gear":
+        work.assume("gear", *_GEAR[headline.guide.mass_is or "not stated"])
+    if headline.gauge_pa < LEAST_READ_PA:
+        work.codes.append("below-gauge")
+    return first["start_pressure"]
+
+
+def _basis_shown(each: StartPressureEstimate, figures: Figures, work: SetupBuilder) -> BasisView:
+    pressure: Quantity | None
+    if each.guide is not None:
+        pressure = figure(
+            each.guide, "pressure", "pressure", each.guide.pressure_unit, work.units,
+            minimum="pressure_min", maximum="pressure_max",
+        )  # fmt: skip
+        if pressure is not None:
+            pressure.setdefault("basis", "published")
+    elif each.given is not None:
+        pressure = quantity("pressure", each.given.given_value, each.given.given_unit, to=work.units)
+    else:
+        pressure = figures.pressure(each.gauge_pa, (each.low_pa, each.high_pa))
+        pressure["basis"] = "computed" if each.basis == "computed" else "measured"
+    if pressure is None:
+        raise ValueError(f"the guide row {each.statements} has no pressure")
+    shown: BasisView = {
+        "basis": each.basis, "start_pressure": pressure, "statements": list(each.statements), "text": each.text,
+    }  # fmt: skip
+    if work.limits.pressure_pa is not None:
+        shown["within_limit"] = not work.limits.over_pressure(each.gauge_pa)
+    if each.banded:
+        shown["band"] = band_view(each.biggest)
+    return shown
+
+
+def shown_pa(headline: StartPressureEstimate, start: Quantity) -> float:
+    """The gauge pressure that the user sees, in Pa: everything beside it is computed from it."""
+    if not headline.banded:
+        return headline.gauge_pa
+    return si_of("pressure", Decimal(str(start["value"])), start["unit"])
+
+
+def put_chambers(
+    answer: SetupAnswer, work: SetupBuilder, ground: SetupInputs, headline: StartPressureEstimate,
+    start: Quantity | None, figures: Figures,
+) -> None:  # fmt: skip
+    """Both chambers, if each has a valve: what each is filled to, and its maximum if the catalogue states one."""
+    if ground.spring.negative != "own valve" or start is None:
+        return
+    limits = work.limits.pressures
+    strictest = min(limits, key=lambda each: each[2]) if limits else None
+    positive: ChamberView = {
+        "chamber": "positive", "pressure": start, "basis": headline.basis, "statements": list(headline.statements),
+    }  # fmt: skip
+    negative: ChamberView = {"chamber": "negative", "statements": []}
+    rows = guide_rows(work.guides, ground.target, negative=True)
+    if work.asked.negative is not None:
+        given = work.asked.negative
+        negative["pressure"] = quantity("pressure", given.given_value, given.given_unit, to=work.units)
+        negative["basis"] = "given"
+    elif len(rows) == 1:
+        its = figure(
+            rows[0], "pressure", "pressure", rows[0].pressure_unit, work.units,
+            minimum="pressure_min", maximum="pressure_max",
+        )  # fmt: skip
+        if its is not None:
+            negative["pressure"], negative["basis"] = its, "published"
+            negative["statements"] = [rows[0].id]
+    if strictest is not None:
+        row = strictest[1]
+        maximum = figure(row, "pressure", "pressure_limit", row.pressure_unit, work.units, role="maximum")
+        if maximum is not None:
+            positive["maximum"] = maximum
+            if strictest[0] == "spring":  # of the whole assembly, so of either chamber
+                negative["maximum"] = maximum
+    answer["chambers"] = [positive, negative]
+    text = "The catalogue does not say which chamber is filled first. See the maker's manual."
+    work.miss("filling-order", "the chamber that is filled second moves the piston", text)
+
+
+def put_disagreement(
+    answer: SetupAnswer, work: SetupBuilder, headline: StartPressureEstimate, model: Model | None, wanted: Target,
+    figures: Figures,
+) -> None:  # fmt: skip
+    """One sentence if the guide's sag at its pressure lies outside the band of the sag that is expected there."""
+    sag, guide = answer["sag"], headline.guide
+    if guide is None or guide.sag_percent is None or model is None or model.stroke.sag is None or "expected" not in sag:
+        return
+    exponent = guide.sag_percent.as_tuple().exponent
+    half = 0.5 * 10.0 ** (exponent if isinstance(exponent, int) else 0) / 100 * model.geometry.air.travel_m
+    said = float(guide.sag_percent) / 100 * model.geometry.air.travel_m
+    found = model.stroke.sag
+    if found.low <= said + half and said - half <= found.high:
+        return
+    source = source_ref(guide, work.found.context.sources)
+    sag["disagreement"] = disagreement(
+        figures.length(said)["text"], f"about {sag['expected']['text']}", answer["start_pressure"]["text"],
+        source["title"] if source is not None else guide.id,
+    )  # fmt: skip
+    if "bases-disagree" not in work.codes:
+        work.codes.append("bases-disagree")
