@@ -215,8 +215,8 @@ def test_a_figure_among_20000_forks_takes_little_more_than_its_sheet(database: D
     search(catalogue, "anything")  # builds the indexes
     spent, first = [], 0
     for fork in chance.sample(forks, 60):
-        fastener = next(row for row in small if row.table == "fasteners" and row.__dict__["chassis"] == fork.id)
-        q = f"{fork.id} {fastener.__dict__['position']}"
+        fastener = next(row for row in small if row.table == "fasteners" and row["chassis"] == fork.id)
+        q = f"{fork.id} {fastener['position']}"
         start = time.process_time()
         hits = search(catalogue, q)["hits"]
         spent.append(time.process_time() - start)

@@ -108,10 +108,9 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     context = {each.statement.travel_spacer for each in (fit, present_fit)} - {None}
     plan.extras = snapshot.many(Part, context)  # type: ignore[arg-type]
     plan.volume_spacers = found.spacers
-    for name in dict.fromkeys(name for step in steps for name in step.open):
-        _miss_property(plan, name)
-    if spring is not None and spring.kind == "air" and spring.negative is None:
-        _miss_property(plan, "negative")
+    for step in steps:
+        for name in step.open:
+            _miss_property(plan, name)
     return plan
 
 
@@ -173,7 +172,7 @@ def _still_possible(
 ) -> list[str | int | float]:
     """The values with which some fit is left, given all that was chosen."""
     column = {"travel": "travel_mm"}.get(name, name)
-    listed = {getattr(each.statement, column) for each in fits}
+    listed = {each.statement[column] for each in fits}
     return list(values) if None in listed else [value for value in values if value in listed]
 
 

@@ -6,7 +6,7 @@ from typing import NamedTuple, NotRequired
 from typing_extensions import TypedDict
 
 from app.catalogue.rows import Snapshot
-from app.catalogue.tables import Chassis, Fluid, Frame, Maker, Part, Row, Source, Spring
+from app.catalogue.tables import Chassis, Fluid, Frame, Maker, Part, Row, Source, Spring, is_row_of
 from app.questions.answers.statement_views import StatementView
 from app.questions.answers.views import ScopeView, SourceRef, source_ref
 from app.questions.tables.links import href
@@ -87,18 +87,18 @@ def with_figure(hit: SearchHit, figure: Quantity | None) -> SearchHit:
 def row_hits(snapshot: Snapshot, found: list[tuple[Row, float]]) -> list[SearchHit]:
     """Rows as search results, each with the score given beside it."""
     rows = [row for row, _ in found]
-    makers = snapshot.many(Maker, {maker for row in rows if (maker := row.__dict__.get("maker"))})
-    sources = snapshot.many(Source, {source for row in rows if (source := row.__dict__.get("source"))})
-    hits = [_row_hit(row, score, makers.get(row.__dict__.get("maker") or ""), sources) for row, score in found]
+    makers = snapshot.many(Maker, {maker for row in rows if (maker := row.values().get("maker"))})
+    sources = snapshot.many(Source, {source for row in rows if (source := row.values().get("source"))})
+    hits = [_row_hit(row, score, makers.get(row.values().get("maker") or ""), sources) for row, score in found]
     for (row, _), hit in zip(found, hits, strict=True):
-        if (newer := row.__dict__.get("superseded_by")) and (then := snapshot.one(type(row), newer)) is not None:
-            called = " ".join(text for text in (then.__dict__["name"], then.__dict__["part_number"]) if text)
+        if (newer := row.values().get("superseded_by")) and (then := snapshot.one(row.model, newer)) is not None:
+            called = " ".join(text for text in (then["name"], then["part_number"]) if text)
             hit["detail"] = ", ".join(text for text in (hit["detail"], f"superseded by {called}") if text)
     return hits
 
 
 def _row_hit(row: Row, score: float, maker: Maker | None, sources: dict[str, Source]) -> SearchHit:
-    fields = row.__dict__
+    fields = row.values()
     name = fields.get("name") or fields.get("title") or row.id
     shown: SearchHit = {
         "table": row.table,
@@ -106,7 +106,7 @@ def _row_hit(row: Row, score: float, maker: Maker | None, sources: dict[str, Sou
         "kind": KINDS.get(row.table, row.table.removesuffix("s")),
         "name": f"{maker.name} {name}" if maker is not None and not name.startswith(maker.name) else name,
         "detail": ", ".join(_details(row)),
-        "href": href(type(row), row.id),
+        "href": href(row.model, row.id),
         "score": score,
     }
     if maker is not None:
@@ -120,21 +120,21 @@ def _row_hit(row: Row, score: float, maker: Maker | None, sources: dict[str, Sou
 
 def _details(row: Row) -> list[str]:
     """What tells a row from others of its name, as far as it is given: years, travel, size, number and kind."""
-    fields = row.__dict__
+    fields = row.values()
     said = [text for low, high, unit in _SPANS for text in _span(row, low, high, unit)]
     diameter = fields.get("stanchion_diameter_mm")
     said += [f"{diameter:g} mm stanchions"] if diameter is not None else []
-    said += [f"size {row.size}"] if isinstance(row, Frame) and row.size is not None else []
+    said += [f"size {row.size}"] if is_row_of(row, Frame) and row.size is not None else []
     said += [fields[name] for name in ("model_code", "edition") if fields.get(name)]
-    said += [f"{row.kind} spring"] if isinstance(row, Spring) else []
-    said += [row.kind] if isinstance(row, Part | Fluid) else []
-    said += [f"pack of {row.pack_count}"] if isinstance(row, Part) and (row.pack_count or 1) > 1 else []
+    said += [f"{row.kind} spring"] if is_row_of(row, Spring) else []
+    said += [row.kind] if is_row_of(row, Part) or is_row_of(row, Fluid) else []
+    said += [f"pack of {row.pack_count}"] if is_row_of(row, Part) and (row.pack_count or 1) > 1 else []
     return said
 
 
 def _span(row: Row, low: str, high: str, unit: str) -> list[str]:
     """`2022–2024`, `from 2022` or `to 2024`; nothing if neither end is given."""
-    first, last = row.__dict__.get(low), row.__dict__.get(high)
+    first, last = row.values().get(low), row.values().get(high)
     if first is None and last is None:
         return []
     if first is None or last is None:
