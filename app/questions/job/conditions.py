@@ -16,7 +16,7 @@ _WORDS = {
     "crowns": "the fork's crowns are",
     "travel_set_by": "the travel is set by",
     "damper_kind": "the damper is of kind",
-    "negative": "the negative spring is charged by",
+    "negative": "the negative chamber is filled by",
 }
 _WHOSE = {"spring_kind": "spring", "travel_set_by": "spring", "negative": "spring", "crowns": "chassis"}
 

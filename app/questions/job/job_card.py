@@ -39,6 +39,7 @@ from app.questions.sheet.gaps import gaps
 
 __all__ = ["JOB_CARD", "JobCardAnswer", "JobCardAsked", "Made", "job_card", "made"]
 
+OF_THE_RIDER = {"rider-mass", "start-pressure"}
 OF_THE_FIT = ("spacer-limit", "pressure-limit")
 
 
@@ -156,9 +157,11 @@ def _settings(plan: Plan) -> Settings:
     """What a mechanic sets of the set-up; the curve stays with the question `setup`."""
     setup = plan.setup
     shown: Settings = {"limits": setup["limits"], "published": setup["published"], "text": ""}
-    for name in ("headline", "basis", "start_pressure", "band", "chambers", "sag", "coil", "altitude", "travel_change"):
+    for name in ("headline", "basis", "start_pressure", "band", "chambers", "sag", "coil", "altitude"):
         if name in setup:
             shown[name] = setup[name]
+    if "travel_change" in setup and plan.job == "travel-change":
+        shown["travel_change"] = setup["travel_change"]
     said = []
     if setup["headline"]["what"] == "rider-mass-limit":
         said.append(setup["headline"]["text"])
@@ -196,6 +199,8 @@ def _gaps(plan: Plan, check: Check | None) -> list[Gap]:
     """What the card lacks: its own blanks, the limits of the fit, and what the set-up lacks."""
     found = [*plan.gaps, *(gap for gap in gaps(plan.found) if gap["what"] in OF_THE_FIT)]
     known = {gap["what"] for gap in found}
+    if plan.job in SETTLED_JOBS and any(gap["what"] == "rider-mass" for gap in plan.setup["gaps"]):
+        known |= OF_THE_RIDER  # without a rider a service fills what was in the fork
     found += [gap for gap in plan.setup["gaps"] if gap["what"] not in known]
     if not plan.uses:
         text = f"The catalogue does not say which parts {JOB_WORDS[plan.job]} of this fork takes."
