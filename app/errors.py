@@ -1,4 +1,4 @@
-"""What a caller may be told when a request is refused; knows neither HTTP nor the database."""
+"""Exceptions for refused requests. They know neither HTTP nor the database; app.web turns them into problem details."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,10 +7,10 @@ from typing import Any
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One thing that is wrong with what was sent.
+    """One thing that is wrong with a request.
 
-    `code` is contract and never changes; `text` is a sentence that says how to mend it. `parameter` names a query or
-    path parameter, `pointer` (RFC 6901) a place in a body; `suggestion` is the value or name that was probably meant.
+    `code` is contract and never changes; `text` is a sentence that says how to fix it. `parameter` names a query or
+    path parameter, `pointer` (RFC 6901) a place in a body; `suggestion` is the likely correct value or name.
     """
 
     code: str
@@ -21,7 +21,7 @@ class Fault:
 
 
 class Refusal(Exception):
-    """Base of all refusals: a sentence for a person, faults for a program, and whatever else the answer carries."""
+    """Base of all refusals: a sentence for people, faults for programs, `extra` members of the answer."""
 
     def __init__(self, detail: str, faults: Sequence[Fault] = (), **extra: Any) -> None:
         super().__init__(detail)
@@ -31,55 +31,56 @@ class Refusal(Exception):
 
 
 class Invalid(Refusal):
-    """What was asked or sent cannot be meant as it stands (422)."""
+    """The request is well formed but wrong (422)."""
 
     @classmethod
     def one(cls, code: str, text: str, *, parameter: str | None = None, suggestion: str | None = None) -> "Invalid":
+        """A refusal with a single fault, whose text is also the detail."""
         return cls(text, [Fault(code, text, parameter=parameter, suggestion=suggestion)])
 
 
 class NotFound(Refusal):
-    """No such thing at this revision; `extra["candidates"]` may name near ones (404)."""
+    """There is no such row at this revision; `extra["candidates"]` may list similar ones (404)."""
 
 
 class Gone(Refusal):
-    """It was there and has been withdrawn; `extra["history"]` says when (410)."""
+    """The row has been withdrawn; `extra["history"]` says when (410)."""
 
 
 class Malformed(Refusal):
-    """Bytes that are not what their type says they are (400)."""
+    """The bytes do not match their declared type (400)."""
 
 
 class Conflict(Refusal):
-    """It collides with something that is stored (409)."""
+    """The change contradicts a stored row (409)."""
 
 
 class Stale(Refusal):
-    """The precondition names a version that is no longer the present one (412)."""
+    """The precondition names a version that is no longer current (412)."""
 
 
 class PreconditionMissing(Refusal):
-    """The change needs a precondition and none was sent (428)."""
+    """The change needs an If-Match header (428)."""
 
 
 class TooLarge(Refusal):
-    """More than the published limit (413)."""
+    """The body is larger than the published limit (413)."""
 
 
 class Unauthorised(Refusal):
-    """No key, or none that is known (401)."""
+    """No API key, or one that is not valid (401)."""
 
 
 class Forbidden(Refusal):
-    """A known key without the scope (403)."""
+    """A valid key without the scope (403)."""
 
 
 class SentFromElsewhere(Refusal):
-    """A form that was not sent from a page of this service (403)."""
+    """A form that was sent from another site (403)."""
 
 
 class Unavailable(Refusal):
-    """Not now; `retry_after` seconds later it may be (503)."""
+    """The service cannot answer now; retry after `retry_after` seconds (503)."""
 
     def __init__(self, detail: str, *, retry_after: int = 1, **extra: Any) -> None:
         super().__init__(detail, (), **extra)
@@ -87,4 +88,4 @@ class Unavailable(Refusal):
 
 
 class NoRoom(Refusal):
-    """The disk under the database is full; reads go on (507)."""
+    """The disk under the database is full; reads still work (507)."""

@@ -60,6 +60,18 @@ class AuditEntry(ShopModel, table=True):
     request_id: str | None = Field(default=None, sa_type=BYTEWISE)
 
 
+class StoredIdempotencyKey(ShopModel, table=True):
+    """A request that was done: `key` names its sender too, `made` is what the same request is answered from."""
+
+    __tablename__ = "idempotency_keys"
+
+    key: str = Field(primary_key=True, sa_type=BYTEWISE)
+    digest: str = Field(sa_type=BYTEWISE)
+    made: str = Field(sa_type=BYTEWISE)
+    used_at: str = Field(sa_type=BYTEWISE, index=True)
+
+
 KEYS: Table = SHOP.tables["keys"]
 SESSIONS: Table = SHOP.tables["sessions"]
 AUDIT: Table = SHOP.tables["audit"]
+IDEMPOTENCY_KEYS: Table = SHOP.tables["idempotency_keys"]

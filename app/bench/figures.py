@@ -14,6 +14,7 @@ from app.bench.shapes import (
     MeasuredView,
 )
 from app.catalogue.columns import write_number
+from app.units.counts import clicks_view
 from app.units.measure import Measure
 from app.units.quantity import Quantity, quantity
 from app.units.table import Kind
@@ -22,6 +23,9 @@ KINDS: dict[str, Kind] = {
     "pressure": "pressure", "second_pressure": "pressure", "sag": "length", "rider_mass": "mass",
     "exposed_stanchion": "length", "axle_to_crown": "length",
 }  # fmt: skip
+
+
+ADJUSTERS = ("rebound_clicks", "compression_clicks")
 
 
 def figure_of(measure: Measure) -> Figure:
@@ -49,8 +53,11 @@ def configuration_view(held: Configuration) -> ConfigurationView:
 
 def measured_view(measured: Measured) -> MeasuredView:
     """What was measured as answers show it."""
-    noted: dict[str, Any] = {name: value for name, value in measured.items() if name != "sags"}
-    found: Any = {name: shown(name, value) if name in KINDS else value for name, value in noted.items()}
+    noted: dict[str, Any] = dict(measured)
+    found: Any = {name: shown(name, noted[name]) for name in KINDS if name in noted}
+    for name in ADJUSTERS:
+        if name in noted:
+            found[name] = clicks_view(noted[name], noted.get("clicks_from"), noted.get(f"{name}_total"))
     if "sags" in measured:
         found["sags"] = [
             {"sag": shown("sag", each["sag"]), "pressure": shown("pressure", each["pressure"])}

@@ -1,8 +1,11 @@
 """Remarks that a value of a statement looks wrong: made at the bench, listed for editors until they are settled."""
 
+import json
+
 from sqlalchemy import delete, func, insert, select
 from typing_extensions import TypedDict
 
+from app.access.idempotency import KeyedRequest, made_before, remember
 from app.access.keys import now
 from app.bench.stored import FLAGS
 from app.database.connections import Database
@@ -21,20 +24,26 @@ class FlagRow(TypedDict):
     by: str
 
 
-def flag(shop: Database, statement: str, table: str, revision: int, text: str, by: str) -> FlagRow:
-    """Make a remark about a statement as it stood at that revision."""
+def flag(
+    shop: Database, statement: str, table: str, revision: int, text: str, by: str, request: KeyedRequest | None = None
+) -> tuple[FlagRow, bool]:
+    """Make a remark about a statement as it was at that revision; True if the same `request` made it before."""
     at = now()
     row = {
         "statement": statement, "statement_table": table, "revision": revision, "text": text, "flagged_at": at,
         "flagged_by": by,
     }  # fmt: skip
     with shop.write() as connection:
+        if (before := made_before(connection, request)) is not None:
+            return json.loads(before), True
         made = connection.execute(insert(FLAGS), row).inserted_primary_key
-    assert made is not None
-    return {
-        "number": int(made[0]), "statement": statement, "table": table, "revision": revision, "text": text,
-        "flagged_at": at, "by": by,
-    }  # fmt: skip
+        assert made is not None
+        flagged: FlagRow = {
+            "number": int(made[0]), "statement": statement, "table": table, "revision": revision, "text": text,
+            "flagged_at": at, "by": by,
+        }  # fmt: skip
+        remember(connection, request, json.dumps(flagged, ensure_ascii=False))
+    return flagged, False
 
 
 def listed(shop: Database, limit: int, after: int, statement: str | None) -> tuple[list[FlagRow], int]:

@@ -6,16 +6,18 @@ An id is 130 random bits, so that nobody comes upon one by guessing.
 import base64
 import secrets
 from collections import Counter
+from collections.abc import Collection
 from typing import Any, NamedTuple
 
 from sqlalchemy import ColumnElement, Connection, Row, delete, func, insert, select, tuple_, update
 
+from app.access.idempotency import KeyedRequest, made_before, remember
 from app.access.keys import now
 from app.bench.figures import configuration_view, read_configuration, written
 from app.bench.shapes import Configuration, ForkView
 from app.bench.stored import FORKS, SERVICES
 from app.database.connections import Database
-from app.errors import Conflict, Fault, NotFound, Stale
+from app.errors import Conflict, Fault, Invalid, NotFound, Stale
 
 RECENT = 20
 _LOOKED_AT = 400  # forks that "recent" is read from
@@ -29,6 +31,7 @@ class Registering(NamedTuple):
     chassis: str
     configuration: Configuration
     first_used_on: str | None
+    riding: str | None = None
 
 
 class Held(NamedTuple):
@@ -40,24 +43,31 @@ class Held(NamedTuple):
     chassis: str
     configuration: Configuration
     first_used_on: str | None
+    riding: str | None
     registered_at: str
     changed_at: str
     version: int
 
 
-def register(shop: Database, shop_id: str, fork: Registering) -> Held:
-    """A new fork of that shop. Raises Conflict, naming the one that has the serial already."""
+def register(shop: Database, shop_id: str, fork: Registering, request: KeyedRequest | None = None) -> tuple[Held, bool]:
+    """A new fork of that shop; True if the same `request` registered it before.
+
+    Raises Conflict, naming the fork that has the serial already; NotFound if the fork was erased since.
+    """
     id = base64.b32encode(secrets.token_bytes(17)).decode().lower().rstrip("=")[:26]
     at = now()
     with shop.write() as connection:
+        if (before := made_before(connection, request)) is not None:
+            return held_in(connection, shop_id, before), True
         _refuse_twice(connection, shop_id, fork.serial, None)
         row = {
             "id": id, "shop": shop_id, "serial": fork.serial, "chassis": fork.chassis,
-            "configuration": written(fork.configuration), "first_used_on": fork.first_used_on, "registered_at": at,
-            "changed_at": at, "version": 1, "erasing": False,
+            "configuration": written(fork.configuration), "first_used_on": fork.first_used_on, "riding": fork.riding,
+            "registered_at": at, "changed_at": at, "version": 1, "erasing": False,
         }  # fmt: skip
         connection.execute(insert(FORKS), row)
-        return held_in(connection, shop_id, id)
+        remember(connection, request, id)
+        return held_in(connection, shop_id, id), False
 
 
 def held(shop: Database, shop_id: str, id: str) -> Held:
@@ -103,17 +113,40 @@ def listed(
     return Page([_held(row) for row in rows[:limit]], total, len(rows) > limit)
 
 
-def replace(shop: Database, shop_id: str, id: str, fork: Registering, versions: set[int]) -> Held:
-    """The fork with what is in it put right. Raises NotFound, Conflict, and Stale for any but the present version."""
+def replace(
+    shop: Database, shop_id: str, id: str, fork: Registering, versions: set[int], empty: Collection[str] = ()
+) -> Held:
+    """The fork with what is in it put right.
+
+    Raises NotFound, Conflict, Stale for any but the present version, and Invalid if a member that `empty` does not name
+    would be emptied.
+    """
     with shop.write() as connection:
         before = held_in(connection, shop_id, id)
         if before.version not in versions:
             current = f'"r{before.version}.present"'
             raise Stale("The fork has changed since it was read: read it again.", current=current)
+        _refuse_emptied(before, fork, empty)
         _refuse_twice(connection, shop_id, fork.serial, id)
         put(connection, before, fork.configuration, serial=fork.serial, chassis=fork.chassis,
-            first_used_on=fork.first_used_on)  # fmt: skip
+            first_used_on=fork.first_used_on, riding=fork.riding)  # fmt: skip
         return held_in(connection, shop_id, id)
+
+
+def _refuse_emptied(before: Held, fork: Registering, empty: Collection[str]) -> None:
+    """Raises Invalid, naming each member that is noted now, is absent or empty in `fork`, and is not in `empty`."""
+    noted: dict[str, Any] = {**before.configuration, "first_used_on": before.first_used_on}
+    given: dict[str, Any] = {**fork.configuration, "first_used_on": fork.first_used_on}
+    gone = [name for name, value in noted.items() if value not in (None, []) and given.get(name) in (None, [])]
+    names = ["travel" if name == "travel_mm" else name for name in gone]
+    faults = [
+        Fault("would-empty", f"{name} is noted and would be emptied: give it, or name it in empty", pointer=f"/{name}")
+        for name in names
+        if name not in empty
+    ]
+    if faults:
+        missing = ", ".join(str(fault.pointer)[1:] for fault in faults)
+        raise Invalid(f"A put brings the whole fork; this one would empty {missing}.", faults)
 
 
 def put(connection: Connection, fork: Held, configuration: Configuration, **more: str | None) -> None:
@@ -134,8 +167,8 @@ def erase(shop: Database, shop_id: str, id: str) -> None:
             raise nothing()
         connection.execute(delete(SERVICES).where(SERVICES.c.fork == id))
         blank = {
-            "serial": f"erased {id}", "chassis": "", "configuration": "{}", "first_used_on": None, "erasing": True,
-            "registered_at": "", "changed_at": "",
+            "serial": f"erased {id}", "chassis": "", "configuration": "{}", "first_used_on": None, "riding": None,
+            "erasing": True, "registered_at": "", "changed_at": "",
         }  # fmt: skip
         connection.execute(update(FORKS).where(*own).values(blank))
     shop.rewrite("forks", "services")
@@ -177,12 +210,14 @@ def fork_view(fork: Held) -> ForkView:
     }  # fmt: skip
     if fork.first_used_on is not None:
         shown["first_used_on"] = fork.first_used_on
+    if fork.riding is not None:
+        shown["riding"] = fork.riding
     return shown
 
 
 def _held(row: Row[Any]) -> Held:
     return Held(
-        row.id, row.shop, row.serial, row.chassis, read_configuration(row.configuration), row.first_used_on,
+        row.id, row.shop, row.serial, row.chassis, read_configuration(row.configuration), row.first_used_on, row.riding,
         row.registered_at, row.changed_at, row.version,
     )  # fmt: skip
 

@@ -24,13 +24,14 @@ _GIVES_THE_SAG = ("spring", "travel_mm", "travel_spacers", "spacers")
 
 
 class Finished(NamedTuple):
-    """A finished job as it is recorded. `hours` are the fork's riding hours in all; `key` and `digest` tell a request
-    that is sent again."""
+    """A finished job as it is recorded. `hours` are the fork's riding hours in all, `riding` is how it is ridden; `key`
+    and `digest` tell a request that is sent again."""
 
     job: str
     done_on: str | None
     hours: Decimal | None
     done: Done
+    riding: str | None = None
     key: str | None = None
     digest: str | None = None
 
@@ -46,6 +47,7 @@ class Service(NamedTuple):
     done: Done
     configuration: Configuration
     applied: bool
+    riding: str | None = None
 
 
 def record(shop: Database, shop_id: str, id: str, job: Finished, by: str) -> tuple[Service, Held, bool]:
@@ -60,19 +62,25 @@ def record(shop: Database, shop_id: str, id: str, job: Finished, by: str) -> tup
         if (again := _again(connection, id, job)) is not None:
             return next(each for each in before if each.number == again), fork, False
         _refuse(job, before)
-        applied = job.done_on is None or all(each.done_on is None or each.done_on <= job.done_on for each in before)
+        applied = is_latest(job.done_on, before)
         fitted = job.done["fitted"]
         configuration: Configuration = {**fork.configuration, **fitted} if applied else fitted
         row = {
             "fork": id, "number": len(before) + 1, "job": job.job, "done_on": job.done_on,
             "hours": None if job.hours is None else f"{job.hours:f}", "recorded_at": now(), "recorded_by": by,
             "done": written(job.done), "configuration": written(configuration), "applied": applied,
-            "idempotency_key": job.key, "request_digest": job.digest,
+            "riding": job.riding, "idempotency_key": job.key, "request_digest": job.digest,
         }  # fmt: skip
         connection.execute(insert(SERVICES), row)
         if applied:
-            forks.put(connection, fork, configuration)
+            more = {} if job.riding is None else {"riding": job.riding}
+            forks.put(connection, fork, configuration, **more)
         return _services(connection, id)[-1], forks.held_in(connection, shop_id, id), True
+
+
+def is_latest(done_on: str | None, before: Sequence[Service]) -> bool:
+    """Whether a job of that day says what is in the fork now: no job of a later day is recorded."""
+    return done_on is None or all(each.done_on is None or each.done_on <= done_on for each in before)
 
 
 def history(shop: Database, shop_id: str, id: str) -> tuple[Held, list[Service]]:
@@ -125,6 +133,8 @@ def service_view(service: Service) -> ServiceView:
         shown["done_on"] = service.done_on
     if service.hours is not None:
         shown["hours"] = float(service.hours)
+    if service.riding is not None:
+        shown["riding"] = service.riding
     return shown  # type: ignore[no-any-return]
 
 
@@ -198,5 +208,5 @@ def _services(connection: Connection, id: str) -> list[Service]:
 def _service(row: Row[Any]) -> Service:
     return Service(
         row.number, row.job, row.done_on, None if row.hours is None else Decimal(row.hours), row.recorded_at,
-        DONE.validate_json(row.done), read_configuration(row.configuration), row.applied,
+        DONE.validate_json(row.done), read_configuration(row.configuration), row.applied, row.riding,
     )  # fmt: skip

@@ -5,6 +5,7 @@ from typing import Annotated, Any, Literal, NotRequired
 from pydantic import Field, StringConstraints, TypeAdapter
 from typing_extensions import TypedDict
 
+from app.units.counts import Clicks, End
 from app.units.quantity import Quantity
 
 Id = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]{0,79}$")]
@@ -12,6 +13,8 @@ DateText = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d\d-\d\d$"), Field
 Moment = Annotated[str, Field(json_schema_extra={"format": "date-time"})]
 Count = Annotated[int, Field(ge=0, le=99)]
 State = Literal["due", "not due", "not known"]
+Riding = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9 -]{0,39}$")]
+"""A kind of riding, such as `park`; `other` is whatever no interval names."""
 
 
 class Figure(TypedDict):
@@ -57,7 +60,10 @@ class SagAt(TypedDict):
 
 
 class Measured(TypedDict, total=False):
-    """What was measured once the job was done; clicks are counted from closed."""
+    """What was measured once the job was done.
+
+    Clicks are counted from `clicks_from`, unknown if absent. The totals are those of the damper when the job was noted.
+    """
 
     pressure: Figure
     second_pressure: Figure
@@ -68,6 +74,9 @@ class Measured(TypedDict, total=False):
     axle_to_crown: Figure
     rebound_clicks: Count
     compression_clicks: Count
+    clicks_from: End
+    rebound_clicks_total: Count
+    compression_clicks_total: Count
 
 
 class Done(TypedDict):
@@ -123,8 +132,8 @@ class MeasuredView(TypedDict, total=False):
     rider_mass: Quantity
     exposed_stanchion: Quantity
     axle_to_crown: Quantity
-    rebound_clicks: int
-    compression_clicks: int
+    rebound_clicks: Clicks
+    compression_clicks: Clicks
 
 
 class ServiceView(TypedDict):
@@ -135,6 +144,7 @@ class ServiceView(TypedDict):
     job: str
     done_on: NotRequired[DateText]
     hours: NotRequired[float]
+    riding: NotRequired[str]
     recorded_at: Moment
     fitted: ConfigurationView
     parts: list[dict[str, Any]]
@@ -154,6 +164,7 @@ class ForkView(TypedDict):
     chassis: str
     configuration: ConfigurationView
     first_used_on: NotRequired[DateText]
+    riding: NotRequired[str]
     registered_at: Moment
     changed_at: Moment
     version: int

@@ -8,7 +8,8 @@ from app.access.stored import BYTEWISE, SHOP, ShopModel
 
 class StoredFork(ShopModel, table=True):
     """One physical fork of one shop. `configuration` is JSON (`app.bench.shapes.Configuration`); `erasing` is set once
-    its content is blanked and until the database has been written anew, and hides it from everything but that."""
+    its content is blanked and until the database has been rewritten, and hides it until then. `riding` is the kind of
+    riding that intervals are chosen by."""
 
     __tablename__ = "forks"
     __table_args__ = (UniqueConstraint("shop", "serial"),)
@@ -19,6 +20,7 @@ class StoredFork(ShopModel, table=True):
     chassis: str = Field(sa_type=BYTEWISE)
     configuration: str = Field(sa_type=BYTEWISE)
     first_used_on: str | None = Field(default=None, sa_type=BYTEWISE)
+    riding: str | None = Field(default=None, sa_type=BYTEWISE)
     registered_at: str = Field(sa_type=BYTEWISE)
     changed_at: str = Field(sa_type=BYTEWISE)
     version: int = Field(sa_type=Integer)
@@ -43,6 +45,7 @@ class StoredService(ShopModel, table=True):
     done: str = Field(sa_type=BYTEWISE)
     configuration: str = Field(sa_type=BYTEWISE)
     applied: bool = Field(sa_type=Boolean)
+    riding: str | None = Field(default=None, sa_type=BYTEWISE)
     idempotency_key: str | None = Field(default=None, sa_type=BYTEWISE)
     request_digest: str | None = Field(default=None, sa_type=BYTEWISE)
 

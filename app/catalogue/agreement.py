@@ -6,55 +6,78 @@ stated limits are closed. The two ends of a limit are two figures of their own: 
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from functools import cache, lru_cache
+from operator import attrgetter
 from typing import Any, NamedTuple
 
-from app.catalogue.columns import write_number
-from app.catalogue.tables import CLAIM, SCOPE, Fit, Guide, Limit, Part, Statement, Torque, Use
+from app.catalogue.columns import Column, write_number
+from app.catalogue.tables import CLAIM, SCOPE, Limit, Part, Statement
 from app.units.convert import linear
 from app.units.table import Unit, find
 
 Key = tuple[Any, ...]
+_SubjectPart = Callable[[Statement, Mapping[str, Part]], Any]
 _END = re.compile(r"(?:^|_)(min|max)(?=_|$)")
 
 
 def subject(statement: Statement, parts: Mapping[str, Part]) -> Key:
-    """What the statement is about, equal for two statements of one table that can contradict each other.
+    """Equal for two statements of one table that can contradict each other; made from the columns of its `about`.
 
-    No travel spacers is 0 of them, no stage the first. A use is about the kind of its part: `parts` holds the parts
-    named, by id; a part that is not there stands for itself. A mass bracket is compared in kilograms.
+    A column that is not given counts as what its description says (no travel spacers is 0 of them, no stage the first).
+    A figure is compared in the base unit of its kind. A reference that its description compares by a column of the
+    thing it names (a use is about the kind of its part) needs that thing in `parts`; one that is not there stands for
+    itself.
     """
-    fields = statement.__dict__
-    table = type(statement)
-    if table is Fit:
-        return fields["chassis"], fields["spring"], fields["travel_spacers"] or 0
-    if table is Torque:
-        return fields["chassis"], fields["fastener"], fields["stage"] or 1
-    if table is Use:
-        part = parts.get(fields["part"])
-        about = fields["part"] if part is None else part.kind
-        return fields["chassis"], fields["job"], about, fields["position"]
-    if table is Guide:
-        unit = fields["mass_unit"]
-        ends = (kilograms(fields["rider_mass_from"], unit), kilograms(fields["rider_mass_to"], unit))
-        return fields["chassis"], fields["chamber"], *ends
-    return tuple(fields[name] for name in statement.about)
+    return tuple([part_of(statement, parts) for part_of in _subject_plan(statement.model)])
+
+
+@cache
+def _subject_plan(table: type[Statement]) -> tuple[_SubjectPart, ...]:
+    """What each column of `about` adds to the subject; the unit of a figure adds nothing of its own."""
+    columns = table.columns()
+    about = [columns[name] for name in table.about]
+    units = {described.unit_column for described in about}
+    return tuple(_subject_part(described) for described in about if described.name not in units)
+
+
+def _subject_part(described: Column) -> _SubjectPart:
+    value_of, absent = attrgetter(described.name), described.absent
+    if described.compared_by is not None:
+        compared = attrgetter(described.compared_by)
+
+        def of_the_thing_named(statement: Statement, parts: Mapping[str, Part]) -> Any:
+            named = parts.get(value_of(statement))
+            return value_of(statement) if named is None else compared(named)
+
+        return of_the_thing_named
+    if described.unit_column is not None:
+        unit_of_it, kind = attrgetter(described.unit_column), described.measures
+        return lambda statement, parts: base_value(value_of(statement), unit_of_it(statement), kind)
+    if absent is not None:
+        return lambda statement, parts: value_of(statement) or absent
+    return lambda statement, parts: value_of(statement)
 
 
 @lru_cache(maxsize=8192)
-def kilograms(mass: Decimal | None, spelling: str | None) -> float | None:
-    """A mass in kilograms; as it stands where the unit is not known. Equal masses in two units give one float.
+def base_value(figure: Decimal | None, spelling: str | None, kind: str | None) -> float | None:
+    """A figure in the base unit of its kind (a mass in kilograms); as it stands where the unit is not known.
 
-    The float is the one nearest to the exact value, so equality is exact to 17 digits.
+    The float is the one nearest to the exact value, so equality is exact to 17 digits, and equal figures in two units
+    give one float.
     """
-    if mass is None:
+    if figure is None:
         return None
-    unit = None if spelling is None else unit_of("mass", spelling)
-    return float(mass) if unit is None else float(Fraction(mass) * unit.factor)
+    unit = None if spelling is None else unit_of(kind, spelling)
+    return float(figure) if unit is None else float(Fraction(figure) * unit.factor)
+
+
+def kilograms(mass: Decimal | None, spelling: str | None) -> float | None:
+    """A mass in kilograms; as it stands where the unit is not known."""
+    return base_value(mass, spelling, "mass")
 
 
 @lru_cache(maxsize=8192)
@@ -72,15 +95,14 @@ def agree(a: Statement, b: Statement) -> bool:
 
 def differences(a: Statement, b: Statement) -> list[str]:
     """The value columns in which two statements of one table and subject disagree, in exchange order. Symmetric."""
-    mine, theirs = a.__dict__, b.__dict__
-    texts, figures = _plan(type(a))
+    texts, figures = _plan(a.model)
     found = []
     for name in texts:
-        here, there = mine[name], theirs[name]
+        here, there = getattr(a, name), getattr(b, name)
         if here != there and here is not None and there is not None:
             found.append(name)
     for figure in figures:
-        first, second = (_read(fields, figure) for fields in (mine, theirs))
+        first, second = (_read(statement, figure) for statement in (a, b))
         if first != second and not _meet(first, second, figure.kind):
             found.append(next(name for name in (figure.value, figure.low, figure.high) if name is not None))
     return found
@@ -114,12 +136,10 @@ class _Read(NamedTuple):
 
 
 def value_columns(table: type[Statement]) -> list[str]:
-    """The columns outside scope, claim and subject: what a statement says."""
-    about = set(table.about) - ({"part"} if table is Use else set())
-    outside = {"id", *SCOPE, *CLAIM, *about}
-    if table is Guide:
-        outside.add("mass_unit")
-    return [name for name in table.columns() if name not in outside]
+    """The columns outside scope, claim and subject: what a statement says. Which part is used is said, its kind not."""
+    columns = table.columns()
+    about = {name for name in table.about if columns[name].compared_by is None}
+    return [name for name in columns if name not in {"id", *SCOPE, *CLAIM, *about}]
 
 
 @cache
@@ -146,11 +166,13 @@ def _plan(table: type[Statement]) -> tuple[tuple[str, ...], tuple[_Figure, ...]]
     return tuple(texts), tuple(figures)
 
 
-def _read(fields: Mapping[str, Any], figure: _Figure) -> _Read:
-    value, low, high = (None if name is None else fields[name] for name in (figure.value, figure.low, figure.high))
+def _read(statement: Statement, figure: _Figure) -> _Read:
+    value, low, high = (
+        None if name is None else getattr(statement, name) for name in (figure.value, figure.low, figure.high)
+    )
     if isinstance(value, float):
         value = Decimal(write_number(value))
-    return _Read(value, low, high, None if figure.unit is None else fields[figure.unit])
+    return _Read(value, low, high, None if figure.unit is None else getattr(statement, figure.unit))
 
 
 def _meet(a: _Read, b: _Read, kind: str | None) -> bool:

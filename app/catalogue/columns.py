@@ -176,6 +176,8 @@ class Column:
     example: str | None = None
     options: tuple[str, ...] = ()
     positive: bool = True
+    absent: int | None = None
+    compared_by: str | None = None
 
 
 def column(
@@ -188,11 +190,17 @@ def column(
     example: str | None = None,
     required: bool = False,
     positive: bool = True,
+    absent: int | None = None,
+    compared_by: str | None = None,
 ) -> Any:
-    """A described column; optional unless `required`. `positive=False` admits figures of zero and below."""
+    """A described column; optional unless `required`. `positive=False` admits figures of zero and below.
+
+    `absent` is what a subject takes an empty cell for, `compared_by` the column of the thing named that a subject takes
+    in place of its id.
+    """
     facts = {
         "unit": unit, "unit_column": unit_column, "measures": measures, "refers_to": to, "example": example,
-        "positive": positive,
+        "positive": positive, "absent": absent, "compared_by": compared_by,
     }  # fmt: skip
     default: Any = ... if required else None
     extra: Any = {"column": facts}

@@ -13,7 +13,7 @@ from sqlalchemy import Integer, Select, TextClause, bindparam, func, select, tex
 from sqlalchemy.engine import Row as Fetched
 
 from app.catalogue.rows import CHUNK, Snapshot
-from app.catalogue.stored import REVISIONS, SQL
+from app.catalogue.stored import REVISIONS, SQL, held_columns
 from app.catalogue.tables import TABLES, Row
 
 R = TypeVar("R", bound=Row)
@@ -141,9 +141,8 @@ def _version(table: type[Row], fetched: Fetched[Any], n: int) -> Version:
 @cache
 def _versions(table: type[Row]) -> Select[Any]:
     stored = SQL[table]
-    columns = [stored.c[name] for name in table.columns()]
     return (
-        select(*columns, stored.c.revision_from, stored.c.revision_to)
+        select(*held_columns(table), stored.c.revision_from, stored.c.revision_to)
         .where(stored.c.id == bindparam("id"), stored.c.revision_from <= bindparam("n"))
         .order_by(stored.c.revision_from)
     )
@@ -158,8 +157,7 @@ def _holding(table: type[Row]) -> Select[Any]:
 def _touched(table: type[Row]) -> tuple[Select[Any], Select[Any]]:
     """The rows that begin with a revision, and the ids of those that end with it and do not go on."""
     stored, follows = SQL[table], SQL[table].alias()
-    columns = [stored.c[name] for name in table.columns()]
-    begun = select(*columns).where(stored.c.revision_from == bindparam("revision"))
+    begun = select(*held_columns(table)).where(stored.c.revision_from == bindparam("revision"))
     goes_on = select(follows.c.id).where(follows.c.id == stored.c.id, follows.c.revision_from == stored.c.revision_to)
     ended = select(stored.c.id).where(stored.c.revision_to == bindparam("revision"), ~goes_on.exists())
     after, most = stored.c.id > bindparam("after"), bindparam("most", type_=Integer)

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Collection, Mapping
 
 from app.catalogue.rows import Snapshot
-from app.catalogue.tables import TABLES, Chassis, Maker, Row, Source
+from app.catalogue.tables import TABLES, Chassis, Maker, Row, Source, is_row_of
 
 NAMED = frozenset(
     ("makers", "sources", "chassis", "variants", "springs", "dampers", "spacers", "parts", "fluids", "tools", "frames")
@@ -19,7 +19,7 @@ def names(snapshot: Snapshot, ids: Ids) -> dict[tuple[str, str], str]:
     found: dict[tuple[str, str], str] = {}
     for table, wanted in ids.items():
         rows = snapshot.many(TABLES[table], wanted)
-        makers = snapshot.many(Maker, {row.maker for row in rows.values() if isinstance(row, Chassis)})
+        makers = snapshot.many(Maker, {row.maker for row in rows.values() if is_row_of(row, Chassis)})
         called = {id: _called(row, makers) for id, row in rows.items()}
         often = Counter(called.values())
         found.update(
@@ -29,8 +29,8 @@ def names(snapshot: Snapshot, ids: Ids) -> dict[tuple[str, str], str]:
 
 
 def _called(row: Row, makers: Mapping[str, Maker]) -> str:
-    if isinstance(row, Source):
+    if is_row_of(row, Source):
         return row.title if row.edition is None else f"{row.title}, edition {row.edition}"
-    name: str = row.__dict__["name"]
-    maker = makers.get(row.maker) if isinstance(row, Chassis) else None
+    name: str = row["name"]
+    maker = makers.get(row.maker) if is_row_of(row, Chassis) else None
     return f"{maker.name} {name}" if maker is not None else name

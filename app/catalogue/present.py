@@ -65,5 +65,5 @@ def candidates(snapshot: Snapshot, table: type[Row], id: str) -> list[Candidate]
 
 def _candidate(row: Row, score: float) -> Candidate:
     found: Candidate = {"id": row.id, "score": score}
-    name = row.__dict__.get("name") or row.__dict__.get("title")
+    name = getattr(row, "name", None) or getattr(row, "title", None)
     return {"id": row.id, "name": name, "score": score} if name else found

@@ -73,7 +73,7 @@ class MemoryRows:
         self._rows: dict[type[Row], dict[str, Row]] = defaultdict(dict)
         self._by: dict[tuple[type[Row], str], dict[Any, list[str]]] = {}
         for row in rows:
-            self._rows[type(row)][row.id] = row
+            self._rows[row.model][row.id] = row
 
     def _of(self, table: type[R]) -> dict[str, R]:
         return self._rows[table]  # type: ignore[return-value]

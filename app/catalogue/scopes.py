@@ -9,7 +9,8 @@ from collections.abc import Mapping
 from math import inf
 from typing import NamedTuple
 
-from app.catalogue.tables import Chassis, Row, Variant
+from app.catalogue.tables import Chassis, Variant
+from app.catalogue.tables.row import ScopedRow, TravelScopedRow, is_row_of
 
 
 class Scope(NamedTuple):
@@ -28,34 +29,38 @@ class Scope(NamedTuple):
 EVERYWHERE = Scope()
 
 
-def resolve(row: Row, chassis: Chassis | None, variants: Mapping[str, Variant]) -> Scope:
+def resolve(row: ScopedRow, chassis: Chassis | None, variants: Mapping[str, Variant]) -> Scope:
     """The scope of a statement or procedure; an empty end is the chassis's own, infinite where that states none.
 
     A variant of narrower years narrows the years. A fit has no travel dimension: travel is what it says, not what it
     holds for. A variant that is not among `variants` narrows nothing.
     """
-    fields = row.__dict__
-    year_from, year_to = fields["model_year_from"], fields["model_year_to"]
+    year_from: float | None = row.model_year_from
+    year_to: float | None = row.model_year_to
     if year_from is None:
         year_from = -inf if chassis is None or chassis.model_year_from is None else chassis.model_year_from
     if year_to is None:
         year_to = inf if chassis is None or chassis.model_year_to is None else chassis.model_year_to
-    variant = fields["variant"]
+    variant = row.variant
     if variant is not None and (described := variants.get(variant)) is not None:
         if described.model_year_from is not None and described.model_year_from > year_from:
             year_from = described.model_year_from
         if described.model_year_to is not None and described.model_year_to < year_to:
             year_to = described.model_year_to
-    travel_from, travel_to = -inf, inf
-    if "travel_from_mm" in fields:
-        travel_from, travel_to = fields["travel_from_mm"], fields["travel_to_mm"]
-        if travel_from is None:
-            travel_from = -inf if chassis is None or chassis.travel_min_mm is None else chassis.travel_min_mm
-        if travel_to is None:
-            travel_to = inf if chassis is None or chassis.travel_max_mm is None else chassis.travel_max_mm
-    return Scope(
-        year_from, year_to, travel_from, travel_to, variant, fields["spring"], fields["damper"], fields["wheel_size"]
-    )
+    low, high = _travel(row, chassis)
+    return Scope(year_from, year_to, low, high, variant, row.spring, row.damper, row.wheel_size)
+
+
+def _travel(row: ScopedRow, chassis: Chassis | None) -> tuple[float, float]:
+    """The travels in mm that a row holds for; all of them if its table has no such scope."""
+    if not is_row_of(row, TravelScopedRow):
+        return -inf, inf
+    low, high = row.travel_from_mm, row.travel_to_mm
+    if low is None:
+        low = -inf if chassis is None or chassis.travel_min_mm is None else chassis.travel_min_mm
+    if high is None:
+        high = inf if chassis is None or chassis.travel_max_mm is None else chassis.travel_max_mm
+    return low, high
 
 
 def empty(scope: Scope) -> bool:

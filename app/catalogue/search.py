@@ -20,6 +20,7 @@ from rapidfuzz import process
 from rapidfuzz.distance import OSA
 from sqlalchemy import bindparam, or_, select
 
+from app.catalogue.metadata import as_held
 from app.catalogue.rows import Snapshot
 from app.catalogue.stored import SQL
 from app.catalogue.tables import TABLES, Maker, Row
@@ -233,7 +234,7 @@ def _built(snapshot: Snapshot, table: type[Row]) -> Index:
     given = [name for name in _NAMES if name in columns]
     maker = [name for name in ("maker",) if name in columns]
     statement = (
-        select(*(stored.c[name] for name in ("id", *given, *maker)))
+        select(*(as_held(stored.c[name]) for name in ("id", *given, *maker)))
         .where(stored.c.revision_from <= snapshot.revision, stored.c.revision_to > snapshot.revision)
         .order_by(stored.c.id)
     )

@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 from sqlalchemy import ColumnElement, Connection, Engine, Select, bindparam, func, literal_column, select, union_all
 from sqlalchemy.dialects import sqlite
 
-from app.catalogue.stored import SQL
+from app.catalogue.stored import SQL, held_columns
 from app.catalogue.tables import Chassis, Row, Source, Spring
 
 R = TypeVar("R", bound=Row)
@@ -188,8 +188,9 @@ def _sqlite_text(statement: Select[Any]) -> tuple[str, dict[str, Any]]:
 def holding(table: type[Row]) -> Select[Any]:
     """The select of a table's exchange columns for the rows that hold at `:n`."""
     stored = SQL[table]
-    columns = [stored.c[name] for name in table.columns()]
-    return select(*columns).where(stored.c.revision_from <= bindparam("n"), stored.c.revision_to > bindparam("n"))
+    return select(*held_columns(table)).where(
+        stored.c.revision_from <= bindparam("n"), stored.c.revision_to > bindparam("n")
+    )
 
 
 @cache

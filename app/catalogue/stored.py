@@ -1,34 +1,15 @@
-"""The SQL tables, derived from the row descriptions: each row with the span of revisions it holds for."""
+"""The SQL tables of the catalogue beside its rows: the revisions, and the warnings kept with them."""
 
 from typing import Any
 
-from sqlalchemy import Boolean, Float, Index, Integer, MetaData, String, Table, UniqueConstraint, text
-from sqlmodel import Field, SQLModel
+from sqlalchemy import ColumnElement, Index, Integer, Table, UniqueConstraint
+from sqlmodel import Field
 
-from app.catalogue.tables import TABLES, Chassis, Fit, Row
+from app.catalogue.metadata import CATALOGUE, OPEN, CatalogueModel, as_held
+from app.catalogue.tables import TABLES, Row
+from app.database.metadata import BYTEWISE
 
-OPEN = 2147483647  # revision_to of a row that still holds
-
-BYTEWISE = String().with_variant(String(collation="C"), "postgresql")  # text compares bytewise on both engines
-SQL_TYPES: dict[str, Any] = {"text": BYTEWISE, "integer": Integer(), "double": Float(53), "boolean": Boolean()}
-PYTHON_TYPES: dict[str, Any] = {"text": str, "integer": int, "double": float, "boolean": bool}
-
-OFFERS = ("chassis", "spring", "travel_mm", "model_year_from", "model_year_to", "revision_from", "revision_to")
-WIDER: dict[type[Row], tuple[str, tuple[str, ...]]] = {
-    Fit: ("ix_fits_offers", OFFERS),  # what a chassis offers, and which of it in which years, is in the index alone
-    Chassis: ("ix_chassis_family", ("maker", "name", "revision_to")),
-}
-"""Indexes in place of one by their first column alone."""
-
-CATALOGUE = MetaData(
-    naming_convention={"ix": "ix_%(table_name)s_%(column_0_N_name)s", "uq": "uq_%(table_name)s_%(column_0_N_name)s"}
-)
-
-
-class CatalogueModel(SQLModel):
-    """Base of the catalogue's SQL tables; the shop database has its own."""
-
-    metadata = CATALOGUE
+__all__ = ["CATALOGUE", "FINDINGS", "OPEN", "REVISIONS", "SQL", "KeptFinding", "Revision", "held_columns"]
 
 
 class Revision(CatalogueModel, table=True):
@@ -77,51 +58,13 @@ class KeptFinding(CatalogueModel, table=True):
     mend: str | None = Field(default=None, sa_type=BYTEWISE)
 
 
-def _table(description: type[Row]) -> Table:
-    fields: dict[str, Any] = {}
-    annotations: dict[str, Any] = {}
-    columns = description.columns()
-    for name, described in columns.items():
-        kind = described.kind.sql
-        required = described.required
-        annotations[name] = PYTHON_TYPES[kind] if required else PYTHON_TYPES[kind] | None
-        default: Any = ... if required else None
-        fields[name] = Field(default, sa_type=SQL_TYPES[kind], primary_key=name == "id")
-    annotations["revision_from"] = annotations["revision_to"] = int
-    fields["revision_from"] = Field(sa_type=Integer, primary_key=True, sa_column_kwargs={"autoincrement": False})
-    fields["revision_to"] = Field(sa_type=Integer)
-    references = [name for name, described in columns.items() if described.refers_to and described.kind.items is None]
-    ordered = [name for name in ("chassis", *references) if name in columns]
-    indexed = [*dict.fromkeys(ordered)]
-    further: list[Index] = []
-    if "exception_to" in columns:  # hardly any row is one: the rest is not in the index
-        given = text("exception_to IS NOT NULL")
-        named = f"ix_{description.table}_exceptions"
-        further.append(Index(named, "exception_to", "revision_to", sqlite_where=given, postgresql_where=given))
-    if description in WIDER:
-        name, wider = WIDER[description]
-        indexed.remove(wider[0])
-        further.append(Index(name, *wider))
-    arguments = (
-        UniqueConstraint("id", "revision_to"),
-        *(Index(None, name, "revision_to") for name in indexed),
-        Index(None, "revision_from", "id"),  # changes of a revision, in order of id
-        Index(None, "revision_to", "id"),
-        *further,
-    )
-    namespace = {
-        "__annotations__": annotations,
-        "__module__": __name__,
-        "__doc__": description.meaning,
-        "__tablename__": description.table,
-        "__table_args__": arguments,
-        **fields,
-    }
-    metaclass: Any = type(CatalogueModel)
-    metaclass("Stored" + description.__name__, (CatalogueModel,), namespace, table=True)
-    return CATALOGUE.tables[description.table]
-
-
-SQL: dict[type[Row], Table] = {description: _table(description) for description in TABLES.values()}
+SQL: dict[type[Row], Table] = {table: CATALOGUE.tables[table.table] for table in TABLES.values()}
+"""The tables of rows, read and written through SQLAlchemy Core (`light_row` says what that gains)."""
 FINDINGS: Table = CATALOGUE.tables["findings"]
 REVISIONS: Table = CATALOGUE.tables["revisions"]
+
+
+def held_columns(table: type[Row]) -> list[ColumnElement[Any]]:
+    """The columns of a table in exchange order, read as the database holds them, for `from_database`."""
+    stored = SQL[table]
+    return [as_held(stored.c[name]) for name in table.columns()]

@@ -12,15 +12,14 @@ from operator import itemgetter
 from typing import Any
 
 from sqlalchemy import Connection, bindparam, func, insert, select, update
-from sqlalchemy.dialects import sqlite
 
 from app.catalogue.catalogue import latest
 from app.catalogue.rows import Snapshot
 from app.catalogue.stored import OPEN, REVISIONS, SQL
 from app.catalogue.tables import Row
+from app.catalogue.tables.row import SPAN
 
 BATCH = 5000
-SPAN = ("revision_from", "revision_to")
 
 
 @dataclass(slots=True)
@@ -128,7 +127,6 @@ class NewRevision:
 def _sqlite_insert(table: type[Row]) -> tuple[str, Callable[[dict[str, Any]], tuple[Any, ...]]]:
     """The text of an insert, and what takes a stored row's own values in its order; the span comes last."""
     names = tuple(table.columns())
-    statement = insert(SQL[table]).values({name: bindparam(name) for name in (*names, *SPAN)})
-    compiled = statement.compile(dialect=sqlite.dialect(paramstyle="qmark"))
-    assert compiled.positiontup == [*names, *SPAN], "a table's own columns come first, then the span"
-    return str(compiled), itemgetter(*names)
+    listed = ", ".join(f'"{name}"' for name in (*names, *SPAN))
+    places = ", ".join("?" for _ in (*names, *SPAN))
+    return f'INSERT INTO "{table.table}" ({listed}) VALUES ({places})', itemgetter(*names)

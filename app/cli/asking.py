@@ -52,6 +52,7 @@ def mirror(
     """Keep a read-only copy of another catalogue, its history included, and compare content hashes."""
     import time
 
+    from app.exchange.cells import ChangedCells, cells_as_text
     from app.exchange.mirror import follow, verify
     from app.exchange.origin import Origin, client_of
 
@@ -60,16 +61,21 @@ def mirror(
     settings = settings_of(database_url=url_of(database))
     stored = opened(settings, bring_up=True)
     with client_of(url, settings.mirror_key) as client:
+
+        def notify(number: int, cells: ChangedCells) -> None:
+            if cells.counts["emptied"] and not as_json:
+                print(f"revision {number} empties cells:", *cells_as_text(cells.listed(), cells.counts), sep="\n")
+
         if once:
             origin = Origin(client)
-            number = follow(stored, origin)
+            number = follow(stored, origin, notify)
             found = verify(stored, origin, number)
             say({"revision": number, "content_hash": found}, as_json, f"revision {number}, {found}")
             return
         origin = Origin(client, tries=None)
         last = -1
         while True:
-            number = follow(stored, origin)
+            number = follow(stored, origin, notify)
             if number != last:
                 say({"revision": number}, as_json, f"revision {number}")
                 sys.stdout.flush()

@@ -111,8 +111,9 @@ def hash_content(
 ) -> None:
     """One hash of all that holds: equal for equal catalogues, on any engine."""
     from app.catalogue.catalogue import Catalogue, Pin
-    from app.exchange.content_hash import content_hash
+    from app.exchange.content_hash import HASH_VERSION, content_hash
 
     with Catalogue(opened(settings_of(database_url=url_of(database)))).snapshot(Pin(revision)) as snapshot:
         found = content_hash(snapshot)
-        say({"revision": snapshot.revision, "content_hash": found}, as_json, f"{found}  revision {snapshot.revision}")
+        answer = {"revision": snapshot.revision, "content_hash": found, "hash_version": HASH_VERSION}
+        say(answer, as_json, f"{found}  revision {snapshot.revision}")

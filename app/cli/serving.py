@@ -67,9 +67,16 @@ def _kept_for_good() -> Iterator[None]:
 
 @cli.command()
 def migrate(database: DatabaseOption = None, as_json: JsonOption = False) -> None:
-    """Create the tables of both databases or bring them up to this build."""
+    """Create the tables of both databases or bring them up to this build, and judge the catalogue by its rules."""
+    import datetime as dt
+
     from app.database.migrating import HEADS
+    from app.exchange.judging import judge_again
 
     settings = settings_of(database_url=url_of(database))
-    opened(settings, bring_up=True).close()
-    say(HEADS, as_json, ", ".join(f"{which} at {version}" for which, version in HEADS.items()))
+    stored = opened(settings, bring_up=True)
+    counts = judge_again(stored, dt.datetime.now(dt.UTC).date())
+    stored.close()
+    schemas = ", ".join(f"{which} at {version}" for which, version in HEADS.items())
+    findings = f"{counts['reject']} faults and {counts['warn']} warnings by the rules of this build"
+    say({**HEADS, "faults": counts["reject"], "warnings": counts["warn"]}, as_json, f"{schemas}; {findings}")

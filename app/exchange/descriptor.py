@@ -4,7 +4,9 @@ Source: https://datapackage.org/standard/data-package/ and …/table-schema/ (ve
 standard permits: `unit`, `unitIn` (the column that names the unit), `refersTo`, `measures`; `revision` of an export.
 """
 
+import hashlib
 import json
+from functools import cache
 from typing import Any
 
 from app.catalogue.columns import Column
@@ -42,6 +44,12 @@ def descriptor(*, revision: int | None = None, invented: bool = False) -> dict[s
 def written(package: dict[str, Any]) -> bytes:
     """The bytes of a datapackage.json."""
     return (json.dumps(package, ensure_ascii=False, indent=2) + "\n").encode()
+
+
+@cache
+def format_tag() -> str:
+    """A short digest of the descriptor: it changes when a table or a column does."""
+    return hashlib.sha256(written(descriptor())).hexdigest()[:8]
 
 
 def resource(table: type[Row]) -> dict[str, Any]:

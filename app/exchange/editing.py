@@ -1,146 +1,43 @@
-"""Edits of single rows: read from JSON, judged like a package, written as one revision or not at all.
+"""Edits of single rows: judged like a package, written as one revision or not at all; `read_edits` reads them.
 
-One shape everywhere: `{"table", "op": "put" | "withdraw", "row": {exchange columns} | "id", "reason"}`.
+A put brings the whole row; the columns that it may empty are named in `empty`, so that a client that does not know a
+column cannot empty it.
 """
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from decimal import Decimal
-from typing import Any
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 
-from pydantic import ValidationError
-from rapidfuzz import fuzz, process
-
-from app.catalogue.columns import Column, Unreadable, write_number
 from app.catalogue.history import versions
 from app.catalogue.rows import MemoryRows, Overlay, Rows, Snapshot
-from app.catalogue.tables import STATEMENTS, TABLES, Row
+from app.catalogue.tables import STATEMENTS, Row
 from app.catalogue.writing import NewRevision
 from app.database.connections import Database
 from app.errors import Conflict, Fault, Invalid
+from app.exchange.cells import ChangedCells, emptied_columns
 from app.exchange.judging import judge, keep
 from app.exchange.loading import Entry, done_before
+from app.exchange.read_edits import Edit
 from app.rules.affected import affected
-from app.rules.finding import Finding, Report, report
-from app.rules.view import Change
+from app.rules.finding import Finding, Report, refuses, report
+from app.rules.view import Change, cell
 
 MOST_CHANGES = 200  # in one request; more go as a package
 MOST_FAMILIES = 50  # judged while one waits and others wait to write, beside one for each change: about a second
 
 
 @dataclass(frozen=True, slots=True)
-class Edit:
-    """A row to put, or the id of one to withdraw."""
-
-    table: type[Row]
-    id: str
-    row: Row | None
-
-
-@dataclass(frozen=True, slots=True)
 class Written:
-    """What became of edits: `revision` holds now, `opened` says whether these edits opened it."""
+    """The outcome of edits: `revision` is the latest now, `opened` says whether these edits opened it.
+
+    `cells` are the cells of stored rows that they change; `replayed` says that the same request was done before.
+    """
 
     revision: int
     opened: bool
     report: Report
-
-
-def read_edits(changes: Sequence[Mapping[str, Any]], pointer: str = "") -> list[Edit]:
-    """The edits of a request. Raises Invalid with a fault for everything in them that cannot be read."""
-    faults: list[Fault] = []
-    edits: list[Edit] = []
-    seen: set[tuple[str, str]] = set()
-    for number, change in enumerate(changes):
-        place = f"{pointer}/{number}" if len(changes) > 1 or pointer else ""
-        edit = _read(change, place, faults)
-        if edit is not None:
-            if (edit.table.table, edit.id) in seen:
-                faults.append(Fault("twice", f"{edit.id} is changed twice in one request", pointer=place))
-            seen.add((edit.table.table, edit.id))
-            edits.append(edit)
-    if faults:
-        raise Invalid(faults[0].text, faults)
-    return edits
-
-
-def _read(change: Mapping[str, Any], pointer: str, faults: list[Fault]) -> Edit | None:
-    table = TABLES.get(change["table"])
-    if table is None:
-        text = f"there is no such table; the tables are {', '.join(TABLES)}"
-        faults.append(
-            Fault("table-unknown", text, pointer=f"{pointer}/table", suggestion=_near(change["table"], TABLES))
-        )
-        return None
-    if change["op"] == "withdraw":
-        if "id" not in change or "row" in change:
-            faults.append(Fault("id-missing", "a withdrawal names an id and no row", pointer=f"{pointer}/id"))
-            return None
-        return Edit(table, change["id"], None)
-    if "row" not in change or "id" in change:
-        faults.append(Fault("row-missing", "a put brings the row, its id in it", pointer=f"{pointer}/row"))
-        return None
-    before = len(faults)
-    values = dict(_values(table, change["row"], f"{pointer}/row", faults))
-    if len(faults) > before:
-        return None
-    try:
-        row = table.model_validate(values)
-    except ValidationError as error:
-        for found in error.errors(include_url=False):
-            name = str(found["loc"][0]) if found["loc"] else ""
-            missing = found["type"] == "missing"
-            text = f"{name} must be given" if missing else f"{name}: {found['msg']}"
-            faults.append(Fault("column-missing" if missing else "value", text, pointer=f"{pointer}/row/{name}"))
-        return None
-    return Edit(table, row.id, row)
-
-
-def _values(table: type[Row], row: Mapping[str, Any], pointer: str, faults: list[Fault]) -> Iterator[tuple[str, Any]]:
-    columns = table.columns()
-    for name, value in row.items():
-        column = columns.get(name)
-        if column is None:
-            text = f"{table.table} has no column of that name"
-            place = f"{pointer}/{name[:80].replace('~', '~0').replace('/', '~1')}"
-            faults.append(Fault("column-unknown", text, pointer=place, suggestion=_near(name, columns)))
-            continue
-        try:
-            yield name, column.kind.read(_cell(column, value))
-        except Unreadable as fault:
-            faults.append(Fault("value", f"{name}: {fault}", pointer=f"{pointer}/{name}"))
-
-
-def _near(name: str, known: Iterable[str]) -> str | None:
-    """The known name that was probably meant; a long text is no name and is not compared."""
-    found = process.extractOne(name, list(known), scorer=fuzz.ratio, score_cutoff=66) if len(name) <= 80 else None
-    return found[0] if found else None
-
-
-def _cell(column: Column, value: Any) -> str:
-    """The text form of a JSON value; figures as published come as decimal strings or as numbers, digit for digit."""
-    kind = column.kind
-    if kind.items is not None:
-        if not isinstance(value, list) or not value:
-            raise Unreadable("a list of values")
-        cells = [_scalar(kind.items.name, item) for item in value]
-        if any(";" in cell for cell in cells):
-            raise Unreadable("an item of a list may not hold a semicolon")
-        return ";".join(cells)
-    return _scalar(kind.name, value)
-
-
-def _scalar(kind: str, value: Any) -> str:
-    if isinstance(value, bool):
-        if kind == "true or false":
-            return "true" if value else "false"
-    elif isinstance(value, (int, Decimal)):
-        if kind in ("whole number", "number", "figure as published"):
-            return write_number(float(value)) if kind == "number" else str(value)
-    elif isinstance(value, str) and kind not in ("whole number", "number", "true or false") and value:
-        return value
-    raise Unreadable(f"this column holds a {kind}, written as JSON writes it; leave it out where nothing is known")
+    cells: ChangedCells = field(default_factory=ChangedCells)
+    replayed: bool = False
 
 
 def check_edits(snapshot: Snapshot, edits: Sequence[Edit], today: dt.date) -> Written:
@@ -148,9 +45,34 @@ def check_edits(snapshot: Snapshot, edits: Sequence[Edit], today: dt.date) -> Wr
     thing that more than MOST_FAMILIES name."""
     pending, withdrawn, changes = _pending(snapshot, edits)
     after = Overlay(snapshot, pending, withdrawn)
+    _refuse_emptied(changes, edits)
     _bounded(after, snapshot, changes)
     found = report(judge(after, snapshot, changes, today, lambda: changes)) if changes else report(())
-    return Written(snapshot.revision, False, found)
+    return Written(snapshot.revision, False, found, _cells(changes))
+
+
+def _cells(changes: Sequence[Change]) -> ChangedCells:
+    cells = ChangedCells()
+    cells.note((change.before, change.after) for change in changes)
+    return cells
+
+
+def _refuse_emptied(changes: Sequence[Change], edits: Sequence[Edit]) -> None:
+    """Raises Invalid, naming each column that a put would empty without saying so."""
+    by_row = {(edit.table, edit.id): edit for edit in edits}
+    faults: list[Fault] = []
+    for change in changes:
+        edit = by_row[change.table, change.id]
+        if change.before is None or change.after is None:
+            continue
+        for name in emptied_columns(change.before, change.after):
+            if name not in edit.empty:
+                was = cell(change.before, name)
+                text = f"the row lacks {name}, which is “{was}” in {change.id}: give it, or name it in empty"
+                faults.append(Fault("would-empty", text, pointer=f"{edit.pointer}/row/{name}", suggestion=was))
+    if faults:
+        names = ", ".join(dict.fromkeys(fault.pointer.rsplit("/", 1)[-1] for fault in faults if fault.pointer))
+        raise Invalid(f"A put brings the whole row; this one would empty {names}.", faults)
 
 
 def _pending(snapshot: Snapshot, edits: Sequence[Edit]) -> tuple[MemoryRows, dict[type[Row], set[str]], list[Change]]:
@@ -206,19 +128,24 @@ def _not_there(edit: Edit) -> Invalid:
 class _Refused(Exception):
     """Rolls the transaction back; carries the report."""
 
-    def __init__(self, revision: int, said: Report) -> None:
+    def __init__(self, said: Report, edits: Sequence[Edit], cells: ChangedCells) -> None:
         super().__init__("refused")
-        self.revision = revision
         self.said = said
+        self.edits = edits
+        self.cells = cells
 
 
 Precondition = Callable[[Snapshot], None]
+Edits = Callable[[Snapshot], Sequence[Edit]]
 
 
 def write_edits(
-    database: Database, edits: Sequence[Edit], entry: Entry, today: dt.date, precondition: Precondition | None = None
-) -> Written:
+    database: Database, edits: Sequence[Edit] | Edits, entry: Entry, today: dt.date,
+    precondition: Precondition | None = None,
+) -> Written:  # fmt: skip
     """Write edits as one revision. `precondition` sees the catalogue under the write lock and raises to refuse.
+
+    Edits that depend on what is stored are given as a function, which is called under the write lock.
 
     The same request again (by its idempotency key) gives what it gave before. Raises Conflict when every reject
     collides with a stored row, else Invalid, each with the report; Invalid too for a thing that more than
@@ -228,12 +155,13 @@ def write_edits(
         with database.write() as connection:
             revision = NewRevision(connection)
             if (done := done_before(revision, entry)) is not None:
-                return Written(done, True, report(()))
+                return Written(done, True, report(()), replayed=True)
             if precondition is not None:
                 precondition(revision.before)
-            return _write(revision, edits, entry, today)
+            wanted = edits(revision.before) if callable(edits) else edits
+            return _write(revision, wanted, entry, today)
     except _Refused as refused:
-        raise _refusal(refused.said, edits) from None
+        raise _refusal(refused) from None
 
 
 def _write(revision: NewRevision, edits: Sequence[Edit], entry: Entry, today: dt.date) -> Written:
@@ -252,23 +180,26 @@ def _write(revision: NewRevision, edits: Sequence[Edit], entry: Entry, today: dt
             ]
     if not changes:
         return Written(revision.before.revision, False, report(()))
+    _refuse_emptied(changes, edits)
     _bounded(revision.after, revision.before, changes)
     found: list[Finding] = list(judge(revision.after, revision.before, changes, today, lambda: changes))
     said = report(keep(revision, found, changes))
     if not said["accepted"]:
-        raise _Refused(revision.before.revision, said)
+        raise _Refused(said, edits, _cells(changes))
     number = revision.record(entry.reason, entry.who, idempotency_key=entry.idempotency_key, digest=entry.digest)
-    return Written(number, True, said)
+    return Written(number, True, said, _cells(changes))
 
 
-def _refusal(said: Report, edits: Sequence[Edit]) -> Invalid | Conflict:
-    """409 where every reject collides with a stored row that the request does not change itself."""
-    own = {(edit.table.table, edit.id) for edit in edits}
-    rejects = [finding for finding in said["findings"] if finding["severity"] == "reject"]
+def _refusal(refused: _Refused) -> Invalid | Conflict:
+    """409 if every reject collides with a stored row that the request does not change itself."""
+    said = refused.said
+    shown = {**said, "cells": refused.cells.listed(), "cell_counts": refused.cells.counts}
+    own = {(edit.table.table, edit.id) for edit in refused.edits}
+    rejects = [finding for finding in said["findings"] if refuses(finding)]
     collides = all(
         "collides_with" in finding and (finding["collides_with"]["table"], finding["collides_with"]["id"]) not in own
         for finding in rejects
     )
     detail = rejects[0]["text"] if len(rejects) == 1 else f"{said['counts']['reject']} findings refuse this change"
     faults = [Fault(finding["rule"], f"{finding['text']}; {finding['mend']}") for finding in rejects[:20]]
-    return Conflict(detail, faults, report=said) if collides else Invalid(detail, faults, report=said)
+    return Conflict(detail, faults, report=shown) if collides else Invalid(detail, faults, report=shown)

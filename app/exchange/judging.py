@@ -1,4 +1,4 @@
-"""Judges a pending change and keeps the warnings of the revision it becomes; a check and a load give one verdict.
+"""Judges a pending change and keeps the findings of the revision it becomes; a check and a load give one verdict.
 
 A small change is judged by the shapes it touches, a large one by a full check: the verdict is one, the time is not.
 """
@@ -8,16 +8,20 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date
 from itertools import islice
 
-from sqlalchemy import Connection, bindparam, insert, select, update
+from sqlalchemy import Connection, bindparam, delete, insert, select, update
 
-from app.catalogue.rows import Rows
-from app.catalogue.stored import FINDINGS, OPEN, SQL
+from app.catalogue.catalogue import latest
+from app.catalogue.rows import Rows, Snapshot
+from app.catalogue.stored import FINDINGS, OPEN, SQL, held_columns
 from app.catalogue.tables import TABLES, Chassis
 from app.catalogue.writing import NewRevision
+from app.database.connections import Database
+from app.database.migrating import WAIT_S
+from app.exchange.standing import ABOUT_NO_ROW, mark_standing
 from app.rules.affected import affected
 from app.rules.apart import judge_apart
 from app.rules.engine import judge_all, judge_change, judge_edits
-from app.rules.finding import Finding
+from app.rules.finding import Counts, Finding, report
 from app.rules.registry import RULES
 from app.rules.rule_set import ALL_RULES
 from app.rules.view import Change
@@ -30,15 +34,29 @@ HASH_LENGTH = 32
 def judge(
     after: Rows, before: Rows, changes: Sequence[Change] | None, today: date, every: Callable[[], Iterable[Change]]
 ) -> Iterator[Finding]:
-    """The findings of a change and of what it touches; of everything where it is large.
+    """The findings of a change and of what it touches; of everything if it is large.
 
-    `changes` is None where there are too many to be in hand; `every` streams them then.
+    Refusals on rows that it does not touch, and that were found before, are marked as such. `changes` is None if there
+    are too many to hold; `every` streams them then.
     """
     if changes is not None and len(changes) <= MANY:
-        yield from judge_change(after, changes, today, before)
+        yield from mark_standing(judge_change(after, changes, today, before), after, before, today)
     else:
         yield from judge_edits(after, every() if changes is None else changes, today, before)
-        yield from judge_all(after, today, judged=judge_apart)
+        yield from mark_standing(judge_all(after, today, judged=judge_apart), after, before, today)
+
+
+def judge_again(database: Database, today: date) -> Counts:
+    """Judge the latest revision by the rules of this build and keep all that they find, refusals included.
+
+    Findings are derived: no row is touched and no revision opened. Writers wait meanwhile. Returns the counts of the
+    findings that hold now.
+    """
+    with database.write(WAIT_S) as connection:
+        rows = Snapshot(connection, latest(connection))
+        standing = _standing(connection, None)
+        found = judge_all(rows, today, judged=judge_apart)
+        return report(_kept(connection, rows, rows.revision, found, standing), most=0)["counts"]
 
 
 def changes_of(revision: NewRevision) -> Iterator[Change]:
@@ -47,8 +65,9 @@ def changes_of(revision: NewRevision) -> Iterator[Change]:
     New rows are left out: a rule about a change compares two versions.
     """
     for table in TABLES.values():
-        columns = [SQL[table].c[name] for name in table.columns()]
-        closed = select(*columns).where(SQL[table].c.revision_to == revision.number).order_by(SQL[table].c.id)
+        closed = (
+            select(*held_columns(table)).where(SQL[table].c.revision_to == revision.number).order_by(SQL[table].c.id)
+        )
         rows = iter(revision.connection.execute(closed.execution_options(yield_per=CHUNK)))
         while part := [table.from_database(row) for row in islice(rows, CHUNK)]:
             after = revision.after.many(table, [row.id for row in part])
@@ -58,32 +77,39 @@ def changes_of(revision: NewRevision) -> Iterator[Change]:
 
 
 def keep(revision: NewRevision, found: Iterable[Finding], changes: Sequence[Change] | None) -> Iterator[Finding]:
-    """Pass the findings on and keep the warnings among them from this revision on; those no longer found end here.
+    """Pass the findings on and keep them from this revision on; those no longer found end here.
 
-    Findings about a change itself are not kept: they say nothing of the catalogue as it stands.
+    Findings about a change itself are not kept: they say nothing of the catalogue. What refuses is rolled back.
     """
     whole = changes is None or len(changes) > MANY
     standing = _standing(revision.connection, None if whole else _judged(revision, changes or ()))
-    key_of = _ShapeOf(revision.after)
+    yield from _kept(revision.connection, revision.after, revision.number, found, standing)
+
+
+def _kept(
+    connection: Connection, rows: Rows, number: int, found: Iterable[Finding], standing: set[str]
+) -> Iterator[Finding]:
+    key_of = _ShapeOf(rows)
     kept: set[str] = set()
     batch: list[dict[str, object]] = []
     for finding in found:
-        if finding.severity == "warn" and RULES[finding.rule].shape not in ("change", "reading"):
+        if RULES[finding.rule].shape not in ABOUT_NO_ROW:
             id = _hash(finding)
             if id not in kept:
                 kept.add(id)
                 if id not in standing:
-                    batch.append(_stored(id, finding, key_of(finding), revision.number))
+                    batch.append(_stored(id, finding, key_of(finding), number))
         if len(batch) >= CHUNK:
-            revision.connection.execute(insert(FINDINGS), batch)
+            connection.execute(insert(FINDINGS), batch)
             batch = []
         yield finding
     if batch:
-        revision.connection.execute(insert(FINDINGS), batch)
+        connection.execute(insert(FINDINGS), batch)
     ended = [{"closing": id} for id in standing if id not in kept]
     if ended:
-        closing = update(FINDINGS).where(FINDINGS.c.id == bindparam("closing"), FINDINGS.c.revision_to == OPEN)
-        revision.connection.execute(closing.values(revision_to=revision.number), ended)
+        open_ones = (FINDINGS.c.id == bindparam("closing"), FINDINGS.c.revision_to == OPEN)
+        connection.execute(delete(FINDINGS).where(*open_ones, FINDINGS.c.revision_from == number), ended)
+        connection.execute(update(FINDINGS).where(*open_ones).values(revision_to=number), ended)
 
 
 def _standing(connection: Connection, shapes: dict[str, frozenset[str] | None] | None) -> set[str]:
@@ -130,7 +156,7 @@ class _ShapeOf:
         if shape == "entity":
             return f"id/{finding.id}"
         row = self.rows.one(table, finding.id)
-        chassis = finding.id if table is Chassis else None if row is None else row.__dict__.get("chassis")
+        chassis = finding.id if table is Chassis else None if row is None else getattr(row, "chassis", None)
         return f"{finding.table}/{finding.id}" if chassis is None else self._family(chassis)
 
     def _family(self, chassis: str) -> str:

@@ -18,6 +18,7 @@ from app.catalogue.writing import BATCH, NewRevision
 from app.database.connections import Database
 from app.database.migrating import migrate
 from app.errors import Invalid
+from app.exchange.cells import ChangedCells
 from app.exchange.judging import MANY, changes_of, judge, keep
 from app.exchange.merging import Merge, Progress, silent
 from app.exchange.package import Package, open_package
@@ -106,8 +107,9 @@ def _write(
     revision: NewRevision, package: Package, entry: Entry, replace: bool, today: date, progress: Progress
 ) -> PackageReport:
     if (done := done_before(revision, entry)) is not None:
-        answer = _answer(package, revision.before, (), done, RowCounts(read=0, added=0, changed=0, withdrawn=0))
-        answer["opened"] = True
+        counts = RowCounts(read=0, added=0, changed=0, withdrawn=0)
+        answer = _answer(package, revision.before, (), done, counts, ChangedCells())
+        answer["opened"] = answer["replayed"] = True
         return answer
     merge = Merge(package, revision.before, replace=replace, most=MANY, progress=progress)
     for table, rows in merge.batches():
@@ -123,7 +125,7 @@ def _write(
         progress("judging", 0, 0)
         found = judge(revision.after, revision.before, merge.changes, today, lambda: changes_of(revision))
         findings = chain(findings, keep(revision, found, merge.changes))
-    answer = _answer(package, revision.before, findings, revision.before.revision, counts)
+    answer = _answer(package, revision.before, findings, revision.before.revision, counts, merge.cells)
     if not answer["accepted"]:
         raise _Refused(answer)
     if revision.counts.any():
@@ -156,7 +158,7 @@ def _check_in_memory(merge: Merge, base: Rows, number: int, today: date, progres
         progress("judging", 0, 0)
         after = Overlay(base, MemoryRows(new), withdrawn)
         findings = chain(findings, judge(after, base, merge.changes, today, lambda: ()))
-    return _answer(merge.package, base, findings, number, counts)
+    return _answer(merge.package, base, findings, number, counts, merge.cells)
 
 
 def _check_on_disk(
@@ -190,10 +192,12 @@ def _base(catalogue: Catalogue | None) -> Iterator[tuple[Rows, int]]:
             yield snapshot, snapshot.revision
 
 
-def _answer(package: Package, base: Rows, findings: Iterable[Finding], number: int, rows: RowCounts) -> PackageReport:
+def _answer(
+    package: Package, base: Rows, findings: Iterable[Finding], number: int, rows: RowCounts, cells: ChangedCells
+) -> PackageReport:
     said = report(findings)
     answer = PackageReport(
-        accepted=said["accepted"], findings=said["findings"], counts=said["counts"], revision=number, opened=False,
-        rows=rows,
+        accepted=said["accepted"], cells=cells.listed(), cell_counts=cells.counts, findings=said["findings"],
+        counts=said["counts"], revision=number, opened=False, rows=rows,
     )  # fmt: skip
     return suggest(locate(answer, package), package, base)

@@ -1,11 +1,16 @@
-"""Reads a package against a catalogue: the rows in batches, what they change, what the catalogue has beyond."""
+"""Reads a package against a catalogue: the rows in batches, what they change, what the catalogue has beyond.
+
+Without `replace` a column that a file lacks leaves what is stored, and an empty cell empties it. With `replace` a row
+is the whole row: an absent column means empty.
+"""
 
 from collections.abc import Callable, Iterator, Sequence
 
 from app.catalogue.rows import Rows
 from app.catalogue.tables import TABLES, Row
+from app.exchange.cells import ChangedCells
 from app.exchange.package import Package
-from app.exchange.reader import Batch, read_file
+from app.exchange.reader import Batch, missing_columns, read_file
 from app.rules.finding import Finding
 from app.rules.view import Change
 
@@ -31,6 +36,7 @@ class Merge:
         self.progress = progress
         self.findings: list[Finding] = list(package.findings)
         self.changes: list[Change] | None = []
+        self.cells = ChangedCells()
         self.read = 0
         self._most = most
         self._bytes = 0
@@ -45,7 +51,8 @@ class Merge:
         """The rows, table by table; after the first fault the rest is read for its faults only."""
         readable = self.is_readable
         for file in self.package.files.values():
-            for item in read_file(file, self._advance):
+            incomplete = False
+            for item in read_file(file, self._advance, whole_rows=self.replace):
                 if not isinstance(item, Batch):
                     self.findings.append(item)
                     readable = readable and item.severity != "reject"
@@ -54,11 +61,33 @@ class Merge:
                 self.progress("reading", self._bytes, self.package.size)
                 if self.replace:
                     self._ids.setdefault(item.table, set()).update(row.id for row in item.rows)
+                rows = item.rows if self.replace else self._completed(item)
+                if not incomplete and any(row is None for row in rows):
+                    self.findings += missing_columns(file, item.columns)
+                    incomplete, readable = True, False
                 if readable:
-                    yield item.table, item.rows
+                    yield item.table, [row for row in rows if row is not None]
+
+    def _completed(self, batch: Batch) -> Sequence[Row | None]:
+        """The rows, completed with what is stored; None for a new row that needs a column that the file lacks."""
+        columns = batch.table.columns()
+        absent = [name for name in columns if name not in batch.columns]
+        if not absent:
+            return batch.rows
+        must = any(columns[name].required for name in absent)
+        stored = self.base.many(batch.table, [row.id for row in batch.rows])
+        completed: list[Row | None] = []
+        for row in batch.rows:
+            before = stored.get(row.id)
+            if before is None:
+                completed.append(None if must else row)
+            else:
+                completed.append(row.replaced(**{name: before[name] for name in absent}))
+        return completed
 
     def take(self, table: type[Row], pairs: Sequence[tuple[Row | None, Row]]) -> None:
         """Note rows that are new or differ, each with what it was."""
+        self.cells.note(pairs)
         self._note([Change(table, "put", after.id, before, after) for before, after in pairs])
 
     def take_withdrawn(self, table: type[Row], rows: Sequence[Row]) -> None:

@@ -6,6 +6,7 @@ as the origin does, of the past too. It goes on where it ended, whatever ended i
 
 import datetime as dt
 from collections.abc import Callable, Iterable, Iterator
+from dataclasses import replace
 from itertools import groupby, islice
 from operator import attrgetter, itemgetter
 from typing import Any
@@ -16,19 +17,22 @@ from app.catalogue.tables import Row
 from app.catalogue.writing import NewRevision
 from app.database.connections import Database
 from app.errors import Conflict, Invalid
-from app.exchange.content_hash import content_hash
-from app.exchange.editing import Edit, read_edits
+from app.exchange.cells import ChangedCells
+from app.exchange.content_hash import HASH_VERSION, content_hash
 from app.exchange.judging import MANY, changes_of, judge, keep
 from app.exchange.origin import Origin
+from app.exchange.read_edits import Edit, read_edits
 from app.rules.view import Change
 
 AT_ONCE = 1000
 
-Told = Callable[[int], None]
+Notify = Callable[[int, ChangedCells], None]
 
 
-def follow(database: Database, origin: Origin, told: Told = lambda number: None) -> int:
-    """Take in all that the origin has accepted since; returns the revision that holds then. `told` hears of each.
+def follow(database: Database, origin: Origin, notify: Notify = lambda number, cells: None) -> int:
+    """Take in all that the origin has accepted since; returns the latest revision then.
+
+    `notify` is called with the number of each revision and the cells that it changed; nothing is refused for them.
 
     Raises Conflict where the copy is not, or no longer, one of this origin; Unavailable where it cannot be read.
     Whatever is raised, the revisions taken before stay.
@@ -38,8 +42,7 @@ def follow(database: Database, origin: Origin, told: Told = lambda number: None)
     while True:
         before = number
         for number, changes in groupby(origin.changes(before), key=itemgetter("revision")):
-            _take(database, number, changes)
-            told(number)
+            notify(number, _take(database, number, changes))
         if number == before:
             break
     if number > begun:
@@ -48,12 +51,16 @@ def follow(database: Database, origin: Origin, told: Told = lambda number: None)
 
 
 def verify(database: Database, origin: Origin, number: int) -> str:
-    """The hash of what holds at a revision, here and there. Raises Conflict where they differ."""
+    """The hash of the content of a revision, here and there. Raises Conflict if they differ.
+
+    An origin whose build defines the hash otherwise cannot be compared by it.
+    """
     _same_so_far(database, origin, number)
     with Catalogue(database).snapshot(Pin(number)) as snapshot:
         ours = content_hash(snapshot)
-    if ours != origin.content_hash(number):
-        raise Conflict(f"revision {number} of this copy is not what the origin has; make the copy anew")
+    theirs, version = origin.content_hash(number)
+    if version == HASH_VERSION and ours != theirs:
+        raise Conflict(f"revision {number} of this copy is not what the origin has; make a new copy")
     return ours
 
 
@@ -70,11 +77,15 @@ def _same_so_far(database: Database, origin: Origin, number: int) -> None:
         ours = recorded(snapshot, [number])[number]
     theirs = origin.recorded(number)
     if theirs is None or any(theirs[name] != value for name, value in ours._asdict().items()):
-        raise Conflict(f"revision {number} here is not revision {number} of the origin; make the copy anew")
+        raise Conflict(f"revision {number} here is not revision {number} of the origin; make a new copy")
 
 
-def _take(database: Database, number: int, changes: Iterator[dict[str, Any]]) -> None:
-    """Write one revision of the origin. The write lock is held while its pages come; lookups go on."""
+def _take(database: Database, number: int, changes: Iterator[dict[str, Any]]) -> ChangedCells:
+    """Write one revision of the origin, each row whole: a value that the feed does not give is empty.
+
+    The write lock is held while its pages come; lookups go on.
+    """
+    cells = ChangedCells()
     with database.write() as connection:
         revision = NewRevision(connection)
         if revision.number != number:
@@ -84,12 +95,15 @@ def _take(database: Database, number: int, changes: Iterator[dict[str, Any]]) ->
         while part := list(islice(changes, AT_ONCE)):
             first = first or part[0]
             new = _put(revision, _read(part))
+            cells.note((change.before, change.after) for change in new)
             made = None if made is None or len(made) + len(new) > MANY else made + new
         today = dt.date.fromisoformat(first["recorded_at"][:10])
         found = judge(revision.after, revision.before, made, today, lambda: changes_of(revision))
-        for _ in keep(revision, found, made):  # what the origin accepted is accepted: only the warnings are kept
+        accepted = (replace(each, stood_before=True) if each.refuses else each for each in found)
+        for _ in keep(revision, accepted, made):  # the origin has accepted it: the findings are kept
             pass
         revision.record(first["reason"], first["who"], recorded_at=first["recorded_at"])
+    return cells
 
 
 def _read(changes: Iterable[dict[str, Any]]) -> list[Edit]:

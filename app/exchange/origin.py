@@ -42,10 +42,10 @@ class Origin:
         response = self._answer(f"/v1/revisions/{number}")
         return None if response.status_code == 404 else self._json(response)["recorded"]
 
-    def content_hash(self, number: int) -> str:
-        """The hash of what holds at that revision."""
-        found: str = self._json(self._answer(f"/v1/content-hash?revision={number}"))["content_hash"]
-        return found
+    def content_hash(self, number: int) -> tuple[str, int]:
+        """The hash of the content of that revision, and the version of its definition (1 if the origin names none)."""
+        found = self._json(self._answer(f"/v1/content-hash?revision={number}"))
+        return found["content_hash"], found.get("hash_version", 1)
 
     def changes(self, after: int) -> Iterator[dict[str, Any]]:
         """The feed after a revision, page by page as it is read: numbers are Decimal with their digits, or int."""

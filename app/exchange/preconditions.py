@@ -7,9 +7,10 @@ from collections.abc import Collection
 
 from app.catalogue.history import versions
 from app.catalogue.rows import Snapshot
-from app.catalogue.tables import STATEMENTS, Row
+from app.catalogue.tables import STATEMENTS, Statement
 from app.errors import Conflict, Fault, Gone, Invalid, NotFound, Stale
-from app.exchange.editing import Edit, Precondition
+from app.exchange.editing import Precondition
+from app.exchange.read_edits import Edit
 
 
 def never_used(edit: Edit) -> Precondition:
@@ -49,6 +50,6 @@ def unchanged_since(edit: Edit, wanted: Collection[int]) -> Precondition:
     return holds
 
 
-def table_of(snapshot: Snapshot, id: str) -> type[Row] | None:
+def table_of(snapshot: Snapshot, id: str) -> type[Statement] | None:
     """The table of a statement, present or withdrawn; None where the id was never used."""
     return next((table for table in STATEMENTS if versions(snapshot, table, id)), None)

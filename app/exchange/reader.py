@@ -1,13 +1,14 @@
 """Reads the CSV files of a package into rows, line by line, and says of each fault where it is and how to mend it.
 
-Never raises for content. Columns may stand in any order and optional ones be absent; a UTF-8 byte order mark and CRLF,
-as spreadsheets write them, are taken. Memory holds one batch of rows, and the ids of a table whose ids do not ascend.
+Never raises for content. Columns may come in any order and optional ones may be absent; a UTF-8 byte order mark and
+CRLF, as spreadsheets write them, are accepted. Memory holds one batch of rows, and the ids of a table whose ids do not
+ascend.
 """
 
 import csv
 import zipfile
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -31,11 +32,15 @@ csv.field_size_limit(MOST_LINE + 1)
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """Rows of one table with the lines they stand in (the header is line 1)."""
+    """Rows of one table, the lines they are in (the header is line 1), and the columns that the file has.
+
+    In a row a column that the file lacks is None, just as an empty cell is.
+    """
 
     table: type[Row]
     lines: list[int]
     rows: list[Row]
+    columns: frozenset[str]
 
 
 class _GivenUp(Exception):
@@ -49,9 +54,25 @@ class _GivenUp(Exception):
 Advance = Callable[[int], None]
 
 
-def read_file(file: File, advance: Advance | None = None) -> Iterator[Batch | Finding]:
-    """The rows of one file in batches, with the findings between them. `advance` is told how many bytes were read."""
-    return _Reader(file, advance).read()
+def read_file(file: File, advance: Advance | None = None, *, whole_rows: bool = True) -> Iterator[Batch | Finding]:
+    """The rows of one file in batches, with the findings between them. `advance` hears how many bytes were read.
+
+    A file that changes stored rows (`whole_rows=False`) may lack any column but the id; see `missing_columns`.
+    """
+    return _Reader(file, advance, whole_rows).read()
+
+
+def missing_columns(file: File, given: Collection[str]) -> list[Finding]:
+    """One finding for each column that a new row must have and the file lacks."""
+    columns = file.table.columns()
+    return [
+        _column_missing(file, column) for column in columns.values() if column.required and column.name not in given
+    ]
+
+
+def _column_missing(file: File, column: Column) -> Finding:
+    text = f"{file.name} line 1: the column {column.name} is missing ({column.meaning})"
+    return found(reading.COLUMN_MISSING, text, table=file.table.table, row=1, column=column.name)
 
 
 def header(file: File) -> list[str]:
@@ -159,9 +180,10 @@ class _Cell:
 class _Reader:
     """One file being read."""
 
-    def __init__(self, file: File, advance: Advance | None) -> None:
+    def __init__(self, file: File, advance: Advance | None, whole_rows: bool) -> None:
         self.file = file
         self.table = file.table
+        self.whole_rows = whole_rows
         self.faults = 0
         self.records = _Records(file, advance)
         self.ids = _Ids(file)
@@ -186,15 +208,17 @@ class _Reader:
 
     def _rows(self, header: list[str]) -> Iterator[Batch | Finding]:
         cells = [_Cell(at, self.columns[name], {}) for at, name in enumerate(header)]
-        batch = Batch(self.table, [], [])
+        given = frozenset(header)
+        self.required = [name for name in self.required if name in given]
+        batch = Batch(self.table, [], [], given)
         for line, record in self.records:
             read = self._row(line, record, cells)
-            if isinstance(read, Row):
+            if not isinstance(read, list):
                 batch.lines.append(line)
                 batch.rows.append(read)
                 if len(batch.rows) == BATCH:
                     yield batch
-                    batch = Batch(self.table, [], [])
+                    batch = Batch(self.table, [], [], given)
                 continue
             yield from read
             self.faults += len(read)
@@ -252,10 +276,9 @@ class _Reader:
             elif name in header[:at]:
                 text = f"{self.file.name} line 1, column {letter(at)}: {name} stands in the header twice"
                 yield self._fault(reading.COLUMN_TWICE, text, row=1, column=name)
-        for name in self.required:
+        for name in self.required if self.whole_rows else ("id",):
             if name not in header:
-                text = f"{self.file.name} line 1: the column {name} is missing ({self.columns[name].meaning})"
-                yield self._fault(reading.COLUMN_MISSING, text, row=1, column=name)
+                yield _column_missing(self.file, self.columns[name])
 
     def _unreadable(self, line: int, cell: _Cell, text: str, wrong: str) -> Finding:
         name = cell.column.name

@@ -1,12 +1,14 @@
 """The report on a package: what was found, where in its files, and what it changes."""
 
 from collections import defaultdict
+from typing import NotRequired
 
 from rapidfuzz import process
 from typing_extensions import TypedDict
 
 from app.catalogue.rows import Rows
 from app.catalogue.tables import TABLES, Row
+from app.exchange.cells import CellChange, CellCounts, cells_as_text
 from app.exchange.faults import letter
 from app.exchange.package import File, Package
 from app.exchange.reader import header, ids
@@ -23,11 +25,18 @@ class RowCounts(TypedDict):
 
 
 class PackageReport(Report):
-    """`revision` is the one that holds now; `opened` says whether this package opened it."""
+    """`revision` is the latest one; `opened` says whether this package opened it.
 
+    `cells` lists the changed cells of stored rows, emptied ones first. `replayed` says that the same request, by its
+    idempotency key, was done before.
+    """
+
+    cells: list[CellChange]
+    cell_counts: CellCounts
     revision: int
     opened: bool
     rows: RowCounts
+    replayed: NotRequired[bool]
 
 
 def locate(report: PackageReport, package: Package) -> PackageReport:
@@ -81,21 +90,24 @@ def _locate_in(file: File, findings: dict[str, list[FindingShape]]) -> None:
 
 
 def as_text(report: PackageReport) -> str:
-    """The report as lines for a person: each finding with its place and how to mend it, the sum last."""
-    lines = []
+    """The report as lines for a person: emptied and changed cells, each finding with its place and fix, the sums."""
+    lines = cells_as_text(report["cells"], report["cell_counts"])
     for finding in report["findings"]:
         place = "/".join(part for part in (finding.get("table"), finding.get("id")) if part)
         said = finding["text"] if "row" in finding or not place else f"{place}: {finding['text']}"
         shown = f" [{finding['value']}]" if "value" in finding and finding["value"] not in said else ""
-        lines.append(f"{finding['severity']}: {said}{shown}\n    {finding['rule']}: {finding['mend']}")
+        kind = "stood before" if finding.get("stood_before") else finding["severity"]
+        lines.append(f"{kind}: {said}{shown}\n    {finding['rule']}: {finding['mend']}")
     rows, counts = report["rows"], report["counts"]
-    total = counts["reject"] + counts["warn"]
+    total = counts["reject"] + counts["warn"] + counts["stood_before"]
     if len(report["findings"]) < total:
         lines.append(f"… and {total - len(report['findings'])} more")
     lines.append(
         f"{rows['read']} rows read: {rows['added']} new, {rows['changed']} changed, {rows['withdrawn']} withdrawn; "
-        f"{counts['reject']} faults, {counts['warn']} warnings."
+        f"{report['cell_counts']['emptied']} cells emptied; {counts['reject']} faults, {counts['warn']} warnings."
     )
+    if counts["stood_before"]:
+        lines.append(f"{counts['stood_before']} faults stood before, on rows that this does not touch.")
     if not report["accepted"]:
         lines.append("Refused; nothing is stored.")
     elif report["opened"]:

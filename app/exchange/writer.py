@@ -134,8 +134,7 @@ def _parts(table: type[Row], rows: Iterator[Row]) -> Iterator[list[list[str]]]:
     writers = [(name, column.kind.write) for name, column in table.columns().items()]
     part: list[list[str]] = [[*table.columns()]]
     for row in rows:
-        fields = row.__dict__
-        part.append(["" if (value := fields[name]) is None else write(value) for name, write in writers])
+        part.append(["" if (value := getattr(row, name)) is None else write(value) for name, write in writers])
         if len(part) == ROWS_AT_ONCE:
             yield part
             part = []

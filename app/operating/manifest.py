@@ -18,7 +18,9 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from app.errors import Malformed, NotFound, Unavailable
 
 MANIFEST, SUMS = "manifest.json", "SHA256SUMS"
-FORMAT_VERSION = 1
+FORMAT_VERSION = 2
+"""2: the content hash covers the values given (`app.exchange.content_hash`, version 2); 1 covered whole CSV files."""
+HASHED_ALIKE = 2  # the format from which on a content hash can be compared with this build's
 _LINE = re.compile(r"([0-9a-f]{64})  ([a-z]+\.[a-z]+)")
 _LARGEST_MANIFEST = 100_000
 

@@ -15,13 +15,13 @@ from app.database.migrating import HEADS, knows, migrate, state
 from app.errors import Conflict, Malformed, Unavailable
 from app.operating.backup import hashed
 from app.operating.dumping import refill
-from app.operating.manifest import Copied, Manifest, checked, unpacked
+from app.operating.manifest import HASHED_ALIKE, Copied, Manifest, checked, unpacked
 from app.operating.sqlite_file import SIDECARS, as_one_file, put, synced, wrong_in
 
 
 @dataclass(frozen=True, slots=True)
 class Restored:
-    """What was put in place. `content_hash` is None where the backup has an older schema: its sums vouch for it."""
+    """What was put in place. `content_hash` is None if it cannot be compared: the sums of the backup vouch for it."""
 
     manifest: Manifest
     content_hash: str | None
@@ -108,9 +108,11 @@ def _settle(new: Path) -> None:
 
 def _compared(database: Database, manifest: Manifest, path: Path) -> str | None:
     expected = manifest.catalogue.content_hash
-    if expected is None or manifest.catalogue.schema_version != HEADS["catalogue"]:
+    if expected is None or manifest.format_version < HASHED_ALIKE:
         return None
     found = hashed(database, manifest.catalogue.revision)
-    if found != expected:
-        raise Malformed(f"the catalogue of the backup {path} is not the one it says: its content hash differs")
-    return found
+    if found == expected:
+        return found
+    if manifest.catalogue.schema_version != HEADS["catalogue"]:
+        return None  # a migration may have renamed a column
+    raise Malformed(f"the catalogue of the backup {path} is not the one it says: its content hash differs")

@@ -19,7 +19,9 @@ from app.catalogue.tables import (
     Step,
     Tool,
     Variant,
+    is_row_of,
 )
+from app.rules.identity import alike
 from app.rules.view import Change, referring
 
 # What is said for people: no rule compares it across rows, so a change of these alone touches no family.
@@ -60,7 +62,8 @@ def _both(some: Tables, others: Tables) -> Tables:
 
 @dataclass(slots=True)
 class Affected:
-    """Shapes by their keys: entity rows by table, families by maker and name, chassis ids that are not there, ids.
+    """Shapes by their keys: entity rows by table, families by maker and name, chassis ids that are not there, ids of
+    statements; and the things, each as the rows that could be the same thing.
 
     Of a family the tables are told of which statements changed: the rest of it stays as it was. None is all of it.
     """
@@ -69,6 +72,7 @@ class Affected:
     families: dict[tuple[str, str], Tables] = field(default_factory=dict)
     orphans: set[str] = field(default_factory=set)
     ids: set[str] = field(default_factory=set)
+    alike: list[list[Row]] = field(default_factory=list)
 
 
 def affected(after: Rows, before: Rows, changes: Sequence[Change]) -> Affected:
@@ -84,7 +88,20 @@ def affected(after: Rows, before: Rows, changes: Sequence[Change]) -> Affected:
             if gone or FAMILY_OF.get(table):
                 _named_by(shapes, chassis, change.table, after.where(table, column, change.id), gone)
     _families(shapes, chassis, after)
+    _alike(shapes, changes, after)
     return shapes
+
+
+def _alike(shapes: Affected, changes: Sequence[Change], after: Rows) -> None:
+    """Rows that are the same thing as a changed row, as it was or as it is."""
+    versions: dict[type[Row], list[Row]] = defaultdict(list)
+    for change in changes:
+        if change.table.role == "entity":
+            versions[change.table] += [row for row in (change.before, change.after) if row is not None]
+    for table, of_table in versions.items():
+        groups = alike(after, table, of_table)
+        shapes.alike += groups
+        shapes.rows[table].update(row.id for group in groups for row in group)
 
 
 def _own(shapes: Affected, chassis: _Chassis, change: Change, after: Rows, before: Rows) -> None:
@@ -93,19 +110,19 @@ def _own(shapes: Affected, chassis: _Chassis, change: Change, after: Rows, befor
     if change.table.role == "statement":
         shapes.ids.add(change.id)
         for row in versions:
-            chassis.add(row.__dict__["chassis"], change.table)
+            chassis.add(row["chassis"], change.table)
         return
     if change.after is not None:
         shapes.rows[change.table].add(change.id)
     for row in versions:
-        if isinstance(row, Chassis):
+        if is_row_of(row, Chassis):
             chassis.add(row.id, None)
             shapes.families[row.maker, row.name] = None
-        elif isinstance(row, Step):
+        elif is_row_of(row, Step):
             shapes.rows[Procedure].add(row.procedure)
-        elif isinstance(row, Tool) and row.drive is not None:
+        elif is_row_of(row, Tool) and row.drive is not None:
             shapes.rows[Fastener].update(each.id for each in after.where(Fastener, "drives", row.drive))
-        elif (own := row.__dict__.get("chassis")) is not None:
+        elif (own := getattr(row, "chassis", None)) is not None:
             chassis.add(own, None)
 
 
@@ -113,19 +130,19 @@ def _heard(change: Change) -> bool:
     """True when something changed that a shape beyond the row itself can see."""
     if change.before is None or change.after is None:
         return True
-    before, after = change.before.__dict__, change.after.__dict__
+    before, after = change.before, change.after
     read = READ.get(change.table)
-    heard = before.keys() - SPOKEN if read is None else read
-    return any(before[name] != after[name] for name in heard)
+    heard = before.model.columns().keys() - SPOKEN if read is None else read
+    return any(getattr(before, name) != getattr(after, name) for name in heard)
 
 
 def _named_by(shapes: Affected, chassis: _Chassis, changed: type[Row], rows: Iterable[Row], gone: bool) -> None:
     """The shapes of rows that name a row which changed; as rows they see only whether it is there."""
     for row in rows:
-        table = type(row)
+        table = row.model
         if gone and table.role == "entity":
             shapes.rows[table].add(row.id)
-        own = row.__dict__.get(FAMILY_OF.get(table, ""))
+        own = getattr(row, FAMILY_OF.get(table, ""), None)
         if own is not None:
             chassis.add(own, table if changed.role == "statement" else None)
 

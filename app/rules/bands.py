@@ -98,9 +98,11 @@ def first_known(
     row: Row, columns: tuple[str, ...], unit_column: str, kind: str, target: str
 ) -> tuple[str, float] | None:
     """The first of these figures of a row that is known, in the target unit, with its column."""
-    fields = row.__dict__
     for name in columns:
-        if fields[name] is not None and (found := figure(fields[name], fields[unit_column], kind, target)) is not None:
+        if (
+            getattr(row, name) is not None
+            and (found := figure(getattr(row, name), getattr(row, unit_column), kind, target)) is not None
+        ):
             return name, found
     return None
 

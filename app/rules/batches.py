@@ -75,7 +75,7 @@ def read(table: type[R], rows: Sequence[Any]) -> Sequence[R]:
 def values(table: type[Row], rows: Sequence[Any], column: str) -> Iterable[Any]:
     """What rows that were left as they came hold in one column, a list perhaps as its text."""
     if rows and type(rows[0]) is not tuple:
-        return [row.__dict__[column] for row in rows]
+        return [getattr(row, column) for row in rows]
     return map(_place(table, column), rows)
 
 

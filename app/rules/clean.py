@@ -140,7 +140,7 @@ def clean_rows() -> Mapping[tuple[str, str], Row]:
     for name, text in CLEAN.items():
         table = TABLES[name]
         for cells in csv.DictReader(StringIO(text)):
-            row = table.model_validate(from_cells(table, cells))
+            row = table.checked(from_cells(table, cells))
             rows[name, row.id] = row
     return rows
 
@@ -155,7 +155,7 @@ def edited(change: Edit) -> Row:
     table = TABLES[change.table]
     present = clean_rows().get((change.table, change.id))
     cells = {"id": change.id} if present is None else present.cells()
-    return table.model_validate(from_cells(table, {**cells, **change.cells}))
+    return table.checked(from_cells(table, {**cells, **change.cells}))
 
 
 def with_edit(change: Edit) -> MemoryRows:

@@ -16,6 +16,7 @@ from app.catalogue.tables import ENTITIES, STATEMENTS, Chassis, Row, Source
 from app.rules.affected import Affected, affected
 from app.rules.batches import CHUNK, FamiliesBatch, Gathering, TableBatch
 from app.rules.finding import Finding
+from app.rules.identity import Alike
 from app.rules.judge import Judge, findings
 from app.rules.rule_set import ALL_RULES, RuleSet
 from app.rules.view import Change, ChangeView, EntityView
@@ -34,14 +35,20 @@ def judge_all(
     `judged` is what judges the parts where that is to be done elsewhere, by all rules; they need no catalogue.
     """
     judge = Judge(today, bench)
-    yield from judge.parts(_all_parts(rows)) if judged is None else judged(_all_parts(rows), today)
+    things = Alike()
+    parts = _all_parts(rows, things)
+    yield from judge.parts(parts) if judged is None else judged(parts, today)
+    for group in things.groups(rows):
+        yield from judge.same_things(group)
     yield from _shared_ids(judge, rows, rows.shared_ids(STATEMENTS))
 
 
-def _all_parts(rows: Rows) -> Parts:
+def _all_parts(rows: Rows, things: Alike) -> Parts:
     gathering = Gathering(rows)
     for table in ENTITIES:
-        yield from gathering.table(table, rows.raw_rows(table))
+        for part in gathering.table(table, rows.raw_rows(table)):
+            things.note(table, part.rows)
+            yield part
     yield from gathering.families((key, None) for key in rows.families())
     for chassis in _orphans(rows):
         yield from _about(gathering, chassis)
@@ -65,6 +72,8 @@ def judge_change(
     judge = Judge(today, bench, frozenset((change.table.table, change.id) for change in changes))
     found = list(judge_edits(after, changes, today, before, bench))
     found += judge.parts(_touched_parts(after, shapes, bench))
+    for group in shapes.alike:
+        found += judge.same_things(group)
     found += _shared_ids(judge, after, sorted(shapes.ids))
     return found
 
@@ -87,7 +96,7 @@ def judge_edits(
         if not rules:
             continue
         sources = [
-            None if row is None or row.__dict__.get("source") is None else rows.one(Source, row.__dict__["source"])
+            None if row is None or getattr(row, "source", None) is None else rows.one(Source, row["source"])
             for row, rows in ((change.before, before), (change.after, after))
         ]
         view = ChangeView(change, *sources)

@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from functools import cache, cached_property
-from operator import itemgetter
+from operator import attrgetter
 from typing import Any, NamedTuple, TypeVar
 
 from app.catalogue.agreement import Key, pascals, subject
@@ -26,6 +26,7 @@ from app.catalogue.tables import (
     Torque,
     Variant,
 )
+from app.catalogue.tables.row import ScopedRow
 from app.rules.bands import figure, first_known
 from app.rules.batches import FamiliesBatch, JudgeScope, read, values
 
@@ -43,9 +44,9 @@ class GuideFigures(NamedTuple):
 
 
 @cache
-def _scoped(table: type[Row]) -> Callable[[dict[str, Any]], tuple[Any, ...]]:
-    """What of a row's cells its resolved scope is made from."""
-    return itemgetter("chassis", *(name for name in SCOPE if name in table.columns()))
+def _scoped(table: type[Row]) -> Callable[[Row], tuple[Any, ...]]:
+    """Takes the values from a row that its resolved scope is made from."""
+    return attrgetter("chassis", *(name for name in SCOPE if name in table.columns()))
 
 
 class FamilyRows:
@@ -60,7 +61,7 @@ class FamilyRows:
             grouped: dict[str, list[Row]] = defaultdict(list)
             about = "id" if table is Chassis else "chassis"
             for row in read(table, rows):
-                grouped[row.__dict__[about]].append(row)
+                grouped[getattr(row, about)].append(row)
             self._own[table] = grouped
         self._named = {table: {row.id: row for row in read(table, rows)} for table, rows in part.named.items()}
         for table in (Variant, Fastener):
@@ -131,17 +132,21 @@ class Family:
             found = self._by_id[table] = {row.id: row for row in self.statements[table]}
         return found  # type: ignore[return-value]
 
+    def same_table(self, row: Statement) -> dict[str, Statement]:
+        """The statements of the table that a row is of, by id."""
+        return self.by_id(next(table for table in STATEMENTS if table is row.model))
+
     def everything(self) -> Iterator[Statement]:
         """All statements that are judged."""
         for table in self.judged:
             yield from self.statements[table]
 
-    def scope(self, row: Row) -> Scope:
+    def scope(self, row: ScopedRow) -> Scope:
         """The resolved scope of a statement of this family; equal ones are one object."""
-        key = _scoped(type(row))(row.__dict__)
+        key = _scoped(row.model)(row)
         scope = self._scopes.get(key)
         if scope is None:
-            scope = resolve(row, self.chassis.get(row.__dict__["chassis"]), self.all_variants)
+            scope = resolve(row, self.chassis.get(row["chassis"]), self.all_variants)
             scope = self._scopes[key] = self._equal.setdefault(scope, scope)
         return scope
 
@@ -223,10 +228,10 @@ class Family:
                 there = [column for column in columns if self._shelf.gives(table, column)]
                 if len(there) == 1:
                     (only,) = there
-                    found += [row for row in self.statements[table] if row.__dict__[only] is not None]
+                    found += [row for row in self.statements[table] if getattr(row, only) is not None]
                 elif there:
                     found += [
-                        row for row in self.statements[table] if any(row.__dict__[each] is not None for each in there)
+                        row for row in self.statements[table] if any(getattr(row, each) is not None for each in there)
                     ]
         return found
 

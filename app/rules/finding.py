@@ -20,7 +20,10 @@ class Collision(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One fault in one row. `row` is the line of the file it was read from, if any (the header is line 1)."""
+    """One fault in one row. `row` is the line of the file it was read from, if any (the header is line 1).
+
+    A refusal that `stood_before` the change, on a row that it does not touch, refuses nothing.
+    """
 
     rule: str
     severity: Severity
@@ -32,6 +35,12 @@ class Finding:
     collides_with: Collision | None
     mend: str
     row: int | None = None
+    stood_before: bool = False
+
+    @property
+    def refuses(self) -> bool:
+        """True if the change cannot be accepted with this."""
+        return self.severity == "reject" and not self.stood_before
 
 
 class CollisionShape(TypedDict):
@@ -43,10 +52,12 @@ class CollisionShape(TypedDict):
 
 
 class FindingShape(TypedDict):
-    """A finding as answered; what is not known is absent."""
+    """A finding as answered; what is not known is absent. `stood_before` is true of a fault that was there before, on a
+    row that the change does not touch: it refuses nothing."""
 
     rule: str
     severity: Severity
+    stood_before: NotRequired[bool]
     table: NotRequired[str]
     row: NotRequired[int]
     id: NotRequired[str]
@@ -58,7 +69,7 @@ class FindingShape(TypedDict):
 
 
 class Report(TypedDict):
-    """`counts` has `reject`, `warn` and, under `rules`, how often each rule fired; all findings are counted."""
+    """`counts` has `reject`, `warn`, `stood_before` and, under `rules`, how often each rule fired; all are counted."""
 
     accepted: bool
     findings: list[FindingShape]
@@ -66,16 +77,19 @@ class Report(TypedDict):
 
 
 class Counts(TypedDict):
-    """How many findings there are."""
+    """How many findings there are: those that refuse, those that warn, and refusals that stood before."""
 
     reject: int
     warn: int
+    stood_before: int
     rules: dict[str, int]
 
 
 def finding_shape(finding: Finding) -> FindingShape:
     """The finding as JSON."""
     shape = FindingShape(rule=finding.rule, severity=finding.severity, text=finding.text, mend=finding.mend)
+    if finding.stood_before:
+        shape["stood_before"] = True
     if finding.table is not None:
         shape["table"] = finding.table
     if finding.row is not None:
@@ -94,15 +108,28 @@ def finding_shape(finding: Finding) -> FindingShape:
     return shape
 
 
+def refuses(finding: FindingShape) -> bool:
+    """True if a finding, as answered, is why a change was refused."""
+    return finding["severity"] == "reject" and not finding.get("stood_before", False)
+
+
 def report(findings: Iterable[Finding], most: int = 1000) -> Report:
-    """The report: accepted when nothing rejects. Rejects come first; at most `most` are listed, all are counted."""
-    listed: dict[Severity, list[FindingShape]] = {"reject": [], "warn": []}
-    severities: Counter[Severity] = Counter()
+    """The report: accepted if nothing refuses. At most `most` findings are listed, all are counted.
+
+    Refusals come first, then those that stood before, then warnings.
+    """
+    listed: dict[str, list[FindingShape]] = {"reject": [], "stood_before": [], "warn": []}
+    kinds: Counter[str] = Counter()
     rules: Counter[str] = Counter()
     for finding in findings:
-        severities[finding.severity] += 1
+        kind = "stood_before" if finding.stood_before else finding.severity
+        kinds[kind] += 1
         rules[finding.rule] += 1
-        if len(listed[finding.severity]) < most:
-            listed[finding.severity].append(finding_shape(finding))
-    counts = Counts(reject=severities["reject"], warn=severities["warn"], rules=dict(sorted(rules.items())))
-    return Report(accepted=not severities["reject"], findings=(listed["reject"] + listed["warn"])[:most], counts=counts)
+        if len(listed[kind]) < most:
+            listed[kind].append(finding_shape(finding))
+    counts = Counts(
+        reject=kinds["reject"], warn=kinds["warn"], stood_before=kinds["stood_before"],
+        rules=dict(sorted(rules.items())),
+    )  # fmt: skip
+    shown = [finding for kind in listed.values() for finding in kind]
+    return Report(accepted=not kinds["reject"], findings=shown[:most], counts=counts)

@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
-from operator import itemgetter
+from operator import attrgetter
 from typing import Any
 
 from app.catalogue.tables import STATEMENTS, Fastener, Procedure, Row, Step, Tool
@@ -45,7 +45,16 @@ class Judge:
 
     def entity(self, view: EntityView) -> Found:
         """What the rules say of one entity, or of one bearer of an id."""
-        return [(rule, hit) for rule, judge, _ in self.bench.entity[type(view.row)] for hit in judge(view, self.today)]
+        return [(rule, hit) for rule, judge, _ in self.bench.entity[view.row.model] for hit in judge(view, self.today)]
+
+    def same_things(self, group: Sequence[Row]) -> Iterator[Finding]:
+        """Rows of one table and one identity, each with the others."""
+        rules = self.bench.identity[group[0].model] if len(group) > 1 else ()
+        for row in group if rules else ():
+            view = EntityView(row, tuple(other for other in group if other is not row))
+            yield from findings(
+                [(rule, hit) for rule, judge, _ in rules for hit in judge(view, self.today)], self.changed
+            )
 
     def families(self, part: FamiliesBatch) -> Iterator[Finding]:
         """The statements of each family, each as a row and all together; of a span, what is found in what it judges."""
@@ -56,7 +65,7 @@ class Judge:
         for table in STATEMENTS:
             rows = [row for family in families if table in family.judged for row in family.statements[table]]
             for rule, hit in self._rows(table, rows, part.absent):
-                found[place[hit.row.__dict__["chassis"]]].append((rule, hit))
+                found[place[hit.row["chassis"]]].append((rule, hit))
         for family, (_, span), own in zip(families, part.families, found, strict=True):
             yield from self._family(family, span, own)
 
@@ -65,32 +74,29 @@ class Judge:
             if span is None or not span.judged.isdisjoint(rule.tables or STATEMENTS):
                 found += [(rule, hit) for hit in judge(family, self.today)]
         if span is not None:
-            found = [(rule, hit) for rule, hit in found if type(hit.row) in span.judged]
+            found = [(rule, hit) for rule, hit in found if hit.row.model in span.judged]
         return findings(found, self.changed)
 
     def _rows(self, table: type[Row], rows: Sequence[Row], absent: Absent) -> Found:
         """What the rules about a row say; each combination of the values that decide is asked about once."""
         found: Found = []
-        fields = [row.__dict__ for row in rows]
         for each in self.bench.row[table]:
             doubtful: Iterable[Row] = rows
             if not absent and each.columns is not None:
-                doubtful = self._doubtful(each, table, rows, fields)
+                doubtful = self._doubtful(each, table, rows)
             for row in doubtful:
                 found += [(each.rule, hit) for hit in each.judge(RowView(row, absent), self.today)]
         return found
 
-    def _doubtful(
-        self, each: Judging, table: type[Row], rows: Sequence[Row], fields: list[dict[str, Any]]
-    ) -> Iterator[Row]:
+    def _doubtful(self, each: Judging, table: type[Row], rows: Sequence[Row]) -> Iterator[Row]:
         """The rows whose values in some columns are not known to be sound; they are, if no such row is at fault."""
         sound = self._sound[each.rule.slug, table]
-        value_of = itemgetter(*each.columns) if each.columns else _nothing
-        if sound.issuperset(map(value_of, fields)):
+        value_of = attrgetter(*each.columns) if each.columns else _nothing
+        if sound.issuperset(map(value_of, rows)):
             return
         if len(sound) > KEPT:
             sound.clear()
-        for row, value in zip(rows, map(value_of, fields), strict=True):
+        for row, value in zip(rows, map(value_of, rows), strict=True):
             if value not in sound:
                 if any(True for _ in each.judge(RowView(row, frozenset()), self.today)):
                     yield row
@@ -98,7 +104,7 @@ class Judge:
                     sound.add(value)
 
 
-def _nothing(fields: dict[str, Any]) -> tuple[()]:
+def _nothing(row: Row) -> tuple[()]:
     return ()
 
 
@@ -114,7 +120,7 @@ def _referrers(table: type[Row], rows: Sequence[Row], beside: Sequence[Any]) -> 
         for tool in read(Tool, beside):
             tools[tool.drive].append(tool)
         for row in rows:
-            yield tuple(tool for drive in row.__dict__["drives"] or () for tool in tools[drive])
+            yield tuple(tool for drive in row["drives"] or () for tool in tools[drive])
     else:
         yield from (() for _ in rows)
 
@@ -142,7 +148,7 @@ def findings(found: Found, changed: frozenset[tuple[str, str]]) -> Iterator[Find
 
 def _finding(rule: Rule, hit: Violation) -> Finding:
     row, other = hit.row, hit.other
-    collision = None if other is None else Collision(other.table, other.id, other.__dict__.get("source"))
+    collision = None if other is None else Collision(other.table, other.id, getattr(other, "source", None))
     return Finding(
         rule.slug, hit.severity or rule.severity, row.table, row.id, hit.column, cell(row, hit.column), hit.text,
         collision, rule.mend,

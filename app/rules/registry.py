@@ -12,7 +12,7 @@ from typing import Any, Literal, NamedTuple
 from app.catalogue.tables import Row
 from app.rules.finding import Severity
 
-Shape = Literal["row", "family", "entity", "change", "reading"]
+Shape = Literal["row", "family", "entity", "identity", "change", "reading"]
 
 
 class Violation(NamedTuple):
@@ -75,7 +75,7 @@ RULES: dict[str, Rule] = {}
 
 # The module a rule stands in, and its family.
 FAMILIES = {
-    "form": "form", "figures": "form", "identity": "form",
+    "form": "form", "figures": "form", "identity": "form", "duplicates": "form",
     "contradiction": "contradiction",
     "envelope": "envelope", "belonging": "envelope", "ratings": "envelope",
     "air": "physics", "bands": "physics", "bolts": "physics", "fluids": "physics",

@@ -24,6 +24,7 @@ class RuleSet:
     def __init__(self, rules: Iterable[Rule]) -> None:
         self.row: dict[type[Row], list[Judging]] = {table: [] for table in TABLES.values()}
         self.entity: dict[type[Row], list[Judging]] = {table: [] for table in TABLES.values()}
+        self.identity: dict[type[Row], list[Judging]] = {table: [] for table in TABLES.values()}
         self.change: dict[type[Row], list[Judging]] = {table: [] for table in TABLES.values()}
         self.family: list[Judging] = []
         self._spans: dict[frozenset[type[Row]], JudgeScope] = {}

@@ -83,11 +83,11 @@ def slips(figures: Sequence[Figure], kinds: tuple[Kind, ...]) -> list[Slip]:
             size = max(factor, 1 / factor)
             if size < PLAIN and not _alike(values, CLOSELY if size >= NEAR else EQUAL):
                 continue
-            if size < NEAR and (figure.row.__dict__.get("exception_to") is not None or _coarse(figure)):
+            if size < NEAR and (getattr(figure.row, "exception_to", None) is not None or _coarse(figure)):
                 continue  # it says itself that it is another figure, or its digits do not tell
-            itself = figure.row.__dict__.get("exception_to") is None
+            itself = getattr(figure.row, "exception_to", None) is None
             surely = size >= PLAIN or (size >= NEAR and itself and not _coarse(figure) and _alike(values, EQUAL))
-            certain = len(others) >= ENOUGH and not figure.row.__dict__["confirmed"] and surely
+            certain = len(others) >= ENOUGH and not figure.row["confirmed"] and surely
             found.append(Slip(figure, factor, reading, usual, certain, others[0].row))
     return found[-1:] if len(figures) == 2 else found
 
@@ -104,7 +104,7 @@ def _alike(values: Sequence[float], within: float) -> bool:
 
 def _coarse(figure: Figure) -> bool:
     """True when one step of the last published digit is more than 2 % of the figure."""
-    written = figure.row.__dict__[figure.column]
+    written = getattr(figure.row, figure.column)
     exponent = written.as_tuple().exponent if isinstance(written, Decimal) else 0
     return 10.0 ** int(exponent) > FINE * float(written)
 

@@ -73,6 +73,6 @@ def referring(table: type[Row]) -> tuple[tuple[type[Row], str], ...]:
 
 def cell(row: Row, column: str | None) -> str | None:
     """The text of one cell, None where it is empty."""
-    if column is None or (value := row.__dict__.get(column)) is None:
+    if column is None or (value := getattr(row, column, None)) is None:
         return None
-    return type(row).columns()[column].kind.write(value)
+    return row.model.columns()[column].kind.write(value)

@@ -1,7 +1,7 @@
-"""Who may do what: the key of a request, the scopes a route wants, and what is to stand in the audit of a write.
+"""API keys of requests: authentication, scopes and the audit entry of a write.
 
-A browser that is signed in may look wherever its key may. It writes by the forms of our own pages only: everything else
-that writes takes the key itself, so that another site's page can make a browser do nothing.
+A signed-in browser may read whatever its key may. It writes only through the forms of our own pages; every other write
+needs the key itself, so a page of another site cannot make a browser write anything.
 """
 
 import asyncio
@@ -18,12 +18,12 @@ from app.errors import Refusal, SentFromElsewhere, Unauthorised
 
 T = TypeVar("T")
 LOOKING = {"GET", "HEAD"}
-NO_KEY = "this takes a key: Authorization: Bearer …"
+NO_KEY = "This needs an API key: Authorization: Bearer …"
 
 
 @dataclass(slots=True)
 class WriteContext:
-    """What is known of a write while it is answered; `app.web.middleware.audits` completes the entry `number`."""
+    """The audit data of a write in progress; `app.web.middleware.audits` completes the entry `number`."""
 
     caller: Caller | None = None
     number: int | None = None
@@ -32,19 +32,19 @@ class WriteContext:
 
 
 def write_context(scope: Connection) -> WriteContext:
-    """What is known of the write that this request is."""
+    """The audit data of this request."""
     found: WriteContext = scope["state"].setdefault("write", WriteContext())
     return found
 
 
 async def in_shop(request: Request, read: Callable[[Any], T]) -> T:
-    """A lookup of the shop database, which on SQLite is done where it is asked for."""
+    """Read the shop database: directly on SQLite, in a thread on PostgreSQL."""
     shop = request.app.state.shop
     return read(shop) if shop.is_sqlite else await asyncio.to_thread(read, shop)
 
 
 async def found_out(request: Request, ask: Callable[[Any], Caller | None]) -> Caller | Refusal | None:
-    """Whose a request is, or why that cannot be told, to be kept for as long as it lasts."""
+    """The caller of a request, or the refusal, to be stored for the rest of the request."""
     try:
         return await in_shop(request, ask)
     except Refusal as refusal:
@@ -52,9 +52,9 @@ async def found_out(request: Request, ask: Callable[[Any], Caller | None]) -> Ca
 
 
 async def caller_of(request: Request) -> Caller | None:
-    """The key that came with a request, or, where it only looks, that of a signed-in browser; or None.
+    """The caller of a request by its key or, for reads, by the session of a signed-in browser; None if neither.
 
-    Found out once for each request. Raises Unauthorised for a key that is not in force.
+    Looked up once per request. Raises Unauthorised for an invalid key.
     """
     authorization = request.headers.get("authorization")
     if authorization is None:
@@ -69,8 +69,8 @@ async def caller_of(request: Request) -> Caller | None:
 
 
 async def key_id(scope: Connection) -> str | None:
-    """The id of the key that a request is counted for, sent with it or signed in with; None for one that is not in
-    force, or where that could not be found out: who guesses keys is known by the address."""
+    """The id of the key whose rate a request counts against; None without a valid key. Guessed keys count against
+    the client address."""
     if scope["app"].state.shop is None:
         return None
     try:
@@ -81,7 +81,7 @@ async def key_id(scope: Connection) -> str | None:
 
 
 def signed_in(scope: Connection) -> Caller | None:
-    """Whose key the browser is signed in with. Raises Unavailable where that could not be found out."""
+    """The caller that the browser is signed in as. Raises Unavailable if the session could not be looked up."""
     found: Caller | Refusal | None = scope.get("state", {}).get("signed_in")
     if isinstance(found, Refusal):
         raise found
@@ -89,7 +89,7 @@ def signed_in(scope: Connection) -> Caller | None:
 
 
 async def admitted(request: Request, scope: Scope) -> Caller:
-    """The key of a lookup that takes one. Raises Unauthorised, Forbidden."""
+    """The caller of a read that needs a key. Raises Unauthorised, Forbidden."""
     caller = await caller_of(request)
     if caller is None:
         raise Unauthorised(NO_KEY)
@@ -98,15 +98,15 @@ async def admitted(request: Request, scope: Scope) -> Caller:
 
 
 async def permitted(request: Request, scope: Scope) -> Caller:
-    """The key of a request that may write, asked for before its body is looked at; the write is in the audit then.
+    """The caller of a write, checked before the body is read; also starts its audit entry.
 
-    Raises Unauthorised, Forbidden, and Unavailable or NoRoom where the audit cannot be written.
+    Raises Unauthorised, Forbidden, and Unavailable or NoRoom if the audit cannot be written.
     """
     return await _begun(request, await caller_of(request), scope)
 
 
 async def permitted_by_form(request: Request, scope: Scope) -> Caller:
-    """The same for a form that a signed-in browser sent from a page of ours. Raises SentFromElsewhere too."""
+    """Like `permitted`, for a form that a signed-in browser sent from our pages. Raises SentFromElsewhere too."""
     refuse_from_elsewhere(request)
     return await _begun(request, signed_in(request.scope), scope)
 
@@ -122,7 +122,7 @@ async def _begun(request: Request, caller: Caller | None, scope: Scope) -> Calle
 
 
 async def entered(request: Request, caller: Caller) -> None:
-    """The write is in the audit before it begins."""
+    """Start the audit entry of a write, before the write itself."""
     write_context(request.scope).number = await asyncio.to_thread(
         audit.begun,
         request.app.state.shop,
@@ -134,24 +134,24 @@ async def entered(request: Request, caller: Caller) -> None:
 
 
 def refuse_from_elsewhere(request: Request) -> None:
-    """Raises SentFromElsewhere for a form that does not surely come from a page of this very address.
+    """Raise SentFromElsewhere unless a form certainly comes from a page of this address.
 
-    A browser says where a form comes from in `Sec-Fetch-Site` (Fetch Metadata Request Headers, 2.4) or, an older one,
-    in `Origin` (RFC 6454, 7), and no page can forge either. `Origin: null` says nothing.
+    Browsers state the origin of a form in `Sec-Fetch-Site` (Fetch Metadata Request Headers, 2.4), older ones in
+    `Origin` (RFC 6454, 7); no page can forge either. `Origin: null` states nothing.
     """
     site, origin = request.headers.getlist("sec-fetch-site"), request.headers.getlist("origin")
     ours = f"{request.url.scheme}://{request.headers.get('host', '')}".lower()
     same = [value.lower() == ours for value in origin if value != "null" or not site]
     if site not in ([], ["same-origin"]) or not all(same) or not (site or same):
         raise SentFromElsewhere(
-            "This form was not sent from a page of this service. Behind a proxy that speaks https, "
+            "This form was not sent from a page of this service. If a proxy terminates https, "
             "LEGWORK_TRUSTED_PROXIES must name it."
         )
 
 
 async def to_its_end(write: Callable[[], T]) -> T:
-    """Run a write in a thread and wait for it, come what may: a thread cannot be stopped, so a request whose time is
-    up meanwhile is answered with what became of its write."""
+    """Run a write in a thread and wait for its end even if the request is cancelled: a thread cannot be stopped, so
+    the answer reports what became of the write."""
     running = asyncio.ensure_future(asyncio.to_thread(write))
     while True:
         try:

@@ -1,39 +1,74 @@
-"""The bodies of the write routes and what they answer: one shape of a change everywhere."""
+"""Bodies and answers of the write routes. A change has the same shape everywhere."""
 
 from typing import Annotated, Any, Literal, NotRequired
 
+from fastapi import Query
 from pydantic import Field, TypeAdapter
 from typing_extensions import TypedDict
 
+from app.catalogue.tables import STATEMENTS
+from app.exchange.cells import CellChange, CellCounts
 from app.exchange.editing import MOST_CHANGES
 from app.questions.answers.views import Caution
+from app.questions.tables.links import entry_shape
 from app.rules.finding import Counts, FindingShape
 from app.web.contract.openapi import json_body
 
 ZIP = "application/zip"
 
+MERGE_PATCH = "application/merge-patch+json"
+
 Reason = Annotated[str, Field(min_length=3, max_length=500, pattern=r"\S")]
+Name = Annotated[str, Field(max_length=80)]
+Empty = Annotated[
+    str | None,
+    Query(max_length=2000, description="Columns that a put may empty, separated by commas; it names no others."),
+]
 
 
 class ChangeBody(TypedDict):
-    """One change of one row: a row to put, or the id of one to withdraw."""
+    """One change of one row: a whole row to put, or the id of one to withdraw.
 
-    table: Annotated[str, Field(max_length=80)]
+    `empty` names the columns that a put may empty: a stored value that the row lacks is refused otherwise.
+    """
+
+    table: Name
     op: Literal["put", "withdraw"]
     row: NotRequired[dict[str, Any]]
-    id: NotRequired[Annotated[str, Field(max_length=80)]]
+    empty: NotRequired[Annotated[list[Name], Field(max_length=100)]]
+    id: NotRequired[Name]
+    reason: NotRequired[Reason]
+
+
+class PutBody(TypedDict):
+    """The whole row of a statement, as GET gives it; everything else of GET's answer may come along and is ignored.
+
+    `empty` names the columns that the put may empty: a stored value that the row lacks is refused otherwise.
+    """
+
+    row: dict[str, Any]
+    table: NotRequired[Name]
+    op: NotRequired[Literal["put"]]
+    empty: NotRequired[Annotated[list[Name], Field(max_length=100)]]
+    reason: NotRequired[Reason]
+
+
+class PatchBody(TypedDict):
+    """A merge patch (RFC 7396) of GET's answer: in `row`, null empties a column and an absent one stays as it is."""
+
+    row: dict[str, Any]
     reason: NotRequired[Reason]
 
 
 class ChangesBody(TypedDict):
-    """Several changes that are accepted or refused together."""
+    """Several changes; all are accepted or none."""
 
     changes: Annotated[list[ChangeBody], Field(min_length=1, max_length=MOST_CHANGES)]
     reason: NotRequired[Reason]
 
 
 class RowsRead(TypedDict):
-    """Rows of a package, and what they do to the catalogue."""
+    """The effect of a package on the rows of the catalogue."""
 
     read: int
     added: int
@@ -42,9 +77,12 @@ class RowsRead(TypedDict):
 
 
 class WriteAnswer(TypedDict):
-    """A report on changes: `accepted`, every finding with how to mend it, and the revision that holds now."""
+    """A report on changes: `accepted`, the changed cells of stored rows with emptied ones first, every finding with its
+    fix, and the latest revision."""
 
     accepted: bool
+    cells: list[CellChange]
+    cell_counts: CellCounts
     findings: list[FindingShape]
     counts: Counts
     revision: int
@@ -53,8 +91,18 @@ class WriteAnswer(TypedDict):
     cautions: list[Caution]
 
 
+BESIDE = {name for table in STATEMENTS for name in entry_shape(table).__annotations__} - {"row", "table"}
+"""Members of GET's answer about a statement that a PUT ignores."""
+
 CHANGE = TypeAdapter(ChangeBody)
+PUT = TypeAdapter(PutBody)
+PATCH = TypeAdapter(PatchBody)
 CHANGES = TypeAdapter(ChangesBody)
 WRITE = TypeAdapter(WriteAnswer)
 BODIES = json_body(CHANGES, "Up to 200 changes, or a Data Package as a zip file.")
 BODIES["requestBody"]["content"][ZIP] = {"schema": {"type": "string", "format": "binary"}}
+
+
+def names_in(empty: str | None) -> frozenset[str]:
+    """The columns that the parameter `empty` names."""
+    return frozenset(name for name in (empty or "").split(",") if name)

@@ -1,4 +1,4 @@
-"""From what a validator says to our faults: stable kebab codes, sentences of ours, never the input itself."""
+"""Faults from validation errors: stable kebab-case codes and plain sentences, never the input itself."""
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
@@ -44,14 +44,14 @@ CODES: dict[str, str] = {
     "date_parsing": "not-a-date",
     "date_type": "not-a-date",
 }
-"""What each verdict of the validator is called here; a verdict that is already a kebab-case code keeps its name."""
+"""Our code for each error type of pydantic; types that are already kebab-case keep their name."""
 
 _KEBAB = re.compile(r"[a-z]+(-[a-z0-9]+)+")
 _CHOICE = re.compile(r"'([^']*)'")
 
 
 def faults_of(found: Iterable[Mapping[str, Any]]) -> list[Fault]:
-    """One fault per finding of pydantic (`errors()`), placed by its `loc`: a parameter, or a pointer into the body."""
+    """One fault per error of pydantic (`errors()`), placed by its `loc`: a parameter, or a pointer into the body."""
     return [_fault(error) for error in found]
 
 
@@ -79,7 +79,7 @@ def pointer(place: Sequence[str | int]) -> str:
 
 
 def nearest(name: str, known: Iterable[str]) -> str | None:
-    """The known name that was probably meant, if one is near: at most a third of its letters differ."""
+    """The known name closest to `name`, if at most a third of its letters differ."""
     if len(name) > 80:
         return None
     lowered = name.lower().replace("-", "_") if "-" in name else name.lower()

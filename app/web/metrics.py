@@ -1,6 +1,6 @@
-"""What is counted of the requests that this worker answers, as Prometheus reads it (text exposition format 1.0).
+"""Request metrics of this worker in the Prometheus text format 1.0.
 
-Labels are templates of routes, methods and statuses, all from closed lists: never a path, a query or a client.
+Labels are route templates, methods and statuses from closed lists: never a path, a query or a client.
 """
 
 from bisect import bisect_left
@@ -14,14 +14,14 @@ from prometheus_client.metrics_core import Metric
 from prometheus_client.registry import Collector
 
 BOUNDS_S = (0.0005, 0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0, 10.0)
-"""Upper bounds of the histogram of durations, in seconds."""
+"""Upper bounds of the duration histogram, in seconds."""
 NO_ROUTE = "none"
-"""The route of what was refused before a route was chosen, and of addresses that name nothing."""
+"""The route label of requests that matched no route."""
 METHODS = frozenset({"GET", "HEAD", "OPTIONS", "POST", "PUT", "PATCH", "DELETE"})
 
 
 class Counts(Collector):
-    """Plain numbers, added to on the event loop alone, so without a lock; shaped for Prometheus when they are read."""
+    """Counters that only the event loop changes, so without a lock; formatted for Prometheus when they are read."""
 
     def __init__(self) -> None:
         self.timed: defaultdict[tuple[str, str, int], list[float]] = defaultdict(_nothing)
@@ -32,18 +32,18 @@ class Counts(Collector):
         ProcessCollector(registry=self.registry)
 
     def add(self, route: str, method: str, status: int, seconds: float) -> None:
-        """One request, answered."""
+        """Count one answered request."""
         timed = self.timed[route, method if method in METHODS else "other", status]
         timed[bisect_left(BOUNDS_S, seconds)] += 1
         timed[-1] += seconds
 
     def text(self, revision: int | None) -> bytes:
-        """All of it; `revision` is None while the catalogue cannot be read."""
+        """All metrics; `revision` is None while the catalogue cannot be read."""
         self.revision = revision
         return generate_latest(self.registry)
 
     def collect(self) -> Iterator[Metric]:
-        """What the library asks for when it writes."""
+        """The collector interface of prometheus_client."""
         requests = CounterMetricFamily("legwork_requests", "Requests answered.", labels=["route", "method", "status"])
         refused: defaultdict[int, float] = defaultdict(float)
         by_route: defaultdict[str, list[float]] = defaultdict(_nothing)
@@ -73,12 +73,12 @@ class Counts(Collector):
 
 
 def _nothing() -> list[float]:
-    """How many were within each bound and beyond the last, and the seconds of all."""
+    """Number of requests within each bound and beyond the last, and their total seconds."""
     return [0.0] * (len(BOUNDS_S) + 2)
 
 
 def _buckets(counted: list[float]) -> list[tuple[str, float]]:
-    """Cumulative, as the format wants them."""
+    """Cumulative, as the format requires."""
     so_far, found = 0.0, []
     for bound, number in zip((*map(str, BOUNDS_S), "+Inf"), counted, strict=True):
         so_far += number

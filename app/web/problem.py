@@ -1,4 +1,4 @@
-"""RFC 9457 problem details for every refusal; never a stack, a path of the machine, SQL or long input."""
+"""Problem details (RFC 9457) of refusals; never a stack trace, a file path, SQL or long input."""
 
 import json
 from collections.abc import Mapping, Sequence
@@ -19,7 +19,7 @@ MOST_ERRORS = 100
 
 
 class FaultRow(TypedDict):
-    """One thing that is wrong: `code` is contract, `text` a sentence that may be translated."""
+    """One fault: `code` is contract, `text` is a sentence that may be translated."""
 
     code: str
     text: str
@@ -29,7 +29,7 @@ class FaultRow(TypedDict):
 
 
 class Near(TypedDict):
-    """Something that may have been meant; `score` is 1 for the same id."""
+    """A similar row; `score` is 1 for the same id."""
 
     id: str
     name: NotRequired[str]
@@ -37,14 +37,14 @@ class Near(TypedDict):
 
 
 class FormThere(TypedDict):
-    """A form that the answer has."""
+    """A format of the answer."""
 
     media_type: Annotated[str, Field(description="Its media type, for Accept.")]
-    suffix: Annotated[str, Field(description="What `format` and the end of the address call it.")]
+    suffix: Annotated[str, Field(description="Its name in `format` and as a suffix.")]
 
 
 class PastVersion(TypedDict):
-    """What a withdrawn row said, from one revision until before another."""
+    """One version of a withdrawn row."""
 
     revision_from: int
     revision_to: int
@@ -52,7 +52,7 @@ class PastVersion(TypedDict):
 
 
 class OpenParameter(TypedDict):
-    """A parameter that would decide, and the values it may take."""
+    """A parameter that would decide, and its possible values."""
 
     parameter: str
     values: list[str | int | float]
@@ -60,7 +60,7 @@ class OpenParameter(TypedDict):
 
 
 class Problem(TypedDict):
-    """Why a request was refused (RFC 9457). Further members stand where they help; readers pass over unknown ones."""
+    """Why a request was refused (RFC 9457). It may have further members; clients ignore those they do not know."""
 
     type: str
     title: str
@@ -94,7 +94,7 @@ SLUG_OF: dict[type[Refusal], str] = {
     errors.Unavailable: "unavailable",
     errors.NoRoom: "no-room",
 }
-"""Which kind of problem each refusal is; a subclass counts as its nearest parent."""
+"""The problem type of each refusal; a subclass has that of its nearest parent."""
 
 
 def short(text: str, most: int = LONGEST_TEXT) -> str:
@@ -130,19 +130,19 @@ def slug_of(refusal: Refusal) -> str:
 
 
 def status_of(refusal: Refusal) -> int:
-    """The status that a refusal is answered with."""
+    """The HTTP status of a refusal."""
     return PROBLEM_TYPES[slug_of(refusal)].status
 
 
 def problem_of(scope: Scope, refusal: Refusal) -> dict[str, Any]:
-    """The problem detail of a refusal as a value, for one of several questions in a request."""
+    """The problem detail of a refusal as a value, for one of several questions in a batch."""
     body = problem_body(scope, slug_of(refusal), refusal.detail, refusal.faults, refusal.extra)
     found: dict[str, Any] = json.loads(json.dumps(body, ensure_ascii=False, default=str))
     return found
 
 
 def instance_of(scope: Scope) -> str:
-    """The path that was asked, as sent (percent-encoded, so pure ASCII), cut to 200 characters."""
+    """The requested path as sent (percent-encoded, so ASCII), cut to 200 characters."""
     state = scope.get("state", {})
     raw: bytes = state.get("raw_path") or scope.get("raw_path") or scope["path"].encode("utf-8", "replace")
     return short(raw.decode("latin-1"), 200) if raw.startswith(b"/") else "/"

@@ -1,4 +1,4 @@
-"""Every way out that is not an answer, in one shape: our refusals, the router's 404 and 405, the validator's 422."""
+"""Exception handlers: our refusals, the router's 404 and 405 and the validator's 422 become problem details."""
 
 from collections.abc import Callable, Coroutine
 from typing import Any
@@ -18,32 +18,32 @@ _SLUGS = {400: "malformed", 404: "not-found", 413: "too-large", 415: "media-type
 
 
 async def on_refusal(request: Request, refusal: Refusal) -> Response:
-    """A refusal raised by any layer of ours."""
+    """A refusal raised by our own code."""
     return refused(request.scope, refusal)
 
 
 async def on_wrong_media_type(request: Request, refusal: WrongMediaType) -> Response:
-    """415, with the types that are taken (RFC 9110, 15.5.16; the header is that of LDP 1.0, 7.1)."""
+    """415 with the accepted types (RFC 9110, 15.5.16; Accept-Post is from LDP 1.0, 7.1)."""
     headers = {"Accept-Post": ", ".join(refusal.taken)} if request.method == "POST" else {}
     return problem_response(request.scope, "media-type", refusal.detail, headers=headers)
 
 
 async def on_http_exception(request: Request, raised: HTTPException) -> Response:
-    """What the router itself refuses; its own sentence is not passed on, as it may be anything."""
+    """An HTTPException of the router; its own text is not passed on."""
     if raised.status_code == 405:
         taken = ", ".join(allowed(request.app.router.routes, request.scope))
-        detail = f"This address takes {taken}."
+        detail = f"This address accepts {taken}."
         return problem_response(request.scope, "method-not-allowed", detail, headers={"Allow": taken})
     if raised.status_code not in _SLUGS:
         raise raised
-    detail = "Nothing has that address." if raised.status_code == 404 else "The request was refused."
+    detail = "There is nothing at that address." if raised.status_code == 404 else "The request was refused."
     return problem_response(request.scope, _SLUGS[raised.status_code], detail)
 
 
 async def on_validation(request: Request, raised: RequestValidationError) -> Response:
-    """What the validator found, as faults of ours."""
+    """Validation errors of FastAPI as faults."""
     faults = faults_of(raised.errors())
-    detail = faults[0].text if len(faults) == 1 else f"{len(faults)} things are wrong with what was asked."
+    detail = faults[0].text if len(faults) == 1 else f"{len(faults)} things are wrong with the request."
     return problem_response(request.scope, "invalid", detail, faults=faults)
 
 
@@ -57,6 +57,6 @@ REFUSED: tuple[type[Exception], ...] = tuple(kind for kind in HANDLERS if isinst
 
 
 async def refusal_of(request: Request, raised: Exception) -> Response:
-    """What the service answers where one of REFUSED is raised, for who asks a route without the service around it."""
+    """The response to one of REFUSED, for code that calls a route without the application around it."""
     kind = next(each for each in type(raised).__mro__ if each in HANDLERS)
     return await HANDLERS[kind](request, raised)

@@ -1,4 +1,4 @@
-"""The cookie of a signed-in browser: its name, how it is read, set and taken away.
+"""The session cookie: read, set and clear it.
 
 Over https its name begins with `__Host-`, so that no other host or path can set one (RFC 6265bis, 4.1.3.2).
 """
@@ -18,12 +18,12 @@ HeaderLines = Sequence[tuple[bytes, bytes]]
 
 
 def has_session_cookie(lines: HeaderLines) -> bool:
-    """Whether the request may bear a session: what is kept for everyone is not for it."""
+    """Whether the request may have a session; such requests are not answered from the shared cache."""
     return any(name == b"cookie" and NAME in value for name, value in lines)
 
 
 def secret_in(scope: Scope) -> str | None:
-    """The secret of the session a request bears; None where there is none, or two, of which one is not ours."""
+    """The session secret of a request; None if there is none, or two (one of them is not ours)."""
     wanted = _name(scope)
     pairs = [
         pair.strip().partition("=")
@@ -36,7 +36,7 @@ def secret_in(scope: Scope) -> str | None:
 
 
 def give(response: Response, scope: Scope, secret: str) -> None:
-    """Set the cookie: for this host only, out of reach of scripts, never sent from another site's page."""
+    """Set the cookie: for this host only, hidden from scripts, never sent from another site's page."""
     response.set_cookie(
         _name(scope), secret, max_age=int(LASTS.total_seconds()), path="/", httponly=True, samesite="strict",
         secure=scope["scheme"] == "https",
@@ -44,7 +44,7 @@ def give(response: Response, scope: Scope, secret: str) -> None:
 
 
 def take_away(response: Response, scope: Scope) -> None:
-    """Have the browser forget the cookie."""
+    """Clear the cookie."""
     secure = scope["scheme"] == "https"
     response.delete_cookie(_name(scope), path="/", httponly=True, samesite="strict", secure=secure)
 

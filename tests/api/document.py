@@ -25,7 +25,7 @@ from tests.api.recording import answers, problems
 from tests.api.writing import writing
 from tests.conftest import SEED_DATA
 
-WEB = Path(__file__).parents[2] / "app" / "web"
+CONTRACT = Path(__file__).parents[2] / "app" / "web" / "contract"
 RELEASED = Path(__file__).parent / "released.json.gz"
 
 
@@ -46,7 +46,7 @@ def record() -> None:
     with _demo() as database, tempfile.TemporaryDirectory() as folder:
         found["problems"] = asyncio.run(problems(database, Path(folder)))
     for name, value in found.items():
-        (WEB / "examples" / f"{name}.json").write_bytes(as_committed(value))
+        (CONTRACT / "examples" / f"{name}.json").write_bytes(as_committed(value))
     recorded.cache_clear()
 
 
@@ -68,6 +68,6 @@ def _demo() -> Iterator[Database]:
 if __name__ == "__main__":
     record()
     document = built()
-    (WEB / "openapi.json").write_bytes(document)
+    (CONTRACT / "openapi.json").write_bytes(document)
     if "--release" in sys.argv:
         RELEASED.write_bytes(gzip.compress(document, mtime=0))

@@ -180,7 +180,7 @@ async def test_what_is_not_there_is_said_and_so_is_what_the_request_lacks(demo: 
         bare = put(row)
         del bare["reason"]
         assert_problem(await client.put(STATEMENT, json=bare, headers=match), 422, code="reason-missing")
-        assert_problem(await client.patch(STATEMENT, json=bare), 405)
+        assert_problem(await client.patch(STATEMENT, json={"row": {"value": "136"}, "reason": "read again"}), 428)
 
 
 async def test_of_two_editors_at_once_one_wins_and_the_other_loses_nothing(demo: Database, tmp_path: Path) -> None:

@@ -1,7 +1,9 @@
 """The whole catalogue on the wire: a package, a SQLite file, one hash; each the same for the same revision."""
 
+import csv
 import hashlib
 import io
+import json
 import sqlite3
 import zipfile
 from contextlib import closing
@@ -16,6 +18,7 @@ from app.database.migrating import migrate
 from app.exchange import child
 from app.exchange.content_hash import content_hash
 from app.exchange.loading import Entry, load
+from app.web.routes import exports
 from tests.api.asking import asking
 from tests.api.writing import writing
 from tests.problems import assert_problem
@@ -24,7 +27,9 @@ from tests.questions.storing import store
 pytestmark = pytest.mark.anyio
 
 
-async def test_a_package_of_a_revision_is_the_same_bytes_and_loads_elsewhere(demo: Database, tmp_path: Path) -> None:
+async def test_a_package_of_a_revision_is_the_same_bytes_and_loads_elsewhere(
+    demo: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     async with writing(demo, tmp_path) as service:
         first = await service.client.get("/v1/export")
         assert (first.status_code, first.headers["content-type"]) == (200, "application/zip")
@@ -36,14 +41,24 @@ async def test_a_package_of_a_revision_is_the_same_bytes_and_loads_elsewhere(dem
         assert (now.status_code, now.headers["legwork-revision"]) == (200, "2")
         again = await service.client.get("/v1/export?revision=1")
         assert again.content == first.content
+        monkeypatch.setattr(exports, "format_tag", lambda: "01234567")  # a build with another column
+        other = await service.client.get("/v1/export?revision=1", headers=known)
+        assert (other.status_code, other.headers["etag"]) == (200, '"export.01234567.1.zip"')
         part = await service.client.get("/v1/export?revision=1", headers={"Range": "bytes=1000-1999"})
         assert (part.status_code, part.content) == (206, first.content[1000:2000])  # a cut download goes on
         found = (await service.client.get("/v1/content-hash?revision=1")).json()
         assert found["revision"] == 1
         with zipfile.ZipFile(io.BytesIO(first.content)) as package:
-            names = sorted(name for name in package.namelist() if name.endswith(".csv"))
-            lines = [f"{hashlib.sha256(package.read(name)).hexdigest()}  {name}\n" for name in names]
-        assert found["content_hash"] == hashlib.sha256("".join(lines).encode()).hexdigest()
+            lines = [
+                json.dumps([name[:-4], row["id"], column, cell], ensure_ascii=False, separators=(",", ":")) + "\n"
+                for name in package.namelist()
+                if name.endswith(".csv")
+                for row in csv.DictReader(io.TextIOWrapper(package.open(name), "utf-8", newline=""))
+                for column, cell in row.items()
+                if cell
+            ]
+        encoded = sorted(line.encode() for line in lines)
+        assert (found["content_hash"], found["hash_version"]) == (hashlib.sha256(b"".join(encoded)).hexdigest(), 2)
         for address in ("/v1/export?revision=3", "/v1/content-hash?revision=3"):
             assert_problem(await service.client.get(address), 422, code="revision-unknown", parameter="revision")
     (tmp_path / "export.zip").write_bytes(first.content)

@@ -113,11 +113,12 @@ async def test_what_is_due_counts_from_the_last_job(demo: Database, tmp_path: Pa
     async with benches(demo, tmp_path) as (bench, _, _):
         id = await bench.register()
         await bench.record(id, "lower-leg-service", done_on="2024-02-29", hours=30)
-        answer = await bench.get(f"/v1/forks/{id}/due?on=2024-08-28&hours=65")
+        answer = await bench.get(f"/v1/forks/{id}/due?on=2024-08-28&hours=65&riding=other")
         lower = next(each for each in answer["due"] if each["operation"] == "lower-leg-service")
         # interval-haar-42-lower-leg of the demo: 40 hours or 6 months
         assert (lower["due_on"], lower["days_left"], lower["due_at_hours"]) == ("2024-08-29", 1, 70)
         assert (lower["state"], lower["hours_left"]) == ("not due", 5)
+        assert answer["riding"] == "other"
         hard = await bench.get(f"/v1/forks/{id}/due?on=2024-08-28&hours=65&riding=park")
         park = next(each for each in hard["due"] if each["operation"] == "lower-leg-service")
         assert (park["interval"]["riding"], park["due_on"], park["state"]) == ("park", "2024-05-29", "due")
@@ -125,6 +126,90 @@ async def test_what_is_due_counts_from_the_last_job(demo: Database, tmp_path: Pa
         assert "lower leg service, 2024-02-29, 30 h" in label
         assert "Volume spacers: 2, at most 3" in label.splitlines()
         assert SERIAL not in label
+
+
+async def test_the_strictest_riding_counts_until_somebody_says_how_the_fork_is_ridden(
+    demo: Database, tmp_path: Path
+) -> None:
+    # intervals of the demo: 40 h or 6 months, with park riding 20 h or 3 months
+    async with benches(demo, tmp_path) as (bench, _, _):
+        id = await bench.register()
+        await bench.record(id, "lower-leg-service", done_on="2024-02-29", hours=30)
+        asked = f"/v1/forks/{id}/due?on=2024-08-28&hours=65"
+
+        async def lower(path: str) -> tuple[str, str | None, dict[str, Any]]:
+            answer = await bench.get(path)
+            found = next(each for each in answer["due"] if each["operation"] == "lower-leg-service")
+            return found["state"], found["interval"].get("riding"), answer
+
+        state, riding, answer = await lower(asked)
+        assert (state, riding, "riding" in answer) == ("due", "park", False)
+        assert [each["values"] for each in answer["undecided"]] == [["park", "other"]]
+        assert "strictest" in (await bench("GET", asked.replace("/due", "/due.txt"))).text.replace("\n", " ")
+        assert_problem(await bench("GET", f"{asked}&riding=bikepark"), 422, code="riding-unknown", suggestion="park")
+        fork = (await bench.record(id, "spacer-change", done_on="2024-03-01", riding="other"))["fork"]
+        assert fork["riding"] == "other"
+        state, riding, answer = await lower(asked)
+        assert (state, riding, answer["riding"], answer["undecided"]) == ("not due", None, "other", [])
+        assert (await lower(f"{asked}&riding=park"))[:2] == ("due", "park")
+        wrong = {"job": "full-service", "riding": "moon"}
+        assert ("riding-unknown", "/riding") in codes(await bench("POST", f"/v1/forks/{id}/services", wrong))
+        done = (await bench.get(f"/v1/forks/{id}/services"))["services"]
+        assert [each.get("riding") for each in done] == [None, "other"]
+
+
+async def test_clicks_are_noted_with_the_end_that_the_damper_counts_from(demo: Database, tmp_path: Path) -> None:
+    async with benches(demo, tmp_path) as (bench, _, _):
+        open_ended = {
+            "chassis": "quembry-ladle-39", "damper": "quembry-colander", "spring": None, "travel": 170, "spacers": 0,
+        }  # fmt: skip
+        body = {name: value for name, value in {**FORK, **open_ended}.items() if value is not None}
+        answer = await bench("POST", "/v1/forks", body)
+        assert answer.status_code == 201, answer.text
+        id = answer.json()["fork"]["id"]
+        measured = {"rebound_clicks": 4, "compression_clicks": 2}
+        shown = (await bench.record(id, "lower-leg-service", measured=measured))["service"]["measured"]
+        # the demo's Colander has 13 rebound and 9 compression clicks, counted from open
+        assert shown["rebound_clicks"] == {
+            "count": 4, "from": "open", "total": 13, "count_from_other_end": 9,
+            "text": "4 clicks from open (9 from closed)",
+        }  # fmt: skip
+        assert shown["compression_clicks"]["text"] == "2 clicks from open (7 from closed)"
+        measured["clicks_from"] = "closed"  # type: ignore[assignment]
+        shown = (await bench.record(id, "lower-leg-service", measured=measured))["service"]["measured"]
+        assert shown["rebound_clicks"]["text"] == "4 clicks from closed (9 from open)"
+        for form in ("txt", "html"):
+            log = (await bench("GET", f"/v1/forks/{id}/services.{form}")).text
+            assert "4 clicks from closed" in log, form
+            assert "2 clicks from open" in log, form
+
+
+async def test_a_spring_decides_the_travel_and_a_contradiction_names_both(demo: Database, tmp_path: Path) -> None:
+    """The 180 mm spring of the demo gives 180 mm and nothing else."""
+    async with benches(demo, tmp_path) as (bench, _, _):
+        without = {name: value for name, value in FORK.items() if name != "travel"}
+        answer = await bench("POST", "/v1/forks", without)
+        fork = answer.json()["fork"]
+        assert fork["configuration"]["travel"]["text"] == "180 mm"
+        both = await bench("POST", "/v1/forks", {**FORK, "serial": "other", "travel": 190})
+        assert_problem(both, 422, code="spring-gives-other-travel", pointer="/travel", suggestion="180")
+        for named in ("180 mm", "190 mm", str(FORK["spring"])):
+            assert named in both.text
+        services = f"/v1/forks/{fork['id']}/services"
+        alone = {"job": "travel-change", "fitted": {"travel": 190}}
+        assert codes(await bench("POST", services, alone)) == {("spring-gives-other-travel", "/fitted/travel")}
+        other = "lommeris-haar-42-spring-190"
+        after = await bench.record(fork["id"], "travel-change", fitted={"spring": other})
+        assert after["fork"]["configuration"]["travel"]["text"] == "190 mm"
+        assert after["service"]["fitted"]["travel"]["text"] == "190 mm"
+        card = f"/v1/chassis/{CHASSIS}/job-card?fork={fork['id']}&job=lower-leg-service"
+        assert (await bench("GET", card)).status_code == 200
+        wrong = await bench("GET", f"{card}&spring={FORK['spring']}")
+        assert_problem(wrong, 422, code="other-spring-in-fork", suggestion=other)
+        for question in ("sheet", "setup"):
+            path = f"/v1/chassis/{CHASSIS}/{question}?spring={other}"
+            assert_problem(await bench("GET", f"{path}&travel=180"), 422, code="spring-gives-other-travel")
+            assert (await bench.get(path))["configuration"]["travel"]["text"] == "190 mm"
 
 
 async def test_a_job_entered_late_changes_nothing_that_is_in_it_now(demo: Database, tmp_path: Path) -> None:
@@ -175,11 +260,11 @@ async def test_a_fork_is_put_right_with_its_tag_and_told_where_nobody_lists_it(d
         id = await bench.register()
         read = await bench("GET", f"/v1/forks/{id}")
         assert read.json()["unlisted"] == []
-        body = {**FORK, "travel": 200, "spacers": 9}
+        body = {**FORK, "spacers": 9}
         assert_problem(await bench("PUT", f"/v1/forks/{id}", body), 428)
         put = await bench("PUT", f"/v1/forks/{id}", body, If_Match=read.headers["etag"])
         assert put.status_code == 200, put.text
-        assert put.json()["unlisted"], "a 180 mm spring does not give 200 mm in any document"
+        assert put.json()["unlisted"], "no document lists nine spacers"
         assert_problem(await bench("PUT", f"/v1/forks/{id}", body, If_Match=read.headers["etag"]), 412)
 
 

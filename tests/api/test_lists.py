@@ -122,16 +122,16 @@ async def test_a_spreadsheet_goes_on_by_its_link(
 
 
 CELLS = [
-    Source(id="book", title="Book", kind="measured", invented=True),
-    Maker(id="one", name="One"),
-    Chassis(
+    Source.checked(id="book", title="Book", kind="measured", invented=True),
+    Maker.checked(id="one", name="One"),
+    Chassis.checked(
         id="a", maker="one", name="A", steerers=("Tapered 100%", "x_y"), wheel_sizes=(584, 622), offsets_mm=(44, 51.5)
     ),
-    Chassis(id="b", maker="one", name="B", steerers=("tapered 1000",), wheel_sizes=(622,), offsets_mm=(4,)),
-    Fluid(id="f", name="F", kind="grease", packs_ml=(Decimal("7.50"), Decimal("120")), seal_safe=True),
-    Fluid(id="g", name="G", kind="grease", density_15_g_per_ml=Decimal("0.900"), seal_safe=False),
-    Limit(id="l", chassis="a", subject="play", min=Decimal("-0.0"), max=Decimal("1.20"), unit="mm"),
-    Reading(id="r", chassis="a", temperature_c=Decimal("-5.50")),
+    Chassis.checked(id="b", maker="one", name="B", steerers=("tapered 1000",), wheel_sizes=(622,), offsets_mm=(4,)),
+    Fluid.checked(id="f", name="F", kind="grease", packs_ml=(Decimal("7.50"), Decimal("120")), seal_safe=True),
+    Fluid.checked(id="g", name="G", kind="grease", density_15_g_per_ml=Decimal("0.900"), seal_safe=False),
+    Limit.checked(id="l", chassis="a", subject="play", min=Decimal("-0.0"), max=Decimal("1.20"), unit="mm"),
+    Reading.checked(id="r", chassis="a", temperature_c=Decimal("-5.50")),
 ]
 
 

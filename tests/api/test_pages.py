@@ -262,3 +262,12 @@ async def test_what_a_person_reads_has_no_name_that_only_a_program_knows(demo_cl
         assert "Start pressure" in shown or "Coil" in shown
         assert "`" not in shown
         assert re.findall(r"\b(?:from_rest|reading_there|fill_to|sag_percent)\b", shown) == []
+
+
+async def test_the_guide_and_the_changes_are_pages(demo_client: httpx.AsyncClient) -> None:
+    for name, words in (("guide", "Ten questions"), ("changes", "Until 1.0.0")):
+        response = await demo_client.get(f"/docs/{name}")
+        assert response.status_code == 200
+        assert response.headers["content-type"] == "text/html; charset=utf-8"
+        assert words in response.text
+    assert (await demo_client.get("/docs/guides")).status_code == 404

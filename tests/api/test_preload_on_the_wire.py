@@ -13,8 +13,8 @@ pytestmark = pytest.mark.anyio
 
 
 async def test_detail_is_taken_by_the_sheet_alone(database: Database) -> None:
-    chassis = Chassis(id="fork", maker="maker", name="Fork", model_year_from=2020, model_year_to=2024)
-    store(database, [chassis, Fastener.model_validate(FOOT_BOLT), Torque.model_validate(TORQUE)])
+    chassis = Chassis.checked(id="fork", maker="maker", name="Fork", model_year_from=2020, model_year_to=2024)
+    store(database, [chassis, Fastener.checked(FOOT_BOLT), Torque.model_validate(TORQUE)])
     async with asking(database) as client:
         answer = (await client.get("/v1/chassis/fork/sheet?detail=preload")).json()
         (torque,) = answer["torques"]

@@ -100,8 +100,8 @@ async def test_a_name_is_found_in_whatever_table(database: Database) -> None:
     store(
         database,
         [
-            Maker(id="fjell", name="Fjell"), Chassis(id="fjell-skarn-35", maker="fjell", name="Skarn"),
-            Spring(id="s", maker="fjell", name="Skarn air", part_number="SK-150", kind="air"),
+            Maker.checked(id="fjell", name="Fjell"), Chassis.checked(id="fjell-skarn-35", maker="fjell", name="Skarn"),
+            Spring.checked(id="s", maker="fjell", name="Skarn air", part_number="SK-150", kind="air"),
         ],
     )  # fmt: skip
     async with asking(database) as client:

@@ -59,17 +59,17 @@ async def test_of_200_misspelt_names_and_ids_nine_in_ten_find_what_was_meant(loa
 
 def name_of(row: Row) -> str:
     """The name of a row, or the title of a document."""
-    return str(row.__dict__.get("name") or row.__dict__["title"])
+    return str(getattr(row, "name", None) or row.title)
 
 
 STOCK = [
-    Maker(id="lunde", name="Lünde & Söhne"),
-    Maker(id="ostrava-works", name="Ostrava Works"),
-    Chassis(id="lunde-fjell-35", maker="lunde", name="Fjell"),
-    Chassis(id="lunde-fjord-35", maker="lunde", name="Fjord 35"),
-    Chassis(id="ostrava-fjell-37", maker="ostrava-works", name="Fjell"),
-    Spring(id="s1", maker="lunde", name="Air shaft 150", part_number="LU.4100-150", kind="air"),
-    Spring(id="s2", maker="lunde", name="Air shaft 160", part_number="LU.4100-160", kind="air"),
+    Maker.checked(id="lunde", name="Lünde & Söhne"),
+    Maker.checked(id="ostrava-works", name="Ostrava Works"),
+    Chassis.checked(id="lunde-fjell-35", maker="lunde", name="Fjell"),
+    Chassis.checked(id="lunde-fjord-35", maker="lunde", name="Fjord 35"),
+    Chassis.checked(id="ostrava-fjell-37", maker="ostrava-works", name="Fjell"),
+    Spring.checked(id="s1", maker="lunde", name="Air shaft 150", part_number="LU.4100-150", kind="air"),
+    Spring.checked(id="s2", maker="lunde", name="Air shaft 160", part_number="LU.4100-160", kind="air"),
 ]
 
 
@@ -103,7 +103,8 @@ async def test_what_was_meant_comes_first(database: Database, asked: str, found:
 
 async def test_search_and_filters_together_page_by_page(database: Database) -> None:
     store(
-        database, [*STOCK, *(Spring(id=f"t{n}", maker="m", name=f"Air shaft {n}", kind="air") for n in range(30, 60))]
+        database,
+        [*STOCK, *(Spring.checked(id=f"t{n}", maker="m", name=f"Air shaft {n}", kind="air") for n in range(30, 60))],
     )
     async with asking(database) as client:
         whole = (await client.get("/v1/springs?q=air shaft")).json()
@@ -180,7 +181,7 @@ def large(count: int) -> dict[str, Chassis]:
     while len(rows) < count:
         maker, model, diameter = chance.choice(makers), chance.choice(models), chance.randint(30, 41)
         id = f"{maker}-{model}-{diameter}-{chance.randint(1, 60)}"
-        rows[id] = Chassis(id=id, maker=maker, name=f"{model.title()} {diameter}")
+        rows[id] = Chassis.checked(id=id, maker=maker, name=f"{model.title()} {diameter}")
     return rows
 
 

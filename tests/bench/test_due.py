@@ -19,7 +19,7 @@ TODAY = dt.date(2026, 3, 1)
 
 def interval(operation: str = "lower-leg-service", hours: int | None = 50, months: int | None = 6) -> Interval:
     """An interval of a chassis."""
-    return Interval(id="i", chassis="c", operation=operation, hours=hours, months=months)
+    return Interval.checked(id="i", chassis="c", operation=operation, hours=hours, months=months)
 
 
 def ask(

@@ -30,7 +30,7 @@ def bench(shop: Database) -> Bench:
     made = keys.add(shop, "bench 1", ["bench"])
     serial = f"SN-{made.id}"
     held: Any = {"spring": "lommeris-haar-42-spring-180", "travel_mm": 180.0, "spacers": 2, "model_year": 2023}
-    fork = forks.register(shop, made.shop, Registering(serial, CHASSIS, held, "2025-04-01"))
+    fork, _ = forks.register(shop, made.shop, Registering(serial, CHASSIS, held, "2025-04-01"))
     return Bench(str(made.token), f"/v1/forks/{fork.id}", serial)
 
 

@@ -68,27 +68,28 @@ def test_a_narrower_scope_overlaps_the_wider(a: Scope, b: Scope) -> None:
     assert not narrower(a, b) or overlap(a, b)
 
 
-CHASSIS = Chassis(
+CHASSIS = Chassis.checked(
     id="c", maker="m", name="C", model_year_from=2020, model_year_to=2024, travel_min_mm=130, travel_max_mm=160
 )
 
 
 def test_an_empty_end_is_the_chassis_own() -> None:
-    row = Torque(id="t", chassis="c", fastener="f", model_year_from=2022, travel_to_mm=140)
+    row = Torque.checked(id="t", chassis="c", fastener="f", model_year_from=2022, travel_to_mm=140)
     assert resolve(row, CHASSIS, {}) == Scope(2022, 2024, 130, 140)
-    bare = Chassis(id="c", maker="m", name="C")
-    assert resolve(Torque(id="t", chassis="c", fastener="f"), bare, {}) == EVERYWHERE
+    bare = Chassis.checked(id="c", maker="m", name="C")
+    assert resolve(Torque.checked(id="t", chassis="c", fastener="f"), bare, {}) == EVERYWHERE
 
 
 def test_the_travel_of_a_fit_is_not_part_of_its_scope() -> None:
-    assert resolve(Fit(id="t", chassis="c", spring="s", travel_mm=150), CHASSIS, {}) == Scope(2020, 2024, spring="s")
+    fit = Fit.checked(id="t", chassis="c", spring="s", travel_mm=150)
+    assert resolve(fit, CHASSIS, {}) == Scope(2020, 2024, spring="s")
 
 
 def test_a_variant_narrows_the_years() -> None:
-    variants = {"v": Variant(id="v", chassis="c", name="V", model_year_from=2022, model_year_to=2023)}
-    within = resolve(Torque(id="t", chassis="c", fastener="f", variant="v"), CHASSIS, variants)
+    variants = {"v": Variant.checked(id="v", chassis="c", name="V", model_year_from=2022, model_year_to=2023)}
+    within = resolve(Torque.checked(id="t", chassis="c", fastener="f", variant="v"), CHASSIS, variants)
     assert within == Scope(2022, 2023, 130, 160, variant="v")
-    stated = Torque(id="t", chassis="c", fastener="f", variant="v", model_year_to=2022)
+    stated = Torque.checked(id="t", chassis="c", fastener="f", variant="v", model_year_to=2022)
     assert resolve(stated, CHASSIS, variants)[:2] == (2022, 2022)
-    outside = Torque(id="t", chassis="c", fastener="f", variant="v", model_year_from=2024)
+    outside = Torque.checked(id="t", chassis="c", fastener="f", variant="v", model_year_from=2024)
     assert empty(resolve(outside, CHASSIS, variants))

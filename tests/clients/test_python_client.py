@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from tests.clients.serving import Workshop
-from tests.house.tour import README, write_files
+from tests.house.tour import GUIDE, write_files
 
 PROGRAM = Path(__file__).with_name("programs") / "workshop.py"
 MADE_BY = Path(sys.executable).parent / "openapi-python-client"
@@ -67,7 +67,7 @@ def test_it_learns_what_a_plain_request_does(folder: Path, running: Workshop, pl
 
 
 def test_the_ten_lines_of_the_readme_are_typed_and_run(folder: Path, running: Workshop) -> None:
-    write_files(README.read_text(), folder, running.address)
+    write_files(GUIDE.read_text(), folder, running.address)
     ran([sys.executable, "-m", "mypy", "--strict", "--config-file=", "ask.py"], folder)
     assert len((folder / "ask.py").read_text().strip().splitlines()) <= 10
     assert "Raddle shaft 160 160 mm" in ran([sys.executable, "ask.py"], folder).splitlines()

@@ -17,7 +17,7 @@ import pytest
 
 from tests.clients.serving import Workshop
 from tests.clients.test_python_client import ran
-from tests.house.tour import README, write_files
+from tests.house.tour import GUIDE, write_files
 
 PROGRAM = Path(__file__).with_name("programs") / "workshop.ts"
 PACKAGES = ("openapi-typescript@7.13.0", "openapi-fetch@0.17.0", "typescript@5.9.3", "@types/node@20.19.25")
@@ -47,7 +47,7 @@ def folder(running: Workshop, tmp_path_factory: pytest.TempPathFactory) -> Path:
     made = folder / "node_modules" / ".bin"
     ran([str(made / "openapi-typescript"), f"{running.address}/openapi.json", "-o", "legwork.ts"], folder)
     (folder / "workshop.ts").write_bytes(PROGRAM.read_bytes())
-    write_files(README.read_text(), folder, running.address)
+    write_files(GUIDE.read_text(), folder, running.address)
     _set_up(folder, "workshop.ts", "ask.ts")
     ran([str(made / "tsc"), "-p", "."], folder)
     return folder

@@ -8,8 +8,9 @@ from app.catalogue.catalogue import Catalogue
 from app.catalogue.tables import STATEMENTS, TABLES, Row
 from app.database.connections import Database
 from app.errors import Conflict, Invalid
-from app.exchange.editing import Edit, write_edits
+from app.exchange.editing import write_edits
 from app.exchange.loading import Entry
+from app.exchange.read_edits import Edit
 
 TODAY = dt.datetime.now(dt.UTC).date()  # a copy judges with the day a revision was recorded
 SAID = {"makers": "name", "parts": "name", "fluids": "name", "tools": "name", "sources": "title", "variants": "name"}
@@ -63,31 +64,31 @@ class RandomEdits:
         kind = self.chance.choices(("put", "figure", "withdraw", "reopen", "add"), (6, 3, 3, 2, 1))[0]
         if kind == "reopen" and self.gone:
             row = self.chance.choice(self.gone)
-            return kind, Edit(type(row), row.id, row)
+            return kind, Edit(row.model, row.id, row)
         if kind == "add":
             id = f"tool-{self.number}-{self.chance.randrange(10**6)}"
             row = TABLES["tools"].model_validate({"id": id, "name": f"Tool {self.number}"})
-            return kind, Edit(type(row), row.id, row)
+            return kind, Edit(row.model, row.id, row)
         statements = [table.table for table in STATEMENTS]
         names = statements if kind in ("withdraw", "figure") else [*statements, *SAID]
         row = self._any(self.chance.choice(names))
         if kind == "withdraw":
-            return kind, Edit(type(row), row.id, None)
+            return kind, Edit(row.model, row.id, None)
         if kind == "figure" and (changed := self._scaled(row)) is not None:
-            return kind, Edit(type(row), row.id, changed)
+            return kind, Edit(row.model, row.id, changed)
         column = SAID.get(row.table, "note")
-        return "put", Edit(type(row), row.id, self._with(row, column, f"said {self.number}: ½ – “ä”; {row.id}"))
+        return "put", Edit(row.model, row.id, self._with(row, column, f"said {self.number}: ½ – “ä”; {row.id}"))
 
     def _any(self, table: str) -> Row:
         return self.chance.choice([row for (name, _), row in self.rows.items() if name == table])
 
     def _scaled(self, row: Row) -> Row | None:
-        given = [name for name in ("value", "pressure", "hours", "extent_mm", "count") if row.__dict__.get(name)]
+        given = [name for name in ("value", "pressure", "hours", "extent_mm", "count") if getattr(row, name, None)]
         if not given:
             return None
         name = self.chance.choice(given)
-        figure = row.__dict__[name]
+        figure = getattr(row, name)
         return self._with(row, name, figure + (1 if self.chance.random() < 0.5 else -1))
 
     def _with(self, row: Row, column: str, value: Any) -> Row:
-        return type(row).model_validate({**row.__dict__, column: value})
+        return row.model.checked({**row.values(), column: value})

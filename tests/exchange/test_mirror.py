@@ -4,11 +4,15 @@ The copy is on the other engine than its origin. LEGWORK_TEST_EDITS sets how man
 """
 
 import asyncio
+import csv
 import io
 import os
 import random
+import re
 import subprocess
 import sys
+import textwrap
+import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -24,6 +28,7 @@ from app.catalogue.stored import FINDINGS, REVISIONS, SQL
 from app.catalogue.tables import TABLES, Maker
 from app.database.connections import Database
 from app.errors import Conflict, Unavailable
+from app.exchange import content_hash as content_hash_module
 from app.exchange import mirror, origin
 from app.exchange.content_hash import content_hash
 from app.exchange.mirror import follow, verify
@@ -147,7 +152,7 @@ def latest(database: Database) -> int:
 
 
 def maker(id: str, name: str = "M") -> Maker:
-    return Maker(id=id, name=name)
+    return Maker.checked(id=id, name=name)
 
 
 def test_what_is_no_copy_of_this_origin_is_refused(database: Database, fresh_database: Fresh, tmp_path: Path) -> None:
@@ -166,25 +171,57 @@ def test_what_is_no_copy_of_this_origin_is_refused(database: Database, fresh_dat
             connection.execute(update(SQL[Maker]).where(SQL[Maker].c.id == "a").values(name="M"))
         assert len(verify(copy, source, 1)) == 64
         store(copy, [maker("c")])  # written here: no copy any more
-        with pytest.raises(Conflict, match="make the copy anew"):
+        with pytest.raises(Conflict, match="make a new copy"):
             follow(copy, source)
         store(database, [maker("d")])
-        with pytest.raises(Conflict, match="make the copy anew"):
+        with pytest.raises(Conflict, match="make a new copy"):
             follow(copy, source)
         copy.close()
 
 
-def test_the_hash_is_that_of_the_standard_tool(demo: Database, tmp_path: Path) -> None:
-    """`sha256sum` of GNU coreutils is the outside reference."""
-    with Catalogue(demo).snapshot(Pin(1)) as snapshot:
+def test_the_hash_is_that_of_the_standard_tools(demo: Database, tmp_path: Path) -> None:
+    """The documented command: `sort` and `sha256sum` of GNU coreutils are the outside reference.
+
+    Columns without any value are taken out of the files first, as if a build had never had them: it is the same hash.
+    """
+    store(demo, [Maker(id="a-maker", name="Grüße, “quoted”\n\tand \\ more", page="1;2")])
+    with Catalogue(demo).snapshot() as snapshot:
         found = content_hash(snapshot)
         with (tmp_path / "package.zip").open("wb") as stream:
-            zipped(snapshot, 1, stream)
-    command = "python3 -m zipfile -e package.zip . && LC_ALL=C sha256sum *.csv | sha256sum"
-    done = subprocess.run(["sh", "-c", command], cwd=tmp_path, capture_output=True, text=True, check=True)
+            zipped(snapshot, 2, stream)
+    zipfile.ZipFile(tmp_path / "package.zip").extractall(tmp_path)
+    dropped = 0
+    for path in tmp_path.glob("*.csv"):
+        with path.open(newline="", encoding="utf-8") as stream:
+            header, *rows = csv.reader(stream)
+        given = [at for at in range(len(header)) if any(row[at] for row in rows)]
+        dropped += len(header) - len(given)
+        with path.open("w", newline="", encoding="utf-8") as stream:
+            csv.writer(stream).writerows([[line[at] for at in given] for line in (header, *rows)])
+    assert dropped > 10
+    command = re.search(r"    python3 -c .*sha256sum\n", str(content_hash_module.__doc__), re.DOTALL)
+    assert command is not None
+    done = subprocess.run(
+        ["sh", "-c", textwrap.dedent(command[0])], cwd=tmp_path, capture_output=True, text=True, check=True
+    )
     assert done.stdout.split()[0] == found
     with Catalogue(demo).snapshot(Pin(0)) as snapshot:
         assert content_hash(snapshot) != found
+
+
+def test_an_origin_that_hashes_otherwise_is_followed_but_not_compared(
+    database: Database, fresh_database: Fresh, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store(database, [maker("a")])
+    engine = "sqlite" if database.is_sqlite else "postgresql"
+    with fresh_database(engine, False) as copy_url, serving(database, tmp_path) as (address, _), of(address) as source:
+        copy = Database(copy_url)
+        monkeypatch.setattr(source, "content_hash", lambda number: ("of whole files", 1))
+        assert follow(copy, source) == 1
+        monkeypatch.setattr(source, "content_hash", lambda number: ("of something else", 2))
+        with pytest.raises(Conflict, match="not what the origin has"):
+            verify(copy, source, 1)
+        copy.close()
 
 
 def test_a_closed_origin_is_copied_with_a_key_by_the_command(database: Database, tmp_path: Path) -> None:

@@ -9,8 +9,9 @@ from app.catalogue.tables import Source, Torque
 from app.database.connections import Database
 from app.errors import Invalid
 from app.exchange import editing
-from app.exchange.editing import Edit, check_edits, write_edits
+from app.exchange.editing import check_edits, write_edits
 from app.exchange.loading import Entry
+from app.exchange.read_edits import Edit
 
 TODAY = date(2026, 6, 1)
 MANUAL = "tarnoch-fork-manual-b"
@@ -23,7 +24,7 @@ def earlier(database: Database) -> tuple[list[Edit], int]:
         assert manual is not None
         assert manual.published_on == "2021-01"
         forks = {row.chassis for row in snapshot.where(Torque, "source", MANUAL)}
-        dated = Source.from_parsed({**manual.__dict__, "published_on": "2020-12"})
+        dated = Source.from_parsed({**manual.values(), "published_on": "2020-12"})
     assert len(forks) > 2
     return [Edit(Source, MANUAL, dated)], len(forks)
 
@@ -54,6 +55,6 @@ def test_what_no_family_reads_of_a_thing_may_be_changed_however_many_name_it(
     with Catalogue(demo).snapshot() as snapshot:
         manual = snapshot.one(Source, MANUAL)
     assert manual is not None
-    titled = Edit(Source, MANUAL, Source.from_parsed({**manual.__dict__, "title": "Manual B, second printing"}))
+    titled = Edit(Source, MANUAL, Source.from_parsed({**manual.values(), "title": "Manual B, second printing"}))
     monkeypatch.setattr(editing, "MOST_FAMILIES", -1)  # with one change: none
     assert write_edits(demo, [titled], Entry("its title", "tests"), TODAY).revision == 2

@@ -122,7 +122,7 @@ def edits(database: Database, count: int = 300) -> tuple[list[float], list[float
             table = draw.choice(STATEMENTS)
             row, sister = draw.choice(pools[table]), draw.choice(pools[table])
             name = draw.choice([name for name in table.columns() if name not in ("id", *table.about)])
-            after = type(row).from_parsed({**row.__dict__, name: sister.__dict__[name]})
+            after = row.model.from_parsed({**row.values(), name: getattr(sister, name)})
             overlay = Overlay(snapshot, MemoryRows([after]), {})
             start, processor = time.perf_counter(), time.process_time()
             judge_change(overlay, [Change(table, "put", row.id, row, after)], TODAY, snapshot)

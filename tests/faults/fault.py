@@ -6,7 +6,7 @@ from random import Random
 from typing import TypeVar
 
 from app.catalogue.rows import MemoryRows
-from app.catalogue.tables import STATEMENTS, Row, Statement, from_cells
+from app.catalogue.tables import STATEMENTS, Row, Statement, from_cells, is_row_of
 
 R = TypeVar("R", bound=Row)
 TOLERANCE = 0.10  # a figure that is not limited is right within a tenth; common practice, no source
@@ -111,7 +111,7 @@ def spoilt(row: R, **cells: str) -> R | None:
     """
     raw_rows = {"confirmed": ""} if "confirmed" in row.cells() else {}
     try:
-        return type(row).model_validate(from_cells(type(row), {**row.cells(), **raw_rows, **cells}))
+        return row.model.checked(from_cells(row.model, {**row.cells(), **raw_rows, **cells}))
     except ValueError:
         return None
 
@@ -133,7 +133,7 @@ def several_cells(row: Row, cells: dict[str, str], shown: str) -> Fault | None:
 def written(row: Row, cells: dict[str, str]) -> tuple[Put, ...] | None:
     """The row with these cells. Where they say what a statement is about it comes in as a new row, so that the fault
     is judged as it would be in a first load, not as a change of subject."""
-    subject = isinstance(row, Statement) and any(name in type(row).about for name in cells)
+    subject = is_row_of(row, Statement) and any(name in row.model.about for name in cells)
     after = spoilt(row, **cells, **({"id": f"{row.id}-x"} if subject else {}))
     if after is None:
         return None

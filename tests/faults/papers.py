@@ -19,7 +19,7 @@ def _changed(row: Figured, draw: Random) -> dict[str, str]:
     """The figures of a statement a fifth to three fifths off."""
     factor = draw.choice((1, -1)) * draw.uniform(0.2, 0.6)
     cells = row.cells()
-    return {name: plain(float(cells[name]) * (1 + factor)) for name in FIGURES[type(row)] if cells[name]}
+    return {name: plain(float(cells[name]) * (1 + factor)) for name in FIGURES[row.model] if cells[name]}
 
 
 @kind("a second opinion under another id", beyond=True)
@@ -48,7 +48,7 @@ def older_edition(rows: Ground, draw: Random) -> Fault | None:
         return None
     year = int(source.published_on[:4]) - draw.randint(1, 3)
     first = {**source.cells(), "id": f"{source.id}-first", "edition": "first", "published_on": str(year)}
-    older = Source.model_validate(from_cells(Source, first))
+    older = Source.checked(from_cells(Source, first))
     after = spoilt(row, source=older.id, **_changed(row, draw))
     return None if after is None else Fault((Put(None, older), Put(row, after)), after, source.id, older.id)
 
@@ -84,7 +84,7 @@ def nowhere(rows: Ground, draw: Random) -> Fault | None:
 @kind("a unit that is none, or of another quantity", beyond=False)
 def no_unit(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, draw.choice((Torque, Fill, Limit, Guide, Fit)))
-    column = "pressure_unit" if isinstance(row, Guide | Fit) else "unit"
+    column = "pressure_unit" if (row.model in (Guide, Fit)) else "unit"
     if row is None or not row.cells()[column]:
         return None
     return one_cell(row, column, draw.choice(("", "J", "N", "kg·m", "bars?", "g/mL")))

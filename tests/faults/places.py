@@ -3,7 +3,7 @@
 from random import Random
 from typing import get_args
 
-from app.catalogue.tables import Chamber, Chassis, Fastener, Fill, Fit, Fluid, Grease, Torque, Variant
+from app.catalogue.tables import Chamber, Chassis, Fastener, Fill, Fit, Fluid, Grease, Torque, Variant, is_row_of
 from tests.faults.fault import Fault, Ground, instead, kind, one_cell, pick, pick_statement, several_cells
 
 
@@ -19,7 +19,7 @@ def years_of_statement(rows: Ground, draw: Random) -> Fault | None:
     column, step = ("model_year_from", -1) if row.model_year_from is not None else ("model_year_to", 1)
     neighbours = [
         each
-        for each in rows.where(type(row), "chassis", row.chassis)
+        for each in rows.where(row.model, "chassis", row.chassis)
         if each.id != row.id and all(each.cells()[name] == row.cells()[name] for name in _about(row))
     ]
     if not neighbours:
@@ -28,9 +28,9 @@ def years_of_statement(rows: Ground, draw: Random) -> Fault | None:
 
 
 def _about(row: Fill | Torque | Fit) -> tuple[str, ...]:
-    if isinstance(row, Fit):
+    if is_row_of(row, Fit):
         return ("spring", "wheel_size")
-    return ("chamber",) if isinstance(row, Fill) else ("fastener",)
+    return ("chamber",) if is_row_of(row, Fill) else ("fastener",)
 
 
 @kind(
@@ -97,7 +97,7 @@ def wrong_lubricant(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, draw.choice((Grease, Fill)))
     if row is None:
         return None
-    wanted = ("grease",) if isinstance(row, Fill) else ("damper oil",)
+    wanted = ("grease",) if is_row_of(row, Fill) else ("damper oil",)
     others = [each.id for each in rows.listed(Fluid) if each.kind in wanted]
     return one_cell(row, "fluid", draw.choice(others)) if others else None
 

@@ -17,6 +17,7 @@ from app.catalogue.tables import (
     Step,
     Use,
     Variant,
+    is_row_of,
 )
 from tests.faults.digits import exchanged
 from tests.faults.fault import (
@@ -95,7 +96,7 @@ def left_out(rows: Ground, draw: Random) -> Fault | None:
 @kind("a row without what it says", beyond=False)
 def emptied(rows: Ground, draw: Random) -> Fault | None:
     row = pick_statement(rows, draw)
-    if row is None or isinstance(row, Use) or "travel_mm" in row.cells():
+    if row is None or is_row_of(row, Use) or "travel_mm" in row.cells():
         return None
     kept = {"id", "chassis", "source", "page", "fastener", "chamber", "place", "job", "part", "subject", "operation"}
     cells = {name: "" for name, text in row.cells().items() if text and name not in kept}
@@ -105,7 +106,7 @@ def emptied(rows: Ground, draw: Random) -> Fault | None:
 @kind("an id that another statement bears", beyond=False)
 def taken(rows: Ground, draw: Random) -> Fault | None:
     row, other = pick_statement(rows, draw), pick_statement(rows, draw)
-    if row is None or other is None or type(row) is type(other):
+    if row is None or other is None or row.model is other.model:
         return None
     return instead(row, other.id, page="3")
 
@@ -115,7 +116,7 @@ def rewritten(rows: Ground, draw: Random) -> Fault | None:
     """The id of one line with the cells of the next."""
     table = draw.choice(STATEMENTS)
     row, other = pick(rows, draw, table), pick(rows, draw, table)
-    if row is None or other is None or isinstance(row, Reading) or row.id == other.id:
+    if row is None or other is None or is_row_of(row, Reading) or row.id == other.id:
         return None
     after = spoilt(row, **{**other.cells(), "id": row.id})
     return None if after is None else Fault((Put(row, after),), after, row.id, other.id)
@@ -219,8 +220,8 @@ def superseded(rows: Ground, draw: Random) -> Fault | None:
         return None
     if draw.random() < 0.5:
         return one_cell(row, "superseded_by", row.id)
-    other = pick(rows, draw, type(row))
-    named = rows.where(Use, "part", row.id) if isinstance(row, Part) else [1]
+    other = pick(rows, draw, row.model)
+    named = rows.where(Use, "part", row.id) if is_row_of(row, Part) else [1]
     if other is None or not named or other.id == row.id:
         return None
     after = spoilt(row, superseded_by=other.id)

@@ -27,7 +27,7 @@ def demo() -> Ground:
     rows: list[Row] = []
     for name, table in TABLES.items():
         with (SEED_DATA / f"{name}.csv").open(encoding="utf-8", newline="") as stream:
-            rows += [table.model_validate(from_cells(table, cells)) for cells in csv.DictReader(stream)]
+            rows += [table.checked(from_cells(table, cells)) for cells in csv.DictReader(stream)]
     return Ground(rows)
 
 
@@ -92,7 +92,7 @@ def _said(finding: Finding) -> Said:
 def _change(before: Row | None, after: Row | None) -> Change:
     row = after or before
     assert row is not None
-    return Change(type(row), "withdraw" if after is None else "put", row.id, before, after)
+    return Change(row.model, "withdraw" if after is None else "put", row.id, before, after)
 
 
 def _withdrawn(fault: Fault) -> dict[type[Row], set[str]]:

@@ -6,7 +6,21 @@ Factors: NIST SP 811, appendix B.
 
 from random import Random
 
-from app.catalogue.tables import Chassis, Fill, Fit, Frame, Guide, Interval, Limit, Reading, Row, Spacer, Spring, Torque
+from app.catalogue.tables import (
+    Chassis,
+    Fill,
+    Fit,
+    Frame,
+    Guide,
+    Interval,
+    Limit,
+    Reading,
+    Row,
+    Spacer,
+    Spring,
+    Torque,
+    is_row_of,
+)
 from tests.faults.fault import Fault, Ground, beyond, kind, one_cell, pick, plain, several_cells
 
 SI = {
@@ -78,8 +92,8 @@ def mass(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, draw.choice((Guide, Guide, Limit)))
     if row is None:
         return None
-    names = ("rider_mass_from", "rider_mass_to") if isinstance(row, Guide) else ("min", "max")
-    return confused(row, draw, names, "mass_unit" if isinstance(row, Guide) else "unit", ("kg", "lb"))
+    names = ("rider_mass_from", "rider_mass_to") if is_row_of(row, Guide) else ("min", "max")
+    return confused(row, draw, names, "mass_unit" if is_row_of(row, Guide) else "unit", ("kg", "lb"))
 
 
 LENGTHS: tuple[tuple[type[Row], str], ...] = (

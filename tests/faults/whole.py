@@ -112,7 +112,7 @@ def astray(rows: Ground, draw: Random) -> Fault | None:
     row = pick_statement(rows, draw)
     if row is None:
         return None
-    others = [each.id for each in rows.where(type(row), "chassis", row.chassis) if each.id != row.id]
+    others = [each.id for each in rows.where(row.model, "chassis", row.chassis) if each.id != row.id]
     return one_cell(row, "exception_to", draw.choice(others)) if others else None
 
 

@@ -1,6 +1,6 @@
-"""The console blocks of README, run for real and compared; `python -m tests.house.tour` rewrites them.
+"""The console blocks of the documents, run for real and compared; `python -m tests.house.tour` rewrites them.
 
-A block whose first line is a comment with a file's name is that file: it lies there before the commands run.
+A block whose first line is a comment with a file name is that file; it is written before the commands run.
 """
 
 import os
@@ -17,6 +17,9 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
 README = ROOT / "README.md"
+GUIDE = ROOT / "app" / "web" / "guide" / "guide.md"
+OWN_DATA = ROOT / "seed_data" / "README.md"
+DOCUMENTS = (README, GUIDE, OWN_DATA)
 LEGWORK = Path(sys.executable).parent / "legwork"
 BLOCK = re.compile(r"^```console\n(.*?)^```$", re.M | re.S)
 FILE = re.compile(r"^```(?:sh|python|ts)\n(?:#|//) (\S+\.(?:sh|py|ts))\n(.*?)^```$", re.M | re.S)
@@ -25,7 +28,7 @@ START_S = 120
 
 @contextmanager
 def demo_server() -> Iterator[int]:
-    """A server of the demo on a free port, with its data in a folder that is thrown away."""
+    """A server of the demo on a free port, with its data in a temporary folder."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
@@ -53,7 +56,7 @@ def _wait(port: int, server: subprocess.Popen[bytes]) -> None:
 
 
 def steps(block: str) -> list[tuple[str, str]]:
-    """(command, output) of a console block; a command begins with `$ ` and goes on while its lines end in `\\`."""
+    """(command, output) of a console block; a command begins with `$ ` and continues while its lines end in `\\`."""
     found: list[tuple[str, str]] = []
     lines = iter(block.splitlines(keepends=True))
     for line in lines:
@@ -68,7 +71,7 @@ def steps(block: str) -> list[tuple[str, str]]:
 
 
 def run(command: str, folder: Path, port: int) -> str:
-    """What a command of the README prints, with the port it names and `legwork` on the path."""
+    """The output of a command, with the port of the running server and `legwork` on the path."""
     environment = {**os.environ, "PATH": f"{LEGWORK.parent}:{os.environ['PATH']}"}
     done = subprocess.run(
         ["bash", "-c", command.replace("localhost:8000", f"localhost:{port}")],
@@ -80,13 +83,13 @@ def run(command: str, folder: Path, port: int) -> str:
 
 
 def write_files(text: str, folder: Path, address: str) -> None:
-    """Lays down the files that the README shows, with the address of the server that is running."""
+    """Writes the files that a document shows, with the address of the running server."""
     for name, content in FILE.findall(text):
         (folder / name).write_text(content.replace("http://localhost:8000", address))
 
 
 def rewritten(text: str, port: int, folder: Path) -> str:
-    """The README with each console block as it runs now."""
+    """A document with each console block as it runs now."""
 
     def again(block: re.Match[str]) -> str:
         return (
@@ -99,6 +102,8 @@ def rewritten(text: str, port: int, folder: Path) -> str:
 
 
 if __name__ == "__main__":
-    with demo_server() as port, tempfile.TemporaryDirectory() as folder:
-        write_files(README.read_text(), Path(folder), f"http://localhost:{port}")
-        README.write_text(rewritten(README.read_text(), port, Path(folder)))
+    with demo_server() as port:
+        for document in DOCUMENTS:
+            with tempfile.TemporaryDirectory() as folder:
+                write_files(document.read_text(), Path(folder), f"http://localhost:{port}")
+                document.write_text(rewritten(document.read_text(), port, Path(folder)))

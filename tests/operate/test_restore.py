@@ -14,7 +14,7 @@ import pytest
 from app.database.connections import Database
 from app.errors import Malformed
 from app.operating.backup import take
-from app.operating.manifest import MANIFEST, SUMS, Manifest, checked, seal, unpacked
+from app.operating.manifest import FORMAT_VERSION, MANIFEST, SUMS, Manifest, checked, seal, unpacked
 from tests.operate.conftest import Called
 
 FLIPS = int(os.environ.get("LEGWORK_TEST_FLIPS", "60"))
@@ -112,12 +112,23 @@ def test_one_of_a_newer_build_is_refused_whether_it_says_so_or_not(
     newer = honest.catalogue.model_copy(update={"schema_version": "9999"})
     seal(backup, honest.model_copy(update={"catalogue": newer}))
     assert_refused(legwork("restore", str(backup), **target), target, "made by a newer build")
-    seal(backup, honest.model_copy(update={"format_version": 2}))
+    seal(backup, honest.model_copy(update={"format_version": FORMAT_VERSION + 1}))
     assert_refused(legwork("restore", str(backup), **target), target, "made by a newer build")
     with closing(sqlite3.connect(backup / "shop.db")) as connection, connection:
         connection.execute("UPDATE alembic_version SET version_num = '9999'")
     seal(backup, honest)
     assert_refused(legwork("restore", str(backup), **target), target, "made by a newer build")
+
+
+def test_a_backup_whose_hash_was_defined_otherwise_is_restored_by_its_sums(
+    backup: Path, legwork: Called, target: dict[str, str]
+) -> None:
+    honest = Manifest.model_validate_json((backup / MANIFEST).read_text())
+    older = honest.catalogue.model_copy(update={"content_hash": "0" * 64})
+    seal(backup, honest.model_copy(update={"catalogue": older, "format_version": 1}))
+    code, out, err = legwork("restore", str(backup), "--json", **target)
+    assert (code, err) == (0, "")
+    assert json.loads(out)["content_hash"] is None
 
 
 def test_sums_that_are_right_do_not_pass_a_catalogue_that_is_another(

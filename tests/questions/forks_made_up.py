@@ -26,7 +26,7 @@ def make(count: int, seed: int, *, unknown: float = 0.1) -> Made:
     chance = random.Random(seed)
     makers = [Maker(id=f"maker-{number}", name=f"Maker {number}") for number in range(max(2, count // 40))]
     dampers = {
-        f"damper-{number}": Damper(
+        f"damper-{number}": Damper.checked(
             id=f"damper-{number}", maker="maker-0", name=f"Damper {number}", adjuster_at=adjuster, foot_joint=joint
         )
         for number, (adjuster, joint) in enumerate(
@@ -57,7 +57,7 @@ def _chassis(chance: random.Random, id: str, maker: str, unknown: float) -> Chas
         ),
     }  # fmt: skip
     known = {name: fact for name, fact in facts.items() if chance.random() >= unknown}
-    return Chassis.model_validate({"id": id, "maker": maker, "name": id, **known})
+    return Chassis.checked({"id": id, "maker": maker, "name": id, **known})
 
 
 def _variants(chance: random.Random, chassis: Chassis, unknown: float) -> list[Variant]:
@@ -66,9 +66,7 @@ def _variants(chance: random.Random, chassis: Chassis, unknown: float) -> list[V
     letter = chance.choice("ABCDEFGHKLMNPRSTVWXZ")
     pattern = chance.choice((f"{letter}@#-#####", f"##{letter}#####", f"{letter}{chance.randrange(10)}@@######"))
     return [
-        Variant.model_validate(
-            {"id": f"{chassis.id}-{name}", "chassis": chassis.id, "name": name, "serial_pattern": pattern}
-        )
+        Variant.checked({"id": f"{chassis.id}-{name}", "chassis": chassis.id, "name": name, "serial_pattern": pattern})
         for name in ("plain", "fine")[: chance.randint(1, 2)]
     ]
 

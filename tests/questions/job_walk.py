@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from app.catalogue.catalogue import Catalogue
-from app.catalogue.tables import TABLES, Chassis, Fastener, Row, Step, Torque, Variant
+from app.catalogue.tables import TABLES, Chassis, Fastener, Row, Step, Torque, Variant, is_row_of
 
 OPENING = ("loosen", "back-off", "free", "remove")
 FEET = ("foot bolt", "foot nut")
@@ -50,20 +50,19 @@ class Fork:
 
 def holds(row: Row, fork: Fork, known: Known) -> bool:
     """Whether a statement's scope holds for the fork, dimension by dimension."""
-    fields = row.__dict__
-    variant: Variant | None = known.rows["variants"].get(fields["variant"])  # type: ignore[assignment]
-    starts = [fields["model_year_from"], variant.model_year_from if variant else None]
-    ends = [fields["model_year_to"], variant.model_year_to if variant else None]
+    variant: Variant | None = known.rows["variants"].get(row.variant)  # type: ignore[assignment]
+    starts = [row.model_year_from, variant.model_year_from if variant else None]
+    ends = [row.model_year_to, variant.model_year_to if variant else None]
     return (
-        fields["chassis"] == fork.chassis
+        row.chassis == fork.chassis
         and all(year is None or year <= fork.model_year for year in starts)
         and all(year is None or fork.model_year <= year for year in ends)
-        and (fields.get("travel_from_mm") is None or fields["travel_from_mm"] <= fork.travel_mm)
-        and (fields.get("travel_to_mm") is None or fork.travel_mm <= fields["travel_to_mm"])
-        and fields["spring"] in (None, fork.spring)
-        and fields["damper"] in (None, fork.damper)
-        and fields["wheel_size"] in (None, fork.wheel_size)
-        and (fields["variant"] is None or fields["variant"] == fork.variant)
+        and (getattr(row, "travel_from_mm", None) is None or row.travel_from_mm <= fork.travel_mm)
+        and (getattr(row, "travel_to_mm", None) is None or fork.travel_mm <= row.travel_to_mm)
+        and row.spring in (None, fork.spring)
+        and row.damper in (None, fork.damper)
+        and row.wheel_size in (None, fork.wheel_size)
+        and (row.variant is None or row.variant == fork.variant)
     )
 
 
@@ -89,14 +88,14 @@ def _form(card: Mapping[str, Any]) -> Iterable[str]:
 
 def _conditions(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
     """No step that the parts rule out, and none left out that they ask for."""
-    spring, damper = known.rows["springs"][fork.spring].__dict__, known.rows["dampers"][fork.damper].__dict__
+    spring, damper = known.rows["springs"][fork.spring], known.rows["dampers"][fork.damper]
     having = {
         "spring_kind": spring["kind"], "travel_set_by": spring["travel_set_by"], "foot_joint": damper["foot_joint"],
         "adjuster_at": damper["adjuster_at"], "damper_kind": damper["kind"],
         "crowns": known.chassis(fork.chassis).crowns,
     }  # fmt: skip
     wanted = []
-    for row in sorted(known.rows["steps"].values(), key=lambda row: row.__dict__["order"]):
+    for row in sorted(known.rows["steps"].values(), key=lambda row: row.order):
         step = known.step(row.id)
         if step.procedure == card["procedure"]["id"] and all(
             having[condition.split("=")[0]] in condition.split("=")[1].split("|") for condition in step.when or ()
@@ -143,7 +142,7 @@ def _air_first(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[st
     """Nothing is opened before the air is out (a coil: before the preload is out), checked, and the valve pressed."""
     steps = [known.step(shown["step"]) for shown in card["steps"]]
     opened = next(index for index, step in enumerate(steps) if step.action in OPENING)
-    if known.rows["springs"][fork.spring].__dict__["kind"] == "air":
+    if known.rows["springs"][fork.spring].kind == "air":
         out = [index for index, step in enumerate(steps) if step.action == "empty" and step.chamber is None]
         if not out or max(out) > opened:
             yield "opened before the air sequence"
@@ -171,7 +170,7 @@ def _bought(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
         None
     }
     for row in known.rows["fasteners"].values():
-        assert isinstance(row, Fastener)
+        assert is_row_of(row, Fastener)
         mine = row.chassis == fork.chassis or (row.chassis is None and row.damper == fork.damper)
         if mine and row.position in opened and row.reuse == "replace":
             bought = [part for part in card["parts"] if part["kind"] == row.position and part["when"] == "always"]
@@ -179,7 +178,7 @@ def _bought(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
                 yield f"{row.id} is used once and not bought"
     listed = {id for part in card["parts"] for id in part["statements"]}
     for row in known.rows["uses"].values():
-        if row.__dict__["job"] == card["job"] and holds(row, fork, known) and row.id not in listed:
+        if row.job == card["job"] and holds(row, fork, known) and row.id not in listed:
             yield f"{row.id} is not on the list"
 
 
@@ -190,13 +189,13 @@ def _figures(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]
         allowed = set(NUMBER.findall(step.text))
         for id in shown["statements"]:
             row = known.any[id]
-            if not isinstance(row, Step):
+            if not is_row_of(row, Step):
                 if not holds(row, fork, known):
                     yield f"{step.id}: {id} does not hold here"
                 narrower = [
                     other.id
                     for other in known.any.values()
-                    if other.__dict__.get("exception_to") == id and holds(other, fork, known)
+                    if getattr(other, "exception_to", None) == id and holds(other, fork, known)
                 ]
                 if narrower:
                     yield f"{step.id}: {id} is narrowed by {narrower}"
@@ -212,15 +211,15 @@ def _figures(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]
 def _torqued(shown: Mapping[str, Any], step: Step, fork: Fork, known: Known) -> Iterable[str]:
     """Each fastener of the position has its own torques beside the step, or a blank line."""
     for row in known.rows["torques"].values():
-        assert isinstance(row, Torque)
+        assert is_row_of(row, Torque)
         fastener = known.rows["fasteners"][row.fastener]
-        assert isinstance(fastener, Fastener)
+        assert is_row_of(fastener, Fastener)
         if fastener.position != step.fastener_position or not holds(row, fork, known):
             continue
         if fastener.damper not in (None, fork.damper):
             continue
         others = [each for each in known.rows["torques"].values() if holds(each, fork, known)]
-        narrowed = any(each.__dict__["exception_to"] == row.id for each in others)
+        narrowed = any(each.exception_to == row.id for each in others)
         if not narrowed and row.id not in shown["statements"]:
             yield f"{step.id}: {row.id} holds and is not there"
 
@@ -232,5 +231,5 @@ def _numbers(row: Row, known: Known) -> set[str]:
         if value is None or name in ("id", "source", "page", "chassis", "model_year_from", "model_year_to"):
             continue
         found |= set(NUMBER.findall(str(value)))
-    fluid = known.rows["fluids"].get(row.__dict__.get("fluid") or "")
-    return found | (set(NUMBER.findall(fluid.__dict__["name"])) if fluid is not None else set())
+    fluid = known.rows["fluids"].get(getattr(row, "fluid", None) or "")
+    return found | (set(NUMBER.findall(fluid.name)) if fluid is not None else set())

@@ -35,12 +35,12 @@ FIT: dict[str, Any] = {
 
 def spring(travel: int = 150, **more: Any) -> Spring:
     own = {"id": f"spring-{travel}", "name": f"Spring {travel}", "end_volume_ml": f"{END_ML[travel]:.6f}"}
-    return Spring.model_validate({**SPRING, **own, **more})
+    return Spring.checked({**SPRING, **own, **more})
 
 
 def fit(travel: int = 150, **more: Any) -> Fit:
     own = {"id": f"fit-{travel}", "spring": f"spring-{travel}", "travel_mm": float(travel)}
-    return Fit.model_validate({**FIT, **own, **more})
+    return Fit.checked({**FIT, **own, **more})
 
 
 def guide(low: int = 70, high: int = 80, **more: Any) -> Guide:
@@ -49,17 +49,17 @@ def guide(low: int = 70, high: int = 80, **more: Any) -> Guide:
         "rider_mass_to": str(high), "mass_unit": "kg", "mass_is": "with gear", "pressure": "70",
         "pressure_unit": "psi", "sag_percent": "20", "source": "doc", "page": "4",
     }  # fmt: skip
-    return Guide.model_validate({**own, **more})
+    return Guide.checked({**own, **more})
 
 
 def reading(id: str, **more: Any) -> Reading:
     own = {"id": id, "chassis": "fork", "state": "at sag", "pressure_unit": "psi", "spacers": 1, "source": "bench"}
-    return Reading.model_validate({**own, **more})
+    return Reading.checked({**own, **more})
 
 
 def rider_limit(most: str = "120") -> Limit:
     own = {"id": "rider-limit", "chassis": "fork", "subject": "rider mass", "max": most, "unit": "kg", "source": "doc"}
-    return Limit.model_validate(own)
+    return Limit.checked(own)
 
 
 def coil(id: str, rate: str, **more: Any) -> Spring:
@@ -67,11 +67,11 @@ def coil(id: str, rate: str, **more: Any) -> Spring:
         "id": id, "maker": "maker", "name": id, "kind": "coil", "rate": rate, "rate_unit": "N/mm",
         "preload_min_mm": "2", "preload_max_mm": "12", "travel_set_by": "travel spacer", "negative": "none",
     }  # fmt: skip
-    return Spring.model_validate({**own, **more})
+    return Spring.checked({**own, **more})
 
 
 def coil_fit(spring: str) -> Fit:
-    return Fit.model_validate({"id": f"fit-{spring}", "chassis": "fork", "spring": spring, "travel_mm": 160.0})
+    return Fit.checked({"id": f"fit-{spring}", "chassis": "fork", "spring": spring, "travel_mm": 160.0})
 
 
 def common() -> list[Row]:
@@ -80,10 +80,10 @@ def common() -> list[Row]:
         {"id": "bench", "title": "Bench", "kind": "measured", "published_on": "2023-01"},
     ]
     return [
-        Maker.model_validate({"id": "maker", "name": "Maker"}),
-        Chassis.model_validate(CHASSIS),
-        Spacer.model_validate({"id": "spacer", "name": "Spacer", "volume_ml": "8"}),
-        *(Source.model_validate(each) for each in sources),
+        Maker.checked({"id": "maker", "name": "Maker"}),
+        Chassis.checked(CHASSIS),
+        Spacer.checked({"id": "spacer", "name": "Spacer", "volume_ml": "8"}),
+        *(Source.checked(each) for each in sources),
     ]
 
 

@@ -11,11 +11,11 @@ def store(database: Database, rows: Iterable[Row] = (), withdrawn: Iterable[Row]
     """Puts the rows and withdraws others as one new revision; returns its number."""
     by_table: dict[type[Row], list[Row]] = {}
     for row in rows:
-        by_table.setdefault(type(row), []).append(row)
+        by_table.setdefault(row.model, []).append(row)
     with database.write() as connection:
         revision = NewRevision(connection)
         for table, put in by_table.items():
             revision.put(table, put)
         for row in withdrawn:
-            revision.withdraw(type(row), [row.id])
+            revision.withdraw(row.model, [row.id])
         return revision.record("test", "test")

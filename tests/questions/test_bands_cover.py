@@ -191,7 +191,7 @@ def test_the_clamp_force_holds_every_nut_factor_and_torque_within_the_limits() -
 @pytest.mark.parametrize(("at_40", "at_100"), [("15.1", "3.6"), ("68", "9.1"), ("150", "15")])
 def test_the_viscosity_between_and_beyond_the_published_temperatures(at_40: str, at_100: str, celsius: str) -> None:
     draw = drawing(at_40 + celsius)
-    row = Fluid.model_validate(
+    row = Fluid.checked(
         {"id": "oil", "name": "Oil", "kind": "bath oil", "viscosity_40_cst": at_40, "viscosity_100_cst": at_100}
     )
     temperature = parse_measure(celsius, kind="temperature", usual="°C", parameter="temperature")
@@ -235,7 +235,7 @@ READ: dict[str, Callable[[Geometry], float | None]] = {
 def test_the_geometry_with_another_fork(how: str, fork_measured: str, length: float, offset: float, wheel: int) -> None:
     """Figures to half their last digit, tyres to 3 mm; the fork measured the one way or the other."""
     draw = drawing(f"{how} {fork_measured} {length} {wheel}")
-    frame = Frame.model_validate({**CASE_A, "axle_to_crown_measured": how})
+    frame = Frame.checked({**CASE_A, "axle_to_crown_measured": how})
     found = geometry_change(frame, NewFork(Length(length, length), offset, wheel), Units())
 
     other_way = length - 1000 * along_steerer_m(length / 1000, offset / 1000)

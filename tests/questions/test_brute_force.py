@@ -159,12 +159,23 @@ def test_a_sheet_is_that_of_a_second_reading(brute: Brute, loaded: Catalogue) ->
             without_spring = {name: value for name, value in given.items() if name != "spring"}
             fitting = {expected["fits"].by_id[id]["spring"] for id in _fitting(expected["fits"], without_spring)}
             springs = {given["spring"]} if "spring" in given else (fitting or every)
+            given = _with_travel(expected["fits"], given)
             for table in SHOWN:
                 shown = answer[table]  # type: ignore[literal-required]
                 assert shown_ids(shown) == set(expected[table].answer(given, springs)), (given, table)
                 named = {each["parameter"] for each in answer["undecided"]}
                 open_ones = expected[table].open_parameters([each["id"] for each in shown], given, springs)
                 assert open_ones <= named, (given, table)
+
+
+def _with_travel(expected: Expected, given: Point) -> Point:
+    """A spring that gives one travel in the rest of the configuration decides the travel."""
+    if "spring" not in given or "travel" in given:
+        return given
+    rows = [row for row in expected.by_id.values() if row["spring"] == given["spring"]]
+    points = list(expected.brute.points(given))
+    travels = {row["travel_mm"] for row in rows if any(expected.brute.contains("fits", row, point) for point in points)}
+    return {**given, "travel": travels.pop()} if len(travels) == 1 else given
 
 
 def _fitting(expected: Expected, given: Point) -> set[str]:

@@ -6,10 +6,11 @@ import pytest
 
 from app.catalogue.catalogue import Catalogue
 from app.catalogue.tables import Chassis, Damper, Guide
-from app.questions.answers.clicks import clicks_of_dampers, clicks_view, turns_view
+from app.questions.answers.clicks import clicks_of_dampers
 from app.questions.setup.parameters import SetupAsked
 from app.questions.setup.setup import setup
 from app.questions.sheet.sheet import SheetAsked, sheet
+from app.units.counts import clicks_view, turns_view
 
 
 def damper(id: str, **cells: object) -> Damper:

@@ -91,16 +91,16 @@ def _splits(index: Index, places: list[int], looked: set[str]) -> bool:
     return False
 
 
-MAKERS = [Maker(id="ostrel", name="Ostrel"), Maker(id="pikka", name="Pikka Works")]
+MAKERS = [Maker(id="ostrel", name="Ostrel"), Maker.checked(id="pikka", name="Pikka Works")]
 DAMPERS = [
-    Damper(id="foot-damper", maker="ostrel", name="Foot", adjuster_at="foot", foot_joint="bolt into shaft"),
-    Damper(id="top-damper", maker="ostrel", name="Top", adjuster_at="top", foot_joint="nut on shaft"),
-    Damper(id="plain-damper", maker="ostrel", name="Plain"),
+    Damper.checked(id="foot-damper", maker="ostrel", name="Foot", adjuster_at="foot", foot_joint="bolt into shaft"),
+    Damper.checked(id="top-damper", maker="ostrel", name="Top", adjuster_at="top", foot_joint="nut on shaft"),
+    Damper.checked(id="plain-damper", maker="ostrel", name="Plain"),
 ]
 
 
 def chassis(id: str, **facts: Any) -> Chassis:
-    return Chassis.model_validate({"id": id, "maker": "ostrel", "name": id, **facts})
+    return Chassis.checked({"id": id, "maker": "ostrel", "name": id, **facts})
 
 
 SMALL: list[Row] = [
@@ -118,9 +118,9 @@ SMALL: list[Row] = [
     ),
     chassis("silent", dampers=("top-damper", "plain-damper")),
     chassis("other", maker="pikka", stanchion_diameter_mm=40.0, model_year_from=2020, axle_diameters_mm=(20.0,)),
-    Variant(id="old-first", chassis="old", name="First", serial_pattern="K@##-###", serial_to="KB99-999"),
-    Variant(id="old-second", chassis="old", name="Second", serial_pattern="K@##-###", serial_from="KC00-000"),
-    Variant(id="new-only", chassis="new", name="Only", serial_pattern="######"),
+    Variant.checked(id="old-first", chassis="old", name="First", serial_pattern="K@##-###", serial_to="KB99-999"),
+    Variant.checked(id="old-second", chassis="old", name="Second", serial_pattern="K@##-###", serial_from="KC00-000"),
+    Variant.checked(id="new-only", chassis="new", name="Only", serial_pattern="######"),
 ]  # fmt: skip
 
 

@@ -66,8 +66,8 @@ class Changed:
         return found
 
     def change(self, table: type[Row], id: str, **columns: Any) -> None:
-        fields = {name: self.row(table, id).__dict__[name] for name in table.columns()}
-        self.put(table.model_validate({**fields, **columns}))
+        fields = self.row(table, id).values()
+        self.put(table.checked({**fields, **columns}))
 
     def put(self, row: Row) -> None:
         self.put_rows.append(row)
@@ -138,9 +138,9 @@ def test_a_frame_that_forbids_or_says_nothing_refuses_a_change_and_tells_a_servi
         "travel_min_mm": 100, "travel_max_mm": 200, "axle_to_crown_max_mm": "700", "dual_crown": "yes",
         "steerer": "straight 28.6", "wheel_front": 622,
     }  # fmt: skip
-    changed.put(Frame.model_validate({**frame.exchanged(), **longer, "id": "long"}))
-    changed.put(Frame.model_validate({**frame.exchanged(), **longer, "id": "short", "travel_max_mm": 190}))
-    changed.put(Frame.model_validate({**frame.exchanged(), **longer, "id": "silent", "travel_max_mm": None}))
+    changed.put(Frame.checked({**frame.exchanged(), **longer, "id": "long"}))
+    changed.put(Frame.checked({**frame.exchanged(), **longer, "id": "short", "travel_max_mm": 190}))
+    changed.put(Frame.checked({**frame.exchanged(), **longer, "id": "silent", "travel_max_mm": None}))
     catalogue = changed.catalogue()
     assert card(catalogue, **UP, frame="long")["frame"]["allowed"] == "yes"
     faults = refused(catalogue, **UP, frame="short")
@@ -192,7 +192,7 @@ def test_what_the_catalogue_does_not_say_is_a_blank_line_and_a_gap(changed: Chan
 
 def test_sources_that_disagree_are_no_instruction(changed: Changed) -> None:
     fields = changed.row(Torque, "torque-haar-42-top-cap").exchanged()
-    changed.put(Torque.model_validate({**fields, "id": "torque-other", "min": "50", "max": "55"}))
+    changed.put(Torque.checked({**fields, "id": "torque-other", "min": "50", "max": "55"}))
     found = card(changed.catalogue(), **SERVICE)
     (cap,) = (step for step in found["steps"] if step["action"] == "tighten" and "top cap" in step["text"])
     assert "____" in cap["text"]
@@ -213,9 +213,9 @@ def test_a_fastener_used_once_is_bought_even_where_no_part_is_listed(changed: Ch
 def test_the_most_specific_procedure_wins_or_is_asked_for(changed: Changed) -> None:
     assert card(changed.catalogue(), **SERVICE)["procedure"]["id"] == "full-service"
     fields = {"job": "full-service", "name": "Of this year", "chassis": "lommeris-haar-42", "model_year_from": 2022}
-    changed.put(Procedure.model_validate({**fields, "id": "haar-2022", "source": "lommeris-service-guide-3"}))
+    changed.put(Procedure.checked({**fields, "id": "haar-2022", "source": "lommeris-service-guide-3"}))
     step = {"procedure": "haar-2022", "order": 10, "action": "note", "text": "Look.", "id": "haar-2022-010"}
-    changed.put(Step.model_validate(step))
+    changed.put(Step.checked(step))
     catalogue = changed.catalogue()
     assert card(catalogue, **SERVICE)["procedure"]["id"] == "haar-2022"
     assert card(catalogue, **{**SERVICE, "model_year": 2021})["procedure"]["id"] == "full-service"

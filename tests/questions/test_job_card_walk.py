@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from app.catalogue.catalogue import Catalogue
-from app.catalogue.tables import Fit
+from app.catalogue.tables import Fit, is_row_of
 from app.errors import Invalid
 from app.questions.job.job_card import JobCardAnswer, JobCardAsked, job_card
 from tests.questions.job_walk import Fork, Known, faults
@@ -34,7 +34,7 @@ def asked(catalogue: Catalogue, chassis: str, **given: Any) -> JobCardAnswer | I
 
 def everything(known: Known, every: int) -> Iterator[tuple[dict[str, Any], Fork]]:
     """Each job for each fit and each damper of its chassis; each `every`th of them."""
-    fits: list[Fit] = [row for row in known.rows["fits"].values() if isinstance(row, Fit)]
+    fits: list[Fit] = [row for row in known.rows["fits"].values() if is_row_of(row, Fit)]
     counted = 0
     for fit in fits:
         chassis = known.chassis(fit.chassis)
@@ -44,7 +44,7 @@ def everything(known: Known, every: int) -> Iterator[tuple[dict[str, Any], Fork]
         }  # fmt: skip
         if fit.variant is not None:
             given["variant"] = fit.variant
-        coil = known.rows["springs"][fit.spring].__dict__["kind"] == "coil"
+        coil = known.rows["springs"][fit.spring].kind == "coil"
         travels = sorted({other.travel_mm for other in fits if other.chassis == fit.chassis} - {fit.travel_mm})
         jobs: list[dict[str, Any]] = [{"job": job, "travel": f"{fit.travel_mm:g}"} for job in SERVICES]
         jobs.append({"job": "spacer-change", "travel": f"{fit.travel_mm:g}", "spacers": counted % 4})
@@ -108,7 +108,7 @@ def test_with_a_parameter_left_out_a_card_is_the_same_for_all_it_may_be_or_there
             "wheel_size": [str(size) for size in chassis.wheel_sizes or ()],
             "damper": list(chassis.dampers or ()),
             "model_year": list(years),
-            "variant": [id for id, row in known.rows["variants"].items() if row.__dict__["chassis"] == chassis.id],
+            "variant": [id for id, row in known.rows["variants"].items() if row.chassis == chassis.id],
         }
         for name, values in left_out.items():
             rest = {key: value for key, value in given.items() if key != name}

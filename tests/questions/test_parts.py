@@ -12,12 +12,12 @@ from app.questions.fluid_alternatives import AlternativesAnswer, AlternativesAsk
 from app.questions.sheet.spring_fits import SpringFitsAsked, spring_fits
 from tests.questions.storing import store
 
-SOURCE = Source(id="doc", title="Invented", kind="manual", invented=True)
+SOURCE = Source.checked(id="doc", title="Invented", kind="manual", invented=True)
 
 
 def fluid(id: str, at_40: str | None = None, at_100: str | None = None, **more: object) -> Fluid:
     cells: dict[str, object] = {"id": id, "name": id, "kind": "damper oil", "source": "doc", "page": "1", **more}
-    return Fluid.model_validate({**cells, "viscosity_40_cst": at_40, "viscosity_100_cst": at_100})
+    return Fluid.checked({**cells, "viscosity_40_cst": at_40, "viscosity_100_cst": at_100})
 
 
 # ASTM D341-20, simple form: 16.0 / 3.9 mm²/s is 33.9567705 at 20 °C and 92.8289964 at 0 °C;
@@ -90,13 +90,15 @@ def test_a_temperature_that_the_standard_does_not_cover_is_refused(database: Dat
 
 def test_a_spring_lists_every_chassis_that_takes_it(database: Database) -> None:
     def chassis(id: str) -> Chassis:
-        return Chassis(id=id, maker="maker", name=id, model_year_from=2020, model_year_to=2024, source="doc", page="1")
+        return Chassis.checked(
+            id=id, maker="maker", name=id, model_year_from=2020, model_year_to=2024, source="doc", page="1"
+        )
 
     def fit(id: str, on: str, travel: float, **more: object) -> Fit:
         cells = {"id": id, "chassis": on, "spring": "spring", "travel_mm": travel, "source": "doc", "page": "2"}
-        return Fit.model_validate({**cells, **more})
+        return Fit.checked({**cells, **more})
 
-    spring = Spring(id="spring", maker="maker", name="Spring", kind="air", part_number="P 1")
+    spring = Spring.checked(id="spring", maker="maker", name="Spring", kind="air", part_number="P 1")
     fits = [
         fit("b-150", "b", 150.0, model_year_from=2022),
         fit("a-150", "a", 150.0),

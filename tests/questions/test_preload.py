@@ -27,8 +27,8 @@ TORQUE: dict[str, Any] = {
 
 
 def of(on_torque: dict[str, Any] | None = None, on_fastener: dict[str, Any] | None = None) -> PreloadView:
-    torque = Torque.model_validate({**TORQUE, **(on_torque or {})})
-    return preload(torque, Fastener.model_validate({**FOOT_BOLT, **(on_fastener or {})}), Units())
+    torque = Torque.checked({**TORQUE, **(on_torque or {})})
+    return preload(torque, Fastener.checked({**FOOT_BOLT, **(on_fastener or {})}), Units())
 
 
 def proof_load(name: str) -> float:
@@ -161,10 +161,10 @@ def test_a_counterpart_is_said_not_to_be_judged_and_rows_of_standards_are_linked
 
 def test_the_sheet_has_it_only_when_asked(database: Database) -> None:
     rows: list[Row] = [
-        Source(id="doc", title="Invented", kind="manual", invented=True),
-        Chassis(id="fork", maker="maker", name="Fork", model_year_from=2020, model_year_to=2024),
-        Fastener.model_validate(FOOT_BOLT),
-        Torque.model_validate({**TORQUE, "source": "doc"}),
+        Source.checked(id="doc", title="Invented", kind="manual", invented=True),
+        Chassis.checked(id="fork", maker="maker", name="Fork", model_year_from=2020, model_year_to=2024),
+        Fastener.checked(FOOT_BOLT),
+        Torque.checked({**TORQUE, "source": "doc"}),
     ]
     store(database, rows)
     catalogue = Catalogue(database)

@@ -135,9 +135,7 @@ def test_one_force_is_scaled_to_the_load_at_its_own_travel_only() -> None:
     assert (answer["basis"], answer["bases"][0]["statements"]) == ("measured from one force", ["force"])
     assert answer["start_pressure"]["value"] == pytest.approx(raw_start_psi(0.035, load_n(80)), abs=0.6)
     assert "start_pressure" not in ask(BARE, fit(), listed_force(), rider_mass="80", sag="37mm")
-    no_shaft = ask(
-        BARE.model_copy(update={"shaft_diameter_mm": None}), fit(), listed_force(), rider_mass="80", sag="35mm"
-    )
+    no_shaft = ask(BARE.replaced(shaft_diameter_mm=None), fit(), listed_force(), rider_mass="80", sag="35mm")
     assert "Measure the shaft" in gaps(no_shaft)["shaft-diameter"]
 
 
@@ -250,7 +248,7 @@ def test_fits_that_differ_only_in_the_wheel_are_one_set_up() -> None:
     answer = ask(spring(), *wheels, rider_mass="80")
     assert answer["basis"] == "computed"
     assert answer["undecided"] == []
-    limits = [wheels[0], wheels[1].model_copy(update={"pressure_limit": Decimal("90")})]
+    limits = [wheels[0], wheels[1].replaced(pressure_limit=Decimal("90"))]
     answer = ask(spring(), *limits, rider_mass="80")
     assert [each["parameter"] for each in answer["undecided"]] == ["wheel_size"]
     assert "start_pressure" not in answer

@@ -19,7 +19,7 @@ def guide(choice: str, sag: str = "25") -> Guide:
         "id": "guide", "chassis": "fork", "chamber": "coil", "rider_mass_from": "70", "rider_mass_to": "90",
         "mass_unit": "kg", "mass_is": "with gear", "sag_percent": sag, "spring_choice": choice, "source": "doc",
     }  # fmt: skip
-    return Guide.model_validate(own)
+    return Guide.checked(own)
 
 
 def test_the_rate_is_the_load_over_sag_and_preload_and_its_neighbours_are_named() -> None:
@@ -70,7 +70,7 @@ def test_what_is_not_stated_of_a_coil_is_a_gap_or_an_assumption() -> None:
     answer = ask(*rows(preload_min_mm=None, preload_max_mm=None), rider_mass="84", sag="30")
     assert answer["coil"]["rate_wanted"]["value"] == pytest.approx(load_n(84) / 48.0, abs=0.0051)
     assert "preload" in {each["name"] for each in answer["assumptions"]}
-    unknown = coil("odd", "6").model_copy(update={"rate": None, "rate_unit": None})
+    unknown = coil("odd", "6").replaced(rate=None, rate_unit=None)
     nameless = ask(coil("soft", "5.3"), unknown, coil_fit("soft"), coil_fit("odd"), rider_mass="84")
     assert "rate of odd" in gaps(nameless)["rate"]
     assert "rate_wanted" not in ask(*rows())["coil"]

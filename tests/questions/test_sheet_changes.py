@@ -22,20 +22,18 @@ def torque(id: str = "torque", **more: Any) -> Torque:
         "source": "doc",
         "page": "4",
     }
-    return Torque.model_validate({**cells, **more})
+    return Torque.checked({**cells, **more})
 
 
 def interval(**more: Any) -> Interval:
     cells = {"id": "interval", "chassis": "fork", "operation": "lower-leg-service", "hours": 50, "source": "doc"}
-    return Interval.model_validate({**cells, **more})
+    return Interval.checked({**cells, **more})
 
 
 START: list[Row] = [
-    Source(id="doc", title="Invented", kind="manual", invented=True),
-    Chassis.model_validate(
-        {"id": "fork", "maker": "maker", "name": "Fork", "model_year_from": 2020, "model_year_to": 2024}
-    ),
-    Fastener(id="bolt", chassis="fork", position="foot bolt", kind="bolt"),
+    Source.checked(id="doc", title="Invented", kind="manual", invented=True),
+    Chassis.checked({"id": "fork", "maker": "maker", "name": "Fork", "model_year_from": 2020, "model_year_to": 2024}),
+    Fastener.checked(id="bolt", chassis="fork", position="foot bolt", kind="bolt"),
     torque(),
     interval(),
 ]
@@ -69,7 +67,7 @@ def test_a_changed_figure_is_shown_before_and_after_in_the_units_asked(database:
 
 def test_what_was_added_and_what_was_withdrawn_are_told(database: Database) -> None:
     store(database, START)
-    row = Torque.model_validate(
+    row = Torque.checked(
         {
             "id": "second",
             "chassis": "fork",
@@ -93,7 +91,7 @@ def test_an_overruled_statement_is_gone_from_the_sheet_though_it_stands(database
     store(database, [torque("late", value="7.3", model_year_from=2023, exception_to="torque")])
     answer = changed(database, model_year=2024)
     assert summary(answer) == [("removed", "torques", "torque"), ("added", "torques", "late")]
-    assert "still stands" in answer["changes"][0]["text"]
+    assert "still in the catalogue" in answer["changes"][0]["text"]
     assert changed(database, model_year=2021)["changes"] == []
 
 
@@ -112,7 +110,7 @@ def test_a_chassis_that_was_not_there_yet_is_all_new(database: Database) -> None
 
 def test_a_configuration_that_was_refused_then_is_all_new(database: Database) -> None:
     store(database, START)
-    store(database, [START[1].model_copy(update={"model_year_to": 2025})])
+    store(database, [START[1].replaced(model_year_to=2025)])
     answer = changed(database, model_year=2025)
     assert {each["change"] for each in answer["changes"]} == {"added"}
     assert "2020–2024" in answer["text"]

@@ -15,21 +15,21 @@ from app.rules.view import Change
 
 TODAY = date(2025, 6, 1)
 GROUND: list[Row] = [
-    Maker(id="m", name="M"),
-    Source(id="manual-1", title="One", kind="manual"),
-    Source(id="manual-2", title="Two", kind="manual"),
-    Source(id="bulletin", title="Bulletin", kind="bulletin"),
-    Chassis(
+    Maker.checked(id="m", name="M"),
+    Source.checked(id="manual-1", title="One", kind="manual"),
+    Source.checked(id="manual-2", title="Two", kind="manual"),
+    Source.checked(id="bulletin", title="Bulletin", kind="bulletin"),
+    Chassis.checked(
         id="c", maker="m", name="C", model_year_from=2020, model_year_to=2025, travel_min_mm=130, travel_max_mm=160
     ),
-    Fastener(id="f", chassis="c", position="foot bolt", kind="bolt"),
+    Fastener.checked(id="f", chassis="c", position="foot bolt", kind="bolt"),
 ]
 FAMILY = {"disagree-unrelated", "exception-not-narrower", "exception-to-other-subject"}
 
 
 def torque(id: str, source: str, value: str, **cells: str) -> Torque:
     given = {"id": id, "chassis": "c", "fastener": "f", "unit": "N·m", "source": source, "page": "1", "value": value}
-    return Torque.model_validate(from_cells(Torque, {**given, **cells}))
+    return Torque.checked(from_cells(Torque, {**given, **cells}))
 
 
 def contradictions(*torques: Torque) -> list[Finding]:

@@ -35,7 +35,7 @@ def random_change(rng: random.Random) -> Change:
     (table, id), row = rng.choice(sorted(clean_rows().items(), key=lambda item: item[0]))
     kind = rng.random()
     if kind < 0.15:
-        return Change(type(row), "withdraw", id, row, None)
+        return Change(row.model, "withdraw", id, row, None)
     cells = row.cells()
     if kind < 0.35:
         id = cells["id"] = id + "-copy" if kind < 0.3 else rng.choice(sorted(clean_rows()))[1]
@@ -44,10 +44,10 @@ def random_change(rng: random.Random) -> Change:
         offered = [*others, "", "0", "7", "2019", "150", "spring-160", "x"]
         cells[name] = rng.choice(offered)
     try:
-        after = type(row).model_validate(from_cells(type(row), cells))
+        after = row.model.checked(from_cells(row.model, cells))
     except ValueError:
         return random_change(rng)
-    return Change(type(row), "put", id, clean_rows().get((table, id)), after)
+    return Change(row.model, "put", id, clean_rows().get((table, id)), after)
 
 
 def laid_over(changes: list[Change]) -> Overlay:

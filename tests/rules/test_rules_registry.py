@@ -19,7 +19,7 @@ def findings_of(change: Edit) -> list[Finding]:
     """What the engine says of the clean catalogue with one edit, the edit itself judged as a change."""
     row = edited(change)
     before = clean_rows().get((change.table, row.id))
-    made = Change(type(row), "put", row.id, before, row)
+    made = Change(row.model, "put", row.id, before, row)
     return judge_change(with_edit(change), [made], TODAY, clean_catalogue())
 
 

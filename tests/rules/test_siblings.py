@@ -12,7 +12,9 @@ from app.units.table import Kind
 def figures(*values: float, confirmed: bool = False) -> list[Figure]:
     made = []
     for place, value in enumerate(values):
-        row = Torque(id=f"t{place}", chassis="c", fastener="f", value=f"{value:.2f}", confirmed=confirmed or None)
+        row = Torque.checked(
+            id=f"t{place}", chassis="c", fastener="f", value=f"{value:.2f}", confirmed=confirmed or None
+        )
         made.append(Figure(row, "value", value))
     return made
 
@@ -79,7 +81,7 @@ def test_siblings_that_differ_among_themselves_tell_nothing() -> None:
 
 
 def test_a_figure_is_compared_in_one_unit() -> None:
-    row = Torque(id="t", chassis="c", fastener="f", value="60", unit="in·lbf")
+    row = Torque.checked(id="t", chassis="c", fastener="f", value="60", unit="in·lbf")
     assert figure(row.value, row.unit, "torque", "N·m") == pytest.approx(60 * 0.1129848, rel=1e-6)
     assert figure(row.value, "J", "torque", "N·m") is None
     assert figure(None, "N·m", "torque", "N·m") is None

@@ -18,7 +18,7 @@ from app.catalogue.tables.entities import (
     Tool,
     Variant,
 )
-from app.catalogue.tables.row import CLAIM, SCOPE, Row, from_cells
+from app.catalogue.tables.row import CLAIM, SCOPE, Row, from_cells, is_row_of
 from app.catalogue.tables.statements import (
     Fill,
     Fit,
@@ -42,5 +42,5 @@ __all__ = [
     "CLAIM", "ENTITIES", "SCOPE", "STATEMENTS", "TABLES", "Chamber", "Chassis", "Damper", "Fastener", "Fill", "Fit",
     "Fluid",
     "Frame", "Grease", "Guide", "Interval", "Job", "Limit", "Maker", "Part", "Procedure", "Reading", "Row", "Source",
-    "Spacer", "Spring", "Statement", "Step", "Tool", "Torque", "Use", "Variant", "from_cells",
+    "Spacer", "Spring", "Statement", "Step", "Tool", "Torque", "Use", "Variant", "from_cells", "is_row_of",
 ]  # fmt: skip

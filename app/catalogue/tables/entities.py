@@ -17,7 +17,7 @@ from app.catalogue.columns import (
     Wholes,
     column,
 )
-from app.catalogue.tables.row import Entity, Row, TravelScope
+from app.catalogue.tables.row import Entity, Row, TravelScopedRow
 
 Job = Literal["travel-change", "spacer-change", "lower-leg-service", "full-service"]
 Chamber = Literal[
@@ -26,14 +26,14 @@ Chamber = Literal[
 ]  # fmt: skip
 
 
-class Maker(Entity):
+class Maker(Entity, table=True):
     table: ClassVar[str] = "makers"
     meaning: ClassVar[str] = "Who makes a chassis, spring, damper, fluid, part or frame."
 
     name: Text = column("name as written", required=True)
 
 
-class Source(Row):
+class Source(Row, table=True):
     table: ClassVar[str] = "sources"
     meaning: ClassVar[str] = "The documents that values come from."
 
@@ -46,9 +46,10 @@ class Source(Row):
     invented: Boolean | None = column("true of a document that does not exist: demonstration data, never for real work")
 
 
-class Chassis(Entity):
+class Chassis(Entity, table=True):
     table: ClassVar[str] = "chassis"
     meaning: ClassVar[str] = "One generation of a fork: crown, steerer, stanchions, lowers; all but spring and damper."
+    wider_index = ("ix_chassis_family", ("maker", "name", "revision_to"))
 
     maker: Slug = column("who makes it", to="makers", required=True)
     name: Text = column("name; generations of one maker and name are a family", required=True)
@@ -73,7 +74,7 @@ class Chassis(Entity):
     marks: TextList | None = column("what can be read on it: casting, decal or crown marks", example="K4 on the crown")
 
 
-class Variant(Entity):
+class Variant(Entity, table=True):
     table: ClassVar[str] = "variants"
     meaning: ClassVar[str] = "A trim level or production run of a chassis."
 
@@ -94,7 +95,7 @@ class Variant(Entity):
     marks: TextList | None = column("what can be read on it")
 
 
-class Spring(Entity):
+class Spring(Entity, table=True):
     table: ClassVar[str] = "springs"
     meaning: ClassVar[str] = "A spring assembly, air or coil."
 
@@ -132,7 +133,7 @@ class Spring(Entity):
     colour_mark: Text | None = column("colour by which it is told apart, in words")
 
 
-class Damper(Entity):
+class Damper(Entity, table=True):
     table: ClassVar[str] = "dampers"
     meaning: ClassVar[str] = "A damper assembly."
 
@@ -148,7 +149,7 @@ class Damper(Entity):
     travel_max_mm: Number | None = column("greatest travel it allows", unit="mm", example="170")
 
 
-class Spacer(Entity):
+class Spacer(Entity, table=True):
     table: ClassVar[str] = "spacers"
     meaning: ClassVar[str] = "A volume spacer for the positive chamber."
 
@@ -157,7 +158,7 @@ class Spacer(Entity):
     drives: TextList | None = column("drives of the tool that turns it, any of", example="hex 8 mm")
 
 
-class Part(Entity):
+class Part(Entity, table=True):
     table: ClassVar[str] = "parts"
     meaning: ClassVar[str] = "What is bought and fitted."
 
@@ -169,7 +170,7 @@ class Part(Entity):
     superseded_by: Slug | None = column("the part that replaces it", to="parts")
 
 
-class Fluid(Entity):
+class Fluid(Entity, table=True):
     table: ClassVar[str] = "fluids"
     meaning: ClassVar[str] = "An oil or a grease with its measured properties."
 
@@ -184,7 +185,7 @@ class Fluid(Entity):
     packs_ml: Figures | None = column("sizes it is sold in", unit="mL", example="120;1000")
 
 
-class Tool(Entity):
+class Tool(Entity, table=True):
     table: ClassVar[str] = "tools"
     meaning: ClassVar[str] = "A tool by the drive it fits."
 
@@ -192,7 +193,7 @@ class Tool(Entity):
     drive: Text | None = column("the drive it fits", example="hex 5 mm")
 
 
-class Fastener(Entity):
+class Fastener(Entity, table=True):
     table: ClassVar[str] = "fasteners"
     meaning: ClassVar[str] = "One position that is tightened."
 
@@ -218,7 +219,7 @@ class Fastener(Entity):
     reuse: Literal["reuse", "replace"] | None = column("whether it may be used again")
 
 
-class Frame(Entity):
+class Frame(Entity, table=True):
     table: ClassVar[str] = "frames"
     meaning: ClassVar[str] = "A bicycle frame: what it permits, and its geometry."
 
@@ -252,7 +253,7 @@ class Frame(Entity):
     axle_to_crown_measured: Literal["along the steerer", "straight", "not stated"] | None = column("how it is measured")
 
 
-class Procedure(Entity, TravelScope):
+class Procedure(Entity, TravelScopedRow, table=True):
     table: ClassVar[str] = "procedures"
     meaning: ClassVar[str] = "The order of work of one job, for all chassis or for a scope."
 
@@ -261,7 +262,7 @@ class Procedure(Entity, TravelScope):
     chassis: Slug | None = column("for this chassis only", to="chassis")
 
 
-class Step(Row):
+class Step(Row, table=True):
     table: ClassVar[str] = "steps"
     meaning: ClassVar[str] = "One step of a procedure, in words with slots for figures."
 
@@ -271,7 +272,11 @@ class Step(Row):
         "note", "empty", "loosen", "back-off", "free", "remove", "inspect", "clean", "grease", "fill", "fit", "seat",
         "tighten", "set", "check",
     ] = column("what is done", required=True)  # fmt: skip
-    text: Text = column("the instruction; slots {torque} {volume} {grease} {count} {turns} {extent}", required=True)
+    text: Text = column(
+        "the instruction; slots {torque} {volume} {grease} {count} {turns} {extent}, and sentences of the set-up: "
+        "{filling} {second} {sag} {proof} {height} {clicks} {preload} {noted}",
+        required=True,
+    )
     fastener_position: Text | None = column("position of the fastener it works on", example="foot bolt")
     chamber: Chamber | None = column("the chamber it empties or fills")
     place: Text | None = column("the place it greases", example="air piston seal")
@@ -280,7 +285,7 @@ class Step(Row):
     turns: Text | None = column("turns to back off", example="3-4")
     when: TextList | None = column(
         "conditions, all of which hold: property=value or property=value|value with spring_kind, foot_joint, "
-        "adjuster_at, crowns, travel_set_by, damper_kind",
+        "adjuster_at, crowns, travel_set_by, damper_kind, negative",
         example="foot_joint=bolt into shaft",
     )
     measures: Text | None = column("what to measure and write down")

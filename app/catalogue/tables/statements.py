@@ -4,10 +4,10 @@ from typing import ClassVar, Literal
 
 from app.catalogue.columns import Integer, Number, Published, Slug, Text, column
 from app.catalogue.tables.entities import Chamber, Job
-from app.catalogue.tables.row import Claim, Scope, TravelScope
+from app.catalogue.tables.row import Claim, ScopedRow, TravelScopedRow
 
 
-class Statement(Claim, Scope):
+class Statement(Claim, ScopedRow):
     """A claim about a chassis within a scope. `about` names the columns about which two statements can contradict."""
 
     about: ClassVar[tuple[str, ...]]
@@ -15,15 +15,19 @@ class Statement(Claim, Scope):
     chassis: Slug = column("the chassis", to="chassis", required=True)
 
 
-class Fit(Statement):
+class Fit(Statement, table=True):
     table: ClassVar[str] = "fits"
     meaning: ClassVar[str] = "Which spring gives which travel in which chassis."
     about: ClassVar[tuple[str, ...]] = ("chassis", "spring", "travel_spacers")
+    wider_index = (
+        "ix_fits_offers",  # what a chassis offers, and which of it in which years, is in the index alone
+        ("chassis", "spring", "travel_mm", "model_year_from", "model_year_to", "revision_from", "revision_to"),
+    )
 
     spring: Slug = column("the spring assembly", to="springs", required=True)
     travel_mm: Number = column("the travel it gives", unit="mm", example="150", required=True)
     travel_spacer: Slug | None = column("the travel spacer that sets it", to="parts")
-    travel_spacers: Integer | None = column("how many travel spacers", positive=False)
+    travel_spacers: Integer | None = column("how many travel spacers", positive=False, absent=0)
     axle_to_crown_mm: Published | None = column("axle-to-crown at this travel", unit="mm", example="546.1")
     spacer: Slug | None = column("the volume spacer it takes", to="spacers")
     spacer_limit: Integer | None = column("most volume spacers it may carry", example="4", positive=False)
@@ -37,13 +41,13 @@ class Fit(Statement):
     pressure_unit: Text | None = column("unit of the pressure limit", measures="pressure", example="psi")
 
 
-class Torque(Statement, TravelScope):
+class Torque(Statement, TravelScopedRow, table=True):
     table: ClassVar[str] = "torques"
     meaning: ClassVar[str] = "How a fastener is tightened."
     about: ClassVar[tuple[str, ...]] = ("chassis", "fastener", "stage")
 
     fastener: Slug = column("the fastener", to="fasteners", required=True)
-    stage: Integer | None = column("which pass, where it is tightened in several", example="1")
+    stage: Integer | None = column("which pass, where it is tightened in several", example="1", absent=1)
     value: Published | None = column("torque", unit_column="unit", measures="torque", example="6.8")
     min: Published | None = column("least torque", unit_column="unit", measures="torque", example="6.5")
     max: Published | None = column("greatest torque", unit_column="unit", measures="torque", example="7.5")
@@ -57,7 +61,7 @@ class Torque(Statement, TravelScope):
     recheck: Text | None = column("when it is checked again", example="after the first ride")
 
 
-class Fill(Statement, TravelScope):
+class Fill(Statement, TravelScopedRow, table=True):
     table: ClassVar[str] = "fills"
     meaning: ClassVar[str] = "Which oil goes where and how much."
     about: ClassVar[tuple[str, ...]] = ("chassis", "chamber")
@@ -76,7 +80,7 @@ class Fill(Statement, TravelScope):
     level_state: Text | None = column("in which state", example="compressed, damper rod up, no spring")
 
 
-class Grease(Statement, TravelScope):
+class Grease(Statement, TravelScopedRow, table=True):
     table: ClassVar[str] = "greases"
     meaning: ClassVar[str] = "What is greased with what."
     about: ClassVar[tuple[str, ...]] = ("chassis", "place")
@@ -87,19 +91,19 @@ class Grease(Statement, TravelScope):
     amount: Text | None = column("how much, in words", example="a thin even film")
 
 
-class Use(Statement, TravelScope):
+class Use(Statement, TravelScopedRow, table=True):
     table: ClassVar[str] = "uses"
     meaning: ClassVar[str] = "Which parts a job takes."
     about: ClassVar[tuple[str, ...]] = ("chassis", "job", "part", "position")
 
     job: Job = column("the job", required=True)
-    part: Slug = column("the part", to="parts", required=True)
+    part: Slug = column("the part", to="parts", required=True, compared_by="kind")
     position: Text | None = column("where it goes", example="foot bolt")
     count: Integer | None = column("how many", example="2")
     when: Literal["always", "if worn", "if opened"] | None = column("when it is needed")
 
 
-class Limit(Statement, TravelScope):
+class Limit(Statement, TravelScopedRow, table=True):
     table: ClassVar[str] = "limits"
     meaning: ClassVar[str] = "What must not be exceeded."
     about: ClassVar[tuple[str, ...]] = ("chassis", "subject")
@@ -112,7 +116,7 @@ class Limit(Statement, TravelScope):
     action: Text | None = column("what to do beyond it", example="replace the bushings")
 
 
-class Interval(Statement, TravelScope):
+class Interval(Statement, TravelScopedRow, table=True):
     table: ClassVar[str] = "intervals"
     meaning: ClassVar[str] = "How often something is due."
     about: ClassVar[tuple[str, ...]] = ("chassis", "operation", "riding")
@@ -123,7 +127,7 @@ class Interval(Statement, TravelScope):
     riding: Text | None = column("for this sort of riding", example="park")
 
 
-class Guide(Statement, TravelScope):
+class Guide(Statement, TravelScopedRow, table=True):
     table: ClassVar[str] = "guides"
     meaning: ClassVar[str] = "The published set-up for a rider."
     about: ClassVar[tuple[str, ...]] = ("chassis", "chamber", "rider_mass_from", "rider_mass_to", "mass_unit")
@@ -152,7 +156,7 @@ class Guide(Statement, TravelScope):
     preload_turns: Published | None = column("turns of preload, inward from the least preload", positive=False)
 
 
-class Reading(Statement, TravelScope):
+class Reading(Statement, TravelScopedRow, table=True):
     table: ClassVar[str] = "readings"
     meaning: ClassVar[str] = "Something measured on a fork of this kind."
     about: ClassVar[tuple[str, ...]] = ("id",)

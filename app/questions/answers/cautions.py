@@ -1,4 +1,4 @@
-"""The cautions that come with an answer: one sentence each, by a code that is contract."""
+"""The cautions that come with an answer, by code. The codes are contract, the sentences are not."""
 
 from collections.abc import Iterable
 
@@ -8,31 +8,31 @@ from app.questions.answers.views import Caution
 TEXTS = {
     "invented-data": "This is demonstration data: the makers, documents and every figure are invented. "
     "Never use it on a real fork.",
-    "pressure-before-opening": "Let the air out by the full sequence before anything is opened: valve held open, "
-    "cycled past the port and back, finished fully extended.",
-    "trapped-gas": "A fork that stays down or still springs with the valve open holds trapped gas: "
-    "stop, do not open it.",
-    "cap-under-pressure": "Never turn a cap while there is air in the chamber under it.",
-    "eye-protection": "Wear eye protection at retaining rings and foot bolts: springs and oil can leave suddenly.",
+    "pressure-before-opening": "Let all the air out before you open anything: hold the valve open, cycle the fork "
+    "past the port and back, and finish fully extended.",
+    "trapped-gas": "If the fork stays down or still springs back with the valve open, gas is trapped inside. "
+    "Stop and do not open it.",
+    "cap-under-pressure": "Never turn a cap while there is air under it.",
+    "eye-protection": "Wear eye protection at retaining rings and foot bolts: springs and oil can come out suddenly.",
     "shock-pump-only": "Use a shock pump only: no compressor, tyre pump or gas cartridge.",
-    "limits": "Exceed no pressure, spacer or travel limit.",
-    "frame-limit": "More travel is allowed only where the frame maker permits it; not stated is not permitted.",
-    "damaged-parts": "A damaged steerer, crown or stanchion is out of use, whatever else is right.",
+    "limits": "Stay within the pressure, spacer and travel limits.",
+    "frame-limit": "Fit more travel only if the frame maker permits it. Not stated is not permission.",
+    "damaged-parts": "Never use a damaged steerer, crown or stanchion again, whatever else is right.",
     "brakes-clean": "Keep oil and grease off brake pads and rotor.",
-    "not-in-the-catalogue": "What is not in the catalogue is unknown, not permitted.",
-    "undecided": "Some of this depends on what is still to decide. Alternatives are not two instructions.",
-    "manual-prevails": "The maker's current manual prevails. Where it and this differ, stop.",
-    "qualified": "Work on a suspension fork is for someone qualified for it, within the rules that hold where you are.",
-    "computed": "A computed value is a starting point with a band, not a maker's figure: measure and adjust.",
-    "stand-in": "A stand-in is not what the maker names: like viscosity does not make like behaviour. "
-    "Never mix it with what is left inside: clean and fill anew.",
-    "bases-disagree": "Published, measured and computed lie further apart here than their bands allow: all are shown. "
-    "Trust none before the sag has been measured.",
-    "over-pressure-limit": "The pressure to fill is above the maximum fill pressure: do not fill it so.",
-    "over-spacer-limit": "These are more volume spacers than the fit may carry: do not fit them.",
-    "below-gauge": "This pressure is below what a shock pump's gauge reads: fill by the sag alone, little by little.",
+    "not-in-the-catalogue": "If the catalogue does not list something, it is unknown. That is not permission.",
+    "undecided": "Some of this depends on what is still to decide. Only one of the alternatives applies.",
+    "manual-prevails": "The maker's current manual prevails. If it and this differ, stop.",
+    "qualified": "Suspension work is for a qualified mechanic, within the rules that apply where you are.",
+    "computed": "A computed value is a start, not a setting, and not a maker's figure. Measure and adjust.",
+    "stand-in": "An alternative is not what the maker names: equal viscosity does not mean equal behaviour. "
+    "Never mix it with the old fluid: clean everything, then refill.",
+    "bases-disagree": "Published, measured and computed pressure differ by more than their bands allow: all are shown. "
+    "Trust none of them until you have measured the sag.",
+    "over-pressure-limit": "This pressure is above the maximum fill pressure. Do not fill to it.",
+    "over-spacer-limit": "This is more than the maximum number of volume spacers. Do not fit them.",
+    "below-gauge": "This pressure is below what a shock pump gauge reads. Add air in small steps and set the sag.",
     "over-rider-mass-limit": "The rider with gear is heavier than this fork may carry.",
-    "sources-disagree": "Two sources of this catalogue disagree beyond what they allow: both are shown.",
+    "sources-disagree": "Two sources disagree beyond their tolerances. Both are shown.",
 }
 
 ALWAYS = ("manual-prevails", "qualified")
@@ -42,13 +42,12 @@ BEFORE_OPENING = (
 
 
 def caution(code: str) -> Caution:
-    """The caution of a code; KeyError for one that is not listed here."""
+    """The caution with this code. Raises KeyError for an unknown code."""
     return {"code": code, "text": TEXTS[code]}
 
 
 def cautions(*codes: str, sources: Iterable[Source] = ()) -> list[Caution]:
-    """The cautions of an answer: that its data are invented where they are, what the question asks for, and always
-    that the manual prevails."""
+    """The cautions of an answer: invented data first, then `codes`, and always that the manual prevails."""
     wanted = ["invented-data"] if any(source.invented for source in sources) else []
     wanted += [*codes, *ALWAYS]
     return [caution(code) for code in dict.fromkeys(wanted)]

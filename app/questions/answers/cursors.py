@@ -1,7 +1,7 @@
-"""Where a list goes on: an opaque URL-safe text that carries revision, what was asked and the last place shown.
+"""Cursors of lists: opaque URL-safe text with the revision, a digest of the question and the last entry shown.
 
-It is no secret and opens nothing: it holds what the client asked and saw. A checksum tells one that was damaged or
-made up from one of ours; a digest of the question tells one of another list.
+A cursor is not a secret and grants nothing. A checksum detects a damaged or made-up cursor, the digest one that
+belongs to another list.
 """
 
 import binascii
@@ -18,7 +18,7 @@ _CHECKSUM = 6  # bytes
 
 
 class Cursor(NamedTuple):
-    """The revision a list is read at, how many rows it has, and the place (texts, numbers) after which it goes on."""
+    """The revision of a list, its total number of rows, and the key (texts, numbers) after which it continues."""
 
     revision: int
     total: int
@@ -26,13 +26,13 @@ class Cursor(NamedTuple):
 
 
 def written(cursor: Cursor, question: Mapping[str, Any]) -> str:
-    """The cursor as text; `question` is everything that makes the list what it is, but its page size."""
+    """The cursor as text; `question` is everything that defines the list except the page size."""
     content = json.dumps([_digest(question), *cursor], ensure_ascii=False, separators=(",", ":")).encode()
     return urlsafe_b64encode(_checksum(content) + content).decode().rstrip("=")
 
 
 def read(text: str, question: Mapping[str, Any], place: tuple[type, ...]) -> Cursor:
-    """The cursor of a text, whose place holds such types. Raises Malformed for one not ours or of another list."""
+    """The cursor in a text, whose key has these types. Raises Malformed if it is damaged or of another list."""
     try:
         sent = text.encode("ascii")
         raw = urlsafe_b64decode(sent + b"=" * (-len(sent) % 4))
@@ -40,12 +40,12 @@ def read(text: str, question: Mapping[str, Any], place: tuple[type, ...]) -> Cur
             raise ValueError
         digest, revision, total, found = json.loads(raw[_CHECKSUM:])
     except (ValueError, TypeError, binascii.Error, RecursionError):
-        raise _refused("cursor-unreadable", "This is no cursor of ours: take it from `next` as it stands.") from None
+        raise _refused("cursor-unreadable", "This cursor is not valid. Copy it unchanged from `next`.") from None
     fits = isinstance(found, list) and len(found) == len(place) and all(map(isinstance, found, place))
     if digest != _digest(question) or not fits or type(revision) is not int or type(total) is not int:
         raise _refused(
             "cursor-of-another-list",
-            "This cursor belongs to a list with other filters: ask with those it came with, or begin without it.",
+            "This cursor belongs to a list with other filters. Use the same filters, or start without a cursor.",
         )
     return Cursor(revision, total, tuple(found))
 

@@ -1,4 +1,4 @@
-"""What stands beside a computed value: what was assumed, by which formula, and where that holds."""
+"""What explains a computed value: assumptions, formula and validity."""
 
 from decimal import Decimal
 from typing import NotRequired
@@ -10,7 +10,7 @@ from app.units.quantity import Quantity
 
 
 class Assumption(TypedDict):
-    """Something taken for granted, with its value where it has one; `text` says where it comes from."""
+    """An assumption, with its value if it has one; `text` says where it comes from."""
 
     name: str
     value: NotRequired[Quantity | int | float | str]
@@ -18,7 +18,7 @@ class Assumption(TypedDict):
 
 
 class Formula(TypedDict):
-    """How something was computed: the formula in words or symbols, where it comes from, and where it holds."""
+    """A formula in words or symbols, its source, and its validity."""
 
     text: str
     source: str
@@ -26,7 +26,7 @@ class Formula(TypedDict):
 
 
 def as_published(name: str, figure: Decimal, factor: float) -> Uncertain:
-    """A published figure as an input in SI, known to half a unit of its last digit; `factor` takes it there."""
+    """A published figure as an SI input, uncertain by half a unit of its last digit; `factor` converts it to SI."""
     exponent = figure.as_tuple().exponent
     half = 0.5 * 10.0 ** (exponent if isinstance(exponent, int) else 0)
     return Uncertain(name, float(figure) * factor, half * factor)

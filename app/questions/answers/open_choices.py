@@ -1,4 +1,4 @@
-"""What a question leaves open, as an answer shows it: each parameter with its values and what they are called."""
+"""The parameters that a question leaves open, with their values and the names of these."""
 
 from collections import Counter
 from collections.abc import Sequence
@@ -25,7 +25,7 @@ _USUAL = {bead_seat: f"{name} in" for name, bead_seat in WHEEL_NAMES.items()}
 
 
 def shown_undecided(found: dict[str, list[Choice]], context: ChassisContext) -> list[Undecided]:
-    """Each open parameter with a sentence that says what would decide."""
+    """Each open parameter, with a sentence that asks for it."""
     shown: list[Undecided] = []
     for name, values in found.items():
         text = f"Give {name}: some of this holds only for certain values of {_HOW[name]}."
@@ -37,9 +37,9 @@ def shown_undecided(found: dict[str, list[Choice]], context: ChassisContext) -> 
 
 
 def names_of(context: ChassisContext, parameter: str, values: Sequence[Choice]) -> list[str]:
-    """What the values of a parameter are called, in their order; none where they speak for themselves.
+    """The names of the values of a parameter, in the same order; None if the values need no names.
 
-    A name that two of them share has the id beside it; a row that is not there is called by its id.
+    A name that two values share is followed by the id; a missing row is named by its id.
     """
     if parameter == "wheel_size":
         return [_USUAL.get(int(value), f"{value:g} mm") for value in values if not isinstance(value, str)]

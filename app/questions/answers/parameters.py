@@ -1,4 +1,4 @@
-"""What every lookup may be asked: revision, form, units. A question's own parameters are a class that inherits this."""
+"""The parameters that all look-ups share: revision, format, units. A question's own parameters inherit from these."""
 
 import re
 from datetime import date
@@ -25,21 +25,22 @@ RevisionNumber = Annotated[int, Field(ge=0, le=LAST_REVISION)]
 
 
 class Pinned(BaseModel):
-    """Which revision is asked, and in which form the answer is taken; unknown parameters are refused."""
+    """The revision and the format of the answer. Unknown parameters are refused."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     revision: RevisionNumber | None = Field(
-        default=None, description="Answer from this revision of the catalogue; such an answer never changes."
+        default=None, description="Answer from this revision of the catalogue. Such an answer never changes."
     )
     as_of: IsoDate | None = Field(
-        default=None, description="Answer from the last revision recorded on or before this UTC day (YYYY-MM-DD)."
+        default=None, description="Answer from the latest revision recorded on or before this UTC day (YYYY-MM-DD)."
     )
     min_revision: RevisionNumber | None = Field(
-        default=None, description="Refuse with 503 until this revision has arrived here."
+        default=None, description="Answer 503 until this revision has arrived at this server."
     )
     format: Literal["json", "html", "txt", "csv", "svg"] | None = Field(
-        default=None, description="The form of the answer; the end of the address (`.csv`) beats it, it beats Accept."
+        default=None,
+        description="Format of the answer. A suffix (`.csv`) comes before `format`, that before Accept.",
     )
 
     @model_validator(mode="after")
@@ -49,19 +50,19 @@ class Pinned(BaseModel):
         return self
 
     def pin(self) -> Pin:
-        """The revision that is asked."""
+        """The requested revision."""
         return Pin(self.revision, self.as_of, self.min_revision)
 
 
 class LookupParameters(Pinned):
-    """The parameters all lookups share; unknown ones are refused. Unit names stay text: the question resolves them."""
+    """The parameters that all look-ups share. Unit names stay text until the question resolves them."""
 
     units: Literal["published", "metric", "imperial"] = Field(
         default="published",
         description="Units of the answer: as published, metric (N·m, bar, mL, kg, mm, °C) "
         "or imperial (in·lbf, psi, US fl oz, lb, in, °F).",
     )
-    torque_unit: UnitName | None = Field(default=None, description="Unit of every torque, whatever `units` says.")
+    torque_unit: UnitName | None = Field(default=None, description="Unit of every torque; overrides `units`.")
     pressure_unit: UnitName | None = Field(default=None, description="Unit of every pressure.")
     volume_unit: UnitName | None = Field(default=None, description="Unit of every volume.")
     length_unit: UnitName | None = Field(default=None, description="Unit of every length.")
@@ -70,6 +71,5 @@ class LookupParameters(Pinned):
     temperature_unit: UnitName | None = Field(default=None, description="Unit of every temperature.")
 
     def units_asked(self) -> dict[str, str]:
-        """The units that were given, by parameter name (`units`, `torque_unit` …)."""
-        fields = self.__dict__
-        return {name: value for name in ("units", *PARAMETERS) if (value := fields[name]) is not None}
+        """The units that were requested, by parameter name (`units`, `torque_unit` …)."""
+        return {name: value for name in ("units", *PARAMETERS) if (value := getattr(self, name)) is not None}

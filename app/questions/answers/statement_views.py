@@ -1,8 +1,8 @@
-"""Statements as answers show them: what each says, its scope and its source, in the chosen units."""
+"""Views of statements: values in the chosen units, scope and source."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal, NotRequired, TypeVar
+from typing import Any, Literal, NotRequired, TypeVar, cast
 
 from typing_extensions import TypedDict
 
@@ -23,19 +23,20 @@ from app.catalogue.tables import (
     Torque,
     Use,
 )
-from app.questions.answers.clicks import clicks_of_dampers, turns_view
+from app.questions.answers.clicks import clicks_of_dampers
 from app.questions.answers.preload import PreloadView
-from app.questions.answers.views import AlsoIn, Clicks, ScopeView, SourceRef, Turns, figure, scope_view, source_ref
+from app.questions.answers.statement_members import FigureMember, ValueMember, members
+from app.questions.answers.views import AlsoIn, ScopeView, SourceRef, scope_view, source_ref
 from app.questions.configuration.prevailing import Applicable
+from app.units.counts import Clicks, Turns, turns_view
 from app.units.preferences import Units
 from app.units.quantity import Quantity
-from app.units.table import Kind, find
 
 S = TypeVar("S", bound=Statement)
 
 
 class StatementView(TypedDict):
-    """What every statement in an answer has. `also_in` are agreeing sources, `narrows` what it is an exception to."""
+    """The members of every statement. `also_in` lists agreeing sources, `narrows` what it is an exception to."""
 
     id: str
     scope: ScopeView
@@ -46,7 +47,7 @@ class StatementView(TypedDict):
 
 
 class FastenerView(TypedDict):
-    """A position that is tightened."""
+    """A fastener."""
 
     id: str
     position: str
@@ -61,7 +62,7 @@ class FastenerView(TypedDict):
 
 
 class TorqueView(StatementView):
-    """How a fastener is tightened, and the tools of the catalogue that fit its drive."""
+    """How to tighten a fastener, and the names of the tools that fit its drive."""
 
     fastener: FastenerView
     torque: NotRequired[Quantity]
@@ -82,7 +83,7 @@ class FluidView(TypedDict):
 
 
 class FillView(StatementView):
-    """Which oil goes where and how much, by volume or by level. `level_text` says from where the level is measured."""
+    """The oil for a chamber, by volume or level. `level_text` says from where the level is measured."""
 
     chamber: str
     fluid: NotRequired[FluidView]
@@ -95,7 +96,7 @@ class FillView(StatementView):
 
 
 class GreaseView(StatementView):
-    """What is greased with what; `extent` is measured from the end."""
+    """The grease for a place; `extent` is measured from the end."""
 
     place: str
     fluid: NotRequired[FluidView]
@@ -104,7 +105,7 @@ class GreaseView(StatementView):
 
 
 class PartView(TypedDict):
-    """A part by what it is ordered by."""
+    """A part, by its part number."""
 
     id: str
     name: str
@@ -115,7 +116,7 @@ class PartView(TypedDict):
 
 
 class UseView(StatementView):
-    """A part that a job takes."""
+    """A part that a job needs."""
 
     job: str
     part: PartView
@@ -125,7 +126,7 @@ class UseView(StatementView):
 
 
 class LimitView(StatementView):
-    """What must not be exceeded. A maximum is never rounded up, a minimum never down."""
+    """A limit. A maximum is never rounded up, a minimum never down."""
 
     subject: str
     limit: NotRequired[Quantity]
@@ -134,7 +135,7 @@ class LimitView(StatementView):
 
 
 class IntervalView(StatementView):
-    """How often something is due: riding hours or months, whichever comes first."""
+    """A service interval: riding hours or months, whichever comes first."""
 
     operation: str
     hours: NotRequired[int]
@@ -143,7 +144,7 @@ class IntervalView(StatementView):
 
 
 class GuideView(StatementView):
-    """The published set-up for riders of a mass bracket, from `rider_mass_from` up to but not at `rider_mass_to`."""
+    """The published set-up for riders from `rider_mass_from` to just below `rider_mass_to`."""
 
     chamber: NotRequired[str]
     rider_mass_from: NotRequired[Quantity]
@@ -158,7 +159,7 @@ class GuideView(StatementView):
 
 
 class ReadingView(StatementView):
-    """Something that was measured on a fork of this kind. `at_travel` is a compression from `at_travel_from`."""
+    """A measurement on a fork of this kind. `at_travel` is a compression from `at_travel_from`."""
 
     spacers: NotRequired[int]
     state: NotRequired[str]
@@ -172,7 +173,7 @@ class ReadingView(StatementView):
 
 
 @dataclass(slots=True)
-class Named:
+class NamedEntities:
     """The entities that the statements of an answer name, and the units they are shown in."""
 
     units: Units
@@ -202,80 +203,49 @@ def _also_in(row: Statement, sources: Mapping[str, Source]) -> AlsoIn:
     return {"id": row.id} if source is None else {"id": row.id, "source": source}
 
 
-def _copy(shown: object, row: Statement | Fastener, *names: str) -> None:
-    """The columns of those names that are given; lists as lists."""
-    fields = row.__dict__
-    for name in names:
-        value = fields[name]
+def _statement(each: Applicable[S], named: NamedEntities) -> dict[str, Any]:
+    """Every column of a statement that is given, as `app.questions.answers.statement_members` derives it."""
+    row = each.statement
+    shown: dict[str, Any] = {"id": row.id, "scope": scope_view(row)}
+    for member in members(row.model):
+        value = _member(member, row, named)
         if value is not None:
-            shown[name] = list(value) if isinstance(value, tuple) else value  # type: ignore[index]
+            shown[member.name] = value
+    add_claim(cast(StatementView, shown), each, named.sources)
+    return shown
+
+
+def _member(member: FigureMember | ValueMember, row: Statement, named: NamedEntities) -> Any:
+    if isinstance(member, FigureMember):
+        return member.quantity(row, named.units)
+    value = member.value(row)
+    if value is None:
+        return None
+    if member.refers_to == "fasteners":
+        return fastener_view(named.fasteners[value])
+    if member.refers_to == "fluids":
+        return fluid_view(value, named)
+    return part_view(value, named) if member.refers_to == "parts" else value
 
 
 def fastener_view(row: Fastener) -> FastenerView:
-    shown: FastenerView = {"id": row.id, "position": row.position, "kind": row.kind}
-    _copy(shown, row, "side", "count", "drives", "thread", "hand", "property_class", "reuse")
-    return shown
+    """A position that is tightened, with what is given of it."""
+    shown: dict[str, Any] = {"id": row.id}
+    for name in FastenerView.__annotations__:
+        value = getattr(row, name)
+        if value is not None:
+            shown[name] = list(value) if isinstance(value, tuple) else value
+    return cast(FastenerView, shown)
 
 
-def torque_view(each: Applicable[Torque], named: Named) -> TorqueView:
-    row = each.statement
-    fastener = named.fasteners[row.fastener]
-    tools = [tool.id for drive in fastener.drives or () for tool in named.tools.get(drive, ())]
-    shown: TorqueView = {
-        "id": row.id, "fastener": fastener_view(fastener), "scope": scope_view(row), "tools": tools,
-    }  # fmt: skip
-    torque = figure(row, "torque", "value", row.unit, named.units, minimum="min", maximum="max")
-    if torque is not None:
-        shown["torque"] = torque
-    _copy(shown, row, "stage", "thread_prep", "instruction", "recheck")
-    add_claim(shown, each, named.sources)
-    return shown
-
-
-def fluid_view(id: str, named: Named) -> FluidView:
+def fluid_view(id: str, named: NamedEntities) -> FluidView:
+    """An oil or grease by name and kind; the id alone if its row is not there."""
     fluid = named.fluids.get(id)
     return {"id": id, "name": id} if fluid is None else {"id": id, "name": fluid.name, "kind": fluid.kind}
 
 
-def fill_view(each: Applicable[Fill], named: Named) -> FillView:
-    row = each.statement
-    shown: FillView = {"id": row.id, "chamber": row.chamber, "scope": scope_view(row)}
-    if row.fluid is not None:
-        shown["fluid"] = fluid_view(row.fluid, named)
-    volume = figure(row, "volume", "value", row.unit, named.units, minimum="min", maximum="max")
-    if volume is not None:
-        shown["volume"] = volume
-    level = figure(row, "length", "level_mm", "mm", named.units, minimum="level_min_mm", maximum="level_max_mm")
-    if level is not None:
-        shown["level"] = level
-        shown["level_text"] = _level_text(level["text"], row)
-    _copy(shown, row, "alternatives", "level_datum", "level_state")
-    add_claim(shown, each, named.sources)
-    return shown
-
-
-def _level_text(level: str, row: Fill) -> str:
-    """A level with the place it is measured from and the state of the fork, or the words that neither is stated."""
-    datum = (
-        "from where is not stated" if row.level_datum is None else f"from the {row.level_datum.removeprefix('the ')}"
-    )
-    state = "in which state is not stated" if row.level_state is None else row.level_state
-    return f"{level} {datum}, {state}" if row.level_datum is not None else f"{level}, {datum}, {state}"
-
-
-def grease_view(each: Applicable[Grease], named: Named) -> GreaseView:
-    row = each.statement
-    shown: GreaseView = {"id": row.id, "place": row.place, "scope": scope_view(row)}
-    if row.fluid is not None:
-        shown["fluid"] = fluid_view(row.fluid, named)
-    if (extent := figure(row, "length", "extent_mm", "mm", named.units)) is not None:
-        shown["extent"] = extent
-    _copy(shown, row, "amount")
-    add_claim(shown, each, named.sources)
-    return shown
-
-
-def part_view(id: str, named: Named) -> PartView:
+def part_view(id: str, named: NamedEntities) -> PartView:
+    """A part by what it is ordered by; the id alone if its row is not there."""
     part = named.parts.get(id)
     if part is None:
         return {"id": id, "name": id}
@@ -289,83 +259,67 @@ def part_view(id: str, named: Named) -> PartView:
     return shown
 
 
-def use_view(each: Applicable[Use], named: Named) -> UseView:
-    row = each.statement
-    shown: UseView = {
-        "id": row.id, "job": row.job, "part": part_view(row.part, named), "scope": scope_view(row),
-    }  # fmt: skip
-    _copy(shown, row, "position", "count", "when")
-    add_claim(shown, each, named.sources)
+def torque_view(each: Applicable[Torque], named: NamedEntities) -> TorqueView:
+    """How a fastener is tightened, with the tools that fit its drives."""
+    drives = named.fasteners[each.statement.fastener].drives or ()
+    tools = [tool.name for drive in drives for tool in named.tools.get(drive, ())]
+    return cast(TorqueView, {**_statement(each, named), "tools": tools})
+
+
+def fill_view(each: Applicable[Fill], named: NamedEntities) -> FillView:
+    """The oil for a chamber; a level with its datum in words."""
+    shown = cast(FillView, _statement(each, named))
+    if "level" in shown:
+        shown["level_text"] = _level_text(shown["level"]["text"], each.statement)
     return shown
 
 
-def kind_of(unit: str | None) -> Kind | None:
-    """The quantity kind of a unit whose kind the column does not fix; None for one that is not known."""
-    found = find(unit) if unit is not None else ()
-    return next((each.kind for each in found), None)
-
-
-def limit_view(each: Applicable[Limit], named: Named) -> LimitView:
-    row = each.statement
-    shown: LimitView = {"id": row.id, "subject": row.subject, "scope": scope_view(row)}
-    kind = kind_of(row.unit)
-    if kind is not None:
-        limit = figure(row, kind, None, row.unit, named.units, minimum="min", maximum="max")
-        if limit is not None:
-            shown["limit"] = limit
-    _copy(shown, row, "method", "action")
-    add_claim(shown, each, named.sources)
-    return shown
-
-
-def interval_view(each: Applicable[Interval], named: Named) -> IntervalView:
-    row = each.statement
-    shown: IntervalView = {"id": row.id, "operation": row.operation, "scope": scope_view(row)}
-    _copy(shown, row, "hours", "months", "riding")
-    add_claim(shown, each, named.sources)
-    return shown
-
-
-def guide_view(each: Applicable[Guide], named: Named) -> GuideView:
-    row = each.statement
-    shown: GuideView = {"id": row.id, "scope": scope_view(row)}
-    for name in ("rider_mass_from", "rider_mass_to"):
-        if (mass := figure(row, "mass", name, row.mass_unit, named.units)) is not None:
-            shown[name] = mass
-    pressure = figure(
-        row, "pressure", "pressure", row.pressure_unit, named.units, minimum="pressure_min", maximum="pressure_max"
+def _level_text(level: str, row: Fill) -> str:
+    """A level with the place it is measured from and the state of the fork, or the words that neither is stated."""
+    datum = (
+        "from where is not stated" if row.level_datum is None else f"from the {row.level_datum.removeprefix('the ')}"
     )
-    if pressure is not None:
-        shown["pressure"] = pressure
-    if row.sag_percent is not None:
-        shown["sag_percent"] = float(row.sag_percent)
-    if row.preload_turns is not None:
-        shown["preload_turns"] = turns_view(row.preload_turns)
+    state = "in which state is not stated" if row.level_state is None else row.level_state
+    return f"{level} {datum}, {state}" if row.level_datum is not None else f"{level}, {datum}, {state}"
+
+
+def grease_view(each: Applicable[Grease], named: NamedEntities) -> GreaseView:
+    """What is greased with what."""
+    return cast(GreaseView, _statement(each, named))
+
+
+def use_view(each: Applicable[Use], named: NamedEntities) -> UseView:
+    """A part that a job takes."""
+    return cast(UseView, _statement(each, named))
+
+
+def limit_view(each: Applicable[Limit], named: NamedEntities) -> LimitView:
+    """What must not be exceeded."""
+    return cast(LimitView, _statement(each, named))
+
+
+def interval_view(each: Applicable[Interval], named: NamedEntities) -> IntervalView:
+    """How often something is due."""
+    return cast(IntervalView, _statement(each, named))
+
+
+def guide_view(each: Applicable[Guide], named: NamedEntities) -> GuideView:
+    """The published set-up for riders of a mass bracket; clicks and turns with their datum."""
+    row = each.statement
+    shown = cast(GuideView, _statement(each, named))
     dampers = [damper for id, damper in named.dampers.items() if row.damper in (None, id)]
     if row.rebound_clicks is not None:
         shown["rebound_clicks"] = clicks_of_dampers(row.rebound_clicks, "rebound_clicks", dampers)
     if row.compression_clicks is not None:
         shown["compression_clicks"] = clicks_of_dampers(row.compression_clicks, "compression_clicks", dampers)
-    _copy(shown, row, "chamber", "mass_is", "spring_choice")
-    add_claim(shown, each, named.sources)
+    if row.preload_turns is not None:
+        shown["preload_turns"] = turns_view(row.preload_turns)
     return shown
 
 
-def reading_view(each: Applicable[Reading], named: Named) -> ReadingView:
-    row = each.statement
-    shown: ReadingView = {"id": row.id, "scope": scope_view(row)}
-    figures: tuple[tuple[str, Kind, str, str | None], ...] = (
-        ("at_travel", "length", "at_travel_mm", "mm"),
-        ("pressure", "pressure", "pressure", row.pressure_unit),
-        ("force", "force", "force", row.force_unit),
-        ("rider_mass", "mass", "rider_mass", row.mass_unit),
-        ("temperature", "temperature", "temperature_c", "°C"),
-    )
-    for name, kind, column, unit in figures:
-        if (found := figure(row, kind, column, unit, named.units)) is not None:
-            shown[name] = found  # type: ignore[literal-required]
+def reading_view(each: Applicable[Reading], named: NamedEntities) -> ReadingView:
+    """A measurement on a fork of this kind."""
+    shown = cast(ReadingView, _statement(each, named))
     if "at_travel" in shown:
         shown["at_travel_from"] = "full extension"
-    _copy(shown, row, "spacers", "state", "direction")
-    add_claim(shown, each, named.sources)
     return shown

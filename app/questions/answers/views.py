@@ -11,7 +11,7 @@ from app.catalogue.columns import write_number
 from app.catalogue.tables import SCOPE, Chassis, Maker, Row, Source, Statement
 from app.units.preferences import Units
 from app.units.quantity import Quantity, quantity
-from app.units.table import Kind
+from app.units.table import Kind, find
 
 
 class Named(TypedDict):
@@ -73,34 +73,6 @@ class SpringRef(TypedDict):
     colour_mark: NotRequired[str]
 
 
-_CountedFrom = TypedDict("_CountedFrom", {"from": NotRequired[Literal["closed", "open"]]})  # `from` is a keyword
-
-
-class Clicks(_CountedFrom):
-    """The setting of an adjuster: a `count`, or `min` and `max`, and the end it is counted `from` (absent if unknown).
-
-    `total` is the number of clicks that the adjuster has, and `count_from_other_end` the same setting counted from the
-    other end. Both are absent if the catalogue does not give the total. `text` says all of it.
-    """
-
-    count: NotRequired[int]
-    min: NotRequired[int]
-    max: NotRequired[int]
-    total: NotRequired[int]
-    count_from_other_end: NotRequired[int]
-    text: str
-
-
-_TurnedFrom = TypedDict("_TurnedFrom", {"from": Literal["least preload"]})
-
-
-class Turns(_TurnedFrom):
-    """The setting of a preload knob: turns inward from the least preload, as the column `preload_turns` defines it."""
-
-    count: float
-    text: str
-
-
 class Undecided(TypedDict):
     """A parameter that was not given and would decide between what is shown, and the values it may take."""
 
@@ -137,15 +109,14 @@ def chassis_ref(chassis: Chassis, maker: Maker | None) -> ChassisRef:
 
 def source_ref(row: Row, sources: Mapping[str, Source]) -> SourceRef | None:
     """The source of a row with its page, or None where it names none that is there."""
-    fields = row.__dict__
-    source = sources.get(fields["source"]) if fields["source"] else None
+    source = sources.get(row["source"]) if row["source"] else None
     if source is None:
         return None
     shown: SourceRef = {"id": source.id, "title": source.title}
     if source.edition is not None:
         shown["edition"] = source.edition
-    if fields["page"] is not None:
-        shown["page"] = fields["page"]
+    if row["page"] is not None:
+        shown["page"] = row["page"]
     if source.published_on is not None:
         shown["published_on"] = source.published_on
     shown["kind"] = source.kind
@@ -154,10 +125,9 @@ def source_ref(row: Row, sources: Mapping[str, Source]) -> SourceRef | None:
 
 def scope_view(row: Statement) -> ScopeView:
     """The scope columns that are given."""
-    fields = row.__dict__
     shown: dict[str, Any] = {}
     for name in SCOPE:
-        value = fields.get(name)
+        value = getattr(row, name, None)
         if value is not None:
             shown[name] = int(value) if isinstance(value, float) and value == int(value) else value
     return shown  # type: ignore[return-value]
@@ -184,11 +154,15 @@ def figure(
     row: Row, kind: Kind, column: str | None, unit: str | None, to: Units, *, role: Any = "nominal",
     minimum: str | None = None, maximum: str | None = None,
 ) -> Quantity | None:  # fmt: skip
-    """The quantity in a row's columns, or None where none of them is given. `unit` names a unit, not a column."""
-    fields = row.__dict__
-    value = None if column is None else fields[column]
-    low = None if minimum is None else fields[minimum]
-    high = None if maximum is None else fields[maximum]
+    """The quantity in a row's columns; None if none of them is given or the unit is not known.
+
+    `unit` names a unit, not a column.
+    """
+    value = None if column is None else getattr(row, column)
+    low = None if minimum is None else getattr(row, minimum)
+    high = None if maximum is None else getattr(row, maximum)
     if unit is None or (value is None and low is None and high is None):
+        return None
+    if all(each.kind != kind for each in find(unit)):
         return None
     return quantity(kind, value, unit, minimum=low, maximum=high, role=role, to=to)

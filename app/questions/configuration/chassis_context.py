@@ -1,4 +1,4 @@
-"""A chassis as every question about it begins: with its maker, its variants and the entities its statements name."""
+"""The start of every question about a chassis: its maker, its variants and the entities that statements name."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -33,23 +33,23 @@ class ChassisContext:
         return [(statement, resolve(statement, self.chassis, self.variants)) for statement in statements]
 
     def with_sources(self, rows: Iterable[Row]) -> None:
-        """Fetch the sources that rows name and that are not in hand yet."""
-        wanted = {row.__dict__["source"] for row in rows} - self.sources.keys() - {None}
+        """Fetch the sources that rows name, if they are not loaded yet."""
+        wanted = {row["source"] for row in rows} - self.sources.keys() - {None}
         if wanted:
             self.sources.update(self.snapshot.many(Source, wanted))
 
     def prevailing(self, statements: Iterable[S], asked: Region) -> list[Applicable[S]]:
-        """What of these statements answers the question."""
+        """Those of the statements that apply to the question."""
         return self.prevailing_of(self.scoped(statements), asked)
 
     def prevailing_of(self, scoped: Iterable[tuple[S, Scope]], asked: Region) -> list[Applicable[S]]:
-        """The same, of statements whose scope is resolved already."""
+        """Like `prevailing`, for statements whose scope is already resolved."""
         candidates = [(row, scope) for row, scope in scoped if asked.may_hold(scope)]
         self.with_sources(row for row, _ in candidates)
         return prevailing(candidates, asked, lambda row: subject(row, self.parts), self.sources)
 
     def region(self, asked: Given, fits: Sequence[Fit | Offer]) -> Region:
-        """What the question leaves open of this chassis, given the fits it offers."""
+        """The region that the question leaves open, given the fits of this chassis."""
         return region(
             self.chassis,
             self.variants,
@@ -59,7 +59,7 @@ class ChassisContext:
         )
 
     def choices(self, asked: Region, fits: Sequence[Fit | Offer]) -> Mapping[str, Sequence[str | int | float]]:
-        """What each dimension may still be, for `undecided`."""
+        """The possible values of each dimension, for `undecided`."""
         return {
             "variant": sorted(self.variants),
             "damper": sorted(asked.dampers or ()),
@@ -70,7 +70,7 @@ class ChassisContext:
 
 
 def load_chassis(snapshot: Snapshot, id: str) -> ChassisContext:
-    """The chassis of that id. Raises NotFound naming near ones, Gone for a withdrawn one."""
+    """Load a chassis. Raises NotFound with similar ids, Gone if it was withdrawn."""
     chassis = present(snapshot, Chassis, id)
     variants = {variant.id: variant for variant in snapshot.where(Variant, "chassis", id)}
     context = ChassisContext(snapshot, chassis, snapshot.one(Maker, chassis.maker), variants)

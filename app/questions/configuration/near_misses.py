@@ -1,4 +1,4 @@
-"""Fits that fail on exactly one condition, nearest first; a fit is never inferred from a bore."""
+"""Fits that fail exactly one condition, nearest first. A fit is never inferred from a bore."""
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from math import inf
@@ -22,7 +22,7 @@ Reason = Literal[
 
 
 class Miss:
-    """A fit that fails on one condition, and how far it is from what was asked."""
+    """A fit that fails one condition, and its distance from the question."""
 
     __slots__ = ("code", "distance", "fit", "other", "text")
 
@@ -41,10 +41,10 @@ def near_misses(
     where: Region,
     answered: Collection[Fit],
 ) -> list[Miss]:
-    """Fits of this chassis that fail on one condition, and fits of its other generations; nearest first.
+    """Fits of this chassis that fail one condition, and fits of its other generations; nearest first.
 
-    `offered` is what each generation offers. Distance: 1 per year, per 5 mm of travel, for another damper or variant;
-    4 for another wheel; 5 and the years between them for another generation.
+    `offered` lists the fits of each generation. Distance: 1 per year, 1 per 5 mm of travel, 1 for another damper or
+    variant, 4 for another wheel, 5 and the years between them for another generation.
     """
     found: list[Miss] = []
     answering = {(fit.spring, fit.travel_mm) for fit in answered}
@@ -82,7 +82,7 @@ def _failing(fit: Fit, scope: Scope, wanted: Given, where: Region) -> Iterable[M
 
 
 def _of_generation(context: ChassisContext, other: Chassis, offered: Sequence[Offer], where: Region) -> Iterable[Miss]:
-    """Fits of another generation that fail on nothing but that; its years and variants are its own."""
+    """Fits of another generation that fail nothing else; its years and variants are its own."""
     years = (other.model_year_from, other.model_year_to)
     apart = 0.0
     if years[0] is not None and where.years[1] < years[0]:

@@ -1,6 +1,6 @@
-"""Which statements answer a question: all that may hold, less what an exception overrules, agreeing sources as one.
+"""Which statements apply to a question: all that may, except those an exception overrules; agreeing sources are merged.
 
-Pure: works on rows in hand. The brute-force reading in the tests enumerates every configuration instead.
+Pure functions on loaded rows. The brute-force reading in the tests enumerates every configuration instead.
 """
 
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
@@ -19,8 +19,8 @@ S = TypeVar("S", bound=Statement)
 
 @dataclass(slots=True)
 class Applicable(Generic[S]):
-    """A statement that may hold. `surely` when it holds for the whole question; `also_in` are agreeing sources that
-    say the same; `narrows` are the statements it is an exception to."""
+    """A statement that may apply. `surely` if it applies to the whole question; `also_in` lists agreeing sources,
+    `narrows` the statements it is an exception to."""
 
     statement: S
     scope: Scope
@@ -39,14 +39,14 @@ def prevailing(
     subject: Callable[[S], Hashable],
     sources: Mapping[str, Source],
 ) -> list[Applicable[S]]:
-    """The answer's statements, of those that may hold, in order of subject's first appearance, surely holding ones
-    first, then newest."""
+    """The statements of the answer, in order of the first appearance of their subject; then those that surely apply,
+    then the newest."""
     groups: dict[Hashable, list[tuple[S, Scope]]] = {}
     for each in statements:
         groups.setdefault(subject(each[0]), []).append(each)
     shown: list[Applicable[S]] = []
     for group in groups.values():
-        if len(group) == 1:  # as most are: nothing to compare it with
+        if len(group) == 1:  # the usual case: nothing to compare with
             ((statement, scope),) = group
             shown.append(Applicable(statement, scope, asked.open_in(scope)))
         else:
@@ -91,12 +91,12 @@ def newest_first(statement: Statement, sources: Mapping[str, Source]) -> tuple[o
 
 @lru_cache(maxsize=4096)
 def _descending(text: str) -> tuple[float, ...]:
-    """Orders texts bytewise backwards: a longer text comes before its own beginning."""
+    """Sorts texts bytewise in reverse: a longer text comes before its prefix."""
     return (*(-ord(character) for character in text), inf)
 
 
 def _overruled(group: Sequence[tuple[S, Scope]], asked: Region) -> tuple[set[str], dict[str, list[S]]]:
-    """Ids that an exception overrules wherever they could hold here, and what each exception narrows."""
+    """Ids that an exception overrules wherever they could apply, and the statements each exception narrows."""
     by_id = {statement.id: (statement, scope) for statement, scope in group}
     overruled: set[str] = set()
     narrows: dict[str, list[S]] = {}
@@ -119,7 +119,7 @@ def _overruled(group: Sequence[tuple[S, Scope]], asked: Region) -> tuple[set[str
 def undecided(
     shown: Iterable[Applicable[S]], asked: Region, choices: Mapping[str, Sequence[str | int | float]]
 ) -> dict[str, list[str | int | float]]:
-    """Each parameter that would decide between what is shown, with the values it may take.
+    """Each parameter that would decide between the alternatives, with its possible values.
 
     `choices` are what the chassis knows of a dimension; for years the whole numbers of the region.
     """

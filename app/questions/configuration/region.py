@@ -1,7 +1,7 @@
 """What a question is about: the part of a chassis's configurations that the given parameters leave open.
 
-An omitted parameter is unknown, never "any": the region then spans everything it may be. Refuses what lies outside the
-chassis's own years, travel, wheels, dampers and variants, naming the nearest that is inside.
+An omitted parameter is unknown, never "any": the region then spans everything it may be. Values outside the
+years, travel, wheels, dampers and variants of the chassis are refused, naming the nearest valid one.
 """
 
 from collections.abc import Iterable, Mapping
@@ -22,9 +22,9 @@ DIMENSIONS = ("model_year", "travel", "variant", "spring", "damper", "wheel_size
 
 @dataclass(frozen=True, slots=True)
 class Region:
-    """Closed intervals of years and travel (mm), and for each name dimension the set of what it may be; None: open.
+    """Closed intervals of years and travel (mm), and for each name dimension the set of possible ids; None means open.
 
-    A set of one is known. `variant` is the given variant or None for unknown.
+    A set of one is decided. `variant` is the given variant or None for unknown.
     """
 
     years: tuple[float, float] = (-inf, inf)
@@ -35,7 +35,7 @@ class Region:
     wheel_sizes: frozenset[int] | None = None
 
     def may_hold(self, scope: Scope) -> bool:
-        """True when the scope holds for some configuration of the region."""
+        """True if the scope applies to some configuration of the region."""
         return (
             max(self.years[0], scope.year_from) <= min(self.years[1], scope.year_to)
             and max(self.travel[0], scope.travel_from) <= min(self.travel[1], scope.travel_to)
@@ -46,7 +46,7 @@ class Region:
         )
 
     def open_in(self, scope: Scope) -> list[str]:
-        """The parameters along which the scope does not hold for the whole region; empty when it surely holds."""
+        """The parameters for which the scope does not cover the whole region; empty if it surely applies."""
         parameters = []
         if scope.year_from > self.years[0] or scope.year_to < self.years[1]:
             parameters.append("model_year")
@@ -63,7 +63,7 @@ class Region:
         return parameters
 
     def within(self, scope: Scope) -> "Region":
-        """The part of the region in which the scope holds."""
+        """The part of the region to which the scope applies."""
         return Region(
             (max(self.years[0], scope.year_from), min(self.years[1], scope.year_to)),
             (max(self.travel[0], scope.travel_from), min(self.travel[1], scope.travel_to)),
@@ -76,7 +76,7 @@ class Region:
 
 @dataclass(frozen=True, slots=True)
 class Given:
-    """The parameters of a configuration as read from a question."""
+    """The parsed parameters of a configuration."""
 
     travel: Measure | None = None
     model_year: int | None = None
@@ -95,7 +95,7 @@ def given(
     damper: str | None = None,
     wheel_size: str | None = None,
 ) -> Given:
-    """Read the parameters' text. Raises Invalid with a fault for each that cannot be read."""
+    """Parse the parameters. Raises Invalid with a fault for each that cannot be parsed."""
     faults: list[Fault] = []
     length: Measure | None = None
     wheel: int | None = None
@@ -124,9 +124,9 @@ def region(
     travels: Iterable[float] = (),
     springs: Iterable[str] = (),
 ) -> Region:
-    """The region of a question about one chassis; `travels` are those its fits offer, `springs` those they name.
+    """The region of a question about one chassis; `travels` and `springs` are those of its fits.
 
-    Raises Invalid with one fault per parameter outside of what the chassis has.
+    Raises Invalid with one fault for each parameter outside the range of the chassis.
     """
     faults: list[Fault] = []
     years = _years(chassis, variants, asked, faults)

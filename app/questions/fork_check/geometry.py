@@ -98,7 +98,6 @@ class NewFork:
 
 def geometry_gaps(frame: Frame) -> list[Gap]:
     """What the frame's data lack for the geometry, each with the measurement that closes it."""
-    fields = frame.__dict__
     return [
         {
             "what": column.replace("_mm", "").replace("_deg", "").replace("_", "-"),
@@ -107,7 +106,7 @@ def geometry_gaps(frame: Frame) -> list[Gap]:
             "text": f"The catalogue does not say {what}; {how}.",
         }
         for column, (what, how) in NEEDED.items()
-        if fields[column] is None
+        if getattr(frame, column) is None
     ]
 
 
@@ -150,22 +149,21 @@ def geometry_change(frame: Frame, fork: NewFork, units: Units) -> GeometryChange
 
 def _inputs(frame: Frame, fork: NewFork) -> list[Uncertain]:
     """Every figure in SI with how far it may be off."""
-    fields = frame.__dict__
     inputs = [
-        as_published("wheelbase", fields["wheelbase_mm"], MM),
-        as_published("head angle", fields["head_angle_deg"], DEGREE),
-        as_published("axle-to-crown of the frame's geometry", fields["axle_to_crown_mm"], MM),
-        as_published("offset of the frame's geometry", fields["offset_mm"], MM),
-        Uncertain("front tyre", float(fields["tyre_front_mm"]) * MM, TYRE_SPREAD_MM * MM),
-        Uncertain("rear tyre", float(fields["tyre_rear_mm"]) * MM, TYRE_SPREAD_MM * MM),
+        as_published("wheelbase", frame["wheelbase_mm"], MM),
+        as_published("head angle", frame["head_angle_deg"], DEGREE),
+        as_published("axle-to-crown of the frame's geometry", frame["axle_to_crown_mm"], MM),
+        as_published("offset of the frame's geometry", frame["offset_mm"], MM),
+        Uncertain("front tyre", float(frame["tyre_front_mm"]) * MM, TYRE_SPREAD_MM * MM),
+        Uncertain("rear tyre", float(frame["tyre_rear_mm"]) * MM, TYRE_SPREAD_MM * MM),
         Uncertain("axle-to-crown of the fork", _middle(fork.length) * MM, _half(fork.length) * MM),
         Uncertain(METHOD, 0.0, 0.0),
     ]
     for column, name, _, factor in _OPTIONAL:
-        if fields[column] is not None:
-            inputs.append(as_published(name, fields[column], factor))
-    if fields["chainstay_mm"] is not None:
-        inputs.append(as_published("chainstay", fields["chainstay_mm"], MM))
+        if getattr(frame, column) is not None:
+            inputs.append(as_published(name, getattr(frame, column), factor))
+    if frame.chainstay_mm is not None:
+        inputs.append(as_published("chainstay", frame.chainstay_mm, MM))
     return inputs
 
 

@@ -3,19 +3,27 @@
 A fork may be built as no document lists it: that is told, not refused, for the log says what is in it.
 """
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Container, Mapping, Sequence
+from dataclasses import replace
+from math import inf
+from typing import Any, NamedTuple
+
+from rapidfuzz import process
 
 from app.catalogue.present import candidates, present
 from app.catalogue.rows import Snapshot
-from app.catalogue.tables import Chassis, Damper, Fastener, Fluid, Interval, Part, Row, Spacer, Spring, Variant
+from app.catalogue.tables import Chassis, Damper, Fastener, Fit, Fluid, Interval, Part, Row, Spacer, Spring, Variant
 from app.errors import Fault, Gone, Invalid, NotFound
 from app.questions.answers.views import figure, length
 from app.questions.configuration.chassis_context import load_chassis
 from app.questions.configuration.region import Given, given
+from app.questions.configuration.spring_travel import travels_of, with_travel_of_spring
 from app.questions.sheet.gather import Sheet, gather
+from app.units.counts import End
 from app.units.preferences import AS_PUBLISHED
 
+OTHER_RIDING = "other"
+"""Riding that no interval of the chassis names: the general intervals hold for it."""
 BLANK = "____"
 _FITTED: tuple[type[Row], ...] = (Part, Spring, Spacer, Fastener)  # whatever the list of parts of a job card may name
 _TABLES: dict[str, type[Row]] = {"variant": Variant, "spring": Spring, "damper": Damper}
@@ -73,14 +81,93 @@ def unlisted(snapshot: Snapshot, chassis: str, parameters: Mapping[str, Any]) ->
     return []
 
 
-def intervals(snapshot: Snapshot, chassis: str, parameters: Mapping[str, Any], riding: str | None) -> list[Interval]:
-    """The intervals that may hold for a fork; those of that kind of riding go before the general ones of an operation.
+def decided_travel(
+    snapshot: Snapshot, chassis: str, parameters: Mapping[str, Any], fitted: Container[str], place: str
+) -> float | None:
+    """The travel in mm that the spring of a fork decides, or None if the spring leaves it open or is not listed.
 
-    Raises NotFound, Gone, Invalid where the catalogue has no such chassis, or the fork is outside of what it can be.
+    `fitted` names what was given for the spring and travel now, `place` where they are in the body. Raises Invalid
+    naming both if they contradict each other.
+    """
+    context = load_chassis(snapshot, chassis)
+    offered = snapshot.where(Fit, "chassis", chassis)
+    names = ("travel", "model_year", "variant", "spring", "wheel_size")
+    known = given(**{name: parameters[name] for name in names if name in parameters})
+    try:
+        if "spring" in fitted and "travel" not in fitted and len(travels_of(context, offered, known)) == 1:
+            known = replace(known, travel=None)
+        decided = with_travel_of_spring(context, offered, known)
+    except Invalid as refusal:
+        both = [each for each in refusal.faults if each.code == "spring-gives-other-travel"]
+        if not both:
+            return None  # what no document lists is told, not refused
+        faults = [Fault(each.code, each.text, None, f"{place}/travel", each.suggestion) for each in both]
+        raise Invalid(both[0].text, faults) from None
+    return None if decided.travel is None else float(decided.travel.value)
+
+
+def datum_of_clicks(snapshot: Snapshot, chassis: str, damper: str | None) -> tuple[End | None, dict[str, int]]:
+    """The end that the fork's damper counts clicks from, and the totals of its adjusters as far as they are known.
+
+    If the damper is not known, only what all dampers of the chassis share is.
+    """
+    ids = [damper] if damper is not None else list(present(snapshot, Chassis, chassis).dampers or ())
+    fitted = snapshot.many(Damper, ids)
+    rows = [fitted[id] for id in ids if id in fitted]
+    ends = {row.clicks_from for row in rows}
+    totals: dict[str, int] = {}
+    for name in ("rebound_clicks", "compression_clicks"):
+        counts = {getattr(row, name) for row in rows}
+        if len(counts) == 1 and (count := counts.pop()) is not None:
+            totals[name] = int(count)
+    return (ends.pop() if len(ends) == 1 else None), totals
+
+
+class Due(NamedTuple):
+    """The intervals a fork is held against, and the kinds of riding that its intervals list."""
+
+    intervals: list[Interval]
+    listed: list[str]
+
+
+def intervals(snapshot: Snapshot, chassis: str, parameters: Mapping[str, Any], riding: str | None) -> Due:
+    """The intervals that may hold for a fork, by operation: those of that kind of riding, else the general ones.
+
+    If no riding is given, the strictest of each operation: every interval that no other undercuts in hours and months.
+    Raises NotFound, Gone, and Invalid if the catalogue has no such chassis or the fork is outside of what it can be.
     """
     found = [each.statement for each in gather(snapshot, chassis, given_of(parameters)).intervals]
-    own = {each.operation for each in found if riding is not None and each.riding == riding}
-    return [each for each in found if (each.riding == riding if each.operation in own else each.riding is None)]
+    listed = sorted({each.riding for each in found if each.riding is not None})
+    chosen: list[Interval] = []
+    for operation in dict.fromkeys(each.operation for each in found):
+        mine = [each for each in found if each.operation == operation]
+        own = [each for each in mine if riding is not None and each.riding == riding]
+        general = [each for each in mine if riding is not None and each.riding is None]
+        chosen += own or general or [each for each in mine if not any(_stricter(other, each) for other in mine)]
+    return Due(chosen, listed)
+
+
+def _stricter(one: Interval, other: Interval) -> bool:
+    """Whether an interval is never later than another, and somewhere earlier."""
+    pairs = [(one.hours, other.hours), (one.months, other.months)]
+    ends = [(inf if a is None else a, inf if b is None else b) for a, b in pairs]
+    return all(a <= b for a, b in ends) and any(a < b for a, b in ends)
+
+
+def refuse_riding(snapshot: Snapshot, chassis: str, riding: str, *, parameter: str | None = None) -> None:
+    """Raises Invalid `riding-unknown` for a kind of riding that no interval of the chassis lists, except `other`."""
+    listed = ridings(snapshot, chassis)
+    if riding in (*listed, OTHER_RIDING) or not listed:
+        return
+    text = f"The intervals of this fork list {' and '.join(listed)} riding; give one of them, or {OTHER_RIDING}."
+    near = process.extractOne(riding, [*listed, OTHER_RIDING])
+    pointer = "/riding" if parameter is None else None
+    raise Invalid(text, [Fault("riding-unknown", text, parameter, pointer, near[0])])
+
+
+def ridings(snapshot: Snapshot, chassis: str) -> list[str]:
+    """The kinds of riding that the intervals of a chassis list."""
+    return sorted({each.riding for each in snapshot.where(Interval, "chassis", chassis) if each.riding is not None})
 
 
 def operations(snapshot: Snapshot, chassis: str) -> set[str]:
@@ -106,7 +193,8 @@ def label(
         found = None  # built as nobody lists it: no limit can be named
     fit = found.fits[0].statement if found is not None and len(found.fits) == 1 and found.fits[0].surely else None
     spring = snapshot.one(Spring, parameters["spring"]) if "spring" in parameters else None
-    travel = length(float(parameters["travel"]), AS_PUBLISHED)["text"] if "travel" in parameters else BLANK
+    known = found.wanted.travel if found is not None else given_of(parameters).travel
+    travel = BLANK if known is None else length(float(known.value), AS_PUBLISHED)["text"]
     lines = [f"{context.chassis.name}, {travel} of travel"]
     part = f", {spring.part_number}" if spring is not None and spring.part_number is not None else ""
     lines.append(f"Spring: {BLANK if spring is None else spring.name}{part}")

@@ -3,16 +3,16 @@
 from collections.abc import Sequence
 
 from app.catalogue.columns import write_number
-from app.questions.answers.statement_views import Named, limit_view
+from app.questions.answers.statement_views import NamedEntities, limit_view
 from app.questions.answers.views import figure, length
-from app.questions.job.plan import Plan
+from app.questions.job.plan import Plan, limits_of_job
 from app.questions.job.steps import Step_
 from app.questions.job.views import BLANK, Check, ToWrite
 
 FEET = ("spring-side lower leg", "damper-side lower leg", "above the air piston", "damper")
 
 
-def checks_view(plan: Plan, named: Named, steps: Sequence[Step_]) -> list[Check]:
+def checks_view(plan: Plan, named: NamedEntities, steps: Sequence[Step_]) -> list[Check]:
     """The proof of the travel first, then every limit, then what is tightened again after the first ride."""
     return [*_proof(plan), *_limits(plan, named), *_again(steps)]
 
@@ -23,7 +23,7 @@ def _proof(plan: Plan) -> list[Check]:
     found: list[Check] = [
         {
             "what": "travel", "value": length(fit.travel_mm, plan.units), "statements": [fit.id],
-            "text": f"Pushed to its end without air the fork moves {travel} mm: so much is free when extended.",
+            "text": f"Compressed fully without air, the fork must move {travel} mm.",
         }
     ]  # fmt: skip
     to_crown = figure(fit, "length", "axle_to_crown_mm", "mm", plan.units)
@@ -43,9 +43,9 @@ def _proof(plan: Plan) -> list[Check]:
     return found
 
 
-def _limits(plan: Plan, named: Named) -> list[Check]:
+def _limits(plan: Plan, named: NamedEntities) -> list[Check]:
     found: list[Check] = []
-    for each in plan.found.limits:
+    for each in limits_of_job(plan.found.limits, plan.job, plan.kept):
         shown = limit_view(each, named)
         said = [shown["limit"]["text"]] if "limit" in shown else [BLANK]
         said += [shown[name] for name in ("method", "action") if name in shown]

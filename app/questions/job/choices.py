@@ -1,11 +1,12 @@
 """What forms offer to choose from, by what the catalogue has for a chassis."""
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from app.catalogue.present import present
 from app.catalogue.rows import Snapshot
 from app.catalogue.tables import Chassis, Damper, Fit, Maker, Spring, Variant
-from app.questions.job.bench_fork import operations
+from app.questions.job.bench_fork import OTHER_RIDING, operations, ridings
 from app.questions.job.parameters import JOB_WORDS
 from app.units.measure import wheel_called
 
@@ -22,6 +23,8 @@ class Choices(NamedTuple):
     damper: list[Choice]
     variant: list[Choice]
     wheel_size: list[Choice]
+    riding: list[Choice]
+    clicks_from: str  # where the makers of its dampers count from, in words
 
 
 def choices(snapshot: Snapshot, id: str) -> Choices:
@@ -37,4 +40,14 @@ def choices(snapshot: Snapshot, id: str) -> Choices:
         sorted(((damper.id, damper.name) for damper in dampers.values()), key=lambda choice: choice[1]),
         [(variant.id, variant.name) for variant in snapshot.where(Variant, "chassis", id)],
         [(str(size), wheel_called(size)) for size in chassis.wheel_sizes or ()],
+        [(riding, riding) for riding in (*ridings(snapshot, id), OTHER_RIDING)],
+        _clicks_from(dampers.values()),
     )
+
+
+def _clicks_from(dampers: Iterable[Damper]) -> str:
+    """From which end each maker counts; the same for all dampers is said once."""
+    ends = {damper.name: damper.clicks_from or "not stated" for damper in dampers}
+    if len(set(ends.values())) == 1:
+        return f"the maker counts from {next(iter(ends.values()))}" if "not stated" not in ends.values() else ""
+    return ", ".join(f"{name}: {end}" for name, end in sorted(ends.items()))

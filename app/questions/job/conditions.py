@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from app.catalogue.tables import Chassis, Damper, Spring, Step
 
-PROPERTIES = ("spring_kind", "foot_joint", "adjuster_at", "crowns", "travel_set_by", "damper_kind")
+PROPERTIES = ("spring_kind", "foot_joint", "adjuster_at", "crowns", "travel_set_by", "damper_kind", "negative")
 _WORDS = {
     "spring_kind": "the spring is of kind",
     "foot_joint": "the joint at the foot is",
@@ -16,8 +16,9 @@ _WORDS = {
     "crowns": "the fork's crowns are",
     "travel_set_by": "the travel is set by",
     "damper_kind": "the damper is of kind",
+    "negative": "the negative spring is charged by",
 }
-_WHOSE = {"spring_kind": "spring", "travel_set_by": "spring", "crowns": "chassis"}
+_WHOSE = {"spring_kind": "spring", "travel_set_by": "spring", "negative": "spring", "crowns": "chassis"}
 
 Properties = Mapping[str, frozenset[str | None]]
 """By property every value it may have here; None among them: the catalogue does not say."""
@@ -43,6 +44,7 @@ def properties(chassis: Chassis, spring: Spring | None, dampers: Iterable[Damper
     return {
         "spring_kind": frozenset({None if spring is None else spring.kind}),
         "travel_set_by": frozenset({None if spring is None else spring.travel_set_by}),
+        "negative": frozenset({None if spring is None else spring.negative}),
         "crowns": frozenset({chassis.crowns}),
         "foot_joint": frozenset(damper.foot_joint for damper in fitted) or frozenset({None}),
         "adjuster_at": frozenset(damper.adjuster_at for damper in fitted) or frozenset({None}),

@@ -4,6 +4,7 @@ Volumes are sums of what the fills state (their greatest where a range is given)
 smallest pack is named, no amount is made up.
 """
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -22,6 +23,8 @@ ALLOWANCE = Decimal("1.10")  # for what stays in the syringe; common practice, n
 ALLOWANCE_TEXT = "With a tenth more for what stays in the syringe (common practice, no source)."
 RINGS = 2  # foam rings of a fork, one in each leg, where no use says how many; common practice, no source
 ML = 1e-6
+BRINGS_ITS_OWN = re.compile(r"\b(bring|come with|carry|have|has|brings|comes with|carries) (their|its) own\b")
+"""A bolt that comes with threadlocker on it needs none from a bottle."""
 _NO_FLUID = {"oiled": "oil on the thread", "greased": "grease on the thread"}
 
 
@@ -119,7 +122,7 @@ def on_threads(steps: Iterable[Step_]) -> list[Consumable]:
     for each in steps:
         for row in each.figures.torques:
             prep, instruction = row.statement.thread_prep, row.statement.instruction
-            if prep is None or prep == "dry":
+            if prep is None or prep == "dry" or (instruction is not None and BRINGS_ITS_OWN.search(instruction)):
                 continue
             entry = found.setdefault(
                 prep, {"name": _NO_FLUID.get(prep, prep), "packs": [], "used_for": [], "statements": []}

@@ -11,7 +11,7 @@ from app.catalogue.tables import Fastener, Fill, Grease, Statement, Step, Torque
 from app.questions.answers.statement_views import (
     FillView,
     GreaseView,
-    Named,
+    NamedEntities,
     TorqueView,
     fill_view,
     fluid_view,
@@ -20,7 +20,9 @@ from app.questions.answers.statement_views import (
 )
 from app.questions.configuration.prevailing import Applicable
 from app.questions.job.plan import Plan
-from app.questions.job.views import BLANK
+from app.questions.job.set_figures import filled_slot
+from app.questions.job.spacer_words import travel_spacer_words, volume_spacer_words
+from app.questions.job.views import BLANK, StepFigure
 
 S = TypeVar("S", bound=Statement)
 SLOT = re.compile(r"\{([a-z]+)\}")
@@ -39,6 +41,7 @@ class Figures:
     grease_row: Applicable[Grease] | None = None
     grease: GreaseView | None = None
     after: list[str] = field(default_factory=list)
+    values: list[StepFigure] = field(default_factory=list)
     statements: list[str] = field(default_factory=list)
 
     def cite(self, id: str) -> None:
@@ -47,12 +50,16 @@ class Figures:
             self.statements.append(id)
 
 
-def filled(plan: Plan, named: Named, step: Step) -> tuple[str, Figures]:
+def filled(plan: Plan, named: NamedEntities, step: Step) -> tuple[str, Figures]:
     """The text of a step without a slot left, and what it was filled with."""
     figures = Figures()
     texts: dict[str, str] = {}
-    for slot in dict.fromkeys(SLOT.findall(step.text)):
-        if slot == "torque":
+    template = _of_spacers(plan, step, figures) or step.text
+    for slot in dict.fromkeys(SLOT.findall(template)):
+        if (said := filled_slot(plan, step, slot)) is not None:
+            texts[slot], shown = said
+            figures.values += shown
+        elif slot == "torque":
             texts[slot] = _torque(plan, named, step, figures)
         elif slot == "volume":
             texts[slot] = _volume(plan, named, step, figures)
@@ -66,8 +73,23 @@ def filled(plan: Plan, named: Named, step: Step) -> tuple[str, Figures]:
         else:
             texts[slot] = BLANK
             plan.miss(slot, step.id, "the step wants it", f"The catalogue gives no {slot} for this step.")
-    text = SLOT.sub(lambda found: texts[found[1]], step.text)
+    text = SLOT.sub(lambda found: texts[found[1]], template)
     return " ".join([text, *figures.after]), figures
+
+
+def _of_spacers(plan: Plan, step: Step, figures: Figures) -> str | None:
+    """The instruction of a step that fits spacers, by how many there are now and are to be; None for any other step."""
+    if "{count}" not in step.text:
+        return None
+    if step.part_kind == TRAVEL_SPACER:
+        words = travel_spacer_words(plan)
+    elif step.fastener_position == SPACER_CAP and step.action == "tighten":
+        words = volume_spacer_words(plan)
+    else:
+        return None
+    if words is not None:
+        figures.cite(plan.fit.statement.id)
+    return words
 
 
 def uses_of(plan: Plan, kind: str | None) -> list[Applicable[Use]]:
@@ -98,7 +120,7 @@ def _only(plan: Plan, shown: Sequence[Applicable[S]]) -> Applicable[S] | None:
     return shown[0]
 
 
-def _torque(plan: Plan, named: Named, step: Step, figures: Figures) -> str:
+def _torque(plan: Plan, named: NamedEntities, step: Step, figures: Figures) -> str:
     position = step.fastener_position or ""
     fasteners = plan.at_position(position)
     texts: dict[str, str] = {}
@@ -143,7 +165,7 @@ def fill_of(plan: Plan, chamber: str | None) -> Applicable[Fill] | None:
     return _only(plan, [each for each in plan.found.fills if each.statement.chamber == chamber])
 
 
-def _volume(plan: Plan, named: Named, step: Step, figures: Figures) -> str:
+def _volume(plan: Plan, named: NamedEntities, step: Step, figures: Figures) -> str:
     row = fill_of(plan, step.chamber)
     if row is None:
         text = f"The catalogue gives no oil for this place: {step.chamber}. Fill it in from the maker's manual."
@@ -169,7 +191,7 @@ def _volume(plan: Plan, named: Named, step: Step, figures: Figures) -> str:
     return f"{shown['volume']['text']} of {oil}"
 
 
-def _grease(plan: Plan, named: Named, step: Step, figures: Figures, slot: str) -> str:
+def _grease(plan: Plan, named: NamedEntities, step: Step, figures: Figures, slot: str) -> str:
     row = _only(plan, [each for each in plan.found.greases if each.statement.place == step.place])
     if row is None:
         text = f"The catalogue does not say what the {step.place} is greased with."

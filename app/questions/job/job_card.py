@@ -9,26 +9,26 @@ from dataclasses import dataclass
 
 from app.catalogue.present import present
 from app.catalogue.rows import Snapshot
-from app.catalogue.tables import Frame, Source
-from app.questions.answers.cautions import BEFORE_OPENING, cautions
+from app.catalogue.tables import Frame
 from app.questions.answers.gap import Gap
-from app.questions.answers.statement_views import Named, TorqueView
+from app.questions.answers.statement_views import NamedEntities, TorqueView
 from app.questions.answers.views import chassis_ref, source_ref
 from app.questions.configuration.region import Given, Region
 from app.questions.fork_check.fork_check import Check
 from app.questions.fork_check.fork_check import gather as gather_frame
 from app.questions.fork_check.permission import overall
+from app.questions.job.card_cautions import at_steps, card_cautions
 from app.questions.job.checks import checks_view, label, to_write
 from app.questions.job.consumables import Sum, on_threads, shown, sums_of
 from app.questions.job.parameters import JOB_WORDS, JobCardAsked
 from app.questions.job.parts import parts_needed
 from app.questions.job.plan import Plan, planned
 from app.questions.job.refusals import not_done, refuse_frame
+from app.questions.job.set_figures import SETTLED_JOBS, clicks_noted, maximum, noted_in
 from app.questions.job.steps import Step_, steps_view
 from app.questions.job.tools import tools_needed
 from app.questions.job.views import (
     JOB_CARD,
-    CardCaution,
     FrameVerdict,
     JobCardAnswer,
     ProcedureRef,
@@ -64,8 +64,11 @@ def made(snapshot: Snapshot, chassis: str, asked: JobCardAsked) -> Made:
         refuse_frame(check, asked.job == "travel-change")
     context = plan.found.context
     context.with_sources([plan.procedure])
-    named = Named(units, context.sources, plan.found.fasteners, plan.found.fluids, context.parts, plan.found.tools)
+    named = NamedEntities(
+        units, context.sources, plan.found.fasteners, plan.found.fluids, context.parts, plan.found.tools
+    )
     steps = steps_view(plan, named)
+    of_steps = at_steps(steps)
     sums = sums_of(plan, steps)
     answer: JobCardAnswer = {
         "revision": snapshot.revision,
@@ -94,7 +97,8 @@ def made(snapshot: Snapshot, chassis: str, asked: JobCardAsked) -> Made:
     if check is not None:
         answer["frame"] = _frame_verdict(check)
     answer["gaps"] = _gaps(plan, check)
-    answer["cautions"] = _cautions(plan, check, steps)
+    sources = [*context.sources.values(), *(check.context.sources.values() if check is not None else ())]
+    answer["cautions"] = card_cautions(plan, of_steps, sources, check is not None)
     return Made(answer, sums)
 
 
@@ -160,21 +164,32 @@ def _settings(plan: Plan) -> Settings:
         said.append(setup["headline"]["text"])
     if plan.spacers is not None and plan.fit.statement.spacer is not None:
         shown["spacers"] = plan.spacers
-        how = "as the factory fits" if plan.spacers_as_delivered else "as asked"
-        said.append(f"{plan.spacers} volume spacers, {how}.")
+        how = "as delivered" if plan.spacers_as_delivered else "as given"
+        said.append(f"{plan.spacers} volume spacer{'' if plan.spacers == 1 else 's'}, {how}.")
     if "start_pressure" in setup:
-        said.append(f"Start pressure {setup['start_pressure']['text']} ({setup.get('basis', '')}): then set the sag.")
+        said.append(f"Start pressure {setup['start_pressure']['text']} ({setup.get('basis', '')}), then set the sag.")
         if "altitude" in setup:
             block = setup["altitude"]
             said.append(
                 f"Fill to {block['fill_to']['text']} here, at {block['fill_altitude']['text']}; it reads "
                 f"{block['reading_there']['text']} at {block['altitude']['text']}. {block['text']}"
             )
-    elif setup["headline"]["what"] != "rider-mass-limit" and (plan.spring is None or plan.spring.kind == "air"):
-        said.append("No start pressure: see `gaps`. Fill little, then set the sag; the maximum holds.")
-    said.append("Clicks as they were noted, unless the published set-up is followed.")
+    elif setup["headline"]["what"] == "rider-mass-limit":
+        pass  # said first
+    elif plan.spring is None or plan.spring.kind == "air":
+        said.append(_without_start(plan))
+    said.append(f"Set the clicks as {clicks_noted(plan)}, unless you follow the published set-up.")
     shown["text"] = " ".join(said)
     return shown
+
+
+def _without_start(plan: Plan) -> str:
+    """What to fill if no start pressure is known; a service fills what was in it."""
+    if plan.job in SETTLED_JOBS:
+        return f"Refill to the pressure noted in {noted_in(plan)}, then check the sag."
+    most = maximum(plan)
+    stay = "" if most is None else f", and stay below {most['text']}"
+    return f"No start pressure is listed. Start low, set the sag{stay}."
 
 
 def _gaps(plan: Plan, check: Check | None) -> list[Gap]:
@@ -186,24 +201,3 @@ def _gaps(plan: Plan, check: Check | None) -> list[Gap]:
         text = f"The catalogue does not say which parts {JOB_WORDS[plan.job]} of this fork takes."
         found.append({"what": "parts", "why_needed": "they must be at hand before the work begins", "text": text})
     return found
-
-
-def _cautions(plan: Plan, check: Check | None, steps: Sequence[Step_]) -> list[CardCaution]:
-    """Those of any opened fork, those of the set-up, then each of the steps with where it stands."""
-    sources: list[Source] = list(plan.found.context.sources.values())
-    if check is not None:
-        sources += check.context.sources.values()
-    codes = [*BEFORE_OPENING, "shock-pump-only", "limits"]
-    codes += ["frame-limit"] if plan.job == "travel-change" or check is not None else []
-    codes += [each["code"] for each in plan.setup["cautions"]] + ["not-in-the-catalogue"]
-    context: dict[str, CardCaution] = {}
-    for step in steps:
-        for each in step.shown["cautions"]:
-            found = context.setdefault(each["text"], {"code": each["code"], "text": each["text"], "steps": []})
-            found["steps"].append(step.shown["number"])
-    top: list[CardCaution] = [
-        {"code": each["code"], "text": each["text"]}
-        for each in cautions(*dict.fromkeys(codes), sources=sources)
-        if each["text"] not in context
-    ]
-    return [*top, *context.values()]

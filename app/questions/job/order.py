@@ -11,6 +11,8 @@ from app.errors import Fault
 from app.questions.job.conditions import Kept
 
 LOOSENED = ("loosen", "back-off", "free", "remove")
+NEGATIVE = "negative chamber"
+VALVES = 2  # of a spring whose negative chamber has a valve of its own
 OUTSIDE = (
     "axle", "brake caliper bolt", "adjuster knob screw", "upper crown bolt", "lower crown bolt", "stem bolt",
 )  # fmt: skip
@@ -22,6 +24,8 @@ def broken(steps: Sequence[Kept], spring: Spring | None) -> list[Fault]:
     found = [*_closed(steps), *_filled(steps)]
     if spring is None or spring.kind == "air":
         found += _air_first(steps)
+    if spring is not None and spring.negative == "own valve":
+        found += _both_valves(steps)
     return [Fault("procedure-unsafe", f"The order of work in the catalogue is not safe: {text}.") for text in found]
 
 
@@ -53,9 +57,20 @@ def _air_first(steps: Sequence[Kept]) -> Iterator[str]:
         if each.step.action in LOOSENED
         and (each.step.fastener_position not in (None, *OUTSIDE) or each.step.part_kind == "retaining ring")
     ]
-    emptied = [index for index, each in enumerate(steps) if each.step.action == "empty" and each.step.chamber is None]
+    emptied = [
+        index
+        for index, each in enumerate(steps)
+        if each.step.action == "empty" and each.step.chamber in (None, NEGATIVE)
+    ]
     if opened and (not emptied or max(emptied) > min(opened)):
         yield f"{_what(steps[min(opened)])} is opened before the air is out"
+
+
+def _both_valves(steps: Sequence[Kept]) -> Iterator[str]:
+    """A spring with two valves is emptied at each: two steps that let air out, before anything is opened."""
+    emptied = [each for each in steps if each.step.action == "empty" and each.step.chamber in (None, NEGATIVE)]
+    if len(emptied) < VALVES:
+        yield "the spring has two valves and only one of them is emptied" if emptied else "no valve is emptied"
 
 
 def _what(each: Kept) -> str:

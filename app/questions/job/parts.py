@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from math import ceil
 
 from app.catalogue.tables import Fit, Use
-from app.questions.answers.statement_views import Named, part_view
+from app.questions.answers.statement_views import NamedEntities, part_view
 from app.questions.configuration.prevailing import Applicable
 from app.questions.job.plan import Plan
 from app.questions.job.views import PartNeeded
@@ -13,7 +13,7 @@ Turned = Iterable[tuple[str, str, int]]
 """Fasteners that are turned and replaced: id, position, how many."""
 
 
-def parts_needed(plan: Plan, named: Named, replaced: Turned) -> list[PartNeeded]:
+def parts_needed(plan: Plan, named: NamedEntities, replaced: Turned) -> list[PartNeeded]:
     """Everything the job takes: what makes the change first, then the uses, then what is used once."""
     found = [*_new_spring(plan), *travel_spacer(plan), *volume_spacer(plan)]
     found += [of_use(each, plan, named) for each in plan.uses]
@@ -29,7 +29,7 @@ def parts_needed(plan: Plan, named: Named, replaced: Turned) -> list[PartNeeded]
     return found
 
 
-def of_use(each: Applicable[Use], plan: Plan, named: Named) -> PartNeeded:
+def of_use(each: Applicable[Use], plan: Plan, named: NamedEntities) -> PartNeeded:
     """A use as a part to buy; its count is a gap where the source gives none."""
     row = each.statement
     part = part_view(row.part, named)

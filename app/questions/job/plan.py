@@ -8,13 +8,14 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from app.catalogue.rows import Snapshot
-from app.catalogue.tables import Damper, Fastener, Fit, Part, Procedure, Spacer, Spring, Use
+from app.catalogue.tables import Damper, Fastener, Fit, Limit, Part, Procedure, Spacer, Spring, Use
 from app.errors import Fault, Invalid
 from app.questions.answers.gap import Gap
 from app.questions.answers.open_choices import names_of
 from app.questions.configuration.chassis_context import ChassisContext
 from app.questions.configuration.prevailing import Applicable, undecided
 from app.questions.configuration.region import Given
+from app.questions.configuration.spring_travel import with_travel_of_spring
 from app.questions.job.conditions import Kept, kept, properties, whose, words
 from app.questions.job.parameters import JobCardAsked, JobName, ends, renamed
 from app.questions.job.procedure import procedure_for, steps_of
@@ -75,7 +76,7 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     how = circumstances(asked)
     with renamed("travel", "to_travel" if asked.job == "travel-change" else "travel"):
         found = gather(snapshot, chassis, both.wanted)
-    present_fits, open_present = _present(found, both.present, asked.job)
+    present, present_fits, open_present = _present(found, both.present, asked.job)
     if not found.fits:
         raise no_spring(found, both.wanted, "to_travel" if asked.job == "travel-change" else "travel")
     procedure, rivals = procedure_for(snapshot, found, asked.job)
@@ -98,7 +99,7 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
         raise _undecided({each["parameter"]: each["values"] for each in setup["undecided"]}, found.context)
     plan = Plan(
         snapshot=snapshot,
-        job=asked.job, units=units, found=found, present=both.present, fit=fit, present_fit=present_fit,
+        job=asked.job, units=units, found=found, present=present, fit=fit, present_fit=present_fit,
         spring=spring, present_spring=present_spring, new_spring=fit.statement.spring != present_fit.statement.spring,
         dampers=dampers, spacers=spacers.wanted, spacers_as_delivered=spacers.as_delivered,
         present_spacers=spacers.present, procedure=procedure, kept=steps, uses=uses,
@@ -113,11 +114,12 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     return plan
 
 
-def _present(found: Sheet, present: Given, job: JobName) -> tuple[list[Applicable[Fit]], Open]:
-    """The fits of the fork as it stands, and what would decide between them."""
+def _present(found: Sheet, present: Given, job: JobName) -> tuple[Given, list[Applicable[Fit]], Open]:
+    """The fork as it stands, its fits, and what would decide between them."""
     if job != "travel-change":
-        return found.fits, {}
+        return found.wanted, found.fits, {}
     with renamed("travel", "from_travel", spring="from_spring"):
+        present = with_travel_of_spring(found.context, found.offered, present)
         where = found.context.region(present, found.offered)
     fits = prevailing_fits(found.context, found.offered, present, where)
     if not fits:
@@ -132,7 +134,7 @@ def _present(found: Sheet, present: Given, job: JobName) -> tuple[list[Applicabl
     if len(springs) > 1 and (springs & wanted or len(kinds) > 1):
         open_parameters["from_spring"] = sorted(springs)
     open_parameters.pop("spring", None)
-    return fits, open_parameters
+    return present, fits, open_parameters
 
 
 def _open(
@@ -142,7 +144,7 @@ def _open(
     """Each parameter that would decide something the card shows, with the values it may take."""
     choices = found.context.choices(found.where, found.offered)
     open_parameters: Open = dict(present)
-    for shown in _taken(found, steps, uses):
+    for shown in _taken(found, asked.job, steps, uses):
         for name, values in undecided(shown, found.where, choices).items():
             open_parameters[name] = list(dict.fromkeys([*open_parameters.get(name, []), *values]))
     for name in rivals:
@@ -163,7 +165,7 @@ def _open(
 
 
 def _taken(
-    found: Sheet, steps: Sequence[Kept], uses: Sequence[Applicable[Use]]
+    found: Sheet, job: JobName, steps: Sequence[Kept], uses: Sequence[Applicable[Use]]
 ) -> tuple[Iterable[Applicable[Any]], ...]:
     """The statements of the sheet that the card shows; of the set-up it shows those of the rider only."""
     positions = {each.step.fastener_position for each in steps}
@@ -175,8 +177,23 @@ def _taken(
         [each for each in found.fills if each.statement.chamber in chambers],
         [each for each in found.greases if each.statement.place in places],
         uses,
-        found.limits,
+        limits_of_job(found.limits, job, steps),
     )
+
+
+def limits_of_job(limits: Sequence[Applicable[Limit]], job: JobName, steps: Sequence[Kept]) -> list[Applicable[Limit]]:
+    """The limits that a job can prove: nothing of tyre, rotor or steerer if it does not touch them."""
+    positions = {each.step.fastener_position for each in steps}
+    of_job = {
+        "tyre diameter": job == "travel-change",
+        "tyre width": job == "travel-change",
+        "rider mass": job == "travel-change",
+        "rotor diameter": False,
+        "steerer above the crown": False,
+        "bushing play": job != "spacer-change",
+        "stanchion height in the crown": bool({"upper crown bolt", "lower crown bolt"} & positions),
+    }
+    return [each for each in limits if of_job.get(each.statement.subject, True)]
 
 
 def _undecided(found: Open, context: ChassisContext) -> Invalid:

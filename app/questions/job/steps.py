@@ -4,12 +4,13 @@ from dataclasses import dataclass
 
 from app.catalogue.tables import Fastener, Step
 from app.questions.answers.cautions import caution
-from app.questions.answers.statement_views import Named
+from app.questions.answers.statement_views import NamedEntities
 from app.questions.answers.views import Caution
 from app.questions.job.conditions import Kept
 from app.questions.job.figures import SPACER_CAP, Figures, filled, uses_of
 from app.questions.job.parts import of_use, travel_spacer, volume_spacer
 from app.questions.job.plan import Plan
+from app.questions.job.set_figures import click_end
 from app.questions.job.views import PartNeeded, StepView
 
 FOOT = ("foot bolt", "foot nut")
@@ -27,19 +28,18 @@ class Step_:  # noqa: N801 - the row is called Step
     fasteners: list[Fastener]
 
 
-def steps_view(plan: Plan, named: Named) -> list[Step_]:
+def steps_view(plan: Plan, named: NamedEntities) -> list[Step_]:
     """Every step that is kept, numbered from 1."""
     return [_step(plan, named, each, number) for number, each in enumerate(plan.kept, 1)]
 
 
-def _step(plan: Plan, named: Named, kept: Kept, number: int) -> Step_:
+def _step(plan: Plan, named: NamedEntities, kept: Kept, number: int) -> Step_:
     step = kept.step
     text, figures = filled(plan, named, step)
     fasteners = plan.at_position(step.fastener_position) if step.fastener_position else []
     shown: StepView = {
         "number": number, "step": step.id, "action": step.action, "text": text,
-        "parts": _parts(plan, named, step), "tools": list(step.tools or ()),
-        "measures": [each.strip() for each in (step.measures or "").split(";") if each.strip()],
+        "figures": figures.values, "parts": _parts(plan, named, step), "tools": [], "measures": _measures(plan, step),
         "cautions": _cautions(step), "statements": figures.statements,
     }  # fmt: skip
     if (words := kept.words) is not None:
@@ -54,7 +54,15 @@ def _step(plan: Plan, named: Named, kept: Kept, number: int) -> Step_:
     return Step_(shown, step, figures, fasteners if step.action in TURNED else [])
 
 
-def _parts(plan: Plan, named: Named, step: Step) -> list[PartNeeded]:
+def _measures(plan: Plan, step: Step) -> list[str]:
+    """What is written down at the step; clicks with the end that they are counted from."""
+    found = [each.strip() for each in (step.measures or "").split(";") if each.strip()]
+    end = click_end(plan)
+    datum = "from closed or from open (mark which)" if end is None else f"from {end}"
+    return [f"{each}, {datum}" if "clicks" in each and " from " not in each else each for each in found]
+
+
+def _parts(plan: Plan, named: NamedEntities, step: Step) -> list[PartNeeded]:
     found = [of_use(each, plan, named) for each in uses_of(plan, step.part_kind)]
     if step.action == "tighten" and step.fastener_position != step.part_kind:
         found += [of_use(each, plan, named) for each in uses_of(plan, step.fastener_position)]

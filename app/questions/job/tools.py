@@ -43,7 +43,7 @@ class Laid:
 
 
 def tools_needed(plan: Plan, steps: Sequence[Step_]) -> list[ToolNeeded]:
-    """Every tool, in order of first use; puts the ids into the steps as well."""
+    """Every tool, in order of first use; puts the names into the steps as well."""
     laid = Laid()
     named = {id for each in steps for id in each.row.tools or ()}
     known = plan.snapshot.many(Tool, named) if named else {}
@@ -52,7 +52,8 @@ def tools_needed(plan: Plan, steps: Sequence[Step_]) -> list[ToolNeeded]:
     for each, torques in zip(steps, ends, strict=True):
         number = each.shown["number"]
         for id in each.row.tools or ():
-            name = known[id].name if id in known else id
+            name = known[id].name if id in known else "a tool that is not in the catalogue"
+            each.shown["tools"].append(name)
             laid.add(id, {"id": id, "name": name, "steps": []}, number)
         for fastener in each.fasteners:
             _turn(plan, fastener, each, laid)
@@ -79,9 +80,9 @@ def _turn(plan: Plan, fastener: Fastener, each: Step_, laid: Laid) -> None:
     if first.drive is not None:
         needed["drive"] = first.drive
     if len(fitting) > 1:
-        needed["any_of"] = [tool.id for tool in fitting]
-    if first.id not in each.shown["tools"]:
-        each.shown["tools"].append(first.id)
+        needed["any_of"] = [tool.name for tool in fitting]
+    if first.name not in each.shown["tools"]:
+        each.shown["tools"].append(first.name)
     laid.add(first.id, needed, each.shown["number"])
 
 

@@ -57,7 +57,7 @@ class PartNeeded(TypedDict):
 
 
 class ToolNeeded(TypedDict):
-    """A tool and its steps, in order of use. `any_of`: ids of which one will do. A torque wrench has no id but
+    """A tool and its steps, in order of use. `any_of`: names of which one will do. A torque wrench has no id but
     the torques it must do (`smallest`, `largest`) and the greatest marked maximum that still measures the smallest."""
 
     id: NotRequired[str]
@@ -92,9 +92,20 @@ class Consumable(TypedDict):
     statements: list[str]
 
 
+class StepFigure(TypedDict):
+    """A figure that is set or proved at a step: what it is, and its text with unit; `value` is absent for turns."""
+
+    what: str
+    value: NotRequired[Quantity]
+    text: str
+
+
 class StepView(TypedDict):
-    """One step. `torque` has one entry for each fastener and stage of the position; `condition` stands where the
-    catalogue does not say whether the step applies; `statements` are all rows whose figures the text bears."""
+    """One step. `tools` are names, `figures` what is set or proved at the step.
+
+    `torque` has one entry for each fastener and stage of the position. `condition` is there if the catalogue does not
+    say whether the step applies. `statements` are all rows whose figures the text has.
+    """
 
     number: int
     step: str
@@ -104,6 +115,7 @@ class StepView(TypedDict):
     torque: NotRequired[list[TorqueView]]
     fill: NotRequired[FillView]
     grease: NotRequired[GreaseView]
+    figures: list[StepFigure]
     parts: list[PartNeeded]
     tools: list[str]
     measures: list[str]
@@ -157,8 +169,9 @@ class NotDone(TypedDict):
 
 
 class CardCaution(Caution):
-    """A caution; those of steps name where they stand."""
+    """A caution, once: at the `top` of the card, at the step that needs it (named in `steps`), or at the `end`."""
 
+    place: Literal["top", "step", "end"]
     steps: NotRequired[list[int]]
 
 

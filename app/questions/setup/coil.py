@@ -7,7 +7,6 @@ from decimal import Decimal
 from app.catalogue.tables import Fit, Guide, Spring
 from app.physics import coil
 from app.physics.band import Band, Uncertain, band
-from app.questions.answers.clicks import turns_view
 from app.questions.answers.explained import as_published
 from app.questions.answers.gap import Gap
 from app.questions.answers.views import SpringRef
@@ -19,6 +18,7 @@ from app.questions.setup.parameters import Circumstances, si_of
 from app.questions.setup.views import Basis, Coil, CoilSag, CoilView, CurvePointView
 from app.questions.setup.words import band_view
 from app.questions.sheet.fits import spring_ref
+from app.units.counts import turns_view
 from app.units.quantity import computed, quantity
 
 RATE_UNIT = "N/mm"
@@ -172,7 +172,7 @@ class _Coil:
 
     def preload(self, column: str) -> Uncertain:
         """A preload as published, in m; none if not stated."""
-        stated: Decimal | None = self.row.__dict__[column]
+        stated: Decimal | None = getattr(self.row, column)
         return Uncertain("preload", 0.0, 0.0) if stated is None else as_published("preload", Decimal(stated), 1e-3)
 
     def sag(self, column: str) -> Band | None:

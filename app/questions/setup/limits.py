@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Literal
 
-from app.catalogue.tables import Fit, Limit, Source, Spring
+from app.catalogue.tables import Fit, Limit, Source, Spring, is_row_of
 from app.questions.answers.gap import Gap
 from app.questions.answers.views import ScopeView, figure, scope_of_fit, scope_view, source_ref
 from app.questions.configuration.prevailing import Applicable
@@ -91,7 +91,7 @@ def limits_view(
         limit = figure(row, "pressure", "pressure_limit", row.pressure_unit, units, role="maximum")
         if limit is None:
             continue
-        scope: ScopeView = scope_of_fit(row) if isinstance(row, Fit) else {}
+        scope: ScopeView = scope_of_fit(row) if is_row_of(row, Fit) else {}
         line: PressureLimit = {"of": of, "id": row.id, "scope": scope, "limit": limit}
         if start_pa is not None:
             line["within"] = not start_pa > limit_pa * (1 + 1e-9)

@@ -10,7 +10,7 @@ from app.catalogue.rows import Snapshot
 from app.catalogue.tables import Fit, Spring
 from app.questions.answers.cautions import cautions
 from app.questions.answers.open_choices import shown_undecided
-from app.questions.answers.statement_views import Named, guide_view
+from app.questions.answers.statement_views import NamedEntities, guide_view
 from app.questions.answers.views import chassis_ref
 from app.questions.configuration.prevailing import Applicable, undecided
 from app.questions.configuration.region import Given, given
@@ -221,7 +221,7 @@ def _beside(work: SetupBuilder) -> tuple[list[Applicable[Fit]], dict[str, Spring
 
 def _finished(answer: SetupAnswer, work: SetupBuilder) -> SetupAnswer:
     context = work.found.context
-    named = Named(work.units, context.sources, dampers=work.found.dampers)
+    named = NamedEntities(work.units, context.sources, dampers=work.found.dampers)
     answer["published"] = [guide_view(each, named) for each in work.guides.all]
     if not answer["limits"]["text"]:
         answer["limits"], codes = limits_view(work.limits, None, None, None, work.asked, context.sources, work.units)

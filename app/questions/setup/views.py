@@ -8,8 +8,9 @@ from typing_extensions import TypedDict
 from app.questions.answers.explained import Assumption, Formula
 from app.questions.answers.gap import Gap
 from app.questions.answers.statement_views import GuideView
-from app.questions.answers.views import Caution, ChassisRef, ScopeView, SourceRef, SpringRef, Turns, Undecided
+from app.questions.answers.views import Caution, ChassisRef, ScopeView, SourceRef, SpringRef, Undecided
 from app.questions.sheet.fits import AskedView, FitView
+from app.units.counts import Turns
 from app.units.quantity import Quantity
 
 Basis = Literal[

@@ -1,4 +1,4 @@
-"""What changed on a sheet since a revision: for whoever printed it then. Compares the two sheets as they are shown."""
+"""Changes to a sheet since a revision, for someone who printed it then. Compares the two sheets as shown."""
 
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal, NotRequired
@@ -20,17 +20,17 @@ from app.questions.sheet.sheet import ConfigurationAsked, SheetAnswer, sheet_vie
 from app.units.preferences import Units
 
 LISTS = {table.table: table for table in STATEMENTS}
-StatementMap = Annotated[dict[str, Any], Field(description="The statement as the sheet showed or shows it.")]
+StatementMap = Annotated[dict[str, Any], Field(description="The statement as shown on the sheet.")]
 
 
 class SheetChangesAsked(ConfigurationAsked):
-    """The parameters of `sheet`, and the revision that the old sheet was answered from."""
+    """The parameters of `sheet`, and the revision of the old sheet."""
 
-    since: RevisionNumber = Field(description="Revision of the sheet at hand, as it says.", examples=[1])
+    since: RevisionNumber = Field(description="Revision printed on the old sheet.", examples=[1])
 
 
 class SheetChange(TypedDict):
-    """One statement that appeared, went or differs; `differs` names its members that are not as they were."""
+    """One statement that was added, removed or changed; `differs` names the changed members."""
 
     change: Literal["added", "removed", "changed"]
     table: str
@@ -42,7 +42,7 @@ class SheetChange(TypedDict):
 
 
 class SheetChangesAnswer(TypedDict):
-    """What is not as it was; `gaps_closed` are what the old sheet said was missing and is now there."""
+    """The changes; `gaps_closed` lists what was missing on the old sheet and is listed now."""
 
     revision: int
     since: int
@@ -60,7 +60,7 @@ SHEET_CHANGES = TypeAdapter(SheetChangesAnswer)
 
 
 def sheet_changes(snapshot: Snapshot, chassis: str, asked: SheetChangesAsked) -> SheetChangesAnswer:
-    """The answer at one revision. Raises as `sheet` does, and Invalid for a later revision."""
+    """The answer at one revision. Raises what `sheet` raises, and Invalid for a later revision."""
     units = chosen_units(asked)
     if asked.since > snapshot.revision:
         text = f"this is answered from revision {snapshot.revision}, which is before {asked.since}"
@@ -94,7 +94,7 @@ def sheet_changes(snapshot: Snapshot, chassis: str, asked: SheetChangesAsked) ->
 
 
 def _before(then: Snapshot, chassis: str, wanted: Given, units: Units) -> tuple[SheetAnswer | None, str | None]:
-    """The sheet as it was, or a sentence that says why there was none."""
+    """The old sheet, or a sentence that says why there was none."""
     try:
         return sheet_view(gather(then, chassis, wanted), units), None
     except (NotFound, Gone):
@@ -119,7 +119,7 @@ def _changes(
         new = after.get(id)
         if new is None:
             why = (
-                "it still stands in the catalogue, but something else answers this configuration now"
+                "it is still in the catalogue, but another statement applies to this configuration now"
                 if id in context
                 else "it was withdrawn"
             )
@@ -140,4 +140,4 @@ def _text(changes: list[SheetChange], since: int) -> str:
         return f"Nothing on this sheet has changed since revision {since}."
     counts = {kind: sum(each["change"] == kind for each in changes) for kind in ("added", "changed", "removed")}
     listed = ", ".join(f"{count} {kind}" for kind, count in counts.items() if count)
-    return f"Since revision {since}: {listed}. The sheet at hand is out of date."
+    return f"Since revision {since}: {listed}. The printed sheet is out of date."

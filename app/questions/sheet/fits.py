@@ -1,6 +1,6 @@
-"""Which springs fit this chassis at this travel, and which nearly do: the question `fits`.
+"""The question `fits`: the springs that fit a chassis at a travel, and near misses.
 
-A fit is never inferred: every line is a statement with its source, or one whose only failing condition is named.
+A fit is never inferred. Every entry is a statement with its source; a near miss names the one condition it fails.
 """
 
 from collections.abc import Sequence
@@ -40,7 +40,7 @@ NEAR_MISSES = 20
 
 
 class FitsAsked(LookupParameters):
-    """The parameters of `fits`: what is known of the configuration; what is left out is unknown."""
+    """The parameters of `fits`. A parameter that is left out is unknown."""
 
     travel: str | None = Field(
         None, max_length=64, description="Wanted travel in mm, or with a unit.", examples=["150", "5.9in"]
@@ -50,11 +50,11 @@ class FitsAsked(LookupParameters):
     wheel_size: str | None = Field(
         None, max_length=12, description="Wheel: ISO 5775 bead seat diameter in mm, or 29, 27.5, 26.", examples=["622"]
     )
-    damper: str | None = Field(None, max_length=80, description="Id of the damper that is fitted.")
+    damper: str | None = Field(None, max_length=80, description="Id of the fitted damper.")
 
 
 class SpacerView(TypedDict):
-    """A volume spacer and what it takes."""
+    """A volume spacer."""
 
     id: str
     name: str
@@ -63,7 +63,7 @@ class SpacerView(TypedDict):
 
 
 class FitView(TypedDict):
-    """One statement that a spring gives a travel in this chassis."""
+    """One fit: a spring that gives a travel in this chassis."""
 
     id: str
     spring: SpringRef
@@ -83,7 +83,7 @@ class FitView(TypedDict):
 
 
 class MissReason(TypedDict):
-    """Why a fit is only near: `code` is contract."""
+    """Why a fit is only a near miss; `code` is contract."""
 
     code: Reason
     text: str
@@ -113,7 +113,7 @@ class AskedView(TypedDict, total=False):
 
 
 class FitsAnswer(TypedDict):
-    """Which springs fit, which nearly do, and what would decide."""
+    """Fits, near misses, and the parameters that would decide."""
 
     revision: int
     chassis: ChassisRef
@@ -129,7 +129,7 @@ FITS = TypeAdapter(FitsAnswer)
 
 
 def fits(snapshot: Snapshot, chassis: str, asked: FitsAsked) -> FitsAnswer:
-    """The answer at one revision. Raises NotFound, Gone, and Invalid for what the chassis cannot be."""
+    """The answer at one revision. Raises NotFound, Gone, and Invalid for a configuration the chassis cannot have."""
     units = chosen_units(asked)
     wanted = given(
         travel=asked.travel, model_year=asked.model_year, variant=asked.variant, damper=asked.damper,
@@ -159,7 +159,7 @@ def fits(snapshot: Snapshot, chassis: str, asked: FitsAsked) -> FitsAnswer:
 
 
 def chosen_units(asked: LookupParameters) -> Units:
-    """The units an answer is shown in. Raises Invalid for a unit that is none or of another kind."""
+    """The units of an answer. Raises Invalid for an unknown unit or one of another kind."""
     names = asked.units_asked()
     return choose(names.pop("units"), names)
 
@@ -167,9 +167,9 @@ def chosen_units(asked: LookupParameters) -> Units:
 def prevailing_fits(
     context: ChassisContext, offered: Sequence[Fit], wanted: Given, where: Region
 ) -> list[Applicable[Fit]]:
-    """The fits that answer: of the wanted travel where one is given, by travel and spring.
+    """The fits that apply, at the wanted travel if one is given, ordered by travel and spring.
 
-    The spring is what a fit answers, not a condition of it.
+    The spring is the answer, not a condition.
     """
     travel = where.travel[0] if wanted.travel is not None else None
     answering = [fit for fit in offered if travel is None or fit.travel_mm == travel]
@@ -181,7 +181,7 @@ def prevailing_fits(
 
 
 def spring_ref(id: str, springs: dict[str, Spring]) -> SpringRef:
-    """A spring by what it is ordered by; the id alone where its row is not there."""
+    """A spring, by its part number; only the id if its row is missing."""
     spring = springs.get(id)
     if spring is None:
         return {"id": id}
@@ -198,7 +198,7 @@ def spring_ref(id: str, springs: dict[str, Spring]) -> SpringRef:
 def fit_view(
     each: Applicable[Fit], context: ChassisContext, springs: dict[str, Spring], spacers: dict[str, Spacer], units: Units
 ) -> FitView:
-    """One fit as it stands in an answer."""
+    """The view of one fit."""
     fit = each.statement
     shown: FitView = {
         "id": fit.id,
@@ -232,13 +232,13 @@ def fit_view(
 
 
 def also_in(row: Fit, context: ChassisContext) -> AlsoIn:
-    """A statement that says the same, by its source."""
+    """A statement that agrees, by its source."""
     source = source_ref(row, context.sources)
     return {"id": row.id} if source is None else {"id": row.id, "source": source}
 
 
 def spacer_view(id: str, spacers: dict[str, Spacer], units: Units) -> SpacerView:
-    """A volume spacer by name and volume; the id alone where its row is not there."""
+    """A volume spacer; only the id if its row is missing."""
     spacer = spacers.get(id)
     if spacer is None:
         return {"id": id, "name": id}
@@ -266,7 +266,7 @@ def near_view(miss: Miss, context: ChassisContext, springs: dict[str, Spring], u
 
 
 def asked_view(wanted: Given, where: Region, units: Units) -> AskedView:
-    """The configuration as understood: the travel as matched, the wheel as its bead seat diameter."""
+    """The configuration as it was understood: the matched travel, the wheel as its bead seat diameter."""
     shown: AskedView = {}
     if wanted.travel is not None:
         shown["travel"] = length(where.travel[0], units)

@@ -1,13 +1,18 @@
-"""What a mechanic needs for a configuration and the catalogue does not say; never guessed."""
+"""The gaps of a configuration: what a mechanic needs that the catalogue does not say. Never guessed."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from itertools import chain
+from typing import Any
 
 from app.questions.answers.gap import Gap
+from app.questions.answers.statement_members import figure_members
+from app.questions.configuration.prevailing import Applicable
 from app.questions.sheet.gather import Sheet
+from app.units.preferences import AS_PUBLISHED
 
 
 def gaps(found: Sheet) -> list[Gap]:
-    """Everything that is missing for the configuration, in the order of work."""
+    """All gaps of the configuration, in the order of work."""
     if not found.fits:
         return [
             {
@@ -16,8 +21,9 @@ def gaps(found: Sheet) -> list[Gap]:
                 "text": "No fit is listed for this configuration.",
             },
             *_statements(found),
+            *_without_unit(found),
         ]
-    return [*_fits(found), *_statements(found)]
+    return [*_fits(found), *_statements(found), *_without_unit(found)]
 
 
 def _fits(found: Sheet) -> Iterator[Gap]:
@@ -33,6 +39,20 @@ def _fits(found: Sheet) -> Iterator[Gap]:
         if fit.axle_to_crown_mm is None:
             yield _gap("axle-to-crown", fit.id, "it proves the change and decides whether the frame may carry it",
                        "the axle-to-crown length")  # fmt: skip
+
+
+def _without_unit(found: Sheet) -> Iterator[Gap]:
+    """The figures that the catalogue has and no answer can show, because their unit is missing or not known."""
+    tables: tuple[Sequence[Applicable[Any]], ...] = (
+        found.fits, found.torques, found.fills, found.greases, found.uses, found.limits, found.intervals, found.guides,
+        found.readings,
+    )  # fmt: skip
+    for each in chain(*tables):
+        row = each.statement
+        for member in figure_members(row.model):
+            if member.given(row) and member.quantity(row, AS_PUBLISHED) is None:
+                why = "a figure without a known unit cannot be used"
+                yield _gap("unit", row.id, why, f"in which unit the {member.name.replace('_', ' ')} is given")
 
 
 def _statements(found: Sheet) -> Iterator[Gap]:
@@ -77,7 +97,7 @@ def _statements(found: Sheet) -> Iterator[Gap]:
 
 
 def _fitted(found: Sheet) -> set[str]:
-    """The fasteners that the configuration surely has: those of the chassis, its known spring and its known damper."""
+    """The fasteners that the configuration certainly has: of the chassis, the known spring and the known damper."""
     springs = found.where.springs if found.where.springs is not None and len(found.where.springs) == 1 else frozenset()
     dampers = found.where.dampers if found.where.dampers is not None and len(found.where.dampers) == 1 else frozenset()
     low, high = found.where.years

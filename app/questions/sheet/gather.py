@@ -28,6 +28,7 @@ from app.catalogue.tables import (
 from app.questions.configuration.chassis_context import ChassisContext, load_chassis
 from app.questions.configuration.prevailing import Applicable, undecided
 from app.questions.configuration.region import Given, Region
+from app.questions.configuration.spring_travel import with_travel_of_spring
 from app.questions.sheet.fits import (
     prevailing_fits,
 )
@@ -35,7 +36,7 @@ from app.questions.sheet.fits import (
 
 @dataclass(slots=True)
 class Sheet:
-    """The statements that answer, before they are put into words: what the sheet, the job card and setup start from."""
+    """The statements that apply, before they become views: the input of sheet, job card and set-up."""
 
     context: ChassisContext
     wanted: Given
@@ -58,7 +59,7 @@ class Sheet:
     tools: dict[str, list[Tool]]
 
     def undecided(self) -> dict[str, list[str | int | float]]:
-        """Each parameter that would decide between what is shown, with the values it may take."""
+        """Each parameter that would decide between the alternatives, with its possible values."""
         found: dict[str, list[str | int | float]] = {}
         choices = self.context.choices(self.where, self.offered)
         every: tuple[Sequence[Applicable[Any]], ...] = (
@@ -76,9 +77,13 @@ class Sheet:
 
 
 def gather(snapshot: Snapshot, chassis: str, wanted: Given) -> Sheet:
-    """Every statement that may hold for a configuration."""
+    """Every statement that may hold for a configuration; a spring that gives one travel decides the travel.
+
+    Raises NotFound, Gone, and Invalid for what the chassis cannot be or for a travel that the spring does not give.
+    """
     context = load_chassis(snapshot, chassis)
     offered = snapshot.where(Fit, "chassis", chassis)
+    wanted = with_travel_of_spring(context, offered, wanted)
     where = context.region(wanted, offered)
     fits = prevailing_fits(context, offered, wanted, where)
     if wanted.spring is None and fits:
@@ -114,7 +119,7 @@ def gather(snapshot: Snapshot, chassis: str, wanted: Given) -> Sheet:
 
 
 def _by_mass(each: Applicable[Guide]) -> tuple[str, float, float]:
-    """Guides read as a table: by chamber and travel, the lightest rider first."""
+    """Sort key of guides: chamber, travel, then the lightest rider first."""
     guide = each.statement
     mass = kilograms(guide.rider_mass_from, guide.mass_unit)
     return guide.chamber or "", guide.travel_from_mm or 0.0, float(mass or 0)
@@ -123,7 +128,7 @@ def _by_mass(each: Applicable[Guide]) -> tuple[str, float, float]:
 def _fasteners(
     snapshot: Snapshot, context: ChassisContext, where: Region, torques: Sequence[Torque]
 ) -> dict[str, Fastener]:
-    """The fasteners of the chassis and of the springs and dampers it may carry, and those its torques name."""
+    """The fasteners of the chassis and of its possible springs and dampers, and those that torques name."""
     found = {row.id: row for row in snapshot.where(Fastener, "chassis", context.chassis.id)}
     for spring in sorted(where.springs or ()):
         found.update((row.id, row) for row in snapshot.where(Fastener, "spring", spring))

@@ -1,4 +1,4 @@
-"""All that the catalogue says of one configuration: the question `sheet`. What it does not say stands under `gaps`."""
+"""The question `sheet`: everything listed for one configuration. What is missing is listed under `gaps`."""
 
 from typing import Literal, NotRequired
 
@@ -16,7 +16,7 @@ from app.questions.answers.statement_views import (
     GuideView,
     IntervalView,
     LimitView,
-    Named,
+    NamedEntities,
     ReadingView,
     TorqueView,
     UseView,
@@ -51,10 +51,10 @@ class ConfigurationAsked(FitsAsked):
 
 
 class SheetAsked(ConfigurationAsked):
-    """The parameters of `sheet`: a configuration, and what is to be computed beside it."""
+    """The parameters of `sheet`: a configuration, and what to compute with it."""
 
     detail: Literal["preload"] | None = Field(
-        None, description="`preload`: what each torque does to its bolt, as far as that can be judged."
+        None, description="`preload` adds the clamp force of each torque, as far as it can be computed."
     )
 
 
@@ -67,7 +67,7 @@ class ToolView(TypedDict):
 
 
 class SheetAnswer(TypedDict):
-    """Everything that may hold for the configuration; alternatives are told apart by scope (see `undecided`)."""
+    """Everything that may apply to the configuration; alternatives differ by scope (see `undecided`)."""
 
     revision: int
     chassis: ChassisRef
@@ -91,7 +91,7 @@ SHEET = TypeAdapter(SheetAnswer)
 
 
 def sheet(snapshot: Snapshot, chassis: str, asked: SheetAsked) -> SheetAnswer:
-    """The answer at one revision. Raises NotFound, Gone, and Invalid for what the chassis cannot be."""
+    """The answer at one revision. Raises NotFound, Gone, and Invalid for a configuration the chassis cannot have."""
     units = chosen_units(asked)
     wanted = given(
         travel=asked.travel, model_year=asked.model_year, variant=asked.variant, spring=asked.spring,
@@ -107,9 +107,11 @@ def sheet(snapshot: Snapshot, chassis: str, asked: SheetAsked) -> SheetAnswer:
 
 
 def sheet_view(found: Sheet, units: Units) -> SheetAnswer:
-    """The gathered statements in words and quantities."""
+    """The view of the gathered statements."""
     context = found.context
-    named = Named(units, context.sources, found.fasteners, found.fluids, context.parts, found.tools, found.dampers)
+    named = NamedEntities(
+        units, context.sources, found.fasteners, found.fluids, context.parts, found.tools, found.dampers
+    )
     open_parameters = shown_undecided(found.undecided(), context)
     codes = [*BEFORE_OPENING, "shock-pump-only", "limits", "not-in-the-catalogue"]
     return {

@@ -1,4 +1,4 @@
-"""Which chassis take this spring: the question `fits` from the other side. A fit is never inferred from a bore."""
+"""The chassis that take a spring: `fits` seen from the spring. A fit is never inferred from a bore."""
 
 from pydantic import TypeAdapter
 from typing_extensions import TypedDict
@@ -21,13 +21,13 @@ class SpringFitsAsked(LookupParameters):
 
 
 class ChassisFit(FitView):
-    """One statement that this spring gives a travel in a chassis."""
+    """One fit of this spring in a chassis."""
 
     chassis: ChassisRef
 
 
 class SpringFitsAnswer(TypedDict):
-    """The chassis that take this spring, by id; of more than 100 the first are shown."""
+    """The chassis that take this spring, ordered by id; at most 100 are shown."""
 
     revision: int
     spring: SpringRef

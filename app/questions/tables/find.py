@@ -77,14 +77,13 @@ def find(snapshot: Snapshot, asked: FindAsked) -> FindAnswer:
 
 
 def _found(row: Row, hit: Hit) -> FoundRow:
-    fields = row.__dict__
     found: FoundRow = {
         "table": row.table,
         "id": row.id,
-        "name": fields.get("name") or fields["title"],
+        "name": getattr(row, "name", None) or row["title"],
         "score": hit.score,
-        "href": href(type(row), row.id),
+        "href": href(row.model, row.id),
     }
-    if fields.get("part_number") is not None:
-        found["part_number"] = fields["part_number"]
+    if getattr(row, "part_number", None) is not None:
+        found["part_number"] = row["part_number"]
     return found

@@ -1,4 +1,4 @@
-"""The rules by which the catalogue is judged, and the warnings that stand at a revision."""
+"""The rules by which the catalogue is judged, and the findings of a revision."""
 
 from collections.abc import Mapping
 from functools import lru_cache
@@ -25,7 +25,7 @@ from app.rules.registry import RULES, Edit, Rule, Shape
 
 
 class Cell(TypedDict):
-    """What a column of a row is made to say."""
+    """The new value of one column."""
 
     column: str
     text: str
@@ -51,10 +51,10 @@ class RuleRow(TypedDict):
     why: str
     mend: str
     silenced_by: list[str]
-    tables: Annotated[list[str], Field(description="Tables whose rows it judges; empty: all it meets.")]
+    tables: Annotated[list[str], Field(description="Tables whose rows it checks; empty means all.")]
     passes: NotRequired[ExampleEdit]
     fails: NotRequired[ExampleEdit]
-    findings: Annotated[str, Field(description="Address of what it finds in the present catalogue.")]
+    findings: Annotated[str, Field(description="Address of its current findings.")]
 
 
 class RuleList(TypedDict):
@@ -65,13 +65,13 @@ class RuleList(TypedDict):
 
 
 class FindingRow(FindingShape):
-    """A warning that stands, and the revision since which it does."""
+    """A warning, or a fault that a later rule refuses, and the revision since which it is known."""
 
     revision_from: int
 
 
 class FindingList(TypedDict):
-    """Warnings that stand at a revision, by table, row and rule; `next` is absent on the last page."""
+    """The findings of a revision, by table, row and rule; `next` is absent on the last page."""
 
     revision: int
     total: int
@@ -86,16 +86,16 @@ RULE, RULE_LIST, FINDING_LIST = TypeAdapter(RuleRow), TypeAdapter(RuleList), Typ
 class FindingsAsked(Paged):
     """The parameters of the list of warnings."""
 
-    rule: str | None = Field(default=None, max_length=80, description="Found by this rule.")
+    rule: str | None = Field(default=None, max_length=80, description="Only from this rule.")
     table: str | None = Field(
-        default=None, max_length=80, description="In a row of this table.", json_schema_extra={"enum": [*TABLES]}
+        default=None, max_length=80, description="Only about rows of this table.", json_schema_extra={"enum": [*TABLES]}
     )
-    id: str | None = Field(default=None, max_length=80, description="In the row of this id.")
-    severity: Severity | None = Field(default=None, description="Of this severity; what rejects is never stored.")
+    id: str | None = Field(default=None, max_length=80, description="Only about the row with this id.")
+    severity: Severity | None = Field(default=None, description="Only this severity.")
 
 
 def rule_list(family: str | None, severity: Severity | None, shape: Shape | None) -> RuleList:
-    """The rules of a family, severity and shape; all where none is given. Raises Invalid for a family that is none."""
+    """The rules of a family, severity and shape; all by default. Raises Invalid for an unknown family."""
     families = dict.fromkeys(rule.family for rule in RULES.values())
     if family is not None and family not in families:
         text = f"There is no family {family[:40]}; the families are {', '.join(families)}."
@@ -111,16 +111,16 @@ def rule_list(family: str | None, severity: Severity | None, shape: Shape | None
 
 
 def one_rule(slug: str) -> RuleRow:
-    """The rule of that slug. Raises NotFound with near ones."""
+    """The rule with this slug. Raises NotFound with similar ones."""
     if slug not in RULES:
         found = process.extract(slug, list(RULES), score_cutoff=100 * LEAST, limit=CANDIDATES)
         near: list[Candidate] = [{"id": name, "score": round(score / 100, 4)} for name, score, _ in found]
-        raise NotFound("There is no rule of that name.", candidates=near)
+        raise NotFound("There is no rule with that name.", candidates=near)
     return _rule_row(RULES[slug])
 
 
 def finding_list(snapshot: Snapshot, asked: FindingsAsked, cursor: Cursor | None) -> dict[str, Any]:
-    """A page of the warnings. Raises Invalid for a rule or a table that is none."""
+    """A page of warnings. Raises Invalid for an unknown rule or table."""
     for parameter, value, known in (("rule", asked.rule, [*RULES]), ("table", asked.table, [*TABLES])):
         if value is not None and value not in known:
             text = f"There is no {parameter} {value}."

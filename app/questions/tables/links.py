@@ -12,7 +12,7 @@ from app.catalogue.history import Version, version
 from app.catalogue.present import missing
 from app.catalogue.rows import Snapshot
 from app.catalogue.stored import SQL
-from app.catalogue.tables import TABLES, Chassis, Damper, Fit, Row, Statement, Variant
+from app.catalogue.tables import TABLES, Chassis, Damper, Fit, Row, Statement, Variant, is_row_of
 from app.questions.answers.cautions import cautions
 from app.questions.answers.views import Caution, Named, length, named
 from app.questions.tables.listing import sources_of
@@ -100,7 +100,7 @@ def shown(snapshot: Snapshot, found: Version, questions: Collection[str] = ()) -
         "row": row.exchanged(),
         "links": _links(snapshot, row, questions),
     }
-    if isinstance(row, Chassis):
+    if is_row_of(row, Chassis):
         answer |= _about_chassis(snapshot, row)
     answer["cautions"] = cautions(sources=sources_of(snapshot, [row]))
     return answer
@@ -123,21 +123,21 @@ def href(table: type[Row], id: str) -> str:
 
 
 def _links(snapshot: Snapshot, row: Row, questions: Collection[str]) -> Links:
-    here = href(type(row), row.id)
+    here = href(row.model, row.id)
     links: Links = {
         "self": here,
         "questions": [{"name": name, "href": f"{here}/{name}"} for name in questions],
         "refers_to": list(_references(row)),
         "referred_by": list(_referrers(snapshot, row)),
     }
-    if isinstance(row, Statement):
+    if is_row_of(row, Statement):
         links["history"] = f"/v1/statements/{row.id}/history"
     return links
 
 
 def _references(row: Row) -> Iterator[Reference]:
-    for name, column in row.columns().items():
-        value = row.__dict__[name]
+    for name, column in row.model.columns().items():
+        value = getattr(row, name)
         target = row.table if name == "exception_to" else column.refers_to
         if target is not None and value is not None:
             for id in value if isinstance(value, tuple) else (value,):

@@ -14,7 +14,7 @@ from app.catalogue import lists
 from app.catalogue.catalogue import Pin
 from app.catalogue.rows import Snapshot
 from app.catalogue.search import SEARCHED, Hit, found
-from app.catalogue.tables import Row, Source
+from app.catalogue.tables import Row, Source, is_row_of
 from app.errors import Invalid
 from app.questions.answers import cursors
 from app.questions.answers.cautions import cautions
@@ -166,6 +166,6 @@ def _after(hits: list[Hit], id: str) -> list[Hit]:
 
 def sources_of(snapshot: Snapshot, rows: Sequence[Row]) -> list[Source]:
     """The documents that rows come from; a document is its own."""
-    named = {source for row in rows if (source := row.__dict__.get("source")) is not None}
-    own = [row for row in rows if isinstance(row, Source)]
+    named = {source for row in rows if (source := getattr(row, "source", None)) is not None}
+    own = [row for row in rows if is_row_of(row, Source)]
     return [*own, *snapshot.many(Source, named).values()] if named else own

@@ -1,4 +1,4 @@
-"""What was accepted when: revisions, the feed of changes, and the versions of one statement."""
+"""Revisions, the change feed, and the versions of a statement."""
 
 from typing import Annotated, Any, Literal, NotRequired
 
@@ -22,7 +22,7 @@ AnyRow = Annotated[dict[str, Any], Field(description="Exchange columns of the ta
 
 
 class RevisionRow(TypedDict):
-    """One accepted change of the catalogue; `who` is the public label of a key, never a person."""
+    """One accepted revision; `who` is the public label of a key, never a person."""
 
     number: int
     recorded_at: Annotated[str, Field(json_schema_extra={"format": "date-time"})]
@@ -31,11 +31,11 @@ class RevisionRow(TypedDict):
     added: int
     changed: int
     withdrawn: int
-    changes: Annotated[str, Field(description="Address of what changed with it.")]
+    changes: Annotated[str, Field(description="Address of its changes.")]
 
 
 class RevisionList(TypedDict):
-    """Revisions, the newest first; `next` is absent on the last page."""
+    """Revisions, newest first; `next` is absent on the last page."""
 
     revision: int
     total: int
@@ -45,7 +45,7 @@ class RevisionList(TypedDict):
 
 
 class RevisionAnswer(TypedDict):
-    """One revision; `recorded` is absent of revision 0, the empty catalogue."""
+    """One revision; revision 0, the empty catalogue, has no `recorded`."""
 
     revision: int
     recorded: NotRequired[RevisionRow]
@@ -53,7 +53,7 @@ class RevisionAnswer(TypedDict):
 
 
 class ChangeRow(TypedDict):
-    """One change of one row; `row` is absent where it was withdrawn."""
+    """One change of one row; `row` is absent if it was withdrawn."""
 
     revision: int
     recorded_at: Annotated[str, Field(json_schema_extra={"format": "date-time"})]
@@ -66,7 +66,7 @@ class ChangeRow(TypedDict):
 
 
 class ChangeList(TypedDict):
-    """Changes ordered by revision, table and id. Without `next` it is up to date: go on with `after` = `revision`."""
+    """Changes ordered by revision, table and id. If there is no `next`, continue later with `after` = `revision`."""
 
     revision: int
     after: int
@@ -88,7 +88,7 @@ class StatementEntry(TypedDict):
 
 
 class VersionRow(TypedDict):
-    """What a statement said from one revision until before another; `revision_to` is absent where it still does."""
+    """One version of a statement; `revision_to` is absent if it is still valid."""
 
     revision_from: int
     revision_to: NotRequired[int]
@@ -130,7 +130,7 @@ class RevisionsAsked(Paged):
 class ChangesAsked(Paged):
     """The parameters of the feed of changes."""
 
-    after: RevisionNumber = Field(default=0, description="The revision known already: what came after it is listed.")
+    after: RevisionNumber = Field(default=0, description="List the changes after this revision.")
 
 
 def revision_list(snapshot: Snapshot, asked: RevisionsAsked, cursor: Cursor | None) -> dict[str, Any]:
@@ -151,7 +151,7 @@ def revision_list(snapshot: Snapshot, asked: RevisionsAsked, cursor: Cursor | No
 
 
 def latest_revision(snapshot: Snapshot) -> RevisionAnswer:
-    """The revision that is asked: the latest unless one is pinned. One query, for those who poll."""
+    """The requested revision, by default the latest. A single query, because clients poll it."""
     found = history.recorded(snapshot, [snapshot.revision])
     if not found:
         return {"revision": snapshot.revision, "cautions": cautions()}
@@ -159,7 +159,7 @@ def latest_revision(snapshot: Snapshot) -> RevisionAnswer:
 
 
 def one_revision(snapshot: Snapshot, number: int) -> RevisionAnswer:
-    """One revision. Raises NotFound where it is not there (yet)."""
+    """One revision. Raises NotFound if it does not exist yet."""
     found = history.recorded(snapshot, [number]) if number <= snapshot.revision else {}
     if not found:
         raise NotFound(f"There is no revision {number}; the latest is {snapshot.revision}.")
@@ -192,12 +192,12 @@ def change_list(snapshot: Snapshot, asked: ChangesAsked, cursor: Cursor | None) 
 
 
 def statement(snapshot: Snapshot, id: str) -> dict[str, Any]:
-    """One statement by its id alone. Raises NotFound with near ids, Gone for one that was withdrawn."""
+    """One statement by id. Raises NotFound with similar ids, Gone if it was withdrawn."""
     return shown(snapshot, _of_statement(snapshot, id)[-1])
 
 
 def statement_history(snapshot: Snapshot, id: str) -> StatementHistory:
-    """Every version of one statement, withdrawn or not. Raises NotFound with near ids."""
+    """Every version of one statement, withdrawn or not. Raises NotFound with similar ids."""
     found = _versions(snapshot, id)
     if not found:
         raise _unknown(snapshot, id)
@@ -218,7 +218,7 @@ def _of_statement(snapshot: Snapshot, id: str) -> list[Version]:
     if not found:
         raise _unknown(snapshot, id)
     if found[-1].revision_to is not None:
-        raise missing(snapshot, type(found[-1].row), id)
+        raise missing(snapshot, found[-1].row.model, id)
     return found
 
 
@@ -230,7 +230,7 @@ def _versions(snapshot: Snapshot, id: str) -> list[Version]:
 def _unknown(snapshot: Snapshot, id: str) -> NotFound:
     near = [each for table in STATEMENTS for each in candidates(snapshot, table, id)]
     near.sort(key=lambda each: (-each["score"], each["id"]))
-    return NotFound("There is no statement of that id.", candidates=near[:CANDIDATES])
+    return NotFound("There is no statement with that id.", candidates=near[:CANDIDATES])
 
 
 def _revision_row(recorded: Recorded) -> RevisionRow:

@@ -1,4 +1,4 @@
-"""What the interface says of a row and of a filter, made from the row descriptions: JSON shapes and parameter types."""
+"""JSON shapes of rows and parameter types of filters, made from the table descriptions."""
 
 from decimal import Decimal
 from functools import cache
@@ -21,13 +21,13 @@ _JSON: dict[str, Any] = {
 
 @cache
 def row_shape(table: type[Row]) -> Any:
-    """A row as answered: the exchange columns that are given; figures as published are decimal strings."""
+    """The JSON shape of a row: the exchange columns that have values; published figures are decimal strings."""
     fields = {name: _member(column) for name, column in table.columns().items()}
     return shape(f"{table.__name__}Row", table.meaning, fields)
 
 
 def shape(name: str, doc: str, fields: dict[str, Any]) -> Any:
-    """A TypedDict of that name, made at start-up."""
+    """A TypedDict with this name, made at start-up."""
     made = cast(Any, TypedDict)(name, fields)
     made.__doc__ = doc
     return made
@@ -70,9 +70,9 @@ def filters(table: type[Row], base: type[BaseModel]) -> type[BaseModel]:
 def _filter_text(column: Column) -> str:
     meaning = _meaning(column)
     if column.kind.items is not None:
-        return f"Rows whose list holds this: {meaning}."
+        return f"Only rows whose list contains this: {meaning}."
     by_value = " Compared by value: 7.3 finds 7.30." if column.kind.name == "figure as published" else ""
-    return f"Rows with just this: {meaning}.{by_value}"
+    return f"Only rows with this value: {meaning}.{by_value}"
 
 
 def _taken(column: Column) -> Any:
@@ -93,7 +93,7 @@ def _read(kind: Kind) -> Any:
 
 def _within(value: Decimal) -> Decimal:
     if not abs(value) <= _MOST + 1:
-        raise PydanticCustomError("out-of-range", "No figure has more than nine digits before its point")
+        raise PydanticCustomError("out-of-range", "A figure has at most nine digits before the decimal point")
     return value
 
 

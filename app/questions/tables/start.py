@@ -9,7 +9,7 @@ from typing_extensions import TypedDict
 from app.catalogue import lists
 from app.catalogue.rows import Snapshot
 from app.catalogue.search import found
-from app.catalogue.tables import TABLES, Chassis, Maker, Row
+from app.catalogue.tables import TABLES, Chassis, Maker, Row, is_row_of
 from app.errors import Invalid
 from app.questions.answers.cautions import cautions
 from app.questions.answers.parameters import Pinned
@@ -57,7 +57,7 @@ def start(snapshot: Snapshot, asked: StartAsked) -> StartAnswer:
     if asked.q is not None and not asked.q.strip():
         raise Invalid.one("empty", "`q` has no value; leave it out to begin with the forks.", parameter="q")
     rows = lists.page(snapshot, Chassis, {}, None, MOST_FORKS) if asked.q is None else _searched(snapshot, asked.q)
-    makers = snapshot.many(Maker, {row.__dict__["maker"] for row in rows if row.__dict__.get("maker") is not None})
+    makers = snapshot.many(Maker, {row["maker"] for row in rows if getattr(row, "maker", None) is not None})
     answer: StartAnswer = {
         "revision": snapshot.revision,
         "found": [_found(row, makers) for row in rows],
@@ -85,9 +85,8 @@ def _searched(snapshot: Snapshot, q: str) -> Sequence[Row]:
 
 
 def _found(row: Row, makers: Mapping[str, Maker]) -> FoundFork:
-    fields = row.__dict__
-    maker = makers.get(fields.get("maker") or "")
-    name = fields.get("name") or fields.get("title") or row.id
+    maker = makers.get(getattr(row, "maker", None) or "")
+    name = getattr(row, "name", None) or getattr(row, "title", None) or row.id
     return {
         "table": row.table,
         "id": row.id,
@@ -99,13 +98,16 @@ def _found(row: Row, makers: Mapping[str, Maker]) -> FoundFork:
 
 def _details(row: Row) -> list[str]:
     """What it is, its years, its travel and its number, as far as they are given."""
-    fields = row.__dict__
-    said = [row.table if isinstance(row, Chassis) else row.table.removesuffix("s")]
+    said = [row.table if is_row_of(row, Chassis) else row.table.removesuffix("s")]
     for low, high, unit in (("model_year_from", "model_year_to", ""), ("travel_min_mm", "travel_max_mm", " mm")):
-        span = [f"{value:g}" for value in (fields.get(low), fields.get(high)) if value is not None]
+        span = [f"{value:g}" for value in (getattr(row, low, None), getattr(row, high, None)) if value is not None]
         if span:
             said.append("–".join(dict.fromkeys(span)) + unit)
-    diameter = fields.get("stanchion_diameter_mm")
+    diameter = getattr(row, "stanchion_diameter_mm", None)
     said += [f"{diameter:g} mm stanchions"] if diameter is not None else []
-    said += [fields[name] for name in ("size", "part_number", "model_code", "kind", "edition") if fields.get(name)]
+    said += [
+        getattr(row, name)
+        for name in ("size", "part_number", "model_code", "kind", "edition")
+        if getattr(row, name, None)
+    ]
     return said

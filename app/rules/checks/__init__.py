@@ -8,6 +8,7 @@ from app.rules.checks import completeness as completeness
 from app.rules.checks import construction as construction
 from app.rules.checks import contradiction as contradiction
 from app.rules.checks import dimensions as dimensions
+from app.rules.checks import duplicates as duplicates
 from app.rules.checks import envelope as envelope
 from app.rules.checks import figures as figures
 from app.rules.checks import fluids as fluids

@@ -84,7 +84,7 @@ def bore_wider_than_stanchion(view: RowView, today: date) -> Iterator[Violation]
 
     Mend: compare both diameters with the page.
     """
-    outside, inside = view.row.__dict__["stanchion_diameter_mm"], view.row.__dict__["stanchion_bore_mm"]
+    outside, inside = view.row["stanchion_diameter_mm"], view.row["stanchion_bore_mm"]
     if outside is not None and inside is not None and inside >= outside - WALL_MM:
         yield Violation(view.row, "stanchion_bore_mm", f"{inside:g} mm does not fit into {outside:g} mm")
 
@@ -104,7 +104,7 @@ def shaft_wider_than_bore(view: RowView, today: date) -> Iterator[Violation]:
 
     Mend: compare both diameters with the page.
     """
-    shaft, bore = view.row.__dict__["shaft_diameter_mm"], view.row.__dict__["bore_mm"]
+    shaft, bore = view.row["shaft_diameter_mm"], view.row["bore_mm"]
     if shaft is not None and bore is not None and shaft >= bore:
         yield Violation(view.row, "shaft_diameter_mm", f"a shaft of {shaft:g} mm fills a bore of {bore:g} mm")
 
@@ -191,7 +191,7 @@ def sag_unusual(view: RowView, today: date) -> Iterator[Violation]:
 
     Mend: compare the sag with the page; write millimetres as a share of the travel.
     """
-    sag = view.row.__dict__["sag_percent"]
+    sag = view.row["sag_percent"]
     if sag is not None and not 10 <= sag <= 40:
         severity: Severity = "warn" if 5 <= sag <= 60 else "reject"
         yield Violation(view.row, "sag_percent", f"{sag} % is outside 10 to 40 %", severity=severity)

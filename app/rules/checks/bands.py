@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from datetime import date
 
-from app.catalogue.tables import Fastener, Fill, Fit, Guide, Limit, Row, Spring, Torque
+from app.catalogue.tables import Fastener, Fill, Fit, Guide, Limit, Row, Spring, Torque, is_row_of
 from app.rules.bands import (
     AXLE_TO_CROWN_LESS_TRAVEL_MM,
     FILL,
@@ -47,7 +47,7 @@ def torque_outside_band(family: Family, today: date) -> Iterator[Violation]:
             continue
         band = torque_band(fastener.position, fastener.kind)
         for name in ("value", "min", "max"):
-            torque = figure(row.__dict__[name], row.unit, "torque", "N·m")
+            torque = figure(getattr(row, name), row.unit, "torque", "N·m")
             if torque is not None and not band.holds(torque):
                 yield Violation(
                     row, name, f"{torque:.3g} N·m; {_a(fastener.position)} takes {band.low:g} to {band.high:g} N·m"
@@ -72,15 +72,15 @@ def fill_outside_band(view: RowView, today: date) -> Iterator[Violation]:
     Mend: compare figure, unit and chamber with the page.
     """
     row = view.row
-    assert isinstance(row, Fill)
+    assert is_row_of(row, Fill)
     band = FILL[row.chamber]
     for name in ("value", "min", "max"):
-        volume = figure(row.__dict__[name], row.unit, "volume", "mL")
+        volume = figure(getattr(row, name), row.unit, "volume", "mL")
         if volume is not None and not band.holds(volume):
             yield Violation(row, name, f"{volume:.3g} mL; {row.chamber} takes {band.low:g} to {band.high:g} mL")
             return
     for name in ("level_mm", "level_min_mm", "level_max_mm"):
-        level = row.__dict__[name]
+        level = getattr(row, name)
         if level is not None and not LEVEL_MM.holds(level):
             yield Violation(row, name, f"{level} mm; levels are {LEVEL_MM.low:g} to {LEVEL_MM.high:g} mm")
             return
@@ -109,13 +109,12 @@ def pressure_implausible(view: RowView, today: date) -> Iterator[Violation]:
     Mend: compare figure and unit with the page.
     """
     row = view.row
-    fields = row.__dict__
-    if fields["pressure_unit"] is None:
+    if row["pressure_unit"] is None:
         return
-    band = PRESSURE_NEGATIVE_KPA if fields.get("chamber") == "negative" else PRESSURE_KPA
-    names = ("pressure", "pressure_min", "pressure_max") if isinstance(row, Guide) else ("pressure_limit",)
+    band = PRESSURE_NEGATIVE_KPA if getattr(row, "chamber", None) == "negative" else PRESSURE_KPA
+    names = ("pressure", "pressure_min", "pressure_max") if is_row_of(row, Guide) else ("pressure_limit",)
     for name in names:
-        pressure = figure(fields[name], fields["pressure_unit"], "pressure", "kPa")
+        pressure = figure(getattr(row, name), row["pressure_unit"], "pressure", "kPa")
         if pressure is not None and not band.holds(pressure):
             yield Violation(row, name, f"{pressure:.0f} kPa; springs are filled to {band.low:g} to {band.high:g} kPa")
             return
@@ -140,9 +139,9 @@ def rider_mass_implausible(view: RowView, today: date) -> Iterator[Violation]:
     Mend: compare the masses and their unit with the page; leave an open end empty.
     """
     row = view.row
-    assert isinstance(row, Guide)
+    assert is_row_of(row, Guide)
     for name in ("rider_mass_from", "rider_mass_to"):
-        mass = figure(row.__dict__[name], row.mass_unit, "mass", "kg")
+        mass = figure(getattr(row, name), row.mass_unit, "mass", "kg")
         if mass is not None and not RIDER_KG.holds(mass):
             yield Violation(row, name, f"{mass:.3g} kg is not within {RIDER_KG.low:g} to {RIDER_KG.high:g} kg")
             return
@@ -165,15 +164,15 @@ def limit_implausible(view: RowView, today: date) -> Iterator[Violation]:
     Mend: compare figure and unit with the page.
     """
     row = view.row
-    assert isinstance(row, Limit)
+    assert is_row_of(row, Limit)
     known = LIMITS.get(row.subject)
     if known is None:
         return
     kind, unit, band = known
     for name in ("min", "max"):
-        if row.__dict__[name] is None or row.unit is None:
+        if getattr(row, name) is None or row.unit is None:
             continue
-        value = figure(row.__dict__[name], row.unit, kind, unit)
+        value = figure(getattr(row, name), row.unit, kind, unit)
         if value is None:
             yield Violation(row, "unit", f"{row.subject} is measured as {kind}, which {row.unit} does not")
             return
@@ -199,7 +198,7 @@ def axle_to_crown_implausible(view: RowView, today: date) -> Iterator[Violation]
     Mend: compare axle-to-crown and travel with the page.
     """
     row = view.row
-    assert isinstance(row, Fit)
+    assert is_row_of(row, Fit)
     if row.axle_to_crown_mm is not None:
         rest = float(row.axle_to_crown_mm) - row.travel_mm
         if not AXLE_TO_CROWN_LESS_TRAVEL_MM.holds(rest):

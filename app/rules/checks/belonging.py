@@ -65,7 +65,7 @@ def fastener_elsewhere(family: Family, today: date) -> Iterator[Violation]:
         if fastener is None:
             continue
         for column in ("chassis", "spring", "damper"):
-            of, own = fastener.__dict__[column], row.__dict__[column]
+            of, own = getattr(fastener, column), getattr(row, column)
             if of is not None and own is not None and of != own:
                 yield Violation(row, "fastener", f"{fastener.id} is of {column} {of}")
                 break
@@ -176,11 +176,11 @@ def _share_years(a: Chassis, b: Chassis) -> bool:
 def _alike(a: Chassis, b: Chassis) -> bool:
     """True when nothing that can be seen or measured at the fork differs where both state it."""
     for name in ("crowns", "stanchion_diameter_mm", "marks"):
-        here, there = a.__dict__[name], b.__dict__[name]
+        here, there = getattr(a, name), getattr(b, name)
         if here is not None and there is not None and here != there:
             return False
     for name in ("wheel_sizes", "hub_spacings_mm", "axle_diameters_mm"):
-        here, there = a.__dict__[name], b.__dict__[name]
+        here, there = getattr(a, name), getattr(b, name)
         if here is not None and there is not None and not set(here) & set(there):
             return False
     return True

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from datetime import date
 from functools import lru_cache
 
-from app.catalogue.tables import Fastener, Torque
+from app.catalogue.tables import Fastener, Torque, is_row_of
 from app.physics.bolt import NUT_FACTORS, preload_n, proof_stress_pa, share_of_proof_load, torque_bearable_nm
 from app.physics.threads import Thread, parse_thread
 from app.rules.bands import GREATEST, first_known
@@ -120,7 +120,7 @@ def key_not_of_standard(view: RowView, today: date) -> Iterator[Violation]:
     Mend: compare thread, standard and drive with the page.
     """
     row = view.row
-    assert isinstance(row, Fastener)
+    assert is_row_of(row, Fastener)
     if row.standard is None or row.thread is None:
         return
     keys = [float(found[1]) for drive in row.drives or () if (found := HEX.fullmatch(drive))]
@@ -145,7 +145,7 @@ def thread_unreadable(view: RowView, today: date) -> Iterator[Violation]:
 
     Mend: write M8, or M8x1 for a fine pitch; leave the cell empty where the source does not name the thread.
     """
-    thread = view.row.__dict__["thread"]
+    thread = view.row["thread"]
     if thread is not None and thread_of(thread) is None:
         yield Violation(view.row, "thread", f"“{thread[:40]}” is not a designation such as M8x1")
 
@@ -167,6 +167,6 @@ def no_tool_for_drive(view: EntityView, today: date) -> Iterator[Violation]:
     Mend: write the drive as the tool does, or add the tool.
     """
     row = view.row
-    assert isinstance(row, Fastener)
+    assert is_row_of(row, Fastener)
     if row.drives and not view.referrers:
         yield Violation(row, "drives", f"no tool has the drive {' or '.join(row.drives)}")

@@ -6,7 +6,7 @@ from datetime import date
 from itertools import pairwise
 
 from app.catalogue.agreement import kilograms
-from app.catalogue.tables import Chassis, Fastener, Fill, Fit, Guide, Procedure, Step, Torque, Use
+from app.catalogue.tables import Chassis, Fastener, Fill, Fit, Guide, Procedure, Step, Torque, Use, is_row_of
 from app.rules.checks.envelope import FORM
 from app.rules.family import Family
 from app.rules.registry import Violation, edit, rule
@@ -24,7 +24,7 @@ PERHAPS = ("unit-slip", "digit-slip", "rider-mass-implausible", "disagree-unrela
     beside=(Torque,),
     silenced_by=("fastener-elsewhere", "subject-changed"),
     passes=edit("fasteners", "cap-new", spring="spring-140", position="top cap", kind="cap", side="spring side"),
-    fails=edit("fasteners", "cap-new", chassis="fork-a", position="top cap", kind="cap", side="spring side"),
+    fails=edit("fasteners", "cap-new", chassis="fork-a", position="top cap", kind="cap", side="damper side"),
 )
 def fastener_without_torque(family: Family, today: date) -> Iterator[Violation]:
     """A fastener of a chassis has no torque.
@@ -164,7 +164,7 @@ def emptied_never_filled(view: EntityView, today: date) -> Iterator[Violation]:
     emptied: dict[str, int] = {}
     filled: dict[str, int] = {}
     for step in view.referrers:
-        if isinstance(step, Step) and step.chamber is not None:
+        if is_row_of(step, Step) and step.chamber is not None:
             if step.action == "empty":
                 emptied[step.chamber] = max(step.order, emptied.get(step.chamber, step.order))
             elif step.action == "fill":

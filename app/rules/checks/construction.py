@@ -87,7 +87,7 @@ def limit_differs_by_wheel(family: Family, today: date) -> Iterator[Violation]:
             if not years or row.wheel_size == first.wheel_size or row.travel_spacers != first.travel_spacers:
                 continue
             for name in ("spacer_limit", "pressure_limit"):
-                here, there = row.__dict__[name], first.__dict__[name]
+                here, there = getattr(row, name), getattr(first, name)
                 if (
                     here is not None
                     and there is not None
@@ -205,16 +205,16 @@ def construction_differs(family: Family, today: date) -> Iterator[Violation]:
             odd = _odd_spring(springs, name)
             if odd is not None:
                 fit, sure = fits[odd[0].id], odd[1] and not fits[odd[0].id].confirmed
-                text = f"{name} of {odd[0].id} is {odd[0].__dict__[name]}, of its siblings {odd[2]}"
+                text = f"{name} of {odd[0].id} is {getattr(odd[0], name)}, of its siblings {odd[2]}"
                 yield Violation(fit, "spring", text, severity="reject" if sure else "warn")
 
 
 def _odd_spring(springs: list[Spring], name: str) -> tuple[Spring, bool, object] | None:
     """The spring whose figure differs from that of all others, whether that is certain, and theirs."""
-    given = sorted((each for each in springs if each.__dict__[name] is not None), key=lambda each: each.id)
+    given = sorted((each for each in springs if getattr(each, name) is not None), key=lambda each: each.id)
     figures: dict[object, list[Spring]] = defaultdict(list)
     for spring in given:
-        figures[spring.__dict__[name]].append(spring)
+        figures[getattr(spring, name)].append(spring)
     if len(figures) != 2:
         return None
     (_, few), (usual, many) = sorted(figures.items(), key=lambda each: len(each[1]))

@@ -18,7 +18,7 @@ LONGEST_CHAIN = 16  # exceptions of exceptions; longer ones are a circle
 
 def _named(family: Family, row: Statement) -> Statement | None:
     """The statement that an exception names, when it is in the family."""
-    return family.by_id(type(row)).get(row.exception_to or "")
+    return family.same_table(row).get(row.exception_to or "")
 
 
 def _overrules(family: Family, row: Statement, other: Statement, depth: int = 0) -> bool:

@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from datetime import date
 
-from app.catalogue.tables import Chassis, Damper, Fit, Frame, Interval, Reading, Spacer, Spring
+from app.catalogue.tables import Chassis, Damper, Fit, Frame, Interval, Reading, Spacer, Spring, is_row_of
 from app.rules.bands import DIMENSIONS, HOURS, READ_PRESSURE_KPA, RIDER_KG, TEMPERATURE_C, figure
 from app.rules.checks.envelope import FORM
 from app.rules.family import Family
@@ -31,9 +31,8 @@ def dimension_implausible(view: RowView, today: date) -> Iterator[Violation]:
 
     Mend: compare the figure with the page: lengths in mm, volumes in mL, angles in degrees.
     """
-    fields = view.row.__dict__
     for name, band in DIMENSIONS[view.row.table].items():
-        value = fields[name]
+        value = getattr(view.row, name)
         if value is not None and not band.holds(float(value)):
             yield Violation(view.row, name, f"{float(value):g} is not within {band.low:g} to {band.high:g}")
             return
@@ -56,7 +55,7 @@ def reading_implausible(view: RowView, today: date) -> Iterator[Violation]:
     Mend: compare the figure with what was written down, and its unit.
     """
     row = view.row
-    assert isinstance(row, Reading)
+    assert is_row_of(row, Reading)
     read = (
         ("pressure", figure(row.pressure, row.pressure_unit, "pressure", "kPa"), READ_PRESSURE_KPA, "kPa"),
         ("rider_mass", figure(row.rider_mass, row.mass_unit, "mass", "kg"), RIDER_KG, "kg"),
@@ -100,7 +99,7 @@ def interval_implausible(view: RowView, today: date) -> Iterator[Violation]:
     Mend: compare the hours with the page.
     """
     row = view.row
-    assert isinstance(row, Interval)
+    assert is_row_of(row, Interval)
     band = HOURS.get(row.operation)
     if band is not None and row.hours is not None and not band.holds(row.hours):
         yield Violation(row, "hours", f"{row.operation}: {row.hours} h is not within {band.low:g} to {band.high:g} h")
@@ -153,7 +152,7 @@ def generation_long(view: RowView, today: date) -> Iterator[Violation]:
     Mend: compare the years with the page; two generations are two chassis.
     """
     row = view.row
-    assert isinstance(row, Chassis)
+    assert is_row_of(row, Chassis)
     if row.model_year_from is not None and row.model_year_to is not None:
         years = row.model_year_to - row.model_year_from + 1
         if years > LONGEST_YEARS:

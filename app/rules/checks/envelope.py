@@ -39,13 +39,12 @@ def _ends(low: float | None, high: float | None) -> str:
 
 
 def _years(family: Family, row: Row) -> Iterator[Violation]:
-    fields = row.__dict__
-    chassis = family.chassis[fields["chassis"]]
+    chassis = family.chassis[row["chassis"]]
     first, last = chassis.model_year_from, chassis.model_year_to
     if first is not None and last is not None and first > last:
         return  # span-reversed says so once
     for name in ("model_year_from", "model_year_to"):
-        year = fields[name]
+        year = getattr(row, name)
         if year is not None and ((first is not None and year < first) or (last is not None and year > last)):
             yield Violation(row, name, f"{name} {year} is outside the years of {chassis.id}, {_ends(first, last)}")
             return
@@ -66,13 +65,12 @@ def travel_outside_chassis(family: Family, today: date) -> Iterator[Violation]:
     Mend: compare the travel with the page, or correct the travel range of the chassis.
     """
     for row in family.given("travel_mm", "travel_from_mm", "travel_to_mm"):
-        fields = row.__dict__
-        chassis = family.chassis[fields["chassis"]]
+        chassis = family.chassis[row.chassis]
         low, high = chassis.travel_min_mm, chassis.travel_max_mm
         if low is not None and high is not None and low > high:
             continue  # span-reversed says so once
-        for name in ("travel_mm",) if "travel_mm" in fields else ("travel_from_mm", "travel_to_mm"):
-            travel = fields[name]
+        for name in ("travel_mm",) if row.table == "fits" else ("travel_from_mm", "travel_to_mm"):
+            travel = getattr(row, name)
             if travel is not None and ((low is not None and travel < low) or (high is not None and travel > high)):
                 yield Violation(
                     row, name, f"{name} {travel:g} is outside the travel of {chassis.id}, {_ends(low, high)} mm"

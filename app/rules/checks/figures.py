@@ -30,9 +30,8 @@ def figure_not_positive(view: RowView, today: date) -> Iterator[Violation]:
 
     Mend: write the published figure, or leave the cell empty where the source gives none.
     """
-    fields = view.row.__dict__
-    for name in signed(type(view.row))[0]:
-        value = fields[name]
+    for name in signed(view.row.model)[0]:
+        value = getattr(view.row, name)
         if value is not None and (min(value) if type(value) is tuple else value) <= 0:
             yield Violation(view.row, name, f"{name} must be above zero")
 
@@ -52,18 +51,16 @@ def figure_negative(view: RowView, today: date) -> Iterator[Violation]:
 
     Mend: write the published figure without the sign, or leave the cell empty.
     """
-    fields = view.row.__dict__
-    for name in signed(type(view.row))[1]:
-        value = fields[name]
+    for name in signed(view.row.model)[1]:
+        value = getattr(view.row, name)
         if value is not None and value < 0:
             yield Violation(view.row, name, f"{name} cannot be below zero")
 
 
 def _unit_faults(view: RowView) -> Iterator[tuple[str, str, str, bool]]:
     """Unit columns whose spelling is of no unit of the kind: column, spelling, kind, whether it is of another kind."""
-    fields = view.row.__dict__
-    for each in measured(type(view.row)):
-        spelling = fields[each.unit]
+    for each in measured(view.row.model):
+        spelling = getattr(view.row, each.unit)
         if spelling is not None and unit_of(each.kind, spelling) is None:
             yield each.unit, spelling, each.kind, bool(find(spelling))
 
@@ -130,11 +127,10 @@ def unit_missing(view: RowView, today: date) -> Iterator[Violation]:
 
     Mend: write the unit as the source prints it beside the figure.
     """
-    fields = view.row.__dict__
-    for each in measured(type(view.row)):
-        if fields[each.unit] is None:
+    for each in measured(view.row.model):
+        if getattr(view.row, each.unit) is None:
             for name in each.figures:
-                if fields[name] is not None:
+                if getattr(view.row, name) is not None:
                     yield Violation(view.row, name, f"{name} has no {each.unit}")
                     break
 
@@ -156,9 +152,8 @@ def unit_without_figure(view: RowView, today: date) -> Iterator[Violation]:
 
     Mend: write the figure, or empty the unit.
     """
-    fields = view.row.__dict__
-    for each in measured(type(view.row)):
-        if fields[each.unit] is not None and all(fields[name] is None for name in each.figures):
+    for each in measured(view.row.model):
+        if getattr(view.row, each.unit) is not None and all(getattr(view.row, name) is None for name in each.figures):
             yield Violation(view.row, each.unit, f"{each.unit} is given but no figure in it")
 
 
@@ -177,9 +172,8 @@ def limits_crossed(view: RowView, today: date) -> Iterator[Violation]:
 
     Mend: compare the three figures with the page; the least goes into the min column, the greatest into the max column.
     """
-    fields = view.row.__dict__
-    for ends in limits(type(view.row)):
-        low, value, high = (None if name is None else fields[name] for name in ends)
+    for ends in limits(view.row.model):
+        low, value, high = (None if name is None else getattr(view.row, name) for name in ends)
         if low is not None and high is not None and low > high:
             yield Violation(view.row, ends.low, f"{ends.low} {low} is above {ends.high} {high}")
         elif value is not None and ((low is not None and value < low) or (high is not None and value > high)):
@@ -209,9 +203,8 @@ def span_reversed(view: RowView, today: date) -> Iterator[Violation]:
 
     Mend: compare both with the page; the earlier year, shorter travel or lighter mass goes into the first column.
     """
-    fields = view.row.__dict__
-    for first, last in spans(type(view.row)):
-        low, high = fields[first], fields[last]
+    for first, last in spans(view.row.model):
+        low, high = getattr(view.row, first), getattr(view.row, last)
         if low is None or high is None:
             continue
         reversed_ = low > high
@@ -239,9 +232,8 @@ def year_implausible(view: RowView, today: date) -> Iterator[Violation]:
 
     Mend: write the model year with its four digits.
     """
-    fields = view.row.__dict__
     latest = today.year + YEARS_AHEAD
-    for name in year_columns(type(view.row)):
-        year = fields[name]
+    for name in year_columns(view.row.model):
+        year = getattr(view.row, name)
         if year is not None and not FIRST_YEAR <= year <= latest:
             yield Violation(view.row, name, f"{name} {year} is not between {FIRST_YEAR} and {latest}")

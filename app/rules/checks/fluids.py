@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
 
-from app.catalogue.tables import Fill, Fluid
+from app.catalogue.tables import Fill, Fluid, is_row_of
 from app.physics.fluids import viscosity_index
 from app.rules.bands import GREATEST, first_known
 from app.rules.checks.envelope import FORM
@@ -34,7 +34,7 @@ def viscosity_rises(view: RowView, today: date) -> Iterator[Violation]:
 
     Mend: compare both viscosities with the data sheet.
     """
-    cold, warm = view.row.__dict__["viscosity_40_cst"], view.row.__dict__["viscosity_100_cst"]
+    cold, warm = view.row["viscosity_40_cst"], view.row["viscosity_100_cst"]
     if cold is not None and warm is not None and warm >= cold:
         yield Violation(view.row, "viscosity_100_cst", f"{warm} cSt at 100 °C, {cold} cSt at 40 °C")
 
@@ -55,7 +55,7 @@ def fluid_implausible(view: RowView, today: date) -> Iterator[Violation]:
     Mend: compare the figures with the data sheet: density in g/mL, viscosity in cSt (mm²/s), NLGI for greases only.
     """
     row = view.row
-    assert isinstance(row, Fluid)
+    assert is_row_of(row, Fluid)
     density, viscosity = row.density_15_g_per_ml, row.viscosity_40_cst
     if density is not None and not DENSITY[0] <= density <= DENSITY[1]:
         yield Violation(row, "density_15_g_per_ml", f"{density} g/mL is not within {DENSITY[0]} to {DENSITY[1]} g/mL")
@@ -81,7 +81,7 @@ def viscosities_unlike_oil(view: RowView, today: date) -> Iterator[Violation]:
     Mend: compare both viscosities with the data sheet.
     """
     row = view.row
-    assert isinstance(row, Fluid)
+    assert is_row_of(row, Fluid)
     if row.viscosity_40_cst is None or row.viscosity_100_cst is None:
         return
     cold, warm = float(row.viscosity_40_cst), float(row.viscosity_100_cst)

@@ -5,7 +5,18 @@ from collections.abc import Iterator
 from datetime import date
 
 from app.catalogue.scopes import Scope, overlap
-from app.catalogue.tables import STATEMENTS, TABLES, Part, Reading, Row, Spring, Statement, Step, Use, Variant
+from app.catalogue.tables import (
+    STATEMENTS,
+    TABLES,
+    Part,
+    Reading,
+    Row,
+    Spring,
+    Statement,
+    Step,
+    Variant,
+    is_row_of,
+)
 from app.rules.columns import said
 from app.rules.family import Family
 from app.rules.registry import Violation, edit, rule
@@ -15,9 +26,10 @@ ABOUT: dict[type[Row], tuple[str, ...]] = {table: table.about for table in STATE
 SLOT = re.compile(r"\{([^{}]*)\}")
 SLOT_NEEDS = {
     "torque": "fastener_position", "volume": "chamber", "grease": "place", "extent": "place", "turns": "turns",
-    "count": None,
+    "count": None, "filling": None, "second": None, "sag": None, "proof": None, "height": None, "clicks": None,
+    "preload": None, "noted": None,
 }  # fmt: skip
-CONDITIONS = ("spring_kind", "foot_joint", "adjuster_at", "crowns", "travel_set_by", "damper_kind")
+CONDITIONS = ("spring_kind", "foot_joint", "adjuster_at", "crowns", "travel_set_by", "damper_kind", "negative")
 
 
 @rule(
@@ -37,9 +49,8 @@ def reference_missing(view: RowView, today: date) -> Iterator[Violation]:
     """
     if not view.absent:
         return
-    fields = view.row.__dict__
-    for reference in references(type(view.row)):
-        value = fields[reference.column]
+    for reference in references(view.row.model):
+        value = getattr(view.row, reference.column)
         if value is None:
             continue
         for id in value if reference.many else (value,):
@@ -61,7 +72,7 @@ def superseded_by_itself(view: RowView, today: date) -> Iterator[Violation]:
 
     Mend: name the part that replaces it, or leave the cell empty.
     """
-    if view.row.__dict__["superseded_by"] == view.row.id:
+    if view.row["superseded_by"] == view.row.id:
         yield Violation(view.row, "superseded_by", f"{view.row.id} cannot replace itself")
 
 
@@ -103,11 +114,11 @@ def subject_changed(view: ChangeView, today: date) -> Iterator[Violation]:
     before, after = view.change.before, view.change.after
     if before is None or after is None:
         return
-    for name in ABOUT[type(after)]:
-        if name != "id" and before.__dict__[name] != after.__dict__[name]:
-            if type(after) is Use and name == "part":
+    for name in ABOUT[after.model]:
+        if name != "id" and getattr(before, name) != getattr(after, name):
+            if after.model.columns()[name].compared_by is not None:
                 continue  # another part of the same kind is the same subject
-            was = before.__dict__[name]
+            was = getattr(before, name)
             yield Violation(
                 after, name, f"{name} was {'not given' if was is None else was}; a statement keeps its subject"
             )
@@ -129,11 +140,11 @@ def statement_empty(view: RowView, today: date) -> Iterator[Violation]:
 
     Mend: write what the source says, or leave the statement out so that the gap is shown as one.
     """
-    fields = view.row.__dict__
-    for name in said(type(view.row)):
-        if fields[name] is not None:
+    for name in said(view.row.model):
+        if getattr(view.row, name) is not None:
             return
-    if "travel_mm" not in fields and "part" not in fields:
+    columns = view.row.model.columns()
+    if "travel_mm" not in columns and "part" not in columns:
         yield Violation(view.row, None, "none of its values is given")
 
 
@@ -158,7 +169,7 @@ def stated_twice(family: Family, today: date) -> Iterator[Violation]:
         seen: list[tuple[Statement, Scope]] = []
         for row, scope in group:
             source = row.source
-            if source is None or type(row) is Reading or row.exception_to is not None:
+            if source is None or row.model is Reading or row.exception_to is not None:
                 continue
             for other, its in seen:
                 if other.source == source and overlap(scope, its):
@@ -182,7 +193,7 @@ def serial_range_unreadable(view: RowView, today: date) -> Iterator[Violation]:
     Mend: write both ends as stamped, the lower one first, and check the pattern: # a digit, @ a capital letter.
     """
     row = view.row
-    assert isinstance(row, Variant)
+    assert is_row_of(row, Variant)
     first, last = row.serial_from, row.serial_to
     if first is not None and last is not None and (len(first) != len(last) or first > last):
         yield Violation(row, "serial_to", f"{last} does not come after {first} as text of equal length")
@@ -214,11 +225,11 @@ def slot_unfillable(view: RowView, today: date) -> Iterator[Violation]:
     Mend: give {torque} a fastener_position, {volume} a chamber, {grease} and {extent} a place, {turns} its turns.
     """
     row = view.row
-    assert isinstance(row, Step)
+    assert is_row_of(row, Step)
     for slot in SLOT.findall(row.text):
         if slot not in SLOT_NEEDS:
             yield Violation(row, "text", f"there is no slot {{{slot}}}")
-        elif (needs := SLOT_NEEDS[slot]) is not None and row.__dict__[needs] is None:
+        elif (needs := SLOT_NEEDS[slot]) is not None and getattr(row, needs) is None:
             yield Violation(row, "text", f"the slot {{{slot}}} needs {needs}, which is empty")
 
 
@@ -235,10 +246,10 @@ def condition_unreadable(view: RowView, today: date) -> Iterator[Violation]:
     A condition that is never met takes the step off every job card.
 
     Mend: write property=value or property=value|value; the properties are spring_kind, foot_joint, adjuster_at, crowns,
-    travel_set_by and damper_kind.
+    travel_set_by, damper_kind and negative.
     """
     row = view.row
-    assert isinstance(row, Step)
+    assert is_row_of(row, Step)
     for condition in row.when or ():
         name, equals, values = condition.partition("=")
         if name not in CONDITIONS or not equals or not all(value.strip() for value in values.split("|")):

@@ -38,9 +38,9 @@ def torque_finer_than_table(family: Family, today: date) -> Iterator[Violation]:
     tables: dict[tuple[object, ...], list[tuple[Decimal, str, Torque]]] = defaultdict(list)
     for row in family.of(Torque):
         source = family.sources.get(row.source or "")
-        column = next((name for name in ("value", "min", "max") if row.__dict__[name] is not None), None)
+        column = next((name for name in ("value", "min", "max") if getattr(row, name) is not None), None)
         if source is not None and source.maker is not None and column is not None and row.unit is not None:
-            tables[row.chassis, source.maker, unit_of("torque", row.unit)].append((row.__dict__[column], column, row))
+            tables[row.chassis, source.maker, unit_of("torque", row.unit)].append((getattr(row, column), column, row))
     for table in tables.values():
         for figure, column, row in table:
             if row.confirmed or not _worked_out(figure):

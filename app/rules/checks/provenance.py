@@ -26,7 +26,7 @@ def source_missing(view: RowView, today: date) -> Iterator[Violation]:
 
     Mend: name the document; a measurement of one's own or common practice is a source too.
     """
-    if view.row.__dict__["source"] is None:
+    if view.row["source"] is None:
         yield Violation(view.row, "source", "no source is named")
 
 
@@ -64,7 +64,7 @@ def published_after_today(view: RowView, today: date) -> Iterator[Violation]:
 
     Mend: write the date of publication as printed: year, year-month or full date.
     """
-    published = view.row.__dict__["published_on"]
+    published = view.row["published_on"]
     if published is not None and published > today.isoformat()[: len(published)]:
         yield Violation(view.row, "published_on", f"{published} is after {today.isoformat()}")
 
@@ -119,10 +119,9 @@ def source_of_another_maker(family: Family, today: date) -> Iterator[Violation]:
         source = foreign.get(row.source or "")
         if source is None:
             continue
-        fields = row.__dict__
         named = (
             family.springs.get(row.spring or ""), family.dampers.get(row.damper or ""),
-            family.fluids.get(fields.get("fluid") or ""), family.parts.get(fields.get("part") or ""),
+            family.fluids.get(getattr(row, "fluid", None) or ""), family.parts.get(getattr(row, "part", None) or ""),
         )  # fmt: skip
         if not any(each is not None and each.maker == source.maker for each in named):
             yield Violation(row, "source", f"{source.id} is of {source.maker}")
@@ -151,6 +150,6 @@ def superseded_still_named(family: Family, today: date) -> Iterator[Violation]:
     for table in (Fit, Guide):
         for statement in family.statements[table] if table in family.judged else ():
             column = "spring" if table is Fit else "spring_choice"
-            spring = family.springs.get(statement.__dict__[column] or "")
+            spring = family.springs.get(getattr(statement, column) or "")
             if spring is not None and spring.superseded_by is not None:
                 yield Violation(statement, column, f"{spring.id} is superseded by {spring.superseded_by}")

@@ -58,7 +58,7 @@ def spacers_fitted_above_limit(view: RowView, today: date) -> Iterator[Violation
 
     Mend: compare both counts with the page.
     """
-    fitted, limit = view.row.__dict__["spacers_fitted"], view.row.__dict__["spacer_limit"]
+    fitted, limit = view.row["spacers_fitted"], view.row["spacer_limit"]
     if fitted is not None and limit is not None and fitted > limit:
         yield Violation(view.row, "spacers_fitted", f"{fitted} are fitted but at most {limit} are allowed")
 
@@ -176,7 +176,7 @@ def clicks_outside_damper(family: Family, today: date) -> Iterator[Violation]:
         if dampers not in clicks:
             clicks[dampers] = _clicks(family, dampers)
         for name, most in clicks[dampers].items():
-            asked = row.__dict__[name]
+            asked = getattr(row, name)
             if asked is not None and asked > most:
                 yield Violation(row, name, f"the damper has {most} clicks")
                 break
@@ -186,7 +186,7 @@ def _clicks(family: Family, names: tuple[str, ...]) -> dict[str, int]:
     """The most clicks of these dampers, by adjuster; not there where one of them does not state its own."""
     most: dict[str, int] = {}
     for adjuster in ("rebound_clicks", "compression_clicks"):
-        stated = [None if (each := family.dampers.get(name)) is None else each.__dict__[adjuster] for name in names]
+        stated = [None if (each := family.dampers.get(name)) is None else getattr(each, adjuster) for name in names]
         if stated and None not in stated:
             most[adjuster] = max(each for each in stated if each is not None)
     return most

@@ -59,7 +59,7 @@ def _limits(family: Family) -> Iterator[Group]:
         known = LIMITS.get(row.subject)
         kind: Kind = "mass" if known is not None and known[0] == "mass" else "length"
         for column in ("min", "max") if known is not None else ():
-            if (found := figure(row.__dict__[column], row.unit, kind, UNITS[kind])) is not None:
+            if (found := figure(getattr(row, column), row.unit, kind, UNITS[kind])) is not None:
                 groups[row.subject, column].append((found, row, column))
     for (subject, _), group in groups.items():
         measured: Kind = "mass" if LIMITS[subject][0] == "mass" else "length"
@@ -119,7 +119,7 @@ def _figures(group: list[Found]) -> list[Figure]:
 
 def _written(row: Row, column: str) -> str:
     """A figure as it stands in its row, with its unit where the row names one."""
-    return " ".join(each for each in (cell(row, column), cell(row, type(row).columns()[column].unit_column)) if each)
+    return " ".join(each for each in (cell(row, column), cell(row, row.model.columns()[column].unit_column)) if each)
 
 
 def _hit(slip: Slip, text: str) -> Violation:

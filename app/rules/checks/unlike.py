@@ -3,11 +3,11 @@
 from collections import Counter, defaultdict
 from collections.abc import Iterator
 from datetime import date
-from operator import attrgetter, itemgetter
+from operator import attrgetter
 from typing import Any
 
 from app.catalogue.agreement import unit_of
-from app.catalogue.tables import Fastener, Fill, Fit, Guide, Row, Statement, Torque
+from app.catalogue.tables import Fastener, Fill, Fit, Guide, Row, Statement, Torque, is_row_of
 from app.rules.checks.envelope import FORM
 from app.rules.checks.slips import BEYOND
 from app.rules.family import Family
@@ -107,29 +107,29 @@ def unit_unlike_source(family: Family, today: date) -> Iterator[Violation]:
         if table not in family.judged:
             continue
         held = family.statements[table]
-        printed = set(map(itemgetter("source", unit_column), map(attrgetter("__dict__"), held)))
+        printed = set(map(attrgetter("source", unit_column), held))
         sources = Counter(source for source, unit in printed if source is not None and unit is not None)
         for several in sorted(source for source, units in sources.items() if units > 1):
-            rows = [row for row in held if row.source == several and row.__dict__[unit_column] is not None]
+            rows = [row for row in held if row.source == several and getattr(row, unit_column) is not None]
             rows = [row for row in rows if _stated(row, columns) is not None]
-            counts = Counter(row.__dict__[unit_column] for row in rows)
+            counts = Counter(getattr(row, unit_column) for row in rows)
             if len(counts) > 1 and len(rows) > ENOUGH:
                 yield from _unlike(family, rows, columns, unit_column, kind)
 
 
 def _stated(row: Statement, columns: tuple[str, ...]) -> Any:
-    return next((value for name in columns if (value := row.__dict__[name]) is not None), None)
+    return next((value for name in columns if (value := getattr(row, name)) is not None), None)
 
 
 def _unlike(
     family: Family, rows: list[Statement], columns: tuple[str, ...], unit_column: str, kind: Kind
 ) -> Iterator[Violation]:
     """The one row in another unit; certain where a sibling of its place has the same digits in the usual unit."""
-    units = Counter(unit_of(kind, row.__dict__[unit_column]) for row in rows)
+    units = Counter(unit_of(kind, getattr(row, unit_column)) for row in rows)
     (usual, _), (odd, times), *more = [*units.most_common(), (None, 0)]
     if times != 1 or usual is None or odd is None or more[1:]:
         return
-    row = next(row for row in rows if unit_of(kind, row.__dict__[unit_column]) is odd)
+    row = next(row for row in rows if unit_of(kind, getattr(row, unit_column)) is odd)
     if row.confirmed:
         return
     same = [each for each in rows if each is not row and _stated(each, columns) == _stated(row, columns)]
@@ -140,7 +140,7 @@ def _unlike(
 
 def _place(family: Family, row: Statement) -> str | None:
     """What siblings share: the position of a fastener, the chamber of a fill."""
-    if isinstance(row, Torque):
+    if is_row_of(row, Torque):
         fastener = family.fasteners.get(row.fastener)
         return row.id if fastener is None else fastener.position
-    return row.chamber if isinstance(row, Fill) else None
+    return row.chamber if is_row_of(row, Fill) else None

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 from functools import lru_cache
 
-from app.catalogue.tables import Chassis, Fastener, Fill, Fit, Row, Torque
+from app.catalogue.tables import Chassis, Fastener, Fill, Fit, Row, Torque, is_row_of
 from app.rules.bands import GREATEST, Band, first_known
 from app.rules.checks.envelope import FORM
 from app.rules.checks.slips import BEYOND
@@ -86,7 +86,7 @@ def fill_unusual(view: RowView, today: date) -> Iterator[Violation]:
     Mend: compare volume and chamber with the page; if they are right, set confirmed after a second look.
     """
     row = view.row
-    assert isinstance(row, Fill)
+    assert is_row_of(row, Fill)
     band = USUAL_FILL.get(row.chamber)
     found = None if band is None or row.confirmed else first_known(row, NOMINAL, "unit", "volume", "mL")
     if band is not None and found is not None and not band.holds(found[1]):
@@ -152,7 +152,7 @@ def stanchion_unlike_name(view: RowView, today: date) -> Iterator[Violation]:
     Mend: compare the diameter with the page; a number in the name may also mean something else.
     """
     row = view.row
-    assert isinstance(row, Chassis)
+    assert is_row_of(row, Chassis)
     for text in (row.name, row.id):
         numbers = [int(each) for each in TWO_DIGITS.findall(text) if NAMED_BY.holds(int(each))]
         if len(numbers) == 1 and row.stanchion_diameter_mm is not None:
@@ -206,7 +206,7 @@ def spacers_fitted_to_the_limit(view: RowView, today: date) -> Iterator[Violatio
     Mend: compare both counts with the page; if they are right, set confirmed after a second look.
     """
     row = view.row
-    assert isinstance(row, Fit)
+    assert is_row_of(row, Fit)
     fitted = row.spacers_fitted or 0
     if fitted >= 3 and fitted == row.spacer_limit and not row.confirmed:
         yield Violation(row, "spacers_fitted", f"all {row.spacer_limit} that are allowed")

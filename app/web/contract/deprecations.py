@@ -1,7 +1,7 @@
-"""What will go: deprecated operations and parameters, said in the description and in each answer that uses them.
+"""Deprecated operations and parameters, marked in the OpenAPI document and in each answer that uses them.
 
-An answer bears `Deprecation` (RFC 9745), `Sunset` where the day is known (RFC 8594), and a link to the description.
-Refused is an entry that names nothing, and a sunset before the deprecation.
+Such an answer has `Deprecation` (RFC 9745), `Sunset` if the day is known (RFC 8594), and a link to the document. An
+entry that names nothing, or a sunset before the deprecation, is refused.
 """
 
 import datetime as dt
@@ -21,7 +21,7 @@ LINK = '</openapi.json>; rel="deprecation"; type="application/json"'
 
 @dataclass(frozen=True, slots=True)
 class Deprecation:
-    """Since when, until when and what to use instead; of the whole operation, or of one query parameter of it."""
+    """The deprecation of an operation or of one query parameter: since, until, and what to use instead."""
 
     since: dt.date
     instead: str
@@ -33,7 +33,7 @@ class Deprecation:
             raise ValueError("a sunset is not before the deprecation (RFC 9745, section 4)")
 
     def concerns(self, query: bytes) -> bool:
-        """Whether a request with that query uses it."""
+        """Whether a request with this query uses it."""
         if self.parameter is None:
             return True
         pairs = urllib.parse.parse_qsl(query.decode("latin-1"), keep_blank_values=True)
@@ -41,24 +41,24 @@ class Deprecation:
 
     @property
     def text(self) -> str:
-        """The same in a sentence, for the description."""
+        """The deprecation in a sentence, for the document."""
         until = f", answered until {self.sunset.isoformat()}" if self.sunset else ""
         return f"Deprecated since {self.since.isoformat()}{until}: {self.instead}"
 
 
 DEPRECATED: Mapping[str, tuple[Deprecation, ...]] = {}
-"""By operation id; nothing is deprecated yet. DEVELOPERS.md says how something becomes so."""
+"""By operation id. Nothing is deprecated yet; DEVELOPERS.md says how to deprecate something."""
 
 
 def announce(routes: Iterable[BaseRoute], deprecated: Mapping[str, tuple[Deprecation, ...]] = DEPRECATED) -> None:
-    """Lets each route that is named add the headers to its answers; the others stay as they are."""
+    """Make each deprecated route add the headers to its answers."""
     for route in routes:
         if found := deprecated.get(getattr(route, "operation_id", None) or ""):
             route.app = _announcing(route.app, found)  # type: ignore[attr-defined]
 
 
 def mark(document: Document, deprecated: Mapping[str, tuple[Deprecation, ...]] = DEPRECATED) -> None:
-    """Says it in the description: `deprecated`, and the sentence. Raises LookupError for what is not there."""
+    """Mark deprecated operations in the document. Raises LookupError for an unknown one."""
     operations = {each["operationId"]: each for item in document["paths"].values() for each in item.values()}
     for operation_id, entries in deprecated.items():
         operation = operations[operation_id]

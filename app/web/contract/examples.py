@@ -1,4 +1,4 @@
-"""What the invented demo answers, as recorded: an example for each operation and each kind of refusal."""
+"""Recorded answers of the invented demo: an example for each operation and each problem type."""
 
 import json
 from functools import cache
@@ -9,18 +9,18 @@ Document = dict[str, Any]
 
 SUMMARY = "From the invented demo; lists are cut to two."
 _MEDIA_TYPES = {"html": "text/html", "txt": "text/plain", "csv": "text/csv", "svg": "image/svg+xml"}
-_OTHER_FORM = {"schema": {"type": "string", "description": "The same answer in this form."}}
+_OTHER_FORM = {"schema": {"type": "string", "description": "The same answer in this format."}}
 
 
 @cache
 def recorded(name: str) -> Document:
-    """The recordings of that name, by operation id or by status; written by `python -m tests.api.document`."""
+    """The recordings with this name, by operation id or by status; written by `python -m tests.api.document`."""
     found: Document = json.loads(files("app.web.contract").joinpath("examples", f"{name}.json").read_text("utf-8"))
     return found
 
 
 def add_examples(operation: Document) -> None:
-    """Puts what was recorded of an operation into it: parameters, body, answer, and the other forms of the answer."""
+    """Add the recorded parameters, body, answer and formats to an operation."""
     shown = recorded("answers").get(operation["operationId"])
     if shown is None:
         return
@@ -37,7 +37,7 @@ def add_examples(operation: Document) -> None:
 
 
 def problem_example(status: str) -> Document | None:
-    """A problem of that status, or of that family of statuses."""
+    """A recorded problem with this status or family of statuses."""
     return recorded("problems").get(status)
 
 

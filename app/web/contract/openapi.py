@@ -1,6 +1,6 @@
-"""The description of the interface: what FastAPI finds, made exact. It is built for the committed file, not at start.
+"""Builds the OpenAPI document from what FastAPI generates. It is built when it is committed, not at start.
 
-`openapi.json` beside this module is what is served; `python -m tests.api.document` writes it anew, and a test compares.
+`openapi.json` next to this module is served; `python -m tests.api.document` writes it, and a test compares.
 """
 
 from collections.abc import Iterator
@@ -29,58 +29,61 @@ DESCRIPTION = (
     "them lists are cut to two."
 )
 TAGS = {
-    "questions": "What a mechanic asks: which chassis it is, what fits it, what the catalogue says of it, the work.",
-    "tables": "Everything that is stored, table by table, as it is exchanged.",
-    "units and standards": "Units and conversion, and public standards as tables.",
-    "rules": "By which rules the catalogue is judged, and what they warn about.",
-    "revisions": "What was accepted when, and every version of a statement.",
-    "changes": "Changing the catalogue: dry runs, imports, single statements.",
-    "exchange": "The whole catalogue as a file, and a hash by which copies are compared.",
-    "bench log": "The log of the workshop: its forks and what was done to them.",
-    "operation": "For whoever runs the service or reads its refusals.",
+    "questions": "Questions of a mechanic: which chassis, what fits it, everything listed for it, and the work.",
+    "tables": "All tables, as they are exchanged.",
+    "units and standards": "Units, conversion, and public standards as tables.",
+    "rules": "The rules that check the catalogue, and their findings.",
+    "revisions": "Revisions, the change feed, and every version of a statement.",
+    "changes": "Changes to the catalogue: dry runs, imports, single statements.",
+    "exchange": "The whole catalogue as a file, and a hash to compare copies.",
+    "bench log": "The bench log: the forks of a workshop and the work done on them.",
+    "operation": "For operators, and the problem types.",
 }
 _METHODS = {"get", "put", "post", "delete", "patch"}
 _REFERENCE = "#/components/schemas/{model}"
 
 
 def served() -> bytes:
-    """The document as it is committed and served."""
+    """The committed document, which is served."""
     return files("app.web.contract").joinpath("openapi.json").read_bytes()
 
 
-def json_body(shape: TypeAdapter[Any], description: str) -> Document:
-    """`openapi_extra` for a route that reads its own body with `json_body.read_model`."""
+def json_body(shape: TypeAdapter[Any], description: str, *media_types: str) -> Document:
+    """The `openapi_extra` of a route that reads its own body with `json_body.read_model`; JSON by default."""
     schema = shape.json_schema(ref_template=_REFERENCE)
     return {
         "requestBody": {
             "required": True,
             "description": description,
-            "content": {"application/json": {"schema": schema}},
+            "content": {media_type: {"schema": schema} for media_type in media_types or ("application/json",)},
         }
     }
 
 
 def describe(app: FastAPI) -> Document:
-    """The whole document, built anew; the caller keeps it."""
+    """Build the whole document."""
     routes = [route.described() if isinstance(route, StrictRoute) else route for route in app.routes]
     document = get_openapi(
         title="Legwork", version=version("legwork"), openapi_version="3.1.0", description=DESCRIPTION, routes=routes
     )
     document["info"] |= {
-        "summary": "A spec service for suspension mechanics.",
-        "contact": {"name": "Whoever runs this service"},
+        "summary": "Spec database and bench answers for suspension mechanics.",
+        "contact": {"name": "Operator of this service"},
         "license": {"name": "None stated", "identifier": "NOASSERTION"},
     }
-    document["servers"] = [{"url": "/", "description": "Where this document was read from."}]
+    document["servers"] = [{"url": "/", "description": "The server this document was read from."}]
     components = document.setdefault("components", {})
     schemas = components.setdefault("schemas", {})
     schemas["Problem"] = TypeAdapter(Problem).json_schema(ref_template=_REFERENCE)
     components["headers"] = {
-        "ETag": {"description": "A tag of these bytes, for If-None-Match or If-Match.", "schema": {"type": "string"}}
+        "ETag": {
+            "description": "Entity tag of this answer, for If-None-Match or If-Match.",
+            "schema": {"type": "string"},
+        }
     }
     components["parameters"] = {
         "IfNoneMatch": {
-            "name": "If-None-Match", "in": "header", "description": "The ETag of what is at hand: 304 where it holds.",
+            "name": "If-None-Match", "in": "header", "description": "ETag of your copy: 304 if it is still valid.",
             "schema": {"type": "string"},
         }
     }  # fmt: skip
@@ -88,7 +91,7 @@ def describe(app: FastAPI) -> Document:
         "key": {
             "type": "http",
             "scheme": "bearer",
-            "description": "A key of this service. Writing takes one; lookups do where the operator closed them.",
+            "description": "An API key. Writes need one; so do look-ups if closed.",
         }
     }
     for path, _, operation in _operations(document):

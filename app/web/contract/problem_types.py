@@ -1,11 +1,11 @@
-"""The kinds of refusal that exist, by slug: the one list from which `type` links, their pages and the statuses come."""
+"""Every problem type, by slug: the one list behind the `type` links, their pages and the statuses."""
 
 from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True)
 class ProblemType:
-    """One kind of refusal: `slug` is contract, `title` never varies between occurrences (RFC 9457, 3.1.3)."""
+    """One kind of problem: `slug` is contract, `title` never varies between occurrences (RFC 9457, 3.1.3)."""
 
     slug: str
     status: int
@@ -21,113 +21,117 @@ _TYPES = (
     ProblemType(
         "malformed",
         400,
-        "The request cannot be read",
-        "The bytes are not what their type says: broken JSON, a key twice, another encoding than UTF-8, or a cursor "
-        "that was altered. Send it anew, well formed.",
+        "Malformed request",
+        "The body, query or cursor cannot be parsed: broken JSON, a duplicate key, an encoding other than UTF-8, or a "
+        "cursor that was changed. Correct it and send it again.",
     ),
     ProblemType(
         "host-unknown",
         400,
-        "This host is not served here",
-        "The Host header names none of the hosts this service answers for. LEGWORK_ALLOWED_HOSTS lists them.",
+        "Unknown host",
+        "The Host header is not one that this service answers for. The operator adds hosts with LEGWORK_ALLOWED_HOSTS.",
     ),
     ProblemType(
         "key-missing",
         401,
-        "A key is needed",
-        "No key was sent, or none that is known. Send `Authorization: Bearer …`; a key in the address is never read.",
+        "API key required",
+        "No API key was sent, or the key is not valid. Send `Authorization: Bearer …`; "
+        "a key in the address is ignored.",
     ),
     ProblemType(
-        "forbidden", 403, "This key may not do that", "The key is known, but its scopes do not cover what was asked."
+        "forbidden", 403, "Key not permitted", "The key is valid, but it lacks the scope that this request needs."
     ),
     ProblemType(
         "sent-from-elsewhere",
         403,
-        "The form was not sent from here",
-        "A form is taken from a page of this service only, as the browser says in Sec-Fetch-Site or Origin.",
+        "Form sent from another site",
+        "Forms are accepted only from pages of this service (the browser says so in Sec-Fetch-Site or Origin).",
     ),
     ProblemType(
         "not-found",
         404,
-        "There is no such thing",
-        "Nothing answers to that address or id at this revision. `candidates`, where present, are near ones.",
+        "Not found",
+        "There is nothing at that address, or no row with that id at this revision. `candidates` lists similar ids.",
     ),
     ProblemType(
         "method-not-allowed",
         405,
-        "Not with this method",
-        "The address exists, but takes other methods: the Allow header lists them.",
+        "Method not allowed",
+        "The address exists but does not accept this method; the Allow header lists those it does.",
     ),
     ProblemType(
         "not-acceptable",
         406,
-        "Not in this representation",
-        "The answer cannot be given in a form that was asked for. `available` lists the forms there are.",
+        "Format not available",
+        "The answer does not exist in a format you accept. `available` lists the formats it has.",
     ),
     ProblemType(
         "too-slow",
         408,
-        "The request came too slowly",
-        "The request was not complete in time, and the connection was closed. Send it anew.",
+        "Request timed out",
+        "The request was not complete in time, so the connection was closed. Send it again.",
     ),
     ProblemType(
         "conflict",
         409,
-        "It collides with what is stored",
-        "What was sent contradicts something stored; `errors` or `report` names it.",
+        "Conflict with stored data",
+        "The change contradicts a stored row; `errors` or `report` names it.",
     ),
     ProblemType(
         "gone",
         410,
-        "It has been withdrawn",
-        "It was there and no longer holds; `history` says since when. Ask with `revision=` for what held then.",
+        "Withdrawn",
+        "The row was withdrawn; `history` says when. Add `revision=` to see it as it was.",
     ),
     ProblemType(
         "stale",
         412,
         "Changed in the meantime",
-        "If-Match names a version that is no longer the present one. Read it again, then repeat the change.",
+        "Someone changed it after you read it: If-Match names an older version. Read it again, then repeat the change.",
     ),
-    ProblemType("too-large", 413, "The body is too large", "The body is over the published limit. Split it."),
-    ProblemType("url-too-long", 414, "The address is too long", "Path and query together are over the limit."),
+    ProblemType("too-large", 413, "Body too large", "The body is larger than the published limit. Split it."),
+    ProblemType("url-too-long", 414, "Address too long", "Path and query together are longer than the limit."),
     ProblemType(
         "media-type",
         415,
-        "The body is of another type",
-        "This address takes other media types (Accept-Post lists them), and never a compressed body.",
+        "Unsupported media type",
+        "This address accepts other media types (Accept-Post lists them), and never a compressed body.",
     ),
     ProblemType(
         "invalid",
         422,
-        "It cannot be meant as it stands",
-        "Something that was asked or sent is wrong; `errors` names each fault and how to mend it.",
+        "Invalid request",
+        "Part of the request is wrong; `errors` names each fault and how to fix it.",
     ),
     ProblemType(
         "precondition-missing",
         428,
-        "If-Match is missing",
-        "A change to something stored needs If-Match with the ETag of the version it changes.",
+        "If-Match required",
+        "A change to a stored row needs an If-Match header with the ETag of the version it changes.",
     ),
     ProblemType(
         "too-many",
         429,
         "Too many requests",
-        "More requests than the published rate. Retry-After says when to come back.",
+        "You sent more requests than the published rate allows. Retry-After says how long to wait.",
     ),
     ProblemType(
-        "header-too-large", 431, "The header is too large", "The header lines are too many or too long together."
+        "header-too-large", 431, "Headers too large", "There are too many header lines, or they are too long together."
     ),
     ProblemType(
         "fault",
         500,
-        "A fault of ours",
-        "Something failed on this side. It is in the log under `request_id`; quote it when reporting.",
+        "Internal error",
+        "The service failed. The log has the details under `request_id`; quote it when you report the fault.",
     ),
     ProblemType(
-        "unavailable", 503, "Not now", "It cannot be answered at the moment. Retry-After says when to try again."
+        "unavailable",
+        503,
+        "Temporarily unavailable",
+        "The service cannot answer now. Retry-After says when to try again.",
     ),
     ProblemType(
-        "no-room", 507, "The disk is full", "Nothing can be stored until the operator makes room; lookups go on."
+        "no-room", 507, "Disk full", "Nothing can be stored until the operator makes room; look-ups still work."
     ),
 )
 

@@ -1,4 +1,4 @@
-"""Which refusals an operation answers with, and what it takes a key for: derived from its address and what it takes."""
+"""The problem statuses of an operation and its need for a key, derived from its address and parameters."""
 
 from collections.abc import Callable
 from typing import Any
@@ -10,35 +10,35 @@ from app.web.problem import MEDIA_TYPE
 Document = dict[str, Any]
 
 LOOKUPS_BY_POST = {"batch", "jobCards", "checkChanges"}
-"""POST only because what is asked does not fit into an address; they write nothing and take no key."""
+"""POST only because the question does not fit into an address; they write nothing and need no key."""
 
 _NEVER_WITHDRAWN = ("/problems/", "/v1/rules/", "/v1/standards/", "/v1/revisions/", "/v1/forks/", "/v1/flags/")
 _ONE_FORM = ("/healthz", "/readyz", "/v1/export", "/v1/export.sqlite")
 _OTHERS = {
-    "4XX": "Refused for a reason any request may meet: its method, size, header or pace.",
-    "5XX": "A fault of ours, or of what this service stands on.",
+    "4XX": "Refused for its method, size, headers or rate; possible for any request.",
+    "5XX": "A failure of the service or of its database.",
 }
 
 
 def writes(method: str, operation: Document) -> bool:
-    """Whether it changes what is stored."""
+    """Whether it changes stored data."""
     return method != "get" and operation["operationId"] not in LOOKUPS_BY_POST
 
 
 def takes_a_key(method: str, operation: Document) -> bool:
-    """Whether it is refused without one; the log of a workshop is read with one only."""
+    """Whether it needs a key: writes do, and everything in the bench log."""
     return writes(method, operation) or operation.get("tags") == ["bench log"]
 
 
 def security_of(path: str, method: str, operation: Document) -> list[Document]:
-    """Nothing, a key, or either: lookups take a key only where the operator closed them."""
+    """No key, a key, or either: look-ups need a key only if the operator closed them."""
     if path.startswith(ALWAYS_OPEN):
         return []
     return [{"key": []}] if takes_a_key(method, operation) else [{}, {"key": []}]
 
 
 def refusals_of(path: str, method: str, operation: Document) -> list[int]:
-    """The statuses of its own refusals, in order."""
+    """The statuses of its problems, in order."""
     found = {400, 422}
     names = {parameter["name"] for parameter in operation.get("parameters", [])}
     if not path.startswith(ALWAYS_OPEN):
@@ -69,12 +69,12 @@ def refusals_of(path: str, method: str, operation: Document) -> list[int]:
 
 
 def problem_responses(example: Callable[[str], Document | None], used: set[str]) -> Document:
-    """The components: one response per status in use, with an example where there is one, and what is not modified."""
+    """The response components: one per status, with an example if there is one, and 304."""
     statuses: dict[str, str] = {}
     for kind in PROBLEM_TYPES.values():
         before = statuses.get(str(kind.status))
         statuses[str(kind.status)] = f"{before} / {kind.title}" if before else kind.title
-    found: Document = {"NotModified": {"description": "What the client has still holds."}}
+    found: Document = {"NotModified": {"description": "Your copy is still valid."}}
     for status, description in {**statuses, **_OTHERS}.items():
         if status not in used:
             continue

@@ -1,4 +1,4 @@
-"""Schemas made exact: every member described, unions told apart, nothing that may be null, no needless titles."""
+"""Refines the generated schemas: describes every member, names the choices of unions, removes null and titles."""
 
 import csv
 from collections.abc import Iterator
@@ -12,7 +12,7 @@ Document = dict[str, Any]
 
 _REFERENCE = "#/components/schemas/"
 _REFUSED = sorted({kind.status for kind in PROBLEM_TYPES.values()})
-_STATUS = "The status it would have alone."
+_STATUS = "The status it would have on its own."
 _ANSWERED = {"const": 200, "type": "integer", "description": _STATUS}
 _NOT_ANSWERED = {"enum": _REFUSED, "type": "integer", "description": _STATUS}
 
@@ -37,14 +37,14 @@ _EITHER: dict[str, tuple[str, dict[str, tuple[Document, str, str]]]] = {
 
 # Parameters of many operations that have one name in every program made from the description.
 _CHOICES = {
-    "format": ("Form", "The forms that an answer may have."),
-    "units": ("Units", "Whose units figures are shown in: those of the source, or all of one system."),
-    "job": ("Job", "The jobs that are known: travel, volume spacers, the lower legs, or all of the fork."),
+    "format": ("Form", "The formats of answers."),
+    "units": ("Units", "The units of figures: as published, or all of one system."),
+    "job": ("Job", "The jobs: travel change, spacer change, lower-leg service or full service."),
 }
 
 
 def hoist(node: Any, schemas: Document) -> None:
-    """Definitions inside a schema move to the components, where the references point."""
+    """Move definitions inside a schema to the components."""
     if isinstance(node, dict):
         schemas.update(node.pop("$defs", {}))
         for inner in list(node.values()):
@@ -55,7 +55,7 @@ def hoist(node: Any, schemas: Document) -> None:
 
 
 def without_null(schema: Document) -> None:
-    """A parameter is left out, never null: `anyOf [X, null]` becomes X. A figure is a number, however it is read."""
+    """Replace `anyOf [X, null]` by X, because parameters are left out, never null; figures become numbers."""
     choices = [choice for choice in schema.get("anyOf", []) if choice != {"type": "null"}]
     if [choice.get("type") for choice in choices] == ["number", "string"]:
         choices = choices[:1]
@@ -67,7 +67,7 @@ def without_null(schema: Document) -> None:
 
 
 def make_exact(document: Document) -> None:
-    """Everything this module is for, on a whole document."""
+    """Refine all schemas of a document."""
     schemas = document["components"]["schemas"]
     for name, (member, kinds) in _EITHER.items():
         if name in schemas:
@@ -86,19 +86,19 @@ def make_exact(document: Document) -> None:
 
 
 def name_choices(document: Document) -> None:
-    """The choices of `_CHOICES` become components; a default stays with its choice, for it is everywhere the same."""
+    """Turn the choices of `_CHOICES` into components, with their defaults, which are the same everywhere."""
     schemas = document["components"]["schemas"]
     for parameter in _parameters(document):
         if "enum" in parameter.get("schema", {}) and parameter["name"] in _CHOICES:
             name, text = _CHOICES[parameter["name"]]
             found = {"description": text, **parameter["schema"]}
             if schemas.setdefault(name, found) != found:
-                raise ValueError(f"`{parameter['name']}` has not the same choices everywhere")
+                raise ValueError(f"`{parameter['name']}` does not have the same choices everywhere")
             parameter["schema"] = {"$ref": f"{_REFERENCE}{name}"}
 
 
 def meaning(schema: str, member: str) -> str | None:
-    """What a member of an answer or body is: of this schema if it has a meaning of its own there, else of that name."""
+    """The meaning of a member: the one for this schema if there is one, else the general one."""
     known = _meanings()
     return known.get(f"{schema}.{member}") or known.get(member)
 
@@ -144,7 +144,7 @@ def _parameters(document: Document) -> Iterator[Document]:
 
 
 def _schemas(node: Any, key: str = "") -> Iterator[tuple[str, Document]]:
-    """Every schema there is, with the name it stands under; a member that is called `title` is none's title."""
+    """Every schema with its name; a member named `title` is not a title."""
     if isinstance(node, list):
         for inner in node:
             yield from _schemas(inner)

@@ -8,7 +8,7 @@ from typing_extensions import TypedDict
 from app.bench.flags import FlagRow
 from app.bench.shapes import ConfigurationView, DueView, ForkView, Moment, ServiceView
 from app.questions.answers.gap import Gap
-from app.questions.answers.views import Caution
+from app.questions.answers.views import Caution, Undecided
 
 Unlisted = Annotated[
     list[str], Field(description="What of the fork as it is built no document of the catalogue lists; it is in it all.")
@@ -72,13 +72,16 @@ class ServiceList(TypedDict):
 
 
 class DueAnswer(TypedDict):
-    """What is due next, the most urgent first. `hours` are the riding hours it was reckoned with."""
+    """What is due next, the most urgent first. `hours` are the riding hours it was reckoned with, `riding` how the fork
+    is ridden; without it the strictest interval of each operation counts."""
 
     revision: int
     fork: str
     on: str
     hours: NotRequired[float]
+    riding: NotRequired[str]
     due: list[DueView]
+    undecided: list[Undecided]
     gaps: list[Gap]
     cautions: list[Caution]
 

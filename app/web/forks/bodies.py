@@ -8,11 +8,12 @@ from typing import Annotated, Any, NotRequired, TypeVar
 from pydantic import Field, TypeAdapter
 from typing_extensions import TypedDict
 
-from app.bench.figures import KINDS, figure_of
+from app.bench.figures import ADJUSTERS, KINDS, figure_of
 from app.bench.forks import Registering
 from app.bench.services import Finished
-from app.bench.shapes import Configuration, Count, DateText, Done, Figure, Filled, Id, Measured, PartFitted
+from app.bench.shapes import Configuration, Count, DateText, Done, Figure, Filled, Id, Measured, PartFitted, Riding
 from app.errors import Fault, Invalid
+from app.units.counts import End
 from app.units.measure import Measure, parse_measure, parse_wheel_size
 from app.units.table import Kind
 from app.web.reading.json_body import Number
@@ -43,11 +44,12 @@ class InItBody(TypedDict, total=False):
 
 
 class ForkBody(InItBody):
-    """A fork by its serial and chassis, and what is in it."""
+    """A fork by its serial and chassis, and what is in it. `riding` is a kind that its intervals list, or `other`."""
 
     serial: Serial
     chassis: Id
     first_used_on: NotRequired[DateText]
+    riding: NotRequired[Riding]
 
 
 class SagBody(TypedDict):
@@ -58,7 +60,7 @@ class SagBody(TypedDict):
 
 
 class MeasuredBody(TypedDict, total=False):
-    """What was measured; clicks are counted from closed."""
+    """What was measured. Clicks are counted from `clicks_from`; without it, from where the damper's maker counts."""
 
     pressure: Given
     second_pressure: Given
@@ -69,15 +71,18 @@ class MeasuredBody(TypedDict, total=False):
     axle_to_crown: Given
     rebound_clicks: Count
     compression_clicks: Count
+    clicks_from: End
 
 
 class ServiceBody(TypedDict):
-    """A finished job. `hours` are the fork's riding hours in all; `fitted` is what it changed; `revision` and
-    `job_card` (its address) say what it was done by."""
+    """A finished job. `hours` are the fork's riding hours in all, `riding` how it is ridden; `fitted` is what the job
+    changed; `revision` and `job_card` (its address) say what it was done by.
+    """
 
     job: Annotated[str, Field(min_length=1, max_length=80)]
     done_on: NotRequired[DateText]
     hours: NotRequired[Annotated[Number, Field(ge=0, le=100_000)]]
+    riding: NotRequired[Riding]
     fitted: NotRequired[InItBody]
     parts: NotRequired[Annotated[list[PartFitted], Field(max_length=100)]]
     measured: NotRequired[MeasuredBody]
@@ -121,7 +126,7 @@ def registering(body: ForkBody) -> Registering:
     configuration = _configuration(body, "", read)
     day = _day(body.get("first_used_on"), "/first_used_on", read)
     read.done()
-    return Registering(body["serial"], body["chassis"], configuration, day)
+    return Registering(body["serial"], body["chassis"], configuration, day, body.get("riding"))
 
 
 def finished(body: ServiceBody, key: str | None, digest: str) -> Finished:
@@ -140,7 +145,7 @@ def finished(body: ServiceBody, key: str | None, digest: str) -> Finished:
         done["note"] = body["note"]
     day = _day(body.get("done_on"), "/done_on", read)
     read.done()
-    return Finished(body["job"], day, body.get("hours"), done, key, digest)
+    return Finished(body["job"], day, body.get("hours"), done, body.get("riding"), key, digest)
 
 
 def _configuration(body: Mapping[str, Any], place: str, read: _Reader) -> Configuration:
@@ -156,7 +161,7 @@ def _configuration(body: Mapping[str, Any], place: str, read: _Reader) -> Config
 
 def _measured(body: MeasuredBody, read: _Reader) -> Measured:
     given: Any = body
-    found: Any = {name: value for name, value in given.items() if name in ("rebound_clicks", "compression_clicks")}
+    found: Any = {name: given[name] for name in (*ADJUSTERS, "clicks_from") if name in given}
     for name in KINDS:
         if name in given:
             found[name] = _figure(given[name], name, f"/measured/{name}", read)

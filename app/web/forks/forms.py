@@ -45,15 +45,15 @@ class Group(NamedTuple):
     folded: bool = False
 
 
-CLICKS = "from closed"
 JOB_NAMES = (
-    "job", "done_on", "hours", "pressure", "sag", "rider_mass", "rebound_clicks", "compression_clicks",
-    "second_pressure", "exposed_stanchion", "axle_to_crown", "spring", "travel", "spacers", "travel_spacers", "damper",
-    "note", "job_card", "revision", "sent",
+    "job", "done_on", "hours", "riding", "pressure", "sag", "rider_mass", "rebound_clicks", "compression_clicks",
+    "clicks_from", "second_pressure", "exposed_stanchion", "axle_to_crown", "spring", "travel", "spacers",
+    "travel_spacers", "damper", "note", "job_card", "revision", "sent",
 )  # fmt: skip
+CLICK_ENDS = (("closed", "from fully closed"), ("open", "from fully open"))
 FORK_NAMES = (
-    "serial", "chassis", "first_used_on", "model_year", "variant", "wheel_size", "travel", "spring", "spacers",
-    "travel_spacers", "damper",
+    "serial", "chassis", "first_used_on", "riding", "model_year", "variant", "wheel_size", "travel", "spring",
+    "spacers", "travel_spacers", "damper",
 )  # fmt: skip
 
 
@@ -67,16 +67,18 @@ def job_form(choices: Choices) -> list[Group]:
                 Field("job", "/job", choices=jobs, required=True),
                 Field("done_on", "/done_on", "date", "the day at the workshop"),
                 Field("hours", "/hours", "number", "of the fork in all, if known"),
+                _riding(choices),
             ],
         ),
         Group(
             "Measured when it was together",
             [
                 Field("pressure", "/measured/pressure", hint="in psi, or with its unit: 5 bar"),
-                Field("sag", "/measured/sag", hint="in mm, at that pressure"),
+                Field("sag", "/measured/sag", hint="in mm from full extension, at that pressure"),
                 Field("rider_mass", "/measured/rider_mass", hint="in kg, or with its unit: 176 lb"),
-                Field("rebound_clicks", "/measured/rebound_clicks", "whole", CLICKS),
-                Field("compression_clicks", "/measured/compression_clicks", "whole", CLICKS),
+                Field("rebound_clicks", "/measured/rebound_clicks", "whole"),
+                Field("compression_clicks", "/measured/compression_clicks", "whole"),
+                Field("clicks_from", "/measured/clicks_from", hint=choices.clicks_from, choices=CLICK_ENDS),
             ],
             "Only what was measured. What is left empty is noted nowhere.",
         ),
@@ -103,6 +105,7 @@ def fork_form(choices: Choices) -> list[Group]:
             [
                 Field("serial", "/serial", hint="as it is stamped on it", required=True),
                 Field("first_used_on", "/first_used_on", "date", "intervals are counted from it"),
+                _riding(choices),
                 Field("model_year", "/model_year", "whole"),
                 Field("variant", "/variant", choices=choices.variant),
                 Field("wheel_size", "/wheel_size", choices=choices.wheel_size),
@@ -111,6 +114,11 @@ def fork_form(choices: Choices) -> list[Group]:
         Group("What is in it", _fitted("", choices), "What is not known is left empty."),
         Group("", [Field("chassis", "/chassis")]),
     ]
+
+
+def _riding(choices: Choices) -> Field:
+    """How the fork is ridden, which decides its intervals."""
+    return Field("riding", "/riding", hint="decides what is due; if left out, the strictest", choices=choices.riding)
 
 
 def _fitted(place: str, choices: Choices) -> list[Field]:

@@ -99,6 +99,7 @@ def _beside(known: Mapping[str, Any], given: set[str]) -> dict[str, Any]:
 def _of_job(asked: JobCardAsked, known: Mapping[str, Any]) -> dict[str, Any]:
     """The fork as it stands is where a change of travel begins; every other job leaves travel and spring alone."""
     given = asked.model_fields_set
+    _refuse_other_spring(asked, known)
     stands = {name: value for name, value in known.items() if name in ("travel", "spring", "spacers")}
     found = {name: value for name, value in known.items() if name not in stands}
     if asked.job == "travel-change":
@@ -112,6 +113,21 @@ def _of_job(asked: JobCardAsked, known: Mapping[str, Any]) -> dict[str, Any]:
     if "spacers" in stands:
         found["from_spacers"] = stands["spacers"]
     return found
+
+
+def _refuse_other_spring(asked: JobCardAsked, known: Mapping[str, Any]) -> None:
+    """A card never takes a spring to be in a fork that the log knows another one in. Raises Invalid naming both."""
+    noted = known.get("spring")
+    name = "from_spring" if asked.job == "travel-change" or asked.spring is None else "spring"
+    said = getattr(asked, name)
+    if noted is None or said is None or said == noted:
+        return
+    text = f"The log says that {noted} is in this fork, not {said}. "
+    if asked.job == "travel-change":
+        text += "Leave from_spring out, or correct the fork in the log first."
+    else:
+        text += f"To fit {said} ask for job=travel-change; if it is in the fork already, correct the log first."
+    raise Invalid(text, [Fault("other-spring-in-fork", text, parameter=name, suggestion=str(noted))])
 
 
 def _of_rider(asked: SetupAsked, fork: Held, done: list[Service]) -> dict[str, Any]:

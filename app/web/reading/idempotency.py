@@ -1,4 +1,4 @@
-"""What makes a request the same request: the key its sender gave it, and a digest of what was sent."""
+"""Idempotency of writes: the key that the client sends, and a digest of the request."""
 
 import hashlib
 import re
@@ -6,26 +6,36 @@ from typing import Annotated
 
 from fastapi import Header, Request
 
+from app.access.idempotency import KeyedRequest
 from app.errors import Invalid
 
 _KEY = re.compile(r"[A-Za-z0-9._-]{8,100}")
 
+REPLAYED = {"Idempotent-Replayed": "true"}
+"""The header of an answer to a request that was done before and was not done again."""
+
 IdempotencyKey = Annotated[
     str | None,
-    Header(description="8 to 100 letters, digits, dots, hyphens: the same request again gives the same answer."),
+    Header(description="8 to 100 letters, digits, dots or hyphens; the same key again gives the same answer."),
 ]
 
 
 def key_of(whose: str, idempotency_key: str | None) -> str | None:
-    """The key as it is stored, apart for each who sends one. Raises Invalid."""
+    """The key as stored, separate for each caller. Raises Invalid."""
     if idempotency_key is None:
         return None
     if not _KEY.fullmatch(idempotency_key):
-        raise Invalid.one("idempotency-key", "an Idempotency-Key is 8 to 100 letters, digits, dots or hyphens")
+        raise Invalid.one("idempotency-key", "An Idempotency-Key has 8 to 100 letters, digits, dots or hyphens.")
     return f"{whose}:{idempotency_key}"
 
 
 def digest_of(request: Request, body: bytes) -> str:
-    """Equal for equal requests: method, address and body."""
+    """A digest of method, address and body."""
     asked = f"{request.method} {request.url.path}?{request.url.query}\n".encode()
     return hashlib.sha256(asked + body).hexdigest()
+
+
+async def keyed(request: Request, sender: str, idempotency_key: str | None) -> KeyedRequest | None:
+    """The key of a request that writes to the shop database, with its digest; None without a key. Raises Invalid."""
+    key = key_of(sender, idempotency_key)
+    return None if key is None else KeyedRequest(key, digest_of(request, await request.body()))

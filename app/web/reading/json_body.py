@@ -1,4 +1,4 @@
-"""A JSON body, read strictly: exact numbers, every key once, shallow; refuses what other readers would guess at."""
+"""Reads JSON bodies strictly: exact numbers, no duplicate keys, bounded depth and size."""
 
 import json
 import re
@@ -29,7 +29,7 @@ Shape = TypeVar("Shape")
 
 
 class WrongMediaType(Refusal):
-    """The body is of another type than the address takes (415); `taken` are those it takes."""
+    """The body has a media type that the address does not accept (415); `taken` lists those it accepts."""
 
     def __init__(self, taken: tuple[str, ...]) -> None:
         super().__init__(f"Send the body as {' or '.join(taken)}.")
@@ -41,11 +41,11 @@ def _exact(value: object) -> object:
 
 
 Number = Annotated[Decimal, BeforeValidator(_exact)]
-"""A number of a body, digit for digit; neither `true` nor `"1.5"` is one."""
+"""A number in a body with all its digits; `true` and `"1.5"` are not numbers."""
 
 
 async def read_json(request: Request, taken: tuple[str, ...] = MEDIA_TYPES) -> Any:
-    """The body as Python values: whole numbers as int, others as Decimal with their digits, text in NFC.
+    """Read the body as Python values: whole numbers as int, others as Decimal with their digits, text in NFC.
 
     Raises WrongMediaType, Malformed, Invalid and, from the limits, TooLarge.
     """
@@ -56,27 +56,27 @@ async def read_json(request: Request, taken: tuple[str, ...] = MEDIA_TYPES) -> A
 
 
 async def read_model(request: Request, shape: TypeAdapter[Shape]) -> Shape:
-    """The body as `shape`, nothing coerced, no unknown member (a Decimal in it is declared as `Number`)."""
+    """Read the body as `shape`: no coercion, no unknown member (declare a Decimal in it as `Number`)."""
     return shaped(await read_json(request), shape)
 
 
 def shaped(value: Any, shape: TypeAdapter[Shape]) -> Shape:
-    """A value as `shape`, under the same rules. Raises Invalid with pointers."""
+    """Validate a value as `shape` by the same rules. Raises Invalid with pointers."""
     try:
         return shape.validate_python(value, strict=True, extra="forbid")
     except ValidationError as error:
         faults = faults_of({**found, "loc": ("body", *found["loc"])} for found in error.errors(include_url=False))
-        raise Invalid("The body is not what this address takes.", faults) from None
+        raise Invalid("The body does not match what this address accepts.", faults) from None
 
 
 def parse(body: bytes) -> Any:
-    """As `read_json`, from bytes."""
+    """Like `read_json`, from bytes."""
     if body.startswith((b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff")):
         raise Malformed("The body begins with a byte order mark; JSON is UTF-8 without one (RFC 8259, 8.1).")
     try:
         text = body.decode("utf-8")
     except UnicodeDecodeError as error:
-        raise Malformed(f"The body is not UTF-8: byte {error.start} cannot be read.") from None
+        raise Malformed(f"The body is not UTF-8: byte {error.start} cannot be decoded.") from None
     _refuse_bulk(body)
     try:
         value = json.loads(
@@ -88,10 +88,10 @@ def parse(body: bytes) -> Any:
 
 
 def _refuse_bulk(body: bytes) -> None:
-    """Refuses too deep or too many before a value is built: counting marks outside strings costs no Python loop.
+    """Refuse a body that is too deep or too large before a value is built, without a Python loop over its bytes.
 
-    Taking out every `[]` takes off exactly the innermost level, so what is left after `DEEPEST` rounds is deeper (or
-    unbalanced, which is no JSON either).
+    Removing every `[]` removes exactly the innermost level, so anything left after `DEEPEST` rounds is deeper (or
+    unbalanced, which is not JSON either).
     """
     marks = _STRING.sub(b"", body).translate(_ONE_BRACKET, _NO_MARK)
     if marks.count(b",") + marks.count(b":") > MOST_VALUES:
@@ -110,13 +110,13 @@ def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(found) != len(pairs):
         names = [name for name, _ in pairs]
         twice = next(name for name in names if names.count(name) > 1)
-        raise Malformed(f"The key `{twice[:40]}` stands twice in one object.")
+        raise Malformed(f"The key `{twice[:40]}` occurs twice in one object.")
     return found
 
 
 def _integer(digits: str) -> int:
     if len(digits) > 20 or abs(int(digits)) > LARGEST_INTEGER:
-        raise Invalid.one("out-of-range", "A whole number in the body is beyond any that is stored.")
+        raise Invalid.one("out-of-range", "A whole number in the body is too large.")
     return int(digits)
 
 
@@ -126,12 +126,12 @@ def _decimal(digits: str) -> Decimal:
     except ArithmeticError:
         value = Decimal("Infinity")
     if len(digits) > LONGEST_NUMBER or value.is_infinite() or (value and abs(value.adjusted()) > FARTHEST_EXPONENT):
-        raise Invalid.one("out-of-range", "A number in the body is too large, too small or too long to reckon with.")
+        raise Invalid.one("out-of-range", "A number in the body is too large, too small or too long.")
     return value if value else abs(value)
 
 
 def _constant(name: str) -> Any:
-    raise Invalid.one("not-finite", f"{name} is not a number that can be meant (and not JSON).")
+    raise Invalid.one("not-finite", f"{name} is not a number in JSON.")
 
 
 def _checked(value: Any, place: tuple[str | int, ...]) -> Any:
@@ -146,6 +146,6 @@ def _checked(value: Any, place: tuple[str | int, ...]) -> Any:
 
 def _text(value: str, place: tuple[str | int, ...]) -> str:
     if refused := refused_character(value, one_line=False):
-        text = f"There is a character that is not taken: {refused}."
+        text = f"This character is not allowed: {refused}."
         raise Invalid(text, [Fault("refused-character", text, pointer=pointer(place))])
     return composed(value)

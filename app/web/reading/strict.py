@@ -76,7 +76,9 @@ class StrictRoute(APIRoute):
             request.scope["state"]["route"] = self.path
             for name in ids:
                 if not SLUG.fullmatch(request.path_params[name]):
-                    raise NotFound("Nothing has that address: an id is small letters, digits and hyphens, 80 at most.")
+                    raise NotFound(
+                        "There is nothing at that address: an id has up to 80 lower-case letters, digits and hyphens."
+                    )
             if request.scope["query_string"]:
                 redirected = _check_query(request, declared)
                 if redirected is not None:
@@ -84,7 +86,7 @@ class StrictRoute(APIRoute):
             response = await answer(request)
             state = request.scope["state"]
             if "suffix" in state and "suffix_taken" not in state:
-                raise NotFound("Nothing has that address: this answer has one form only.")
+                raise NotFound("There is nothing at that address: this answer has only one format.")
             return response
 
         return strict
@@ -157,8 +159,7 @@ def _check_query(request: Request, declared: dict[str, Parameter]) -> Response |
         if not faults and "text/html" in request.headers.get("accept", ""):
             return _without_empty(request, pairs)  # a form without scripts sends its empty fields too
         faults += [
-            Fault("empty", f"`{name}` has no value; leave it out where it is unknown.", parameter=name)
-            for name in empty
+            Fault("empty", f"`{name}` has no value; leave it out if it is unknown.", parameter=name) for name in empty
         ]
     if faults:
         raise Invalid(
@@ -180,7 +181,7 @@ def _pairs(query: bytes, plain: bool) -> list[tuple[str, str]]:
     except UnicodeError:
         raise Invalid.one("not-utf-8", "The parameters are not percent-encoded UTF-8.") from None
     except ValueError:
-        raise Invalid.one("too-many", f"There may be {MOST_PARAMETERS} parameters.") from None
+        raise Invalid.one("too-many", f"A request may have up to {MOST_PARAMETERS} parameters.") from None
 
 
 def _faults(pairs: list[tuple[str, str]], declared: dict[str, Parameter]) -> Iterator[Fault]:
@@ -193,7 +194,9 @@ def _faults(pairs: list[tuple[str, str]], declared: dict[str, Parameter]) -> Ite
         elif name in seen and not parameter.repeats:
             yield Fault("repeated-parameter", f"`{name}` is given more than once.", parameter=name)
         elif refused := refused_character(value, one_line=True):
-            yield Fault("refused-character", f"`{name}` has a character that is not taken: {refused}.", parameter=name)
+            yield Fault(
+                "refused-character", f"`{name}` has a character that is not allowed: {refused}.", parameter=name
+            )
         elif value and parameter.number and (fault := _number_fault(parameter, value)):
             yield fault
         seen.add(name)
@@ -214,14 +217,14 @@ def _number_fault(parameter: Parameter, value: str) -> Fault | None:
     name = parameter.name
     if parameter.number is int:
         if not re.fullmatch(r"[+-]?[0-9]+", value):
-            return Fault("not-an-integer", f"`{name}` is a whole number, in digits.", parameter=name)
+            return Fault("not-an-integer", f"`{name}` must be a whole number.", parameter=name)
         if not _INTEGER.fullmatch(value) or abs(int(value)) > LARGEST_INTEGER:
-            return Fault("out-of-range", f"`{name}` is beyond any number that is stored.", parameter=name)
+            return Fault("out-of-range", f"`{name}` is too large.", parameter=name)
         return None
     if len(value) > 64 or not _NUMBER.fullmatch(value):
-        return Fault("not-a-number", f"`{name}` is a finite decimal number with a point.", parameter=name)
+        return Fault("not-a-number", f"`{name}` must be a decimal number, with a point.", parameter=name)
     if not math.isfinite(float(value)) or (float(value) == 0 and Decimal(value) != 0):
-        return Fault("out-of-range", f"`{name}` is too large or too small to reckon with.", parameter=name)
+        return Fault("out-of-range", f"`{name}` is too large or too small.", parameter=name)
     return None
 
 

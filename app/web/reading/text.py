@@ -1,4 +1,4 @@
-"""Which text may come in at all; refuses what no honest client sends and no page, log or database should meet."""
+"""The characters that text from clients may contain."""
 
 import re
 import unicodedata
@@ -9,11 +9,11 @@ _REFUSED = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\u202a-\
 
 
 def refused_character(text: str, *, one_line: bool) -> str | None:
-    """The first character of `text` that is not taken, as `U+0000`; `one_line` refuses tab and line ends too."""
+    """The first forbidden character of `text`, as `U+0000`, or None; `one_line` also forbids tabs and line ends."""
     match = _REFUSED.search(text) or (re.search(r"[\t\r\n]", text) if one_line else None)
     return f"U+{ord(match[0]):04X}" if match else None
 
 
 def composed(text: str) -> str:
-    """NFC, so that a letter with its accent is the same word however it was typed."""
+    """The text in NFC, so that an accented letter compares equal however it was typed."""
     return text if text.isascii() else unicodedata.normalize("NFC", text)

@@ -4,7 +4,7 @@ from app.web.representation.kinds import Answered, Representation, register
 from app.web.representation.respond import respond
 
 # isort: split
-from app.web.representation import page as page  # registers text/html, after CSV: `text/*` is CSV
+from app.web.representation import page as page  # registers text/html
 from app.web.representation import text_table as text_table  # registers text/plain
 
 __all__ = ["Answered", "Representation", "register", "respond"]

@@ -1,4 +1,4 @@
-"""Which forms an answer can take, by media type; the order in which they are registered is the order of preference."""
+"""Which forms an answer can take, by media type."""
 
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
@@ -6,8 +6,8 @@ from typing import Any, Literal, Protocol
 
 from starlette.requests import Request
 
-SUFFIXES = ("json", "html", "txt", "csv", "svg")
-"""The words that `format=` and the end of an address may bear; everything else is part of the address."""
+SUFFIXES = ("json", "csv", "html", "txt", "svg")
+"""The words that `format=` and the suffix of an address may have, most preferred first: `Accept: text/*` gets CSV."""
 
 
 class Shape(Protocol):
@@ -61,7 +61,8 @@ def register(form: Representation) -> None:
 
 def available(answered: Answered) -> list[Representation]:
     """The forms this answer has, most preferred first."""
-    return [form for form in REPRESENTATIONS.values() if form.can(answered)]
+    forms = sorted(REPRESENTATIONS.values(), key=lambda form: SUFFIXES.index(form.suffix))
+    return [form for form in forms if form.can(answered)]
 
 
 register(

@@ -73,9 +73,10 @@ def environment() -> Environment:
         lstrip_blocks=True, auto_reload=False, bytecode_cache=Compiled(TEMPLATES),
     )  # fmt: skip
     made.filters |= {
-        "label": words.label, "heading": words.heading, "plain": words.plain, "quantity": words.quantity_text,
+        "label": words.label, "heading": words.heading, "plain": words.plain, "clicks": words.clicks,
+        "quantity": words.quantity_text,
         "scope": words.scope_words, "mass": words.mass_words, "source_line": words.source_words,
-        "basis_shown": words.basis_view, "left": words.left, "choices": words.choices,
+        "basis_shown": words.basis_view, "unplaced": words.unplaced, "left": words.left, "choices": words.choices,
         "band": words.band,
         "bands": words.bands, "sentence": words.sentence, "moment": _moment, "codes": _codes,
     }  # fmt: skip
@@ -142,6 +143,8 @@ def page(question: str, answer: Mapping[str, Any], scope: Scope) -> bytes:
 
 
 def _title(question: str, answer: Mapping[str, Any]) -> str:
+    if question == "document":
+        return str(answer["title"])
     said = words.title(question)
     if question in ("list", "entry"):
         table = words.heading(answer["table"])

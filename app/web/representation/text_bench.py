@@ -39,7 +39,7 @@ def fork(answer: Answer, question: str) -> Iterator[str]:
 
 
 def _held(fork: Answer) -> Iterator[str]:
-    for name in ("chassis", "id", "first_used_on", "registered_at", "changed_at", "version"):
+    for name in ("chassis", "id", "first_used_on", "riding", "registered_at", "changed_at", "version"):
         if name in fork:
             yield from pair(words.label(name), words.plain(fork[name]), 18, "  ")
     yield from heading("In it now")
@@ -53,7 +53,7 @@ def forks(answer: Answer, question: str) -> Iterator[str]:
     for each in answer["forks"]:
         yield from heading(f"{each['serial']} {each['chassis']}")
         yield from _configuration(each["configuration"])
-        for name in ("id", "first_used_on", "registered_at", "changed_at", "version"):
+        for name in ("id", "first_used_on", "riding", "registered_at", "changed_at", "version"):
             if name in each:
                 yield from pair(words.label(name), words.plain(each[name]), 18, "  ")
     yield from further(answer)
@@ -96,9 +96,12 @@ def _services(answer: Answer) -> Iterator[str]:
         yield from heading(f"{each['number']} {words.heading(each['job'])} {each.get('done_on', '')} {hours}".strip())
         if not each["became_present"]:
             yield "  entered after a later job"
+        if "riding" in each:
+            yield from pair("riding", each["riding"], 18, "  ")
         for name, value in each["measured"].items():
             if name != "sags":
-                yield from pair(words.label(name), _plain(value), 18, "  ")
+                clicks = name in ("rebound_clicks", "compression_clicks")
+                yield from pair(words.label(name), words.clicks(value) if clicks else _plain(value), 18, "  ")
         for sag in each["measured"].get("sags", []):
             yield from pair(f"sag at {_plain(sag['pressure'])}", _plain(sag["sag"]), 18, "  ")
         for name in ("fitted", "configuration"):
@@ -116,7 +119,10 @@ def due(answer: Answer, question: str) -> Iterator[str]:
     """The most urgent first: due or not at the right edge, why below it."""
     yield from title("What is due", answer)
     hours = f", at {words.plain(answer['hours'])} riding hours" if "hours" in answer else ""
-    yield f"on {answer['on']}{hours}"
+    riding = f", ridden: {answer['riding']}" if "riding" in answer else ""
+    yield f"on {answer['on']}{hours}{riding}"
+    for each in answer["undecided"]:
+        yield from wrapped(each["text"])
     yield ""
     for each in answer["due"]:
         state = each["state"].upper() if each["state"] == "due" else each["state"]
@@ -140,7 +146,9 @@ def due(answer: Answer, question: str) -> Iterator[str]:
         every = " or ".join(f"every {words.plain(interval[name])} {unit}" for name, unit in units if name in interval)
         riding = f", {interval['riding']}" if "riding" in interval else ""
         yield from wrapped(f"  [{interval['id']}] {every}{riding}", "  ")
-    yield from outline_lines(answer, "revision", "fork", "on", "hours", "due", "gaps", "cautions")
+    yield from outline_lines(
+        answer, "revision", "fork", "on", "hours", "riding", "due", "undecided", "gaps", "cautions"
+    )
     yield from closing(answer)
 
 

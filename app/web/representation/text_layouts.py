@@ -43,7 +43,9 @@ def _claim(each: Answer) -> Iterator[str]:
     yield from wrapped(f"    [{each['id']}] {source}", "    ")
 
 
-def _statement(left: str, right: str, about: list[str], each: Answer) -> Iterator[str]:
+def _statement(left: str, right: str, about: list[str], each: Answer, placed: tuple[str, ...]) -> Iterator[str]:
+    """A statement: its name left, its figure right, below what else it says; what is not `placed` follows by name."""
+    about = [*about, *words.unplaced(each, *placed)]
     yield from beside(f"  {left}", right, "  ")
     if about:
         yield from wrapped(f"    {', '.join(about)}", "    ")
@@ -88,7 +90,9 @@ def fits(answer: Answer, question: str) -> Iterator[str]:
         for each in answer["near_misses"]:
             reasons = [reason["text"] for reason in each["reasons"]]
             chassis = [f"in {each['chassis']}"] if "chassis" in each else []
-            yield from _statement(_spring(each), words.quantity_text(each["travel"]), [*reasons, *chassis], each)
+            yield from _statement(
+                _spring(each), words.quantity_text(each["travel"]), [*reasons, *chassis], each, tuple(each)
+            )
     yield from closing(answer)
 
 
@@ -102,7 +106,8 @@ def _torque(each: Answer) -> Iterator[str]:
     about += ["new each time"] if bolt.get("reuse") == "replace" else []
     stage = f", stage {each['stage']}" if "stage" in each else ""
     figure = _plain(each["torque"]) if "torque" in each else "no figure"
-    yield from _statement(f"{bolt['position']}{stage}", figure, about, each)
+    placed = ("fastener", "stage", "torque", "thread_prep", "instruction", "recheck", "preload", "tools")
+    yield from _statement(f"{bolt['position']}{stage}", figure, about, each, placed)
     if "preload" in each:
         yield from node(node_of("preload", each["preload"]), "    ")
 
@@ -112,50 +117,61 @@ def _fill(each: Answer) -> Iterator[str]:
     about = [each["fluid"]["name"]] if "fluid" in each else []
     about += [f"or {each['alternatives']}"] if "alternatives" in each else []
     about += [f"level {each['level_text']}"] if "level_text" in each else []
-    yield from _statement(each["chamber"], figure, about, each)
+    placed = ("chamber", "fluid", "alternatives", "volume", "level", "level_text", "level_datum", "level_state")
+    yield from _statement(each["chamber"], figure, about, each, placed)
 
 
 def _grease(each: Answer) -> Iterator[str]:
     about = [each["fluid"]["name"]] if "fluid" in each else []
     about += [each["amount"]] if "amount" in each else []
-    yield from _statement(each["place"], _plain(each["extent"]) if "extent" in each else "", about, each)
+    placed = ("place", "fluid", "extent", "amount")
+    yield from _statement(each["place"], _plain(each["extent"]) if "extent" in each else "", about, each, placed)
 
 
 def _use(each: Answer) -> Iterator[str]:
     number = f" ({each['part']['part_number']})" if "part_number" in each["part"] else ""
     count = f"{each['count']} ×" if "count" in each else ""
     about = [words.label(each["job"]), *(each[name] for name in ("position", "when") if name in each)]
-    yield from _statement(f"{each['part']['name']}{number}", count, about, each)
+    yield from _statement(
+        f"{each['part']['name']}{number}", count, about, each, ("job", "part", "position", "count", "when")
+    )
 
 
 def _limit(each: Answer) -> Iterator[str]:
     about = [each[name] for name in ("method", "action") if name in each]
-    yield from _statement(each["subject"], _plain(each["limit"]) if "limit" in each else "", about, each)
+    placed = ("subject", "limit", "method", "action")
+    yield from _statement(each["subject"], _plain(each["limit"]) if "limit" in each else "", about, each, placed)
 
 
 def _interval(each: Answer) -> Iterator[str]:
     due = [f"{each[name]} {unit}" for name, unit in (("hours", "h"), ("months", "months")) if name in each]
-    yield from _statement(words.label(each["operation"]), " or ".join(due), _of(each, "riding"), each)
+    yield from _statement(words.label(each["operation"]), " or ".join(due), [], each, ("operation", "hours", "months"))
 
 
 def _guide(each: Answer) -> Iterator[str]:
     figure = _plain(each["pressure"]) if "pressure" in each else each.get("spring_choice", "")
-    about = _of(each, "mass_is", "chamber")
+    about = []
     for name, called in (
         ("rebound_clicks", "rebound"),
         ("compression_clicks", "compression"),
         ("preload_turns", "preload"),
     ):
-        about += [f"{called} {each[name]['text']}"] if name in each else []
+        about += [f"{called} {words.clicks(each[name])}"] if name in each else []
     about += [f"sag {words.plain(each['sag_percent'])} %"] if "sag_percent" in each else []
-    yield from _statement(words.mass_words(each), figure, about, each)
+    figures = (
+        "rider_mass_from", "rider_mass_to", "pressure", "sag_percent", "rebound_clicks", "compression_clicks",
+        "preload_turns",
+    )  # fmt: skip
+    placed = figures if "pressure" in each else (*figures, "spring_choice")
+    yield from _statement(words.mass_words(each), figure, about, each, placed)
 
 
 def _reading(each: Answer) -> Iterator[str]:
     about = [f"at {_plain(each['at_travel'])} from {each['at_travel_from']}"] if "at_travel" in each else []
-    about += _of(each, "spacers", "force", "direction", "rider_mass", "temperature")
     figure = _plain(each["pressure"]) if "pressure" in each else ""
-    yield from _statement(each.get("state", "reading"), figure, about, each)
+    yield from _statement(
+        each.get("state", "reading"), figure, about, each, ("state", "pressure", "at_travel", "at_travel_from")
+    )
 
 
 _STATEMENTS: Mapping[str, Callable[[Answer], Iterator[str]]] = {
@@ -234,12 +250,20 @@ def job_card(answer: Answer, question: str) -> Iterator[str]:
         yield from wrapped(answer["settings"]["headline"]["text"])
     yield from _asked(answer["configuration"])
     if answer["present"] != answer["configuration"]:
-        yield "as it is now:"
+        yield "now:"
         yield from _asked(answer["present"])
+    for each in answer["cautions"]:
+        if each["place"] == "top":
+            yield from wrapped(f"! {each['text']}", "  ")
     yield from heading("Lay out")
     for each in answer["parts"]:
         number = f" ({each['part_number']})" if "part_number" in each else ""
         yield from beside(f"  {each['name']}{number}", f"{each['count']} ×" if "count" in each else "____", "  ")
+        about = [each["when"], *([each["text"]] if "text" in each else [])]
+        if each.get("pack_count", 1) > 1 and "packs" in each:
+            about.insert(1, f"{each['packs']} pack{'' if each['packs'] == 1 else 's'} of {each['pack_count']}")
+        if about != ["always"]:
+            yield from wrapped(f"    {', '.join(about)}", "    ")
     for each in answer["consumables"]:
         packs = [f"{pack['count']} × {_plain(pack['size'])}" for pack in each["packs"]]
         yield from beside(f"  {each['name']}", _plain(each["need"]) if "need" in each else "", "  ")
@@ -250,11 +274,13 @@ def job_card(answer: Answer, question: str) -> Iterator[str]:
     yield from heading("Steps")
     for each in answer["steps"]:
         yield from _step(each)
-    yield from heading("Set when it is together")
+    yield from heading("Set-up after assembly")
     yield from outline_lines(answer["settings"], "published", "coil", "limits")
     if "coil" in answer["settings"]:
         yield from text_spring.coil(answer["settings"]["coil"])
     yield from text_spring.limits(answer["settings"]["limits"])
+    if answer["settings"]["published"]:
+        yield from heading("Published set-up")
     for each in answer["settings"]["published"]:
         yield from _guide(each)
     yield from heading("Proof")
@@ -269,7 +295,7 @@ def job_card(answer: Answer, question: str) -> Iterator[str]:
     yield from _fit(answer["fit"])
     shown = ("parts", "consumables", "tools", "steps", "settings", "checks", "label", "fit", "configuration", "present")
     yield from outline_lines(answer, *shown, "job", "procedure", "write_down", "torques", *_BY_CLOSING)
-    yield from closing(answer)
+    yield from closing({**answer, "cautions": [each for each in answer["cautions"] if each["place"] == "end"]})
 
 
 def _step(each: Answer) -> Iterator[str]:
@@ -290,6 +316,13 @@ def _step(each: Answer) -> Iterator[str]:
         grease = each["grease"]
         about = [grease["place"], *([grease["fluid"]["name"]] if "fluid" in grease else [])]
         yield from beside(deep + ", ".join(about), _plain(grease["extent"]) if "extent" in grease else "", deep)
+    parts = [
+        f"{part['count']} × {part['name']}" if "count" in part else part["name"] for part in each["parts"]
+    ]  # fmt: skip
+    whens = [f" ({part['when']})" if part["when"] != "always" else "" for part in each["parts"]]
+    at_hand = [*(name + when for name, when in zip(parts, whens, strict=True)), *each["tools"]]
+    if at_hand:
+        yield from wrapped(f"{deep}[{' · '.join(at_hand)}]", deep)
     for measure in each["measures"]:
         yield from beside(f"{deep}{measure}", "________________", deep)
 

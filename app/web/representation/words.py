@@ -127,6 +127,11 @@ def plain(value: Any) -> str:
     return str(value)
 
 
+def clicks(counted: Mapping[str, Any]) -> str:
+    """A number of clicks with its datum, and how many there are in all if that is known."""
+    return f"{counted['text']}, {counted['total']} in all" if "total" in counted else str(counted["text"])
+
+
 def sentence(text: str) -> str:
     """A text that stands alone: it begins with a capital, unless its first word is an id or a unit."""
     first = text.partition(" ")[0]
@@ -178,6 +183,24 @@ def quantity_text(quantity: Mapping[str, Any]) -> str:
     beside = [f"published {quantity['as_published']}"] if "as_published" in quantity else []
     beside += [basis] if (basis := basis_view(quantity)) else []
     return f"{quantity['text']} ({', '.join(beside)})" if beside else str(quantity["text"])
+
+
+_EVERY_STATEMENT = ("id", "scope", "source", "also_in", "narrows", "note")
+
+
+def unplaced(statement: Mapping[str, Any], *placed: str) -> list[str]:
+    """The members of a statement that its layout has no place for, each with its label: so every column is shown."""
+    return [
+        f"{label(name)} {_member(value)}"
+        for name, value in statement.items()
+        if name not in (*_EVERY_STATEMENT, *placed)
+    ]
+
+
+def _member(value: Any) -> str:
+    if isinstance(value, Mapping):
+        return quantity_text(value) if "text" in value else plain(value.get("name", value.get("id")))
+    return ", ".join(map(plain, value)) if isinstance(value, list) else plain(value)
 
 
 def span(low: Any, high: Any) -> str:

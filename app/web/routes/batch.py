@@ -1,4 +1,4 @@
-"""Many questions in one request, each with its own status, all of one revision."""
+"""Many questions in one request, each with its own status, all answered at one revision."""
 
 import asyncio
 import json
@@ -46,7 +46,7 @@ _PINS = {"revision", *_MOVING}
 
 
 class BatchBody(TypedDict):
-    """The addresses of lookups as one would GET them: path and query, such as `/v1/chassis/x/fits?travel=150`."""
+    """The addresses to GET: path and query, such as `/v1/chassis/x/fits?travel=150`."""
 
     questions: Annotated[
         list[Annotated[str, Field(max_length=LONGEST_URL)]], Field(min_length=1, max_length=MOST_QUESTIONS)
@@ -64,7 +64,7 @@ class BatchItem(TypedDict):
 
 
 class BatchAnswer(TypedDict):
-    """Every question in the order of asking, answered at one revision where none named another."""
+    """The answers in the order of the questions, all at one revision unless a question names another."""
 
     revision: int
     answers: list[BatchItem]
@@ -87,14 +87,14 @@ class Item:
 
 
 class Written:
-    """The shape of a batch whose answers are written already: they are put together, not read and written anew."""
+    """Writes a batch from answers that are already JSON, without parsing them again."""
 
     def dump_json(self, instance: Any, /, **_: Any) -> bytes:
         items = b",".join(item.written() for item in instance["answers"])
         return b'{"revision":%d,"answers":[%s]}' % (instance["revision"], items)
 
     def dump_python(self, instance: Any, /, **_: Any) -> Any:
-        """For the forms that are no JSON."""
+        """For every format except JSON."""
         return json.loads(self.dump_json(instance))
 
     def json_schema(self, **how: Any) -> dict[str, Any]:
@@ -110,11 +110,11 @@ BATCH = Written()
     operation_id="batch",
     summary="Many questions at once",
     response_model=None,
-    openapi_extra=json_body(BODY, "Up to 500 lookups by their address."),
+    openapi_extra=json_body(BODY, "Up to 500 look-ups by address."),
     responses={200: {"model": BatchAnswer, "description": "Each with its own status."}},
 )
 async def batch(request: Request, asked: Annotated[Pinned, Query()]) -> Response:
-    """All are answered at the revision that the batch pins, or else at the newest as it begins."""
+    """All questions are answered at the revision that the batch names, otherwise at the latest when it starts."""
     body = await read_model(request, BODY)
     revision = await request.app.state.catalogue.ask(lambda snapshot: snapshot.revision, asked.pin())
     asker = None if has_session_cookie(request.scope["headers"]) else question_of(request.scope)
@@ -123,13 +123,13 @@ async def batch(request: Request, asked: Annotated[Pinned, Query()]) -> Response
         status, content = await _answered(request, url, revision, asker)
         items.append(Item(index, url, status, content))
         if perf_counter() - begun > MOST_AT_A_STRETCH:
-            await asyncio.sleep(0)  # others are answered between two questions
+            await asyncio.sleep(0)  # lets other requests in between two questions
             begun = perf_counter()
     return await respond(request, {"revision": revision, "answers": items}, BATCH, question="batch")
 
 
 async def _answered(request: Request, url: str, revision: int, asker: Any) -> tuple[int, bytes]:
-    """Status and body of the answer to one question, as it was kept for the next who asks like `asker`."""
+    """Status and body of the answer to one question, from the cache if the same client asked it before."""
     kept: OfOneRevision | None = request.app.state.kept
     latest = None if kept is None or asker is None else await request.app.state.catalogue.number()
     key = ("in a batch", asker, revision, url)
@@ -152,7 +152,7 @@ def _asked(request: Request, url: str, revision: int) -> tuple[StrictRoute, Scop
     lookup."""
     parts = urllib.parse.urlsplit(url)
     if parts.scheme or parts.netloc or parts.fragment or not url.isascii() or not url.startswith("/v1/"):
-        raise Invalid.one("wrong-form", "A question is a path and query of this service, percent-encoded: /v1/…")
+        raise Invalid.one("wrong-form", "A question is a percent-encoded path and query of this service: /v1/…")
     raw = parts.path.encode()
     scope: Scope = {
         **request.scope,
@@ -169,7 +169,7 @@ def _asked(request: Request, url: str, revision: int) -> tuple[StrictRoute, Scop
         scope.pop(name, None)
     route, found = _matching(request, scope)
     if not isinstance(route, StrictRoute) or not ANSWERED.intersection(route.tags):
-        raise NotFound("There is no lookup of that address that a batch could ask.")
+        raise NotFound("No look-up has that address.")
     names = {name for name, _ in urllib.parse.parse_qsl(parts.query, keep_blank_values=True)}
     if "revision" in parameters_of(route) and not names & _PINS:
         scope["query_string"] += b"&revision=%d" % revision if parts.query else b"revision=%d" % revision
@@ -186,7 +186,7 @@ def _matching(request: Request, scope: Scope) -> tuple[BaseRoute | None, Scope]:
 
 
 async def _asked_anew(request: Request, route: StrictRoute, scope: Scope) -> tuple[Message, bytes]:
-    """The message that begins the answer, and its body."""
+    """The response start message and the body."""
     start: Message = {}
     chunks: list[bytes] = []
 

@@ -56,7 +56,7 @@ async def register_by_form(request: Request) -> Response:
     held = await _choices(request, form.get("chassis"))
     groups = fork_form(held)
     try:
-        fork = await register(request, caller, registering(shaped(body_of(form, groups), FORK_BODY)))
+        fork, _ = await register(request, caller, registering(shaped(body_of(form, groups), FORK_BODY)))
     except _KEPT_IN_THE_FORM as refusal:
         return await _form(request, "register-fork", groups, form.filled, {"chassis": held.chassis}, refusal)
     return _onwards(fork.id)

@@ -1,4 +1,4 @@
-"""Questions about one chassis: which springs fit, and everything the catalogue says of a configuration."""
+"""Questions about one chassis: the springs that fit, and everything listed for a configuration."""
 
 from collections.abc import Callable
 from typing import Annotated, Any
@@ -30,8 +30,8 @@ async def answer(
     name: str,
     rows: str | None = None,
 ) -> Response:
-    """A question asked of the catalogue at the revision that `asked` pins, in the form the client takes; what is asked
-    of a fork of the bench log is kept by nobody."""
+    """Answer a question at the revision that `asked` names, in the format the client accepts. An answer about a fork
+    of the bench log is never cached."""
     pin = Pin(asked.revision, asked.as_of, asked.min_revision)
     found = await request.app.state.catalogue.ask(question, pin)
     private = PRIVATE if getattr(asked, "fork", None) is not None else {}
@@ -43,22 +43,23 @@ async def answer(
     operation_id="chassisFits",
     summary="Which springs fit this chassis at this travel",
     response_model=None,
-    responses={200: {"model": FitsAnswer, "description": "The fits, those that nearly fit, and what would decide."}},
+    responses={200: {"model": FitsAnswer, "description": "Fits, near misses, and the parameters that would decide."}},
 )
 async def chassis_fits(request: Request, chassis: ChassisId, asked: Annotated[FitsAsked, Query()]) -> Response:
-    """What is left out is unknown, never "any": every fit that may hold is shown, and `undecided` says what decides."""
+    """A parameter you leave out is unknown, never "any": every fit that may apply is shown, and `undecided` lists
+    the parameters that would decide."""
     return await answer(request, asked, lambda snapshot: fits(snapshot, chassis, asked), FITS, "fits", "fits")
 
 
 @router.get(
     "/v1/chassis/{chassis}/sheet",
     operation_id="chassisSheet",
-    summary="All that the catalogue says of one configuration",
+    summary="Everything listed for one configuration",
     response_model=None,
-    responses={200: {"model": SheetAnswer, "description": "Fits, torques, fills and the rest, and what is missing."}},
+    responses={200: {"model": SheetAnswer, "description": "Fits, torques, fills and the rest, and the gaps."}},
 )
 async def chassis_sheet(request: Request, chassis: ChassisId, asked: Annotated[SheetOfFork, Query()]) -> Response:
-    """Every statement that may hold for the configuration, with its scope and source; what is missing is in `gaps`."""
+    """Every statement that may apply to the configuration, with its scope and source; `gaps` lists what is missing."""
     wanted = await filled_in(request, chassis, asked)
     return await answer(request, wanted, lambda snapshot: sheet(snapshot, chassis, wanted), SHEET, "sheet")
 
@@ -66,14 +67,14 @@ async def chassis_sheet(request: Request, chassis: ChassisId, asked: Annotated[S
 @router.get(
     "/v1/chassis/{chassis}/sheet/changes",
     operation_id="sheetChanges",
-    summary="What changed on a sheet since a revision",
+    summary="Changes to a sheet since a revision",
     response_model=None,
     responses={200: {"model": SheetChangesAnswer, "description": "Statements added, removed and changed."}},
 )
 async def changes_of_sheet(
     request: Request, chassis: ChassisId, asked: Annotated[SheetChangesAsked, Query()]
 ) -> Response:
-    """For whoever printed the sheet: give the revision that stands on it and the same parameters."""
+    """If you printed the sheet, give the revision printed on it and the same parameters."""
     return await answer(
         request,
         asked,

@@ -1,4 +1,4 @@
-"""The description of the interface as a document and as a page, all from files of our own; and those files."""
+"""The OpenAPI document, its page, and the static files."""
 
 from collections.abc import Mapping
 from importlib.resources import files
@@ -7,7 +7,9 @@ from fastapi import Request
 from starlette.responses import Response
 
 from app.errors import NotFound
+from app.web import guide
 from app.web.reading.strict import strict_router
+from app.web.representation.page import page
 from app.web.representation.respond import etag_of, matches
 
 router = strict_router(include_in_schema=False)
@@ -23,7 +25,7 @@ _TYPES = {
 
 
 def _static() -> Mapping[str, tuple[bytes, str, str]]:
-    """Every file that is served, by name: its bytes, type and ETag. What is not in this table does not exist."""
+    """Every static file by name, with its bytes, type and ETag."""
     found = {}
     for file in files("app.web").joinpath("static").iterdir():
         kind = _TYPES.get(file.name.rpartition(".")[2])
@@ -38,21 +40,31 @@ STATIC = _static()
 
 @router.get("/static/{name:path}")
 async def static(name: str, request: Request) -> Response:
-    """One file of ours, by its name in the table."""
+    """One static file."""
     if name not in STATIC:
-        raise NotFound("Nothing has that address.")
+        raise NotFound("There is nothing at that address.")
     return _file(name, request)
 
 
 @router.get("/docs")
 async def docs(request: Request) -> Response:
-    """The page that lets one try every request."""
+    """The page on which you can try every request."""
     return _file("docs.html", request)
+
+
+@router.get("/docs/{name}")
+async def document(name: str, request: Request) -> Response:
+    """The guide, or the table of changes, as a page."""
+    if name not in guide.DOCUMENTS:
+        raise NotFound("There is nothing at that address.")
+    answer = {"title": guide.DOCUMENTS[name], "html": guide.html(name)}
+    body = page("document", answer, request.scope)
+    return _bytes(body, "text/html; charset=utf-8", etag_of(body), request)
 
 
 @router.get("/openapi.json")
 async def openapi(request: Request) -> Response:
-    """The description of the interface (OpenAPI 3.1)."""
+    """The OpenAPI 3.1 document."""
     body: bytes = request.app.state.openapi_bytes()
     return _bytes(body, "application/json", etag_of(body), request)
 

@@ -1,4 +1,4 @@
-"""What changes the catalogue: dry runs, imports and edits of statements. Every write takes a key and a reason."""
+"""Changes to the catalogue: dry runs, imports and edits of statements. Every write takes a key and a reason."""
 
 import datetime as dt
 import re
@@ -9,23 +9,43 @@ from pathlib import Path as FilePath
 from typing import Annotated, Any
 
 from fastapi import Header, Path, Query, Request
+from pydantic import Field
 from starlette.responses import Response
 
 from app.access.keys import Caller
 from app.catalogue.catalogue import Catalogue, Pin
-from app.catalogue.tables import STATEMENTS, TABLES
+from app.catalogue.rows import Snapshot
+from app.catalogue.tables import STATEMENTS, TABLES, Statement
 from app.database.connections import Database
 from app.errors import Fault, Invalid, PreconditionMissing
 from app.exchange import child
-from app.exchange.editing import Edit, Precondition, Written, check_edits, read_edits, write_edits
+from app.exchange.editing import Edits, Precondition, Written, check_edits, write_edits
 from app.exchange.loading import Entry
 from app.exchange.preconditions import never_used, table_of, unchanged_since
+from app.exchange.read_edits import Edit, merged, read_edits
 from app.questions.answers.cautions import cautions
+from app.rules.finding import refuses
 from app.web.access import permitted, to_its_end, write_context
 from app.web.contract.openapi import json_body
-from app.web.edit_bodies import BODIES, CHANGE, CHANGES, WRITE, ZIP, ChangeBody, ChangesBody, Reason, WriteAnswer
-from app.web.reading.idempotency import IdempotencyKey, digest_of, key_of
-from app.web.reading.json_body import MEDIA_TYPES, WrongMediaType, read_model
+from app.web.edit_bodies import (
+    BESIDE,
+    BODIES,
+    CHANGE,
+    CHANGES,
+    MERGE_PATCH,
+    PATCH,
+    PUT,
+    WRITE,
+    ZIP,
+    ChangeBody,
+    ChangesBody,
+    Empty,
+    Reason,
+    WriteAnswer,
+    names_in,
+)
+from app.web.reading.idempotency import REPLAYED, IdempotencyKey, digest_of, key_of
+from app.web.reading.json_body import MEDIA_TYPES, WrongMediaType, read_json, read_model, shaped
 from app.web.reading.strict import strict_router
 from app.web.representation import respond
 from app.web.routes.units import FormAsked
@@ -38,6 +58,13 @@ _STATEMENT_TABLES = {table.table for table in STATEMENTS}
 StatementId = Annotated[str, Path(description="Id of the statement, whatever its table.")]
 IfMatch = Annotated[str | None, Header(description="The ETag that the statement was read with.")]
 ReasonAsked = Annotated[Reason, Query(description="Why; it is public.")]
+ReasonGiven = Annotated[Reason | None, Query(description="Why; public. The body may bring it instead.")]
+
+
+class CheckAsked(FormAsked):
+    """The parameters of a dry run."""
+
+    empty: str | None = Field(None, max_length=2000, description="Columns that puts may empty, separated by commas.")
 
 
 @router.post(
@@ -48,12 +75,12 @@ ReasonAsked = Annotated[Reason, Query(description="Why; it is public.")]
     openapi_extra=BODIES,
     responses={200: {"model": WriteAnswer, "description": "The report, whether it would be accepted or not."}},
 )
-async def check_changes(request: Request, asked: Annotated[FormAsked, Query()]) -> Response:
+async def check_changes(request: Request, asked: Annotated[CheckAsked, Query()]) -> Response:
     """A dry run against the present catalogue: a package or a list of changes. Takes no key, opens no transaction."""
     if _is_zip(request):
         answer = await _in_child(request, "check")
     else:
-        edits = read_edits((await _changes(request))["changes"], "/changes")
+        edits = read_edits((await _changes(request))["changes"], "/changes", empty=names_in(asked.empty))
         answer = _written(await to_thread(_checked, request.app.state.catalogue.database, edits))
     answer["cautions"] = cautions()
     return await respond(request, answer, WRITE, question="report", rows="findings")
@@ -73,9 +100,14 @@ async def check_changes(request: Request, asked: Annotated[FormAsked, Query()]) 
 async def import_changes(
     request: Request,
     idempotency_key: IdempotencyKey = None,
-    reason: Annotated[Reason | None, Query(description="Why; public. A list may bring its own.")] = None,
+    reason: ReasonGiven = None,
+    empty: Empty = None,
 ) -> Response:
-    """201 with the new revision, 200 where nothing changes, 422 with the report where anything is refused."""
+    """201 with the new revision, 200 if nothing changes, 422 with the report if anything is refused.
+
+    A package is merged: a column that a file lacks leaves what is stored, an empty cell empties it. A put of a list
+    brings the whole row, and what it may empty must be named in `empty`.
+    """
     caller = await permitted(request, "edit")
     if _is_zip(request):
         if reason is None:
@@ -83,13 +115,12 @@ async def import_changes(
         answer = await _import_package(request, caller, reason, idempotency_key)
     else:
         body = await _changes(request)
-        why = reason or body.get("reason")
-        if why is None:
-            raise _no_reason()
-        edits = read_edits(body["changes"], "/changes")
+        why = _reason(reason, body.get("reason"))
+        edits = read_edits(body["changes"], "/changes", empty=names_in(empty))
         answer = await _edited(request, caller, edits, why, idempotency_key)
     answer["cautions"] = cautions()
-    return await respond(request, answer, WRITE, question="report", status=201 if answer["opened"] else 200)
+    status, headers = 201 if answer["opened"] else 200, _replayed(answer)
+    return await respond(request, answer, WRITE, question="report", status=status, headers=headers)
 
 
 @router.post(
@@ -106,9 +137,9 @@ async def add_statement(request: Request, idempotency_key: IdempotencyKey = None
     caller = await permitted(request, "edit")
     change = await read_model(request, CHANGE)
     edit = _one_statement(change)
-    answer = await _edited(request, caller, [edit], _reason_of(change), idempotency_key, never_used(edit))
+    answer = await _edited(request, caller, [edit], _reason(change.get("reason")), idempotency_key, never_used(edit))
     answer["cautions"] = cautions()
-    headers = {"Location": f"/v1/statements/{edit.id}", "ETag": f'"r{answer["revision"]}.new"'}
+    headers = {"Location": f"/v1/statements/{edit.id}", "ETag": f'"r{answer["revision"]}.new"', **_replayed(answer)}
     return await respond(request, answer, WRITE, question="report", status=201, headers=headers)
 
 
@@ -117,21 +148,67 @@ async def add_statement(request: Request, idempotency_key: IdempotencyKey = None
     operation_id="putStatement",
     summary="Replace or reopen a statement",
     response_model=None,
-    openapi_extra=json_body(CHANGE, "The change; its row has the id of the address."),
+    openapi_extra=json_body(PUT, "The whole row as GET gives it, with the reason; its id is that of the address."),
     responses={200: {"model": WriteAnswer, "description": "Accepted, or nothing to change."}},
 )
 async def put_statement(
-    request: Request, id: StatementId, if_match: IfMatch = None, idempotency_key: IdempotencyKey = None
+    request: Request,
+    id: StatementId,
+    if_match: IfMatch = None,
+    idempotency_key: IdempotencyKey = None,
+    reason: ReasonGiven = None,
+    empty: Empty = None,
 ) -> Response:
-    """428 without If-Match, 412 where the statement has changed since it was read. A withdrawn statement is reopened
-    with the ETag `"r<revision>.gone"`, where the revision is the one it was withdrawn with."""
+    """428 without If-Match, 412 if the statement has changed since it was read, 422 if the row lacks a stored value
+    that `empty` does not name. A withdrawn statement is reopened with the ETag `"r<revision>.gone"`, where the revision
+    is the one it was withdrawn with."""
     caller = await permitted(request, "edit")
-    change = await read_model(request, CHANGE)
-    edit = _one_statement(change)
+    body = await read_json(request)
+    if isinstance(body, dict):
+        body = {"op": "put", **{name: value for name, value in body.items() if name not in BESIDE}}
+        if "table" not in body:
+            body["table"] = (await _table_named(request, id, if_match)).table
+    change = shaped(body, CHANGE)
+    edit = _one_statement(change, names_in(empty))
     if edit.id != id:
         text = "the row has another id than the address"
         raise Invalid(text, [Fault("id", text, pointer="/row/id", suggestion=id)])
-    return await _replaced(request, caller, edit, _reason_of(change), if_match, idempotency_key)
+    wanted = _versions(if_match)
+    holds = unchanged_since(edit, wanted)
+    why = _reason(change.get("reason"), reason)
+    return await _replaced(request, caller, [edit], why, wanted, idempotency_key, holds)
+
+
+@router.patch(
+    "/v1/statements/{id}",
+    operation_id="patchStatement",
+    summary="Change some columns of a statement",
+    response_model=None,
+    openapi_extra=json_body(PATCH, "The columns to change in `row`, with the reason.", MERGE_PATCH, *MEDIA_TYPES),
+    responses={200: {"model": WriteAnswer, "description": "Accepted, or nothing to change."}},
+)
+async def patch_statement(
+    request: Request,
+    id: StatementId,
+    if_match: IfMatch = None,
+    idempotency_key: IdempotencyKey = None,
+    reason: ReasonGiven = None,
+) -> Response:
+    """A merge patch (RFC 7396): null empties a column, an absent column stays as it is. 428 without If-Match, 412 if
+    the statement has changed since it was read, 410 if it was withdrawn."""
+    caller = await permitted(request, "edit")
+    patch = shaped(await read_json(request, (MERGE_PATCH, *MEDIA_TYPES)), PATCH)
+    wanted = _versions(if_match)
+
+    def edits(snapshot: Snapshot) -> list[Edit]:
+        table = table_of(snapshot, id) or STATEMENTS[0]
+        unchanged_since(Edit(table, id, None), wanted)(snapshot)
+        before = snapshot.one(table, id)
+        assert before is not None, "its version was compared under the same lock"
+        return [merged(before, patch["row"])]
+
+    why = _reason(patch.get("reason"), reason)
+    return await _replaced(request, caller, edits, why, wanted, idempotency_key)
 
 
 @router.delete(
@@ -150,30 +227,48 @@ async def withdraw_statement(
 ) -> Response:
     """428 without If-Match, 412 where the statement has changed since it was read."""
     caller = await permitted(request, "edit")
+    edit = Edit(await _table_named(request, id, if_match), id, None)
+    wanted = _versions(if_match)
+    holds = unchanged_since(edit, wanted)
+    return await _replaced(request, caller, [edit], reason, wanted, idempotency_key, holds, tag="gone")
+
+
+async def _table_named(request: Request, id: str, if_match: str | None) -> type[Statement]:
+    """The table of a statement; any if the id was never used, which the precondition then says."""
     catalogue: Catalogue = request.app.state.catalogue
     table = await catalogue.ask(lambda snapshot: table_of(snapshot, id))
     if table is None and catalogue.database.has_replica and (tags := _TAG.findall(if_match or "")):
         table = await catalogue.ask(lambda snapshot: table_of(snapshot, id), Pin(min_revision=max(map(int, tags))))
-    return await _replaced(request, caller, Edit(table or STATEMENTS[0], id, None), reason, if_match, idempotency_key)
+    return table or STATEMENTS[0]
+
+
+def _versions(if_match: str | None) -> set[int]:
+    """The revisions that If-Match names. Raises PreconditionMissing without one."""
+    if if_match is None:
+        raise PreconditionMissing("send If-Match with the ETag that the statement was read with")
+    return {int(number) for number in _TAG.findall(if_match)}
 
 
 async def _replaced(
-    request: Request, caller: Caller, edit: Edit, reason: str, if_match: str | None, idempotency_key: str | None
+    request: Request,
+    caller: Caller,
+    edits: Sequence[Edit] | Edits,
+    reason: str,
+    wanted: set[int],
+    idempotency_key: str | None,
+    holds: Precondition | None = None,
+    tag: str = "new",
 ) -> Response:
-    if if_match is None:
-        raise PreconditionMissing("send If-Match with the ETag that the statement was read with")
-    wanted = {int(number) for number in _TAG.findall(if_match)}
-    answer = await _edited(request, caller, [edit], reason, idempotency_key, unchanged_since(edit, wanted))
+    answer = await _edited(request, caller, edits, reason, idempotency_key, holds)
     answer["cautions"] = cautions()
-    tag = f"r{answer['revision']}.{'gone' if edit.row is None else 'new'}"
-    headers = {"ETag": f'"{tag}"' if answer["opened"] else f'"r{max(wanted)}.same"'}
-    return await respond(request, answer, WRITE, question="report", headers=headers)
+    etag = f'"r{answer["revision"]}.{tag}"' if answer["opened"] else f'"r{max(wanted)}.same"'
+    return await respond(request, answer, WRITE, question="report", headers={"ETag": etag, **_replayed(answer)})
 
 
 async def _edited(
     request: Request,
     caller: Caller,
-    edits: Sequence[Edit],
+    edits: Sequence[Edit] | Edits,
     reason: str,
     idempotency_key: str | None,
     holds: Precondition | None = None,
@@ -196,7 +291,7 @@ async def _import_package(request: Request, caller: Caller, reason: str, idempot
     write.reason = reason
     answer = await _in_child(request, "load", *options)
     if not answer["accepted"]:
-        rejects = [finding for finding in answer["findings"] if finding["severity"] == "reject"]
+        rejects = [finding for finding in answer["findings"] if refuses(finding)]
         faults = [Fault(finding["rule"], f"{finding['text']}; {finding['mend']}") for finding in rejects[:20]]
         raise Invalid(f"{answer['counts']['reject']} findings refuse this package", faults, report=answer)
     write.revision = answer["revision"]
@@ -231,23 +326,34 @@ def _checked(database: Database, edits: Sequence[Edit]) -> Written:
 
 
 def _written(done: Written) -> dict[str, Any]:
-    return {**done.report, "revision": done.revision, "opened": done.opened}
+    report = done.report
+    cells = {"cells": done.cells.listed(), "cell_counts": done.cells.counts}
+    answer = {"accepted": report["accepted"], **cells, "findings": report["findings"], "counts": report["counts"]}
+    answer |= {"revision": done.revision, "opened": done.opened}
+    return {**answer, "replayed": True} if done.replayed else answer
 
 
-def _one_statement(change: ChangeBody) -> Edit:
+def _replayed(answer: dict[str, Any]) -> dict[str, str]:
+    """The header of a request that was done before; the mark of it is taken off the answer."""
+    return REPLAYED if answer.pop("replayed", False) else {}
+
+
+def _one_statement(change: ChangeBody, empty: frozenset[str] = frozenset()) -> Edit:
     if change["table"] in TABLES and change["table"] not in _STATEMENT_TABLES:
         text = f"{change['table']} holds no statements: send it to /v1/imports"
         raise Invalid(text, [Fault("table", text, pointer="/table")])
     if change["op"] != "put":
         text = "this address puts rows; DELETE withdraws them"
         raise Invalid(text, [Fault("op", text, pointer="/op", suggestion="put")])
-    return read_edits([change])[0]
+    return read_edits([change], empty=empty)[0]
 
 
-def _reason_of(change: ChangeBody) -> str:
-    if "reason" not in change:
-        raise _no_reason()
-    return change["reason"]
+def _reason(*given: str | None) -> str:
+    """The first reason that is given. Raises Invalid if there is none."""
+    for reason in given:
+        if reason is not None:
+            return reason
+    raise _no_reason()
 
 
 def _no_reason() -> Invalid:

@@ -15,7 +15,10 @@ from starlette.responses import FileResponse, Response
 from typing_extensions import TypedDict
 
 from app.catalogue.catalogue import Catalogue
+from app.database.migrating import HEADS
 from app.exchange import child
+from app.exchange.content_hash import HASH_VERSION
+from app.exchange.descriptor import format_tag
 from app.questions.answers.cautions import cautions
 from app.questions.answers.parameters import Pinned
 from app.questions.answers.views import Caution
@@ -32,7 +35,16 @@ class ContentHash(TypedDict):
     """One hash of all that holds at a revision, by which copies are compared."""
 
     revision: int
-    content_hash: Annotated[str, Field(description="Of an unpacked export: `LC_ALL=C sha256sum *.csv | sha256sum`.")]
+    content_hash: Annotated[
+        str,
+        Field(
+            description=(
+                'SHA-256 over the sorted lines `["table","id","column","value"]` of all values given: compact JSON, a '
+                "line for each cell of an export that is not empty."
+            )
+        ),
+    ]
+    hash_version: Annotated[int, Field(description="Version of that definition: only hashes of one version compare.")]
     cautions: list[Caution]
 
 
@@ -77,7 +89,7 @@ async def export_sqlite(request: Request, asked: Asked) -> Response:
     responses={200: {"model": ContentHash, "description": "The hash of what holds at the revision."}},
 )
 async def content_hash(request: Request, asked: Asked) -> Response:
-    """SHA-256 over the canonical tables: equal for equal catalogues, so that a copy can be compared with its origin."""
+    """SHA-256 over the values given: equal for equal catalogues, so that a copy can be compared with its origin."""
     catalogue = request.app.state.catalogue
     revision = await catalogue.ask(lambda snapshot: snapshot.revision, asked.pin())
     known = _KNOWN.setdefault(catalogue, LRUCache(64))
@@ -86,13 +98,15 @@ async def content_hash(request: Request, asked: Asked) -> Response:
         options = ("--revision", str(revision))
         found = await child.run(settings, "content-hash", *options, timeout_s=settings.import_timeout)
         known[revision] = found["content_hash"]
-    answer = {"revision": revision, "content_hash": known[revision], "cautions": cautions()}
+    answer: dict[str, Any] = {"revision": revision, "content_hash": known[revision], "hash_version": HASH_VERSION}
+    answer["cautions"] = cautions()
     return await respond(request, answer, CONTENT_HASH, question="content-hash")
 
 
 async def _exported(request: Request, asked: Pinned, suffix: str, media_type: str) -> Response:
     revision = await request.app.state.catalogue.ask(lambda snapshot: snapshot.revision, asked.pin())
-    tag = f'"export.{revision}.{suffix}"'
+    format_of_file = format_tag() if suffix == "zip" else HEADS["catalogue"]
+    tag = f'"export.{format_of_file}.{revision}.{suffix}"'
     headers = {"ETag": tag, "Cache-Control": "no-cache", "Legwork-Revision": str(revision)}
     if matches(request.headers.get("if-none-match"), tag):
         return Response(status_code=304, headers=headers)

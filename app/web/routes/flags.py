@@ -1,4 +1,4 @@
-"""A value that looks wrong: flagged at the bench, listed for editors, settled by one."""
+"""Flags: a value that looks wrong is flagged at the bench, listed for editors and settled by one."""
 
 from typing import Annotated, Any
 
@@ -19,6 +19,7 @@ from app.web.contract.openapi import json_body
 from app.web.forks import answers as answers
 from app.web.forks.bodies import FLAG_BODY
 from app.web.forks.in_question import PRIVATE
+from app.web.reading.idempotency import REPLAYED, IdempotencyKey, keyed
 from app.web.reading.json_body import read_model
 from app.web.reading.strict import strict_router
 from app.web.routes.forks import respond_private
@@ -30,22 +31,24 @@ router = strict_router(tags=["bench log"])
 class FlagsAsked(Paged):
     """The parameters of the list of flags."""
 
-    statement: str | None = Field(None, max_length=80, description="Of this statement only.")
+    statement: str | None = Field(None, max_length=80, description="Only for this statement.")
 
 
 @router.post(
     "/v1/statements/{id}/flags",
     operation_id="flagStatement",
-    summary="Say that a value looks wrong",
+    summary="Flag a value that looks wrong",
     response_model=None,
     openapi_extra=json_body(FLAG_BODY, "What looks wrong, in words."),
     status_code=201,
-    responses={201: {"model": answers.FlagAnswer, "description": "The remark, for editors to look into."}},
+    responses={201: {"model": answers.FlagAnswer, "description": "The flag, for editors to check."}},
 )
 async def flag_statement(
-    request: Request, id: Annotated[str, Path(description="Id of the statement, whatever its table.")]
+    request: Request,
+    id: Annotated[str, Path(description="Id of the statement, whatever its table.")],
+    idempotency_key: IdempotencyKey = None,
 ) -> Response:
-    """Takes a key of scope `bench`; it changes nothing in the catalogue."""
+    """Needs a key with the scope `bench`. It changes nothing in the catalogue."""
     caller = await permitted(request, "bench")
     body = await read_model(request, FLAG_BODY)
 
@@ -57,20 +60,22 @@ async def flag_statement(
 
     table, revision = await request.app.state.catalogue.ask(there)
     shop = request.app.state.shop
-    made = await to_its_end(lambda: flags.flag(shop, id, table, revision, body["text"], caller.label))
+    same = await keyed(request, caller.id, idempotency_key)
+    made, again = await to_its_end(lambda: flags.flag(shop, id, table, revision, body["text"], caller.label, same))
     answer = {"revision": revision, "flag": made, "cautions": cautions()}
-    return await respond_private(request, answer, answers.FLAG, "flag", status=201)
+    headers = REPLAYED if again else {}
+    return await respond_private(request, answer, answers.FLAG, "flag", status=201, headers=headers)
 
 
 @router.get(
     "/v1/flags",
     operation_id="listFlags",
-    summary="Values that look wrong to someone",
+    summary="Flagged values",
     response_model=None,
-    responses={200: {"model": answers.FlagList, "description": "A page of remarks, oldest first."}},
+    responses={200: {"model": answers.FlagList, "description": "A page of flags, oldest first."}},
 )
 async def list_flags(request: Request, asked: Annotated[FlagsAsked, Query()]) -> Response:
-    """For editors: takes a key of scope `edit`."""
+    """For editors: needs a key with the scope `edit`."""
     await admitted(request, "edit")
     cursor = asked.read_cursor("flags", (int,))
     after = 0 if cursor is None else int(cursor.place[0])
@@ -86,15 +91,15 @@ async def list_flags(request: Request, asked: Annotated[FlagsAsked, Query()]) ->
 @router.delete(
     "/v1/flags/{number}",
     operation_id="settleFlag",
-    summary="Settle a remark",
+    summary="Settle a flag",
     response_model=None,
     status_code=204,
-    responses={204: {"description": "It has been looked into and is gone."}},
+    responses={204: {"description": "Settled and removed."}},
 )
 async def settle_flag(
     request: Request, number: Annotated[int, Path(ge=1, le=2_147_483_647, description="Number of the flag.")]
 ) -> Response:
-    """For editors, once the statement is put right or found to be so."""
+    """For editors, after the statement was corrected or found to be right."""
     await permitted(request, "edit")
     await to_its_end(lambda: flags.settle(request.app.state.shop, number))
     return Response(status_code=204)

@@ -1,4 +1,4 @@
-"""Jobs on a fork of the bench log: recorded, listed, what is due next, and the label for the leg."""
+"""Jobs on a fork of the bench log: record, list, what is due next, and the label for the leg."""
 
 import datetime as dt
 from decimal import Decimal
@@ -11,15 +11,16 @@ from starlette.responses import Response
 from app.access.keys import Caller
 from app.bench import services
 from app.bench.due import Job, due
-from app.bench.figures import shown
+from app.bench.figures import ADJUSTERS, shown
 from app.bench.forks import Held, fork_view
 from app.bench.services import Service, service_view
-from app.bench.shapes import DueView
+from app.bench.shapes import Configuration, Done, DueView
 from app.catalogue.rows import Snapshot
 from app.errors import Fault, Invalid
 from app.questions.answers.cautions import cautions
 from app.questions.answers.gap import Gap
 from app.questions.answers.parameters import IsoDate, Pinned
+from app.questions.answers.views import Undecided
 from app.questions.job import bench_fork as on_the_bench
 from app.questions.job.parameters import JOB_WORDS
 from app.web.access import admitted, in_shop, permitted, to_its_end
@@ -27,7 +28,7 @@ from app.web.contract.openapi import json_body
 from app.web.forks import answers as answers
 from app.web.forks.bodies import SERVICE_BODY, finished
 from app.web.forks.in_question import parameters_of
-from app.web.reading.idempotency import IdempotencyKey, digest_of, key_of
+from app.web.reading.idempotency import REPLAYED, IdempotencyKey, digest_of, key_of
 from app.web.reading.json_body import read_model
 from app.web.reading.strict import strict_router
 from app.web.routes.forks import ForkId, PinnedAsked, respond_private
@@ -38,11 +39,16 @@ router = strict_router(tags=["bench log"])
 class DueAsked(Pinned):
     """The parameters of `due`."""
 
-    on: IsoDate | None = Field(None, description="The day at the workshop (YYYY-MM-DD); else today in UTC.")
+    on: IsoDate | None = Field(None, description="The day at the workshop (YYYY-MM-DD); by default today in UTC.")
     hours: float | None = Field(
-        None, ge=0, le=100_000, description="Riding hours of the fork in all; else as last noted."
+        None, ge=0, le=100_000, description="Total riding hours of the fork; by default the last recorded figure."
     )
-    riding: str | None = Field(None, max_length=80, description="Kind of riding, such as `park`.")
+    riding: str | None = Field(
+        None,
+        max_length=80,
+        description="A kind of riding that the intervals list, such as `park`, or `other`; by default "
+        "as recorded for the fork, else the strictest that is listed.",
+    )
 
 
 @router.post(
@@ -50,17 +56,17 @@ class DueAsked(Pinned):
     operation_id="recordService",
     summary="Record a finished job",
     response_model=None,
-    openapi_extra=json_body(SERVICE_BODY, "The job, what was fitted and measured, and what it was done by."),
+    openapi_extra=json_body(SERVICE_BODY, "The job, what was fitted and measured, and the card it followed."),
     status_code=201,
     responses={201: {"model": answers.ServiceAnswer, "description": "The job, and the fork after it."}},
 )
 async def record_service(request: Request, id: ForkId, idempotency_key: IdempotencyKey = None) -> Response:
-    """What was fitted is what is in the fork from now on, unless a later job is recorded already."""
+    """What was fitted becomes the content of the fork, unless a later job is already recorded."""
     caller = await permitted(request, "bench")
     fork, _ = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     body = await read_model(request, SERVICE_BODY)
     job = finished(body, key_of(caller.shop, idempotency_key), digest_of(request, await request.body()))
-    service, after = await record(request, caller, fork, job)
+    service, after, again = await record(request, caller, fork, job)
 
     def held_against(snapshot: Snapshot) -> tuple[int, list[str]]:
         return snapshot.revision, on_the_bench.unlisted(snapshot, after.chassis, parameters_of(after.configuration))
@@ -70,11 +76,16 @@ async def record_service(request: Request, id: ForkId, idempotency_key: Idempote
         "revision": revision, "service": service_view(service), "fork": fork_view(after), "unlisted": not_listed,
         "cautions": cautions("limits"),
     }  # fmt: skip
-    return await respond_private(request, answer, answers.SERVICE, "service", status=201)
+    return await respond_private(
+        request, answer, answers.SERVICE, "service", status=201, headers=REPLAYED if again else {}
+    )
 
 
-async def record(request: Request, caller: Caller, fork: Held, job: services.Finished) -> tuple[Service, Held]:
-    """A finished job on a fork of the caller's shop, and the fork after it. Raises Invalid with pointers, NotFound."""
+async def record(request: Request, caller: Caller, fork: Held, job: services.Finished) -> tuple[Service, Held, bool]:
+    """Record a finished job; returns it, the fork after it, and whether it had been recorded before.
+
+    Raises Invalid with pointers, NotFound.
+    """
     shop, fitted = request.app.state.shop, job.done["fitted"]
 
     def refuse(snapshot: Snapshot) -> None:
@@ -88,10 +99,38 @@ async def record(request: Request, caller: Caller, fork: Held, job: services.Fin
                 text, [Fault("revision-unknown", text, pointer="/revision", suggestion=str(snapshot.revision))]
             )
         on_the_bench.refuse_unknown(snapshot, fork.chassis, fitted, job.done["parts"], "/fitted")
+        if job.riding is not None:
+            on_the_bench.refuse_riding(snapshot, fork.chassis, job.riding)
 
     await request.app.state.catalogue.ask(refuse)
-    service, after, _ = await to_its_end(lambda: services.record(shop, caller.shop, fork.id, job, caller.id))
-    return service, after
+    present, before = await in_shop(request, lambda shop: services.history(shop, caller.shop, fork.id))
+    known: Configuration = {**present.configuration, **fitted} if services.is_latest(job.done_on, before) else fitted
+    await request.app.state.catalogue.ask(lambda snapshot: complete(snapshot, fork.chassis, known, job.done))
+    service, after, new = await to_its_end(lambda: services.record(shop, caller.shop, fork.id, job, caller.id))
+    return service, after, not new
+
+
+def complete(snapshot: Snapshot, chassis: str, known: Configuration, done: Done) -> None:
+    """Note the travel that a fitted spring decides, and where the damper's clicks are counted from if nobody said.
+
+    `known` is what is in the fork after the job. Raises Invalid for a travel that its spring does not give.
+    """
+    fitted, measured = done["fitted"], done["measured"]
+    parameters = parameters_of(known)
+    if {"spring", "travel_mm"} & fitted.keys():
+        named = {name.removesuffix("_mm") for name in fitted}
+        travel_mm = on_the_bench.decided_travel(snapshot, chassis, parameters, named, "/fitted")
+        if travel_mm is not None:
+            fitted["travel_mm"] = travel_mm
+    if not set(ADJUSTERS) & measured.keys():
+        return
+    end, totals = on_the_bench.datum_of_clicks(snapshot, chassis, known.get("damper"))
+    if end is not None:
+        measured.setdefault("clicks_from", end)
+    if "rebound_clicks" in measured and "rebound_clicks" in totals:
+        measured["rebound_clicks_total"] = totals["rebound_clicks"]
+    if "compression_clicks" in measured and "compression_clicks" in totals:
+        measured["compression_clicks_total"] = totals["compression_clicks"]
 
 
 @router.get(
@@ -102,7 +141,7 @@ async def record(request: Request, caller: Caller, fork: Held, job: services.Fin
     responses={200: {"model": answers.ServiceList, "description": "Oldest first as recorded."}},
 )
 async def list_services(request: Request, id: ForkId, asked: PinnedAsked) -> Response:
-    """What was done, fitted and measured, and what was in the fork then."""
+    """Each job, what was fitted and measured, and what was in the fork then."""
     caller = await admitted(request, "bench")
     _, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     answer = {
@@ -120,7 +159,8 @@ async def list_services(request: Request, id: ForkId, asked: PinnedAsked) -> Res
     responses={200: {"model": answers.DueAnswer, "description": "The most urgent first."}},
 )
 async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Query()]) -> Response:
-    """By the intervals the catalogue gives for the fork as it is built. What cannot be counted is `not_known`."""
+    """From the intervals the catalogue lists for the fork as built and ridden. `not_known` says what is missing to
+    compute it. If the kind of riding is not known, the strictest interval counts."""
     caller = await admitted(request, "bench")
     fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     hours = _hours(asked, done)
@@ -128,22 +168,30 @@ async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Quer
     known = parameters_of(fork.configuration)
     first = None if fork.first_used_on is None else dt.date.fromisoformat(fork.first_used_on)
 
-    def found(snapshot: Snapshot) -> tuple[int, list[DueView]]:
-        intervals = on_the_bench.intervals(snapshot, fork.chassis, known, asked.riding)
-        jobs = [Job(each.job, _day(each), each.hours) for each in done]
-        return snapshot.revision, due(intervals, jobs, first_used_on=first, today=today, hours=hours)
+    riding = asked.riding or fork.riding
 
-    revision, listed = await request.app.state.catalogue.ask(found, asked.pin())
+    def found(snapshot: Snapshot) -> tuple[int, list[DueView], list[str]]:
+        if asked.riding is not None:
+            on_the_bench.refuse_riding(snapshot, fork.chassis, asked.riding, parameter="riding")
+        held_against = on_the_bench.intervals(snapshot, fork.chassis, known, riding)
+        jobs = [Job(each.job, _day(each), each.hours) for each in done]
+        counted = due(held_against.intervals, jobs, first_used_on=first, today=today, hours=hours)
+        return snapshot.revision, counted, held_against.listed
+
+    revision, listed, ridings = await request.app.state.catalogue.ask(found, asked.pin())
     gaps: list[Gap] = []
     if not listed:
-        text = "The catalogue gives no interval for this fork: what is due is for its maker's manual to say."
+        text = "The catalogue lists no interval for this fork. See its maker's manual."
         gaps.append({"what": "intervals", "why_needed": "they say when it is opened next", "text": text})
     answer: dict[str, Any] = {
-        "revision": revision, "fork": id, "on": today.isoformat(), "due": listed, "gaps": gaps,
+        "revision": revision, "fork": id, "on": today.isoformat(), "due": listed,
+        "undecided": _riding_open(riding, ridings), "gaps": gaps,
         "cautions": cautions("not-in-the-catalogue"),
     }  # fmt: skip
     if hours is not None:
         answer["hours"] = float(hours)
+    if riding is not None:
+        answer["riding"] = riding
     return await respond_private(request, answer, answers.DUE, "due", rows="due")
 
 
@@ -155,7 +203,7 @@ async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Quer
     responses={200: {"model": answers.LabelAnswer, "description": "Lines to print or to write."}},
 )
 async def fork_label(request: Request, id: ForkId, asked: PinnedAsked) -> Response:
-    """What is in the fork, the limits that the catalogue gives for just that, and the last job; no serial."""
+    """What is in the fork, the limits listed for exactly that, and the last job; no serial."""
     caller = await admitted(request, "bench")
     fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     known = parameters_of(fork.configuration)
@@ -172,6 +220,14 @@ async def fork_label(request: Request, id: ForkId, asked: PinnedAsked) -> Respon
     revision, lines = await request.app.state.catalogue.ask(written, asked.pin())
     answer = {"revision": revision, "label": lines, "cautions": cautions("limits", "shock-pump-only")}
     return await respond_private(request, answer, answers.LABEL, "label")
+
+
+def _riding_open(riding: str | None, listed: list[str]) -> list[Undecided]:
+    """The riding, if nobody said how the fork is ridden and its intervals differ by it."""
+    if riding is not None or not listed:
+        return []
+    text = "Give riding: nobody has said how this fork is ridden, so the strictest interval counts."
+    return [{"parameter": "riding", "values": [*listed, on_the_bench.OTHER_RIDING], "text": text}]
 
 
 def _hours(asked: DueAsked, done: list[Service]) -> Decimal | None:

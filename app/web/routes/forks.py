@@ -1,4 +1,4 @@
-"""The bench log: forks of the key's shop. Every route takes a key of scope `bench`; another shop's fork is a 404."""
+"""The bench log: the forks of one shop. Needs a key with the scope `bench`; another shop's fork is a 404."""
 
 import re
 from typing import Annotated, Any
@@ -7,6 +7,7 @@ from fastapi import Header, Path, Query, Request
 from pydantic import Field, TypeAdapter
 from starlette.responses import Response
 
+from app.access.idempotency import KeyedRequest
 from app.access.keys import Caller
 from app.bench import forks, services
 from app.bench.figures import configuration_view
@@ -22,9 +23,11 @@ from app.questions.job import bench_fork as on_the_bench
 from app.questions.tables.listing import Paged
 from app.web.access import admitted, in_shop, permitted, to_its_end
 from app.web.contract.openapi import json_body
+from app.web.edit_bodies import Empty, names_in
 from app.web.forks import answers as answers
 from app.web.forks.bodies import FORK_BODY, registering
 from app.web.forks.in_question import PRIVATE, parameters_of
+from app.web.reading.idempotency import REPLAYED, IdempotencyKey, keyed
 from app.web.reading.json_body import read_model
 from app.web.reading.strict import strict_router
 from app.web.representation import respond
@@ -34,8 +37,8 @@ router = strict_router(tags=["bench log"])
 
 _TAG = re.compile(r'"r([0-9]{1,10})\.[^"]*"')
 
-ForkId = Annotated[str, Path(description="Id of the fork, as it was given when it was registered.")]
-IfMatch = Annotated[str | None, Header(description="The ETag that the fork was read with.")]
+ForkId = Annotated[str, Path(description="Id of the fork, given at registration.")]
+IfMatch = Annotated[str | None, Header(description="The ETag of the fork as you read it.")]
 PinnedAsked = Annotated[Pinned, Query()]
 
 
@@ -53,7 +56,7 @@ class RecentAsked(Pinned):
 
 
 async def respond_private(request: Request, answer: Any, shape: TypeAdapter[Any], name: str, **more: Any) -> Response:
-    """An answer of the bench log, which is kept by nobody."""
+    """An answer of the bench log, which is never cached."""
     return await respond(request, answer, shape, question=name, headers={**PRIVATE, **more.pop("headers", {})}, **more)
 
 
@@ -62,21 +65,29 @@ async def respond_private(request: Request, answer: Any, shape: TypeAdapter[Any]
     operation_id="registerFork",
     summary="Register a fork by its serial",
     response_model=None,
-    openapi_extra=json_body(FORK_BODY, "The serial, the chassis, and what is in it as far as it is known."),
+    openapi_extra=json_body(FORK_BODY, "Serial, chassis, and what is in it as far as known."),
     status_code=201,
-    responses={201: {"model": answers.ForkAnswer, "description": "The fork with its id, which nobody can guess."}},
+    responses={201: {"model": answers.ForkAnswer, "description": "The fork with its unguessable id."}},
 )
-async def register_fork(request: Request) -> Response:
-    """409 for a serial that the shop has registered already: its id is the `suggestion`."""
+async def register_fork(request: Request, idempotency_key: IdempotencyKey = None) -> Response:
+    """409 if the shop has already registered this serial; its id is the `suggestion`."""
     caller = await permitted(request, "bench")
-    fork = await register(request, caller, registering(await read_model(request, FORK_BODY)))
-    return await _shown(request, fork, status=201, headers={"Location": f"/v1/forks/{fork.id}"})
+    wanted = registering(await read_model(request, FORK_BODY))
+    same = await keyed(request, caller.shop, idempotency_key)
+    fork, again = await register(request, caller, wanted, same)
+    headers = {"Location": f"/v1/forks/{fork.id}"} | (REPLAYED if again else {})
+    return await _shown(request, fork, status=201, headers=headers)
 
 
-async def register(request: Request, caller: Caller, wanted: Registering) -> Held:
-    """A new fork of the caller's shop. Raises Invalid with pointers, and Conflict for a serial that it has already."""
+async def register(
+    request: Request, caller: Caller, wanted: Registering, same: KeyedRequest | None = None
+) -> tuple[Held, bool]:
+    """A new fork of the caller's shop; True if the same request registered it before.
+
+    Raises Invalid with pointers, and Conflict for a serial that the shop has already.
+    """
     await _known(request, wanted)
-    return await to_its_end(lambda: forks.register(request.app.state.shop, caller.shop, wanted))
+    return await to_its_end(lambda: forks.register(request.app.state.shop, caller.shop, wanted, same))
 
 
 @router.get(
@@ -87,7 +98,7 @@ async def register(request: Request, caller: Caller, wanted: Registering) -> Hel
     responses={200: {"model": answers.ForkList, "description": "A page of forks."}},
 )
 async def list_forks(request: Request, asked: Annotated[ForksAsked, Query()]) -> Response:
-    """Those of the key's own shop; `serial=` finds the one on the bench."""
+    """Forks of the key's own shop; `serial=` finds one."""
     caller = await admitted(request, "bench")
     cursor = asked.read_cursor("forks", (str, str))
     after = None if cursor is None else (str(cursor.place[0]), str(cursor.place[1]))
@@ -109,12 +120,12 @@ async def list_forks(request: Request, asked: Annotated[ForksAsked, Query()]) ->
 @router.get(
     "/v1/forks/recent-configurations",
     operation_id="recentConfigurations",
-    summary='"As the last one": what forks of this shop were last given',
+    summary="Configurations this shop used last",
     response_model=None,
-    responses={200: {"model": answers.RecentAnswer, "description": "At most 20, the last first; no fork is named."}},
+    responses={200: {"model": answers.RecentAnswer, "description": "Up to 20, the latest first; no fork is named."}},
 )
 async def recent_configurations(request: Request, asked: Annotated[RecentAsked, Query()]) -> Response:
-    """Each with how many forks have it: what to begin a registration or a job card from."""
+    """Each with the number of forks that have it, as a start for a registration or a job card."""
     caller = await admitted(request, "bench")
     found = await in_shop(request, lambda shop: forks.recent(shop, caller.shop, asked.chassis))
     shown = [
@@ -131,12 +142,12 @@ async def recent_configurations(request: Request, asked: Annotated[RecentAsked, 
 @router.get(
     "/v1/forks/{id}",
     operation_id="getFork",
-    summary="One fork and what is in it at present",
+    summary="One fork and what is in it",
     response_model=None,
-    responses={200: {"model": answers.ForkAnswer, "description": "The fork; its ETag is wanted to change it."}},
+    responses={200: {"model": answers.ForkAnswer, "description": "The fork; its ETag is needed to change it."}},
 )
 async def get_fork(request: Request, id: ForkId, asked: PinnedAsked) -> Response:
-    """`unlisted` says what of it no document of the catalogue lists."""
+    """`unlisted` names parts of the fork that no document in the catalogue lists."""
     caller = await admitted(request, "bench")
     fork = await in_shop(request, lambda shop: forks.held(shop, caller.shop, id))
     return await _shown(request, fork, pin=asked.pin())
@@ -145,36 +156,41 @@ async def get_fork(request: Request, id: ForkId, asked: PinnedAsked) -> Response
 @router.put(
     "/v1/forks/{id}",
     operation_id="putFork",
-    summary="Put right what is noted of a fork",
+    summary="Correct the record of a fork",
     response_model=None,
-    openapi_extra=json_body(FORK_BODY, "The whole fork as it is."),
-    responses={200: {"model": answers.ForkAnswer, "description": "The fork as it is noted now."}},
+    openapi_extra=json_body(FORK_BODY, "The whole fork."),
+    responses={200: {"model": answers.ForkAnswer, "description": "The fork as recorded now."}},
 )
-async def put_fork(request: Request, id: ForkId, if_match: IfMatch = None) -> Response:
-    """428 without If-Match, 412 where the fork has changed since it was read. A finished job is a service."""
+async def put_fork(request: Request, id: ForkId, if_match: IfMatch = None, empty: Empty = None) -> Response:
+    """428 without If-Match, 412 if the fork has changed since you read it. Finished jobs are services."""
     caller = await permitted(request, "bench")
     wanted = registering(await read_model(request, FORK_BODY))
     shop = request.app.state.shop
     await in_shop(request, lambda shop: forks.held(shop, caller.shop, id))
     if if_match is None:
-        raise PreconditionMissing("send If-Match with the ETag that the fork was read with")
+        raise PreconditionMissing("send If-Match with the ETag of the fork")
     await _known(request, wanted)
     versions = {int(number) for number in _TAG.findall(if_match)}
-    return await _shown(request, await to_its_end(lambda: forks.replace(shop, caller.shop, id, wanted, versions)))
+    may_empty = names_in(empty)
+
+    def write() -> Held:
+        return forks.replace(shop, caller.shop, id, wanted, versions, may_empty)
+
+    return await _shown(request, await to_its_end(write))
 
 
 @router.delete(
     "/v1/forks/{id}",
     operation_id="eraseFork",
-    summary="Erase a fork and all that was done to it",
+    summary="Erase a fork and its history",
     response_model=None,
-    responses={200: {"model": answers.ErasedAnswer, "description": "Nothing of it is left, in free places either."}},
+    responses={200: {"model": answers.ErasedAnswer, "description": "No trace is left, not even in free pages."}},
 )
 async def erase_fork(request: Request, id: ForkId) -> Response:
-    """For ever. 503 where the file could not be written anew yet: it is hidden then; send the same again."""
+    """Permanent. 503 if the database file could not be rewritten yet: the fork is hidden; send the request again."""
     caller = await permitted(request, "bench")
     await to_its_end(lambda: forks.erase(request.app.state.shop, caller.shop, id))
-    text = "Erased. Copies that were made before, such as backups and exports, are yours to erase."
+    text = "Erased. Erase earlier copies, such as backups and exports, yourself."
     answer = {"revision": await _revision(request), "erased": id, "text": text, "cautions": cautions()}
     return await respond_private(request, answer, answers.ERASED, "erased")
 
@@ -182,12 +198,12 @@ async def erase_fork(request: Request, id: ForkId) -> Response:
 @router.get(
     "/v1/forks/{id}/export",
     operation_id="exportFork",
-    summary="All that is kept of one fork",
+    summary="Everything recorded about one fork",
     response_model=None,
     responses={200: {"model": answers.ForkExport, "description": "The fork and every job on it."}},
 )
 async def export_fork(request: Request, id: ForkId, asked: PinnedAsked) -> Response:
-    """For whom the fork belongs to."""
+    """For the owner of the fork."""
     caller = await admitted(request, "bench")
     fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     answer = {
@@ -220,10 +236,19 @@ async def _shown(
 
 
 async def _known(request: Request, wanted: Registering) -> None:
-    held: Any = wanted.configuration
-    await request.app.state.catalogue.ask(
-        lambda snapshot: on_the_bench.refuse_unknown(snapshot, wanted.chassis, held, (), "")
-    )
+    """Raises Invalid for what the catalogue has not, and notes the travel that the spring decides."""
+    held = wanted.configuration
+
+    def look(snapshot: Snapshot) -> None:
+        on_the_bench.refuse_unknown(snapshot, wanted.chassis, held, (), "")
+        if wanted.riding is not None:
+            on_the_bench.refuse_riding(snapshot, wanted.chassis, wanted.riding)
+        named = {name.removesuffix("_mm") for name in held}
+        travel_mm = on_the_bench.decided_travel(snapshot, wanted.chassis, parameters_of(held), named, "")
+        if travel_mm is not None:
+            held["travel_mm"] = travel_mm
+
+    await request.app.state.catalogue.ask(look)
 
 
 async def _revision(request: Request, asked: Pinned | None = None) -> int:

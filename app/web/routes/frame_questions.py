@@ -15,16 +15,16 @@ router = strict_router(tags=["questions"])
 @router.get(
     "/v1/frames/{frame}/fork-check",
     operation_id="forkCheck",
-    summary="Whether this frame may carry that fork",
+    summary="Whether a frame may carry a fork",
     response_model=None,
-    responses={200: {"model": ForkCheckAnswer, "description": "Yes, no or not stated, why, and the geometry."}},
+    responses={200: {"model": ForkCheckAnswer, "description": "Yes, no or not stated, the reasons, and the geometry."}},
 )
 async def check(
     request: Request,
     frame: Annotated[str, Path(description="Id of the frame.", examples=["example-frame"])],
     asked: Annotated[ForkCheckAsked, Query()],
 ) -> Response:
-    """What the frame maker does not state is not permitted: `allowed` is then `not stated`."""
+    """If the frame maker states nothing, `allowed` is `not stated`; that is not permission."""
     return await answer(
         request, asked, lambda snapshot: fork_check(snapshot, frame, asked), FORK_CHECK, "fork-check", "reasons"
     )

@@ -1,4 +1,4 @@
-"""Whether the process lives, and whether it can answer; for load balancers and operators."""
+"""Liveness and readiness, for load balancers and operators."""
 
 import asyncio
 
@@ -14,31 +14,31 @@ router = strict_router(tags=["operation"])
 @router.get(
     "/healthz",
     operation_id="healthz",
-    summary="The process answers",
+    summary="Liveness",
     response_class=JSONResponse,
     responses={200: {"model": dict[str, str], "description": "It does."}},
 )
 async def healthz() -> Response:
-    """Always 200 while the process can answer at all; says nothing of the database."""
+    """200 while the process is running; says nothing about the database."""
     return JSONResponse({"status": "alive"}, headers={"Cache-Control": "no-store"})
 
 
 @router.get(
     "/readyz",
     operation_id="readyz",
-    summary="The catalogue can be read",
+    summary="Readiness",
     response_class=JSONResponse,
     responses={200: {"model": dict[str, str], "description": "It can."}},
 )
 async def readyz(request: Request) -> Response:
-    """503 with a sentence while the catalogue cannot be read. Where it is read from a replica, `writes` says whether it
-    can be written too: `ready`, or `unavailable` while lookups go on."""
+    """503 with a sentence while the catalogue cannot be read. If it is read from a replica, `writes` says whether it
+    can also be written: `ready`, or `unavailable` while look-ups still work."""
     catalogue = request.app.state.catalogue
     wrong: str | None = "No catalogue is open."
     if catalogue is not None:
         wrong = await catalogue.run_in_thread(
             catalogue.ready
-        )  # a server that does not answer must not hold up the others
+        )  # a database that does not answer must not delay other requests
     if wrong is not None:
         return problem_response(request.scope, "unavailable", wrong, headers={"Retry-After": "5"})
     answer = {"status": "ready"}

@@ -30,7 +30,7 @@ router = strict_router(tags=["questions"])
 
 class FleetBody(TypedDict):
     """Up to 200 configurations: each the id of a chassis and the parameters of `job-card`, as text or numbers.
-    `fork` names a fork of your bench log, as there."""
+    `fork` is the id of a fork in your bench log."""
 
     cards: Annotated[list[dict[str, Any]], Field(min_length=1, max_length=MOST_CARDS)]
 
@@ -42,12 +42,12 @@ _FOR_ALL = set(LookupParameters.model_fields)
 @router.get(
     "/v1/chassis/{chassis}/job-card",
     operation_id="jobCard",
-    summary="The work on this fork, in order",
+    summary="The work on a fork, in order",
     response_model=None,
     responses={200: {"model": JobCardAnswer, "description": "Steps, parts, tools, oils, settings, checks."}},
 )
 async def chassis_job_card(request: Request, chassis: ChassisId, asked: Annotated[JobCardOfFork, Query()]) -> Response:
-    """Every figure is a statement's or a blank line, which then stands under `gaps`. 422 where something is undecided,
+    """Every figure comes from a statement, or is a blank line listed under `gaps`. 422 if something is undecided,
     forbidden or impossible: `errors[].code` says what, `suggestion` what would be possible."""
     wanted = await filled_in(request, chassis, asked)
     return await answer(
@@ -60,11 +60,11 @@ async def chassis_job_card(request: Request, chassis: ChassisId, asked: Annotate
     operation_id="jobCards",
     summary="Job cards of a fleet, with one shopping list",
     response_model=None,
-    openapi_extra=json_body(BODY, "The configurations; revision and units are parameters, the same for all."),
-    responses={200: {"model": FleetAnswer, "description": "Each card or its refusal, and what to buy for all."}},
+    openapi_extra=json_body(BODY, "The configurations. Revision and units are query parameters that apply to all."),
+    responses={200: {"model": FleetAnswer, "description": "Each card or its problem, and one shopping list."}},
 )
 async def job_cards(request: Request, asked: Annotated[LookupParameters, Query()]) -> Response:
-    """A card that is refused has its own status and problem; the others are made, and the list is theirs."""
+    """A refused card has its own status and problem. The shopping list covers the cards that were made."""
     body = await read_model(request, BODY)
     units = chosen_units(asked)
     catalogue = request.app.state.catalogue
@@ -83,7 +83,7 @@ async def job_cards(request: Request, asked: Annotated[LookupParameters, Query()
         else:
             done.append(one)
             cards.append({"index": index, "status": 200, "card": one.answer})
-        await asyncio.sleep(0)  # others are answered between two cards
+        await asyncio.sleep(0)  # lets other requests in between two cards
     found: FleetAnswer = {
         "revision": revision, "cards": cards, "made": len(done), "refused": len(cards) - len(done),
         "shopping_list": shopping_list(done, units), "cautions": cautions("limits", "not-in-the-catalogue"),
@@ -99,7 +99,7 @@ def _read(given: dict[str, Any], index: int, shared: dict[str, Any]) -> tuple[st
         text = "`chassis` is the id of a chassis: small letters, digits and hyphens."
         raise Invalid(text, [Fault("missing" if chassis is None else "wrong-form", text, pointer=f"{place}/chassis")])
     for name in given.keys() & _FOR_ALL:
-        text = f"`{name}` is a parameter of the address, the same for all cards."
+        text = f"`{name}` is a query parameter that applies to all cards."
         raise Invalid(text, [Fault("unknown-field", text, pointer=f"{place}/{name}")])
     parameters = {name: _text(value) for name, value in given.items() if name != "chassis"}
     try:
@@ -107,11 +107,11 @@ def _read(given: dict[str, Any], index: int, shared: dict[str, Any]) -> tuple[st
     except ValidationError as error:
         found = error.errors(include_url=False)
         faults = faults_of({**each, "loc": ("body", "cards", index, *each["loc"])} for each in found)
-        raise Invalid("The card is not asked for in a way that can be read.", faults) from None
+        raise Invalid("The parameters of this card are invalid.", faults) from None
 
 
 def _text(value: Any) -> Any:
-    """A number as the text that an address would bear; all else as it is."""
+    """A number as text, as it would be in a query string; anything else unchanged."""
     if isinstance(value, bool) or not isinstance(value, (int, Decimal)):
         return value
     return f"{value:f}" if isinstance(value, Decimal) else str(value)

@@ -1,4 +1,4 @@
-"""What this worker counted, for Prometheus; not part of the interface, so not in its description."""
+"""Metrics of this worker for Prometheus. Not part of the public API, so not in the OpenAPI document."""
 
 from fastapi import Request
 from prometheus_client import CONTENT_TYPE_LATEST
@@ -14,10 +14,10 @@ router = strict_router(include_in_schema=False)
 
 @router.get("/metrics")
 async def metrics(request: Request) -> Response:
-    """404 unless LEGWORK_METRICS lets it be read: by a key with the scope `read`, or by all."""
+    """404 unless LEGWORK_METRICS opens it, to a key with the scope `read` or to everyone."""
     counts: Counts | None = getattr(request.app.state, "metrics", None)
     if counts is None:
-        raise NotFound("Nothing has that address.")
+        raise NotFound("There is nothing at that address.")
     if request.app.state.settings.metrics == "key":
         await admitted(request, "read")
     headers = {"Content-Type": CONTENT_TYPE_LATEST, "Cache-Control": "no-store"}

@@ -1,4 +1,4 @@
-"""Questions about what goes into a fork: what could stand in for a fluid, which chassis take a spring."""
+"""Questions about the contents of a fork: alternatives to a fluid, and the chassis that take a spring."""
 
 from typing import Annotated
 
@@ -16,16 +16,16 @@ router = strict_router(tags=["questions"])
 @router.get(
     "/v1/fluids/{fluid}/alternatives",
     operation_id="fluidAlternatives",
-    summary="What could stand in for this fluid",
+    summary="Alternatives to a fluid",
     response_model=None,
-    responses={200: {"model": AlternativesAnswer, "description": "Fluids of its kind, nearest in viscosity first."}},
+    responses={200: {"model": AlternativesAnswer, "description": "Fluids of its kind, closest in viscosity first."}},
 )
 async def alternatives(
     request: Request,
     fluid: Annotated[str, Path(description="Id of the fluid.", examples=["example-oil"])],
     asked: Annotated[AlternativesAsked, Query()],
 ) -> Response:
-    """Ranked by viscosity at the temperature; seal safety is stated, an unknown viscosity comes last and is said."""
+    """Ranked by viscosity at the temperature, with seal safety stated. Fluids of unknown viscosity come last."""
     return await answer(
         request,
         asked,
@@ -39,16 +39,16 @@ async def alternatives(
 @router.get(
     "/v1/springs/{spring}/fits",
     operation_id="springFits",
-    summary="Which chassis take this spring",
+    summary="The chassis that take a spring",
     response_model=None,
-    responses={200: {"model": SpringFitsAnswer, "description": "Every fit that names this spring, by chassis."}},
+    responses={200: {"model": SpringFitsAnswer, "description": "Every fit with this spring, by chassis."}},
 )
 async def chassis_of_spring(
     request: Request,
     spring: Annotated[str, Path(description="Id of the spring.", examples=["example-spring"])],
     asked: Annotated[SpringFitsAsked, Query()],
 ) -> Response:
-    """Each fit has its scope: it holds for those model years, variants, wheels and dampers only."""
+    """Each fit has a scope: it applies only to those model years, variants, wheels and dampers."""
     return await answer(
         request, asked, lambda snapshot: spring_fits(snapshot, spring, asked), SPRING_FITS, "spring-fits", "fits"
     )

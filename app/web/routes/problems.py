@@ -1,4 +1,4 @@
-"""Where `type` of a problem leads: what that kind of refusal means and what to do."""
+"""The pages that the `type` of a problem links to: what it means and what to do."""
 
 from typing import Annotated
 
@@ -18,7 +18,7 @@ router = strict_router(prefix="/problems", tags=["operation"])
 
 
 class ProblemTypeRow(TypedDict):
-    """One kind of refusal."""
+    """One problem type."""
 
     type: str
     status: int
@@ -27,7 +27,7 @@ class ProblemTypeRow(TypedDict):
 
 
 class ProblemTypeList(TypedDict):
-    """All kinds of refusal there are."""
+    """All problem types."""
 
     problems: list[ProblemTypeRow]
 
@@ -39,12 +39,12 @@ _ALL = TypeAdapter(ProblemTypeList)
 @router.get(
     "",
     operation_id="listProblemTypes",
-    summary="All kinds of refusal",
+    summary="All problem types",
     response_class=Response,
-    responses={200: {"model": ProblemTypeList, "description": "Every kind, in order of status."}},
+    responses={200: {"model": ProblemTypeList, "description": "Every problem type, ordered by status."}},
 )
 async def list_problem_types(request: Request) -> Response:
-    """Every kind of refusal there is, with what it means."""
+    """Every problem type and its meaning."""
     rows = [_row(kind) for kind in PROBLEM_TYPES.values()]
     return await respond(request, {"problems": rows}, _ALL, question="problem-types", rows="problems")
 
@@ -52,19 +52,19 @@ async def list_problem_types(request: Request) -> Response:
 @router.get(
     "/{slug}",
     operation_id="getProblemType",
-    summary="One kind of refusal",
+    summary="One problem type",
     response_class=Response,
     responses={200: {"model": ProblemTypeRow, "description": "What it means and what to do."}},
 )
 async def get_problem_type(
-    slug: Annotated[str, Path(description="The kind of refusal, as `type` ends.")], request: Request
+    slug: Annotated[str, Path(description="The last part of `type`.")], request: Request
 ) -> Response:
-    """What one kind of refusal means: the page that `type` of a problem links to."""
+    """One problem type: the page that `type` of a problem links to."""
     if slug not in PROBLEM_TYPES:
         scorer = OSA.normalized_similarity
         near = process.extract(slug, PROBLEM_TYPES.keys(), scorer=scorer, score_cutoff=0.4, limit=3)
         candidates = [{"id": name, "score": round(score, 3)} for name, score, _ in near]
-        raise NotFound("There is no kind of problem of that name.", candidates=candidates)
+        raise NotFound("There is no problem type with that name.", candidates=candidates)
     return await respond(request, _row(PROBLEM_TYPES[slug]), _ONE, question="problem-type")
 
 

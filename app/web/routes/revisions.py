@@ -1,4 +1,4 @@
-"""What was accepted when: revisions, the feed of changes, statements by id and their versions. Reads only."""
+"""Revisions, the change feed, and statements by id with their versions. Read only."""
 
 from typing import Annotated, Union
 
@@ -25,7 +25,7 @@ AnyStatement = TypeAliasType(
     "AnyStatement",
     Annotated[  # type: ignore[valid-type]
         Union[tuple(entry_shape(table) for table in STATEMENTS)],  # noqa: UP007 - made of a list
-        Field(discriminator="table", description="One statement, whatever its table, which `table` names."),
+        Field(discriminator="table", description="One statement; `table` names its table."),
     ],
 )
 
@@ -38,7 +38,7 @@ AnyStatement = TypeAliasType(
     responses={200: {"model": questions.RevisionList, "description": "A page of revisions."}},
 )
 async def list_revisions(request: Request, asked: Annotated[RevisionsAsked, Query()]) -> Response:
-    """Every revision that was accepted, with its reason and the public label of the key that sent it."""
+    """Every accepted revision, with its reason and the public label of the key that sent it."""
     cursor = asked.read_cursor("revisions", (int,))
     catalogue = request.app.state.catalogue
     answer = await catalogue.ask(
@@ -52,10 +52,10 @@ async def list_revisions(request: Request, asked: Annotated[RevisionsAsked, Quer
     operation_id="latestRevision",
     summary="The latest revision",
     response_model=None,
-    responses={200: {"model": questions.RevisionAnswer, "description": "Its number and what it was."}},
+    responses={200: {"model": questions.RevisionAnswer, "description": "Its number, time and reason."}},
 )
 async def latest_revision(request: Request, asked: PinnedAsked) -> Response:
-    """Cheap to ask each second, cheaper with If-None-Match. With `as_of` it is the latest of that day."""
+    """Cheap enough to poll every second with If-None-Match. With `as_of`, the latest revision of that day."""
     answer = await request.app.state.catalogue.ask(questions.latest_revision, asked.pin())
     return await respond(request, answer, questions.REVISION, question="revision")
 
@@ -68,7 +68,7 @@ async def latest_revision(request: Request, asked: PinnedAsked) -> Response:
     responses={200: {"model": questions.RevisionAnswer, "description": "When, why, by whom and how much."}},
 )
 async def get_revision(request: Request, number: Number, asked: PinnedAsked) -> Response:
-    """When a revision was accepted, why, by whom and how much it changed."""
+    """When the revision was accepted, why, by whom, and how much it changed."""
     answer = await request.app.state.catalogue.ask(
         lambda snapshot: questions.one_revision(snapshot, number), asked.pin()
     )
@@ -78,13 +78,13 @@ async def get_revision(request: Request, number: Number, asked: PinnedAsked) -> 
 @router.get(
     "/v1/changes",
     operation_id="listChanges",
-    summary="What changed after a revision",
+    summary="Changes after a revision",
     response_model=None,
-    responses={200: {"model": questions.ChangeList, "description": "A page of changes, withdrawals included."}},
+    responses={200: {"model": questions.ChangeList, "description": "A page of changes, including withdrawals."}},
 )
 async def list_changes(request: Request, asked: Annotated[ChangesAsked, Query()]) -> Response:
-    """The feed by which a copy is kept up to date: ordered by revision, table and id; a page may end inside a
-    revision. Once there is no `next`, ask again with `after` set to the `revision` of the answer."""
+    """The feed that keeps a copy up to date, ordered by revision, table and id. A page may end inside a revision.
+    When there is no `next`, continue later with `after` set to the `revision` of the answer."""
     cursor = asked.read_cursor("changes", (int, str, str))
     catalogue = request.app.state.catalogue
     answer = await catalogue.ask(lambda snapshot: questions.change_list(snapshot, asked, cursor), asked.pin_of(cursor))
@@ -94,12 +94,12 @@ async def list_changes(request: Request, asked: Annotated[ChangesAsked, Query()]
 @router.get(
     "/v1/statements/{id}",
     operation_id="getStatement",
-    summary="One statement by its id alone",
+    summary="One statement, whatever its table",
     response_model=None,
     responses={200: {"model": AnyStatement, "description": "The statement, its table and its links."}},
 )
 async def get_statement(request: Request, id: StatementId, asked: PinnedAsked) -> Response:
-    """404 for an id that was never used, with the nearest `candidates`; 410 for a withdrawn one, with its `history`."""
+    """404 for an id that was never used, with similar `candidates`; 410 for a withdrawn one, with its `history`."""
     answer = await request.app.state.catalogue.ask(lambda snapshot: questions.statement(snapshot, id), asked.pin())
     return await respond(request, answer, questions.STATEMENT, question="entry", version=answer["revision_from"])
 
@@ -112,7 +112,7 @@ async def get_statement(request: Request, id: StatementId, asked: PinnedAsked) -
     responses={200: {"model": questions.StatementHistory, "description": "Its versions, oldest first."}},
 )
 async def statement_history(request: Request, id: StatementId, asked: PinnedAsked) -> Response:
-    """What it said from which revision on, who changed it and why, and when it was withdrawn, if it was."""
+    """Every version with its revisions, who changed it and why, and when it was withdrawn, if it was."""
     answer = await request.app.state.catalogue.ask(
         lambda snapshot: questions.statement_history(snapshot, id), asked.pin()
     )

@@ -1,4 +1,4 @@
-"""By which rules the catalogue is judged, and what of it they warn about."""
+"""The rules that check the catalogue, and their current findings."""
 
 from typing import Annotated, Literal
 
@@ -23,22 +23,23 @@ class RulesAsked(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     family: str | None = Field(default=None, max_length=80, description="Of this family.")
-    severity: Severity | None = Field(default=None, description="Of this severity.")
+    severity: Severity | None = Field(default=None, description="Only this severity.")
     shape: Shape | None = Field(default=None, description="That see this.")
     format: Literal["json", "html", "txt", "csv", "svg"] | None = Field(
-        default=None, description="The form of the answer; the end of the address (`.csv`) beats it, it beats Accept."
+        default=None,
+        description="Format of the answer. A suffix (`.csv`) comes before `format`, that before Accept.",
     )
 
 
 @router.get(
     "/v1/rules",
     operation_id="listRules",
-    summary="The rules by which the catalogue is judged",
+    summary="All rules",
     response_model=None,
     responses={200: {"model": questions.RuleList, "description": "Every rule, by family."}},
 )
 async def list_rules(request: Request, asked: Annotated[RulesAsked, Query()]) -> Response:
-    """Each with what it finds, why that is wrong, how to mend it, and an example on either side of the line."""
+    """Each rule with what it finds, why that is wrong, how to fix it, and an example that passes and one that fails."""
     answer = questions.rule_list(asked.family, asked.severity, asked.shape)
     return await respond(request, answer, questions.RULE_LIST, question="rules", rows="rules")
 
@@ -48,22 +49,22 @@ async def list_rules(request: Request, asked: Annotated[RulesAsked, Query()]) ->
     operation_id="getRule",
     summary="One rule",
     response_model=None,
-    responses={200: {"model": questions.RuleRow, "description": "What it finds, why, and how to mend it."}},
+    responses={200: {"model": questions.RuleRow, "description": "What it finds, why, and how to fix it."}},
 )
-async def get_rule(request: Request, id: Annotated[str, Path(description="The rule's name.")]) -> Response:
-    """What `rule` of a finding means. 404 for a name that is none, with the nearest `candidates`."""
+async def get_rule(request: Request, id: Annotated[str, Path(description="Name of the rule.")]) -> Response:
+    """The rule that a finding names. 404 for an unknown name, with similar `candidates`."""
     return await respond(request, questions.one_rule(id), questions.RULE, question="rule")
 
 
 @router.get(
     "/v1/findings",
     operation_id="listFindings",
-    summary="The warnings that stand",
+    summary="Current findings",
     response_model=None,
-    responses={200: {"model": questions.FindingList, "description": "A page of warnings, by table, row and rule."}},
+    responses={200: {"model": questions.FindingList, "description": "Warnings, ordered by table, row and rule."}},
 )
 async def list_findings(request: Request, asked: Annotated[FindingsAsked, Query()]) -> Response:
-    """What the rules warn about in the catalogue as it is; what they reject was never stored."""
+    """Warnings about the current catalogue. Rejected changes are never stored, so they are not listed."""
     cursor = asked.read_cursor("findings", (str,))
     catalogue = request.app.state.catalogue
     answer = await catalogue.ask(lambda snapshot: questions.finding_list(snapshot, asked, cursor), asked.pin_of(cursor))

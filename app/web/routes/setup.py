@@ -1,4 +1,4 @@
-"""The question `setup`: what to start from for a rider, and what the spring then does; also as a drawing."""
+"""The question `setup`: start pressure or coil for a rider, and how the spring behaves; also as a drawing."""
 
 from typing import Annotated
 
@@ -18,12 +18,12 @@ router = strict_router(tags=["questions"])
 @router.get(
     "/v1/chassis/{chassis}/setup",
     operation_id="chassisSetup",
-    summary="Start pressure or spring rate for a rider, with its band, and the spring curve",
+    summary="Start pressure or spring rate for a rider, with band and spring curve",
     response_model=None,
-    responses={200: {"model": SetupAnswer, "description": "What to start from, on which basis, and how sure it is."}},
+    responses={200: {"model": SetupAnswer, "description": "Start pressure or coil, its basis and its band."}},
 )
 async def chassis_setup(request: Request, chassis: ChassisId, asked: Annotated[SetupOfFork, Query()]) -> Response:
-    """Every figure says whether it is published, measured or computed; what is missing is in `gaps`, never guessed.
-    `.svg` draws force over travel for each number of volume spacers."""
+    """Every figure says whether it is published, measured or computed. `gaps` lists what is missing.
+    `.svg` plots force over travel for each number of volume spacers."""
     wanted = await filled_in(request, chassis, asked)
     return await answer(request, wanted, lambda snapshot: setup(snapshot, chassis, wanted), SETUP, "setup")

@@ -1,4 +1,4 @@
-"""Signing in and out with a browser: pages only, no answer for programs, which send their key itself."""
+"""Sign-in and sign-out for browsers. Pages only: programs send their key with each request."""
 
 import asyncio
 import re
@@ -19,22 +19,22 @@ from app.web.session_cookie import give, secret_in, take_away
 router = strict_router(include_in_schema=False)
 
 MOST_BYTES = 8_000
-WRONG = "This key is not in force."
+WRONG = "This key is not valid."
 _HERE = re.compile(r"/(?![/\\])[!-\[\]-~]{0,4000}")  # printable ASCII; a browser reads a backslash as a slash
 _KEPT_BY_NOBODY = {"Cache-Control": "no-store", "Content-Type": "text/html; charset=utf-8"}
 
 
 @router.get("/sign-in")
 async def ask_for_the_key(
-    request: Request, next: Annotated[str | None, Query(description="The page to go on to.")] = None
+    request: Request, next: Annotated[str | None, Query(description="The page to open after signing in.")] = None
 ) -> Response:
-    """The page that asks for the key."""
+    """The sign-in page."""
     return _page(request, _local(next or ""))
 
 
 @router.post("/sign-in")
 async def sign_in(request: Request) -> Response:
-    """Every key that is not in force, of whatever form, is answered alike."""
+    """Gives the same answer for every invalid key, whatever is wrong with it."""
     refuse_from_elsewhere(request)
     form = await read_form(request, ("key", "next"), MOST_BYTES)
     onwards, shop = _local(form.get("next")), request.app.state.shop
@@ -53,7 +53,7 @@ async def sign_in(request: Request) -> Response:
 
 @router.post("/sign-out")
 async def sign_out(request: Request) -> Response:
-    """The session is over for whoever else bears it, too."""
+    """Ends the session everywhere it is in use."""
     refuse_from_elsewhere(request)
     await read_form(request, (), MOST_BYTES)
     caller, secret = signed_in(request.scope), secret_in(request.scope)
@@ -67,7 +67,7 @@ async def sign_out(request: Request) -> Response:
 
 
 def _local(path: str) -> str:
-    """A path of this service, or nothing. Raises Invalid for what leads elsewhere."""
+    """A path of this service, or nothing. Raises Invalid for any other address."""
     if path and not _HERE.fullmatch(path):
         raise Invalid.one("leads-elsewhere", "`next` is a path of this service, percent-encoded.", parameter="next")
     return path

@@ -16,13 +16,13 @@ router = strict_router(prefix="/v1/standards", tags=["units and standards"])
 
 
 class LinkedTable(TableDescription):
-    """One table without its rows, and where they are."""
+    """One table without its rows, with the address of the rows."""
 
     href: str
 
 
 class StandardsList(TypedDict):
-    """All tables there are."""
+    """All tables."""
 
     tables: list[LinkedTable]
 
@@ -34,7 +34,7 @@ _ONE = TypeAdapter(TableAnswer)
 @router.get(
     "",
     operation_id="listStandards",
-    summary="Which standards are at hand",
+    summary="All standards",
     response_model=None,
     responses={200: {"model": StandardsList, "description": "Every table with its standard and columns."}},
 )
@@ -49,12 +49,12 @@ async def list_standards(request: Request, asked: Annotated[FormAsked, Query()])
     operation_id="standard",
     summary="One standard as a table",
     response_model=None,
-    responses={200: {"model": TableAnswer, "description": "The rows, each with its standard and how it was verified."}},
+    responses={200: {"model": TableAnswer, "description": "The rows, each with its standard and how it was checked."}},
 )
 async def one_standard(
     request: Request,
     name: Annotated[str, Path(alias="table", description="Name of the table.", examples=["threads"])],
     asked: Annotated[FormAsked, Query()],
 ) -> Response:
-    """A cell that the standard leaves empty is absent."""
+    """Cells that are empty in the standard are absent."""
     return await respond(request, table(name), _ONE, question="standard", rows="rows")

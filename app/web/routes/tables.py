@@ -1,4 +1,4 @@
-"""Every table on the wire: its list, and one row with links. The routes are made from the row descriptions."""
+"""Every table: its list, and one row with links. The routes are made from the table descriptions."""
 
 import re
 import urllib.parse
@@ -42,7 +42,7 @@ async def respond_page(
     request: Request, answer: dict[str, Any], adapter: TypeAdapter[Any], *, question: str, rows: str,
     headers: Mapping[str, str] | None = None,
 ) -> Response:  # fmt: skip
-    """A page of a list: `next`, a cursor so far, becomes an address, in the body and as a Link (RFC 8288)."""
+    """One page of a list. The cursor in `next` becomes an address, in the body and as a Link header (RFC 8288)."""
     headers = dict(headers or {})
     if "next" in answer:
         answer["next"] = _going_on(request, answer["next"])
@@ -65,8 +65,8 @@ def _add_list(router: APIRouter, table: type[Row]) -> None:
 
     list_rows.__annotations__["asked"] = Annotated[list_asked(table), Query()]
     list_rows.__doc__ = (
-        f"{table.meaning} Filtered by any of its columns, a page at a time; every page says how many rows there are "
-        "and where it goes on, as `next` and as a Link. A row is as exchanged: figures as published keep their digits."
+        f"{table.meaning} Filter by any column. Every page gives the total number of rows and the address of the "
+        "next page, in `next` and as a Link header. Rows are as exchanged: published figures keep their digits."
     )
     router.add_api_route(
         f"/v1/{table.table}",
@@ -75,7 +75,7 @@ def _add_list(router: APIRouter, table: type[Row]) -> None:
         operation_id=f"list{_title(table.table)}",
         summary=f"List {table.table}",
         response_model=None,
-        responses={200: {"model": list_shape(table), "description": "A page of rows, in order of id or likeness."}},
+        responses={200: {"model": list_shape(table), "description": "Rows, ordered by id, or by similarity for `q`."}},
     )
 
 
@@ -89,8 +89,8 @@ def _add_entry(router: APIRouter, table: type[Row]) -> None:
         return await respond(request, answer, entry_adapter(table), question="entry", version=version)
 
     get_row.__doc__ = (
-        "The row as exchanged, the revision since which it holds, what it refers to and what refers to it. 404 for an "
-        "id that was never used, with the nearest `candidates`; 410 for one that was withdrawn, with its `history`."
+        "The row as exchanged, its first revision, the rows it refers to and those that refer to it. 404 for an id "
+        "that was never used, with similar `candidates`; 410 for a withdrawn one, with its `history`."
     )
     router.add_api_route(
         f"/v1/{table.table}/{{id}}",

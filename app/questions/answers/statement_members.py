@@ -1,0 +1,126 @@
+"""How the columns of a statement become members of its view: derived from the table's description, listed nowhere.
+
+A figure with its limits and its unit is one Quantity, a reference to a fastener, fluid or part is that thing, a share
+or a number of turns is a number, and everything else is the value itself. The text and the pages show every member.
+"""
+
+import re
+from collections.abc import Callable, Iterator
+from decimal import Decimal
+from functools import cache
+from typing import Any, NamedTuple, get_args
+
+from app.catalogue.columns import PUBLISHED_KIND, Column
+from app.catalogue.tables import CLAIM, SCOPE, Statement
+from app.questions.answers.views import figure
+from app.units.preferences import Units
+from app.units.quantity import Quantity
+from app.units.table import Kind, find
+
+_LIMIT = re.compile(r"(?:^|_)(min|max)(?=_|$)")
+_FIXED_UNITS: dict[str, tuple[Kind, str]] = {"_mm": ("length", "mm"), "_c": ("temperature", "°C")}
+_KINDS = frozenset(get_args(Kind))
+
+
+class FigureMember(NamedTuple):
+    """A Quantity: the columns of its value and limits, and its unit, fixed or in a column. `kind` None is any kind."""
+
+    name: str
+    value: str | None
+    low: str | None
+    high: str | None
+    kind: Kind | None
+    fixed_unit: str | None
+    unit_column: str | None
+
+    def unit(self, row: Statement) -> str | None:
+        """The unit as the row states it."""
+        return self.fixed_unit if self.unit_column is None else getattr(row, self.unit_column)
+
+    def given(self, row: Statement) -> bool:
+        """Whether the row gives a value or a limit."""
+        return any(name is not None and getattr(row, name) is not None for name in (self.value, self.low, self.high))
+
+    def quantity(self, row: Statement, units: Units) -> Quantity | None:
+        """The figure in the units chosen; None if it is not given or its unit is missing or not known."""
+        unit = self.unit(row)
+        kinds = [each.kind for each in find(unit) if self.kind in (None, each.kind)] if unit is not None else []
+        if not kinds or not self.given(row):
+            return None
+        return figure(row, kinds[0], self.value, unit, units, minimum=self.low, maximum=self.high)
+
+
+class ValueMember(NamedTuple):
+    """A value as it is: text, a count, a list, a share, or the id of something else. `refers_to` is that table."""
+
+    name: str
+    refers_to: str | None
+
+    def value(self, row: Statement) -> Any:
+        """The value as JSON; None if it is not given."""
+        found = getattr(row, self.name)
+        if isinstance(found, Decimal):
+            return float(found)
+        return list(found) if isinstance(found, tuple) else found
+
+
+@cache
+def members(table: type[Statement]) -> tuple[FigureMember | ValueMember, ...]:
+    """The members that a table's own columns become, in exchange order; scope and claim are shown apart from these."""
+    columns = {
+        name: column for name, column in table.columns().items() if name not in ("id", "chassis", *SCOPE, *CLAIM)
+    }
+    units = {column.unit_column for column in columns.values()}
+    figures: dict[str, dict[str, str]] = {}
+    order: dict[str, Callable[[], FigureMember | ValueMember]] = {}
+    for name, column in columns.items():
+        if name in units:
+            continue
+        stem = _stem(table, name, column)
+        if stem is None:
+            order[name] = _value(name, column)
+        else:
+            limit = _LIMIT.search(name)
+            figures.setdefault(stem, {})["value" if limit is None else limit[1]] = name
+            order[stem] = _figure(stem, figures[stem], column)
+    return tuple(made() for made in order.values())
+
+
+def figure_members(table: type[Statement]) -> Iterator[FigureMember]:
+    """The figures among the members of a table."""
+    return (each for each in members(table) if isinstance(each, FigureMember))
+
+
+def _value(name: str, column: Column) -> Callable[[], ValueMember]:
+    return lambda: ValueMember(name, column.refers_to)
+
+
+def _figure(stem: str, ends: dict[str, str], column: Column) -> Callable[[], FigureMember]:
+    kind, unit = _FIXED_UNITS.get(_suffix(ends), (None, None))
+    if column.measures in _KINDS:
+        kind = column.measures  # type: ignore[assignment]
+    return lambda: FigureMember(
+        stem, ends.get("value"), ends.get("min"), ends.get("max"), kind, unit, column.unit_column
+    )
+
+
+def _suffix(ends: dict[str, str]) -> str:
+    name = next(iter(ends.values()))
+    return next((suffix for suffix in _FIXED_UNITS if name.endswith(suffix)), "")
+
+
+def _stem(table: type[Statement], name: str, column: Column) -> str | None:
+    """The name of the Quantity that a column belongs to; None for a column that is none.
+
+    A column called only value, min or max is the figure of its table: named by what it measures, or if that can be
+    anything, after the table.
+    """
+    fixed = _suffix({"value": name})
+    if column.unit_column is None and not fixed:
+        return None
+    if column.kind is not PUBLISHED_KIND and column.kind.name != "number":
+        return None
+    stem = _LIMIT.sub("", name.removesuffix(fixed)).lstrip("_")
+    if stem in ("", "value"):
+        return column.measures if column.measures in _KINDS else table.table.removesuffix("s")
+    return stem

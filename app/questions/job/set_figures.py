@@ -1,0 +1,188 @@
+"""The slots of a step that are filled from the set-up, the fit and the limits: what is set or proved at that step.
+
+Each is a sentence or a phrase with its figures, or the words that the catalogue does not give them.
+"""
+
+import math
+from collections.abc import Callable, Mapping
+from decimal import Decimal
+
+from app.catalogue.columns import write_number
+from app.catalogue.tables import Step
+from app.questions.answers.views import figure, length
+from app.questions.fork_check.permission import USUAL_OFFSET_MM, method_difference_mm
+from app.questions.job.plan import Plan
+from app.questions.job.views import BLANK, StepFigure
+from app.questions.setup.parameters import si_of
+from app.units.quantity import Quantity, computed, quantity
+
+CROWN_HEIGHT = "stanchion height in the crown"
+READ_TO_MM = 1.0  # how well a rule is read at the workshop; common practice, no source
+SETTLED_JOBS = ("lower-leg-service", "full-service")
+_STATE = ("present pressure", "coil fitted")
+
+
+def noted_in(plan: Plan) -> str:
+    """The step in which the fork's state was written down, as `step 2`; the label if the order of work has none."""
+    for number, each in enumerate(plan.kept, 1):
+        if each.step.action == "check" and any(what in (each.step.measures or "") for what in _STATE):
+            return f"step {number}"
+    return "the old label"
+
+
+def click_end(plan: Plan) -> str | None:
+    """The end from which the clicks of the fork's damper are counted, or None if it is not known."""
+    ends = {damper.clicks_from for damper in plan.dampers}
+    return ends.pop() if len(ends) == 1 else None
+
+
+def filled_slot(plan: Plan, step: Step, slot: str) -> tuple[str, list[StepFigure]] | None:
+    """The words of a slot and their figures; None for a slot that is not one of these."""
+    fill = _SLOTS.get(slot)
+    return None if fill is None else fill(plan, step)
+
+
+def _filling(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
+    """The start pressure, half of it and the maximum; or the pressure that was noted; or how to find one."""
+    figures: list[StepFigure] = []
+    most = maximum(plan)
+    limit = f"Maximum: {BLANK}, not in the catalogue" if most is None else f"Maximum: {most['text']}"
+    start = plan.setup.get("start_pressure")
+    if start is not None:
+        half = _half(start, plan)
+        figures += [
+            {"what": "start pressure", "value": start, "text": start["text"]},
+            {"what": "half of the start pressure", "value": half, "text": half["text"]},
+        ]
+        words = f"Start pressure: {_only(start)} ({plan.setup.get('basis', '')}). Half of it: {half['text']}. {limit}."
+    elif plan.job in SETTLED_JOBS:
+        words = f"Refill to the pressure noted in {noted_in(plan)}. {limit}."
+    else:
+        stay = "" if most is None else f" and stay below {most['text']}"
+        text = "No start pressure is listed for this rider and configuration."
+        plan.miss("start-pressure", plan.fit.statement.id, "the fork is filled to it", text)
+        words = f"No start pressure is known: start low, set the sag{stay}. {limit}."
+    if most is not None:
+        figures.append({"what": "maximum pressure", "value": most, "text": most["text"]})
+    return words, figures
+
+
+def _only(shown: Quantity) -> str:
+    """The value of a quantity without its band."""
+    return f"{write_number(shown['value'])} {shown['unit']}"
+
+
+def _half(start: Quantity, plan: Plan) -> Quantity:
+    pascal = si_of("pressure", Decimal(write_number(start["value"])), start["unit"]) / 2
+    step = {"psi": Decimal(1), "bar": Decimal("0.1"), "kPa": Decimal(10)}.get(start["unit"])
+    return computed("pressure", pascal, start["unit"], to=plan.units, role="maximum", step=step)
+
+
+def maximum(plan: Plan) -> Quantity | None:
+    """The lowest maximum pressure that fit and spring state."""
+    limits = [each["limit"] for each in plan.setup["limits"]["pressure"]]
+    return min(
+        limits, default=None, key=lambda each: si_of("pressure", Decimal(write_number(each["value"])), each["unit"])
+    )
+
+
+def _second(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
+    """The start pressure of a second chamber, by the guide's row for it."""
+    rows = [each for each in plan.setup["published"] if each.get("chamber") == "negative" and "pressure" in each]
+    if len(rows) == 1 and plan.setup.get("basis") == "published":
+        start = rows[0]["pressure"]
+        return f"Start pressure of this chamber: {start['text']} (published).", [
+            {"what": "start pressure, second chamber", "value": start, "text": start["text"]}
+        ]
+    if plan.job in SETTLED_JOBS and plan.setup.get("start_pressure") is None:
+        return f"Refill it to its own pressure noted in {noted_in(plan)}.", []
+    text = "No start pressure of the second chamber is listed for this rider and configuration."
+    plan.miss("start-pressure", plan.fit.statement.spring, "the second chamber is filled to it", text)
+    return f"Start pressure of this chamber: {BLANK}; it is not in the catalogue.", []
+
+
+def _sag(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
+    sag = plan.setup.get("sag")
+    if sag is None:
+        plan.miss("sag", plan.fit.statement.id, "the pressure or preload is set by it", "No sag is known here.")
+        return BLANK, []
+    words = f"{sag['travel']['text']} from full extension ({write_number(sag['percent'])} %)"
+    figures: list[StepFigure] = [{"what": "sag", "value": sag["travel"], "text": words}]
+    if "from_rest" in sag:
+        words += f"; the ring shows {sag['from_rest']['text']}"
+        figures.append(
+            {"what": "sag, as the ring shows it", "value": sag["from_rest"], "text": sag["from_rest"]["text"]}
+        )
+    return words, figures
+
+
+def _proof(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
+    """Axle-to-crown with its tolerance, and how much more or less stanchion shows than before."""
+    before, after = plan.present_fit.statement.travel_mm, plan.fit.statement.travel_mm
+    noted = noted_in(plan)
+    more = after - before
+    if plan.job == "travel-change" and more:
+        shown = length(abs(more), plan.units)
+        words = f"The exposed stanchion must be {shown['text']} {'longer' if more > 0 else 'shorter'} than in {noted}."
+        figures: list[StepFigure] = [{"what": "change of the exposed stanchion", "value": shown, "text": shown["text"]}]
+    else:
+        words, figures = f"The exposed stanchion must be as long as in {noted}.", []
+    to_crown = _axle_to_crown(plan)
+    if to_crown is None:
+        return f"{words} The catalogue does not give the axle-to-crown: write it down for the next time.", figures
+    figures.append({"what": "axle-to-crown", "value": to_crown, "text": to_crown["text"]})
+    return f"{words} Axle-to-crown: {to_crown['text']}, depending on how it is measured.", figures
+
+
+def _axle_to_crown(plan: Plan) -> Quantity | None:
+    """The length of the fit with a tolerance: reading the rule, and measuring straight."""
+    stated = plan.fit.statement.axle_to_crown_mm
+    if stated is None:
+        return None
+    offset = max(plan.found.context.chassis.offsets_mm or (USUAL_OFFSET_MM,))
+    low = math.floor(float(stated) - READ_TO_MM)
+    high = math.ceil(float(stated) + method_difference_mm(float(stated), offset) + READ_TO_MM)
+    return quantity("length", stated, "mm", minimum=Decimal(low), maximum=Decimal(high), to=plan.units)
+
+
+def _height(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
+    for each in plan.found.limits:
+        row = each.statement
+        if row.subject == CROWN_HEIGHT and row.unit is not None:
+            shown = figure(row, "length", None, row.unit, plan.units, minimum="min", maximum="max")
+            if shown is not None:
+                return shown["text"], [{"what": CROWN_HEIGHT, "value": shown, "text": shown["text"]}]
+    text = "The catalogue does not say how high the stanchions stand in the crown at this travel."
+    plan.miss("crown-height", plan.fit.statement.id, "at a wrong height the tyre can meet the crown", text)
+    return f"{BLANK} mm", []
+
+
+def clicks_noted(plan: Plan) -> str:
+    """Where the clicks were written down, and from which end they are counted."""
+    end = click_end(plan)
+    return f"noted in {noted_in(plan)}, counted from {'the end you marked' if end is None else end}"
+
+
+def _preload(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
+    """The turns of the guide for this rider, or those that were noted."""
+    turns = {each["preload_turns"]["text"] for each in plan.setup["published"] if "preload_turns" in each}
+    if len(turns) == 1 and plan.setup.get("load") is not None:
+        words = turns.pop()
+        return f"{words} (published)", [{"what": "preload", "text": words}]
+    if plan.job in SETTLED_JOBS:
+        return f"as many turns as noted in {noted_in(plan)}", []
+    text = "No preload is listed for this rider and configuration."
+    plan.miss("preload", plan.fit.statement.spring, "the sag is set by it", text)
+    return f"{BLANK} turns from the least preload, then by the sag", []
+
+
+_SLOTS: Mapping[str, Callable[[Plan, Step], tuple[str, list[StepFigure]]]] = {
+    "filling": _filling,
+    "second": _second,
+    "sag": _sag,
+    "proof": _proof,
+    "height": _height,
+    "preload": _preload,
+    "clicks": lambda plan, step: (clicks_noted(plan), []),
+    "noted": lambda plan, step: (noted_in(plan), []),
+}

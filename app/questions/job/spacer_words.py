@@ -1,0 +1,56 @@
+"""The words of a step that fits travel or volume spacers, by how many there are now and are to be."""
+
+from app.questions.job.plan import Plan
+
+
+def travel_spacer_words(plan: Plan) -> str | None:
+    """The step at the spring shaft; None if the catalogue does not say how many travel spacers it carries."""
+    fit, present = plan.fit.statement, plan.present_fit.statement
+    wanted = fit.travel_spacers
+    if wanted is None:
+        return None
+    there = (present.travel_spacers or 0) if present.travel_spacer in (None, fit.travel_spacer) else None
+    home = "Snap each fully home." if wanted > 1 else "Snap it fully home."
+    if plan.job != "travel-change" or there == wanted:
+        if wanted == 0:
+            return "The spring shaft carries no travel spacer at this travel: check that there is none."
+        return f"Check that the spring shaft carries {_spacers(wanted, 'travel')}. {home}"
+    if there is None:
+        return f"Fit {_spacers(wanted, 'travel')} to the spring shaft. {home}"
+    change = f"({there} → {wanted})"
+    if wanted > there:
+        return f"Add {_spacers(wanted - there, 'travel')} to the spring shaft {change}. {home}"
+    if wanted == 0:
+        return f"Remove {_all(there, 'travel')} {change}."
+    return f"Remove {_spacers(there - wanted, 'travel')} {change}. {home}"
+
+
+def volume_spacer_words(plan: Plan) -> str | None:
+    """The step at the spacer stack on the cap; None if it is not known how many go in.
+
+    The stack keeps its torque: `{torque}` stays in the words for the slot.
+    """
+    wanted, there = plan.spacers, plan.present_spacers
+    if wanted is None:
+        return None
+    limit = plan.fit.statement.spacer_limit
+    most = (
+        "the maximum for this travel is not in the catalogue" if limit is None else f"maximum {limit} for this travel"
+    )
+    change = "" if there is None or there == wanted else f" ({there} → {wanted})"
+    if wanted == 0:
+        if not there:
+            return f"No volume spacer goes on the cap; {most}. If a spacer stack stays, tighten it to {{torque}}."
+        return f"Remove {_all(there, 'volume')}{change}; {most}. If a spacer stack stays, tighten it to {{torque}}."
+    bring = "Leave the volume spacers on the cap at" if there == wanted else "Bring the volume spacers on the cap to"
+    return f"{bring} {wanted} in all{change}; {most}. Tighten the stack to {{torque}}."
+
+
+def _spacers(count: int, kind: str) -> str:
+    return f"{count} {kind} spacer{'' if count == 1 else 's'}"
+
+
+def _all(count: int, kind: str) -> str:
+    if count == 1:
+        return f"the {kind} spacer"
+    return f"both {kind} spacers" if count == 2 else f"all {count} {kind} spacers"

@@ -1,0 +1,66 @@
+"""One thing or statement under two ids, as when two workshops enter the same fork."""
+
+from collections.abc import Iterator
+from datetime import date
+
+from app.catalogue.tables import ENTITIES, Reading, Statement
+from app.rules.family import Family
+from app.rules.identity import IDENTITIES, same_thing
+from app.rules.registry import Violation, edit, rule
+from app.rules.view import EntityView, cell
+
+SPOKEN_OF = ("page", "confirmed", "note")  # may differ in two copies of one statement
+
+
+@rule(
+    "entity-twice",
+    shape="identity",
+    severity="warn",
+    tables=ENTITIES,
+    passes=edit("makers", "example-two", name="Example Two"),
+    fails=edit("makers", "example-two", name="EXAMPLE"),
+)
+def entity_twice(view: EntityView, today: date) -> Iterator[Violation]:
+    """Two rows of one table are the same thing under two ids, and nothing in them tells them apart.
+
+    A chassis is identified by maker, name and years, a spring or part by maker, name and part number. Whoever asks
+    about one of the two ids misses what is said of the other, or gets every figure twice.
+
+    Mend: keep one of the two, let the rows that name the other name it, and withdraw the other; or, if they are two
+    things, give what tells them apart, such as years, a part number or the stanchion diameter.
+    """
+    row = view.row
+    for other in view.referrers:
+        if other.id < row.id and same_thing(row, other):
+            said = ", ".join(text for name in IDENTITIES[row.model].equal if (text := cell(row, name)) is not None)
+            yield Violation(row, None, f"{row.id} and {other.id} are the same: {said}", other, mutual=True)
+            return
+
+
+@rule(
+    "statement-twice",
+    shape="family",
+    severity="warn",
+    silenced_by=("stated-twice", "disagree-unrelated"),
+    passes=edit("readings", "reading-again", chassis="fork-a", spring="spring-150", spacers="1", state="full travel",
+                at_travel_mm="150", pressure="196", pressure_unit="psi", temperature_c="20", source="bench-a"),
+    fails=edit("readings", "reading-again", chassis="fork-a", spring="spring-150", spacers="1", state="full travel",
+               at_travel_mm="150", pressure="195", pressure_unit="psi", temperature_c="20", source="bench-a"),
+)  # fmt: skip
+def statement_twice(family: Family, today: date) -> Iterator[Violation]:
+    """Two statements are equal in subject, scope, source and every value.
+
+    One of them was entered twice: it counts twice wherever readings are averaged, and a correction reaches one only.
+
+    Mend: withdraw one of the two; or, if they were measured twice, give each what tells it apart.
+    """
+    for table in family.judged:
+        names = [name for name in table.columns() if name != "id" and name not in SPOKEN_OF]
+        seen: dict[tuple[object, ...], Statement] = {}
+        for row in family.statements[table]:
+            if table is not Reading and row.source is not None and row.exception_to is None:
+                continue  # stated-twice compares these
+            fields = row.values()
+            other = seen.setdefault(tuple(fields[name] for name in names), row)
+            if other is not row:
+                yield Violation(row, None, f"{row.id} and {other.id} say the same", other, mutual=True)

@@ -1,0 +1,167 @@
+"""The identity of a thing: the columns by which two rows of one table are the same thing under two ids.
+
+Texts are compared without case, spaces, hyphens and underscores: `Raddle 35` is `raddle-35`.
+"""
+
+import unicodedata
+from array import array
+from collections import defaultdict
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from functools import lru_cache, partial
+from itertools import islice, pairwise
+from typing import Any, NamedTuple
+
+from app.catalogue.rows import Rows
+from app.catalogue.tables import (
+    ENTITIES,
+    SCOPE,
+    Chassis,
+    Damper,
+    Fastener,
+    Fluid,
+    Frame,
+    Maker,
+    Part,
+    Procedure,
+    Row,
+    Source,
+    Spacer,
+    Spring,
+    Step,
+    Tool,
+    Variant,
+)
+from app.rules.batches import CHUNK, read, values
+
+YEARS = ("model_year_from", "model_year_to")
+_DROPPED = str.maketrans(dict.fromkeys(" -_\N{NO-BREAK SPACE}\N{HYPHEN}\N{NON-BREAKING HYPHEN}\N{EN DASH}"))
+
+Key = tuple[Any, ...]
+
+
+class Identity(NamedTuple):
+    """`equal` are the columns that are alike in two rows of one thing; `apart` tell two things apart if both rows give
+    them and they differ. Candidates are found by the first column of `by` that a row gives, else in the whole table."""
+
+    equal: tuple[str, ...]
+    apart: tuple[str, ...] = ()
+    by: tuple[str, ...] = ()
+
+
+IDENTITIES: dict[type[Row], Identity] = {
+    Maker: Identity(("name",)),
+    Source: Identity(("maker", "title", "edition"), ("kind", "published_on"), ("maker",)),
+    Chassis: Identity(("maker", "name", *YEARS), ("stanchion_diameter_mm", "crowns", "wheel_sizes"), ("maker",)),
+    Variant: Identity(
+        ("chassis", "name"),
+        ("model_code", "serial_pattern", "serial_from", "serial_to", "produced_from", "produced_to", *YEARS),
+        ("chassis",),
+    ),
+    Spring: Identity(
+        ("maker", "name"), ("part_number", "kind", "rate", "stroke_max_mm", "bore_mm", "colour_mark"), ("maker",)
+    ),
+    Damper: Identity(("maker", "name"), ("kind", "adjuster_at", "travel_max_mm"), ("maker",)),
+    Spacer: Identity(("name",), ("volume_ml", "source")),
+    Part: Identity(("maker", "name"), ("part_number", "kind", "pack_count"), ("maker",)),
+    Fluid: Identity(("maker", "name"), ("kind", "nlgi", "viscosity_40_cst"), ("maker",)),
+    Tool: Identity(("name",), ("drive",)),
+    Fastener: Identity(
+        ("chassis", "spring", "damper", "position", "side"), ("kind", "thread", *YEARS), ("chassis", "spring", "damper")
+    ),
+    Frame: Identity(("maker", "name", "size"), YEARS, ("maker",)),
+    Procedure: Identity(("job", "name", "chassis", *SCOPE), ("source",)),
+    Step: Identity(("procedure", "order", "action", "text"), (), ("procedure",)),
+}
+"""Every table of things has one; a test compares with the tables."""
+
+
+def same_thing(row: Row, other: Row) -> bool:
+    """True if two rows of one table with equal keys are the same thing: nothing that both give tells them apart.
+
+    Lists tell apart if they have nothing in common, dates if neither is the beginning of the other (2024, 2024-05).
+    """
+    columns, mine, theirs = row.model.columns(), row.values(), other.values()
+    return not any(
+        _differ(mine[name], theirs[name], is_date=columns[name].kind.name == "date")
+        for name in IDENTITIES[row.model].apart
+    )
+
+
+def _differ(one: Any, other: Any, *, is_date: bool) -> bool:
+    if one is None or other is None:
+        return False
+    if isinstance(one, tuple):
+        return set(one).isdisjoint(other)
+    if is_date:
+        return not (one.startswith(other) or other.startswith(one))
+    if isinstance(one, str):
+        return folded(one) != folded(other)
+    return bool(one != other)
+
+
+@lru_cache(maxsize=8192)
+def folded(text: str) -> str:
+    """A text as it is compared: compatible forms as one (NFKC), without case, spaces, hyphens and underscores."""
+    return unicodedata.normalize("NFKC", text).casefold().translate(_DROPPED)
+
+
+def _keys(table: type[Row], rows: Sequence[Any]) -> Iterator[Key]:
+    """The keys of rows of one table that were left as they came: the columns that are equal in rows of one thing."""
+    columns = []
+    for name in IDENTITIES[table].equal:
+        cells = values(table, rows, name)
+        if table.columns()[name].kind.sql == "text":
+            cells = [cell and folded(cell) for cell in cells]
+        columns.append(cells)
+    return zip(*columns, strict=True)
+
+
+class Alike:
+    """Finds the things that are there twice in a whole catalogue, as its rows pass by: eight bytes for each row."""
+
+    def __init__(self) -> None:
+        self._hashes: dict[type[Row], array[int]] = {table: array("q") for table in ENTITIES}
+
+    def note(self, table: type[Row], rows: Sequence[Any]) -> None:
+        """Rows of a table, left as they came."""
+        self._hashes[table].extend(map(hash, _keys(table, rows)))
+
+    def groups(self, rows: Rows) -> Iterator[list[Row]]:
+        """The rows of equal keys, several together, table by table; a table is read again only if there are any."""
+        for table, hashes in self._hashes.items():
+            ordered = sorted(hashes)
+            twice = {one for one, other in pairwise(ordered) if one == other}
+            if twice:
+                yield from _grouped(table, rows.raw_rows(table), partial(_hashed_in, twice))
+
+
+def _hashed_in(hashes: Collection[int], key: Key) -> bool:
+    return hash(key) in hashes
+
+
+def alike(rows: Rows, table: type[Row], versions: Collection[Row]) -> list[list[Row]]:
+    """The rows of one table whose keys are those of these versions, grouped by key; single ones too."""
+    wanted = set(_keys(table, list(versions)))
+    by: dict[str, list[Row]] = defaultdict(list)
+    for row in versions:
+        given = (name for name in IDENTITIES[table].by if row[name] is not None)
+        by[next(given, "")].append(row)
+    found: dict[str, list[Row]] = {}
+    for name, of_column in by.items():
+        if name:
+            candidates = iter(rows.raw_rows_among(table, name, sorted({row[name] for row in of_column})))
+        else:
+            candidates = rows.raw_rows(table)
+        for group in _grouped(table, candidates, wanted.__contains__):
+            found[group[0].id] = group
+    return list(found.values())
+
+
+def _grouped(table: type[Row], candidates: Iterator[Any], is_wanted: Callable[[Key], bool]) -> Iterable[list[Row]]:
+    groups: dict[Key, list[Any]] = defaultdict(list)
+    while chunk := list(islice(candidates, CHUNK)):
+        for key, row in zip(_keys(table, chunk), chunk, strict=True):
+            if is_wanted(key):
+                groups[key].append(row)
+    for group in groups.values():
+        yield sorted(read(table, group), key=lambda row: row.id)
