@@ -24,9 +24,12 @@ def put_candidates(
     for child in children:
         its = answered(child)
         one: Candidate = {"fit": its["fit"], "limits": its["limits"]}
-        for name in ("basis", "start_pressure", "sag"):
-            if name in its:
-                one[name] = its[name]
+        if "basis" in its:
+            one["basis"] = its["basis"]
+        if "start_pressure" in its:
+            one["start_pressure"] = its["start_pressure"]
+        if "expected" in its.get("sag", {}):
+            one["expected_sag"] = its["sag"]["expected"]
         if "coil" in its and "fit" in its["coil"]:
             one["coil"] = its["coil"]["fit"]
         candidates.append(one)

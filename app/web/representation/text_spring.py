@@ -65,6 +65,10 @@ def by_spacers(answer: Answer) -> Iterator[str]:
         exceeds = f" ({', '.join(each['exceeds'])})" if each["exceeds"] else ""
         yield f"     progression {words.plain(each['progression'])}, within limits: {limit}{exceeds}"
     if "spacers" not in answer:
+        for each in rows:
+            yield from heading(f"Force over travel, {each['spacers']} volume spacers")
+            points = [[point["travel"]["text"], point["force"]["text"]] for point in each["curve"]]
+            yield from table(["travel", "force"], points)
         return
     yield from heading("Force over travel, by number of volume spacers")
     for first in range(0, len(rows), 5):
