@@ -25,7 +25,7 @@ from tests.api.recording import answers, problems
 from tests.api.writing import writing
 from tests.conftest import SEED_DATA
 
-WEB = Path(__file__).parents[2] / "app" / "web"
+WEB = Path(__file__).parents[2] / "app" / "web" / "contract"
 RELEASED = Path(__file__).parent / "released.json.gz"
 
 

@@ -29,7 +29,7 @@ _TYPES = (
         "host-unknown",
         400,
         "This host is not served here",
-        "The Host header names none of the hosts this service answers for. LEGWORK_ALLOWED_HOSTS lists them.",
+        "The Host header names none of the hosts this service answers for. Add the host to LEGWORK_ALLOWED_HOSTS.",
     ),
     ProblemType(
         "key-missing",
@@ -122,6 +122,12 @@ _TYPES = (
         500,
         "A fault of ours",
         "Something failed on this side. It is in the log under `request_id`; quote it when reporting.",
+    ),
+    ProblemType(
+        "not-implemented",
+        501,
+        "This transfer coding is not understood",
+        "A body may come in chunks (`Transfer-Encoding: chunked`), in no other coding.",
     ),
     ProblemType(
         "unavailable", 503, "Not now", "It cannot be answered at the moment. Retry-After says when to try again."

@@ -15,7 +15,7 @@ from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 from app.settings import Settings
 from app.web.logs import ServerLog, build_logger
 from app.web.middleware.measured import Measured
-from app.web.server.connection import timed
+from app.web.server.protocols import timed
 
 CANNOT_LISTEN = 3
 """Exit code where the address cannot be listened on."""
