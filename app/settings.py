@@ -1,12 +1,42 @@
 """All settings, each a `LEGWORK_*` environment variable; nothing else in the program reads the environment."""
 
+import json
+import re
 from pathlib import Path
-from typing import Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import Field
-from pydantic_settings import BaseSettings, SettingsConfigDict
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
+from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
 
 DATA = Path(".data")
+_ORIGIN = re.compile(r"https?://(?:[a-z0-9_](?:[a-z0-9_.-]*[a-z0-9_])?|\[[0-9a-f:.]+\])(?::[0-9]{1,5})?")
+
+
+def _split(given: object) -> object:
+    """A list as words between commas, or as JSON."""
+    if not isinstance(given, str):
+        return given
+    if not given.lstrip().startswith("["):
+        return [word.strip() for word in given.split(",") if word.strip()]
+    try:
+        return json.loads(given)
+    except ValueError as error:
+        raise ValueError(f"not a list: write a,b or a JSON list ({error})") from None
+
+
+def _origin(given: str) -> str:
+    """An origin as a browser writes it in the Origin header: scheme, host and a port if it is not the usual one."""
+    origin = given.lower()
+    if origin == "*":
+        return origin
+    usual = ":80" if origin.startswith("http:") else ":443"
+    if _ORIGIN.fullmatch(origin) is None or origin.endswith(usual):
+        raise ValueError(f"{given} is not an origin: write https://host or http://host:port, with no / at the end")
+    return origin
+
+
+Words = Annotated[list[str], NoDecode, BeforeValidator(_split)]
+Origins = Annotated[list[Annotated[str, AfterValidator(_origin)]], NoDecode, BeforeValidator(_split)]
 
 
 class Settings(BaseSettings):
@@ -33,13 +63,18 @@ class Settings(BaseSettings):
 
     host: str = Field(default="127.0.0.1", description="The address `serve` listens on.")
     port: int = Field(default=8000, ge=0, le=65535, description="The port `serve` listens on; 0 takes a free one.")
-    allowed_hosts: list[str] = Field(
+    allowed_hosts: Words = Field(
         default=["localhost", "127.0.0.1", "[::1]"],
-        description="Hosts that are answered, as a JSON list; `*.example.org` is any below it, `*` all.",
+        description="Hosts that are answered, between commas or as a JSON list; `*.example.org` is any below, `*` all.",
     )
-    trusted_proxies: list[str] = Field(
+    trusted_proxies: Words = Field(
         default=[],
-        description="Addresses or networks whose X-Forwarded-For and -Proto are believed, as a JSON list.",
+        description="Addresses or networks whose X-Forwarded-For and -Proto are believed, likewise.",
+    )
+    cors_origins: Origins = Field(
+        default=[],
+        description="Origins whose web pages may read answers, such as `https://shop.example.org`, likewise; `*` all, "
+        "while lookups are open. Never with cookies.",
     )
     open_reads: bool = Field(default=True, description="Whether the catalogue may be read without a key.")
 
@@ -120,3 +155,9 @@ class Settings(BaseSettings):
         default="off",
         description="Who may read `/metrics`: nobody, a key with the scope `read`, or whoever reaches the port.",
     )
+
+    @model_validator(mode="after")
+    def _any_origin_reads_only_what_is_open(self) -> Self:
+        if "*" in self.cors_origins and not self.open_reads:
+            raise ValueError("LEGWORK_CORS_ORIGINS may be * only while LEGWORK_OPEN_READS is true: list the origins")
+        return self

@@ -10,10 +10,12 @@ import sys
 from typing import Any, Literal
 
 import uvicorn
+from starlette.types import ASGIApp
 from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
 from app.settings import Settings
 from app.web.logs import ServerLog, build_logger
+from app.web.middleware.cross_origin import CrossOrigin
 from app.web.middleware.measured import Measured
 from app.web.server.protocols import timed
 
@@ -21,13 +23,15 @@ CANNOT_LISTEN = 3
 """Exit code where the address cannot be listened on."""
 
 
-def config_of(app: Any, settings: Settings, parser: Literal["httptools", "h11"] = "httptools") -> uvicorn.Config:
+def config_of(app: ASGIApp, settings: Settings, parser: Literal["httptools", "h11"] = "httptools") -> uvicorn.Config:
     """How uvicorn is to run `app`. Its own limit_concurrency counts idle connections too, so ours are used instead
     (`max_connections`, `max_in_flight`); X-Forwarded-* are believed from `trusted_proxies` only."""
     if settings.metrics != "off":
         app = Measured(app)
     if settings.trusted_proxies:
-        app = ProxyHeadersMiddleware(app, trusted_hosts=settings.trusted_proxies)
+        app = ProxyHeadersMiddleware(app, trusted_hosts=settings.trusted_proxies)  # type: ignore[arg-type, assignment]
+    if settings.cors_origins:
+        app = CrossOrigin(app, settings.cors_origins)
     return uvicorn.Config(
         app,
         host=settings.host,
