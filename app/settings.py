@@ -1,5 +1,6 @@
 """All settings, each a `LEGWORK_*` environment variable; nothing else in the program reads the environment."""
 
+import ipaddress
 import json
 import re
 from pathlib import Path
@@ -10,6 +11,14 @@ from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
 
 DATA = Path(".data")
 _ORIGIN = re.compile(r"https?://(?:[a-z0-9_](?:[a-z0-9_.-]*[a-z0-9_])?|\[[0-9a-f:.]+\])(?::[0-9]{1,5})?")
+
+
+def is_loopback(host: str) -> bool:
+    """Whether only this machine itself reaches a service that listens on `host`."""
+    try:
+        return ipaddress.ip_address(host.strip("[]")).is_loopback
+    except ValueError:
+        return host == "localhost"
 
 
 def _split(given: object) -> object:

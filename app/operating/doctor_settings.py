@@ -4,7 +4,7 @@ import ipaddress
 from collections.abc import Iterator
 
 from app.operating.finding import Finding
-from app.settings import Settings
+from app.settings import Settings, is_loopback
 
 
 def risks(settings: Settings) -> Iterator[Finding]:
@@ -25,7 +25,7 @@ def _risks(settings: Settings) -> Iterator[Finding]:
         yield Finding("LEGWORK_SHOP_DATABASE_URL", "bad", "it names the catalogue, which is never erased from")
     if settings.log_level == "debug":
         yield notice("LOG_LEVEL", "debug is for looking for a fault; it writes much")
-    public = not _is_loopback(settings.host)
+    public = not is_loopback(settings.host)
     if public and settings.read_rate is None:
         yield notice("READ_RATE", f"listens on {settings.host} and lookups have no rate per client")
     if public and settings.metrics == "open":
@@ -43,10 +43,3 @@ def _is_all(network: str) -> bool:
         return ipaddress.ip_network(network, strict=False).prefixlen == 0
     except ValueError:
         return False
-
-
-def _is_loopback(host: str) -> bool:
-    try:
-        return ipaddress.ip_address(host.strip("[]")).is_loopback
-    except ValueError:
-        return host == "localhost"
