@@ -10,6 +10,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
 
 DATA = Path(".data")
+PREFIX = "LEGWORK_"
 _ORIGIN = re.compile(r"https?://(?:[a-z0-9_](?:[a-z0-9_.-]*[a-z0-9_])?|\[[0-9a-f:.]+\])(?::[0-9]{1,5})?")
 
 
@@ -51,7 +52,7 @@ Origins = Annotated[list[Annotated[str, AfterValidator(_origin)]], NoDecode, Bef
 class Settings(BaseSettings):
     """One value per setting; a wrong value stops the start with a message that names the variable."""
 
-    model_config = SettingsConfigDict(env_prefix="LEGWORK_", frozen=True)
+    model_config = SettingsConfigDict(env_prefix=PREFIX, frozen=True)
 
     database_url: str = Field(
         default=f"sqlite:///{DATA / 'legwork.db'}",
