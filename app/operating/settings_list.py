@@ -5,7 +5,8 @@ import textwrap
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from app.settings import PREFIX, Settings
+from app.environment import PREFIX
+from app.settings import Settings
 
 _SECRET = {"mirror_key"}
 _PASSWORD = re.compile(r"(?<=://)([^:/@]*):[^@]*@")
