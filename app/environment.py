@@ -68,7 +68,7 @@ def _split(given: object) -> object:
 def _host(given: str) -> str:
     """A host as browsers name it, without scheme and port."""
     host = given.lower()
-    bare = host.strip("[]")
+    bare = host[1:-1] if host.startswith("[") and host.endswith("]") else host
     try:
         address = ipaddress.ip_address(bare)
     except ValueError:

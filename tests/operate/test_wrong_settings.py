@@ -19,7 +19,6 @@ WRONG: dict[str, list[str]] = {
         "mysql://a/b",
         "sqlite://",
         "sqlite:///",
-        "postgresql://[",
         "postgresql:/x",
         "a b",
     ],
