@@ -87,12 +87,12 @@ class FastParser(httptools.HttpRequestParser):
 
     def feed_data(self, data: Any) -> None:
         """Read on, past every request that offers another protocol. Raises httptools.HttpParserError."""
-        rest = memoryview(data)
+        rest = data
         while True:
             try:
                 super().feed_data(rest)
             except httptools.HttpParserUpgrade as paused:
-                rest = rest[paused.args[0] :]
+                rest = memoryview(rest)[paused.args[0] :]
                 if self._protocol.owed:
                     super().feed_data(self._protocol.owed)
             else:

@@ -24,12 +24,15 @@ from app.web.server.framing import (
     origin_form,
 )
 
+_NOTED = {b"transfer-encoding", b"expect"}
+
 
 class TimedHttpTools(Timed, HttpToolsProtocol):
     """The fast parser (llhttp), with clocks, reading past offers of other protocols and without trailers."""
 
     _parsing: Phase = "quiet"
     _last_words = b""
+    _has_coding = False
     owed = b""
     """The head from which `FastParser` reads the body of a request that offers another protocol."""
 
@@ -57,22 +60,25 @@ class TimedHttpTools(Timed, HttpToolsProtocol):
         if self.owed:
             return
         self._parsing = "head"
-        self._trailers.begin()
+        self._has_coding = False
         super().on_message_begin()
 
     def on_url(self, url: bytes) -> None:
         """Takes a part of the target."""
         if not self.owed:
-            super().on_url(url)
+            self.url += url
 
     def on_header(self, name: bytes, value: bytes) -> None:
         """Takes a header line; a trailer is counted and dropped."""
-        if self.owed:
+        if self._parsing != "head":
+            if not self.owed:
+                self._counted(name, value)
             return
-        if self._parsing == "head":
-            super().on_header(name, value)
-        else:
-            self._counted(name, value)
+        name = name.lower()
+        if name in _NOTED:
+            self._has_coding = self._has_coding or name == b"transfer-encoding"
+            self.expect_100_continue = self.expect_100_continue or value.lower() == b"100-continue"
+        self.headers.append((name, value))
 
     def on_headers_complete(self) -> None:
         """Its header is whole. One that waits for the answer before it on its connection is not timed."""
@@ -80,14 +86,18 @@ class TimedHttpTools(Timed, HttpToolsProtocol):
         if self.owed:
             self.owed = b""
             return
-        self._check_head()
+        upgrade = self.parser.should_upgrade()
+        if upgrade or self._has_coding or not self.url.startswith(b"/"):
+            self._check_head()
         self._parsing = "body"
         if not self._is_answering():
             self.scope["state"]["came"] = perf_counter() if self.cycle is not None else self._came_first()
         super().on_headers_complete()
         if self.expect_100_continue:
             close_unless_read(self.cycle)
-        if self.parser.should_upgrade():
+        if self._has_coding:
+            self._trailers.begin()
+        if upgrade:
             keep_alive = self.cycle.keep_alive
             self.owed = head_of_body(self.scope["http_version"], self.headers, keep_alive=keep_alive)
 
