@@ -17,7 +17,7 @@ from app.web.server.client import ClientConnection, tcp_info
 from app.web.server.framing import LONG_HEADER
 
 LEAST_BODY_BYTES = 16_384
-"""What must come of a body within one `body_timeout` for its sender to be let go on."""
+"""How much of a body must arrive within one `body_timeout` for its sender to be allowed to go on."""
 
 Phase = Literal["quiet", "head", "body"]
 
@@ -28,7 +28,7 @@ _NOWHERE: dict[str, Any] = {"type": "http", "path": "", "raw_path": b"", "state"
 
 
 def raw_refusal(slug: str, detail: str) -> bytes:
-    """A whole HTTP/1.1 response, for where no request exists that an application could answer."""
+    """A whole HTTP/1.1 response, for when there is no request that the application could answer."""
     response = problem_response(_NOWHERE, slug, detail, headers={"Connection": "close"})
     lines = [
         f"HTTP/1.1 {response.status_code} {'Bad Request' if response.status_code == 400 else 'Refused'}".encode(),
@@ -42,8 +42,8 @@ def raw_refusal(slug: str, detail: str) -> bytes:
 
 
 class Timed:
-    """Mixed in before a protocol of uvicorn. `limits` is set by `timed`. Each request has its connection in its state,
-    as `line`."""
+    """A mixin for uvicorn's protocols. `timed` sets `limits`. Each request finds its connection in its state, as
+    `line`."""
 
     limits: Settings
     transport: Any
@@ -55,7 +55,7 @@ class Timed:
     timeout_keep_alive_task: asyncio.TimerHandle | None
 
     def connection_made(self, transport: Any) -> None:
-        """Starts the clock for the first header; one connection too many is told so and closed."""
+        """Starts the clock for the first header; refuses and closes a connection over the limit."""
         self._phase: Phase = "quiet"
         self._clock: asyncio.TimerHandle | None = None
         self._write_clock: asyncio.TimerHandle | None = None
@@ -69,14 +69,14 @@ class Timed:
         self._enter("head")
 
     def connection_lost(self, exc: Exception | None) -> None:
-        """Stops all clocks, and what is looked up for a client that is gone."""
+        """Stops all clocks, and lookups for a client that has left."""
         self._enter("quiet")
         self._stop_write_clock()
         self._line.lost()
         super().connection_lost(exc)  # type: ignore[misc]
 
     def data_received(self, data: bytes) -> None:
-        """Hands on what came, then sets the clock for what must come next."""
+        """Passes the bytes on, then sets the clock for what must come next."""
         self._received += len(data)
         super().data_received(data)  # type: ignore[misc]
         if self.transport.is_closing():
@@ -100,7 +100,7 @@ class Timed:
         """Whether the parser stopped inside the body (or trailers) of the request `cycle` answers."""
 
     def pause_writing(self) -> None:
-        """The client does not read: from now it has `write_timeout` to take what waits."""
+        """The client does not read: from now on it has `write_timeout` to take what is waiting."""
         super().pause_writing()  # type: ignore[misc]
         if self._write_clock is None:
             self._write_clock = self.loop.call_later(self.limits.write_timeout, self.transport.abort)
@@ -112,7 +112,7 @@ class Timed:
 
     @abstractmethod
     def _read_so_far(self) -> Phase:
-        """What the parser is in the middle of; "quiet" between two messages."""
+        """The part of a message that the parser is reading; "quiet" between two messages."""
 
     def _awaited(self) -> Phase:
         phase = self._read_so_far()
