@@ -30,9 +30,10 @@ def serve(
         from app.exchange.loading import Entry, load
         from app.main import create_app
         from app.web.demonstration import SEED_DATA
+        from app.web.server.addresses import with_own_hosts
         from app.web.server.server import run
 
-    settings = settings_of(host=host, port=port, database_url=url_of(database))
+    settings = with_own_hosts(settings_of(host=host, port=port, database_url=url_of(database)))
     stored = Database(settings.database_url, settings.read_url)
     shop = Database(settings.shop_database_url)
     make_current(stored, "catalogue")

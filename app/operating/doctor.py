@@ -29,4 +29,5 @@ def _findings(settings: Settings) -> Iterator[Finding]:
         yield from doctor_stores.store(which, url)
         yield from doctor_files.files(which, url)
     yield doctor_files.last_backup(settings)
+    yield from doctor_settings.what_is_open(settings)
     yield from doctor_settings.risks(settings)

@@ -16,6 +16,30 @@ from tests.conftest import Fresh
 
 TESTS = Path(__file__).parents[1]
 CASES: dict[str, list[str]] = {
+    "an offer of another protocol, with a body": [
+        "api/test_framing.py::test_a_request_that_offers_another_protocol_is_read_as_any_other",
+        "api/test_framing.py::test_the_default_client_of_openjdk_gets_an_answer_to_each_request",
+        "api/test_framing.py::test_curl_that_offers_http_2_gets_an_answer",
+    ],
+    "trailers": [
+        "api/test_framing.py::test_trailers_decide_nothing",
+        "api/test_framing.py::test_trailers_without_end_are_refused_within_the_limits_of_a_header",
+    ],
+    "codings, absolute targets, expectations": [
+        "api/test_refusals.py::test_an_answer_is_packed_only_for_who_takes_it",
+        "api/test_framing.py::test_a_transfer_coding_but_chunked_is_not_understood",
+        "api/test_framing.py::test_the_target_decides_over_the_host_line",
+        "api/test_framing.py::test_a_refused_expectation_closes_the_connection",
+    ],
+    "host wildcard against what is no host": ["api/test_refusals.py::test_only_our_hosts_are_answered"],
+    "wrong settings, misspelt settings": [
+        "operate/test_wrong_settings.py::test_a_value_that_cannot_be_used_is_refused_by_name",
+        "operate/test_wrong_settings.py::test_a_name_that_is_nearly_a_setting_is_found_out",
+    ],
+    "a page from another origin": [
+        "browser/test_other_origins.py::test_a_page_from_elsewhere_is_blocked_unless_its_origin_is_listed",
+        "browser/test_other_origins.py::test_a_page_whose_origin_is_listed_reads_batches_and_writes_with_a_key",
+    ],
     "schemathesis: lookups, writes, every check": [
         "api/test_conformance.py::test_every_answer_is_as_described",
         "api/test_audit_fuzz.py::test_no_write_fails_or_answers_otherwise_than_described",

@@ -1,9 +1,13 @@
 """Compression, with the ETag of the plain body kept as a weak one: two encodings are never called the same bytes."""
 
+import re
+from functools import lru_cache
+
 from starlette.datastructures import MutableHeaders
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+_GZIP = re.compile(rb"(?:x-)?gzip(?:\s*;\s*q=([0-9.]+))?", re.IGNORECASE)
 SMALLEST = 1_000
 LEVEL = 5
 
@@ -19,9 +23,12 @@ class Compression:
         if scope["type"] != "http":
             await self.plain(scope, receive, send)
             return
-        if not any(name == b"accept-encoding" and b"gzip" in value for name, value in scope["headers"]):
+        if not any(name == b"accept-encoding" and accepts_gzip(value) for name, value in scope["headers"]):
             await self.plain(scope, receive, _telling(send))
             return
+        if b"gzip" not in next(value for name, value in scope["headers"] if name == b"accept-encoding"):
+            # Starlette reads the first line only, and knows the coding in small letters only.
+            scope = {**scope, "headers": [(b"accept-encoding", b"gzip"), *scope["headers"]]}
 
         async def send_weakened(message: Message) -> None:
             if message["type"] == "http.response.start":
@@ -33,6 +40,19 @@ class Compression:
             await send(message)
 
         await self.packed(scope, receive, send_weakened)
+
+
+@lru_cache(maxsize=256)
+def accepts_gzip(accept_encoding: bytes) -> bool:
+    """Whether an Accept-Encoding header names gzip (or its alias x-gzip) with a weight above 0 (RFC 9110, 12.5.3).
+
+    `*` alone gets the answer as it is, which it allows too.
+    """
+    if b"gzip" not in accept_encoding.lower():
+        return False
+    found = [_GZIP.fullmatch(part.strip()) for part in accept_encoding.split(b",")]
+    weights = [match[1] or b"1" for match in found if match is not None]
+    return bool(weights) and any(weight.strip(b"0.") for weight in weights)
 
 
 def _telling(send: Send) -> Send:

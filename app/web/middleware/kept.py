@@ -14,6 +14,7 @@ from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app.catalogue.catalogue import LATEST_SEEN, Catalogue
+from app.web.middleware.compression import accepts_gzip
 from app.web.middleware.limits import IN_A_CHILD
 from app.web.representation.choose import ranges
 from app.web.representation.respond import matches
@@ -248,7 +249,7 @@ def question_of(scope: Scope) -> Any:
         form = named[0] if named else _wanted(about.get(b"accept", b"").decode("latin-1"))
         pairs = [pair for pair in pairs if pair[0] != "format"]
     pairs.sort(key=lambda pair: pair[0])
-    compressed = b"gzip" in about.get(b"accept-encoding", b"")
+    compressed = accepts_gzip(about.get(b"accept-encoding", b""))
     return (
         scope["path"], scope["raw_path"], tuple(pairs), form, compressed, b"authorization" in about, about.get(b"host"),
         scope["scheme"],
