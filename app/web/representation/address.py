@@ -16,6 +16,8 @@ KEPT = ("revision", "as_of", "units")
 """What links to other addresses keep: the moment and the units."""
 _MACHINERY = ("format", "cursor", "min_revision")
 _UNITS = "_unit"
+MOST_PAIRS = 400
+"""So many parameters of a refused request stay in the links and forms of its page; a route takes fewer."""
 _FIELDS: WeakKeyDictionary[Callable[..., Any], "tuple[Field, ...]"] = WeakKeyDictionary()  # routes cannot be hashed
 
 
@@ -36,7 +38,8 @@ class Address:
     def __init__(self, scope: Scope) -> None:
         self.path: str = urllib.parse.quote(scope["path"], safe="/:@!$&'()*+,;=~-._")
         query = scope["query_string"].decode("ascii", "replace")
-        self.pairs: list[tuple[str, str]] = urllib.parse.parse_qsl(query, keep_blank_values=True, max_num_fields=400)
+        pairs = urllib.parse.parse_qsl(query, keep_blank_values=True)
+        self.pairs: list[tuple[str, str]] = pairs[:MOST_PAIRS]
         self._scope = scope
 
     @property

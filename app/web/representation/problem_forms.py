@@ -76,7 +76,7 @@ _FORMS = [
 
 
 def body_of(body: Body, scope: Scope) -> tuple[bytes, str]:
-    """The bytes of a refusal and their type: JSON unless a page or a text is what the client would rather have."""
+    """The bytes of a refusal and their type: JSON unless the client prefers a page or a text."""
     accept = next((value.decode("latin-1") for name, value in scope.get("headers", ()) if name == b"accept"), None)
     suffix = scope.get("state", {}).get("suffix")
     form = choose(_FORMS, suffix=suffix, format_=None, accept=accept) or _FORMS[0]
@@ -96,7 +96,8 @@ def problem_response(
     """The answer to a refused request, as JSON or, for who would rather have that, as a page or text; `extra` adds
     members, and cannot replace those of the contract."""
     content, content_type = body_of(problem_body(scope, slug, detail, faults, extra or {}), scope)
-    kept = {"Cache-Control": "no-store", "Vary": "Accept", "Content-Type": content_type, **(headers or {})}
+    vary = {} if "suffix" in scope.get("state", {}) else {"Vary": "Accept"}
+    kept = {"Cache-Control": "no-store", **vary, "Content-Type": content_type, **(headers or {})}
     return Response(content, status_code=PROBLEM_TYPES[slug].status, headers=kept)
 
 

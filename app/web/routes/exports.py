@@ -21,7 +21,7 @@ from app.questions.answers.parameters import Pinned
 from app.questions.answers.views import Caution
 from app.web.reading.strict import strict_router
 from app.web.representation import respond
-from app.web.representation.respond import matches
+from app.web.representation.entity_tags import matches
 
 router = strict_router(tags=["exchange"])
 
@@ -94,8 +94,8 @@ async def _exported(request: Request, asked: Pinned, suffix: str, media_type: st
     revision = await request.app.state.catalogue.ask(lambda snapshot: snapshot.revision, asked.pin())
     tag = f'"export.{revision}.{suffix}"'
     headers = {"ETag": tag, "Cache-Control": "no-cache", "Legwork-Revision": str(revision)}
-    if matches(request.headers.get("if-none-match"), tag):
-        return Response(status_code=304, headers=headers)
+    if matches(request.scope["state"].get("if_none_match"), tag):
+        return Response(headers=headers, media_type=media_type)  # the answer cache makes it a 304
     folder = Path(tempfile.mkdtemp(prefix="legwork-export-"))
     path = folder / f"legwork-{revision}.{suffix}"
     settings = request.app.state.settings
