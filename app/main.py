@@ -10,6 +10,7 @@ from fastapi import FastAPI
 from starlette.middleware import Middleware
 from starlette.types import Receive, Scope, Send
 
+from app.exchange.kept_exports import KeptExports
 from app.settings import Settings
 from app.web.contract.openapi import served
 from app.web.logs import build_logger
@@ -81,6 +82,7 @@ def create_app(
     app.state.catalogue = catalogue
     app.state.shop = shop
     app.state.logger = logger
+    app.state.exports = KeptExports(settings.database_url)
     app.answers = AnswerCache(super(Service, app).__call__, catalogue, settings, RequestLog(logger), rates)
     app.state.openapi_bytes = cache(served)
     app.openapi = cache(lambda: json.loads(served()))  # type: ignore[method-assign]

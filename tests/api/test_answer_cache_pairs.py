@@ -36,7 +36,7 @@ PATHS = {
     "/v1/torques/torque-crock-39-axle": "?revision=1", "/v1/revisions": "", "/problems": "", "/problems/gone": "",
     "/v1/standards/threads": "", "/v1/convert": "?value=6.8&from=N%C2%B7m&to=in-lb", "/v1/findings": "?limit=2",
     "/v1/changes": "?after=0&limit=2", "/v1/forks": "", "/v1/flags": "", "/docs": "", "/openapi.json": "",
-    "/static/legwork.css": "", "/healthz": "",
+    "/static/card.css": "", "/healthz": "",
 }  # fmt: skip
 """With parameters that have an answer."""
 QUERIES = [

@@ -4,6 +4,7 @@ import re
 from functools import lru_cache
 
 from starlette.datastructures import MutableHeaders
+from starlette.middleware.gzip import DEFAULT_EXCLUDED_CONTENT_TYPES as NEVER_PACKED
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -59,11 +60,17 @@ def _varying(send: Send) -> Send:
 
     async def send_varying(message: Message) -> None:
         if message["type"] == "http.response.start":
-            length = next((value for name, value in message["headers"] if name == b"content-length"), None)
-            if length is None or int(length) >= SMALLEST:
-                headers = MutableHeaders(raw=list(message["headers"]))
+            headers = MutableHeaders(raw=list(message["headers"]))
+            if _would_be_packed(message["status"], headers):
                 headers.add_vary_header("Accept-Encoding")
                 message = {**message, "headers": headers.raw}
         await send(message)
 
     return send_varying
+
+
+def _would_be_packed(status: int, headers: MutableHeaders) -> bool:
+    """Whether the answer is one that a client that takes gzip gets compressed."""
+    if status in (204, 206, 304) or headers.get("content-type", "").partition(";")[0] in NEVER_PACKED:
+        return False
+    return int(headers.get("content-length", SMALLEST)) >= SMALLEST
