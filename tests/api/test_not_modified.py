@@ -123,6 +123,14 @@ async def test_a_304_is_decided_before_the_answer_is_kept_and_after(loaded: Cata
         assert _said(said[0]) == _said(said[1]) == _said(said[2]) == _said(said[3])
 
 
+async def test_the_log_has_the_status_that_was_sent(service: Writing) -> None:
+    for address in ("/v1/makers", "/static/card.css", "/docs", "/v1/units.html"):
+        etag = (await service.client.get(address)).headers["etag"]
+        assert (await service.client.get(address, headers={"If-None-Match": etag})).status_code == 304
+        whole, unchanged = [json.loads(line) for line in service.log.getvalue().splitlines()[-2:]]
+        assert (whole["status"], unchanged["status"], unchanged["bytes"]) == (200, 304, 0), address
+
+
 async def test_a_304_that_is_kept_does_not_count_towards_the_rate(demo: Database, tmp_path: Path) -> None:
     async with writing(demo, tmp_path, read_rate="3/minute") as service:
         first = await service.client.get("/v1/makers")

@@ -22,7 +22,7 @@ never see If-None-Match. A 304 that comes from here does not count towards a rat
 """
 
 import asyncio
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, MutableMapping, Sequence
 from functools import lru_cache
 from time import perf_counter
 from typing import Any
@@ -185,13 +185,13 @@ class AnswerCache:
         key: Key | None = None,
     ) -> None:  # fmt: skip
         """Have the request answered, send 304 if the client has that answer already, and keep what may be kept."""
-        asked = scope
+        asked, state = scope, scope.setdefault("state", {})
         if condition is not None:
             asked = {**scope, "headers": [line for line in scope["headers"] if line[0] != b"if-none-match"]}
             if key is None:
-                scope.setdefault("state", {})["if_none_match"] = _joined(scope["headers"])
+                state["if_none_match"] = _joined(scope["headers"])
         keeps = revision is not None and key is not None and scope["method"] == "GET" and self.answers.maxsize > 0
-        finished = FinishedAnswer(send, None if condition is None else _joined(scope["headers"]), keeps=keeps)
+        finished = FinishedAnswer(send, state, None if condition is None else _joined(scope["headers"]), keeps=keeps)
         seen: list[int] = []
         before = LATEST_SEEN.set(seen)
         try:
@@ -207,8 +207,9 @@ class AnswerCache:
 class FinishedAnswer:
     """Passes an answer on as it comes, or 304 in place of a 200 that the client has; collects what may be kept."""
 
-    def __init__(self, to: Send, condition: str | None, *, keeps: bool) -> None:
+    def __init__(self, to: Send, state: MutableMapping[str, Any], condition: str | None, *, keeps: bool) -> None:
         self.to = to
+        self.state = state
         self.condition = condition
         self.keeps = keeps
         self.is_whole = self.is_unchanged = False
@@ -233,7 +234,7 @@ class FinishedAnswer:
         self.keeps = self.keeps and may_be_kept(message)
         etag = etag_in(self.headers)
         if message["status"] in (200, 206) and etag is not None and matches(self.condition, etag):
-            self.is_unchanged = True
+            self.is_unchanged = self.state["unchanged"] = True  # for the log, which is written behind here
             return {**message, "status": 304, "headers": lines_of_304(self.headers)}
         return message
 

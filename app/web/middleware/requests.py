@@ -88,6 +88,8 @@ class Requests:
             elif not complete:
                 raise
         finally:
+            if state.get("unchanged"):  # the answer cache sends 304 in place of it
+                status, sent = 304, 0
             self.log(scope, request_id, status or NO_ANSWER, perf_counter() - begun, sent)
 
 
