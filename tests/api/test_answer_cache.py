@@ -156,7 +156,7 @@ async def test_what_is_kept_is_bounded(loaded: Catalogue) -> None:
         for year in range(2015, 2035):
             for travel in range(100, 180, 10):
                 await client.get(f"{FITS}?travel={travel}&model_year={year}")
-    assert 50_000 < app.answers.answers.currsize <= 100_000
+    assert 50_000 < app.answers.bytes <= 100_000
 
 
 async def test_the_same_bytes_with_and_without(loaded: Catalogue) -> None:
@@ -255,4 +255,4 @@ async def test_what_is_asked_of_a_fork_of_the_shop_is_not_kept(demo: Database, t
         nobody = await client_of(service.app).get("/v1/forks")
         assert nobody.status_code == 401
         assert (await service.client.get("/v1/forks", headers=bench)).headers["cache-control"] == "private, no-store"
-        assert service.app.answers.answers.currsize == 0
+        assert service.app.answers.bytes == 0

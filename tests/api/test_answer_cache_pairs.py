@@ -104,7 +104,7 @@ def said(answer: Raw) -> tuple[int, dict[str, str], bytes]:
     body = answer.body
     if headers.get("content-encoding") == "gzip" and body:
         body = gzip.decompress(body)
-    if id in body:
+    if answer.status >= 400:
         headers.pop("content-length", None)  # of the compressed bytes, which hold another id
     return answer.status, headers, body.replace(id, b"")
 
@@ -141,8 +141,8 @@ async def test_every_answer_is_that_of_a_service_that_keeps_none(loaded: Catalog
                 etags = [here.headers["etag"], here.headers["etag"], *etags[:4]]
         assert found["good"] > PAIRS / 8, found
         assert found["unchanged"] > PAIRS / 200, found
-        assert kept.answers.answers.currsize > 0
-        assert bare.answers.answers.currsize == 0
+        assert kept.answers.bytes > 0
+        assert bare.answers.bytes == 0
 
 
 SCOPES = {"key": "read", "bench": "bench"}
@@ -192,7 +192,7 @@ async def test_the_key_holds_all_that_a_route_can_read() -> None:
         here = await ask(kept, address, lines, method=method, host=host)
         there = await ask(bare, address, lines, method=method, host=host)
         assert said(here) == said(there), (method, address, host, lines)
-    assert kept.answers.answers.currsize > 0
+    assert kept.answers.bytes > 0
 
 
 def _end(address: str) -> str:

@@ -6,6 +6,7 @@ Counted in each worker, or for all of them in a shared store; while that cannot 
 import asyncio
 import time
 from collections import deque
+from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 from limits import RateLimitItem, parse
@@ -25,24 +26,21 @@ STORE_LOST_S = 5
 LOOKUPS = {"GET", "HEAD", "OPTIONS"}
 BATCHES = {"/v1/batch", "/v1/job-cards"}  # POST only because their questions do not fit into an address
 
-RateHeaders = list[tuple[bytes, bytes]]
+Client = tuple[str, ...]
+RateHeaders = Sequence[tuple[bytes, bytes]]
 
 
 class Counted(NamedTuple):
     """Whether a request is within its rate, how many more are, and in how many seconds there are more."""
 
-    rate: RateLimitItem
     allowed: bool
     remaining: int
     wait_s: int
+    policy: tuple[bytes, bytes]
 
     def headers(self) -> RateHeaders:
         """`RateLimit` and `RateLimit-Policy`, as the answer carries them."""
-        policy = f'"client";q={self.rate.amount};w={self.rate.get_expiry()}'
-        return [
-            (b"ratelimit-policy", policy.encode()),
-            (b"ratelimit", b'"client";r=%d;t=%d' % (self.remaining, self.wait_s)),
-        ]
+        return self.policy, (b"ratelimit", b'"client";r=%d;t=%d' % (self.remaining, self.wait_s))
 
 
 class ClientWindow:
@@ -51,14 +49,14 @@ class ClientWindow:
     A hit costs a fifth of what the library's own store in memory takes for a hit and a look (1.2 against 6 to 11 µs).
     """
 
-    def __init__(self, most: int, seconds: int) -> None:
-        self.most, self.seconds = most, seconds
-        self._hits: dict[tuple[str, ...], deque[float]] = {}
+    def __init__(self, rate: RateLimitItem) -> None:
+        self.most, self.seconds = rate.amount, rate.get_expiry()
+        self.policy = b"ratelimit-policy", f'"client";q={self.most};w={self.seconds}'.encode()
+        self._hits: dict[Client, deque[float]] = {}
         self._seen = self._swept = 0.0
 
-    def hit(self, client: tuple[str, ...], cost: int) -> tuple[bool, int, float]:
-        """Count `cost` requests, if there is room: whether there was, how many more there is room for, and when the
-        oldest no longer counts (seconds of the wall clock)."""
+    def hit(self, client: Client, cost: int) -> Counted:
+        """Count a request (or none, at a cost of 0) if there is room for it."""
         now = time.time()
         if now < self._seen - 1:  # the clock was set back: clients would be shut out until it has caught up
             self._hits.clear()
@@ -71,9 +69,10 @@ class ClientWindow:
         while hits and hits[0] < start:
             hits.popleft()
         allowed = len(hits) + cost <= self.most
-        if allowed:
-            hits.extend((now,) * cost)
-        return allowed, self.most - len(hits), (hits[0] if hits else now) + self.seconds
+        if allowed and cost:
+            hits.append(now)
+        wait_s = int(hits[0] - start if hits else self.seconds) + 1
+        return Counted(allowed, self.most - len(hits), wait_s, self.policy)
 
     def _sweep(self, now: float) -> None:
         """Forget clients that have not asked for as long as a request counts."""
@@ -92,9 +91,7 @@ class RateCounter:
         self.asked_again_at = 0.0
         self.reads = parse(settings.read_rate) if settings.read_rate else None
         self.writes = parse(settings.write_rate)
-        self._own = {
-            rate: ClientWindow(rate.amount, rate.get_expiry()) for rate in (self.reads, self.writes) if rate is not None
-        }
+        self._own = {id(rate): ClientWindow(rate) for rate in (self.reads, self.writes) if rate is not None}
 
     def rate_of(self, scope: Scope) -> RateLimitItem | None:
         """The rate that a request counts towards; None if it has none."""
@@ -104,18 +101,30 @@ class RateCounter:
 
     async def count(self, scope: Scope, rate: RateLimitItem, *, cost: int = 1) -> Counted:
         """Count a request. With a cost of 0 it is only looked up how many more are allowed."""
-        kind = "write" if rate is self.writes else "read"
-        allowed, remaining, until = await self._hit(rate, (kind, *await _client(scope)), cost)
-        return Counted(rate, allowed, remaining, max(1, int(until - time.time()) + 1))
-
-    async def _hit(self, rate: RateLimitItem, client: tuple[str, ...], cost: int) -> tuple[bool, int, float]:
+        client = await _client(scope)
         if self.shared is not None and time.monotonic() >= self.asked_again_at:
-            try:
-                return await asyncio.to_thread(_shared_hit, self.shared, rate, client, cost)
-            except StorageError as error:
-                self.asked_again_at = time.monotonic() + STORE_LOST_S
-                self.logger.warning("rate_store", refused=type(error.storage_error).__name__, counted="in this worker")
-        return self._own[rate].hit(client, cost)
+            found = await self._shared_hit(self.shared, rate, client, cost)
+            if found is not None:
+                allowed, remaining, until = found
+                return Counted(allowed, remaining, max(1, int(until - time.time()) + 1), self._own[id(rate)].policy)
+        return self.count_here(client, rate, cost)
+
+    def count_here(self, client: Client, rate: RateLimitItem, cost: int) -> Counted:
+        """Count a request of a known client, in this worker alone."""
+        return self._own[id(rate)].hit(client, cost)
+
+    async def _shared_hit(
+        self, shared: MovingWindowRateLimiter, rate: RateLimitItem, client: Client, cost: int
+    ) -> tuple[bool, int, float] | None:
+        """Whether the request is allowed, how many more are and when the window ends; None if the store cannot be
+        reached."""
+        kind = "write" if rate is self.writes else "read"
+        try:
+            return await asyncio.to_thread(_hit, shared, rate, (kind, *client), cost)
+        except StorageError as error:
+            self.asked_again_at = time.monotonic() + STORE_LOST_S
+            self.logger.warning("rate_store", refused=type(error.storage_error).__name__, counted="in this worker")
+            return None
 
 
 class Rates:
@@ -150,10 +159,15 @@ def _as_text(headers: RateHeaders) -> dict[str, str]:
     return {name.decode(): value.decode() for name, value in headers}
 
 
-async def _client(scope: Scope) -> tuple[str, ...]:
-    has_key = has_session_cookie(scope["headers"]) or any(name == b"authorization" for name, _ in scope["headers"])
-    if has_key and (key := await key_id(scope)) is not None:
+async def _client(scope: Scope) -> Client:
+    lines = dict(scope["headers"])
+    if (b"authorization" in lines or has_session_cookie(scope["headers"])) and (key := await key_id(scope)) is not None:
         return "key", key
+    return address_of(scope)
+
+
+def address_of(scope: Scope) -> Client:
+    """The client of a request without a key."""
     client: Any = scope.get("client")
     return (client[0] if client else "local",)
 
@@ -165,9 +179,7 @@ def _store(url: str) -> Any:
     return storage_from_string(url, **options)
 
 
-def _shared_hit(
-    limiter: MovingWindowRateLimiter, rate: RateLimitItem, client: tuple[str, ...], cost: int
-) -> tuple[bool, int, float]:
+def _hit(limiter: MovingWindowRateLimiter, rate: RateLimitItem, client: Client, cost: int) -> tuple[bool, int, float]:
     allowed = limiter.hit(rate, *client, cost=cost) if cost else True
     window = limiter.get_window_stats(rate, *client)
     return allowed, window.remaining, window.reset_time
