@@ -56,16 +56,23 @@ async def caller_of(request: Request) -> Caller | None:
 
     Looked up once per request. Raises Unauthorised for an invalid key.
     """
-    authorization = request.headers.get("authorization")
+    state = request.scope["state"]
+    authorization: str | None = state.get("authorization") or request.headers.get("authorization")
     if authorization is None:
         return signed_in(request.scope) if request.method in LOOKING else None
-    found: Caller | Refusal | None = request.scope["state"].get("caller")
+    state["caller_read"] = True
+    found: Caller | Refusal | None = state.get("caller")
     if found is None:
         found = await found_out(request, lambda shop: keys.caller(shop, authorization))
-        request.scope["state"]["caller"] = found
+        state["caller"] = found
     if isinstance(found, Refusal):
         raise found
     return found
+
+
+def caller_was_read(scope: Connection) -> bool:
+    """Whether the answer to a request may depend on whose key was sent with it, so that it is for nobody else."""
+    return bool(scope["state"].get("caller_read"))
 
 
 async def key_id(scope: Connection) -> str | None:

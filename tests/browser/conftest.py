@@ -56,9 +56,9 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Database]:
 
 
 @contextmanager
-def served(database: Database, shop: Database, settings: Settings) -> Iterator[str]:
+def served(database: Database, shop: Database, settings: Settings, log: io.StringIO | None = None) -> Iterator[str]:
     """The address of a service in a thread."""
-    app = create_app(settings, Catalogue(database), shop, log_to=io.StringIO())
+    app = create_app(settings, Catalogue(database), shop, log_to=log or io.StringIO())
     server = uvicorn.Server(config_of(app, settings))
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()

@@ -154,7 +154,6 @@ def test_every_ucum_code_means_the_same_size(ucum: PintUcumRegistry) -> None:
 def test_the_kept_factors_are_what_the_library_gives() -> None:
     kept = Path(factors.__file__).with_name(factors.KEPT).read_text(encoding="utf-8")
     assert kept == kept_as(UNITS), "run: python -m app.units.factors"
-    )
 
 
 def test_another_library_or_definition_is_asked_anew(monkeypatch: pytest.MonkeyPatch) -> None:

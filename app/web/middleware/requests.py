@@ -60,7 +60,7 @@ class Requests:
             return
         begun = perf_counter()
         state = scope.setdefault("state", {})
-        request_id = state["request_id"] = _request_id(scope)
+        request_id = state["request_id"] = accepted_id(_first_id(scope)) or new_id()
         state["raw_path"] = scope.get("raw_path") or scope["path"].encode("utf-8", "replace")
         status, sent, complete = 0, 0, False
 
@@ -89,15 +89,18 @@ class Requests:
             elif not complete:
                 raise
         finally:
+            if state.get("unchanged"):  # the answer cache sends 304 in place of it
+                status, sent = 304, 0
             self.log(scope, request_id, status or NO_ANSWER, perf_counter() - begun, sent)
 
 
-def _request_id(scope: Scope) -> str:
-    for name, value in scope["headers"]:
-        if name == b"x-request-id" and _ACCEPTED_ID.fullmatch(value):
-            accepted: str = value.decode("ascii")
-            return accepted
-    return new_id()
+def accepted_id(sent: bytes | None) -> str | None:
+    """The id that a client sent for its request, if it is one that may stand in the log and in a header."""
+    return None if sent is None or not _ACCEPTED_ID.fullmatch(sent) else sent.decode("ascii")
+
+
+def _first_id(scope: Scope) -> bytes | None:
+    return dict(scope["headers"]).get(b"x-request-id")
 
 
 def new_id() -> str:
