@@ -1,6 +1,5 @@
 """The log: one line an event, JSON or key=value; control characters never reach it raw, keys never at all."""
 
-import asyncio
 import atexit
 import logging
 import re
@@ -14,6 +13,7 @@ import structlog
 from pydantic_core import to_json
 from structlog.typing import FilteringBoundLogger, Processor
 
+from app.database.interrupting import running_loop
 from app.settings import Settings
 
 _LEVELS = {"debug": logging.DEBUG, "info": logging.INFO, "warning": logging.WARNING, "error": logging.ERROR}
@@ -54,7 +54,7 @@ class _Lossy:
 
     def write(self, line: str) -> None:
         """A whole line."""
-        queue = asyncio._get_running_loop() if self.together else None
+        queue = running_loop() if self.together else None
         if queue is not None and not self.waiting:
             queue.call_soon(self._write_out)
         self.waiting.append(line)
