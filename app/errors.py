@@ -35,6 +35,7 @@ class Invalid(Refusal):
 
     @classmethod
     def one(cls, code: str, text: str, *, parameter: str | None = None, suggestion: str | None = None) -> "Invalid":
+        """A refusal for one fault."""
         return cls(text, [Fault(code, text, parameter=parameter, suggestion=suggestion)])
 
 

@@ -49,6 +49,7 @@ class Caller:
     shop: str
 
     def may(self, scope: Scope) -> bool:
+        """Whether the key has that scope, or may do everything."""
         return scope in self.scopes or "admin" in self.scopes
 
     def require(self, scope: Scope) -> None:

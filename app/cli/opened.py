@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
 
 def settings_of(**given: Any) -> Settings:
+    """The settings with what the command line gives. Ends the program, naming the setting, if one is wrong."""
     from pydantic import ValidationError
 
     try:
@@ -23,6 +24,7 @@ def settings_of(**given: Any) -> Settings:
 
 
 def url_of(database: str | None) -> str | None:
+    """The URL of a database that may be given as the path of a SQLite file."""
     return database if database is None or "://" in database else f"sqlite:///{Path(database).absolute()}"
 
 

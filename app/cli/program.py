@@ -46,6 +46,7 @@ def main() -> NoReturn:
 
 
 def say(answer: dict[str, Any], as_json: bool, text: str) -> None:
+    """Print an answer as JSON or as this text."""
     print(json.dumps(answer, ensure_ascii=False) if as_json else text)
 
 

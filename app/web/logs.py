@@ -117,5 +117,6 @@ class ServerLog(logging.Handler):
         self._logger = logger
 
     def emit(self, record: logging.LogRecord) -> None:
+        """Write a record of the standard library as a line of ours."""
         extra = {"exc_info": record.exc_info} if record.exc_info else {}
         self._logger.log(record.levelno, "server", message=record.getMessage(), **extra)

@@ -107,6 +107,7 @@ class Listing:
 
     @property
     def pin(self) -> Pin:
+        """Which revision the list is of."""
         return self.asked.pin_of(self.cursor)
 
     def answer(self, snapshot: Snapshot) -> dict[str, Any]:

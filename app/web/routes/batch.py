@@ -90,6 +90,7 @@ class Written:
     """The shape of a batch whose answers are written already: they are put together, not read and written anew."""
 
     def dump_json(self, instance: Any, /, **_: Any) -> bytes:
+        """The answers as JSON text, each as it was made."""
         items = b",".join(item.written() for item in instance["answers"])
         return b'{"revision":%d,"answers":[%s]}' % (instance["revision"], items)
 
@@ -98,6 +99,7 @@ class Written:
         return json.loads(self.dump_json(instance))
 
     def json_schema(self, **how: Any) -> dict[str, Any]:
+        """The schema of the answer."""
         return TypeAdapter(BatchAnswer).json_schema(**how)
 
 
