@@ -30,9 +30,11 @@ class CellText(TypeDecorator[Any]):
         self.kind = kind
 
     def process_bind_param(self, value: Any, dialect: Dialect) -> str | None:
+        """The text of a value; text is taken as it is."""
         return value if value is None or isinstance(value, str) else self.kind.write(value)
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> Any:
+        """The value of a text that was stored."""
         return None if value is None else self.kind.read(value)
 
 

@@ -31,6 +31,7 @@ class Counts:
     withdrawn: int = 0
 
     def any(self) -> bool:
+        """Whether anything changes."""
         return bool(self.added or self.changed or self.withdrawn)
 
 

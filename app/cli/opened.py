@@ -50,6 +50,7 @@ def _check_names() -> None:
 
 
 def url_of(database: str | None) -> str | None:
+    """The URL of a database that may be given as the path of a SQLite file."""
     return database if database is None or "://" in database else f"sqlite:///{Path(database).absolute()}"
 
 

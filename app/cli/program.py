@@ -85,6 +85,7 @@ def _drop_output() -> None:
 
 
 def say(answer: dict[str, Any], as_json: bool, text: str) -> None:
+    """Print an answer as JSON or as this text."""
     print(json.dumps(answer, ensure_ascii=False) if as_json else text)
 
 

@@ -12,9 +12,6 @@ from app.cli.opened import make_current, opened, settings_of, url_of
 from app.cli.program import WHO, DatabaseOption, JsonOption, cli, print_report, say
 from app.errors import Unavailable
 
-SWITCH_S = 0.0005
-"""How long a thread that computes, such as one that makes an index, keeps the loop waiting; Python's own is 5 ms."""
-
 
 @cli.command()
 def serve(
@@ -50,7 +47,6 @@ def serve(
             report = load(stored, SEED_DATA, Entry("demonstration data", WHO))
             if not report["accepted"]:
                 print_report(report, as_json=False)
-    sys.setswitchinterval(SWITCH_S)
     run(settings, create_app(settings, Catalogue(stored), shop))
 
 

@@ -15,4 +15,5 @@ class Finding:
     text: str
 
     def as_dict(self) -> dict[str, Any]:
+        """The finding as JSON."""
         return asdict(self)

@@ -4,12 +4,9 @@ from app.standards.lookups import (
     KeySize,
     PropertyClass,
     Thread,
-    grease_grade,
     key_size,
-    key_standards,
     property_class,
     thread,
-    viscosity_class,
 )
 from app.standards.tables import TableAnswer, TableDescription, table, tables
 
@@ -19,12 +16,9 @@ __all__ = [
     "TableAnswer",
     "TableDescription",
     "Thread",
-    "grease_grade",
     "key_size",
-    "key_standards",
     "property_class",
     "table",
     "tables",
     "thread",
-    "viscosity_class",
 ]

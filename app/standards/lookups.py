@@ -8,7 +8,7 @@ Refuses nothing: a designation or class that is not known is None, never a guess
 import math
 import re
 from dataclasses import dataclass
-from functools import cache, lru_cache
+from functools import lru_cache
 
 from app.standards.tables import Row, rows
 
@@ -161,26 +161,4 @@ def key_size(standard: str, designation: str) -> KeySize | None:
                 verified=str(row["verified"]),
                 id=str(row["id"]),
             )
-    return None
-
-
-@cache
-def key_standards() -> tuple[str, ...]:
-    """The standards whose keys are known."""
-    return tuple(dict.fromkeys(str(row["standard"]) for row in rows("key-sizes")))
-
-
-def viscosity_class(viscosity_40_mm2_per_s: float) -> int | None:
-    """The ISO VG class that holds this kinematic viscosity at 40 °C; None in the gaps between classes."""
-    for row in rows("viscosity-classes"):
-        if float(row["min_mm2_per_s"]) <= viscosity_40_mm2_per_s <= float(row["max_mm2_per_s"]):
-            return int(row["iso_vg"])
-    return None
-
-
-def grease_grade(worked_penetration: float) -> str | None:
-    """The NLGI grade of a worked penetration in 0.1 mm; None in the gaps between grades."""
-    for row in rows("grease-grades"):
-        if float(row["worked_penetration_min"]) <= worked_penetration <= float(row["worked_penetration_max"]):
-            return str(row["nlgi"])
     return None

@@ -1,6 +1,5 @@
 """The log: one line an event, JSON or key=value; no control character raw, no key and no part of one."""
 
-import asyncio
 import atexit
 import json
 import logging
@@ -15,6 +14,7 @@ import structlog
 from pydantic_core import to_json
 from structlog.typing import FilteringBoundLogger, Processor
 
+from app.database.interrupting import running_loop
 from app.settings import Settings
 
 _LEVELS = {"debug": logging.DEBUG, "info": logging.INFO, "warning": logging.WARNING, "error": logging.ERROR}
@@ -55,7 +55,7 @@ class _Lossy:
 
     def write(self, line: str) -> None:
         """A whole line."""
-        queue = asyncio._get_running_loop() if self.together else None
+        queue = running_loop() if self.together else None
         if queue is not None and not self.waiting:
             queue.call_soon(self._write_out)
         self.waiting.append(line)
@@ -130,5 +130,6 @@ class ServerLog(logging.Handler):
         self._logger = logger
 
     def emit(self, record: logging.LogRecord) -> None:
+        """Write a record of the standard library as a line of ours."""
         extra = {"exc_info": record.exc_info} if record.exc_info else {}
         self._logger.log(record.levelno, "server", message=record.getMessage(), **extra)

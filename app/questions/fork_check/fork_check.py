@@ -121,6 +121,7 @@ class Check:
 
     @property
     def fork(self) -> Length | None:
+        """The length of the fork at the travel asked; None if none is listed."""
         return self.lengths.get(self.travel_mm)
 
     @property

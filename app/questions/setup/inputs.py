@@ -127,6 +127,7 @@ class ForRider:
 
     @property
     def all(self) -> tuple[Applicable[Guide], ...]:
+        """The rows that hold for the rider, the sure ones first."""
         return (*self.sure, *self.maybe)
 
 

@@ -40,6 +40,7 @@ class Limits:
 
     @property
     def all_stated(self) -> bool:
+        """Whether both the most spacers and the maximum pressure are stated."""
         return self.spacers is not None and self.pressure_pa is not None
 
     def over_pressure(self, gauge_pa: float) -> bool:

@@ -28,12 +28,15 @@ class Formatter:
     pressure_unit: str
 
     def pressure(self, gauge_pa: float, band: Ends | None = None, *, told: bool = True) -> Quantity:
+        """A gauge pressure in pascals in the units chosen."""
         return computed("pressure", gauge_pa, self.pressure_unit, band=band, to=self.units, told=told)
 
     def length(self, length_m: float, band: Ends | None = None) -> Quantity:
+        """A length in metres in the units chosen."""
         return computed("length", length_m, "mm", band=band, to=self.units)
 
     def force(self, force_n: float, band: Ends | None = None, *, told: bool = True) -> Quantity:
+        """A force in newtons in the units chosen."""
         return computed("force", force_n, "N", band=band, to=self.units, told=told)
 
     def banded_force(self, found: Band | Within) -> Quantity:

@@ -14,6 +14,7 @@ class ProblemType:
 
     @property
     def link(self) -> str:
+        """The address of the page about the type."""
         return f"/problems/{self.slug}"
 
 

@@ -33,6 +33,7 @@ class Field(NamedTuple):
 
     @property
     def label(self) -> str:
+        """The words beside the field."""
         return heading(self.name)
 
 

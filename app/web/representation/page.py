@@ -27,7 +27,7 @@ from app.units.measure import parse_wheel_size, wheel_called
 from app.web.representation import bike_svg, guided, outline, words
 from app.web.representation.address import Address, carried, parameters_of, unit_links
 from app.web.representation.code import square_code
-from app.web.representation.compiled import Compiled
+from app.web.representation.compiled import bytecode_cache
 from app.web.representation.drawings import DRAWINGS
 from app.web.representation.kinds import Answered, Representation, register
 from app.web.representation.named import as_answered, named
@@ -71,7 +71,7 @@ def environment() -> Environment:
     """Escapes everything, and fails on a name that is not there."""
     made = Environment(
         loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
-        lstrip_blocks=True, auto_reload=False, bytecode_cache=Compiled(TEMPLATES),
+        lstrip_blocks=True, auto_reload=False, bytecode_cache=bytecode_cache(TEMPLATES),
     )  # fmt: skip
     made.filters |= {
         "label": words.label, "heading": words.heading, "plain": words.plain, "clicks": words.clicks,

@@ -37,9 +37,11 @@ class Plane:
     force_max: float
 
     def x(self, travel: float) -> float:
+        """The place of a travel from the left."""
         return round(LEFT + (RIGHT - LEFT) * travel / self.travel_max, 2)
 
     def y(self, force: float) -> float:
+        """The place of a force from the top."""
         return round(BOTTOM - (BOTTOM - TOP) * (force - self.force_min) / (self.force_max - self.force_min), 2)
 
 

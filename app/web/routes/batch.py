@@ -83,6 +83,7 @@ class Written:
     """Writes a batch from answers that are already JSON, without parsing them again."""
 
     def dump_json(self, instance: Any, /, **_: Any) -> bytes:
+        """The answers as JSON text, each as it was made."""
         items = b",".join(item.written() for item in instance["answers"])
         return b'{"revision":%d,"answers":[%s]}' % (instance["revision"], items)
 
@@ -91,6 +92,7 @@ class Written:
         return json.loads(self.dump_json(instance))
 
     def json_schema(self, **how: Any) -> dict[str, Any]:
+        """The schema of the answer."""
         return TypeAdapter(BatchAnswer).json_schema(**how)
 
 
