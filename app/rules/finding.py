@@ -73,10 +73,10 @@ class Report(TypedDict):
 
     accepted: bool
     findings: list[FindingShape]
-    counts: "Counts"
+    counts: "FindingCounts"
 
 
-class Counts(TypedDict):
+class FindingCounts(TypedDict):
     """How many findings there are: those that refuse, those that warn, and refusals that stood before."""
 
     reject: int
@@ -127,7 +127,7 @@ def report(findings: Iterable[Finding], most: int = 1000) -> Report:
         rules[finding.rule] += 1
         if len(listed[kind]) < most:
             listed[kind].append(finding_shape(finding))
-    counts = Counts(
+    counts = FindingCounts(
         reject=kinds["reject"], warn=kinds["warn"], stood_before=kinds["stood_before"],
         rules=dict(sorted(rules.items())),
     )  # fmt: skip

@@ -11,14 +11,14 @@ from app.exchange.cells import CellChange, CellCounts
 from app.exchange.editing import MOST_CHANGES
 from app.questions.answers.views import Caution
 from app.questions.tables.links import entry_shape
-from app.rules.finding import Counts, FindingShape
+from app.rules.finding import FindingCounts, FindingShape
 from app.web.contract.openapi import json_body
 
 ZIP = "application/zip"
 
 MERGE_PATCH = "application/merge-patch+json"
 
-Reason = Annotated[str, Field(min_length=3, max_length=500, pattern=r"\S")]
+EditReason = Annotated[str, Field(min_length=3, max_length=500, pattern=r"\S")]
 Name = Annotated[str, Field(max_length=80)]
 Empty = Annotated[
     str | None,
@@ -37,7 +37,7 @@ class ChangeBody(TypedDict):
     row: NotRequired[dict[str, Any]]
     empty: NotRequired[Annotated[list[Name], Field(max_length=100)]]
     id: NotRequired[Name]
-    reason: NotRequired[Reason]
+    reason: NotRequired[EditReason]
 
 
 class PutBody(TypedDict):
@@ -50,21 +50,21 @@ class PutBody(TypedDict):
     table: NotRequired[Name]
     op: NotRequired[Literal["put"]]
     empty: NotRequired[Annotated[list[Name], Field(max_length=100)]]
-    reason: NotRequired[Reason]
+    reason: NotRequired[EditReason]
 
 
 class PatchBody(TypedDict):
     """A merge patch (RFC 7396) of GET's answer: in `row`, null empties a column and an absent one stays as it is."""
 
     row: dict[str, Any]
-    reason: NotRequired[Reason]
+    reason: NotRequired[EditReason]
 
 
 class ChangesBody(TypedDict):
     """Several changes; all are accepted or none."""
 
     changes: Annotated[list[ChangeBody], Field(min_length=1, max_length=MOST_CHANGES)]
-    reason: NotRequired[Reason]
+    reason: NotRequired[EditReason]
 
 
 class RowsRead(TypedDict):
@@ -84,7 +84,7 @@ class WriteAnswer(TypedDict):
     cells: list[CellChange]
     cell_counts: CellCounts
     findings: list[FindingShape]
-    counts: Counts
+    counts: FindingCounts
     revision: int
     opened: bool
     rows: NotRequired[RowsRead]

@@ -19,7 +19,7 @@ from starlette.types import Scope
 
 from app.catalogue.tables import TABLES
 from app.questions.identify.index import CLUES
-from app.questions.job.choices import Choice, Choices, choices
+from app.questions.job.choices import Choices, JobChoice, choices
 from app.questions.job.parameters import JOB_WORDS, JobCardAsked
 from app.questions.setup.parameters import SetupAsked
 from app.questions.sheet.sheet import SheetAsked
@@ -104,7 +104,7 @@ def _offered(held: Choices, address: Address) -> dict[str, list[tuple[str, str, 
     """The choices of a form, with whether each was asked for; what was asked is among them, as in an old address."""
     offered: dict[str, list[tuple[str, str, bool]]] = {}
     for name in _CHOSEN:
-        found: list[Choice] = getattr(held, name)
+        found: list[JobChoice] = getattr(held, name)
         asked = address.get(name)
         if asked and name == "wheel_size":
             asked = str(parse_wheel_size(asked))

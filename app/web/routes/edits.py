@@ -19,7 +19,7 @@ from app.catalogue.tables import STATEMENTS, TABLES, Statement
 from app.database.connections import Database
 from app.errors import Fault, Invalid, PreconditionMissing
 from app.exchange import child
-from app.exchange.editing import Edits, Precondition, Written, check_edits, write_edits
+from app.exchange.editing import Edits, Precondition, WrittenEdits, check_edits, write_edits
 from app.exchange.loading import Entry
 from app.exchange.preconditions import never_used, table_of, unchanged_since
 from app.exchange.read_edits import Edit, merged, read_edits
@@ -39,8 +39,8 @@ from app.web.edit_bodies import (
     ZIP,
     ChangeBody,
     ChangesBody,
+    EditReason,
     Empty,
-    Reason,
     WriteAnswer,
     names_in,
 )
@@ -55,10 +55,10 @@ router = strict_router(tags=["changes"])
 _TAG = re.compile(r'"r([0-9]{1,10})\.[^"]*"')
 _STATEMENT_TABLES = {table.table for table in STATEMENTS}
 
-StatementId = Annotated[str, Path(description="Id of the statement, whatever its table.")]
+EditedStatementId = Annotated[str, Path(description="Id of the statement, whatever its table.")]
 IfMatch = Annotated[str | None, Header(description="The ETag that the statement was read with.")]
-ReasonAsked = Annotated[Reason, Query(description="Why; it is public.")]
-ReasonGiven = Annotated[Reason | None, Query(description="Why; public. The body may bring it instead.")]
+ReasonAsked = Annotated[EditReason, Query(description="Why; it is public.")]
+ReasonGiven = Annotated[EditReason | None, Query(description="Why; public. The body may bring it instead.")]
 
 
 class CheckAsked(FormAsked):
@@ -153,7 +153,7 @@ async def add_statement(request: Request, idempotency_key: IdempotencyKey = None
 )
 async def put_statement(
     request: Request,
-    id: StatementId,
+    id: EditedStatementId,
     if_match: IfMatch = None,
     idempotency_key: IdempotencyKey = None,
     reason: ReasonGiven = None,
@@ -189,7 +189,7 @@ async def put_statement(
 )
 async def patch_statement(
     request: Request,
-    id: StatementId,
+    id: EditedStatementId,
     if_match: IfMatch = None,
     idempotency_key: IdempotencyKey = None,
     reason: ReasonGiven = None,
@@ -220,7 +220,7 @@ async def patch_statement(
 )
 async def withdraw_statement(
     request: Request,
-    id: StatementId,
+    id: EditedStatementId,
     reason: ReasonAsked,
     if_match: IfMatch = None,
     idempotency_key: IdempotencyKey = None,
@@ -314,7 +314,7 @@ async def _changes(request: Request) -> ChangesBody:
     return await read_model(request, CHANGES)
 
 
-def _checked(database: Database, edits: Sequence[Edit]) -> Written:
+def _checked(database: Database, edits: Sequence[Edit]) -> WrittenEdits:
     """Judged on a connection of its own: on SQLite the one of the lookups would be held as long as it takes."""
     if not database.is_sqlite:
         return Catalogue(database).answer(lambda snapshot: check_edits(snapshot, edits, _today()))
@@ -325,7 +325,7 @@ def _checked(database: Database, edits: Sequence[Edit]) -> Written:
         apart.close()
 
 
-def _written(done: Written) -> dict[str, Any]:
+def _written(done: WrittenEdits) -> dict[str, Any]:
     report = done.report
     cells = {"cells": done.cells.listed(), "cell_counts": done.cells.counts}
     answer = {"accepted": report["accepted"], **cells, "findings": report["findings"], "counts": report["counts"]}

@@ -16,7 +16,7 @@ from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 from app.settings import Settings
 from app.web.logs import ServerLog, build_logger
 from app.web.middleware.cross_origin import CrossOrigin
-from app.web.middleware.measured import Measured
+from app.web.middleware.measured import MeasuredApp
 from app.web.server.addresses import announce
 from app.web.server.protocols import timed
 
@@ -28,7 +28,7 @@ def config_of(app: ASGIApp, settings: Settings, parser: Literal["httptools", "h1
     """How uvicorn is to run `app`. Its own limit_concurrency counts idle connections too, so ours are used instead
     (`max_connections`, `max_in_flight`); X-Forwarded-* are believed from `trusted_proxies` only."""
     if settings.metrics != "off":
-        app = Measured(app)
+        app = MeasuredApp(app)
     if settings.trusted_proxies:
         app = ProxyHeadersMiddleware(app, trusted_hosts=settings.trusted_proxies)  # type: ignore[arg-type, assignment]
     if settings.cors_origins:
