@@ -21,8 +21,8 @@ from app.access.stored import StoredKey, StoredSession
 from app.database.connections import Database
 from app.errors import Forbidden, Invalid, NotFound, Unauthorised
 
-Scope = Literal["read", "edit", "bench", "admin"]
-SCOPES: tuple[Scope, ...] = get_args(Scope)
+KeyScope = Literal["read", "edit", "bench", "admin"]
+SCOPES: tuple[KeyScope, ...] = get_args(KeyScope)
 
 _KEY = re.compile(r"legwork-([0-9a-f]{12})-([A-Za-z0-9_-]{43})")
 _LABEL = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ._-]{0,59}")
@@ -48,11 +48,11 @@ class Caller:
     scopes: frozenset[str]
     shop: str
 
-    def may(self, scope: Scope) -> bool:
+    def may(self, scope: KeyScope) -> bool:
         """Whether the key has that scope, or may do everything."""
         return scope in self.scopes or "admin" in self.scopes
 
-    def require(self, scope: Scope) -> None:
+    def require(self, scope: KeyScope) -> None:
         """Raises Forbidden where the key lacks the scope."""
         if not self.may(scope):
             raise Forbidden(f"this key may not do that: it takes the scope {scope}")

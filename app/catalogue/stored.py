@@ -2,14 +2,14 @@
 
 from typing import Any
 
-from sqlalchemy import ColumnElement, Index, Integer, Table, UniqueConstraint
+from sqlalchemy import ColumnElement, Index, Integer, Select, Table, UniqueConstraint
 from sqlmodel import Field
 
 from app.catalogue.metadata import CATALOGUE, OPEN, CatalogueModel, as_held
 from app.catalogue.tables import TABLES, Row
 from app.database.metadata import BYTEWISE
 
-__all__ = ["CATALOGUE", "FINDINGS", "OPEN", "REVISIONS", "SQL", "KeptFinding", "Revision", "held_columns"]
+__all__ = ["CATALOGUE", "FINDINGS", "OPEN", "REVISIONS", "SQL", "KeptFinding", "Query", "Revision", "held_columns"]
 
 
 class Revision(CatalogueModel, table=True):
@@ -58,6 +58,8 @@ class KeptFinding(CatalogueModel, table=True):
     mend: str | None = Field(default=None, sa_type=BYTEWISE)
 
 
+Query = Select[Any]
+"""A select of the catalogue, whose rows are read further by the table that they are of."""
 SQL: dict[type[Row], Table] = {table: CATALOGUE.tables[table.table] for table in TABLES.values()}
 """The tables of rows, read and written through SQLAlchemy Core (`light_row` says what that gains)."""
 FINDINGS: Table = CATALOGUE.tables["findings"]

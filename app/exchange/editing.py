@@ -39,7 +39,7 @@ class Edit:
 
 
 @dataclass(frozen=True, slots=True)
-class Written:
+class WrittenEdits:
     """What became of edits: `revision` holds now, `opened` says whether these edits opened it."""
 
     revision: int
@@ -143,14 +143,14 @@ def _scalar(kind: str, value: Any) -> str:
     raise Unreadable(f"this column holds a {kind}, written as JSON writes it; leave it out where nothing is known")
 
 
-def check_edits(snapshot: Snapshot, edits: Sequence[Edit], today: dt.date) -> Written:
+def check_edits(snapshot: Snapshot, edits: Sequence[Edit], today: dt.date) -> WrittenEdits:
     """The verdict that writing these edits would get. Reads only. Raises Invalid for an id that is not there, and for a
     thing that more than MOST_FAMILIES name."""
     pending, withdrawn, changes = _pending(snapshot, edits)
     after = Overlay(snapshot, pending, withdrawn)
     _bounded(after, snapshot, changes)
     found = report(judge(after, snapshot, changes, today, lambda: changes)) if changes else report(())
-    return Written(snapshot.revision, False, found)
+    return WrittenEdits(snapshot.revision, False, found)
 
 
 def _pending(snapshot: Snapshot, edits: Sequence[Edit]) -> tuple[MemoryRows, dict[type[Row], set[str]], list[Change]]:
@@ -217,7 +217,7 @@ Precondition = Callable[[Snapshot], None]
 
 def write_edits(
     database: Database, edits: Sequence[Edit], entry: Entry, today: dt.date, precondition: Precondition | None = None
-) -> Written:
+) -> WrittenEdits:
     """Write edits as one revision. `precondition` sees the catalogue under the write lock and raises to refuse.
 
     The same request again (by its idempotency key) gives what it gave before. Raises Conflict when every reject
@@ -228,7 +228,7 @@ def write_edits(
         with database.write() as connection:
             revision = NewRevision(connection)
             if (done := done_before(revision, entry)) is not None:
-                return Written(done, True, report(()))
+                return WrittenEdits(done, True, report(()))
             if precondition is not None:
                 precondition(revision.before)
             return _write(revision, edits, entry, today)
@@ -236,7 +236,7 @@ def write_edits(
         raise _refusal(refused.said, edits) from None
 
 
-def _write(revision: NewRevision, edits: Sequence[Edit], entry: Entry, today: dt.date) -> Written:
+def _write(revision: NewRevision, edits: Sequence[Edit], entry: Entry, today: dt.date) -> WrittenEdits:
     changes: list[Change] = []
     for edit in edits:
         if edit.row is None:
@@ -251,14 +251,14 @@ def _write(revision: NewRevision, edits: Sequence[Edit], entry: Entry, today: dt
                 for before, row in put
             ]
     if not changes:
-        return Written(revision.before.revision, False, report(()))
+        return WrittenEdits(revision.before.revision, False, report(()))
     _bounded(revision.after, revision.before, changes)
     found: list[Finding] = list(judge(revision.after, revision.before, changes, today, lambda: changes))
     said = report(keep(revision, found, changes))
     if not said["accepted"]:
         raise _Refused(revision.before.revision, said)
     number = revision.record(entry.reason, entry.who, idempotency_key=entry.idempotency_key, digest=entry.digest)
-    return Written(number, True, said)
+    return WrittenEdits(number, True, said)
 
 
 def _refusal(said: Report, edits: Sequence[Edit]) -> Invalid | Conflict:

@@ -24,10 +24,10 @@ from app.rules.view import Change
 
 AT_ONCE = 1000
 
-Told = Callable[[int], None]
+MirrorNotice = Callable[[int], None]
 
 
-def follow(database: Database, origin: Origin, told: Told = lambda number: None) -> int:
+def follow(database: Database, origin: Origin, told: MirrorNotice = lambda number: None) -> int:
     """Take in all that the origin has accepted since; returns the revision that holds then. `told` hears of each.
 
     Raises Conflict where the copy is not, or no longer, one of this origin; Unavailable where it cannot be read.

@@ -3,26 +3,26 @@
 import ipaddress
 from collections.abc import Iterator
 
-from app.operating.finding import Finding
+from app.operating.finding import DoctorFinding
 from app.settings import Settings
 
 
-def risks(settings: Settings) -> Iterator[Finding]:
+def risks(settings: Settings) -> Iterator[DoctorFinding]:
     """A finding per risky setting; one that says so where there is none."""
     found = list(_risks(settings))
-    yield from found or [Finding("settings", "good", "none that is risky")]
+    yield from found or [DoctorFinding("settings", "good", "none that is risky")]
 
 
-def _risks(settings: Settings) -> Iterator[Finding]:
-    def notice(name: str, text: str) -> Finding:
-        return Finding(f"LEGWORK_{name}", "notice", text)
+def _risks(settings: Settings) -> Iterator[DoctorFinding]:
+    def notice(name: str, text: str) -> DoctorFinding:
+        return DoctorFinding(f"LEGWORK_{name}", "notice", text)
 
     if "*" in settings.allowed_hosts:
         yield notice("ALLOWED_HOSTS", "any Host is answered, and stands in the links of pages: name those you have")
     if any(_is_all(network) for network in settings.trusted_proxies):
         yield notice("TRUSTED_PROXIES", "whoever asks may say that they are another address: rates can be got round")
     if settings.database_url == settings.shop_database_url:
-        yield Finding("LEGWORK_SHOP_DATABASE_URL", "bad", "it names the catalogue, which is never erased from")
+        yield DoctorFinding("LEGWORK_SHOP_DATABASE_URL", "bad", "it names the catalogue, which is never erased from")
     if settings.log_level == "debug":
         yield notice("LOG_LEVEL", "debug is for looking for a fault; it writes much")
     public = not _is_loopback(settings.host)

@@ -62,10 +62,10 @@ class Report(TypedDict):
 
     accepted: bool
     findings: list[FindingShape]
-    counts: "Counts"
+    counts: "FindingCounts"
 
 
-class Counts(TypedDict):
+class FindingCounts(TypedDict):
     """How many findings there are."""
 
     reject: int
@@ -104,5 +104,5 @@ def report(findings: Iterable[Finding], most: int = 1000) -> Report:
         rules[finding.rule] += 1
         if len(listed[finding.severity]) < most:
             listed[finding.severity].append(finding_shape(finding))
-    counts = Counts(reject=severities["reject"], warn=severities["warn"], rules=dict(sorted(rules.items())))
+    counts = FindingCounts(reject=severities["reject"], warn=severities["warn"], rules=dict(sorted(rules.items())))
     return Report(accepted=not severities["reject"], findings=(listed["reject"] + listed["warn"])[:most], counts=counts)

@@ -2,8 +2,8 @@
 
 from app.standards.lookups import (
     KeySize,
+    MetricThread,
     PropertyClass,
-    Thread,
     key_size,
     property_class,
     thread,
@@ -12,10 +12,10 @@ from app.standards.tables import TableAnswer, TableDescription, table, tables
 
 __all__ = [
     "KeySize",
+    "MetricThread",
     "PropertyClass",
     "TableAnswer",
     "TableDescription",
-    "Thread",
     "key_size",
     "property_class",
     "table",

@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass
 from functools import lru_cache
 
-from app.standards.tables import Row, rows
+from app.standards.tables import StandardRow, rows
 
 _THREAD = re.compile(r"M([0-9]{1,3}(?:\.[0-9]{1,2})?)(?:[X-]([0-9](?:\.[0-9]{1,3})?))?")
 _LONGEST = 24
@@ -18,7 +18,7 @@ _PART = re.compile(r"(?:-[0-9]{1,2})?(?::[0-9]{4})?$")
 
 
 @dataclass(frozen=True, slots=True)
-class Thread:
+class MetricThread:
     """An ISO metric thread. `stress_area_mm2` is the nominal of ISO 898-1 where it tabulates one, else computed."""
 
     designation: str
@@ -60,7 +60,7 @@ class KeySize:
 
 
 @lru_cache(maxsize=1024)
-def thread(designation: str) -> Thread | None:
+def thread(designation: str) -> MetricThread | None:
     """`M8`, `M8x1`, `M8×1.25`, `m8-1` as a thread; None where it is none.
 
     A fine thread outside the table, such as a cap's M30x0.75, is computed from ISO 68-1 and ISO 724 geometry:
@@ -88,9 +88,9 @@ def _read(designation: str) -> tuple[float, float | None] | None:
     return float(found[1]), None if found[2] is None else float(found[2])
 
 
-def _tabulated(row: Row) -> Thread:
+def _tabulated(row: StandardRow) -> MetricThread:
     nominal = row.get("stress_area_mm2", row["stress_area_computed_mm2"])
-    return Thread(
+    return MetricThread(
         designation=str(row["designation"]),
         diameter_mm=float(row["diameter_mm"]),
         pitch_mm=float(row["pitch_mm"]),
@@ -104,13 +104,13 @@ def _tabulated(row: Row) -> Thread:
     )
 
 
-def _computed(diameter: float, pitch: float) -> Thread | None:
+def _computed(diameter: float, pitch: float) -> MetricThread | None:
     """H = √3/2 P; d2 = d - 3/4 H; d3 = d1 - H/6 = d - 17/12 H; As = (π/4)·((d2 + d3)/2)²."""
     height = math.sqrt(3) / 2 * pitch
     pitch_diameter, root = diameter - 0.75 * height, diameter - 17 / 12 * height
     if pitch <= 0 or root < diameter / 2:
         return None
-    return Thread(
+    return MetricThread(
         designation=f"M{diameter:g}x{pitch:g}",
         diameter_mm=diameter,
         pitch_mm=pitch,

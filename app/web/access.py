@@ -13,7 +13,7 @@ from starlette.requests import Request
 from starlette.types import Scope as Connection
 
 from app.access import audit, keys
-from app.access.keys import Caller, Scope
+from app.access.keys import Caller, KeyScope
 from app.errors import Refusal, SentFromElsewhere, Unauthorised
 
 T = TypeVar("T")
@@ -88,7 +88,7 @@ def signed_in(scope: Connection) -> Caller | None:
     return found
 
 
-async def admitted(request: Request, scope: Scope) -> Caller:
+async def admitted(request: Request, scope: KeyScope) -> Caller:
     """The key of a lookup that takes one. Raises Unauthorised, Forbidden."""
     caller = await caller_of(request)
     if caller is None:
@@ -97,7 +97,7 @@ async def admitted(request: Request, scope: Scope) -> Caller:
     return caller
 
 
-async def permitted(request: Request, scope: Scope) -> Caller:
+async def permitted(request: Request, scope: KeyScope) -> Caller:
     """The key of a request that may write, asked for before its body is looked at; the write is in the audit then.
 
     Raises Unauthorised, Forbidden, and Unavailable or NoRoom where the audit cannot be written.
@@ -105,13 +105,13 @@ async def permitted(request: Request, scope: Scope) -> Caller:
     return await _begun(request, await caller_of(request), scope)
 
 
-async def permitted_by_form(request: Request, scope: Scope) -> Caller:
+async def permitted_by_form(request: Request, scope: KeyScope) -> Caller:
     """The same for a form that a signed-in browser sent from a page of ours. Raises SentFromElsewhere too."""
     refuse_from_elsewhere(request)
     return await _begun(request, signed_in(request.scope), scope)
 
 
-async def _begun(request: Request, caller: Caller | None, scope: Scope) -> Caller:
+async def _begun(request: Request, caller: Caller | None, scope: KeyScope) -> Caller:
     if caller is None:
         raise Unauthorised(NO_KEY)
     write = write_context(request.scope)

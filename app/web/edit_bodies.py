@@ -7,12 +7,12 @@ from typing_extensions import TypedDict
 
 from app.exchange.editing import MOST_CHANGES
 from app.questions.answers.views import Caution
-from app.rules.finding import Counts, FindingShape
+from app.rules.finding import FindingCounts, FindingShape
 from app.web.contract.openapi import json_body
 
 ZIP = "application/zip"
 
-Reason = Annotated[str, Field(min_length=3, max_length=500, pattern=r"\S")]
+EditReason = Annotated[str, Field(min_length=3, max_length=500, pattern=r"\S")]
 
 
 class ChangeBody(TypedDict):
@@ -22,14 +22,14 @@ class ChangeBody(TypedDict):
     op: Literal["put", "withdraw"]
     row: NotRequired[dict[str, Any]]
     id: NotRequired[Annotated[str, Field(max_length=80)]]
-    reason: NotRequired[Reason]
+    reason: NotRequired[EditReason]
 
 
 class ChangesBody(TypedDict):
     """Several changes that are accepted or refused together."""
 
     changes: Annotated[list[ChangeBody], Field(min_length=1, max_length=MOST_CHANGES)]
-    reason: NotRequired[Reason]
+    reason: NotRequired[EditReason]
 
 
 class RowsRead(TypedDict):
@@ -46,7 +46,7 @@ class WriteAnswer(TypedDict):
 
     accepted: bool
     findings: list[FindingShape]
-    counts: Counts
+    counts: FindingCounts
     revision: int
     opened: bool
     rows: NotRequired[RowsRead]

@@ -107,7 +107,7 @@ def _tightening(torque: Torque) -> Tightening | None:
 def _no_preload(
     torque: Torque,
     fastener: Fastener,
-    thread: standards.Thread | None,
+    thread: standards.MetricThread | None,
     tightening: Tightening | None,
     factor: NutFactor | None,
 ) -> list[str]:
@@ -132,7 +132,7 @@ def _no_preload(
 def _add_preload(
     shown: PreloadView,
     fastener: Fastener,
-    thread: standards.Thread,
+    thread: standards.MetricThread,
     tightening: Tightening,
     factor: NutFactor,
     units: Units,
@@ -168,7 +168,7 @@ def _add_preload(
     return []
 
 
-def _strength(fastener: Fastener, thread: standards.Thread) -> tuple[float | None, list[str]]:
+def _strength(fastener: Fastener, thread: standards.MetricThread) -> tuple[float | None, list[str]]:
     """The proof stress in Pa, or why there is none."""
     if fastener.property_class is None:
         return None, ["the property class is not stated"]
@@ -209,7 +209,7 @@ def _wrench(torque: Torque, units: Units) -> WrenchView | None:
     }
 
 
-def _standards(fastener: Fastener, thread: standards.Thread | None) -> list[StandardLink]:
+def _standards(fastener: Fastener, thread: standards.MetricThread | None) -> list[StandardLink]:
     links: list[StandardLink] = []
     if thread is not None:
         links.append(_link("threads", thread.source, thread.verified, thread.id))

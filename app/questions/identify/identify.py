@@ -15,8 +15,8 @@ from app.questions.answers.cautions import cautions
 from app.questions.answers.explained import Assumption
 from app.questions.answers.parameters import LookupParameters
 from app.questions.answers.views import Caution, ChassisRef, Named, chassis_ref, named
-from app.questions.identify.index import CLUES, Index, Reading, Run, Value, index_at
-from app.questions.identify.model import Agreement, Check, Ranking, next_check, rank
+from app.questions.identify.index import CLUES, ClueReading, Index, Run, Value, index_at
+from app.questions.identify.model import Agreement, ClueCheck, Ranking, next_check, rank
 from app.questions.sheet.fits import chosen_units
 from app.units.measure import parse_measure, parse_wheel_size
 
@@ -57,7 +57,7 @@ class ClueView(TypedDict):
     listed: list[str]
 
 
-class Candidate(TypedDict):
+class IdentifyCandidate(TypedDict):
     """A chassis; `score` is its posterior probability. `variants` are those whose serials or marks agree."""
 
     chassis: ChassisRef
@@ -99,7 +99,7 @@ class IdentifyAnswer(TypedDict):
     """Candidates, likeliest first; `plausible` is how many are at least a twentieth as likely as the first."""
 
     revision: int
-    candidates: list[Candidate]
+    candidates: list[IdentifyCandidate]
     plausible: int
     next_check: NotRequired[NextCheck]
     excluding: list[Excluding]
@@ -198,11 +198,11 @@ def _candidate(
     given: Mapping[str, str | int | float],
     ranking: Ranking,
     chassis: ChassisRef,
-) -> Candidate:
+) -> IdentifyCandidate:
     by: dict[Agreement, list[str]] = {"agrees": [], "disagrees": [], "unknown": []}
     for clue in given:
         by[ranking.judged[clue][index.attributes[clue].of[place]]].append(clue)
-    candidate: Candidate = {
+    candidate: IdentifyCandidate = {
         "chassis": chassis,
         "score": round(ranking.posterior[place], 4),
         "agrees": [_clue(clue, given[clue], index.value(clue, place)) for clue in by["agrees"]],
@@ -223,7 +223,7 @@ def _clue(clue: str, given: str | int | float, value: Value) -> ClueView:
     return {"parameter": clue, "given": _words(given), "listed": listed}
 
 
-def _words(reading: Reading) -> str:
+def _words(reading: ClueReading) -> str:
     if isinstance(reading, Run):
         ends = f" from {reading.first or 'the first'} to {reading.last or 'the last'}"
         return reading.pattern + (ends if reading.first or reading.last else "")
@@ -246,7 +246,7 @@ def _excluding(index: Index, given: Mapping[str, str | int | float], ranking: Ra
     return sorted(found, key=lambda each: -each["without"])
 
 
-def _check_shown(check: Check) -> NextCheck:
+def _check_shown(check: ClueCheck) -> NextCheck:
     return {
         "parameter": check.clue,
         "text": LOOK[check.clue],
@@ -259,7 +259,7 @@ def _check_shown(check: Check) -> NextCheck:
     }
 
 
-def _text(ranking: Ranking, check: Check | None) -> str:
+def _text(ranking: Ranking, check: ClueCheck | None) -> str:
     count = len(ranking.plausible)
     if not count:
         return "No chassis of the catalogue agrees with these clues: see what excludes them."

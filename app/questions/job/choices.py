@@ -9,7 +9,7 @@ from app.questions.job.bench_fork import operations
 from app.questions.job.parameters import JOB_WORDS
 from app.units.measure import wheel_called
 
-Choice = tuple[str, str]
+JobChoice = tuple[str, str]
 """What is sent, and what it is called."""
 
 
@@ -18,10 +18,10 @@ class Choices(NamedTuple):
 
     chassis: str
     jobs: list[str]
-    spring: list[Choice]
-    damper: list[Choice]
-    variant: list[Choice]
-    wheel_size: list[Choice]
+    spring: list[JobChoice]
+    damper: list[JobChoice]
+    variant: list[JobChoice]
+    wheel_size: list[JobChoice]
 
 
 def choices(snapshot: Snapshot, id: str) -> Choices:

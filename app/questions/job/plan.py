@@ -15,7 +15,7 @@ from app.questions.answers.open_choices import names_of
 from app.questions.configuration.chassis_context import ChassisContext
 from app.questions.configuration.prevailing import Applicable, undecided
 from app.questions.configuration.region import Given
-from app.questions.job.conditions import Kept, kept, properties, whose, words
+from app.questions.job.conditions import KeptStep, kept, properties, whose, words
 from app.questions.job.parameters import JobCardAsked, JobName, ends, renamed
 from app.questions.job.procedure import procedure_for, steps_of
 from app.questions.job.refusals import no_spring, refuse_job, spacers_in
@@ -26,7 +26,7 @@ from app.questions.sheet.fits import prevailing_fits
 from app.questions.sheet.gather import Sheet, gather
 from app.units.preferences import Units
 
-Open = dict[str, list[str | int | float]]
+OpenInPlan = dict[str, list[str | int | float]]
 
 
 @dataclass(slots=True)
@@ -48,7 +48,7 @@ class Plan:
     spacers_as_delivered: bool
     present_spacers: int | None
     procedure: Procedure
-    kept: list[Kept]
+    kept: list[KeptStep]
     uses: list[Applicable[Use]]
     fasteners: list[Fastener]
     setup: SetupAnswer
@@ -113,7 +113,7 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     return plan
 
 
-def _present(found: Sheet, present: Given, job: JobName) -> tuple[list[Applicable[Fit]], Open]:
+def _present(found: Sheet, present: Given, job: JobName) -> tuple[list[Applicable[Fit]], OpenInPlan]:
     """The fits of the fork as it stands, and what would decide between them."""
     if job != "travel-change":
         return found.fits, {}
@@ -136,12 +136,12 @@ def _present(found: Sheet, present: Given, job: JobName) -> tuple[list[Applicabl
 
 
 def _open(
-    asked: JobCardAsked, found: Sheet, steps: Sequence[Kept], uses: Sequence[Applicable[Use]], rivals: Sequence[str],
-    present: Open,
-) -> Open:  # fmt: skip
+    asked: JobCardAsked, found: Sheet, steps: Sequence[KeptStep], uses: Sequence[Applicable[Use]],
+    rivals: Sequence[str], present: OpenInPlan,
+) -> OpenInPlan:  # fmt: skip
     """Each parameter that would decide something the card shows, with the values it may take."""
     choices = found.context.choices(found.where, found.offered)
-    open_parameters: Open = dict(present)
+    open_parameters: OpenInPlan = dict(present)
     for shown in _taken(found, steps, uses):
         for name, values in undecided(shown, found.where, choices).items():
             open_parameters[name] = list(dict.fromkeys([*open_parameters.get(name, []), *values]))
@@ -163,7 +163,7 @@ def _open(
 
 
 def _taken(
-    found: Sheet, steps: Sequence[Kept], uses: Sequence[Applicable[Use]]
+    found: Sheet, steps: Sequence[KeptStep], uses: Sequence[Applicable[Use]]
 ) -> tuple[Iterable[Applicable[Any]], ...]:
     """The statements of the sheet that the card shows; of the set-up it shows those of the rider only."""
     positions = {each.step.fastener_position for each in steps}
@@ -179,7 +179,7 @@ def _taken(
     )
 
 
-def _undecided(found: Open, context: ChassisContext) -> Invalid:
+def _undecided(found: OpenInPlan, context: ChassisContext) -> Invalid:
     """One fault `undecided` per parameter, with the values it may take."""
     detail = f"Not decided yet: {', '.join(found)}. A card is made for one configuration only."
     faults = [_undecided_fault(name, values) for name, values in found.items()]

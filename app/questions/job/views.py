@@ -1,6 +1,6 @@
 """The shape of a job card. What is not in the catalogue is a blank line in the text and stands under `gaps`."""
 
-from typing import Any, Literal, NotRequired
+from typing import Literal, NotRequired
 
 from pydantic import TypeAdapter
 from typing_extensions import TypedDict
@@ -119,7 +119,7 @@ class Check(TypedDict):
     statements: list[str]
 
 
-class Settings(TypedDict):
+class JobSettings(TypedDict):
     """What to start from when it is together again: the part of `setup` that a mechanic sets."""
 
     spacers: NotRequired[int]
@@ -174,7 +174,7 @@ class JobCardAnswer(TypedDict):
     tools: list[ToolNeeded]
     consumables: list[Consumable]
     torques: list[TorqueView]
-    settings: Settings
+    settings: JobSettings
     write_down: list[ToWrite]
     checks: list[Check]
     label: list[str]
@@ -197,7 +197,7 @@ class CardOfFleet(TypedDict):
     index: int
     status: int
     card: NotRequired[JobCardAnswer]
-    problem: NotRequired[dict[str, Any]]
+    problem: NotRequired[dict[str, object]]
 
 
 class FleetAnswer(TypedDict):

@@ -22,7 +22,7 @@ from app.questions.setup.estimate import StartPressureEstimate, gap, tier_of
 from app.questions.setup.inputs import SetupInputs, for_air, same_sag
 from app.questions.setup.parameters import si_of
 from app.questions.setup.readings import listed_triple, one_force, own_triple, two_sags
-from app.questions.setup.spring_geometry import Geometry
+from app.questions.setup.spring_geometry import SpringGeometry
 from app.questions.setup.views import Basis
 
 THREE_READINGS = (
@@ -133,7 +133,7 @@ def _computed(ground: SetupInputs) -> Iterator[StartPressureEstimate | Gap]:
 
 
 def _of_geometry(
-    basis: Basis, geometry: Geometry, ground: SetupInputs, statements: tuple[str, ...]
+    basis: Basis, geometry: SpringGeometry, ground: SetupInputs, statements: tuple[str, ...]
 ) -> Iterator[StartPressureEstimate | Gap]:
     if ground.load_n is None or ground.asked.rider_kg is None:
         return

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from app.catalogue.tables import Guide
 from app.physics.band import Band
 from app.questions.answers.gap import Gap
-from app.questions.setup.spring_geometry import Geometry
+from app.questions.setup.spring_geometry import SpringGeometry
 from app.questions.setup.views import Basis
 
 
@@ -23,7 +23,7 @@ class StartPressureEstimate:
     biggest: str | None = None
     statements: tuple[str, ...] = ()
     guide: Guide | None = None
-    geometry: Geometry | None = None
+    geometry: SpringGeometry | None = None
 
 
 def tier_of(basis: Basis, band: Band, text: str, statements: tuple[str, ...]) -> StartPressureEstimate:

@@ -14,9 +14,9 @@ from app.physics.stroke import Stroke, start_pressure_at, stroke
 from app.questions.answers.gap import Gap
 from app.questions.setup.estimate import gap
 from app.questions.setup.inputs import SetupInputs
-from app.questions.setup.limits import Limits
+from app.questions.setup.limits import KeptLimits
 from app.questions.setup.load import pushed_band
-from app.questions.setup.spring_geometry import Geometry
+from app.questions.setup.spring_geometry import SpringGeometry
 from app.questions.setup.views import BySpacers, CurvePointView
 from app.units.preferences import Units
 from app.units.quantity import Quantity, computed
@@ -24,7 +24,7 @@ from app.units.quantity import Quantity, computed
 FAST = 1.4  # adiabatic ideal air; real air at pressure 1.41 (CoolProp, Lemmon et al. 2000)
 STEPS = 20
 SAME_M = 0.05e-3  # travels are shown to 0.1 mm: nearer ones would be two points of one travel
-Ends = tuple[float, float]
+BandEnds = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,15 +34,15 @@ class Formatter:
     units: Units
     pressure_unit: str
 
-    def pressure(self, gauge_pa: float, band: Ends | None = None, *, told: bool = True) -> Quantity:
+    def pressure(self, gauge_pa: float, band: BandEnds | None = None, *, told: bool = True) -> Quantity:
         """A gauge pressure in pascals in the units chosen."""
         return computed("pressure", gauge_pa, self.pressure_unit, band=band, to=self.units, told=told)
 
-    def length(self, length_m: float, band: Ends | None = None) -> Quantity:
+    def length(self, length_m: float, band: BandEnds | None = None) -> Quantity:
         """A length in metres in the units chosen."""
         return computed("length", length_m, "mm", band=band, to=self.units)
 
-    def force(self, force_n: float, band: Ends | None = None, *, told: bool = True) -> Quantity:
+    def force(self, force_n: float, band: BandEnds | None = None, *, told: bool = True) -> Quantity:
         """A force in newtons in the units chosen."""
         return computed("force", force_n, "N", band=band, to=self.units, told=told)
 
@@ -51,7 +51,7 @@ class Formatter:
 class Model:
     """A spring at the start pressure that carries the load at the sag. Absolute pressure, SI; load with friction."""
 
-    geometry: Geometry
+    geometry: SpringGeometry
     sag_m: float
     load: Band
     ambient_pa: float
@@ -83,7 +83,7 @@ class Model:
         return stroke(spring, travels_m, self.sag_m, start_gauge_pa, self.ambient_pa, FAST, self.geometry.spreads)
 
 
-def model_of(geometry: Geometry, ground: SetupInputs, load_n: float) -> Model:
+def model_of(geometry: SpringGeometry, ground: SetupInputs, load_n: float) -> Model:
     """The model of a geometry for the load and sag in question."""
     start = air.pressure_for_sag_abs_pa(geometry.air, ground.target.sag_m, load_n, ground.ambient_pa)
     return Model(geometry, ground.target.sag_m, pushed_band(ground.asked), ground.ambient_pa, start)
@@ -106,7 +106,7 @@ class SpacerCase:
     stroke: Stroke
 
 
-def lines_of(model: Model, ground: SetupInputs, limits: Limits) -> tuple[list[SpacerCase], list[Gap]]:
+def lines_of(model: Model, ground: SetupInputs, limits: KeptLimits) -> tuple[list[SpacerCase], list[Gap]]:
     """A line for each number of volume spacers from none to the limit, or to those asked for where that is more.
 
     Where no limit is stated none beyond those fitted is shown; where the volume of a spacer is not known only those. A
@@ -140,13 +140,13 @@ def curve_view(line: SpacerCase, drawn: BySpacers, shown: Formatter) -> list[Cur
     ]
 
 
-def by_spacers_view(lines: Sequence[SpacerCase], model: Model, limits: Limits, shown: Formatter) -> list[BySpacers]:
+def by_spacers_view(lines: Sequence[SpacerCase], model: Model, limits: KeptLimits, shown: Formatter) -> list[BySpacers]:
     """The lines as the answer has them. Limits are compared with the start pressure itself, as everywhere."""
     travels = [shown.length(travel_m) for travel_m in lines[0].stroke.travels_m] if lines else []
     return [_line(each, model, limits, shown, travels) for each in lines]
 
 
-def _line(each: SpacerCase, model: Model, limits: Limits, shown: Formatter, travels: list[Quantity]) -> BySpacers:
+def _line(each: SpacerCase, model: Model, limits: KeptLimits, shown: Formatter, travels: list[Quantity]) -> BySpacers:
     start, forces = each.start, each.stroke.forces_n
     force, pressure = forces[-1], each.stroke.gauges_pa[-1]
     exceeds = limits.exceeded(start.value, each.spacers)

@@ -54,7 +54,7 @@ class SetupAsked(ConfigurationAsked):
 
 
 @dataclass(frozen=True, slots=True)
-class Figure:
+class SetupFigure:
     """An input in SI with the half-width it is known to; `given` when it was asked with, else common practice."""
 
     value: float
@@ -76,9 +76,9 @@ class Circumstances:
     """Rider, bike, wishes and surroundings of a set-up, in SI; None is not given."""
 
     rider: Measure | None
-    bike_kg: Figure
-    front_share: Figure
-    head_angle_rad: Figure
+    bike_kg: SetupFigure
+    front_share: SetupFigure
+    head_angle_rad: SetupFigure
     friction_n: float
     friction_given: bool
     sag: Measure | None
@@ -183,8 +183,8 @@ def _reading(text: str) -> GivenReading:
     return GivenReading(si(reading.travel), si(reading.pressure), text.strip())
 
 
-def _figure(given: Measure | None, half_width: float, otherwise: float, wider: float) -> Figure:
-    return Figure(otherwise, wider, False) if given is None else Figure(si(given), half_width, True)
+def _figure(given: Measure | None, half_width: float, otherwise: float, wider: float) -> SetupFigure:
+    return SetupFigure(otherwise, wider, False) if given is None else SetupFigure(si(given), half_width, True)
 
 
 def _si(given: Measure | None) -> float | None:

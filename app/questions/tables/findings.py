@@ -6,13 +6,13 @@ from typing import Annotated, Any, NotRequired
 
 from pydantic import Field, TypeAdapter
 from rapidfuzz import process
-from sqlalchemy import Select, bindparam, func, select
+from sqlalchemy import bindparam, func, select
 from typing_extensions import TypedDict
 
 from app.catalogue.present import CANDIDATES, Candidate
 from app.catalogue.rows import Snapshot
 from app.catalogue.search import LEAST
-from app.catalogue.stored import FINDINGS
+from app.catalogue.stored import FINDINGS, Query
 from app.catalogue.tables import TABLES
 from app.errors import Invalid, NotFound
 from app.questions.answers.cautions import cautions
@@ -21,7 +21,7 @@ from app.questions.answers.views import Caution
 from app.questions.tables.listing import Paged
 from app.rules import checks as checks  # registers the rules
 from app.rules.finding import FindingShape, Severity
-from app.rules.registry import RULES, Edit, Rule, Shape
+from app.rules.registry import RULES, RowEdit, Rule, RuleShape
 
 
 class Cell(TypedDict):
@@ -45,7 +45,7 @@ class RuleRow(TypedDict):
 
     id: str
     family: str
-    shape: Shape
+    shape: RuleShape
     severity: Severity
     what: str
     why: str
@@ -94,7 +94,7 @@ class FindingsAsked(Paged):
     severity: Severity | None = Field(default=None, description="Of this severity; what rejects is never stored.")
 
 
-def rule_list(family: str | None, severity: Severity | None, shape: Shape | None) -> RuleList:
+def rule_list(family: str | None, severity: Severity | None, shape: RuleShape | None) -> RuleList:
     """The rules of a family, severity and shape; all where none is given. Raises Invalid for a family that is none."""
     families = dict.fromkeys(rule.family for rule in RULES.values())
     if family is not None and family not in families:
@@ -148,7 +148,7 @@ _COLUMNS = {"rule": "rule", "table": "in_table", "id": "row_id", "severity": "se
 
 
 @lru_cache(maxsize=64)
-def _statements(given: tuple[str, ...], goes_on: bool) -> tuple[Select[Any], Select[Any]]:
+def _statements(given: tuple[str, ...], goes_on: bool) -> tuple[Query, Query]:
     stored = FINDINGS.c
     # Below " " sorts nothing that a table, an id or a slug may hold, so the joined text sorts as the three do.
     place = stored.in_table + " " + func.coalesce(stored.row_id, "") + " " + stored.rule + " " + stored.id
@@ -194,7 +194,7 @@ def _rule_row(rule: Rule) -> RuleRow:
     return row
 
 
-def _example(edit: Edit) -> ExampleEdit:
+def _example(edit: RowEdit) -> ExampleEdit:
     return {
         "table": edit.table,
         "id": edit.id,

@@ -5,13 +5,13 @@ from functools import cache
 from typing import Any, Literal, NamedTuple, NotRequired
 
 from pydantic import TypeAdapter
-from sqlalchemy import Select, bindparam, func, literal, select
+from sqlalchemy import bindparam, func, literal, select
 from typing_extensions import TypedDict
 
 from app.catalogue.history import Version, version
 from app.catalogue.present import missing
 from app.catalogue.rows import Snapshot
-from app.catalogue.stored import SQL
+from app.catalogue.stored import SQL, Query
 from app.catalogue.tables import TABLES, Chassis, Damper, Fit, Row, Statement, Variant, is_row_of
 from app.questions.answers.cautions import cautions
 from app.questions.answers.views import Caution, Named, length, named
@@ -172,7 +172,7 @@ def _naming(target: str) -> list[_Naming]:
 
 
 @cache
-def _is_named(target: str) -> Select[Any]:
+def _is_named(target: str) -> Query:
     """For each column that may name `:id`: 1 where a row at `:n` does so, else nothing."""
     answers = []
     for table, column, in_list in _naming(target):

@@ -9,7 +9,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, Field, WithJson
 from pydantic_core import PydanticCustomError
 from typing_extensions import TypedDict
 
-from app.catalogue.columns import DAY, SLUG, TEXT_MAX, Column, Kind, Unreadable
+from app.catalogue.columns import DAY, SLUG, TEXT_MAX, CellKind, Column, Unreadable
 from app.catalogue.tables import Row
 
 _MOST = 999_999_999
@@ -87,7 +87,7 @@ def _taken(column: Column) -> Any:
     return _PARAMETERS[(column.kind.items or column.kind).name](column.kind.items or column.kind)
 
 
-def _read(kind: Kind) -> Any:
+def _read(kind: CellKind) -> Any:
     def read(text: str) -> str:
         try:
             return cast(str, kind.read(text))

@@ -7,7 +7,7 @@ from app.web.contract.problem_types import PROBLEM_TYPES
 from app.web.middleware.closed_reads import ALWAYS_OPEN
 from app.web.problem import MEDIA_TYPE
 
-Document = dict[str, Any]
+RefusalsDocument = dict[str, Any]
 
 LOOKUPS_BY_POST = {"batch", "jobCards", "checkChanges"}
 """POST only because what is asked does not fit into an address; they write nothing and take no key."""
@@ -20,24 +20,24 @@ _OTHERS = {
 }
 
 
-def writes(method: str, operation: Document) -> bool:
+def writes(method: str, operation: RefusalsDocument) -> bool:
     """Whether it changes what is stored."""
     return method != "get" and operation["operationId"] not in LOOKUPS_BY_POST
 
 
-def takes_a_key(method: str, operation: Document) -> bool:
+def takes_a_key(method: str, operation: RefusalsDocument) -> bool:
     """Whether it is refused without one; the log of a workshop is read with one only."""
     return writes(method, operation) or operation.get("tags") == ["bench log"]
 
 
-def security_of(path: str, method: str, operation: Document) -> list[Document]:
+def security_of(path: str, method: str, operation: RefusalsDocument) -> list[RefusalsDocument]:
     """Nothing, a key, or either: lookups take a key only where the operator closed them."""
     if path.startswith(ALWAYS_OPEN):
         return []
     return [{"key": []}] if takes_a_key(method, operation) else [{}, {"key": []}]
 
 
-def refusals_of(path: str, method: str, operation: Document) -> list[int]:
+def refusals_of(path: str, method: str, operation: RefusalsDocument) -> list[int]:
     """The statuses of its own refusals, in order."""
     found = {400, 422}
     names = {parameter["name"] for parameter in operation.get("parameters", [])}
@@ -68,17 +68,17 @@ def refusals_of(path: str, method: str, operation: Document) -> list[int]:
     return sorted(found)
 
 
-def problem_responses(example: Callable[[str], Document | None], used: set[str]) -> Document:
+def problem_responses(example: Callable[[str], RefusalsDocument | None], used: set[str]) -> RefusalsDocument:
     """The components: one response per status in use, with an example where there is one, and what is not modified."""
     statuses: dict[str, str] = {}
     for kind in PROBLEM_TYPES.values():
         before = statuses.get(str(kind.status))
         statuses[str(kind.status)] = f"{before} / {kind.title}" if before else kind.title
-    found: Document = {"NotModified": {"description": "What the client has still holds."}}
+    found: RefusalsDocument = {"NotModified": {"description": "What the client has still holds."}}
     for status, description in {**statuses, **_OTHERS}.items():
         if status not in used:
             continue
-        content: Document = {"schema": {"$ref": "#/components/schemas/Problem"}}
+        content: RefusalsDocument = {"schema": {"$ref": "#/components/schemas/Problem"}}
         if (shown := example(status)) is not None:
             content["examples"] = {"demo": {"summary": shown["title"], "value": shown}}
         found[f"Problem{status}"] = {"description": description, "content": {MEDIA_TYPE: content}}

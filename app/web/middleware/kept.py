@@ -27,7 +27,7 @@ OVERHEAD = 1_500
 _CONDITIONAL = b"if-none-match"
 
 
-class Answer:
+class KeptAnswer:
     """A whole answer: the message that begins it, its body, and the entity tag."""
 
     __slots__ = ("body", "etag", "headers", "size", "status")
@@ -44,16 +44,16 @@ class Answer:
         await send({"type": "http.response.start", "status": self.status, "headers": headers})
         await send({"type": "http.response.body", "body": self.body})
 
-    def unchanged(self) -> "Answer":
+    def unchanged(self) -> "KeptAnswer":
         """304 with the header lines that RFC 9110, 15.4.5, wants."""
         headers = [line for line in self.headers if line[0] not in {b"content-type", b"content-length"}]
-        return Answer({"status": 304, "headers": headers}, b"", self.etag, 0)
+        return KeptAnswer({"status": 304, "headers": headers}, b"", self.etag, 0)
 
 
 class OfOneRevision:
     """A bounded store of answers, all of one revision and all gone when another is asked for."""
 
-    def __init__(self, store: Cache[Any, Answer]) -> None:
+    def __init__(self, store: Cache[Any, KeptAnswer]) -> None:
         self.revision: int | None = None
         self.store = store
 
@@ -62,14 +62,14 @@ class OfOneRevision:
         """One that gives up what was not asked for longest; capacity in bytes."""
         return cls(LRUCache(capacity, getsizeof=lambda answer: answer.size))
 
-    def get(self, revision: int, key: Any) -> Answer | None:
+    def get(self, revision: int, key: Any) -> KeptAnswer | None:
         """The answer kept for `key`, if it is of `revision`."""
         if revision != self.revision:
             self.store.clear()
             self.revision = revision
         return self.store.get(key)
 
-    def put(self, revision: int, key: Any, answer: Answer) -> None:
+    def put(self, revision: int, key: Any, answer: KeptAnswer) -> None:
         """Keep an answer that was begun at `revision`, unless another came since or it is larger than all there is."""
         if revision == self.revision and answer.size <= self.store.maxsize:
             self.store[key] = answer
@@ -130,7 +130,7 @@ class Kept:
         await _as_asked(scope, answer).send(send)
 
 
-def _as_asked(scope: Scope, answer: Answer) -> Answer:
+def _as_asked(scope: Scope, answer: KeptAnswer) -> KeptAnswer:
     """304 in its place for who has it already."""
     has_it = matches(Request(scope).headers.get("if-none-match"), answer.etag.removeprefix("W/"))
     return answer.unchanged() if has_it else answer
@@ -167,11 +167,11 @@ class Heard:
             await self.to({"type": "http.response.body", "body": b"".join(self.parts), "more_body": more})
             self.parts.clear()
 
-    def answer(self, key_bytes: int) -> Answer | None:
+    def answer(self, key_bytes: int) -> KeptAnswer | None:
         """The whole answer, or None where it has been passed on."""
         if self.start is None or not self.whole:
             return None
-        return Answer(self.start, b"".join(self.parts), self.etag, key_bytes)
+        return KeptAnswer(self.start, b"".join(self.parts), self.etag, key_bytes)
 
 
 class Front:
@@ -181,7 +181,7 @@ class Front:
         self.catalogue = catalogue
         self.answers = OfOneRevision(FIFOCache(capacity, getsizeof=lambda answer: answer.size))
 
-    def answer(self, scope: Scope) -> Answer | None:
+    def answer(self, scope: Scope) -> KeptAnswer | None:
         """The answer to exactly this request at the present revision, if it is here."""
         revision = self.catalogue.known()
         return None if revision is None else self.answers.get(revision, _raw(scope))
@@ -198,7 +198,7 @@ class Front:
                 headers = [line for line in start["headers"] if line[0] != b"x-request-id"]
                 key = _raw(scope)
                 size = sum(len(name) + len(value) for name, value in scope["headers"])
-                kept = Answer({**start, "headers": headers}, message.get("body", b""), "", size)
+                kept = KeptAnswer({**start, "headers": headers}, message.get("body", b""), "", size)
                 self.answers.put(scope["state"]["kept_at"], key, kept)
             else:
                 start = None

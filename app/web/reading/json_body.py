@@ -24,8 +24,8 @@ _STRING = re.compile(rb'"(?>[^"\\]+|\\.)*+"?', re.DOTALL)  # possessive, its end
 _ONE_BRACKET = bytes.maketrans(b"{}", b"[]")
 _NO_MARK = bytes(set(range(256)) - set(b"[]{},:"))
 
-Json = dict[str, "Json"] | list["Json"] | str | int | Decimal | bool | None
-Shape = TypeVar("Shape")
+JsonValue = dict[str, "JsonValue"] | list["JsonValue"] | str | int | Decimal | bool | None
+BodyShape = TypeVar("BodyShape")
 
 
 class WrongMediaType(Refusal):
@@ -40,7 +40,7 @@ def _exact(value: object) -> object:
     return Decimal(value) if isinstance(value, int) and not isinstance(value, bool) else value
 
 
-Number = Annotated[Decimal, BeforeValidator(_exact)]
+JsonNumber = Annotated[Decimal, BeforeValidator(_exact)]
 """A number of a body, digit for digit; neither `true` nor `"1.5"` is one."""
 
 
@@ -55,12 +55,12 @@ async def read_json(request: Request, taken: tuple[str, ...] = MEDIA_TYPES) -> A
     return parse(await request.body())
 
 
-async def read_model(request: Request, shape: TypeAdapter[Shape]) -> Shape:
+async def read_model(request: Request, shape: TypeAdapter[BodyShape]) -> BodyShape:
     """The body as `shape`, nothing coerced, no unknown member (a Decimal in it is declared as `Number`)."""
     return shaped(await read_json(request), shape)
 
 
-def shaped(value: Any, shape: TypeAdapter[Shape]) -> Shape:
+def shaped(value: Any, shape: TypeAdapter[BodyShape]) -> BodyShape:
     """A value as `shape`, under the same rules. Raises Invalid with pointers."""
     try:
         return shape.validate_python(value, strict=True, extra="forbid")

@@ -1,20 +1,20 @@
 """The guided way from a fork to a job card: which steps there are, which one a page is, and where the others lie."""
 
-from collections.abc import Mapping
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from app.questions.job.parameters import JOB_WORDS, JobCardAsked
 from app.questions.setup.parameters import SetupAsked
 from app.questions.sheet.fits import FitsAsked
 from app.questions.sheet.sheet import SheetAsked
 from app.web.representation.address import Address, parameters_of
+from app.web.representation.answer import Answer
 
 WAY = (("fits", "Year and travel", FitsAsked), ("sheet", "Sheet", SheetAsked), ("setup", "Set-up", SetupAsked))
 QUESTIONS_OF_THE_WAY = ("fits", "sheet", "setup", "job-card")
 _CONFIGURATION = parameters_of(SetupAsked)
 
 
-class Step(NamedTuple):
+class GuidedStep(NamedTuple):
     """One step of the way; `here` where the page is that step."""
 
     name: str
@@ -22,14 +22,14 @@ class Step(NamedTuple):
     here: bool
 
 
-class Job(NamedTuple):
+class GuidedJob(NamedTuple):
     """A job that a card can be made for."""
 
     words: str
     href: str
 
 
-def chassis_of(question: str, answer: Mapping[str, Any]) -> str | None:
+def chassis_of(question: str, answer: Answer) -> str | None:
     """The id of the fork that a page is about, where it is on the way."""
     if question in QUESTIONS_OF_THE_WAY:
         return str(answer["chassis"]["id"])
@@ -38,26 +38,26 @@ def chassis_of(question: str, answer: Mapping[str, Any]) -> str | None:
     return None
 
 
-def way(question: str, chassis: str | None, address: Address) -> list[Step]:
+def way(question: str, chassis: str | None, address: Address) -> list[GuidedStep]:
     """The steps, each with what is known so far; none for a page that is not on the way."""
     if chassis is None:
         return []
     fork = f"/v1/chassis/{chassis}"
-    steps = [Step("Fork", address.to(fork), question == "entry")]
+    steps = [GuidedStep("Fork", address.to(fork), question == "entry")]
     for name, words, model in WAY:
         href = address.to(f"{fork}/{name}", parameters_of(model), **_travel(question, address))
-        steps.append(Step(words, href, question == name))
+        steps.append(GuidedStep(words, href, question == name))
     job = address.changed() if question == "job-card" else "#job"
-    return [*steps, Step("Job card", job, question == "job-card")]
+    return [*steps, GuidedStep("Job card", job, question == "job-card")]
 
 
-def jobs(question: str, chassis: str | None, address: Address) -> list[Job]:
+def jobs(question: str, chassis: str | None, address: Address) -> list[GuidedJob]:
     """A card for each job; a change of travel still asks for the other end."""
     if chassis is None or question == "job-card":
         return []
     path = f"/v1/chassis/{chassis}/job-card"
     carried = [name for name in _CONFIGURATION if name in parameters_of(JobCardAsked)]
-    return [Job(words.partition(" ")[2], address.to(path, carried, job=job)) for job, words in JOB_WORDS.items()]
+    return [GuidedJob(words.partition(" ")[2], address.to(path, carried, job=job)) for job, words in JOB_WORDS.items()]
 
 
 def _travel(question: str, address: Address) -> dict[str, str]:

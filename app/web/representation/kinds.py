@@ -1,10 +1,12 @@
 """Which forms an answer can take, by media type; the order in which they are registered is the order of preference."""
 
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
 from starlette.requests import Request
+
+from app.web.representation.answer import Answer
 
 SUFFIXES = ("json", "html", "txt", "csv", "svg")
 """The words that `format=` and the end of an address may bear; everything else is part of the address."""
@@ -32,7 +34,7 @@ class Answered:
     template; `rows` is the member that is the list, where the answer is one; `shape` describes the answer."""
 
     question: str
-    answer: Mapping[str, Any]
+    answer: Answer
     shape: Shape
     rows: str | None
     request: Request

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from app.web.representation import words
+from app.web.representation.answer import Answer
 
 MOST_COLUMNS = 6
 WIDEST_CELL = 48
@@ -60,7 +61,7 @@ class Section:
     node: Node
 
 
-def sections(answer: Mapping[str, Any], *without: str) -> Iterator[Section]:
+def sections(answer: Answer, *without: str) -> Iterator[Section]:
     """The members of an answer but the empty: the single values first as pairs, then a section for each of the rest."""
     left = {name: value for name, value in answer.items() if name not in without and value not in ([], {})}
     single = {name: value for name, value in left.items() if not isinstance(value, list | dict)}
@@ -141,7 +142,7 @@ def _grid(name: str, values: list[Any]) -> Grid | None:
     return Grid([words.label(column) for column in columns], cells)
 
 
-def _leaves(value: Mapping[str, Any], name: str) -> Iterator[tuple[str, Node]]:
+def _leaves(value: Answer, name: str) -> Iterator[tuple[str, Node]]:
     for key, inner in value.items():
         node = node_of(_owner(name, key), inner)
         if isinstance(node, Pairs) and isinstance(inner, Mapping):

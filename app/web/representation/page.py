@@ -18,13 +18,14 @@ from pydantic import BaseModel
 from starlette.types import Scope
 
 from app.catalogue.tables import TABLES
-from app.questions.job.choices import Choice, Choices, choices
+from app.questions.job.choices import Choices, JobChoice, choices
 from app.questions.job.parameters import JOB_WORDS, JobCardAsked
 from app.questions.setup.parameters import SetupAsked
 from app.questions.sheet.sheet import SheetAsked
 from app.units.measure import parse_wheel_size
 from app.web.representation import bike_svg, guided, outline, words
 from app.web.representation.address import Address, carried, parameters_of, unit_links
+from app.web.representation.answer import Answer
 from app.web.representation.code import square_code
 from app.web.representation.compiled import bytecode_cache
 from app.web.representation.drawings import DRAWINGS
@@ -44,11 +45,11 @@ class Sources:
     """The documents an answer names, numbered in the order in which they first appear, with the pages it names."""
 
     def __init__(self, answer: Any) -> None:
-        self.listed: list[Mapping[str, Any]] = []
+        self.listed: list[Answer] = []
         self._numbers: dict[str, int] = {}
         self._collect(answer)
 
-    def number(self, source: Mapping[str, Any]) -> int:
+    def number(self, source: Answer) -> int:
         """The number of a source of this answer, from 1."""
         return self._numbers[source["id"]]
 
@@ -102,7 +103,7 @@ def _offered(held: Choices, address: Address) -> dict[str, list[tuple[str, str, 
     """The choices of a form, with whether each was asked for; what was asked is among them, as in an old address."""
     offered: dict[str, list[tuple[str, str, bool]]] = {}
     for name in _CHOSEN:
-        found: list[Choice] = getattr(held, name)
+        found: list[JobChoice] = getattr(held, name)
         asked = address.get(name)
         if asked and name == "wheel_size":
             asked = str(parse_wheel_size(asked))
@@ -117,7 +118,7 @@ def render(answered: Answered) -> bytes:
     return page(answered.question, answered.answer, answered.request.scope)
 
 
-def page(question: str, answer: Mapping[str, Any], scope: Scope) -> bytes:
+def page(question: str, answer: Answer, scope: Scope) -> bytes:
     """The page of an answer as it is on the wire."""
     address = Address(scope)
     chassis = guided.chassis_of(question, answer)
@@ -141,7 +142,7 @@ def page(question: str, answer: Mapping[str, Any], scope: Scope) -> bytes:
     return body.encode()
 
 
-def _title(question: str, answer: Mapping[str, Any]) -> str:
+def _title(question: str, answer: Answer) -> str:
     said = words.title(question)
     if question in ("list", "entry"):
         table = words.heading(answer["table"])
@@ -157,7 +158,7 @@ def _title(question: str, answer: Mapping[str, Any]) -> str:
     return f"{said}: {answer['title']}" if isinstance(answer.get("title"), str) else said
 
 
-def _drawing(question: str, answer: Mapping[str, Any]) -> Markup | None:
+def _drawing(question: str, answer: Answer) -> Markup | None:
     """The drawing of an answer as an element of the page; it is built, and so escaped, as a tree."""
     if question not in DRAWINGS or (question == "setup" and not (answer["by_spacers"] or "coil" in answer)):
         return None
@@ -166,7 +167,7 @@ def _drawing(question: str, answer: Mapping[str, Any]) -> Markup | None:
     return Markup(DRAWINGS[question](answer).decode().partition("?>")[2].strip())
 
 
-def _code(question: str, answer: Mapping[str, Any], address: Address) -> Markup | None:
+def _code(question: str, answer: Answer, address: Address) -> Markup | None:
     if question not in PRINTED:
         return None
     return Markup(square_code(address.pinned(answer["revision"])))
@@ -177,10 +178,10 @@ class Group:
     """Statements that hold for the same and stand on the same page of the same source."""
 
     scope: str
-    rows: list[Mapping[str, Any]]
+    rows: list[Answer]
 
 
-def _grouped(statements: list[Mapping[str, Any]]) -> list[Group]:
+def _grouped(statements: list[Answer]) -> list[Group]:
     """Statements by what they hold for and where they stand, in their order."""
     groups: dict[tuple[str, str], Group] = {}
     for each in statements:
@@ -193,13 +194,13 @@ def _grouped(statements: list[Mapping[str, Any]]) -> list[Group]:
 class Alike(NamedTuple):
     """Near misses of one spring at one travel for the same reasons; `holds` says for what each was listed."""
 
-    rows: list[Mapping[str, Any]]
+    rows: list[Answer]
     holds: list[tuple[str, list[str]]]
 
 
-def _alike(near_misses: Sequence[Mapping[str, Any]]) -> list[Alike]:
+def _alike(near_misses: Sequence[Answer]) -> list[Alike]:
     """Near misses in their order; those that differ in wheel, variant or damper only are one."""
-    groups: dict[tuple[str, ...], list[Mapping[str, Any]]] = {}
+    groups: dict[tuple[str, ...], list[Answer]] = {}
     for each in near_misses:
         source = words.source_words(each["source"]) if "source" in each else ""
         reasons = (reason["text"] for reason in each["reasons"])
@@ -208,13 +209,13 @@ def _alike(near_misses: Sequence[Mapping[str, Any]]) -> list[Alike]:
     return [Alike(rows, list(_holds(rows))) for rows in groups.values()]
 
 
-def _holds(rows: Sequence[Mapping[str, Any]]) -> Iterator[tuple[str, list[str]]]:
+def _holds(rows: Sequence[Answer]) -> Iterator[tuple[str, list[str]]]:
     for name in ("wheel_size", "variant", "damper"):
         if said := dict.fromkeys(words.plain(each["scope"][name]) for each in rows if name in each["scope"]):
             yield name, list(said)
 
 
-def _span(row: Mapping[str, Any], low: str, high: str) -> str:
+def _span(row: Answer, low: str, high: str) -> str:
     return words.span(row.get(low), row.get(high)) if low in row or high in row else ""
 
 
@@ -230,7 +231,7 @@ def _moment(text: str) -> str:
     return Markup('<time datetime="{}">{} {} UTC</time>').format(text, text[:10], text[11:16])
 
 
-def _configured(recent: Mapping[str, Any], question: str) -> str:
+def _configured(recent: Answer, question: str) -> str:
     """The address of a question, or of the card for a job, about a configuration that the bench log has."""
     known = {name: value for name, value in recent["configuration"].items() if name != "fluids"}
     if "travel" in known:

@@ -4,12 +4,12 @@ import hashlib
 import re
 from base64 import urlsafe_b64encode
 from collections.abc import Mapping
-from typing import Any
 
 from starlette.requests import Request
 from starlette.responses import Response
 
 from app.web.representation import csv_table
+from app.web.representation.answer import Answer
 from app.web.representation.choose import choose
 from app.web.representation.kinds import Answered, Representation, Shape, available, register
 from app.web.representation.problem_forms import problem_response
@@ -27,7 +27,7 @@ register(
 
 async def respond(
     request: Request,
-    answer: Mapping[str, Any],
+    answer: Answer,
     shape: Shape,
     *,
     question: str,

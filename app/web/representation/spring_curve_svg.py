@@ -4,19 +4,17 @@ Readable on a phone, in print and without colour: lines differ by dashes and are
 numbers of the answer and computes none; where there is no curve it says what is missing.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 from xml.etree import ElementTree as ET
 
+from app.web.representation.answer import Answer
 from app.web.representation.svg import WARNINGS, child, sheet, text, warnings, wrapped, written
 
 WIDTH, HEIGHT = 480, 430
 LEFT, RIGHT, TOP, BOTTOM = 62, 372, 74, 358
 DASHES = ("none", "9 4", "3 3", "12 3 3 3", "6 2 2 2 2 2", "1 3")
 APART = 15  # least distance between two labels
-
-Answer = Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True)

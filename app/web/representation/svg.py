@@ -1,8 +1,8 @@
 """The elements of a drawing: presentation attributes only, so that the strictest content policy lets it be seen."""
 
-from collections.abc import Mapping
-from typing import Any
 from xml.etree import ElementTree as ET
+
+from app.web.representation.answer import Answer
 
 # What a drawing must not be seen without, by the code of the caution.
 WARNINGS = {
@@ -32,7 +32,7 @@ def written(root: ET.Element) -> bytes:
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{body}'.encode()
 
 
-def warnings(answer: Mapping[str, Any]) -> list[str]:
+def warnings(answer: Answer) -> list[str]:
     """The short words of those cautions of an answer that its drawing must bear."""
     there = {each["code"] for each in answer["cautions"]}
     return [WARNINGS[code] for code in WARNINGS if code in there]

@@ -4,10 +4,9 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from app.web.representation import text_spring, words
+from app.web.representation.answer import Answer
 from app.web.representation.outline import is_quantity, node_of
 from app.web.representation.text_lines import beside, closing, heading, node, outline_lines, pair, table, title, wrapped
-
-Answer = Mapping[str, Any]
 
 _COUNTS = ("spacer_limit", "spacers_fitted", "travel_spacers", "travel_spacer")
 _SETUP_SHOWN = (

@@ -1,13 +1,12 @@
 """What a set-up rests on, as text: the coils that fit, the limits, what was taken for granted, the equations."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from app.web.representation import words
+from app.web.representation.answer import Answer
 from app.web.representation.outline import is_quantity
 from app.web.representation.text_lines import beside, heading, pair, wrapped
-
-Answer = Mapping[str, Any]
 
 
 def _plain(value: Any) -> str:

@@ -18,7 +18,7 @@ from typing_extensions import TypedDict
 from app.errors import Invalid, NotFound, Refusal
 from app.questions.answers.parameters import Pinned
 from app.web.contract.openapi import json_body
-from app.web.middleware.kept import Answer, OfOneRevision, kept_under, question_of
+from app.web.middleware.kept import KeptAnswer, OfOneRevision, kept_under, question_of
 from app.web.problem import problem_of
 from app.web.reading.json_body import read_model
 from app.web.reading.strict import StrictRoute, parameters_of, strict_router
@@ -144,7 +144,7 @@ async def _answered(request: Request, url: str, revision: int, asker: Any) -> tu
         return problem["status"], json.dumps(problem).encode()
     start, content = await _asked_anew(request, route, scope)
     if kept is not None and latest is not None and settled and (etag := kept_under(start)) is not None:
-        kept.put(latest, key, Answer(start, content, etag, len(url)))
+        kept.put(latest, key, KeptAnswer(start, content, etag, len(url)))
     return start["status"], content
 
 

@@ -17,13 +17,13 @@ from app.catalogue.tables import STATEMENTS, TABLES
 from app.database.connections import Database
 from app.errors import Fault, Invalid, PreconditionMissing
 from app.exchange import child
-from app.exchange.editing import Edit, Precondition, Written, check_edits, read_edits, write_edits
+from app.exchange.editing import Edit, Precondition, WrittenEdits, check_edits, read_edits, write_edits
 from app.exchange.loading import Entry
 from app.exchange.preconditions import never_used, table_of, unchanged_since
 from app.questions.answers.cautions import cautions
 from app.web.access import permitted, to_its_end, write_context
 from app.web.contract.openapi import json_body
-from app.web.edit_bodies import BODIES, CHANGE, CHANGES, WRITE, ZIP, ChangeBody, ChangesBody, Reason, WriteAnswer
+from app.web.edit_bodies import BODIES, CHANGE, CHANGES, WRITE, ZIP, ChangeBody, ChangesBody, EditReason, WriteAnswer
 from app.web.reading.idempotency import IdempotencyKey, digest_of, key_of
 from app.web.reading.json_body import MEDIA_TYPES, WrongMediaType, read_model
 from app.web.reading.strict import strict_router
@@ -35,9 +35,9 @@ router = strict_router(tags=["changes"])
 _TAG = re.compile(r'"r([0-9]{1,10})\.[^"]*"')
 _STATEMENT_TABLES = {table.table for table in STATEMENTS}
 
-StatementId = Annotated[str, Path(description="Id of the statement, whatever its table.")]
+EditedStatementId = Annotated[str, Path(description="Id of the statement, whatever its table.")]
 IfMatch = Annotated[str | None, Header(description="The ETag that the statement was read with.")]
-ReasonAsked = Annotated[Reason, Query(description="Why; it is public.")]
+ReasonAsked = Annotated[EditReason, Query(description="Why; it is public.")]
 
 
 @router.post(
@@ -73,7 +73,7 @@ async def check_changes(request: Request, asked: Annotated[FormAsked, Query()]) 
 async def import_changes(
     request: Request,
     idempotency_key: IdempotencyKey = None,
-    reason: Annotated[Reason | None, Query(description="Why; public. A list may bring its own.")] = None,
+    reason: Annotated[EditReason | None, Query(description="Why; public. A list may bring its own.")] = None,
 ) -> Response:
     """201 with the new revision, 200 where nothing changes, 422 with the report where anything is refused."""
     caller = await permitted(request, "edit")
@@ -121,7 +121,7 @@ async def add_statement(request: Request, idempotency_key: IdempotencyKey = None
     responses={200: {"model": WriteAnswer, "description": "Accepted, or nothing to change."}},
 )
 async def put_statement(
-    request: Request, id: StatementId, if_match: IfMatch = None, idempotency_key: IdempotencyKey = None
+    request: Request, id: EditedStatementId, if_match: IfMatch = None, idempotency_key: IdempotencyKey = None
 ) -> Response:
     """428 without If-Match, 412 where the statement has changed since it was read. A withdrawn statement is reopened
     with the ETag `"r<revision>.gone"`, where the revision is the one it was withdrawn with."""
@@ -143,7 +143,7 @@ async def put_statement(
 )
 async def withdraw_statement(
     request: Request,
-    id: StatementId,
+    id: EditedStatementId,
     reason: ReasonAsked,
     if_match: IfMatch = None,
     idempotency_key: IdempotencyKey = None,
@@ -219,7 +219,7 @@ async def _changes(request: Request) -> ChangesBody:
     return await read_model(request, CHANGES)
 
 
-def _checked(database: Database, edits: Sequence[Edit]) -> Written:
+def _checked(database: Database, edits: Sequence[Edit]) -> WrittenEdits:
     """Judged on a connection of its own: on SQLite the one of the lookups would be held as long as it takes."""
     if not database.is_sqlite:
         return Catalogue(database).answer(lambda snapshot: check_edits(snapshot, edits, _today()))
@@ -230,7 +230,7 @@ def _checked(database: Database, edits: Sequence[Edit]) -> Written:
         apart.close()
 
 
-def _written(done: Written) -> dict[str, Any]:
+def _written(done: WrittenEdits) -> dict[str, Any]:
     return {**done.report, "revision": done.revision, "opened": done.opened}
 
 

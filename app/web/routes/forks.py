@@ -35,8 +35,8 @@ router = strict_router(tags=["bench log"])
 _TAG = re.compile(r'"r([0-9]{1,10})\.[^"]*"')
 
 ForkId = Annotated[str, Path(description="Id of the fork, as it was given when it was registered.")]
-IfMatch = Annotated[str | None, Header(description="The ETag that the fork was read with.")]
-PinnedAsked = Annotated[Pinned, Query()]
+ForkIfMatch = Annotated[str | None, Header(description="The ETag that the fork was read with.")]
+ForkPinnedAsked = Annotated[Pinned, Query()]
 
 
 class ForksAsked(Paged):
@@ -135,7 +135,7 @@ async def recent_configurations(request: Request, asked: Annotated[RecentAsked, 
     response_model=None,
     responses={200: {"model": answers.ForkAnswer, "description": "The fork; its ETag is wanted to change it."}},
 )
-async def get_fork(request: Request, id: ForkId, asked: PinnedAsked) -> Response:
+async def get_fork(request: Request, id: ForkId, asked: ForkPinnedAsked) -> Response:
     """`unlisted` says what of it no document of the catalogue lists."""
     caller = await admitted(request, "bench")
     fork = await in_shop(request, lambda shop: forks.held(shop, caller.shop, id))
@@ -150,7 +150,7 @@ async def get_fork(request: Request, id: ForkId, asked: PinnedAsked) -> Response
     openapi_extra=json_body(FORK_BODY, "The whole fork as it is."),
     responses={200: {"model": answers.ForkAnswer, "description": "The fork as it is noted now."}},
 )
-async def put_fork(request: Request, id: ForkId, if_match: IfMatch = None) -> Response:
+async def put_fork(request: Request, id: ForkId, if_match: ForkIfMatch = None) -> Response:
     """428 without If-Match, 412 where the fork has changed since it was read. A finished job is a service."""
     caller = await permitted(request, "bench")
     wanted = registering(await read_model(request, FORK_BODY))
@@ -186,7 +186,7 @@ async def erase_fork(request: Request, id: ForkId) -> Response:
     response_model=None,
     responses={200: {"model": answers.ForkExport, "description": "The fork and every job on it."}},
 )
-async def export_fork(request: Request, id: ForkId, asked: PinnedAsked) -> Response:
+async def export_fork(request: Request, id: ForkId, asked: ForkPinnedAsked) -> Response:
     """For whom the fork belongs to."""
     caller = await admitted(request, "bench")
     fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))

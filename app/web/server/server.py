@@ -14,7 +14,7 @@ from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
 from app.settings import Settings
 from app.web.logs import ServerLog, build_logger
-from app.web.middleware.measured import Measured
+from app.web.middleware.measured import MeasuredApp
 from app.web.server.connection import timed
 
 CANNOT_LISTEN = 3
@@ -25,7 +25,7 @@ def config_of(app: Any, settings: Settings, parser: Literal["httptools", "h11"] 
     """How uvicorn is to run `app`. Its own limit_concurrency counts idle connections too, so ours are used instead
     (`max_connections`, `max_in_flight`); X-Forwarded-* are believed from `trusted_proxies` only."""
     if settings.metrics != "off":
-        app = Measured(app)
+        app = MeasuredApp(app)
     if settings.trusted_proxies:
         app = ProxyHeadersMiddleware(app, trusted_hosts=settings.trusted_proxies)
     return uvicorn.Config(
