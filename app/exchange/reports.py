@@ -99,12 +99,13 @@ def as_text(report: PackageReport) -> str:
         kind = "stood before" if finding.get("stood_before") else finding["severity"]
         lines.append(f"{kind}: {said}{shown}\n    {finding['rule']}: {finding['mend']}")
     rows, counts = report["rows"], report["counts"]
+    emptied = f"{report['cell_counts']['emptied']} cells emptied; " if report["cell_counts"]["emptied"] else ""
     total = counts["reject"] + counts["warn"] + counts["stood_before"]
     if len(report["findings"]) < total:
         lines.append(f"… and {total - len(report['findings'])} more")
     lines.append(
         f"{rows['read']} rows read: {rows['added']} new, {rows['changed']} changed, {rows['withdrawn']} withdrawn; "
-        f"{report['cell_counts']['emptied']} cells emptied; {counts['reject']} faults, {counts['warn']} warnings."
+        f"{emptied}{counts['reject']} faults, {counts['warn']} warnings."
     )
     if counts["stood_before"]:
         lines.append(f"{counts['stood_before']} faults stood before, on rows that this does not touch.")
