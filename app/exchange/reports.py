@@ -27,11 +27,11 @@ class RowCounts(TypedDict):
 class PackageReport(Report):
     """`revision` is the latest one; `opened` says whether this package opened it.
 
-    `cells` lists the changed cells of stored rows, emptied ones first. `replayed` says that the same request, by its
-    idempotency key, was done before.
+    `changed_cells` lists the changed cells of stored rows, emptied ones first. `replayed` says that the same request,
+    by its idempotency key, was done before.
     """
 
-    cells: list[CellChange]
+    changed_cells: list[CellChange]
     cell_counts: CellCounts
     revision: int
     opened: bool
@@ -91,7 +91,7 @@ def _locate_in(file: File, findings: dict[str, list[FindingShape]]) -> None:
 
 def as_text(report: PackageReport) -> str:
     """The report as lines for a person: emptied and changed cells, each finding with its place and fix, the sums."""
-    lines = cells_as_text(report["cells"], report["cell_counts"])
+    lines = cells_as_text(report["changed_cells"], report["cell_counts"])
     for finding in report["findings"]:
         place = "/".join(part for part in (finding.get("table"), finding.get("id")) if part)
         said = finding["text"] if "row" in finding or not place else f"{place}: {finding['text']}"

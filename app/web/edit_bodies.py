@@ -81,7 +81,7 @@ class WriteAnswer(TypedDict):
     fix, and the latest revision."""
 
     accepted: bool
-    cells: list[CellChange]
+    changed_cells: list[CellChange]
     cell_counts: CellCounts
     findings: list[FindingShape]
     counts: Counts

@@ -327,7 +327,7 @@ def _checked(database: Database, edits: Sequence[Edit]) -> Written:
 
 def _written(done: Written) -> dict[str, Any]:
     report = done.report
-    cells = {"cells": done.cells.listed(), "cell_counts": done.cells.counts}
+    cells = {"changed_cells": done.cells.listed(), "cell_counts": done.cells.counts}
     answer = {"accepted": report["accepted"], **cells, "findings": report["findings"], "counts": report["counts"]}
     answer |= {"revision": done.revision, "opened": done.opened}
     return {**answer, "replayed": True} if done.replayed else answer
