@@ -193,7 +193,7 @@ def _write(revision: NewRevision, edits: Sequence[Edit], entry: Entry, today: dt
 def _refusal(refused: _Refused) -> Invalid | Conflict:
     """409 if every reject collides with a stored row that the request does not change itself."""
     said = refused.said
-    shown = {**said, "cells": refused.cells.listed(), "cell_counts": refused.cells.counts}
+    shown = {**said, "changed_cells": refused.cells.listed(), "cell_counts": refused.cells.counts}
     own = {(edit.table.table, edit.id) for edit in refused.edits}
     rejects = [finding for finding in said["findings"] if refuses(finding)]
     collides = all(

@@ -57,7 +57,6 @@ class FindingShape(TypedDict):
 
     rule: str
     severity: Severity
-    stood_before: NotRequired[bool]
     table: NotRequired[str]
     row: NotRequired[int]
     id: NotRequired[str]
@@ -66,6 +65,7 @@ class FindingShape(TypedDict):
     text: str
     collides_with: NotRequired[CollisionShape]
     mend: str
+    stood_before: NotRequired[bool]
 
 
 class Report(TypedDict):
@@ -88,8 +88,6 @@ class FindingCounts(TypedDict):
 def finding_shape(finding: Finding) -> FindingShape:
     """The finding as JSON."""
     shape = FindingShape(rule=finding.rule, severity=finding.severity, text=finding.text, mend=finding.mend)
-    if finding.stood_before:
-        shape["stood_before"] = True
     if finding.table is not None:
         shape["table"] = finding.table
     if finding.row is not None:
@@ -105,6 +103,8 @@ def finding_shape(finding: Finding) -> FindingShape:
         if finding.collides_with.source is not None:
             other["source"] = finding.collides_with.source
         shape["collides_with"] = other
+    if finding.stood_before:
+        shape["stood_before"] = True
     return shape
 
 

@@ -40,7 +40,7 @@ class ChangeBody(TypedDict):
     reason: NotRequired[EditReason]
 
 
-class PutBody(TypedDict):
+class StatementPut(TypedDict):
     """The whole row of a statement, as GET gives it; everything else of GET's answer may come along and is ignored.
 
     `empty` names the columns that the put may empty: a stored value that the row lacks is refused otherwise.
@@ -53,7 +53,7 @@ class PutBody(TypedDict):
     reason: NotRequired[EditReason]
 
 
-class PatchBody(TypedDict):
+class StatementPatch(TypedDict):
     """A merge patch (RFC 7396) of GET's answer: in `row`, null empties a column and an absent one stays as it is."""
 
     row: dict[str, Any]
@@ -81,7 +81,7 @@ class WriteAnswer(TypedDict):
     fix, and the latest revision."""
 
     accepted: bool
-    cells: list[CellChange]
+    changed_cells: list[CellChange]
     cell_counts: CellCounts
     findings: list[FindingShape]
     counts: FindingCounts
@@ -95,8 +95,8 @@ BESIDE = {name for table in STATEMENTS for name in entry_shape(table).__annotati
 """Members of GET's answer about a statement that a PUT ignores."""
 
 CHANGE = TypeAdapter(ChangeBody)
-PUT = TypeAdapter(PutBody)
-PATCH = TypeAdapter(PatchBody)
+PUT = TypeAdapter(StatementPut)
+PATCH = TypeAdapter(StatementPatch)
 CHANGES = TypeAdapter(ChangesBody)
 WRITE = TypeAdapter(WriteAnswer)
 BODIES = json_body(CHANGES, "Up to 200 changes, or a Data Package as a zip file.")
