@@ -108,9 +108,10 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     context = {each.statement.travel_spacer for each in (fit, present_fit)} - {None}
     plan.extras = snapshot.many(Part, context)  # type: ignore[arg-type]
     plan.volume_spacers = found.spacers
-    for step in steps:
-        for name in step.open:
-            _miss_property(plan, name)
+    for name in dict.fromkeys(name for step in steps for name in step.open):
+        _miss_property(plan, name)
+    if spring is not None and spring.kind == "air" and spring.negative is None:
+        _miss_property(plan, "negative")
     return plan
 
 

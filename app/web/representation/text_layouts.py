@@ -252,7 +252,7 @@ def job_card(answer: Answer, question: str) -> Iterator[str]:
         yield "now:"
         yield from _asked(answer["present"])
     for each in answer["cautions"]:
-        if each["place"] == "top":
+        if each["place"] == "top" and each["code"] != "invented-data":  # that is the first line already
             yield from wrapped(f"! {each['text']}", "  ")
     yield from heading("Lay out")
     for each in answer["parts"]:
