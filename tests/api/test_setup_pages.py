@@ -30,6 +30,7 @@ async def test_the_answer_comes_before_its_curve_and_how_it_was_worked_out_is_fo
     places = [body.index(text) for text in SHOWN]
     assert places == sorted(places)
     assert body.index("never above") < body.index('class="plot"') < body.index("How this was worked out")
+    assert "Where is it filled?" in body
     assert re.search(r'<details id="how"><summary>How this was worked out', body)
     assert "2300 m" in words(body[: body.index("Fill here")])
     assert "75 kg" in words(body[: body.index("Fill here")])
@@ -80,7 +81,7 @@ async def test_a_card_for_a_rider_above_the_limit_says_so_in_its_first_line(load
 
 
 async def test_a_page_names_the_scope_of_every_limit(database: Database) -> None:
-    narrow: Limit = rider_limit().model_copy(update={"variant": "light"})
+    narrow: Limit = rider_limit().replaced(variant="light")
     store(database, [*common(), spring(), fit(wheel_size=622), narrow])
     async with asking(database) as client:
         page = words((await client.get("/v1/chassis/fork/setup?rider_mass=75&wheel_size=622", headers=PAGE)).text)

@@ -1,6 +1,7 @@
 """Everything shown with a figure is as true as the figure: limits, chambers, place, spacers, sources, readings."""
 
 import math
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -151,7 +152,7 @@ def test_a_guide_filled_at_altitude_takes_more_gauge_pressure_for_the_same_force
 
 
 def test_closed_lower_legs_push_out_at_altitude() -> None:
-    row = Chassis.model_validate({**CHASSIS, "stanchion_diameter_mm": 35.0})
+    row = Chassis.checked({**CHASSIS, "stanchion_diameter_mm": 35.0})
     block: Any = ask(row, *FORK, rider_mass="80", altitude="2300")["altitude"]
     push = 2 * math.pi / 4 * 0.035**2 * (PA - 76600)
     assert block["lower_leg_push"]["value"] == pytest.approx(push, abs=1)
@@ -177,7 +178,7 @@ def test_words_about_sources_are_true() -> None:
 def test_the_headline_of_a_coil_is_a_listed_spring_with_the_conflict_in_words() -> None:
     agreed = ask(*coils(), rider_mass="84", sag="30")["coil"]
     assert agreed["fit"]["id"] == agreed["calculated_choice"]["id"]
-    conflict = ask(*coils(), coil_guide("stout", sag="35").model_copy(update={"preload_turns": 0}), rider_mass="72")
+    conflict = ask(*coils(), coil_guide("stout", sag="35").replaced(preload_turns=Decimal(0)), rider_mass="72")
     coil = conflict["coil"]
     assert (coil["fit"]["id"], coil["calculated_choice"]["id"]) == ("stout", "soft")
     gives = (load_n(72) / 5.3 - 2) / 160 * 100
@@ -231,7 +232,7 @@ def test_the_example_readings_of_every_fork_of_the_demo_answer_for_it(loaded: Ca
 
 
 def test_a_limit_is_shown_with_the_scope_that_limits_it() -> None:
-    limit = rider_limit().model_copy(update={"variant": "light"})
+    limit = rider_limit().replaced(variant="light")
     variant_fit = fit(wheel_size=622)
     answer = ask(spring(), variant_fit, limit, rider_mass="80", wheel_size="622")
     assert answer["limits"]["pressure"][0]["scope"] == {"wheel_size": 622}

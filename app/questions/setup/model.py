@@ -16,7 +16,7 @@ from app.questions.setup.views import BySpacers, CurvePointView
 from app.units.preferences import Units
 from app.units.quantity import Quantity, computed
 
-STEPS = 16
+STEPS = 12
 BandEnds = tuple[float, float]
 
 
