@@ -26,6 +26,9 @@ MOST_MARKS = 40
 DIAMETERS = ("stanchion_diameter", "axle_diameter", "hub_spacing")
 
 
+Marks = Annotated[list[Annotated[str, Field(max_length=120)]], Field(max_length=MOST_MARKS)]
+
+
 class IdentifyAsked(LookupParameters):
     """The clues; each may be left out, be noisy or be wrong. Without any the answer is what to look at first."""
 
@@ -40,8 +43,8 @@ class IdentifyAsked(LookupParameters):
     axle_diameter: str | None = Field(None, max_length=64, description="Diameter of the axle in mm.", examples=["15"])
     steerer: str | None = Field(None, max_length=80, description="Steerer, or part of it.", examples=["tapered"])
     serial: str | None = Field(None, max_length=80, description="Serial number as engraved.", examples=["QT-012345"])
-    mark: list[Annotated[str, Field(max_length=120)]] | None = Field(
-        None, max_length=MOST_MARKS, description="A mark that can be read on it, or part of one; may be given again."
+    mark: Annotated[str, Field(max_length=120)] | Marks = Field(
+        default_factory=list, description="A mark that can be read on it, or part of one; may be given again."
     )
     maker: str | None = Field(None, max_length=120, description="Maker: id or name.")
     foot_joint: Literal["bolt into shaft", "nut on shaft"] | None = Field(
@@ -156,7 +159,7 @@ def clues(asked: IdentifyAsked) -> dict[str, Clue | tuple[str, ...]]:
     faults: list[Fault] = []
     for clue in CLUES:
         value = getattr(asked, clue)
-        if value is None:
+        if value is None or value == []:
             continue
         if isinstance(value, list):
             given[clue] = tuple(dict.fromkeys(value))
