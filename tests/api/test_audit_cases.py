@@ -177,7 +177,7 @@ CASES: dict[str, list[str]] = {
         "api/test_client_gone.py::test_what_is_looked_up_ends_when_its_client_is_gone",
     ],
     "a write under lookups": [
-        "api/test_kept.py::test_no_answer_is_older_than_the_last_write",
+        "api/test_answer_cache.py::test_no_answer_is_older_than_the_last_write",
         "api/test_edits.py::test_a_pinned_answer_is_the_same_bytes_after_any_edit",
     ],
     "cursors": [
@@ -208,8 +208,8 @@ CASES: dict[str, list[str]] = {
     ],
     "an old client": ["api/test_compatibility.py::test_no_program_written_against_the_last_release_is_left"],
     "another's answer out of what is kept": [
-        "api/test_audit_kept.py::test_whatever_was_asked_before_the_answer_is_that_of_a_service_that_keeps_none",
-        "api/test_audit_kept.py::test_who_is_refused_is_refused_after_another_was_answered",
+        "api/test_answer_cache_pairs.py::test_every_answer_is_that_of_a_service_that_keeps_none",
+        "api/test_answer_cache_audit.py::test_who_is_refused_is_refused_after_another_was_answered",
     ],
     "documentation from our own host, strict policy": [
         "api/test_openapi.py::test_the_page_and_all_it_loads_are_ours",
