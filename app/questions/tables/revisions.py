@@ -218,7 +218,7 @@ def _of_statement(snapshot: Snapshot, id: str) -> list[Version]:
     if not found:
         raise _unknown(snapshot, id)
     if found[-1].revision_to is not None:
-        raise missing(snapshot, type(found[-1].row), id)
+        raise missing(snapshot, found[-1].row.model, id)
     return found
 
 
