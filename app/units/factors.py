@@ -1,7 +1,8 @@
-"""What each unit is in its kind's SI unit, as the unit library gives it: exact, and kept in `factors.json`.
+"""The factor of each unit to the SI unit of its kind: exact, from pint, and kept in `factors.json`.
 
-The library takes a sixth of the time in which the service starts, so what it gave is committed beside this module with
-its version; where another version is installed, or a definition has changed, it is asked anew.
+This is the only place that uses pint. Loading it takes a sixth of the time in which the service starts, so its factors
+are committed beside this module with its version; they are read from pint again if another version is installed or a
+definition has changed. No text of a client reaches it.
 """
 
 import json
