@@ -74,7 +74,7 @@ def _go_on() -> None:
     """What is called before many rows are compared, where that holds nobody up."""
 
 
-class Index:
+class NameIndex:
     """The words and names of the rows of one table, given as (id, names, maker's name) in order of id."""
 
     def __init__(self, rows: Iterable[tuple[str, Sequence[str], str]]) -> None:
@@ -225,9 +225,9 @@ class _Indexes:
 
     def __init__(self) -> None:
         self.lock = threading.Lock()
-        self.kept: LRUCache[tuple[str, int], Index] = LRUCache(KEPT)
+        self.kept: LRUCache[tuple[str, int], NameIndex] = LRUCache(KEPT)
 
-    def of(self, snapshot: Snapshot, table: type[Row]) -> Index:
+    def of(self, snapshot: Snapshot, table: type[Row]) -> NameIndex:
         with snapshot.exclusive(self.lock):
             index = self.kept.get((table.table, snapshot.revision))
             if index is None:
@@ -236,7 +236,7 @@ class _Indexes:
                 self.kept[table.table, snapshot.revision] = index
             return index
 
-    def _unchanged(self, snapshot: Snapshot, table: type[Row]) -> Index | None:
+    def _unchanged(self, snapshot: Snapshot, table: type[Row]) -> NameIndex | None:
         """The index of a revision between which and this one neither the table nor a maker changed."""
         for name, revision in list(self.kept):
             between = {"low": min(revision, snapshot.revision), "high": max(revision, snapshot.revision)}
@@ -256,14 +256,14 @@ def found(snapshot: Snapshot, table: type[Row], text: str) -> list[Hit]:
     return index_of(snapshot, table).search(text, snapshot.require_thread)
 
 
-def index_of(snapshot: Snapshot, table: type[Row]) -> Index:
+def index_of(snapshot: Snapshot, table: type[Row]) -> NameIndex:
     """The index of a table that has names, at a revision."""
     with _GUARD:
         indexes = _INDEXES.setdefault(snapshot.cache_key, _Indexes())
     return indexes.of(snapshot, table)
 
 
-def _built(snapshot: Snapshot, table: type[Row]) -> Index:
+def _built(snapshot: Snapshot, table: type[Row]) -> NameIndex:
     stored = SQL[table]
     columns = table.columns()
     given = [name for name in _NAMES if name in columns]
@@ -276,7 +276,7 @@ def _built(snapshot: Snapshot, table: type[Row]) -> Index:
     makers = {row.id: row.name for row in snapshot.all(Maker)} if maker else {}
     rows = snapshot.connection.execute(statement).fetchall()
     last = 1 + len(given)
-    return Index(
+    return NameIndex(
         (row[0], [name for name in row[1:last] if name], makers.get(row[last], row[last] or "") if maker else "")
         for row in rows
     )

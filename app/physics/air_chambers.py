@@ -59,7 +59,10 @@ class AirSpring:
 
     def positive_volume_m3(self, travel_m: float) -> float:
         """V(x) = V_end - k*v + A*(T - x), for x in 0..T."""
-        return self.free_end_volume_m3 + self.bore_area_m2 * (self.travel_m - travel_m)
+        held = self.end_volume_m3
+        if self.spacers and self.spacer_volume_m3 is not None:
+            held = held - self.spacers * self.spacer_volume_m3
+        return held + self.bore_area_m2 * (self.travel_m - travel_m)
 
     def negative_chamber_m3(self, travel_m: float) -> float:
         """Vn(x) = V_neg + An*x, for x in 0..T."""

@@ -7,6 +7,7 @@ other) still leaves the true value inside at least 95 times in 100. The Monte Ca
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import NamedTuple
 
 from app.physics.air_chambers import AirSpring, disc_area_m2
@@ -104,10 +105,12 @@ def within(value: float, moves: Sequence[Move]) -> Within:
         third += bend * (4 * square / 15 + 16 * bend * bend / 945)
         if normal:
             bounded = False
+            continue
+        fourth -= 1.2 * own * own
+        if less < more:
+            least, most = least + (less if less < 0 else 0.0), most + (more if more > 0 else 0.0)
         else:
-            fourth -= 1.2 * own * own
-            least += min(less, more, 0.0)
-            most += max(less, more, 0.0)
+            least, most = least + (more if more < 0 else 0.0), most + (less if less > 0 else 0.0)
     if variance == 0:
         return Within(value, value, value)
     deviation = math.sqrt(variance)
@@ -150,10 +153,12 @@ SPREADS: Mapping[str, Spreads] = {
 }
 
 
-def moved_springs(spring: AirSpring, spreads: Spreads) -> list[tuple[str, AirSpring, AirSpring]]:
+@lru_cache(maxsize=512)
+def moved_springs(spring: AirSpring, spreads: Spreads) -> tuple[tuple[str, AirSpring, AirSpring], ...]:
     """The spring with one size at either end of its spread, by the name of that size in Spreads.
 
-    A port is never moved beyond full extension. ValueError if such a spring cannot exist.
+    A port is never moved beyond full extension. ValueError if such a spring cannot exist. Kept, because the start
+    pressure, the stroke and the other numbers of spacers all move the same springs.
     """
     ends: list[tuple[str, AirSpring, AirSpring]] = []
 
@@ -172,4 +177,4 @@ def moved_springs(spring: AirSpring, spreads: Spreads) -> list[tuple[str, AirSpr
     port = spring.port_travel_m
     if port is not None:
         add("port_m", port_travel_m=(max(0.0, port - spreads.port_m), port + spreads.port_m))
-    return ends
+    return tuple(ends)

@@ -67,13 +67,20 @@ def steps_rounded(above: int, below: int, step: Decimal, role: Role) -> Decimal:
 
 def _scaled(whole: int, step: Decimal) -> Decimal:
     """`whole` times `step`, with as many decimals as the step has."""
-    _, digits, exponent = step.as_tuple()
-    if not isinstance(exponent, int):
-        raise ValueError("a step is a finite number")
-    mantissa = whole * int("".join(map(str, digits)))
+    digits, exponent = _parts(str(step))
+    mantissa = whole * digits
     if exponent > 0:
         mantissa, exponent = mantissa * 10**exponent, 0
     return Decimal(f"{mantissa}E{exponent}")
+
+
+@lru_cache(maxsize=256)
+def _parts(step: str) -> tuple[int, int]:
+    """The digits of a step as a whole number, and the power of ten. By text: 0.10 and 0.1 are equal."""
+    _, digits, exponent = Decimal(step).as_tuple()
+    if not isinstance(exponent, int):
+        raise ValueError("a step is a finite number")
+    return int("".join(map(str, digits))), exponent
 
 
 def step_for(value: Fraction, target: Unit) -> Decimal:

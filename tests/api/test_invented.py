@@ -5,10 +5,10 @@ from xml.etree import ElementTree
 
 import httpx
 import pytest
+from app.rules.clean import clean_rows
 
 from app.catalogue.catalogue import Catalogue
 from app.database.connections import Database
-from app.rules.clean import clean_rows
 from tests.api.asking import asking
 from tests.api.walking import addresses
 from tests.bench.working import benches

@@ -53,7 +53,7 @@ def test_the_marks_of_the_drawing_are_the_numbers_of_the_answer() -> None:
         assert [travel(x) for x, _ in points] == pytest.approx([p["travel"]["value"] for p in row["curve"]], abs=0.02)
         assert [force(y) for _, y in points] == pytest.approx([p["force"]["value"] for p in row["curve"]], abs=0.2)
     mark = next(root.iter(f"{SVG}circle"))
-    assert travel(float(mark.get("cx") or "")) == pytest.approx(answer["sag"]["travel"]["value"], abs=0.02)
+    assert travel(float(mark.get("cx") or "")) == pytest.approx(answer["sag"]["expected"]["value"], abs=0.02)
     assert force(float(mark.get("cy") or "")) == pytest.approx(answer["load"]["value"], abs=0.2)
     assert answer["sag"]["travel"]["text"] in (of_class(root, "sag-label")[0].text or "")
 
@@ -91,7 +91,7 @@ def test_where_nothing_can_be_drawn_it_says_what_is_missing() -> None:
     root = drawn(ask(spring(negative="own valve"), fit(), rider_mass="80"))
     assert not of_class(root, "curve")
     assert "No curve" in (of_class(root, "missing")[0].text or "")
-    assert "only a negative chamber" in " ".join(each.text or "" for each in of_class(root, "missing")).replace(
+    assert "Give negative_pressure" in " ".join(each.text or "" for each in of_class(root, "missing")).replace(
         "\n", " "
     )
 

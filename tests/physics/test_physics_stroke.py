@@ -94,6 +94,7 @@ def test_every_band_of_a_stroke_covers_its_share(known: str, own_valve: bool) ->
             covered[name] += sum(shown[name].low <= each <= shown[name].high for each in its)
             wide[name] += (shown[name].high - shown[name].low) / (its[396] - its[4]) / 12
     for name in FIGURES:
+        print(f"{known}, own valve {own_valve}: {name}: {covered[name] / 4800:.3f}, width {wide[name]:.2f}")
         assert 0.95 <= covered[name] / 4800 <= 0.995, (name, covered[name] / 4800)
         assert wide[name] <= 1.25, (name, wide[name])
 

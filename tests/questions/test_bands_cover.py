@@ -115,6 +115,7 @@ def test_sag_rest_peak_and_force_at_the_start_pressure_that_is_shown(
             truths[name].append(truth)
     for name, its in truths.items():
         shown: Any = answer["sag"]["expected"] if name == "expected" else answer[name]  # type: ignore[literal-required]
+        print(f"{basis}, port {port_mm:g} mm, {answer['basis']}: {name}: {covered(shown, its):.4f}")
         assert shown["min"] < shown["value"] < shown["max"]
         assert SHARE <= covered(shown, its) <= 0.995 + ROUNDED.get(name, 0.0), name
         its.sort()
@@ -364,8 +365,8 @@ def test_what_to_fill_for_the_same_load_at_another_altitude_and_warmth() -> None
 def test_the_air_in_the_lower_legs() -> None:
     """Both legs closed at full extension: free volume and stanchion to half a digit, oil to 1 mL, slow to fast."""
     draw = drawing("legs")
-    row = Chassis.model_validate({**CHASSIS, "stanchion_diameter_mm": 35.0, "leg_free_volume_ml": "60"})
-    oil = [Fill.model_validate(
+    row = Chassis.checked({**CHASSIS, "stanchion_diameter_mm": 35.0, "leg_free_volume_ml": "60"})
+    oil = [Fill.checked(
         {"id": f"oil-{leg}", "chassis": "fork", "chamber": f"{leg}-side lower leg", "value": ml, "unit": "mL",
          "source": "doc"}) for leg, ml in (("spring", "10"), ("damper", "15"))]  # fmt: skip
     answer = ask(row, spring(), fit(), *oil, rider_mass="80", sag="25")

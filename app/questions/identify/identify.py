@@ -15,8 +15,8 @@ from app.questions.answers.cautions import cautions
 from app.questions.answers.explained import Assumption
 from app.questions.answers.parameters import LookupParameters
 from app.questions.answers.views import Caution, ChassisRef, Named, chassis_ref, named
-from app.questions.identify.index import CLUES, Index, Reading, Run, Value, index_at
-from app.questions.identify.model import Agreement, Check, Clue, Given, Ranking, each_clue, next_check, rank
+from app.questions.identify.index import CLUES, ClueReading, Index, Run, Value, index_at
+from app.questions.identify.model import Agreement, Clue, ClueCheck, CluesGiven, Ranking, each_clue, next_check, rank
 from app.questions.sheet.fits import chosen_units
 from app.units.measure import parse_measure, parse_wheel_size, wheel_called
 
@@ -24,6 +24,9 @@ MOST_CANDIDATES = 20
 MOST_READINGS = 12
 MOST_MARKS = 40
 DIAMETERS = ("stanchion_diameter", "axle_diameter", "hub_spacing")
+
+
+Marks = Annotated[list[Annotated[str, Field(max_length=120)]], Field(max_length=MOST_MARKS)]
 
 
 class IdentifyAsked(LookupParameters):
@@ -40,8 +43,8 @@ class IdentifyAsked(LookupParameters):
     axle_diameter: str | None = Field(None, max_length=64, description="Diameter of the axle in mm.", examples=["15"])
     steerer: str | None = Field(None, max_length=80, description="Steerer, or part of it.", examples=["tapered"])
     serial: str | None = Field(None, max_length=80, description="Serial number as engraved.", examples=["QT-012345"])
-    mark: list[Annotated[str, Field(max_length=120)]] | None = Field(
-        None, max_length=MOST_MARKS, description="A mark that can be read on it, or part of one; may be given again."
+    mark: Annotated[str, Field(max_length=120)] | Marks = Field(
+        default_factory=list, description="A mark that can be read on it, or part of one; may be given again."
     )
     maker: str | None = Field(None, max_length=120, description="Maker: id or name.")
     foot_joint: Literal["bolt into shaft", "nut on shaft"] | None = Field(
@@ -69,7 +72,7 @@ class ClueView(TypedDict):
     listed: list[str]
 
 
-class Candidate(TypedDict):
+class IdentifyCandidate(TypedDict):
     """A chassis; `score` is its posterior probability. `variants` are those whose serials or marks agree."""
 
     chassis: ChassisRef
@@ -113,7 +116,7 @@ class IdentifyAnswer(TypedDict):
 
     revision: int
     chassis_total: int
-    candidates: list[Candidate]
+    candidates: list[IdentifyCandidate]
     plausible: int
     next_check: NotRequired[NextCheck]
     excluding: list[Excluding]
@@ -156,7 +159,7 @@ def clues(asked: IdentifyAsked) -> dict[str, Clue | tuple[str, ...]]:
     faults: list[Fault] = []
     for clue in CLUES:
         value = getattr(asked, clue)
-        if value is None:
+        if value is None or value == []:
             continue
         if isinstance(value, list):
             given[clue] = tuple(dict.fromkeys(value))
@@ -179,7 +182,7 @@ def _read(clue: str, value: str | int) -> str | int | float:
     return parse_wheel_size(str(value)) if clue == "wheel_size" else value
 
 
-def answer(snapshot: Snapshot, index: Index, given: Given, skip: Collection[str] = ()) -> IdentifyAnswer:
+def answer(snapshot: Snapshot, index: Index, given: CluesGiven, skip: Collection[str] = ()) -> IdentifyAnswer:
     """The candidates in words; rows are fetched for those that are shown."""
     ranking = rank(index, given, MOST_CANDIDATES)
     rows = snapshot.many(Chassis, [index.ids[place] for place in ranking.best])
@@ -206,7 +209,7 @@ def answer(snapshot: Snapshot, index: Index, given: Given, skip: Collection[str]
     return found
 
 
-def _first_check(index: Index, ranking: Ranking, skip: Collection[str]) -> Check | None:
+def _first_check(index: Index, ranking: Ranking, skip: Collection[str]) -> ClueCheck | None:
     """The first thing to look at: the easiest that tells anything."""
     for clue in CLUES:
         if clue not in skip and (check := next_check(index, ranking, {*CLUES} - {clue})) is not None:
@@ -218,14 +221,14 @@ def _candidate(
     snapshot: Snapshot,
     index: Index,
     place: int,
-    given: Given,
+    given: CluesGiven,
     ranking: Ranking,
     chassis: ChassisRef,
-) -> Candidate:
+) -> IdentifyCandidate:
     by: dict[Agreement, list[tuple[str, Clue]]] = {"agrees": [], "disagrees": [], "unknown": []}
     for name, reading in each_clue(given):
         by[ranking.judged[name, reading][index.attributes[name].of[place]]].append((name, reading))
-    candidate: Candidate = {
+    candidate: IdentifyCandidate = {
         "chassis": chassis,
         "score": round(ranking.posterior[place], 4),
         "agrees": [_clue(name, reading, index.value(name, place)) for name, reading in by["agrees"]],
@@ -262,14 +265,14 @@ def _clue(clue: str, given: str | int | float, value: Value) -> ClueView:
     return {"parameter": clue, "given": _words(given), "listed": listed}
 
 
-def _words(reading: Reading) -> str:
+def _words(reading: ClueReading) -> str:
     if isinstance(reading, Run):
         ends = f" from {reading.first or 'the first'} to {reading.last or 'the last'}"
         return reading.pattern + (ends if reading.first or reading.last else "")
     return write_number(reading) if isinstance(reading, float) else str(reading)
 
 
-def _excluding(index: Index, given: Given, ranking: Ranking) -> list[Excluding]:
+def _excluding(index: Index, given: CluesGiven, ranking: Ranking) -> list[Excluding]:
     """The clues that no chassis agrees with; where only their combination leaves none, each with what it costs."""
     every = each_clue(given)
     alone = [clue for clue in every if not ranking.fits[clue]]
@@ -286,7 +289,7 @@ def _excluding(index: Index, given: Given, ranking: Ranking) -> list[Excluding]:
     return sorted(found, key=lambda each: -each["without"])
 
 
-def _without(given: Given, clue: tuple[str, Clue]) -> Given:
+def _without(given: CluesGiven, clue: tuple[str, Clue]) -> CluesGiven:
     """The clues but one."""
     name, reading = clue
     value = given[name]
@@ -294,7 +297,7 @@ def _without(given: Given, clue: tuple[str, Clue]) -> Given:
     return {**{other: kept for other, kept in given.items() if other != name}, **({name: rest} if rest else {})}
 
 
-def _check_shown(check: Check) -> NextCheck:
+def _check_shown(check: ClueCheck) -> NextCheck:
     return {
         "parameter": check.clue,
         "text": LOOK[check.clue],
@@ -312,7 +315,7 @@ def _called(clue: str, reading: str) -> str:
     return wheel_called(int(reading)) if clue == "wheel_size" else reading
 
 
-def _text(ranking: Ranking, check: Check | None) -> str:
+def _text(ranking: Ranking, check: ClueCheck | None) -> str:
     count = len(ranking.plausible)
     if not count:
         return "No chassis of the catalogue agrees with these clues: see what excludes them."

@@ -25,7 +25,7 @@ Properties = Mapping[str, frozenset[str | None]]
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class KeptStep:
     """A step that stays; `open` are the properties that would decide whether it applies."""
 
     step: Step
@@ -52,13 +52,13 @@ def properties(chassis: Chassis, spring: Spring | None, dampers: Iterable[Damper
     }
 
 
-def kept(steps: Iterable[Step], having: Properties) -> list[Kept]:
+def kept(steps: Iterable[Step], having: Properties) -> list[KeptStep]:
     """The steps that apply or may apply, in order."""
     found = []
     for step in sorted(steps, key=lambda each: (each.order, each.id)):
         verdicts = {name: _verdict(values, having.get(name)) for name, values in _read(step)}
         if False not in verdicts.values():
-            found.append(Kept(step, tuple(name for name, verdict in verdicts.items() if verdict is None)))
+            found.append(KeptStep(step, tuple(name for name, verdict in verdicts.items() if verdict is None)))
     return found
 
 

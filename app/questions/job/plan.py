@@ -16,7 +16,7 @@ from app.questions.configuration.chassis_context import ChassisContext
 from app.questions.configuration.prevailing import Applicable, undecided
 from app.questions.configuration.region import Given
 from app.questions.configuration.spring_travel import with_travel_of_spring
-from app.questions.job.conditions import Kept, kept, properties, whose, words
+from app.questions.job.conditions import KeptStep, kept, properties, whose, words
 from app.questions.job.parameters import JobCardAsked, JobName, ends, renamed
 from app.questions.job.procedure import procedure_for, steps_of
 from app.questions.job.refusals import no_spring, refuse_job, spacers_in
@@ -27,7 +27,7 @@ from app.questions.sheet.fits import prevailing_fits
 from app.questions.sheet.gather import Sheet, gather
 from app.units.preferences import Units
 
-Open = dict[str, list[str | int | float]]
+OpenInPlan = dict[str, list[str | int | float]]
 
 
 @dataclass(slots=True)
@@ -49,7 +49,7 @@ class Plan:
     spacers_as_delivered: bool
     present_spacers: int | None
     procedure: Procedure
-    kept: list[Kept]
+    kept: list[KeptStep]
     uses: list[Applicable[Use]]
     fasteners: list[Fastener]
     setup: SetupAnswer
@@ -115,7 +115,7 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     return plan
 
 
-def _present(found: Sheet, present: Given, job: JobName) -> tuple[Given, list[Applicable[Fit]], Open]:
+def _present(found: Sheet, present: Given, job: JobName) -> tuple[Given, list[Applicable[Fit]], OpenInPlan]:
     """The fork as it stands, its fits, and what would decide between them."""
     if job != "travel-change":
         return found.wanted, found.fits, {}
@@ -139,12 +139,12 @@ def _present(found: Sheet, present: Given, job: JobName) -> tuple[Given, list[Ap
 
 
 def _open(
-    asked: JobCardAsked, found: Sheet, steps: Sequence[Kept], uses: Sequence[Applicable[Use]], rivals: Sequence[str],
-    present: Open,
-) -> Open:  # fmt: skip
+    asked: JobCardAsked, found: Sheet, steps: Sequence[KeptStep], uses: Sequence[Applicable[Use]],
+    rivals: Sequence[str], present: OpenInPlan,
+) -> OpenInPlan:  # fmt: skip
     """Each parameter that would decide something the card shows, with the values it may take."""
     choices = found.context.choices(found.where, found.offered)
-    open_parameters: Open = dict(present)
+    open_parameters: OpenInPlan = dict(present)
     for shown in _taken(found, asked.job, steps, uses):
         for name, values in undecided(shown, found.where, choices).items():
             open_parameters[name] = list(dict.fromkeys([*open_parameters.get(name, []), *values]))
@@ -178,7 +178,7 @@ def _still_possible(
 
 
 def _taken(
-    found: Sheet, job: JobName, steps: Sequence[Kept], uses: Sequence[Applicable[Use]]
+    found: Sheet, job: JobName, steps: Sequence[KeptStep], uses: Sequence[Applicable[Use]]
 ) -> tuple[Iterable[Applicable[Any]], ...]:
     """The statements of the sheet that the card shows; of the set-up it shows those of the rider only."""
     positions = {each.step.fastener_position for each in steps}
@@ -194,7 +194,9 @@ def _taken(
     )
 
 
-def limits_of_job(limits: Sequence[Applicable[Limit]], job: JobName, steps: Sequence[Kept]) -> list[Applicable[Limit]]:
+def limits_of_job(
+    limits: Sequence[Applicable[Limit]], job: JobName, steps: Sequence[KeptStep]
+) -> list[Applicable[Limit]]:
     """The limits that a job can prove: nothing of tyre, rotor or steerer if it does not touch them."""
     positions = {each.step.fastener_position for each in steps}
     of_job = {
@@ -209,7 +211,7 @@ def limits_of_job(limits: Sequence[Applicable[Limit]], job: JobName, steps: Sequ
     return [each for each in limits if of_job.get(each.statement.subject, True)]
 
 
-def _undecided(found: Open, context: ChassisContext, asked: JobCardAsked) -> Invalid:
+def _undecided(found: OpenInPlan, context: ChassisContext, asked: JobCardAsked) -> Invalid:
     """One fault `undecided` per parameter, with its possible values and the names of what was chosen already."""
     detail = f"Not decided yet: {', '.join(found)}. A card is made for one configuration only."
     faults = [_undecided_fault(name, values) for name, values in found.items()]

@@ -51,7 +51,7 @@ def put_air(answer: SetupAnswer, work: SetupBuilder, shown: Applicable[Fit], wan
         answer["example_readings"] = list(examples_of(ground))
     bases, gaps = estimates(ground)
     work.gaps += gaps
-    if not bases and ground.spacers is not None:
+    if not bases and ground.spacers is not None and "example_readings" in answer:
         work.miss("start-pressure", "nothing here says what to start from", two_sags_of(ground))
     headline = bases[0] if bases and not bases[0].read_again else None
     start = put_bases(answer, work, bases, headline, figures)

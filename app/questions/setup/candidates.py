@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 
 from app.questions.answers.views import figure
 from app.questions.setup.builder import SetupBuilder
-from app.questions.setup.limits import Limits
+from app.questions.setup.limits import KeptLimits
 from app.questions.setup.views import Candidate, SetupAnswer, SharedLimits
 from app.units.preferences import Units
 
@@ -24,9 +24,12 @@ def put_candidates(
     for child in children:
         its = answered(child)
         one: Candidate = {"fit": its["fit"], "limits": its["limits"]}
-        for name in ("basis", "start_pressure", "sag"):
-            if name in its:
-                one[name] = its[name]
+        if "basis" in its:
+            one["basis"] = its["basis"]
+        if "start_pressure" in its:
+            one["start_pressure"] = its["start_pressure"]
+        if "expected" in its.get("sag", {}):
+            one["expected_sag"] = its["sag"]["expected"]
         if "coil" in its and "fit" in its["coil"]:
             one["coil"] = its["coil"]["fit"]
         candidates.append(one)
@@ -41,7 +44,7 @@ def put_candidates(
     work.headline = {"what": "candidates", "text": f"{text} {shared['text']}" if shared is not None else text}
 
 
-def _shared(every: Sequence[Limits], units: Units) -> SharedLimits | None:
+def _shared(every: Sequence[KeptLimits], units: Units) -> SharedLimits | None:
     """The strictest maximum, if every candidate states one."""
     shared: SharedLimits = {"text": ""}
     said: list[str] = []

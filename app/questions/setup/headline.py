@@ -62,6 +62,7 @@ def _basis_shown(each: StartPressureEstimate, figures: Figures, work: SetupBuild
             pressure.setdefault("basis", "published")
     elif each.given is not None:
         pressure = quantity("pressure", each.given.given_value, each.given.given_unit, to=work.units)
+        pressure.pop("as_published", None)
     else:
         pressure = figures.pressure(each.gauge_pa, (each.low_pa, each.high_pa))
         pressure["basis"] = "computed" if each.basis == "computed" else "measured"

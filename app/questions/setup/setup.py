@@ -27,8 +27,9 @@ from app.questions.setup.views import Headline, SetupAnswer, SetupAskedView
 from app.questions.setup.words import COIL_VALIDITY, PRACTICE, VALIDITY, formulas, sag_view, travel_change
 from app.questions.sheet.fits import asked_view, chosen_units, fit_view, prevailing_fits, spring_ref
 from app.questions.sheet.gather import Sheet, gather
+from app.units.measure import Measure
 from app.units.preferences import Units
-from app.units.quantity import computed, quantity
+from app.units.quantity import Quantity, computed, quantity
 from app.units.table import Kind
 
 
@@ -124,7 +125,7 @@ def _asked(work: SetupBuilder) -> SetupAskedView:
         ("negative_pressure", asked.negative),
     ):  # fmt: skip
         if measure is not None:
-            shown[name] = quantity(measure.kind, measure.given_value, measure.given_unit, to=units)  # type: ignore[literal-required]
+            shown[name] = _as_given(measure, units)  # type: ignore[literal-required]
     figures: tuple[tuple[str, Kind, str, float | None], ...] = (
         ("bike_mass", "mass", "kg", asked.bike_kg.value if asked.bike_kg.given else None),
         ("front_share", "percent", "%", asked.front_share.value if asked.front_share.given else None),
@@ -141,6 +142,13 @@ def _asked(work: SetupBuilder) -> SetupAskedView:
         shown["spacers"] = asked.spacers
     if asked.readings:
         shown["reading"] = [each.text for each in asked.readings]
+    return shown
+
+
+def _as_given(measure: Measure, units: Units) -> Quantity:
+    """A figure of the asker's in the chosen units; nobody published it, so nothing is said of that."""
+    shown = quantity(measure.kind, measure.given_value, measure.given_unit, to=units)
+    shown.pop("as_published", None)
     return shown
 
 

@@ -220,7 +220,7 @@ class Candidate(TypedDict):
     fit: FitView
     basis: NotRequired[Basis]
     start_pressure: NotRequired[Quantity]
-    sag: NotRequired[SagView]
+    expected_sag: NotRequired[Quantity]
     coil: NotRequired[SpringRef]
     limits: SetupLimits
 

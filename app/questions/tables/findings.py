@@ -21,7 +21,7 @@ from app.questions.answers.views import Caution
 from app.questions.tables.listing import Paged, sources_of
 from app.rules import checks as checks  # registers the rules
 from app.rules.finding import FindingShape, Severity
-from app.rules.registry import RULES, Edit, Rule, Shape
+from app.rules.registry import RULES, RowEdit, Rule, RuleShape
 
 
 class Cell(TypedDict):
@@ -45,7 +45,7 @@ class RuleRow(TypedDict):
 
     id: str
     family: str
-    shape: Shape
+    shape: RuleShape
     severity: Severity
     what: str
     why: str
@@ -94,7 +94,7 @@ class FindingsAsked(Paged):
     severity: Severity | None = Field(default=None, description="Only this severity.")
 
 
-def rule_list(family: str | None, severity: Severity | None, shape: Shape | None) -> RuleList:
+def rule_list(family: str | None, severity: Severity | None, shape: RuleShape | None) -> RuleList:
     """The rules of a family, severity and shape; all by default. Raises Invalid for an unknown family."""
     families = dict.fromkeys(rule.family for rule in RULES.values())
     if family is not None and family not in families:
@@ -203,7 +203,7 @@ def _rule_row(rule: Rule) -> RuleRow:
     return row
 
 
-def _example(edit: Edit) -> ExampleEdit:
+def _example(edit: RowEdit) -> ExampleEdit:
     return {
         "table": edit.table,
         "id": edit.id,

@@ -16,7 +16,7 @@ from app.catalogue.tables import TABLES, Chassis, Damper, Fit, Row, Statement, V
 from app.questions.answers.cautions import cautions
 from app.questions.answers.views import Caution, Named, length, named
 from app.questions.tables.listing import sources_of
-from app.questions.tables.row_views import row_shape, shape
+from app.questions.tables.row_views import list_of, row_shape, shape
 from app.units.preferences import System, choose
 from app.units.quantity import Quantity
 
@@ -67,7 +67,7 @@ def entry_shape(table: type[Row]) -> Any:
         "cautions": list[Caution],
     }
     if table is Chassis:
-        variants = list.__class_getitem__(row_shape(Variant))
+        variants = list_of(row_shape(Variant))
         fields |= {"variants": variants, "travels": list[Quantity], "dampers": list[Named]}
     doc = f"One row of {table.table}, the revision since which it holds, and where it leads."
     return shape(f"{table.__name__}Entry", doc, fields)

@@ -18,6 +18,8 @@ IDS = frozenset(("chassis", "variant", "spring", "from_spring", "damper", "frame
 """Parameters that are ids of rows: they are picked by name or carried along, never typed."""
 _MACHINERY = ("format", "cursor", "min_revision")
 _UNITS = "_unit"
+MOST_PAIRS = 400
+"""So many parameters of a refused request stay in the links and forms of its page; a route takes fewer."""
 _FIELDS: WeakKeyDictionary[Callable[..., Any], "tuple[Field, ...]"] = WeakKeyDictionary()  # routes cannot be hashed
 
 
@@ -38,7 +40,8 @@ class Address:
     def __init__(self, scope: Scope) -> None:
         self.path: str = urllib.parse.quote(scope["path"], safe="/:@!$&'()*+,;=~-._")
         query = scope["query_string"].decode("ascii", "replace")
-        self.pairs: list[tuple[str, str]] = urllib.parse.parse_qsl(query, keep_blank_values=True, max_num_fields=400)
+        pairs = urllib.parse.parse_qsl(query, keep_blank_values=True)
+        self.pairs: list[tuple[str, str]] = pairs[:MOST_PAIRS]
         self._scope = scope
         self._base: str = scope.get("root_path", "")
 

@@ -19,7 +19,7 @@ from starlette.types import Scope
 
 from app.catalogue.tables import TABLES
 from app.questions.identify.index import CLUES
-from app.questions.job.choices import Choice, Choices, choices
+from app.questions.job.choices import Choices, JobChoice, choices
 from app.questions.job.parameters import JOB_WORDS, JobCardAsked
 from app.questions.setup.parameters import SetupAsked
 from app.questions.sheet.sheet import SheetAsked
@@ -27,7 +27,7 @@ from app.units.measure import parse_wheel_size, wheel_called
 from app.web.representation import bike_svg, guided, outline, words
 from app.web.representation.address import Address, carried, parameters_of, unit_links
 from app.web.representation.code import square_code
-from app.web.representation.compiled import Compiled
+from app.web.representation.compiled import bytecode_cache
 from app.web.representation.drawings import DRAWINGS
 from app.web.representation.kinds import Answered, Representation, register
 from app.web.representation.named import as_answered, named
@@ -71,7 +71,7 @@ def environment() -> Environment:
     """Escapes everything, and fails on a name that is not there."""
     made = Environment(
         loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
-        lstrip_blocks=True, auto_reload=False, bytecode_cache=Compiled(TEMPLATES),
+        lstrip_blocks=True, auto_reload=False, bytecode_cache=bytecode_cache(TEMPLATES),
     )  # fmt: skip
     made.filters |= {
         "label": words.label, "heading": words.heading, "plain": words.plain, "clicks": words.clicks,
@@ -104,7 +104,7 @@ def _offered(held: Choices, address: Address) -> dict[str, list[tuple[str, str, 
     """The choices of a form, with whether each was asked for; what was asked is among them, as in an old address."""
     offered: dict[str, list[tuple[str, str, bool]]] = {}
     for name in _CHOSEN:
-        found: list[Choice] = getattr(held, name)
+        found: list[JobChoice] = getattr(held, name)
         asked = address.get(name)
         if asked and name == "wheel_size":
             asked = str(parse_wheel_size(asked))

@@ -120,7 +120,7 @@ def _type_of(scope: Scope) -> str:
 
 
 def body_of(body: Body, scope: Scope) -> tuple[bytes, str]:
-    """The bytes of a refusal and their type: JSON unless a page or a text is what the client would rather have."""
+    """The bytes of a refusal and their type: JSON unless the client prefers a page or a text."""
     form, content_type = _form_of(scope), _type_of(scope)
     return _RENDER[form.media_type](body, scope), content_type
 
@@ -140,7 +140,8 @@ def problem_response(
     if slug == "invalid" and (asking := _asked_on_page(body, scope, _type_of(scope))) is not None:
         return asking
     content, content_type = body_of(body, scope)
-    kept = {"Cache-Control": "no-store", "Vary": "Accept", "Content-Type": content_type, **(headers or {})}
+    vary = {} if "suffix" in scope.get("state", {}) else {"Vary": "Accept"}
+    kept = {"Cache-Control": "no-store", **vary, "Content-Type": content_type, **(headers or {})}
     return Response(content, status_code=PROBLEM_TYPES[slug].status, headers=kept)
 
 

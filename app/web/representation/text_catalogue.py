@@ -1,12 +1,10 @@
 """Which fork it is, and what a statement said when, as text."""
 
 from collections.abc import Callable, Iterator, Mapping
-from typing import Any
 
 from app.web.representation import words
+from app.web.representation.answer import Answer
 from app.web.representation.text_lines import beside, closing, further, heading, outline_lines, pair, title, wrapped
-
-Answer = Mapping[str, Any]
 
 
 def identify(answer: Answer, question: str) -> Iterator[str]:

@@ -4,10 +4,9 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from app.web.representation import text_spring, words
+from app.web.representation.answer import Answer
 from app.web.representation.outline import is_quantity, node_of
 from app.web.representation.text_lines import beside, closing, heading, node, outline_lines, pair, title, wrapped
-
-Answer = Mapping[str, Any]
 
 _COUNTS = ("spacer_limit", "spacers_fitted", "travel_spacers", "travel_spacer")
 _SETUP_SHOWN = (
@@ -206,13 +205,7 @@ def setup(answer: Answer, question: str) -> Iterator[str]:
     if answer.get("candidates"):
         yield from heading("Whichever it is")
         for each in answer["candidates"]:
-            figure = _plain(each["start_pressure"]) if "start_pressure" in each else "not known"
-            coil = each["coil"].get("part_number", each["coil"]["id"]) if "coil" in each else figure
-            yield from beside(f"  {_spring(each['fit'])}, {words.quantity_text(each['fit']['travel'])}", coil, "  ")
-            if scope := words.scope_words(each["fit"]["scope"]):
-                yield from wrapped(f"    holds for {scope}", "    ")
-            for limit in each["limits"]["pressure"]:
-                yield from wrapped(f"    never above {_plain(limit['limit'])} ({limit['of']})", "    ")
+            yield from _candidate(each)
     if answer["published"]:
         yield from heading("Published set-up")
         for each in answer["published"]:
@@ -234,6 +227,19 @@ def setup(answer: Answer, question: str) -> Iterator[str]:
     if answer["bands"]:
         yield from wrapped(words.bands(answer["bands"]))
     yield from closing(answer)
+
+
+def _candidate(each: Answer) -> Iterator[str]:
+    figure = _plain(each["start_pressure"]) if "start_pressure" in each else "not known"
+    yield from beside(
+        "START PRESSURE", each["coil"].get("part_number", each["coil"]["id"]) if "coil" in each else figure
+    )
+    if "expected_sag" in each:
+        yield from wrapped(f"  expected sag {_plain(each['expected_sag'])}", "    ")
+    yield from _fit(each["fit"])
+    for limit in each["limits"]["pressure"]:
+        yield from wrapped(f"    never above {_plain(limit['limit'])} ({limit['of']})", "    ")
+    yield from wrapped(f"    {each['limits']['text']}", "    ")
 
 
 def job_card(answer: Answer, question: str) -> Iterator[str]:

@@ -2,19 +2,17 @@
 
 import textwrap
 import unicodedata
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterable, Iterator, Sequence
 
 from tabulate import tabulate
 
 from app.web.representation import outline, words
+from app.web.representation.answer import Answer
 from app.web.representation.outline import Grid, Items, Node, Pairs, WordList
 
 COLUMNS = 80
 _NAMES = 26  # the widest name that stands beside its value
 _GUTTER = 2
-
-Answer = Mapping[str, Any]
 
 
 def text_of(lines: Iterable[str]) -> str:

@@ -3,7 +3,8 @@
 from collections.abc import Callable, Iterator, Mapping
 
 from app.web.representation import words
-from app.web.representation.text_lines import Answer, beside, closing, heading, title, wrapped
+from app.web.representation.answer import Answer
+from app.web.representation.text_lines import beside, closing, heading, title, wrapped
 
 
 def search(answer: Answer, question: str) -> Iterator[str]:

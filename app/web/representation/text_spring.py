@@ -1,13 +1,12 @@
 """The parts of a set-up as text: what to do first, the coils that fit, the lines by spacers, limits, assumptions."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from app.web.representation import words
+from app.web.representation.answer import Answer
 from app.web.representation.outline import is_quantity
 from app.web.representation.text_lines import beside, heading, pair, table, wrapped
-
-Answer = Mapping[str, Any]
 
 
 def _plain(value: Any) -> str:
@@ -65,6 +64,10 @@ def by_spacers(answer: Answer) -> Iterator[str]:
         exceeds = f" ({', '.join(each['exceeds'])})" if each["exceeds"] else ""
         yield f"     progression {words.plain(each['progression'])}, within limits: {limit}{exceeds}"
     if "spacers" not in answer:
+        for each in rows:
+            yield from heading(f"Force over travel, {each['spacers']} volume spacers")
+            points = [[point["travel"]["text"], point["force"]["text"]] for point in each["curve"]]
+            yield from table(["travel", "force"], points)
         return
     yield from heading("Force over travel, by number of volume spacers")
     for first in range(0, len(rows), 5):

@@ -41,8 +41,8 @@ router = strict_router(tags=["bench log"])
 _TAG = re.compile(r'"r([0-9]{1,10})\.[^"]*"')
 
 ForkId = Annotated[str, Path(description="Id of the fork, given at registration.")]
-IfMatch = Annotated[str | None, Header(description="The ETag of the fork as you read it.")]
-PinnedAsked = Annotated[Pinned, Query()]
+ForkIfMatch = Annotated[str | None, Header(description="The ETag of the fork as you read it.")]
+ForkPinnedAsked = Annotated[Pinned, Query()]
 
 
 class ForksAsked(Paged):
@@ -158,7 +158,7 @@ async def recent_configurations(request: Request, asked: Annotated[RecentAsked, 
     response_model=None,
     responses={200: {"model": answers.ForkAnswer, "description": "The fork; its ETag is needed to change it."}},
 )
-async def get_fork(request: Request, id: ForkId, asked: PinnedAsked) -> Response:
+async def get_fork(request: Request, id: ForkId, asked: ForkPinnedAsked) -> Response:
     """`unlisted` names parts of the fork that no document in the catalogue lists."""
     caller = await admitted(request, "bench")
     fork = await in_shop(request, lambda shop: forks.held(shop, caller.shop, id))
@@ -173,7 +173,7 @@ async def get_fork(request: Request, id: ForkId, asked: PinnedAsked) -> Response
     openapi_extra=json_body(FORK_BODY, "The whole fork."),
     responses={200: {"model": answers.ForkAnswer, "description": "The fork as recorded now."}},
 )
-async def put_fork(request: Request, id: ForkId, if_match: IfMatch = None, empty: Empty = None) -> Response:
+async def put_fork(request: Request, id: ForkId, if_match: ForkIfMatch = None, empty: Empty = None) -> Response:
     """428 without If-Match, 412 if the fork has changed since you read it. Finished jobs are services."""
     caller = await permitted(request, "bench")
     wanted = registering(await read_model(request, FORK_BODY))
@@ -214,7 +214,7 @@ async def erase_fork(request: Request, id: ForkId) -> Response:
     response_model=None,
     responses={200: {"model": answers.ForkExport, "description": "The fork and every job on it."}},
 )
-async def export_fork(request: Request, id: ForkId, asked: PinnedAsked) -> Response:
+async def export_fork(request: Request, id: ForkId, asked: ForkPinnedAsked) -> Response:
     """For the owner of the fork."""
     caller = await admitted(request, "bench")
     fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
