@@ -58,8 +58,9 @@ class SetupAsked(ConfigurationAsked):
         default=[],
         max_length=MOST_READINGS,
         description="A measurement, as travel@gauge pressure; may be repeated. Sags of this rider, each with the start "
-        "pressure that gave it (`38mm@72psi`): two, or one if the sizes of the spring are known. Or three of the gauge, taken slowly with no rider: at 0 mm after "
-        "filling an emptied fork without moving it, at 0 mm after cycling, and held compressed.",
+        "pressure that gave it (`38mm@72psi`): two, or one if the sizes of the spring are known. Or three of the gauge, "
+        "taken slowly with no rider: at 0 mm after filling an emptied fork without moving it, at 0 mm after cycling, "
+        "and held compressed.",
         examples=[["38mm@72psi", "33mm@80psi"]],
     )
 
