@@ -4,26 +4,27 @@ import json
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from functools import cache
-from time import perf_counter
 from typing import Any, TextIO
 
 from fastapi import FastAPI
 from starlette.middleware import Middleware
 from starlette.types import Receive, Scope, Send
 
+from app.exchange.kept_exports import KeptExports
 from app.settings import Settings
 from app.web.contract.openapi import served
+from app.web.demonstration import Demonstration, is_below
 from app.web.logs import build_logger
+from app.web.middleware.answer_cache import AnswerCache, KeyedRequest
 from app.web.middleware.audits import Audits
 from app.web.middleware.closed_reads import ClosedReads
 from app.web.middleware.compression import Compression
 from app.web.middleware.hosts import Hosts
-from app.web.middleware.kept import Front, Kept, OfOneRevision, kept_in_front
 from app.web.middleware.limits import Limits
 from app.web.middleware.methods import Methods
 from app.web.middleware.paths import Paths
-from app.web.middleware.rates import Rates
-from app.web.middleware.requests import RequestLog, Requests, new_id
+from app.web.middleware.rates import RateCounter, Rates
+from app.web.middleware.requests import RequestLog, Requests
 from app.web.middleware.security import Security
 from app.web.middleware.signed_in import SignedIn
 from app.web.middleware.waiting import Waiting
@@ -34,33 +35,34 @@ from app.web.server.integrity_check import look_through_soon
 
 
 class Service(FastAPI):
-    """The whole service, with a first look at each request before everything else where answers are kept."""
+    """The whole service: the answer cache, and FastAPI with all its layers behind it."""
 
-    front: Front | None = None
-    log: RequestLog
+    answers: AnswerCache
+    demonstration: Demonstration | None = None
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        front = self.front
-        if front is None or not kept_in_front(scope):
-            await super().__call__(scope, receive, send)
-        elif (answer := front.answer(scope)) is None:
-            await super().__call__(scope, receive, front.heard(scope, send))
+        scope["app"] = self
+        if self.demonstration is not None and is_below(scope):
+            await self.demonstration(scope, receive, send)
         else:
-            begun, request_id = perf_counter(), new_id()
-            await answer.send(send, request_id)
-            self.log(scope, request_id, answer.status, perf_counter() - begun, len(answer.body))
+            await self.answers(scope, receive, send)
 
 
 def create_app(
-    settings: Settings | None = None, catalogue: Any = None, shop: Any = None, *, log_to: TextIO | None = None
+    settings: Settings | None = None,
+    catalogue: Any = None,
+    shop: Any = None,
+    *,
+    log_to: TextIO | None = None,
+    demonstration: bool = True,
 ) -> Service:
-    """The service over one catalogue and one shop database.
+    """The service over one catalogue and one shop database, and the demonstration below /demo if reads are open.
 
     Routes find `settings`, `catalogue`, `shop` and `logger` on `request.app.state`.
     """
     settings = settings or Settings()
     logger = build_logger(settings, log_to)
-    kept = OfOneRevision.lately_used(settings.cache_bytes // 2) if settings.cache_bytes else None
+    rates = RateCounter(settings, logger)
     app: Service = Service(
         title="Legwork",
         docs_url=None,
@@ -76,13 +78,13 @@ def create_app(
             Middleware(Waiting, limit_s=settings.max_lag),
             Middleware(Hosts, allowed=settings.allowed_hosts),
             Middleware(SignedIn),
-            Middleware(Rates, settings=settings, logger=logger),
+            Middleware(Rates, counter=rates),
             Middleware(Audits, logger=logger),
             Middleware(Limits, settings=settings),
             *([] if settings.open_reads else [Middleware(ClosedReads)]),
             Middleware(Methods, routes=lambda: app.router.routes),
             Middleware(Paths),
-            *([Middleware(Kept, answers=kept)] if kept else []),
+            Middleware(KeyedRequest),
             Middleware(Compression),
         ],
     )
@@ -90,10 +92,12 @@ def create_app(
     app.state.catalogue = catalogue
     app.state.shop = shop
     app.state.logger = logger
-    app.state.kept = kept
-    app.log = RequestLog(logger)
-    if catalogue is not None and settings.cache_bytes and settings.open_reads and settings.read_rate is None:
-        app.front = Front(catalogue, settings.cache_bytes // 2)
+    app.state.exports = KeptExports(settings.database_url)
+    app.answers = AnswerCache(super(Service, app).__call__, catalogue, settings, RequestLog(logger), rates)
+    if demonstration and settings.open_reads:
+        app.demonstration = Demonstration(
+            settings, lambda own, of: create_app(own, of, log_to=log_to, demonstration=False)
+        )
     app.state.openapi_bytes = cache(served)
     app.openapi = cache(lambda: json.loads(served()))  # type: ignore[method-assign]
     for router in ROUTERS:

@@ -4,10 +4,8 @@ A write that a key may do is entered before it begins and completed when it is a
 two stands there with status 0, and the revisions say whether it was done.
 """
 
-from sqlalchemy import insert, update
-
 from app.access.keys import Caller, now
-from app.access.stored import AUDIT
+from app.access.stored import AuditEntry
 from app.database.connections import Database
 
 UNKNOWN = 0  # status of a write that began and whose answer was never written down
@@ -15,21 +13,15 @@ UNKNOWN = 0  # status of a write that began and whose answer was never written d
 
 def begun(shop: Database, caller: Caller | None, *, method: str, path: str, request_id: str | None) -> int:
     """Enter a write that begins; returns the number of the entry."""
-    entry = {
-        "at": now(), "key": caller.id if caller else None, "method": method, "path": path[:500], "status": UNKNOWN,
-        "done": False, "request_id": request_id,
-    }  # fmt: skip
-    with shop.write() as connection:
-        key = connection.execute(insert(AUDIT), entry).inserted_primary_key
-    assert key is not None
-    return int(key[0])
+    return _enter(shop, caller, UNKNOWN, method, path, request_id)
 
 
 def ended(shop: Database, number: int, status: int, *, reason: str | None = None, revision: int | None = None) -> None:
     """Complete an entry with what was answered, and the revision that held then."""
-    values = {"status": status, "done": status < 400, "reason": reason and reason[:500], "revision": revision}
-    with shop.write() as connection:
-        connection.execute(update(AUDIT).where(AUDIT.c.number == number).values(values))
+    with shop.writing() as session:
+        entry = session.get_one(AuditEntry, number)
+        entry.status, entry.done = status, status < 400
+        entry.reason, entry.revision = reason and reason[:500], revision
 
 
 def refused(
@@ -37,9 +29,19 @@ def refused(
     reason: str | None = None,
 ) -> None:  # fmt: skip
     """Enter a write that was refused before it began."""
-    entry = {
-        "at": now(), "key": caller.id if caller else None, "method": method, "path": path[:500], "status": status,
-        "done": False, "reason": reason and reason[:500], "request_id": request_id,
-    }  # fmt: skip
-    with shop.write() as connection:
-        connection.execute(insert(AUDIT), entry)
+    _enter(shop, caller, status, method, path, request_id, reason and reason[:500])
+
+
+def _enter(
+    shop: Database, caller: Caller | None, status: int, method: str, path: str, request_id: str | None,
+    reason: str | None = None,
+) -> int:  # fmt: skip
+    entry = AuditEntry(
+        at=now(), key=caller.id if caller else None, method=method, path=path[:500], status=status, done=False,
+        reason=reason, request_id=request_id,
+    )  # fmt: skip
+    with shop.writing() as session:
+        session.add(entry)
+        session.flush()
+        assert entry.number is not None
+        return entry.number

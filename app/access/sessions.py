@@ -8,10 +8,11 @@ erased, and the oldest of that key beyond `MOST`.
 import datetime as dt
 import secrets
 
-from sqlalchemy import bindparam, delete, insert, select
+from sqlalchemy import delete
+from sqlmodel import col, select
 
-from app.access.keys import Caller, digest_of, now
-from app.access.stored import KEYS, SESSIONS
+from app.access.keys import Caller, caller_of, digest_of, now
+from app.access.stored import StoredKey, StoredSession
 from app.database.connections import Database
 
 LASTS = dt.timedelta(hours=12)
@@ -20,40 +21,39 @@ MOST = 20
 LETTERS = 43
 """Of a session's secret: 256 bits in base64url (RFC 4648, 5) without padding."""
 
-_IN_FORCE = (
-    select(KEYS.c.id, KEYS.c.label, KEYS.c.scopes, KEYS.c.shop)
-    .join(SESSIONS, SESSIONS.c.key == KEYS.c.id)
-    .where(
-        SESSIONS.c.digest == bindparam("digest"), SESSIONS.c.expires_at > bindparam("at"), KEYS.c.revoked_at.is_(None)
-    )
-)
-
 
 def begin(shop: Database, caller: Caller, before: str | None = None) -> str:
     """The secret of a new session of that key; `before`, if the browser had one, ends with it, and so do the oldest of
     the key where it would have more than MOST."""
     secret = secrets.token_urlsafe(32)
-    row = {"digest": digest_of(secret), "key": caller.id, "created_at": now(), "expires_at": now(LASTS)}
-    over = SESSIONS.c.expires_at <= now()
-    if before is not None:
-        over |= SESSIONS.c.digest == digest_of(before)
-    its_own = SESSIONS.c.key == caller.id
-    latest = select(SESSIONS.c.digest).where(its_own).order_by(SESSIONS.c.created_at.desc()).limit(MOST - 1)
-    with shop.write() as connection:
-        connection.execute(delete(SESSIONS).where(over))
-        connection.execute(delete(SESSIONS).where(its_own, SESSIONS.c.digest.not_in(latest)))
-        connection.execute(insert(SESSIONS), row)
+    begun = StoredSession(digest=digest_of(secret), key=caller.id, created_at=now(), expires_at=now(LASTS))
+    with shop.writing() as session:
+        session.execute(delete(StoredSession).where(col(StoredSession.expires_at) <= now()))
+        if before is not None:
+            session.execute(delete(StoredSession).where(col(StoredSession.digest) == digest_of(before)))
+        its_own = select(StoredSession).where(StoredSession.key == caller.id)
+        for oldest in session.exec(its_own.order_by(col(StoredSession.created_at).desc()).offset(MOST - 1)):
+            session.delete(oldest)
+        session.add(begun)
     return secret
 
 
 def caller(shop: Database, secret: str) -> Caller | None:
-    """Whose session that is; None where it is over or never was."""
-    with shop.read() as connection:
-        row = connection.execute(_IN_FORCE, {"digest": digest_of(secret), "at": now()}).first()
-    return None if row is None else Caller(row.id, row.label, frozenset(row.scopes.split(";")), row.shop)
+    """Whose session that is; None if it is over or never was."""
+    in_force = (
+        select(StoredKey)
+        .join(StoredSession, col(StoredSession.key) == col(StoredKey.id))
+        .where(
+            StoredSession.digest == digest_of(secret), StoredSession.expires_at > now(),
+            col(StoredKey.revoked_at).is_(None),
+        )
+    )  # fmt: skip
+    with shop.reading() as session:
+        key = session.exec(in_force).first()
+        return None if key is None else caller_of(key)
 
 
 def end(shop: Database, secret: str) -> None:
     """Nothing is signed in by that secret any more."""
-    with shop.write() as connection:
-        connection.execute(delete(SESSIONS).where(SESSIONS.c.digest == digest_of(secret)))
+    with shop.writing() as session:
+        session.execute(delete(StoredSession).where(col(StoredSession.digest) == digest_of(secret)))

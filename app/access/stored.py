@@ -1,13 +1,12 @@
 """The SQL tables of the shop database: keys, sign-ins and the audit of writes; the bench log adds its own. Rows can be
 erased."""
 
-from sqlalchemy import Boolean, Integer, MetaData, String, Table
+from sqlalchemy import Boolean, Integer, Table
 from sqlmodel import Field, SQLModel
 
-SHOP = MetaData(
-    naming_convention={"ix": "ix_%(table_name)s_%(column_0_N_name)s", "uq": "uq_%(table_name)s_%(column_0_N_name)s"}
-)
-BYTEWISE = String().with_variant(String(collation="C"), "postgresql")
+from app.database.metadata import BYTEWISE, new_metadata
+
+SHOP = new_metadata()
 
 
 class ShopModel(SQLModel):
@@ -71,7 +70,4 @@ class StoredIdempotencyKey(ShopModel, table=True):
     used_at: str = Field(sa_type=BYTEWISE, index=True)
 
 
-KEYS: Table = SHOP.tables["keys"]
-SESSIONS: Table = SHOP.tables["sessions"]
-AUDIT: Table = SHOP.tables["audit"]
 IDEMPOTENCY_KEYS: Table = SHOP.tables["idempotency_keys"]

@@ -17,7 +17,7 @@ from app.catalogue.tables import Interval
 COVERED_BY = {"lower-leg-service": ("lower-leg-service", "full-service")}
 
 
-class Job(NamedTuple):
+class DoneJob(NamedTuple):
     """A job that was done: on a day, at so many riding hours in all; each None where it is not known."""
 
     operation: str
@@ -34,7 +34,7 @@ def months_later(day: dt.date, months: int) -> dt.date:
 
 
 def due(
-    intervals: Iterable[Interval], jobs: Sequence[Job], *, first_used_on: dt.date | None, today: dt.date,
+    intervals: Iterable[Interval], jobs: Sequence[DoneJob], *, first_used_on: dt.date | None, today: dt.date,
     hours: Decimal | None,
 ) -> list[DueView]:  # fmt: skip
     """Each interval's next time, the most urgent first. `hours` are the fork's riding hours in all at present."""
@@ -44,7 +44,7 @@ def due(
 
 
 def _due(
-    interval: Interval, jobs: Sequence[Job], first_used_on: dt.date | None, today: dt.date, hours: Decimal | None
+    interval: Interval, jobs: Sequence[DoneJob], first_used_on: dt.date | None, today: dt.date, hours: Decimal | None
 ) -> DueView:
     covering = COVERED_BY.get(interval.operation, (interval.operation,))
     done = [job for job in jobs if job.operation in covering]

@@ -13,6 +13,7 @@ from sqlalchemy import ColumnElement, Connection, Row, delete, func, insert, sel
 
 from app.access.idempotency import KeyedRequest, made_before, remember
 from app.access.keys import now
+from app.access.stored import IDEMPOTENCY_KEYS
 from app.bench.figures import configuration_view, read_configuration, written
 from app.bench.shapes import Configuration, ForkView
 from app.bench.stored import FORKS, SERVICES
@@ -166,12 +167,13 @@ def erase(shop: Database, shop_id: str, id: str) -> None:
         if connection.execute(select(FORKS.c.id).where(*own)).first() is None:
             raise nothing()
         connection.execute(delete(SERVICES).where(SERVICES.c.fork == id))
+        connection.execute(delete(IDEMPOTENCY_KEYS).where(IDEMPOTENCY_KEYS.c.made == id))
         blank = {
             "serial": f"erased {id}", "chassis": "", "configuration": "{}", "first_used_on": None, "riding": None,
             "erasing": True, "registered_at": "", "changed_at": "",
         }  # fmt: skip
         connection.execute(update(FORKS).where(*own).values(blank))
-    shop.rewrite("forks", "services")
+    shop.rewrite("forks", "services", "idempotency_keys")
     with shop.write() as connection:
         connection.execute(delete(FORKS).where(FORKS.c.id == id))
 

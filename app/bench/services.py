@@ -36,7 +36,7 @@ class Finished(NamedTuple):
     digest: str | None = None
 
 
-class Service(NamedTuple):
+class RecordedService(NamedTuple):
     """A job as it is stored."""
 
     number: int
@@ -50,7 +50,7 @@ class Service(NamedTuple):
     riding: str | None = None
 
 
-def record(shop: Database, shop_id: str, id: str, job: Finished, by: str) -> tuple[Service, Held, bool]:
+def record(shop: Database, shop_id: str, id: str, job: Finished, by: str) -> tuple[RecordedService, Held, bool]:
     """Record a job: the service, the fork after it, and whether it is new (not the same request again).
 
     What was fitted becomes the present configuration, unless a job of a later day is recorded already. Raises NotFound,
@@ -78,18 +78,18 @@ def record(shop: Database, shop_id: str, id: str, job: Finished, by: str) -> tup
         return _services(connection, id)[-1], forks.held_in(connection, shop_id, id), True
 
 
-def is_latest(done_on: str | None, before: Sequence[Service]) -> bool:
+def is_latest(done_on: str | None, before: Sequence[RecordedService]) -> bool:
     """Whether a job of that day says what is in the fork now: no job of a later day is recorded."""
     return done_on is None or all(each.done_on is None or each.done_on <= done_on for each in before)
 
 
-def history(shop: Database, shop_id: str, id: str) -> tuple[Held, list[Service]]:
+def history(shop: Database, shop_id: str, id: str) -> tuple[Held, list[RecordedService]]:
     """A fork and its jobs, oldest first. Raises NotFound."""
     with shop.read() as connection:
         return forks.held_in(connection, shop_id, id), _services(connection, id)
 
 
-def sag_readings(fork: Held, services: Sequence[Service], rider: Decimal | None) -> list[str]:
+def sag_readings(fork: Held, services: Sequence[RecordedService], rider: Decimal | None) -> list[str]:
     """The sags of this rider that were measured with what is in the fork now, newest first, as `38mm@72psi`.
 
     `rider` is a mass in kg, None where none is known: then only sags without a mass are meant.
@@ -104,13 +104,13 @@ def sag_readings(fork: Held, services: Sequence[Service], rider: Decimal | None)
     return list(dict.fromkeys(found))[:MOST_SAGS]
 
 
-def last_rider(services: Sequence[Service]) -> Figure | None:
+def last_rider(services: Sequence[RecordedService]) -> Figure | None:
     """The mass of the rider as it was last noted."""
     masses = (service.done["measured"].get("rider_mass") for service in reversed(services))
     return next((mass for mass in masses if mass is not None), None)
 
 
-def last_pressure(fork: Held, services: Sequence[Service]) -> Figure | None:
+def last_pressure(fork: Held, services: Sequence[RecordedService]) -> Figure | None:
     """The pressure as it was last set, where what was in the fork then is in it now."""
     for service in reversed(services):
         if service.applied and "pressure" in service.done["measured"]:
@@ -119,7 +119,7 @@ def last_pressure(fork: Held, services: Sequence[Service]) -> Figure | None:
     return None
 
 
-def service_view(service: Service) -> ServiceView:
+def service_view(service: RecordedService) -> ServiceView:
     """A job as answers show it."""
     done = service.done
     shown: Any = {
@@ -138,7 +138,7 @@ def service_view(service: Service) -> ServiceView:
     return shown  # type: ignore[no-any-return]
 
 
-def _sags(service: Service) -> list[SagAt]:
+def _sags(service: RecordedService) -> list[SagAt]:
     measured = service.done["measured"]
     alone: list[SagAt] = []
     if "sag" in measured and "pressure" in measured:
@@ -174,7 +174,7 @@ def last_day_anywhere(moment: dt.datetime) -> dt.date:
     return (moment + AHEAD_OF_UTC).date()
 
 
-def _refuse(job: Finished, before: Sequence[Service]) -> None:
+def _refuse(job: Finished, before: Sequence[RecordedService]) -> None:
     faults: list[Fault] = []
     if job.done_on is not None and job.done_on > last_day_anywhere(dt.datetime.now(dt.UTC)).isoformat():
         faults.append(Fault("day-to-come", "`done_on` is a day that has not begun anywhere.", pointer="/done_on"))
@@ -200,13 +200,13 @@ def _not_after(recorded: str | None, new: str | None) -> bool:
     return not _after(recorded, new)
 
 
-def _services(connection: Connection, id: str) -> list[Service]:
+def _services(connection: Connection, id: str) -> list[RecordedService]:
     statement = select(SERVICES).where(SERVICES.c.fork == id).order_by(SERVICES.c.number)
     return [_service(row) for row in connection.execute(statement).fetchall()]
 
 
-def _service(row: Row[Any]) -> Service:
-    return Service(
+def _service(row: Row[Any]) -> RecordedService:
+    return RecordedService(
         row.number, row.job, row.done_on, None if row.hours is None else Decimal(row.hours), row.recorded_at,
         DONE.validate_json(row.done), read_configuration(row.configuration), row.applied, row.riding,
     )  # fmt: skip

@@ -3,7 +3,8 @@
 from sqlalchemy import Boolean, Integer, Table, UniqueConstraint
 from sqlmodel import Field
 
-from app.access.stored import BYTEWISE, SHOP, ShopModel
+from app.access.stored import SHOP, ShopModel
+from app.database.metadata import BYTEWISE
 
 
 class StoredFork(ShopModel, table=True):

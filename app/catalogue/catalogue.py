@@ -16,7 +16,7 @@ from sqlalchemy import Connection, bindparam, func, select
 from app.catalogue.snapshot import EntityCache, NeedsThread, Snapshot
 from app.catalogue.stored import REVISIONS
 from app.database.connections import Database
-from app.database.interrupting import in_a_thread
+from app.database.interrupting import in_a_thread, running_loop
 from app.database.migrating import state
 from app.errors import Invalid, Refusal, Unavailable
 
@@ -103,7 +103,7 @@ class Catalogue:
         if not self.database.is_sqlite:
             when, writes, found = self._polled or (-POLL_S, -1, 0)
             return found if time.monotonic() - when < POLL_S and writes == self.database.writes else None
-        queue = asyncio._get_running_loop()  # None where there is none; get_running_loop raises
+        queue = running_loop()
         if queue is not None and self._asked_for == (queue, self.database.writes) and self._seen is not None:
             return self._seen[1]
         try:

@@ -76,7 +76,7 @@ def write_number(value: float) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class CellKind:
     """One kind of column: its name, how a cell becomes a value, how a value becomes a cell, and how SQL holds it."""
 
     name: str
@@ -84,7 +84,7 @@ class Kind:
     write: Callable[[Any], str]
     sql: Literal["text", "integer", "double", "boolean"]
     field_type: str  # of Table Schema
-    items: "Kind | None" = None
+    items: "CellKind | None" = None
 
 
 def _read_whole(text: str) -> int:
@@ -113,26 +113,26 @@ def _read_flag(text: str) -> bool:
     return text == "true"
 
 
-def _list_of(items: Kind) -> Kind:
+def _list_of(items: CellKind) -> CellKind:
     def read(text: str) -> tuple[Any, ...]:
         values = tuple(items.read(part) for part in text.split(";"))
         if len(set(values)) != len(values):
             raise Unreadable("a list may not name one thing twice")
         return values
 
-    return Kind(
+    return CellKind(
         f"list of {items.name}", read, lambda values: ";".join(map(items.write, values)), "text", "string", items
     )
 
 
-SLUG_KIND = Kind("id", _slug, str, "text", "string")
-TEXT_KIND = Kind("text", _text, str, "text", "string")
-ITEM_KIND = Kind("text", _item, str, "text", "string")
-WHOLE_KIND = Kind("whole number", _read_whole, str, "integer", "integer")
-NUMBER_KIND = Kind("number", _read_number, write_number, "double", "number")
-PUBLISHED_KIND = Kind("figure as published", _read_published, str, "text", "number")
-DAY_KIND = Kind("date", _day, str, "text", "string")
-FLAG_KIND = Kind("true or false", _read_flag, lambda value: "true" if value else "false", "boolean", "boolean")
+SLUG_KIND = CellKind("id", _slug, str, "text", "string")
+TEXT_KIND = CellKind("text", _text, str, "text", "string")
+ITEM_KIND = CellKind("text", _item, str, "text", "string")
+WHOLE_KIND = CellKind("whole number", _read_whole, str, "integer", "integer")
+NUMBER_KIND = CellKind("number", _read_number, write_number, "double", "number")
+PUBLISHED_KIND = CellKind("figure as published", _read_published, str, "text", "number")
+DAY_KIND = CellKind("date", _day, str, "text", "string")
+FLAG_KIND = CellKind("true or false", _read_flag, lambda value: "true" if value else "false", "boolean", "boolean")
 
 Slug = Annotated[str, AfterValidator(_slug), SLUG_KIND]
 Text = Annotated[str, AfterValidator(_text), TEXT_KIND]
@@ -148,13 +148,13 @@ Numbers = Annotated[tuple[Number, ...], Field(min_length=1), _list_of(NUMBER_KIN
 Figures = Annotated[tuple[Published, ...], Field(min_length=1), _list_of(PUBLISHED_KIND)]
 
 
-def _read_choice(options: tuple[str, ...]) -> Kind:
+def _read_choice(options: tuple[str, ...]) -> CellKind:
     def read(text: str) -> str:
         if text not in options:
             raise Unreadable("one of: " + ", ".join(options))
         return text
 
-    return Kind("choice", read, str, "text", "string")
+    return CellKind("choice", read, str, "text", "string")
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,7 +166,7 @@ class Column:
     """
 
     name: str
-    kind: Kind
+    kind: CellKind
     meaning: str
     required: bool
     unit: str | None = None
@@ -221,7 +221,7 @@ def describe(name: str, field: FieldInfo) -> Column:
         options = get_args(annotation)
         kind = _read_choice(options)
     else:
-        kind = next(part for part in metadata if isinstance(part, Kind))
+        kind = next(part for part in metadata if isinstance(part, CellKind))
     extra = field.json_schema_extra
     facts: dict[str, Any] = dict(extra.get("column", {})) if isinstance(extra, dict) else {}  # type: ignore[arg-type]
     return Column(name, kind, field.description or "", field.is_required(), options=options, **facts)

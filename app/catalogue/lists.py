@@ -14,7 +14,7 @@ from weakref import WeakKeyDictionary
 from cachetools import LRUCache
 from sqlalchemy import ColumnElement, Select, bindparam, case, func, or_, select
 
-from app.catalogue.columns import Column, Kind
+from app.catalogue.columns import CellKind, Column
 from app.catalogue.rows import CHUNK, Snapshot, holding
 from app.catalogue.stored import SQL
 from app.catalogue.tables import Row
@@ -141,7 +141,7 @@ def _condition(stored: Any, described: Column) -> ColumnElement[bool]:
     return found
 
 
-def _spellings(items: Kind) -> int:
+def _spellings(items: CellKind) -> int:
     return _DECIMALS + 1 if items.name == _PUBLISHED else 1
 
 

@@ -6,7 +6,7 @@ from sqlalchemy import Boolean, ColumnElement, Dialect, Float, Integer, type_coe
 from sqlalchemy.types import TypeDecorator, TypeEngine
 from sqlmodel import SQLModel
 
-from app.catalogue.columns import PUBLISHED_KIND, Kind
+from app.catalogue.columns import PUBLISHED_KIND, CellKind
 from app.database.metadata import BYTEWISE, new_metadata
 
 OPEN = 2147483647  # revision_to of a row that still holds
@@ -25,18 +25,20 @@ class CellText(TypeDecorator[Any]):
     impl = BYTEWISE
     cache_ok = True
 
-    def __init__(self, kind: Kind) -> None:
+    def __init__(self, kind: CellKind) -> None:
         super().__init__()
         self.kind = kind
 
     def process_bind_param(self, value: Any, dialect: Dialect) -> str | None:
+        """The text of a value; text is taken as it is."""
         return value if value is None or isinstance(value, str) else self.kind.write(value)
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> Any:
+        """The value of a text that was stored."""
         return None if value is None else self.kind.read(value)
 
 
-def sql_type(kind: Kind) -> TypeEngine[Any]:
+def sql_type(kind: CellKind) -> TypeEngine[Any]:
     """How SQL holds a column of that kind."""
     if kind.items is not None or kind is PUBLISHED_KIND:
         return CellText(kind)

@@ -10,7 +10,7 @@ import threading
 import unicodedata
 from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import chain
 from typing import Any, NamedTuple, TypeVar
 from weakref import WeakKeyDictionary
@@ -50,6 +50,13 @@ class Hit(NamedTuple):
     score: float
 
 
+class Partial(NamedTuple):
+    """A row that has some of the words asked for: for each of these how alike it is, 0 to 1."""
+
+    id: str
+    words: Mapping[str, float]
+
+
 def plain(text: str) -> str:
     """Small letters without accents."""
     if text.isascii():
@@ -67,7 +74,7 @@ def _go_on() -> None:
     """What is called before many rows are compared, where that holds nobody up."""
 
 
-class Index:
+class NameIndex:
     """The words and names of the rows of one table, given as (id, names, maker's name) in order of id."""
 
     def __init__(self, rows: Iterable[tuple[str, Sequence[str], str]]) -> None:
@@ -110,6 +117,30 @@ class Index:
         likely = {at: self.ids[at] for at, _ in self._by_words(id, if_many)[:COMPARED]}
         found = process.extract(id, likely, scorer=OSA.normalized_similarity, score_cutoff=LEAST, limit=most)
         return sorted((Hit(name, round(score, 4)) for name, score, _ in found), key=lambda hit: (-hit.score, hit.id))
+
+    def has(self, word: str) -> bool:
+        """Whether some row has exactly this word, in small letters without accents."""
+        at = bisect_left(self.words, word)
+        return at < len(self.words) and self.words[at] == word
+
+    def partial(self, given: Sequence[str], most: int, if_many: Callable[[], None] = _go_on) -> list[Partial]:
+        """The rows that have some of these words, best first, at most `most` of them.
+
+        One exact word counts for more than several that are merely alike. A number must be exact.
+        """
+        alike = {word: self._words_like(word) for word in given[:MOST_WORDS]}
+        alike |= {word: _exact(found) for word, found in alike.items() if word.isdigit()}
+        cubed = [{number: score**3 for number, score in found.items()} for found in alike.values() if found]
+        counted = sorted(((sum(len(self.bearers[each]) for each in found), found) for found in cubed), key=_first)
+        if counted and counted[0][0] > MANY:
+            if_many()
+        ranked = sorted(self._met(counted).items(), key=lambda each: (-each[1], each[0]))[:most]
+        return [Partial(self.ids[at], self._best(at, alike)) for at, _ in ranked]
+
+    def _best(self, at: int, alike: Mapping[str, Mapping[int, float]]) -> dict[str, float]:
+        """For each word asked for, how alike the best word of a row is; words without a match are left out."""
+        best = {word: max(found.get(each, 0.0) for each in self._borne[at]) for word, found in alike.items()}
+        return {word: score for word, score in best.items() if score}
 
     def _by_words(self, text: str, if_many: Callable[[], None]) -> list[tuple[int, float]]:
         """The rows that bear words like those of a text and how well all of these are met, 0 … 1; the best first."""
@@ -180,6 +211,10 @@ def _first(counted: tuple[int, Any]) -> int:
     return counted[0]
 
 
+def _exact(found: Mapping[int, float]) -> dict[int, float]:
+    return {number: score for number, score in found.items() if score == 1}
+
+
 def _pieces(word: str) -> set[str]:
     edged = f" {word} "
     return {edged[at : at + 3] for at in range(len(edged) - 2)}
@@ -190,9 +225,9 @@ class _Indexes:
 
     def __init__(self) -> None:
         self.lock = threading.Lock()
-        self.kept: LRUCache[tuple[str, int], Index] = LRUCache(KEPT)
+        self.kept: LRUCache[tuple[str, int], NameIndex] = LRUCache(KEPT)
 
-    def of(self, snapshot: Snapshot, table: type[Row]) -> Index:
+    def of(self, snapshot: Snapshot, table: type[Row]) -> NameIndex:
         with snapshot.exclusive(self.lock):
             index = self.kept.get((table.table, snapshot.revision))
             if index is None:
@@ -201,7 +236,7 @@ class _Indexes:
                 self.kept[table.table, snapshot.revision] = index
             return index
 
-    def _unchanged(self, snapshot: Snapshot, table: type[Row]) -> Index | None:
+    def _unchanged(self, snapshot: Snapshot, table: type[Row]) -> NameIndex | None:
         """The index of a revision between which and this one neither the table nor a maker changed."""
         for name, revision in list(self.kept):
             between = {"low": min(revision, snapshot.revision), "high": max(revision, snapshot.revision)}
@@ -221,14 +256,14 @@ def found(snapshot: Snapshot, table: type[Row], text: str) -> list[Hit]:
     return index_of(snapshot, table).search(text, snapshot.require_thread)
 
 
-def index_of(snapshot: Snapshot, table: type[Row]) -> Index:
+def index_of(snapshot: Snapshot, table: type[Row]) -> NameIndex:
     """The index of a table that has names, at a revision."""
     with _GUARD:
         indexes = _INDEXES.setdefault(snapshot.cache_key, _Indexes())
     return indexes.of(snapshot, table)
 
 
-def _built(snapshot: Snapshot, table: type[Row]) -> Index:
+def _built(snapshot: Snapshot, table: type[Row]) -> NameIndex:
     stored = SQL[table]
     columns = table.columns()
     given = [name for name in _NAMES if name in columns]
@@ -241,7 +276,7 @@ def _built(snapshot: Snapshot, table: type[Row]) -> Index:
     makers = {row.id: row.name for row in snapshot.all(Maker)} if maker else {}
     rows = snapshot.connection.execute(statement).fetchall()
     last = 1 + len(given)
-    return Index(
+    return NameIndex(
         (row[0], [name for name in row[1:last] if name], makers.get(row[last], row[last] or "") if maker else "")
         for row in rows
     )

@@ -23,7 +23,7 @@ BATCH = 5000
 
 
 @dataclass(slots=True)
-class Counts:
+class RevisionCounts:
     """How many rows a revision adds, changes and withdraws."""
 
     added: int = 0
@@ -31,6 +31,7 @@ class Counts:
     withdrawn: int = 0
 
     def any(self) -> bool:
+        """Whether anything changes."""
         return bool(self.added or self.changed or self.withdrawn)
 
 
@@ -43,7 +44,7 @@ class NewRevision:
         self.before = Snapshot(connection, latest(connection))
         self.number = self.before.revision + 1 if number is None else number
         self.after = Snapshot(connection, self.number)
-        self.counts = Counts()
+        self.counts = RevisionCounts()
         self._empty: dict[type[Row], bool] = {}
 
     def put(self, table: type[Row], rows: Sequence[Row]) -> list[tuple[Row | None, Row]]:

@@ -1,9 +1,12 @@
-"""Settings and databases as a command needs them: which there are, and which must be brought up to this build first."""
+"""Settings and databases as a command needs them: which there are, and which must be upgraded to this build first."""
 
+import os
 import sys
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from app.environment import PREFIX, misnamed
 from app.errors import Unavailable
 from app.settings import Settings
 
@@ -12,17 +15,42 @@ if TYPE_CHECKING:
 
 
 def settings_of(**given: Any) -> Settings:
+    """The settings of the environment, with those `given` that are not None.
+
+    Raises Unavailable, which names the variable, for a value that cannot be used and for a name that is nearly a
+    setting's: nobody may think a setting holds that does not. Other unknown LEGWORK_ variables are named on standard
+    error.
+    """
     from pydantic import ValidationError
 
+    _check_names()
     try:
         return Settings(**{name: value for name, value in given.items() if value is not None})
     except ValidationError as wrong:
-        first = wrong.errors()[0]
-        name = "LEGWORK_" + "_".join(map(str, first["loc"])).upper()
-        raise Unavailable(f"the setting {name} is wrong: {first['msg']}") from wrong
+        raise Unavailable("; ".join(map(_sentence, wrong.errors(include_url=False)))) from wrong
+
+
+def _sentence(error: Any) -> str:
+    """What is wrong with one setting, on one line."""
+    why = " ".join(str(error["msg"]).removeprefix("Value error, ").split())
+    if not error["loc"]:
+        return why
+    return f"the setting {PREFIX}{str(error['loc'][0]).upper()} is wrong: {why}"
+
+
+@cache
+def _check_names() -> None:
+    """Look through the environment once. Raises Unavailable for a name that is nearly a setting's."""
+    slips, unknown = misnamed(os.environ, [PREFIX + name.upper() for name in Settings.model_fields])
+    if slips:
+        meant = ", ".join(f"{variable} (did you mean {name}?)" for variable, name in sorted(slips.items()))
+        raise Unavailable(f"no setting has this name: {meant}; rename or unset it. legwork settings lists them")
+    if unknown:
+        print(f"Not settings, so without effect: {', '.join(unknown)}.", file=sys.stderr, flush=True)
 
 
 def url_of(database: str | None) -> str | None:
+    """The URL of a database that may be given as the path of a SQLite file."""
     return database if database is None or "://" in database else f"sqlite:///{Path(database).absolute()}"
 
 

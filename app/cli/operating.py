@@ -1,4 +1,4 @@
-"""`backup`, `restore`, `doctor`: for whoever keeps the service."""
+"""`backup`, `restore`, `doctor`, `settings`: for whoever runs the service."""
 
 from pathlib import Path
 from typing import Annotated
@@ -60,3 +60,12 @@ def doctor(as_json: JsonOption = False) -> None:
     say({"healthy": healthy, "findings": [each.as_dict() for each in found]}, as_json, as_text(found))
     if not healthy:
         raise typer.Exit(1)
+
+
+@cli.command("settings")
+def list_settings(as_json: JsonOption = False) -> None:
+    """Print every setting with its default, its meaning and its value now; passwords and keys are left out."""
+    from app.operating.settings_list import as_text, listed
+
+    found = listed(settings_of())
+    say({"settings": [each.as_dict() for each in found]}, as_json, as_text(found))

@@ -1,7 +1,9 @@
 """The command itself, the options that several commands share, and how they speak."""
 
 import json
+import os
 import sys
+from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn
@@ -33,19 +35,57 @@ PackageArgument = Annotated[Path, typer.Argument(help="A folder, a zip or one CS
 
 
 def main() -> NoReturn:
-    """Run the command line; a refusal is one plain line and exit code 1."""
+    """Run the command line. A refusal, and what the system or a database refuses, is one plain line and exit code 1."""
+    code: str | int | None = 1
     try:
-        cli()
+        try:
+            cli()
+        except SystemExit as ended:
+            code = ended.code
+        sys.stdout.flush()  # here, as an error while Python ends would be a traceback
     except Refusal as refusal:
-        if "--json" in sys.argv:
-            faults = [asdict(fault) for fault in refusal.faults]
-            print(json.dumps({"refused": {"kind": type(refusal).__name__, "detail": refusal.detail, "faults": faults}}))
+        _complain(type(refusal).__name__, refusal.detail, [asdict(fault) for fault in refusal.faults])
+    except BrokenPipeError:  # nobody reads on, such as `head`
+        code = 1
+        _drop_output()
+    except Exception as error:
+        if (said := _plain(error)) is None:
+            raise
+        code = 1
+        if isinstance(error, OSError) and error.filename is None:  # the output itself
+            _drop_output()
+            print(said, file=sys.stderr)
         else:
-            print(refusal.detail, file=sys.stderr)
-    sys.exit(1)
+            _complain("Unavailable", said, [])
+    sys.exit(code)
+
+
+def _complain(kind: str, detail: str, faults: list[dict[str, Any]]) -> None:
+    if "--json" in sys.argv:
+        with suppress(OSError):
+            print(json.dumps({"refused": {"kind": kind, "detail": detail, "faults": faults}}), flush=True)
+            return
+    print(detail, file=sys.stderr)
+
+
+def _plain(error: Exception) -> str | None:
+    """One sentence for what the system or a database refused; None for anything else, which is a fault of ours."""
+    if isinstance(error, OSError) and error.strerror:
+        names = [str(name) for name in (error.filename, error.filename2) if name is not None]
+        return f"{' and '.join(names) or 'the output'}: {error.strerror}"
+    if type(error).__module__.startswith("sqlalchemy."):
+        return f"the database cannot be used: {str(getattr(error, 'orig', None) or error).splitlines()[0]}"
+    return None
+
+
+def _drop_output() -> None:
+    """What is still to be written goes nowhere, so that Python does not try again when it ends."""
+    with suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def say(answer: dict[str, Any], as_json: bool, text: str) -> None:
+    """Print an answer as JSON or as this text."""
     print(json.dumps(answer, ensure_ascii=False) if as_json else text)
 
 

@@ -4,7 +4,6 @@ import gc
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -12,10 +11,6 @@ import typer
 from app.cli.opened import make_current, opened, settings_of, url_of
 from app.cli.program import WHO, DatabaseOption, JsonOption, cli, print_report, say
 from app.errors import Unavailable
-
-SWITCH_S = 0.0005
-"""How long a thread that computes, such as one that makes an index, keeps the loop waiting; Python's own is 5 ms."""
-SEED_DATA = Path(__file__).parents[2] / "seed_data"
 
 
 @cli.command()
@@ -31,9 +26,11 @@ def serve(
         from app.database.connections import Database
         from app.exchange.loading import Entry, load
         from app.main import create_app
+        from app.web.demonstration import SEED_DATA
+        from app.web.server.addresses import with_own_hosts
         from app.web.server.server import run
 
-    settings = settings_of(host=host, port=port, database_url=url_of(database))
+    settings = with_own_hosts(settings_of(host=host, port=port, database_url=url_of(database)))
     stored = Database(settings.database_url, settings.read_url)
     shop = Database(settings.shop_database_url)
     make_current(stored, "catalogue")
@@ -50,7 +47,6 @@ def serve(
             report = load(stored, SEED_DATA, Entry("demonstration data", WHO))
             if not report["accepted"]:
                 print_report(report, as_json=False)
-    sys.setswitchinterval(SWITCH_S)
     run(settings, create_app(settings, Catalogue(stored), shop))
 
 

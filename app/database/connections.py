@@ -16,6 +16,7 @@ from typing import Any
 from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
 from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlalchemy.pool import NullPool, Pool, StaticPool
+from sqlmodel import Session
 
 from app.database.interrupting import STEPS, nobody_waits, to_be_interrupted
 from app.errors import NoRoom, Unavailable
@@ -162,6 +163,19 @@ class Database:
             raise plain(error) from error
         finally:
             self.writes += 1
+
+    @contextmanager
+    def reading(self) -> Iterator[Session]:
+        """A session on a connection that cannot write, for tables that are read row by row. Raises as `read` does."""
+        with self.read() as connection, Session(connection) as session:
+            yield session
+
+    @contextmanager
+    def writing(self) -> Iterator[Session]:
+        """A session in the one write transaction, committed when the block ends. Raises as `write` does."""
+        with self.write() as connection, Session(connection) as session:
+            yield session
+            session.flush()
 
     def is_large(self) -> bool:
         """Whether this is a SQLite file that would hold a start up for long if it were looked through first."""

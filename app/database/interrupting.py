@@ -32,6 +32,14 @@ def nobody_waits() -> bool:
     return given_up is not None and given_up()
 
 
+def running_loop() -> asyncio.AbstractEventLoop | None:
+    """The event loop that runs in this thread, if one does."""
+    try:
+        return asyncio.get_running_loop()
+    except RuntimeError:
+        return None
+
+
 class Look:
     """A lookup in a thread of its own, and the connection that it is on at the moment, if any."""
 

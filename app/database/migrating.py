@@ -17,11 +17,12 @@ if TYPE_CHECKING:
 MIGRATIONS = Path(__file__).parents[2] / "migrations"
 WAIT_S = 600
 """How long a migration waits for one that another process is doing."""
-HEADS = {"catalogue": "0002", "shop": "0003"}
+HEADS = {"catalogue": "0002", "shop": "0004"}
 """The schema version of this build: the last of each chain, written down so that a start need not read the chain."""
 
 
-def _config(which: str) -> "Config":
+def alembic_config(which: str) -> "Config":
+    """The Alembic configuration of a chain: `catalogue` or `shop`."""
     from alembic.config import Config
 
     config = Config()
@@ -57,7 +58,7 @@ def knows(which: str, version: str) -> bool:
 def _known(which: str) -> frozenset[str]:
     from alembic.script import ScriptDirectory
 
-    return frozenset(script.revision for script in ScriptDirectory.from_config(_config(which)).walk_revisions())
+    return frozenset(script.revision for script in ScriptDirectory.from_config(alembic_config(which)).walk_revisions())
 
 
 def migrate(database: Database, which: str, waits: Callable[[str], None] | None = None) -> None:
@@ -83,7 +84,7 @@ def migrate(database: Database, which: str, waits: Callable[[str], None] | None 
             raise Unavailable(f"the database {database.url.render_as_string()} is {what}; nothing was changed")
         from alembic import command  # not at a start that finds everything current
 
-        config = _config(which)
+        config = alembic_config(which)
         config.attributes["connection"] = connection
         command.upgrade(config, "head")
 
@@ -93,7 +94,7 @@ def bring_down(database: Database, which: str, version: str) -> None:
     from alembic import command
 
     with _told_of(database), database.write() as connection:
-        config = _config(which)
+        config = alembic_config(which)
         config.attributes["connection"] = connection
         command.downgrade(config, version)
 

@@ -1,35 +1,37 @@
-"""Imports, checks and exports asked for by a serving worker: in a child process, never in a thread beside its loop."""
+"""Imports, checks and exports of a serving worker: in a child process, never in a thread beside its event loop."""
 
 import asyncio
 import json
 import os
 import sys
+from collections import Counter
 from typing import Any
 
 from app import errors
 from app.errors import Fault, Unavailable
 from app.settings import Settings
 
-MOST_AT_ONCE = 4
-"""Child processes of one worker: each takes a core and its own memory."""
+MOST_AT_ONCE = {"load": 2, "check": 1, "export": 2}
+"""Child processes of one worker, by command: each takes a core and its own memory. Imports have slots of their own, so
+that nobody who only reads can keep them from starting. A content hash counts as an export."""
 
-_running = 0
+_running: Counter[str] = Counter()
 
 
-async def run(settings: Settings, *arguments: str, timeout_s: float) -> dict[str, Any]:
-    """The answer of `legwork … --json` on the same databases. Raises the Refusal that the child met.
+async def run(settings: Settings, command: str, *arguments: str, timeout_s: float) -> dict[str, Any]:
+    """The answer of `legwork <command> … --json` on the same databases. Raises the Refusal that the child met.
 
     The child ends with the request: it is killed after `timeout_s` (Unavailable) and when the request is given up;
-    its transaction is rolled back then. Unavailable too where MOST_AT_ONCE are at work already.
+    its transaction is rolled back then. Unavailable too if MOST_AT_ONCE of its kind are running already.
     """
-    global _running
-    if _running >= MOST_AT_ONCE:
-        raise Unavailable("as much is read and written at the moment as can be; try again", retry_after=5)
-    _running += 1
+    kind = command if command in MOST_AT_ONCE else "export"
+    if _running[kind] >= MOST_AT_ONCE[kind]:
+        raise Unavailable("too many imports, checks or exports are running; retry in a few seconds", retry_after=5)
+    _running[kind] += 1
     try:
-        return await _run(settings, arguments, timeout_s)
+        return await _run(settings, (command, *arguments), timeout_s)
     finally:
-        _running -= 1
+        _running[kind] -= 1
 
 
 async def _run(settings: Settings, arguments: tuple[str, ...], timeout_s: float) -> dict[str, Any]:

@@ -1,4 +1,6 @@
-"""The datapackage.json: Data Package version 2 with a Table Schema per table, derived from the row descriptions.
+"""The datapackage.json: Data Package version 2 with a Table Schema per table, derived from the table descriptions.
+
+`python -m app.exchange.descriptor` rewrites the one in `seed_data/`.
 
 Source: https://datapackage.org/standard/data-package/ and …/table-schema/ (version 2). Our own properties, which the
 standard permits: `unit`, `unitIn` (the column that names the unit), `refersTo`, `measures`; `revision` of an export.
@@ -7,6 +9,7 @@ standard permits: `unit`, `unitIn` (the column that names the unit), `refersTo`,
 import hashlib
 import json
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 from app.catalogue.columns import Column
@@ -121,3 +124,9 @@ def _constraints(column: Column) -> dict[str, Any]:
     if column.kind.field_type in ("number", "integer") and column.kind.items is None and column.positive:
         constraints["exclusiveMinimum"] = 0
     return constraints
+
+
+if __name__ == "__main__":
+    Path(__file__).parents[2].joinpath("seed_data", "datapackage.json").write_bytes(
+        written(descriptor(revision=1, invented=True))
+    )

@@ -27,7 +27,7 @@ MOST_FAMILIES = 50  # judged while one waits and others wait to write, beside on
 
 
 @dataclass(frozen=True, slots=True)
-class Written:
+class WrittenEdits:
     """The outcome of edits: `revision` is the latest now, `opened` says whether these edits opened it.
 
     `cells` are the cells of stored rows that they change; `replayed` says that the same request was done before.
@@ -40,7 +40,7 @@ class Written:
     replayed: bool = False
 
 
-def check_edits(snapshot: Snapshot, edits: Sequence[Edit], today: dt.date) -> Written:
+def check_edits(snapshot: Snapshot, edits: Sequence[Edit], today: dt.date) -> WrittenEdits:
     """The verdict that writing these edits would get. Reads only. Raises Invalid for an id that is not there, and for a
     thing that more than MOST_FAMILIES name."""
     pending, withdrawn, changes = _pending(snapshot, edits)
@@ -48,7 +48,7 @@ def check_edits(snapshot: Snapshot, edits: Sequence[Edit], today: dt.date) -> Wr
     _refuse_emptied(changes, edits)
     _bounded(after, snapshot, changes)
     found = report(judge(after, snapshot, changes, today, lambda: changes)) if changes else report(())
-    return Written(snapshot.revision, False, found, _cells(changes))
+    return WrittenEdits(snapshot.revision, False, found, _cells(changes))
 
 
 def _cells(changes: Sequence[Change]) -> ChangedCells:
@@ -142,7 +142,7 @@ Edits = Callable[[Snapshot], Sequence[Edit]]
 def write_edits(
     database: Database, edits: Sequence[Edit] | Edits, entry: Entry, today: dt.date,
     precondition: Precondition | None = None,
-) -> Written:  # fmt: skip
+) -> WrittenEdits:  # fmt: skip
     """Write edits as one revision. `precondition` sees the catalogue under the write lock and raises to refuse.
 
     Edits that depend on what is stored are given as a function, which is called under the write lock.
@@ -155,7 +155,7 @@ def write_edits(
         with database.write() as connection:
             revision = NewRevision(connection)
             if (done := done_before(revision, entry)) is not None:
-                return Written(done, True, report(()), replayed=True)
+                return WrittenEdits(done, True, report(()), replayed=True)
             if precondition is not None:
                 precondition(revision.before)
             wanted = edits(revision.before) if callable(edits) else edits
@@ -164,7 +164,7 @@ def write_edits(
         raise _refusal(refused) from None
 
 
-def _write(revision: NewRevision, edits: Sequence[Edit], entry: Entry, today: dt.date) -> Written:
+def _write(revision: NewRevision, edits: Sequence[Edit], entry: Entry, today: dt.date) -> WrittenEdits:
     changes: list[Change] = []
     for edit in edits:
         if edit.row is None:
@@ -179,7 +179,7 @@ def _write(revision: NewRevision, edits: Sequence[Edit], entry: Entry, today: dt
                 for before, row in put
             ]
     if not changes:
-        return Written(revision.before.revision, False, report(()))
+        return WrittenEdits(revision.before.revision, False, report(()))
     _refuse_emptied(changes, edits)
     _bounded(revision.after, revision.before, changes)
     found: list[Finding] = list(judge(revision.after, revision.before, changes, today, lambda: changes))
@@ -187,13 +187,13 @@ def _write(revision: NewRevision, edits: Sequence[Edit], entry: Entry, today: dt
     if not said["accepted"]:
         raise _Refused(said, edits, _cells(changes))
     number = revision.record(entry.reason, entry.who, idempotency_key=entry.idempotency_key, digest=entry.digest)
-    return Written(number, True, said, _cells(changes))
+    return WrittenEdits(number, True, said, _cells(changes))
 
 
 def _refusal(refused: _Refused) -> Invalid | Conflict:
     """409 if every reject collides with a stored row that the request does not change itself."""
     said = refused.said
-    shown = {**said, "cells": refused.cells.listed(), "cell_counts": refused.cells.counts}
+    shown = {**said, "changed_cells": refused.cells.listed(), "cell_counts": refused.cells.counts}
     own = {(edit.table.table, edit.id) for edit in refused.edits}
     rejects = [finding for finding in said["findings"] if refuses(finding)]
     collides = all(

@@ -21,7 +21,7 @@ from app.exchange.standing import ABOUT_NO_ROW, mark_standing
 from app.rules.affected import affected
 from app.rules.apart import judge_apart
 from app.rules.engine import judge_all, judge_change, judge_edits
-from app.rules.finding import Counts, Finding, report
+from app.rules.finding import Finding, FindingCounts, report
 from app.rules.registry import RULES
 from app.rules.rule_set import ALL_RULES
 from app.rules.view import Change
@@ -46,7 +46,7 @@ def judge(
         yield from mark_standing(judge_all(after, today, judged=judge_apart), after, before, today)
 
 
-def judge_again(database: Database, today: date) -> Counts:
+def judge_again(database: Database, today: date) -> FindingCounts:
     """Judge the latest revision by the rules of this build and keep all that they find, refusals included.
 
     Findings are derived: no row is touched and no revision opened. Writers wait meanwhile. Returns the counts of the

@@ -197,7 +197,7 @@ def _answer(
 ) -> PackageReport:
     said = report(findings)
     answer = PackageReport(
-        accepted=said["accepted"], cells=cells.listed(), cell_counts=cells.counts, findings=said["findings"],
+        accepted=said["accepted"], changed_cells=cells.listed(), cell_counts=cells.counts, findings=said["findings"],
         counts=said["counts"], revision=number, opened=False, rows=rows,
     )  # fmt: skip
     return suggest(locate(answer, package), package, base)

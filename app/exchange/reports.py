@@ -27,11 +27,11 @@ class RowCounts(TypedDict):
 class PackageReport(Report):
     """`revision` is the latest one; `opened` says whether this package opened it.
 
-    `cells` lists the changed cells of stored rows, emptied ones first. `replayed` says that the same request, by its
-    idempotency key, was done before.
+    `changed_cells` lists the changed cells of stored rows, emptied ones first. `replayed` says that the same request,
+    by its idempotency key, was done before.
     """
 
-    cells: list[CellChange]
+    changed_cells: list[CellChange]
     cell_counts: CellCounts
     revision: int
     opened: bool
@@ -91,7 +91,7 @@ def _locate_in(file: File, findings: dict[str, list[FindingShape]]) -> None:
 
 def as_text(report: PackageReport) -> str:
     """The report as lines for a person: emptied and changed cells, each finding with its place and fix, the sums."""
-    lines = cells_as_text(report["cells"], report["cell_counts"])
+    lines = cells_as_text(report["changed_cells"], report["cell_counts"])
     for finding in report["findings"]:
         place = "/".join(part for part in (finding.get("table"), finding.get("id")) if part)
         said = finding["text"] if "row" in finding or not place else f"{place}: {finding['text']}"
@@ -99,12 +99,13 @@ def as_text(report: PackageReport) -> str:
         kind = "stood before" if finding.get("stood_before") else finding["severity"]
         lines.append(f"{kind}: {said}{shown}\n    {finding['rule']}: {finding['mend']}")
     rows, counts = report["rows"], report["counts"]
+    emptied = f"{report['cell_counts']['emptied']} cells emptied; " if report["cell_counts"]["emptied"] else ""
     total = counts["reject"] + counts["warn"] + counts["stood_before"]
     if len(report["findings"]) < total:
         lines.append(f"… and {total - len(report['findings'])} more")
     lines.append(
         f"{rows['read']} rows read: {rows['added']} new, {rows['changed']} changed, {rows['withdrawn']} withdrawn; "
-        f"{report['cell_counts']['emptied']} cells emptied; {counts['reject']} faults, {counts['warn']} warnings."
+        f"{emptied}{counts['reject']} faults, {counts['warn']} warnings."
     )
     if counts["stood_before"]:
         lines.append(f"{counts['stood_before']} faults stood before, on rows that this does not touch.")

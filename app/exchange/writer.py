@@ -25,7 +25,7 @@ PLAIN_FILE = 0o100644 << 16
 ROWS_AT_ONCE = 2000
 
 
-class Target(Protocol):
+class WriteTarget(Protocol):
     """Where the files of a package go."""
 
     def open(self, name: str) -> IO[bytes]:
@@ -89,7 +89,7 @@ def zipped(rows: Rows, revision: int, stream: IO[bytes]) -> int:
         return write(rows, revision, _Zip(archive), None)
 
 
-def write(rows: Rows, revision: int | None, target: Target, advance: Callable[[int], None] | None = None) -> int:
+def write(rows: Rows, revision: int | None, target: WriteTarget, advance: Callable[[int], None] | None = None) -> int:
     """Write descriptor and tables; returns the number of rows."""
     with target.open(DESCRIPTOR) as stream:
         stream.write(written(descriptor(revision=revision, invented=is_invented(rows))))

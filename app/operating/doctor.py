@@ -6,16 +6,16 @@ A finding is `good`, worth a `notice`, or `bad`: then something must be seen to.
 from collections.abc import Iterator
 
 from app.operating import doctor_files, doctor_settings, doctor_stores
-from app.operating.finding import Finding
+from app.operating.finding import DoctorFinding
 from app.settings import Settings
 
 
-def looked_over(settings: Settings) -> list[Finding]:
+def looked_over(settings: Settings) -> list[DoctorFinding]:
     """All findings, in the order in which they are read."""
     return list(_findings(settings))
 
 
-def as_text(findings: list[Finding]) -> str:
+def as_text(findings: list[DoctorFinding]) -> str:
     """A line each, what is bad last, where it is seen."""
     order = {"good": 0, "notice": 1, "bad": 2}
     lines = sorted(findings, key=lambda finding: order[finding.level])
@@ -23,10 +23,11 @@ def as_text(findings: list[Finding]) -> str:
     return "\n".join(f"{finding.level:<6}  {finding.name:<{wide}}  {finding.text}" for finding in lines)
 
 
-def _findings(settings: Settings) -> Iterator[Finding]:
+def _findings(settings: Settings) -> Iterator[DoctorFinding]:
     yield from doctor_stores.versions(settings)
     for which, url in (("catalogue", settings.database_url), ("shop", settings.shop_database_url)):
         yield from doctor_stores.store(which, url)
         yield from doctor_files.files(which, url)
     yield doctor_files.last_backup(settings)
+    yield from doctor_settings.what_is_open(settings)
     yield from doctor_settings.risks(settings)

@@ -9,7 +9,7 @@ from pathlib import Path
 from sqlalchemy import make_url
 
 from app.errors import Refusal
-from app.operating.finding import Finding
+from app.operating.finding import DoctorFinding
 from app.operating.manifest import MANIFEST, checked, unpacked
 from app.operating.sqlite_file import SIDECARS
 from app.settings import Settings
@@ -19,7 +19,7 @@ SPARE = 64_000_000
 OLDEST = dt.timedelta(days=7)
 
 
-def files(which: str, url: str) -> Iterator[Finding]:
+def files(which: str, url: str) -> Iterator[DoctorFinding]:
     """Of a SQLite database: the room on its disk, and its permissions."""
     parsed = make_url(url)
     if parsed.get_backend_name() != "sqlite" or not parsed.database:
@@ -31,34 +31,34 @@ def files(which: str, url: str) -> Iterator[Finding]:
         yield _permissions(which, path)
 
 
-def _room(which: str, path: Path, folder: Path) -> Finding:
+def _room(which: str, path: Path, folder: Path) -> DoctorFinding:
     free = shutil.disk_usage(folder).free
     size = sum(each.stat().st_size for each in _with_sidecars(path))
     told = f"{free / 1e6:,.0f} MB free under {folder}, the database takes {size / 1e6:,.1f} MB"
     if free < 16_000_000:
-        return Finding(f"{which} disk", "bad", f"{told}: nothing can be stored soon (507)")
+        return DoctorFinding(f"{which} disk", "bad", f"{told}: nothing can be stored soon (507)")
     enough = free >= size + SPARE
-    return Finding(
+    return DoctorFinding(
         f"{which} disk", "good" if enough else "notice", told if enough else f"{told}: an erasure needs as much again"
     )
 
 
-def _permissions(which: str, path: Path) -> Finding:
+def _permissions(which: str, path: Path) -> DoctorFinding:
     for each in _with_sidecars(path):
         if not os.access(each, os.R_OK | os.W_OK):
-            return Finding(f"{which} files", "bad", f"{each} cannot be read and written by this user")
+            return DoctorFinding(f"{which} files", "bad", f"{each} cannot be read and written by this user")
     if not os.access(path.parent, os.W_OK | os.X_OK):
-        return Finding(
+        return DoctorFinding(
             f"{which} files", "bad", f"{path.parent} cannot be written, so no log can be kept beside the file"
         )
     others = [each for each in _with_sidecars(path) if each.stat().st_mode & 0o077]
     closed = path.parent.stat().st_mode & 0o077 == 0
     if others and not closed and which == "shop":
-        return Finding(
+        return DoctorFinding(
             f"{which} files", "notice",
             f"other users of this machine may read {others[0]}, which has serials: chmod 700 {path.parent}",
         )  # fmt: skip
-    return Finding(f"{which} files", "good", f"{path}")
+    return DoctorFinding(f"{which} files", "good", f"{path}")
 
 
 def _with_sidecars(path: Path) -> list[Path]:
@@ -66,23 +66,23 @@ def _with_sidecars(path: Path) -> list[Path]:
     return [each for each in named if each.exists()]
 
 
-def last_backup(settings: Settings) -> Finding:
+def last_backup(settings: Settings) -> DoctorFinding:
     """The newest in the folder of backups: its age, and whether every byte of it is as it was written."""
     folder = settings.backup_folder.absolute()
     there = [each for each in folder.iterdir() if not each.name.startswith(".")] if folder.is_dir() else []
     backups = [each for each in there if each.suffix == ".zip" or (each / MANIFEST).exists()]
     if not backups:
-        return Finding("backup", "notice", f"there is none in {folder}; `backup` without a path writes there")
+        return DoctorFinding("backup", "notice", f"there is none in {folder}; `backup` without a path writes there")
     newest = max(backups, key=lambda each: each.stat().st_mtime)
     try:
         with unpacked(newest, folder) as parts:
             taken = checked(parts, newest).taken_at
     except Refusal as refusal:
-        return Finding("backup", "bad", refusal.detail.replace("; nothing was restored", ""))
+        return DoctorFinding("backup", "bad", refusal.detail.replace("; nothing was restored", ""))
     age = dt.datetime.now(dt.UTC) - dt.datetime.fromisoformat(taken)
     told = f"{newest} of {taken}, {max(age, dt.timedelta()) // dt.timedelta(hours=1)} hours old, every byte as written"
     if age < dt.timedelta(minutes=-5):
-        return Finding(
+        return DoctorFinding(
             "backup", "notice", f"{newest} is of {taken}, which is yet to come: is this machine's clock right?"
         )
-    return Finding("backup", "notice" if age > OLDEST else "good", told)
+    return DoctorFinding("backup", "notice" if age > OLDEST else "good", told)

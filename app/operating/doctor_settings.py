@@ -1,31 +1,53 @@
-"""What doctor sees of the settings: those that are right in some places and risky in others."""
+"""The settings as doctor sees them: what is open, and what is right in some places and risky in others."""
 
 import ipaddress
 from collections.abc import Iterator
 
-from app.operating.finding import Finding
-from app.settings import Settings
+from app.operating.finding import DoctorFinding
+from app.settings import Settings, is_loopback
 
 
-def risks(settings: Settings) -> Iterator[Finding]:
-    """A finding per risky setting; one that says so where there is none."""
+def risks(settings: Settings) -> Iterator[DoctorFinding]:
+    """A finding per risky setting; one that says so if there is none."""
     found = list(_risks(settings))
-    yield from found or [Finding("settings", "good", "none that is risky")]
+    yield from found or [DoctorFinding("settings", "good", "none that is risky")]
 
 
-def _risks(settings: Settings) -> Iterator[Finding]:
-    def notice(name: str, text: str) -> Finding:
-        return Finding(f"LEGWORK_{name}", "notice", text)
+def what_is_open(settings: Settings) -> Iterator[DoctorFinding]:
+    """Who may read, which web pages may, and for which hosts it answers: never bad, as each may be meant so."""
+    beyond = not is_loopback(settings.host)
+    where = f"whoever reaches {settings.host} port {settings.port}" if beyond else "whoever is on this machine"
+    if settings.open_reads:
+        text = f"open: {where} may read the catalogue without a key (LEGWORK_OPEN_READS)"
+        yield DoctorFinding("lookups", "notice" if beyond else "good", text)
+    else:
+        yield DoctorFinding("lookups", "good", "closed: they take a key")
+    if "*" in settings.cors_origins:
+        text = "open: any web page that a browser here has open may read answers (LEGWORK_CORS_ORIGINS)"
+        yield DoctorFinding("web pages of others", "notice", text)
+    else:
+        listed = ", ".join(settings.cors_origins)
+        yield DoctorFinding("web pages of others", "good", f"may read answers: {listed}" if listed else "closed")
+    hosts = ", ".join(settings.allowed_hosts)
+    own = beyond and "allowed_hosts" not in settings.model_fields_set
+    yield DoctorFinding(
+        "hosts", "good", f"answers for {hosts}{' and the addresses and names of this machine' if own else ''}"
+    )
+
+
+def _risks(settings: Settings) -> Iterator[DoctorFinding]:
+    def notice(name: str, text: str) -> DoctorFinding:
+        return DoctorFinding(f"LEGWORK_{name}", "notice", text)
 
     if "*" in settings.allowed_hosts:
         yield notice("ALLOWED_HOSTS", "any Host is answered, and stands in the links of pages: name those you have")
     if any(_is_all(network) for network in settings.trusted_proxies):
         yield notice("TRUSTED_PROXIES", "whoever asks may say that they are another address: rates can be got round")
     if settings.database_url == settings.shop_database_url:
-        yield Finding("LEGWORK_SHOP_DATABASE_URL", "bad", "it names the catalogue, which is never erased from")
+        yield DoctorFinding("LEGWORK_SHOP_DATABASE_URL", "bad", "it names the catalogue, which is never erased from")
     if settings.log_level == "debug":
         yield notice("LOG_LEVEL", "debug is for looking for a fault; it writes much")
-    public = not _is_loopback(settings.host)
+    public = not is_loopback(settings.host)
     if public and settings.read_rate is None:
         yield notice("READ_RATE", f"listens on {settings.host} and lookups have no rate per client")
     if public and settings.metrics == "open":
@@ -43,10 +65,3 @@ def _is_all(network: str) -> bool:
         return ipaddress.ip_network(network, strict=False).prefixlen == 0
     except ValueError:
         return False
-
-
-def _is_loopback(host: str) -> bool:
-    try:
-        return ipaddress.ip_address(host.strip("[]")).is_loopback
-    except ValueError:
-        return host == "localhost"

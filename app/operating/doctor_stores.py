@@ -11,7 +11,7 @@ from app.database.connections import Database
 from app.database.migrating import HEADS, schema_of, state
 from app.errors import Refusal
 from app.operating.dumping import version_of
-from app.operating.finding import Finding
+from app.operating.finding import DoctorFinding
 from app.operating.sqlite_file import wrong_in
 from app.settings import Settings
 
@@ -19,9 +19,9 @@ WAL_FLOOR = (3, 51, 3)
 """The first SQLite release without the WAL-reset race (its release notes, March 2026)."""
 
 
-def versions(settings: Settings) -> Iterator[Finding]:
+def versions(settings: Settings) -> Iterator[DoctorFinding]:
     """Python, SQLite, and PostgreSQL's client programs where a database is there."""
-    yield Finding("python", "good", platform.python_version() + f" at {sys.executable}")
+    yield DoctorFinding("python", "good", platform.python_version() + f" at {sys.executable}")
     urls = (settings.database_url, settings.shop_database_url)
     if any(make_url(url).get_backend_name() == "sqlite" for url in urls):
         yield sqlite_version(sqlite3.sqlite_version_info)
@@ -30,15 +30,15 @@ def versions(settings: Settings) -> Iterator[Finding]:
         told = (
             f"pg_dump {found}" if found else "there is no pg_dump here, so `backup` cannot copy what is in PostgreSQL"
         )
-        yield Finding("postgresql client", "good" if found else "notice", told)
+        yield DoctorFinding("postgresql client", "good" if found else "notice", told)
 
 
-def sqlite_version(version: tuple[int, int, int]) -> Finding:
+def sqlite_version(version: tuple[int, int, int]) -> DoctorFinding:
     """The SQLite that Python was built with, and what its age means here."""
     shown = ".".join(map(str, version))
     if version >= WAL_FLOOR:
-        return Finding("sqlite", "good", shown)
-    return Finding(
+        return DoctorFinding("sqlite", "good", shown)
+    return DoctorFinding(
         "sqlite", "notice",
         f"{shown}; before 3.51.3 two checkpoints of the log and a commit within the same instant could, very rarely, "
         "damage a file. Here one writer at a time commits and readers never write, which leaves a commit that meets "
@@ -46,44 +46,44 @@ def sqlite_version(version: tuple[int, int, int]) -> Finding:
     )  # fmt: skip
 
 
-def store(which: str, url: str) -> Iterator[Finding]:
+def store(which: str, url: str) -> Iterator[DoctorFinding]:
     """Whether a database is there and can be read, is of this build, and whole."""
     database = Database(url)
     try:
         if database.path is not None and not database.path.exists():
-            yield Finding(which, "notice", f"there is none yet at {database.path}; `serve` or `migrate` makes it")
+            yield DoctorFinding(which, "notice", f"there is none yet at {database.path}; `serve` or `migrate` makes it")
             return
         if database.path is not None and (wrong := wrong_in(database.path)):
-            yield Finding(f"{which} integrity", "bad", f"{database.path} is damaged: {wrong}; restore a backup")
+            yield DoctorFinding(f"{which} integrity", "bad", f"{database.path} is damaged: {wrong}; restore a backup")
             return
         yield from _read(which, database)
     except Refusal as refusal:
-        yield Finding(which, "bad", f"{database.url.render_as_string()}: {refusal.detail}")
+        yield DoctorFinding(which, "bad", f"{database.url.render_as_string()}: {refusal.detail}")
     finally:
         database.close()
 
 
-def _read(which: str, database: Database) -> Iterator[Finding]:
+def _read(which: str, database: Database) -> Iterator[DoctorFinding]:
     with database.read() as connection:
         found = state(connection, which)
         has, wants = schema_of(connection), HEADS[which]
         if not database.is_sqlite:
             server = connection.execute(text("SHOW server_version")).scalar()
             sums = connection.execute(text("SHOW data_checksums")).scalar()
-            yield Finding(f"{which} server", "good", f"PostgreSQL {server}")
-            yield Finding(
+            yield DoctorFinding(f"{which} server", "good", f"PostgreSQL {server}")
+            yield DoctorFinding(
                 f"{which} integrity", "good" if sums == "on" else "notice", f"the server's data checksums are {sums}"
             )
         else:
-            yield Finding(f"{which} integrity", "good", "whole")
+            yield DoctorFinding(f"{which} integrity", "good", "whole")
         replicas = "" if database.path is not None else "; run: legwork migrate"
-        told: dict[str, tuple[Finding, ...]] = {
-            "current": (Finding(f"{which} schema", "good", f"{has}, that of this build"),),
+        told: dict[str, tuple[DoctorFinding, ...]] = {
+            "current": (DoctorFinding(f"{which} schema", "good", f"{has}, that of this build"),),
             "older": (
-                Finding(f"{which} schema", "notice", f"{has}, to be brought to {wants}: back up, then `migrate`"),
+                DoctorFinding(f"{which} schema", "notice", f"{has}, to be brought to {wants}: back up, then `migrate`"),
             ),
-            "empty": (Finding(f"{which} schema", "notice", f"no tables yet{replicas}"),),
-            "newer": (Finding(f"{which} schema", "bad", f"{has}, of a newer build than this one ({wants})"),),
-            "foreign": (Finding(f"{which} schema", "bad", "tables of another program"),),
+            "empty": (DoctorFinding(f"{which} schema", "notice", f"no tables yet{replicas}"),),
+            "newer": (DoctorFinding(f"{which} schema", "bad", f"{has}, of a newer build than this one ({wants})"),),
+            "foreign": (DoctorFinding(f"{which} schema", "bad", "tables of another program"),),
         }
         yield from told[found]

@@ -7,7 +7,7 @@ Level = Literal["good", "notice", "bad"]
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class DoctorFinding:
     """One thing that was looked at: what, how it is, and a sentence for whoever keeps the service."""
 
     name: str
@@ -15,4 +15,5 @@ class Finding:
     text: str
 
     def as_dict(self) -> dict[str, Any]:
+        """The finding as JSON."""
         return asdict(self)

@@ -27,7 +27,7 @@ MOST = 2  # processes beside this one, each of 70 MiB: with more a check of 2,00
 AHEAD = 2  # parts that a process has in hand, so that it need not wait for the next
 SELDOM = 50_000  # allocations between two looks for rubbish: a part leaves none that needs one
 
-Part = TableBatch | FamiliesBatch
+AnyPart = TableBatch | FamiliesBatch
 Told = tuple[int, list[Finding], str | None]  # the number of a part, what was found in it, why it could not be judged
 
 
@@ -43,7 +43,7 @@ class _Worker:
     connection: Connection
     in_hand: int = 0
 
-    def send(self, number: int, part: Part) -> None:
+    def send(self, number: int, part: AnyPart) -> None:
         try:
             self.connection.send((number, part))
         except OSError as error:
@@ -97,7 +97,9 @@ def processes() -> int:
     return min(cores, MOST)
 
 
-def judge_apart(parts: Iterator[Part], today: date, count: int | None = None, alone: int = ALONE) -> Iterator[Finding]:
+def judge_apart(
+    parts: Iterator[AnyPart], today: date, count: int | None = None, alone: int = ALONE
+) -> Iterator[Finding]:
     """The findings of parts, in their order; the first `alone` rows are judged here, and all where `count` is one.
 
     Raises JudgingFailed where a process fails.
@@ -140,7 +142,7 @@ def _started(today: date) -> _Worker:
 def _work(connection: Connection, today: date) -> None:
     """What a process does until the one that started it closes the connection, or is gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the one that started it
-    parts: SimpleQueue[tuple[int, Part]] = SimpleQueue()
+    parts: SimpleQueue[tuple[int, AnyPart]] = SimpleQueue()
     Thread(target=_take, args=(connection, parts), daemon=True).start()
     gc.freeze()
     gc.set_threshold(SELDOM)
@@ -155,7 +157,7 @@ def _work(connection: Connection, today: date) -> None:
             connection.send(told)
 
 
-def _take(connection: Connection, parts: "SimpleQueue[tuple[int, Part]]") -> None:
+def _take(connection: Connection, parts: "SimpleQueue[tuple[int, AnyPart]]") -> None:
     """Take in parts as they come, so that whoever sends them need not wait; end the process when there are no more."""
     with suppress(EOFError, OSError):
         while True:

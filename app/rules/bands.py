@@ -15,7 +15,7 @@ from app.units.convert import linear
 from app.units.table import unit
 
 
-class Band(NamedTuple):
+class Bounds(NamedTuple):
     """Least and greatest figure that occurs."""
 
     low: float
@@ -27,66 +27,66 @@ class Band(NamedTuple):
 
 
 # A word of the position, then the kind of fastener; the first that matches counts.
-TORQUE_BY_POSITION: tuple[tuple[str, Band], ...] = (
-    ("spacer", Band(0.5, 9)),
-    ("foot", Band(3, 25)),
-    ("axle", Band(3, 25)),
-    ("brake", Band(4.5, 13)),
-    ("crown", Band(2.5, 15)),
-    ("knob", Band(0.2, 3)),
+TORQUE_BY_POSITION: tuple[tuple[str, Bounds], ...] = (
+    ("spacer", Bounds(0.5, 9)),
+    ("foot", Bounds(3, 25)),
+    ("axle", Bounds(3, 25)),
+    ("brake", Bounds(4.5, 13)),
+    ("crown", Bounds(2.5, 15)),
+    ("knob", Bounds(0.2, 3)),
 )
-TORQUE_BY_KIND: dict[str, Band] = {
-    "set screw": Band(0.2, 4),
-    "valve core": Band(0.1, 1.5),
-    "cap": Band(6, 60),
-    "threaded seal head": Band(4, 60),
-    "nut": Band(2, 60),
-    "bolt": Band(1, 40),
+TORQUE_BY_KIND: dict[str, Bounds] = {
+    "set screw": Bounds(0.2, 4),
+    "valve core": Bounds(0.1, 1.5),
+    "cap": Bounds(6, 60),
+    "threaded seal head": Bounds(4, 60),
+    "nut": Bounds(2, 60),
+    "bolt": Bounds(1, 40),
 }
-FILL: dict[str, Band] = {
-    "spring-side lower leg": Band(2.5, 65),
-    "damper-side lower leg": Band(2.5, 65),
-    "above the air piston": Band(0.8, 15),
-    "spring-side stanchion": Band(0.5, 300),
-    "negative chamber": Band(0.2, 25),
-    "damper": Band(20, 500),
-    "foam ring": Band(0.8, 8),
+FILL: dict[str, Bounds] = {
+    "spring-side lower leg": Bounds(2.5, 65),
+    "damper-side lower leg": Bounds(2.5, 65),
+    "above the air piston": Bounds(0.8, 15),
+    "spring-side stanchion": Bounds(0.5, 300),
+    "negative chamber": Bounds(0.2, 25),
+    "damper": Bounds(20, 500),
+    "foam ring": Bounds(0.8, 8),
 }
-LEVEL_MM = Band(20, 300)
-PRESSURE_KPA = Band(100, 2400)  # 15 to 350 psi
-PRESSURE_NEGATIVE_KPA = Band(30, 2400)
-RIDER_KG = Band(20, 200)
-LIMITS: dict[str, tuple[str, str, Band]] = {
-    "rider mass": ("mass", "kg", Band(65, 200)),
-    "tyre width": ("length", "mm", Band(25, 140)),
-    "tyre diameter": ("length", "mm", Band(350, 850)),
-    "rotor diameter": ("length", "mm", Band(120, 260)),
-    "steerer above the crown": ("length", "mm", Band(30, 350)),
-    "bushing play": ("length", "mm", Band(0.08, 1.5)),
-    "stanchion height in the crown": ("length", "mm", Band(0, 320)),
+LEVEL_MM = Bounds(20, 300)
+PRESSURE_KPA = Bounds(100, 2400)  # 15 to 350 psi
+PRESSURE_NEGATIVE_KPA = Bounds(30, 2400)
+RIDER_KG = Bounds(20, 200)
+LIMITS: dict[str, tuple[str, str, Bounds]] = {
+    "rider mass": ("mass", "kg", Bounds(65, 200)),
+    "tyre width": ("length", "mm", Bounds(25, 140)),
+    "tyre diameter": ("length", "mm", Bounds(350, 850)),
+    "rotor diameter": ("length", "mm", Bounds(120, 260)),
+    "steerer above the crown": ("length", "mm", Bounds(30, 350)),
+    "bushing play": ("length", "mm", Bounds(0.08, 1.5)),
+    "stanchion height in the crown": ("length", "mm", Bounds(0, 320)),
 }
-AXLE_TO_CROWN_LESS_TRAVEL_MM = Band(280, 460)
-READ_PRESSURE_KPA = Band(60, 5000)  # up to full travel
-TEMPERATURE_C = Band(-40, 60)
-HOURS: dict[str, Band] = {"lower-leg-service": Band(8, 220), "full-service": Band(20, 600)}
-TRAVEL_MM = Band(30, 320)
-VOLUME_ML = Band(5, 500)
-DIMENSIONS: dict[str, dict[str, Band]] = {
+AXLE_TO_CROWN_LESS_TRAVEL_MM = Bounds(280, 460)
+READ_PRESSURE_KPA = Bounds(60, 5000)  # up to full travel
+TEMPERATURE_C = Bounds(-40, 60)
+HOURS: dict[str, Bounds] = {"lower-leg-service": Bounds(8, 220), "full-service": Bounds(20, 600)}
+TRAVEL_MM = Bounds(30, 320)
+VOLUME_ML = Bounds(5, 500)
+DIMENSIONS: dict[str, dict[str, Bounds]] = {
     "chassis": {
-        "stanchion_diameter_mm": Band(22, 60), "stanchion_bore_mm": Band(15, 56), "travel_min_mm": TRAVEL_MM,
-        "travel_max_mm": TRAVEL_MM, "leg_free_volume_ml": Band(6, 300),
+        "stanchion_diameter_mm": Bounds(22, 60), "stanchion_bore_mm": Bounds(15, 56), "travel_min_mm": TRAVEL_MM,
+        "travel_max_mm": TRAVEL_MM, "leg_free_volume_ml": Bounds(6, 300),
     },
     "springs": {
-        "bore_mm": Band(14, 56), "shaft_diameter_mm": Band(5, 40), "end_volume_ml": VOLUME_ML,
-        "negative_volume_ml": Band(2, 300), "port_travel_mm": Band(0, 60), "stroke_max_mm": TRAVEL_MM,
+        "bore_mm": Bounds(14, 56), "shaft_diameter_mm": Bounds(5, 40), "end_volume_ml": VOLUME_ML,
+        "negative_volume_ml": Bounds(2, 300), "port_travel_mm": Bounds(0, 60), "stroke_max_mm": TRAVEL_MM,
     },
     "dampers": {"travel_max_mm": TRAVEL_MM},
-    "spacers": {"volume_ml": Band(1.5, 40)},
+    "spacers": {"volume_ml": Bounds(1.5, 40)},
     "frames": {
-        "axle_to_crown_mm": Band(330, 680), "axle_to_crown_max_mm": Band(330, 680), "travel_min_mm": TRAVEL_MM,
-        "travel_max_mm": TRAVEL_MM, "head_angle_deg": Band(55, 80), "seat_angle_deg": Band(60, 85),
-        "wheelbase_mm": Band(800, 1500), "chainstay_mm": Band(330, 560), "reach_mm": Band(280, 620),
-        "stack_mm": Band(420, 800),
+        "axle_to_crown_mm": Bounds(330, 680), "axle_to_crown_max_mm": Bounds(330, 680), "travel_min_mm": TRAVEL_MM,
+        "travel_max_mm": TRAVEL_MM, "head_angle_deg": Bounds(55, 80), "seat_angle_deg": Bounds(60, 85),
+        "wheelbase_mm": Bounds(800, 1500), "chainstay_mm": Bounds(330, 560), "reach_mm": Bounds(280, 620),
+        "stack_mm": Bounds(420, 800),
     },
 }  # fmt: skip
 
@@ -108,7 +108,7 @@ def first_known(
 
 
 @lru_cache(maxsize=1024)
-def torque_band(position: str, kind: str) -> Band:
+def torque_band(position: str, kind: str) -> Bounds:
     """The band of a position, else of its kind."""
     for word, band in TORQUE_BY_POSITION:
         if word in position:

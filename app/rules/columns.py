@@ -19,7 +19,7 @@ LIMITED = (
 )  # fmt: skip
 
 
-class Measured(NamedTuple):
+class UnitFigures(NamedTuple):
     """A unit column, what it measures and the figures in it."""
 
     unit: str
@@ -48,11 +48,11 @@ def signed(table: type[Row]) -> tuple[tuple[str, ...], tuple[str, ...]]:
 
 
 @cache
-def measured(table: type[Row]) -> tuple[Measured, ...]:
+def measured(table: type[Row]) -> tuple[UnitFigures, ...]:
     """The unit columns of a table with their figures."""
     columns = table.columns()
     return tuple(
-        Measured(
+        UnitFigures(
             name,
             column.measures,
             tuple(other for other, each in columns.items() if each.unit_column == name),

@@ -57,7 +57,6 @@ class FindingShape(TypedDict):
 
     rule: str
     severity: Severity
-    stood_before: NotRequired[bool]
     table: NotRequired[str]
     row: NotRequired[int]
     id: NotRequired[str]
@@ -66,6 +65,7 @@ class FindingShape(TypedDict):
     text: str
     collides_with: NotRequired[CollisionShape]
     mend: str
+    stood_before: NotRequired[bool]
 
 
 class Report(TypedDict):
@@ -73,10 +73,10 @@ class Report(TypedDict):
 
     accepted: bool
     findings: list[FindingShape]
-    counts: "Counts"
+    counts: "FindingCounts"
 
 
-class Counts(TypedDict):
+class FindingCounts(TypedDict):
     """How many findings there are: those that refuse, those that warn, and refusals that stood before."""
 
     reject: int
@@ -88,8 +88,6 @@ class Counts(TypedDict):
 def finding_shape(finding: Finding) -> FindingShape:
     """The finding as JSON."""
     shape = FindingShape(rule=finding.rule, severity=finding.severity, text=finding.text, mend=finding.mend)
-    if finding.stood_before:
-        shape["stood_before"] = True
     if finding.table is not None:
         shape["table"] = finding.table
     if finding.row is not None:
@@ -105,6 +103,8 @@ def finding_shape(finding: Finding) -> FindingShape:
         if finding.collides_with.source is not None:
             other["source"] = finding.collides_with.source
         shape["collides_with"] = other
+    if finding.stood_before:
+        shape["stood_before"] = True
     return shape
 
 
@@ -127,7 +127,7 @@ def report(findings: Iterable[Finding], most: int = 1000) -> Report:
         rules[finding.rule] += 1
         if len(listed[kind]) < most:
             listed[kind].append(finding_shape(finding))
-    counts = Counts(
+    counts = FindingCounts(
         reject=kinds["reject"], warn=kinds["warn"], stood_before=kinds["stood_before"],
         rules=dict(sorted(rules.items())),
     )  # fmt: skip

@@ -12,7 +12,7 @@ from typing import Any, Literal, NamedTuple
 from app.catalogue.tables import Row
 from app.rules.finding import Severity
 
-Shape = Literal["row", "family", "entity", "identity", "change", "reading"]
+RuleShape = Literal["row", "family", "entity", "identity", "change", "reading"]
 
 
 class Violation(NamedTuple):
@@ -29,7 +29,7 @@ class Violation(NamedTuple):
     mutual: bool = False
 
 
-class Edit(NamedTuple):
+class RowEdit(NamedTuple):
     """A one-row edit of the clean catalogue: cells to write into a row, which is new where the id is not there."""
 
     table: str
@@ -37,12 +37,12 @@ class Edit(NamedTuple):
     cells: dict[str, str]
 
 
-def edit(table: str, id: str, **cells: str) -> Edit:
+def edit(table: str, id: str, **cells: str) -> RowEdit:
     """An example: these cells of that row; an empty text empties the cell."""
-    return Edit(table, id, cells)
+    return RowEdit(table, id, cells)
 
 
-Judge = Callable[[Any, date], Iterator[Violation]]
+JudgeFunction = Callable[[Any, date], Iterator[Violation]]
 Reads = Callable[[type[Row]], tuple[str, ...]]
 
 
@@ -57,16 +57,16 @@ class Rule:
 
     slug: str
     family: str
-    shape: Shape
+    shape: RuleShape
     severity: Severity
     what: str
     why: str
     mend: str
     silenced_by: tuple[str, ...]
     tables: tuple[type[Row], ...]
-    passes: Edit | None
-    fails: Edit | None
-    judge: Judge | None
+    passes: RowEdit | None
+    fails: RowEdit | None
+    judge: JudgeFunction | None
     reads: Reads | None = None
     beside: tuple[type[Row], ...] = ()
 
@@ -90,19 +90,19 @@ FAMILIES = {
 def rule(
     slug: str,
     *,
-    shape: Shape,
+    shape: RuleShape,
     severity: Severity = "reject",
     tables: Iterable[type[Row]] = (),
     silenced_by: tuple[str, ...] = (),
-    passes: Edit,
-    fails: Edit,
+    passes: RowEdit,
+    fails: RowEdit,
     reads: Reads | tuple[str, ...] | None = None,
     beside: tuple[type[Row], ...] = (),
-) -> Callable[[Judge], Judge]:
+) -> Callable[[JudgeFunction], JudgeFunction]:
     """Register a rule; its family is the module it stands in. No tables means all. `reads` is for a row, `beside` for a
     family."""
 
-    def register(judge: Judge) -> Judge:
+    def register(judge: JudgeFunction) -> JudgeFunction:
         family = FAMILIES[judge.__module__.rsplit(".", 1)[-1]]
         columns = (lambda _: reads) if isinstance(reads, tuple) else reads
         _add(
@@ -132,14 +132,14 @@ def reading_rule(slug: str, doc: str, severity: Severity = "reject") -> Rule:
 def _add(
     slug: str,
     family: str,
-    shape: Shape,
+    shape: RuleShape,
     severity: Severity,
     doc: str | None,
     silenced_by: tuple[str, ...],
     tables: tuple[type[Row], ...],
-    passes: Edit | None,
-    fails: Edit | None,
-    judge: Judge | None,
+    passes: RowEdit | None,
+    fails: RowEdit | None,
+    judge: JudgeFunction | None,
     reads: Reads | None = None,
     beside: tuple[type[Row], ...] = (),
 ) -> Rule:

@@ -7,14 +7,14 @@ from app.catalogue.tables import STATEMENTS, TABLES, Row
 from app.rules import checks as checks  # registers the rules
 from app.rules.affected import Tables
 from app.rules.batches import JudgeScope
-from app.rules.registry import RULES, Judge, Rule
+from app.rules.registry import RULES, JudgeFunction, Rule
 
 
 class Judging(NamedTuple):
     """A rule with what it judges by. `columns` are those that alone decide of a row of one table; None is all."""
 
     rule: Rule
-    judge: Judge
+    judge: JudgeFunction
     columns: tuple[str, ...] | None = None
 
 

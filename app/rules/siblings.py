@@ -30,7 +30,7 @@ CONFUSED: dict[Kind, tuple[str, ...]] = {
 }
 
 
-class Figure(NamedTuple):
+class SiblingFigure(NamedTuple):
     """One figure of a row, in a unit common to all siblings."""
 
     row: Row
@@ -42,7 +42,7 @@ class Figure(NamedTuple):
 class Slip:
     """A figure that is `factor` times its siblings; `reading` says what was confused, None for a digit."""
 
-    figure: Figure
+    figure: SiblingFigure
     factor: float
     reading: tuple[str, str] | None
     usual: float
@@ -64,7 +64,7 @@ def factors(kind: Kind) -> dict[tuple[str, str], float]:
 FACTORS: dict[Kind, dict[tuple[str, str], float]] = {kind: factors(kind) for kind in CONFUSED}
 
 
-def slips(figures: Sequence[Figure], kinds: tuple[Kind, ...]) -> list[Slip]:
+def slips(figures: Sequence[SiblingFigure], kinds: tuple[Kind, ...]) -> list[Slip]:
     """The figures that differ from their siblings by a confused unit of `kinds` or by ten, in the order given.
 
     Siblings are the others; certain with three or more of them within 1.5 of each other. Of two figures that differ
@@ -102,7 +102,7 @@ def _alike(values: Sequence[float], within: float) -> bool:
     return least > 0 and max(values) <= within * least
 
 
-def _coarse(figure: Figure) -> bool:
+def _coarse(figure: SiblingFigure) -> bool:
     """True when one step of the last published digit is more than 2 % of the figure."""
     written = getattr(figure.row, figure.column)
     exponent = written.as_tuple().exponent if isinstance(written, Decimal) else 0

@@ -40,7 +40,7 @@ class EntityView(NamedTuple):
     referrers: tuple[Row, ...]
 
 
-class Reference(NamedTuple):
+class RowReference(NamedTuple):
     """A column that names rows of another table; `many` where the cell is a list."""
 
     column: str
@@ -49,14 +49,14 @@ class Reference(NamedTuple):
 
 
 @cache
-def references(table: type[Row]) -> tuple[Reference, ...]:
+def references(table: type[Row]) -> tuple[RowReference, ...]:
     """The reference columns of a table; that of an exception is the table itself."""
     found = []
     for name, column in table.columns().items():
         if column.refers_to is not None:
-            found.append(Reference(name, TABLES[column.refers_to], column.kind.items is not None))
+            found.append(RowReference(name, TABLES[column.refers_to], column.kind.items is not None))
         elif name == "exception_to":
-            found.append(Reference(name, table, False))
+            found.append(RowReference(name, table, False))
     return tuple(found)
 
 

@@ -2,29 +2,23 @@
 
 from app.standards.lookups import (
     KeySize,
+    MetricThread,
     PropertyClass,
-    Thread,
-    grease_grade,
     key_size,
-    key_standards,
     property_class,
     thread,
-    viscosity_class,
 )
 from app.standards.tables import TableAnswer, TableDescription, table, tables
 
 __all__ = [
     "KeySize",
+    "MetricThread",
     "PropertyClass",
     "TableAnswer",
     "TableDescription",
-    "Thread",
-    "grease_grade",
     "key_size",
-    "key_standards",
     "property_class",
     "table",
     "tables",
     "thread",
-    "viscosity_class",
 ]

@@ -8,9 +8,9 @@ Refuses nothing: a designation or class that is not known is None, never a guess
 import math
 import re
 from dataclasses import dataclass
-from functools import cache, lru_cache
+from functools import lru_cache
 
-from app.standards.tables import Row, rows
+from app.standards.tables import StandardRow, rows
 
 _THREAD = re.compile(r"M([0-9]{1,3}(?:\.[0-9]{1,2})?)(?:[X-]([0-9](?:\.[0-9]{1,3})?))?")
 _LONGEST = 24
@@ -18,7 +18,7 @@ _PART = re.compile(r"(?:-[0-9]{1,2})?(?::[0-9]{4})?$")
 
 
 @dataclass(frozen=True, slots=True)
-class Thread:
+class MetricThread:
     """An ISO metric thread. `stress_area_mm2` is the nominal of ISO 898-1 where it tabulates one, else computed."""
 
     designation: str
@@ -60,7 +60,7 @@ class KeySize:
 
 
 @lru_cache(maxsize=1024)
-def thread(designation: str) -> Thread | None:
+def thread(designation: str) -> MetricThread | None:
     """`M8`, `M8x1`, `M8×1.25`, `m8-1` as a thread; None where it is none.
 
     A fine thread outside the table, such as a cap's M30x0.75, is computed from ISO 68-1 and ISO 724 geometry:
@@ -88,9 +88,9 @@ def _read(designation: str) -> tuple[float, float | None] | None:
     return float(found[1]), None if found[2] is None else float(found[2])
 
 
-def _tabulated(row: Row) -> Thread:
+def _tabulated(row: StandardRow) -> MetricThread:
     nominal = row.get("stress_area_mm2", row["stress_area_computed_mm2"])
-    return Thread(
+    return MetricThread(
         designation=str(row["designation"]),
         diameter_mm=float(row["diameter_mm"]),
         pitch_mm=float(row["pitch_mm"]),
@@ -104,13 +104,13 @@ def _tabulated(row: Row) -> Thread:
     )
 
 
-def _computed(diameter: float, pitch: float) -> Thread | None:
+def _computed(diameter: float, pitch: float) -> MetricThread | None:
     """H = √3/2 P; d2 = d - 3/4 H; d3 = d1 - H/6 = d - 17/12 H; As = (π/4)·((d2 + d3)/2)²."""
     height = math.sqrt(3) / 2 * pitch
     pitch_diameter, root = diameter - 0.75 * height, diameter - 17 / 12 * height
     if pitch <= 0 or root < diameter / 2:
         return None
-    return Thread(
+    return MetricThread(
         designation=f"M{diameter:g}x{pitch:g}",
         diameter_mm=diameter,
         pitch_mm=pitch,
@@ -161,26 +161,4 @@ def key_size(standard: str, designation: str) -> KeySize | None:
                 verified=str(row["verified"]),
                 id=str(row["id"]),
             )
-    return None
-
-
-@cache
-def key_standards() -> tuple[str, ...]:
-    """The standards whose keys are known."""
-    return tuple(dict.fromkeys(str(row["standard"]) for row in rows("key-sizes")))
-
-
-def viscosity_class(viscosity_40_mm2_per_s: float) -> int | None:
-    """The ISO VG class that holds this kinematic viscosity at 40 °C; None in the gaps between classes."""
-    for row in rows("viscosity-classes"):
-        if float(row["min_mm2_per_s"]) <= viscosity_40_mm2_per_s <= float(row["max_mm2_per_s"]):
-            return int(row["iso_vg"])
-    return None
-
-
-def grease_grade(worked_penetration: float) -> str | None:
-    """The NLGI grade of a worked penetration in 0.1 mm; None in the gaps between grades."""
-    for row in rows("grease-grades"):
-        if float(row["worked_penetration_min"]) <= worked_penetration <= float(row["worked_penetration_max"]):
-            return str(row["nlgi"])
     return None

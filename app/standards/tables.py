@@ -12,9 +12,9 @@ from rapidfuzz import fuzz, process
 from typing_extensions import TypedDict
 
 from app.errors import NotFound
-from app.standards.descriptions import DESCRIPTIONS, Column, Description
+from app.standards.descriptions import DESCRIPTIONS, DataColumn, Description
 
-Row = dict[str, int | float | str]
+StandardRow = dict[str, int | float | str]
 
 
 class ColumnAnswer(TypedDict):
@@ -39,7 +39,7 @@ class TableDescription(TypedDict):
 class TableAnswer(TableDescription):
     """One table with its rows; a cell that is empty in the source is absent."""
 
-    rows: list[Row]
+    rows: list[StandardRow]
 
 
 _BY_NAME = {description.name: description for description in DESCRIPTIONS}
@@ -61,7 +61,7 @@ def table(name: str) -> TableAnswer:
 
 
 @cache
-def rows(name: str) -> tuple[Row, ...]:
+def rows(name: str) -> tuple[StandardRow, ...]:
     """The rows of a table that is known to exist, typed; to be read only. Raises ValueError for an unsound file."""
     description = _BY_NAME[name]
     text = files("app.standards").joinpath("data", f"{name}.csv").read_text(encoding="utf-8")
@@ -75,7 +75,7 @@ def rows(name: str) -> tuple[Row, ...]:
     )
 
 
-def _cell(column: Column, text: str) -> int | float | str:
+def _cell(column: DataColumn, text: str) -> int | float | str:
     if column.kind == "text":
         return text
     return int(text) if text.lstrip("-").isdigit() else float(text)
@@ -91,7 +91,7 @@ def _description(description: Description) -> TableDescription:
     )
 
 
-def _column(column: Column) -> ColumnAnswer:
+def _column(column: DataColumn) -> ColumnAnswer:
     answer = ColumnAnswer(name=column.name, meaning=column.meaning, type=column.kind)
     if column.unit is not None:
         answer["unit"] = column.unit

@@ -1,7 +1,8 @@
-"""What each unit is in its kind's SI unit, as the unit library gives it: exact, and kept in `factors.json`.
+"""The exact factor of each unit to the SI unit of its kind, from pint, stored in `factors.json`.
 
-The library takes a sixth of the time in which the service starts, so what it gave is committed beside this module with
-its version; where another version is installed, or a definition has changed, it is asked anew.
+pint takes a sixth of the start-up time, so its factors are committed next to this module with its version. They are
+computed again if another version of pint is installed or a definition has changed.
+`python -m app.units.factors` rewrites the file.
 """
 
 import json
@@ -9,8 +10,9 @@ from collections.abc import Sequence
 from fractions import Fraction
 from importlib.metadata import version
 from importlib.resources import files
+from pathlib import Path
 
-from app.units.definitions import BASES, Definition
+from app.units.definitions import BASES, UNITS, Definition
 
 KEPT = "factors.json"
 
@@ -25,7 +27,7 @@ def factors_of(definitions: Sequence[Definition]) -> list[tuple[Fraction, Fracti
 
 
 def asked(definitions: Sequence[Definition]) -> list[tuple[Fraction, Fraction]]:
-    """The same, from the unit library itself; it sees the texts of the definitions only, never a client's."""
+    """Factor and offset of each unit from pint, which sees only the texts of the definitions, never a client's."""
     import pint
 
     registry: pint.UnitRegistry[Fraction] = pint.UnitRegistry(non_int_type=Fraction, cache_folder=None)
@@ -40,7 +42,7 @@ def asked(definitions: Sequence[Definition]) -> list[tuple[Fraction, Fraction]]:
 
 
 def kept_as(definitions: Sequence[Definition]) -> str:
-    """The text of `factors.json` for these definitions and the library that is installed."""
+    """The text of `factors.json` for these definitions and the installed version of pint."""
     units = {
         key(each): [str(factor), str(offset)]
         for each, (factor, offset) in zip(definitions, asked(definitions), strict=True)
@@ -49,5 +51,9 @@ def kept_as(definitions: Sequence[Definition]) -> str:
 
 
 def key(definition: Definition) -> str:
-    """What the factor depends on: the unit and the base, as the library is told them."""
+    """What the factor depends on: the unit and the base in the syntax of pint."""
     return f"{definition.pint} in {BASES[definition.kind].pint}"
+
+
+if __name__ == "__main__":
+    Path(__file__).with_name(KEPT).write_text(kept_as(UNITS), encoding="utf-8")

@@ -43,7 +43,7 @@ class Measure:
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class MeasureReading:
     """One sag reading at one gauge pressure, `38mm@72psi`."""
 
     travel: Measure
@@ -93,13 +93,13 @@ def parse_measure(
     return Measure(chosen, value, target.name, text.strip(), number, given.name, bool(spelling), half)
 
 
-def parse_reading(text: str, *, parameter: str = "reading") -> Reading:
+def parse_reading(text: str, *, parameter: str = "reading") -> MeasureReading:
     """Read `38mm@72psi`: how far it sags at which gauge pressure; plain numbers are mm and psi. Raises Invalid."""
     travel, at, pressure = text.partition("@")
     if not at or "@" in pressure:
         sentence = f"{parameter} is a sag and a gauge pressure joined by @, such as 38mm@72psi"
         raise Invalid.one("reading-malformed", sentence, parameter=parameter, suggestion="38mm@72psi")
-    return Reading(
+    return MeasureReading(
         parse_measure(travel, kind="length", usual="mm", parameter=parameter),
         parse_measure(pressure, kind="pressure", usual="psi", parameter=parameter),
     )

@@ -24,7 +24,7 @@ from app.units.convert import (
 from app.units.preferences import AS_PUBLISHED, Units
 from app.units.table import Kind, Unit, unit
 
-Basis = Literal["published", "measured", "computed"]
+QuantityBasis = Literal["published", "measured", "computed"]
 
 
 class Quantity(TypedDict):
@@ -52,7 +52,7 @@ def quantity(
     maximum: Decimal | None = None,
     role: Role = "nominal",
     to: Units = AS_PUBLISHED,
-    basis: Basis | None = None,
+    basis: QuantityBasis | None = None,
 ) -> Quantity:
     """A published value, limits or both, shown in the chosen units.
 
@@ -77,7 +77,7 @@ def _built(
     high: str | None,
     role: Role,
     to: Units,
-    basis: Basis | None,
+    basis: QuantityBasis | None,
 ) -> Quantity:
     """Keyed by digits, because 7.30 and 7.3 are equal as decimals but not as published."""
     value, minimum, maximum = (None if each is None else Decimal(each) for each in (digits, low, high))
@@ -183,7 +183,7 @@ def computed(
     role: Role = "nominal",
     to: Units = AS_PUBLISHED,
     step: Decimal | None = None,
-    basis: Basis | None = "computed",
+    basis: QuantityBasis | None = "computed",
     told: bool = True,
 ) -> Quantity:
     """A computed value in coherent SI (the kind's base) shown in the chosen unit, rounded to its display step.

@@ -13,7 +13,7 @@ from starlette.requests import Request
 from starlette.types import Scope as Connection
 
 from app.access import audit, keys
-from app.access.keys import Caller, Scope
+from app.access.keys import Caller, KeyScope
 from app.errors import Refusal, SentFromElsewhere, Unauthorised
 
 T = TypeVar("T")
@@ -56,16 +56,23 @@ async def caller_of(request: Request) -> Caller | None:
 
     Looked up once per request. Raises Unauthorised for an invalid key.
     """
-    authorization = request.headers.get("authorization")
+    state = request.scope["state"]
+    authorization: str | None = state.get("authorization") or request.headers.get("authorization")
     if authorization is None:
         return signed_in(request.scope) if request.method in LOOKING else None
-    found: Caller | Refusal | None = request.scope["state"].get("caller")
+    state["caller_read"] = True
+    found: Caller | Refusal | None = state.get("caller")
     if found is None:
         found = await found_out(request, lambda shop: keys.caller(shop, authorization))
-        request.scope["state"]["caller"] = found
+        state["caller"] = found
     if isinstance(found, Refusal):
         raise found
     return found
+
+
+def caller_was_read(scope: Connection) -> bool:
+    """Whether the answer to a request may depend on whose key was sent with it, so that it is for nobody else."""
+    return bool(scope["state"].get("caller_read"))
 
 
 async def key_id(scope: Connection) -> str | None:
@@ -88,7 +95,7 @@ def signed_in(scope: Connection) -> Caller | None:
     return found
 
 
-async def admitted(request: Request, scope: Scope) -> Caller:
+async def admitted(request: Request, scope: KeyScope) -> Caller:
     """The caller of a read that needs a key. Raises Unauthorised, Forbidden."""
     caller = await caller_of(request)
     if caller is None:
@@ -97,7 +104,7 @@ async def admitted(request: Request, scope: Scope) -> Caller:
     return caller
 
 
-async def permitted(request: Request, scope: Scope) -> Caller:
+async def permitted(request: Request, scope: KeyScope) -> Caller:
     """The caller of a write, checked before the body is read; also starts its audit entry.
 
     Raises Unauthorised, Forbidden, and Unavailable or NoRoom if the audit cannot be written.
@@ -105,13 +112,13 @@ async def permitted(request: Request, scope: Scope) -> Caller:
     return await _begun(request, await caller_of(request), scope)
 
 
-async def permitted_by_form(request: Request, scope: Scope) -> Caller:
+async def permitted_by_form(request: Request, scope: KeyScope) -> Caller:
     """Like `permitted`, for a form that a signed-in browser sent from our pages. Raises SentFromElsewhere too."""
     refuse_from_elsewhere(request)
     return await _begun(request, signed_in(request.scope), scope)
 
 
-async def _begun(request: Request, caller: Caller | None, scope: Scope) -> Caller:
+async def _begun(request: Request, caller: Caller | None, scope: KeyScope) -> Caller:
     if caller is None:
         raise Unauthorised(NO_KEY)
     write = write_context(request.scope)

@@ -11,14 +11,14 @@ from app.exchange.cells import CellChange, CellCounts
 from app.exchange.editing import MOST_CHANGES
 from app.questions.answers.views import Caution
 from app.questions.tables.links import entry_shape
-from app.rules.finding import Counts, FindingShape
+from app.rules.finding import FindingCounts, FindingShape
 from app.web.contract.openapi import json_body
 
 ZIP = "application/zip"
 
 MERGE_PATCH = "application/merge-patch+json"
 
-Reason = Annotated[str, Field(min_length=3, max_length=500, pattern=r"\S")]
+EditReason = Annotated[str, Field(min_length=3, max_length=500, pattern=r"\S")]
 Name = Annotated[str, Field(max_length=80)]
 Empty = Annotated[
     str | None,
@@ -37,10 +37,10 @@ class ChangeBody(TypedDict):
     row: NotRequired[dict[str, Any]]
     empty: NotRequired[Annotated[list[Name], Field(max_length=100)]]
     id: NotRequired[Name]
-    reason: NotRequired[Reason]
+    reason: NotRequired[EditReason]
 
 
-class PutBody(TypedDict):
+class StatementPut(TypedDict):
     """The whole row of a statement, as GET gives it; everything else of GET's answer may come along and is ignored.
 
     `empty` names the columns that the put may empty: a stored value that the row lacks is refused otherwise.
@@ -50,21 +50,21 @@ class PutBody(TypedDict):
     table: NotRequired[Name]
     op: NotRequired[Literal["put"]]
     empty: NotRequired[Annotated[list[Name], Field(max_length=100)]]
-    reason: NotRequired[Reason]
+    reason: NotRequired[EditReason]
 
 
-class PatchBody(TypedDict):
+class StatementPatch(TypedDict):
     """A merge patch (RFC 7396) of GET's answer: in `row`, null empties a column and an absent one stays as it is."""
 
     row: dict[str, Any]
-    reason: NotRequired[Reason]
+    reason: NotRequired[EditReason]
 
 
 class ChangesBody(TypedDict):
     """Several changes; all are accepted or none."""
 
     changes: Annotated[list[ChangeBody], Field(min_length=1, max_length=MOST_CHANGES)]
-    reason: NotRequired[Reason]
+    reason: NotRequired[EditReason]
 
 
 class RowsRead(TypedDict):
@@ -81,10 +81,10 @@ class WriteAnswer(TypedDict):
     fix, and the latest revision."""
 
     accepted: bool
-    cells: list[CellChange]
+    changed_cells: list[CellChange]
     cell_counts: CellCounts
     findings: list[FindingShape]
-    counts: Counts
+    counts: FindingCounts
     revision: int
     opened: bool
     rows: NotRequired[RowsRead]
@@ -95,8 +95,8 @@ BESIDE = {name for table in STATEMENTS for name in entry_shape(table).__annotati
 """Members of GET's answer about a statement that a PUT ignores."""
 
 CHANGE = TypeAdapter(ChangeBody)
-PUT = TypeAdapter(PutBody)
-PATCH = TypeAdapter(PatchBody)
+PUT = TypeAdapter(StatementPut)
+PATCH = TypeAdapter(StatementPatch)
 CHANGES = TypeAdapter(ChangesBody)
 WRITE = TypeAdapter(WriteAnswer)
 BODIES = json_body(CHANGES, "Up to 200 changes, or a Data Package as a zip file.")

@@ -1,7 +1,7 @@
-"""The log: one line an event, JSON or key=value; control characters never reach it raw, keys never at all."""
+"""The log: one line an event, JSON or key=value; no control character raw, no key and no part of one."""
 
-import asyncio
 import atexit
+import json
 import logging
 import re
 import sys
@@ -14,6 +14,7 @@ import structlog
 from pydantic_core import to_json
 from structlog.typing import FilteringBoundLogger, Processor
 
+from app.database.interrupting import running_loop
 from app.settings import Settings
 
 _LEVELS = {"debug": logging.DEBUG, "info": logging.INFO, "warning": logging.WARNING, "error": logging.ERROR}
@@ -54,7 +55,7 @@ class _Lossy:
 
     def write(self, line: str) -> None:
         """A whole line."""
-        queue = asyncio._get_running_loop() if self.together else None
+        queue = running_loop() if self.together else None
         if queue is not None and not self.waiting:
             queue.call_soon(self._write_out)
         self.waiting.append(line)
@@ -86,6 +87,11 @@ def without_keys(text: str) -> str:
     return _KEY.sub("[key]", text)
 
 
+def without_keys_cut(text: str, most: int) -> str:
+    """At most `most` characters of `text`, keys replaced first: the part of a key that a cut leaves would pass."""
+    return (without_keys(text) if len(text) >= 32 else text)[:most]
+
+
 def _whole(logger: Any, method: str, event: Any) -> Any:
     """An event with its level, the time in UTC to the millisecond (RFC 3339) and its traceback, without keys; in one
     step, as each costs a request."""
@@ -106,7 +112,14 @@ def _second(number: int) -> str:
 
 
 def _as_json(event: Any, **_: Any) -> str:
-    return to_json(event, serialize_unknown=True, inf_nan_mode="strings").decode()
+    line = to_json(event, serialize_unknown=True, inf_nan_mode="strings").decode()
+    return line if line.isprintable() else "".join(map(_escaped, line))
+
+
+def _escaped(character: str) -> str:
+    """A character that a terminal or an editor may act on (C1 controls, separators, marks of direction) as JSON writes
+    it in ASCII; such a character stands only within the strings of a line."""
+    return character if character.isprintable() else json.dumps(character)[1:-1]
 
 
 class ServerLog(logging.Handler):
@@ -117,5 +130,6 @@ class ServerLog(logging.Handler):
         self._logger = logger
 
     def emit(self, record: logging.LogRecord) -> None:
+        """Write a record of the standard library as a line of ours."""
         extra = {"exc_info": record.exc_info} if record.exc_info else {}
         self._logger.log(record.levelno, "server", message=record.getMessage(), **extra)

@@ -75,6 +75,8 @@ class Problem(TypedDict):
     withdrawn_with: NotRequired[int]
     current: NotRequired[str]
     undecided: NotRequired[list[OpenParameter]]
+    about: NotRequired[str]
+    chosen: NotRequired[dict[str, str]]
     offered: NotRequired[list[float]]
     report: NotRequired[Report]
 

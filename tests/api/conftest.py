@@ -95,6 +95,7 @@ def servers() -> Iterator[dict[str, Server]]:
         max_body_bytes=100_000,
         request_timeout=3,
         max_connections=300,
+        write_rate="100000/minute",
         keep_alive_timeout=2,
     )
     running = {parser: Server(settings, parser) for parser in ("httptools", "h11")}

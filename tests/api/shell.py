@@ -34,7 +34,7 @@ from app.main import create_app
 from app.questions.answers.parameters import LookupParameters
 from app.settings import Settings
 from app.web.contract.openapi import describe, json_body
-from app.web.reading.json_body import Number, read_model
+from app.web.reading.json_body import JsonNumber, read_model
 from app.web.reading.strict import strict_router
 from app.web.representation import respond
 
@@ -93,7 +93,7 @@ class Things(TypedDict):
 class Sent(TypedDict):
     """A body."""
 
-    value: Number
+    value: JsonNumber
     name: str
     count: NotRequired[int]
 

@@ -16,6 +16,30 @@ from tests.conftest import Fresh
 
 TESTS = Path(__file__).parents[1]
 CASES: dict[str, list[str]] = {
+    "an offer of another protocol, with a body": [
+        "api/test_framing.py::test_a_request_that_offers_another_protocol_is_read_as_any_other",
+        "api/test_framing.py::test_the_default_client_of_openjdk_gets_an_answer_to_each_request",
+        "api/test_framing.py::test_curl_that_offers_http_2_gets_an_answer",
+    ],
+    "trailers": [
+        "api/test_framing.py::test_trailers_decide_nothing",
+        "api/test_framing.py::test_trailers_without_end_are_refused_within_the_limits_of_a_header",
+    ],
+    "codings, absolute targets, expectations": [
+        "api/test_refusals.py::test_an_answer_is_packed_only_for_who_takes_it",
+        "api/test_framing.py::test_a_transfer_coding_but_chunked_is_not_understood",
+        "api/test_framing.py::test_the_target_decides_over_the_host_line",
+        "api/test_framing.py::test_a_refused_expectation_closes_the_connection",
+    ],
+    "host wildcard against what is no host": ["api/test_refusals.py::test_only_our_hosts_are_answered"],
+    "wrong settings, misspelt settings": [
+        "operate/test_wrong_settings.py::test_a_value_that_cannot_be_used_is_refused_by_name",
+        "operate/test_wrong_settings.py::test_a_name_that_is_nearly_a_setting_is_found_out",
+    ],
+    "a page from another origin": [
+        "browser/test_other_origins.py::test_a_page_from_elsewhere_is_blocked_unless_its_origin_is_listed",
+        "browser/test_other_origins.py::test_a_page_whose_origin_is_listed_reads_batches_and_writes_with_a_key",
+    ],
     "schemathesis: lookups, writes, every check": [
         "api/test_conformance.py::test_every_answer_is_as_described",
         "api/test_audit_fuzz.py::test_no_write_fails_or_answers_otherwise_than_described",
@@ -153,7 +177,7 @@ CASES: dict[str, list[str]] = {
         "api/test_client_gone.py::test_what_is_looked_up_ends_when_its_client_is_gone",
     ],
     "a write under lookups": [
-        "api/test_kept.py::test_no_answer_is_older_than_the_last_write",
+        "api/test_answer_cache.py::test_no_answer_is_older_than_the_last_write",
         "api/test_edits.py::test_a_pinned_answer_is_the_same_bytes_after_any_edit",
     ],
     "cursors": [
@@ -184,8 +208,8 @@ CASES: dict[str, list[str]] = {
     ],
     "an old client": ["api/test_compatibility.py::test_no_program_written_against_the_last_release_is_left"],
     "another's answer out of what is kept": [
-        "api/test_audit_kept.py::test_whatever_was_asked_before_the_answer_is_that_of_a_service_that_keeps_none",
-        "api/test_audit_kept.py::test_who_is_refused_is_refused_after_another_was_answered",
+        "api/test_answer_cache_pairs.py::test_every_answer_is_that_of_a_service_that_keeps_none",
+        "api/test_answer_cache_audit.py::test_who_is_refused_is_refused_after_another_was_answered",
     ],
     "documentation from our own host, strict policy": [
         "api/test_openapi.py::test_the_page_and_all_it_loads_are_ours",

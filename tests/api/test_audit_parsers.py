@@ -18,7 +18,7 @@ import pytest
 from hypothesis import strategies as st
 
 import app
-from app.catalogue.search import Index
+from app.catalogue.search import NameIndex
 from app.errors import Refusal
 from app.questions.answers import cursors
 from app.questions.answers.cursors import Cursor
@@ -46,7 +46,7 @@ TEXTS = st.one_of(
     st.lists(PIECES, max_size=8).map("".join), st.text(max_size=40), st.lists(PIECES, max_size=400).map("".join)
 )
 UNIT = {"length": "mm", "pressure": "psi", "torque": "N·m", "mass": "kg", "volume": "mL", "temperature": "°C"}
-INDEX = Index([(f"id-{number}", [f"Näme {number}", "M8-1.25"], "note") for number in range(50)])
+INDEX = NameIndex([(f"id-{number}", [f"Näme {number}", "M8-1.25"], "note") for number in range(50)])
 ASKED = {"table": "fits", "q": "150"}
 CURSOR = cursors.written(Cursor(1, 88, ("fit-a", 2)), ASKED)
 

@@ -1,26 +1,33 @@
 """The whole catalogue on the wire: a package, a SQLite file, one hash; each the same for the same revision."""
 
+import asyncio
 import csv
 import hashlib
 import io
 import json
+import os
 import sqlite3
+import time
 import zipfile
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
+import httpx
 import pytest
 
 from app.catalogue.catalogue import Catalogue
 from app.catalogue.tables import TABLES, Maker
 from app.database.connections import Database
 from app.database.migrating import migrate
-from app.exchange import child
+from app.exchange import child, kept_exports
 from app.exchange.content_hash import content_hash
+from app.exchange.kept_exports import SharedWork
 from app.exchange.loading import Entry, load
-from app.web.routes import exports
+from app.settings import Settings
 from tests.api.asking import asking
 from tests.api.writing import writing
+from tests.conftest import Fresh
 from tests.problems import assert_problem
 from tests.questions.storing import store
 
@@ -41,9 +48,10 @@ async def test_a_package_of_a_revision_is_the_same_bytes_and_loads_elsewhere(
         assert (now.status_code, now.headers["legwork-revision"]) == (200, "2")
         again = await service.client.get("/v1/export?revision=1")
         assert again.content == first.content
-        monkeypatch.setattr(exports, "format_tag", lambda: "01234567")  # a build with another column
+        monkeypatch.setattr(kept_exports, "format_tag", lambda: "01234567")  # a build with another column
         other = await service.client.get("/v1/export?revision=1", headers=known)
-        assert (other.status_code, other.headers["etag"]) == (200, '"export.01234567.1.zip"')
+        assert other.status_code == 200
+        assert other.headers["etag"].endswith('-f1-01234567.zip"')
         part = await service.client.get("/v1/export?revision=1", headers={"Range": "bytes=1000-1999"})
         assert (part.status_code, part.content) == (206, first.content[1000:2000])  # a cut download goes on
         found = (await service.client.get("/v1/content-hash?revision=1")).json()
@@ -101,9 +109,130 @@ async def test_a_sqlite_file_answers_as_the_catalogue_does_at_that_revision(demo
 async def test_only_so_many_children_work_at_once(
     demo: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(child, "MOST_AT_ONCE", 0)
+    monkeypatch.setitem(child.MOST_AT_ONCE, "export", 0)
     async with writing(demo, tmp_path) as service:
         for address in ("/v1/export", "/v1/export.sqlite", "/v1/content-hash"):
             refused = await service.client.get(address)
             assert_problem(refused, 503)
             assert refused.headers["retry-after"] == "5"
+
+
+async def test_anonymous_exporters_do_not_keep_an_import_with_a_key_from_starting(
+    demo: Database, tmp_path: Path
+) -> None:
+    """Eight readers ask for eight exports that were not made before; meanwhile a package is imported."""
+    for number in range(3):
+        store(demo, [Maker(id=f"brand-{number}", name=f"Brand {number}")])
+    async with writing(demo, tmp_path) as service:
+        transport = httpx.ASGITransport(service.app)
+        async with httpx.AsyncClient(transport=transport, base_url="http://legwork.test") as nobody:
+            addresses = [f"/v1/export{end}?revision={number}" for number in range(1, 5) for end in ("", ".sqlite")]
+            readers = [asyncio.create_task(nobody.get(address, timeout=120)) for address in addresses]
+            await asyncio.sleep(0.2)
+            package = _package(tmp_path / "import.zip")
+            imported = await service.client.post(
+                "/v1/imports?reason=new", content=package, headers={"Content-Type": "application/zip"}, timeout=120
+            )
+            answers = await asyncio.gather(*readers)
+        assert imported.status_code == 201, imported.text
+        assert {answer.status_code for answer in answers} <= {200, 503}
+        assert sum(answer.status_code == 200 for answer in answers) >= child.MOST_AT_ONCE["export"]
+
+
+def _package(path: Path) -> bytes:
+    with zipfile.ZipFile(path, "w") as package:
+        package.writestr("makers.csv", "id,name\nbrand-imported,Brand Imported\n")
+    return path.read_bytes()
+
+
+async def test_an_export_is_made_once_for_all_who_ask_and_kept(
+    demo: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begun: list[tuple[str, ...]] = []
+    run = child.run
+
+    async def counted(settings: Settings, *arguments: str, timeout_s: float) -> dict[str, Any]:
+        begun.append(arguments)
+        return await run(settings, *arguments, timeout_s=timeout_s)
+
+    monkeypatch.setattr(child, "run", counted)
+    async with writing(demo, tmp_path) as service:
+        addresses = ["/v1/export"] * 6 + ["/v1/content-hash"] * 6
+        first = await asyncio.gather(*(service.client.get(address) for address in addresses))
+        assert [answer.status_code for answer in first] == [200] * 12
+        assert len({answer.content for answer in first[:6]}) == 1
+        assert sorted(arguments[0] for arguments in begun) == ["content-hash", "export"]
+        again = await service.client.get("/v1/export")
+        assert (again.content, again.headers["last-modified"]) == (first[0].content, first[0].headers["last-modified"])
+        assert len(begun) == 2
+    async with writing(demo, tmp_path / "restarted") as service:
+        assert (await service.client.get("/v1/export")).content == first[0].content
+    assert len(begun) == (2 if demo.is_sqlite else 3), "kept beside the database file, if there is one"
+    if demo.is_sqlite:
+        folder = Path(str(demo.url.database)).parent / "exports"
+        assert [path.name for path in folder.iterdir()] == [first[0].headers["etag"].removeprefix('"export.')[:-1]]
+
+
+async def test_another_history_with_the_same_number_is_another_export(fresh_database: Fresh, tmp_path: Path) -> None:
+    """A catalogue that was restored and then changed otherwise has other rows at the same revision."""
+    found = []
+    with fresh_database("sqlite", False) as url:
+        for name in ("One", "Other"):
+            database = Database(url)
+            store(database, [Maker(id="maker-a", name=name)])
+            async with writing(database, tmp_path / name) as service:
+                answer = await service.client.get("/v1/export")
+                found.append((answer.headers["legwork-revision"], answer.headers["etag"], answer.content))
+            database.close()
+            Path(url.removeprefix("sqlite:///")).unlink()
+            remade = Database(url)
+            migrate(remade, "catalogue")
+            remade.close()
+    (one, etag, content), (other, its_etag, its_content) = found
+    assert one == other == "1"
+    assert etag != its_etag
+    assert content != its_content
+
+
+async def test_an_export_whose_readers_have_all_left_is_given_up(tmp_path: Path) -> None:
+    work: SharedWork[int] = SharedWork()
+    ended: list[str] = []
+
+    async def slow() -> int:
+        try:
+            await asyncio.sleep(60)
+        finally:
+            ended.append("ended")
+        return 1
+
+    one, two = (asyncio.create_task(work.result("x", slow)) for _ in range(2))
+    await asyncio.sleep(0.01)
+    one.cancel()
+    await asyncio.sleep(0.01)
+    assert ended == []
+    two.cancel()
+    await asyncio.sleep(0.01)
+    assert ended == ["ended"]
+
+    async def quick() -> int:
+        return 2
+
+    assert await work.result("x", quick) == 2, "who comes then starts again"
+
+
+def test_kept_exports_are_bounded_in_number_and_bytes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    long_ago = time.time() - 7_200
+    for number in range(12):
+        path = tmp_path / f"r{number}-x-f1.zip"
+        path.write_bytes(b"x" * 1_000)
+        os.utime(path, (long_ago + number, long_ago))
+    (tmp_path / "part-abandoned.zip").write_bytes(b"x")
+    os.utime(tmp_path / "part-abandoned.zip", (long_ago, long_ago))
+    (tmp_path / "part-new.zip").write_bytes(b"x")
+    (tmp_path / "r12-x-f1.sqlite").write_bytes(b"x" * 9_000)  # asked for just now, larger than all there is room for
+    kept_exports.prune(tmp_path)
+    names = {path.name for path in tmp_path.iterdir()}
+    assert names == {"part-new.zip", "r12-x-f1.sqlite", *(f"r{number}-x-f1.zip" for number in range(5, 12))}
+    monkeypatch.setattr(kept_exports, "MOST_BYTES", 2_500)
+    kept_exports.prune(tmp_path)
+    assert {path.name for path in tmp_path.iterdir()} == {"part-new.zip", "r12-x-f1.sqlite"}

@@ -41,7 +41,7 @@ async def test_the_end_of_the_address_beats_format_beats_accept(
     del client.headers["accept"]
     response = await client.get(path, headers={} if accept is None else {"Accept": accept})
     assert (response.status_code, response.headers["content-type"]) == (200, content_type)
-    assert "Accept" in response.headers["vary"]
+    assert ("Accept" in response.headers.get("vary", "")) is (path == "/v1/things/a"), "only if it is left open"
 
 
 @pytest.mark.parametrize("accept", ["application/xml", "*/*;q=0", "application/json;q=0", "text/csv;q=0.0, image/png"])

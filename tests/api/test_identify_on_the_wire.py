@@ -24,8 +24,7 @@ async def test_clues_give_candidates_and_the_next_look(database: Database) -> No
 @pytest.mark.parametrize(
     ("query", "code", "parameter"),
     [
-        ("", "no-clue", "stanchion_diameter"),
-        ("?units=metric", "no-clue", "stanchion_diameter"),
+        ("?skip=shoe", "not-a-choice", "skip"),
         ("?stanchion=35", "unknown-parameter", "stanchion"),
         ("?stanchion_diameter=35bar", "unit-of-another-kind", "stanchion_diameter"),
         ("?model_year=twenty", "not-an-integer", "model_year"),

@@ -132,7 +132,7 @@ async def test_what_may_be_chosen_is_called_as_the_catalogue_files_call_it(demo_
 
 
 async def test_a_refused_card_calls_what_may_be_chosen_by_name(demo_client: httpx.AsyncClient) -> None:
-    address = f"{TRIVET}/job-card?job=full-service&travel=150&model_year=2023"
+    address = f"{TRIVET}/job-card?job=full-service&travel=150&model_year=2022"
     open_variant = next(
         each for each in (await demo_client.get(address)).json()["undecided"] if each["parameter"] == "variant"
     )
@@ -178,9 +178,9 @@ async def test_near_names_are_links_where_an_id_is_not_there(demo_client: httpx.
 
 
 async def test_a_job_card_that_is_not_decided_asks_in_place(demo_client: httpx.AsyncClient) -> None:
-    html = await demo_client.get(f"{TRIVET}/job-card?job=full-service&travel=150&model_year=2023", headers=HTML)
-    assert html.status_code == 422
-    assert any("variant=quembry-trivet-35-run-two" in link for link in Page(html.text).links)
+    html = await demo_client.get(f"{TRIVET}/job-card?job=full-service&travel=150&model_year=2022", headers=HTML)
+    assert html.status_code == 200
+    assert '<button name="variant" value="quembry-trivet-35-run-two">' in html.text
 
 
 async def test_the_code_on_a_sheet_leads_back_to_it_at_its_revision(demo_client: httpx.AsyncClient) -> None:

@@ -43,7 +43,10 @@ async def test_a_put_that_lacks_a_stored_value_is_refused_and_names_it(demo: Dat
         assert (await service.row()) == (row, tag)
         done = await service.client.put(f"{STATEMENT}?empty=note,page", json=lacking, headers=match)
         assert done.status_code == 200, done.text
-        assert [(cell["column"], "now" in cell) for cell in done.json()["cells"]] == [("page", False), ("note", False)]
+        assert [(cell["column"], "now" in cell) for cell in done.json()["changed_cells"]] == [
+            ("page", False),
+            ("note", False),
+        ]
         assert done.json()["cell_counts"]["emptied"] == 2
         assert (await service.row())[0] == without(row, "note", "page")
 
@@ -63,6 +66,17 @@ async def test_so_is_a_put_in_a_list(demo: Database, tmp_path: Path, address: st
         unknown = {"changes": [{**change, "empty": ["notes"]}], "reason": "read again"}
         refused = await service.client.post(address, json=unknown)
         assert_problem(refused, 422, code="column-unknown", suggestion="note")
+
+
+@pytest.mark.parametrize("media_type", ["text/plain", "text/html"])
+async def test_text_and_page_show_the_emptied_cell_first(demo: Database, tmp_path: Path, media_type: str) -> None:
+    async with writing(demo, tmp_path) as service:
+        row, _ = await noted(service)
+        change = {**put({**without(row, "note"), "value": "137"}), "empty": ["note"]}
+        sent = {"changes": [change], "reason": "read again"}
+        answer = await service.client.post("/v1/checks", json=sent, headers={"Accept": media_type})
+        assert answer.status_code == 200, answer.text
+        assert 0 < answer.text.index("read twice") < answer.text.index("137")
 
 
 async def test_a_reopened_statement_keeps_what_it_said(demo: Database, tmp_path: Path) -> None:
@@ -98,7 +112,7 @@ async def test_a_merge_patch_changes_fills_and_empties_only_what_it_names(demo: 
         headers = {"If-Match": tag, "Content-Type": MERGE_PATCH}
         done = await service.client.patch(STATEMENT, json=sent, headers=headers)
         assert done.status_code == 200, done.text
-        assert [cell["column"] for cell in done.json()["cells"]] == ["note", "value", "instruction"]
+        assert [cell["column"] for cell in done.json()["changed_cells"]] == ["note", "value", "instruction"]
         after, new = await service.row()
         assert after == {**without(row, "note"), "value": "136", "instruction": "in two passes"}
         assert done.headers["etag"].split(".")[0] == new.removeprefix("W/").split(".")[0]

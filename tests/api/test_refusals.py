@@ -117,15 +117,46 @@ async def test_readiness_says_what_is_wrong() -> None:
         ("legwork.test.evil.test", False),
         ("legwork.test:80@evil.test", False),
         ("", False),
+        *(
+            (f"{below}.below.test", False)
+            for below in ("a/x", "a#", "a?", "a\\", "<b>", "a b", "", "a.", "-a..b", "a@b", "a:1", "%61", "é", "a" * 64)
+        ),
+        ("legwork.test:", False),
+        ("legwork.test:123456", False),
     ],
 )
 async def test_only_our_hosts_are_answered(client: httpx.AsyncClient, host: str, is_ours: bool) -> None:
-    response = await client.get("/healthz", headers={"Host": host})
+    response = await client.get("/healthz", headers=[(b"Host", host.encode("latin-1"))])
     if is_ours:
         assert response.status_code == 200
     else:
-        assert_problem(response, 400)
+        assert "LEGWORK_ALLOWED_HOSTS" in assert_problem(response, 400)["detail"]
         assert "evil" not in response.text
+
+
+@pytest.mark.parametrize("host", ["a/x", "a#", "<b>", ".a", "a..b", "a@b", "[::1", "::1", "[]", "*", '"', "a,b"])
+async def test_where_any_host_is_allowed_it_must_still_be_one(host: str) -> None:
+    app = shell(Settings(allowed_hosts=["*"]), log_to=io.StringIO())
+    async with httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url="http://any") as client:
+        assert_problem(await client.get("/healthz", headers={"Host": host}), 400)
+        for good in ("any", "my_machine.local:8000", "[fe80::1]:80", "192.168.1.20"):
+            assert (await client.get("/healthz", headers={"Host": good})).status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("accepted", "packed"),
+    [
+        ("gzip", True), ("GZIP", True), ("x-gzip", True), ("br, gzip;q=0.001", True), ("gzip ; q=1", True),
+        ("gzip;q=0", False), ("gzip;q=0.000, br", False), ("x-gzipfoo", False), ("gzipped", False), ("agzip", False),
+        ("*;q=0", False), ("identity", False), ("", False), ("gzip;q=x", False),
+    ],
+)  # fmt: skip
+async def test_an_answer_is_packed_only_for_who_takes_it(
+    client: httpx.AsyncClient, accepted: str, packed: bool
+) -> None:
+    response = await client.get("/v1/things/a?size=5000", headers={"Accept-Encoding": accepted})
+    assert ("content-encoding" in response.headers) is packed
+    assert "Accept-Encoding" in response.headers["vary"]
 
 
 async def test_forwarded_headers_change_nothing(client: httpx.AsyncClient, lines: Lines) -> None:
@@ -157,6 +188,36 @@ async def test_one_line_a_request_whatever_is_sent(client: httpx.AsyncClient, li
     assert not {"\r", "\x1b"} & set(log.getvalue())
     assert (line["status"], line["method"]) == (404, "GET")
     assert line["path"] == "/v1/things/a%0d%0a%1b[2J"
+
+
+@pytest.mark.parametrize("text_log", [False, True])
+async def test_no_character_that_a_terminal_acts_on_reaches_the_log(text_log: bool) -> None:
+    """C0 and C1 controls, line separators, marks of direction: from a header line and from an event of the server."""
+    log = io.StringIO()
+    app = shell(Settings(allowed_hosts=["*"], log_format="text" if text_log else "json"), log_to=log)
+    async with httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url="http://any") as client:
+        await client.get(
+            "/healthz", headers=[(b"User-Agent", bytes([*range(1, 9), *range(0x7F, 0xA0), 0xAD]) + b"end")]
+        )
+    app.state.logger.warning("said", text="a\x9b31m\u2028\u202e\u2066\u200b\ufeffz \U000e0001")
+    assert all(character.isprintable() or character == "\n" for character in log.getvalue())
+    assert log.getvalue().count("\n") == 2
+    if not text_log:
+        first, second = map(json.loads, log.getvalue().splitlines())
+        assert first["agent"].endswith("\x9f\xadend")
+        assert second["text"].endswith("\ufeffz \U000e0001")
+
+
+@pytest.mark.parametrize("before", [*range(150, 320, 7), 1_940, 1_990])
+async def test_no_part_of_a_key_that_a_cut_leaves_is_logged(before: int) -> None:
+    """Path, names of parameters and agent are cut; a key that lies across the cut goes as a whole."""
+    log = io.StringIO()
+    app = shell(Settings(allowed_hosts=["*"]), log_to=log)
+    async with httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url="http://any") as client:
+        await client.get(f"/{'a/' * (before // 2)}{SECRET}", headers={"User-Agent": f"{'b ' * (before // 2)}{SECRET}"})
+        await client.get(f"/healthz?{'c' * before}&{SECRET}=1")
+        await client.get(f"/healthz?c={'c' * before}&{SECRET}=1")
+    assert not [SECRET[at : at + 6] for at in range(len(SECRET) - 5) if SECRET[at : at + 6] in log.getvalue()]
 
 
 @pytest.mark.parametrize("text_log", [False, True])

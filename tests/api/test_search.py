@@ -12,7 +12,7 @@ from rapidfuzz.distance import OSA
 
 from app.catalogue.catalogue import Catalogue
 from app.catalogue.present import candidates
-from app.catalogue.search import SEARCHED, Index, index_of
+from app.catalogue.search import SEARCHED, NameIndex, index_of
 from app.catalogue.tables import TABLES, Chassis, Maker, Row, Spring
 from app.database.connections import Database
 from tests.api.asking import asking
@@ -197,7 +197,7 @@ def test_a_search_takes_less_than_one_look_at_every_name() -> None:
     # 6-12 ms where this was written.
     chance = random.Random(15)
     rows = large(20_000)
-    index = Index((row.id, [row.name], row.maker) for row in rows.values())
+    index = NameIndex((row.id, [row.name], row.maker) for row in rows.values())
     ids = list(rows)
     spent, plain, first = [], [], 0
     for id in chance.sample(ids, 200):

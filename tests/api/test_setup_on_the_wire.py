@@ -79,7 +79,7 @@ def test_the_drawing_says_in_words_what_it_shows_and_escapes_names() -> None:
         assert f"{row['curve'][-1]['force']['value']:g} N at full travel" in described
     assert answer["start_pressure"]["text"] in described
     assert b"<&>" not in spring_curve(answer)
-    assert "invented data" in (of_class(root, "warning")[0].text or "")
+    assert "invented data" in (of_class(root, "invented")[0].text or "")
 
 
 def test_coils_are_drawn_as_the_lines_either_side() -> None:

@@ -8,13 +8,14 @@ import pytest
 from sqlalchemy import select, update
 
 from app.access import keys, sessions
-from app.access.stored import SESSIONS
+from app.access.stored import SHOP
 from app.database.connections import Database
 from tests.api.raw import ask
 from tests.bench.browsing import FORM, HOME, OURS, browser, signed_in, token_of
 from tests.bench.working import CHASSIS, FORK, SERIAL, Bench, benches
 from tests.problems import assert_problem
 
+SESSIONS = SHOP.tables["sessions"]
 pytestmark = pytest.mark.anyio
 
 Two = tuple[Bench, Bench]

@@ -11,7 +11,7 @@ import psycopg
 from sqlalchemy import make_url, select
 
 from app.access import keys
-from app.access.stored import AUDIT
+from app.access.stored import SHOP
 from app.catalogue.catalogue import Catalogue
 from app.database.connections import Database
 from app.database.migrating import migrate
@@ -54,7 +54,8 @@ class Writing:
     def audit(self) -> list[dict[str, Any]]:
         """The entries, oldest first."""
         with self.shop.read() as connection:
-            return [dict(row) for row in connection.execute(select(AUDIT).order_by(AUDIT.c.number)).mappings()]
+            entries = select(SHOP.tables["audit"]).order_by("number")
+            return [dict(row) for row in connection.execute(entries).mappings()]
 
     async def row(self, id: str = TORQUE, table: str = "torques") -> tuple[dict[str, Any], str]:
         """A statement as exchanged, and its tag."""

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.bench.due import Job, due, months_later
+from app.bench.due import DoneJob, due, months_later
 from app.bench.services import last_day_anywhere
 from app.catalogue.tables import Interval
 
@@ -23,7 +23,7 @@ def interval(operation: str = "lower-leg-service", hours: int | None = 50, month
 
 
 def ask(
-    jobs: list[Job], today: dt.date = TODAY, hours: str | None = None, first: dt.date | None = None, **more: Any
+    jobs: list[DoneJob], today: dt.date = TODAY, hours: str | None = None, first: dt.date | None = None, **more: Any
 ) -> Any:
     """The one answer for one interval."""
     now = None if hours is None else Decimal(hours)
@@ -66,10 +66,10 @@ def test_months_are_those_of_the_calendar(day: dt.date, months: int) -> None:
 
 @given(DAYS, DAYS, st.integers(1, 60))
 def test_it_is_due_from_the_day_itself_on_and_not_a_day_before(done: dt.date, today: dt.date, months: int) -> None:
-    answer = ask([Job("lower-leg-service", done, None)], today, hours=None, months=months)
+    answer = ask([DoneJob("lower-leg-service", done, None)], today, hours=None, months=months)
     by_months = due(
-        [interval(hours=None, months=months)], [Job("lower-leg-service", done, None)], first_used_on=None, today=today,
-        hours=None,
+        [interval(hours=None, months=months)], [DoneJob("lower-leg-service", done, None)], first_used_on=None,
+        today=today, hours=None,
     )[0]  # fmt: skip
     assert by_months["due_on"] == walked(done, months).isoformat() == answer["due_on"]
     assert (by_months["state"] == "due") == (today >= walked(done, months))
@@ -84,7 +84,7 @@ def test_a_later_job_is_never_due_earlier(one: dt.date, other: dt.date, months: 
 @given(st.decimals(0, 5000, places=1), st.decimals(0, 5000, places=1), st.integers(1, 300))
 def test_hours_count_from_the_last_job_of_its_kind(at: Decimal, now: Decimal, each: int) -> None:
     answer = due(
-        [interval(hours=each, months=None)], [Job("lower-leg-service", None, at)], first_used_on=None, today=TODAY,
+        [interval(hours=each, months=None)], [DoneJob("lower-leg-service", None, at)], first_used_on=None, today=TODAY,
         hours=now,
     )[0]  # fmt: skip
     assert answer["due_at_hours"] == pytest.approx(float(at) + each)
@@ -95,7 +95,7 @@ def test_hours_count_from_the_last_job_of_its_kind(at: Decimal, now: Decimal, ea
 def test_what_is_not_known_is_never_said_to_be_not_due(
     done: list[tuple[dt.date | None, Decimal | None]], today: dt.date
 ) -> None:
-    answer = ask([Job("lower-leg-service", on, at) for on, at in done], today, hours="10")
+    answer = ask([DoneJob("lower-leg-service", on, at) for on, at in done], today, hours="10")
     dated, timed = any(on for on, _ in done), any(at is not None for _, at in done)
     lacking = {*(["months"] if not dated else []), *(["hours"] if done and not timed else [])}
     assert set(answer["not_known"]) == lacking
@@ -103,21 +103,24 @@ def test_what_is_not_known_is_never_said_to_be_not_due(
 
 
 def test_hours_without_a_date_say_when_by_hours_and_that_the_day_is_not_known() -> None:
-    answer = ask([Job("lower-leg-service", None, Decimal(100))], hours="120")
+    answer = ask([DoneJob("lower-leg-service", None, Decimal(100))], hours="120")
     assert (answer["state"], answer["not_known"], answer["hours_left"]) == ("not known", ["months"], 30.0)
     assert "due_on" not in answer
-    assert ask([Job("lower-leg-service", None, Decimal(100))], hours="150")["state"] == "due"  # by hours alone
+    assert ask([DoneJob("lower-leg-service", None, Decimal(100))], hours="150")["state"] == "due"  # by hours alone
 
 
 def test_whichever_is_first_decides() -> None:
-    done = [Job("lower-leg-service", dt.date(2026, 2, 1), Decimal(100))]
+    done = [DoneJob("lower-leg-service", dt.date(2026, 2, 1), Decimal(100))]
     assert ask(done, hours="120")["state"] == "not due"
     assert ask(done, hours="150")["state"] == "due"
     assert ask(done, dt.date(2026, 8, 1), hours="101")["state"] == "due"
 
 
 def test_a_full_service_covers_the_lower_legs_and_not_the_other_way_round() -> None:
-    lower, full = Job("lower-leg-service", dt.date(2026, 2, 1), None), Job("full-service", dt.date(2026, 1, 1), None)
+    lower, full = (
+        DoneJob("lower-leg-service", dt.date(2026, 2, 1), None),
+        DoneJob("full-service", dt.date(2026, 1, 1), None),
+    )
     assert ask([full], hours=None)["due_on"] == "2026-07-01"
     assert ask([full, lower], hours=None)["due_on"] == "2026-08-01"
     assert "due_on" not in ask([lower], operation="full-service")
@@ -151,7 +154,7 @@ def test_what_is_due_is_told_by_the_day_at_the_workshop_wherever_it_is(
     zone = zoneinfo.ZoneInfo(data.draw(st.sampled_from(ZONES)))
     there = moment.astimezone(zone)
     answer = due(
-        [interval(hours=None, months=months)], [Job("lower-leg-service", done, None)], first_used_on=None,
+        [interval(hours=None, months=months)], [DoneJob("lower-leg-service", done, None)], first_used_on=None,
         today=there.date(), hours=None,
     )[0]  # fmt: skip
     midnight = dt.datetime.combine(walked(done, months), dt.time(), zone)

@@ -5,14 +5,28 @@ from pathlib import Path
 
 import psycopg
 import pytest
-from sqlalchemy import text
+from sqlalchemy import select, text
 
+from app.access.stored import IDEMPOTENCY_KEYS
 from app.database.connections import Database
 from tests.api.writing import Writing
 from tests.bench.working import NOTE, SERIAL, benches
 from tests.problems import assert_problem
 
 pytestmark = pytest.mark.anyio
+
+
+async def test_the_key_that_a_fork_was_registered_with_goes_with_it(demo: Database, tmp_path: Path) -> None:
+    """The digest of the request is made of the serial, which could be guessed from it."""
+    async with benches(demo, tmp_path) as (bench, _, _):
+        by = {"Authorization": f"Bearer {bench.service.keys['bench'].token}", "Idempotency-Key": "register-1"}
+        fork = {"serial": SERIAL, "chassis": "lommeris-haar-42"}
+        made = await bench.service.client.post("/v1/forks", json=fork, headers=by)
+        id = made.json()["fork"]["id"]
+        with bench.service.shop.read() as connection:
+            digest = connection.execute(select(IDEMPOTENCY_KEYS.c.digest)).scalar_one()
+        assert (await bench.service.client.delete(f"/v1/forks/{id}", headers=by)).status_code == 200
+        assert not any(digest.encode() in content for content in files(bench.service))
 
 
 async def test_no_byte_of_an_erased_fork_is_left(demo: Database, tmp_path: Path) -> None:
@@ -22,8 +36,9 @@ async def test_no_byte_of_an_erased_fork_is_left(demo: Database, tmp_path: Path)
         for number in range(30):
             await bench.record(gone, "lower-leg-service", hours=number, note=f"{NOTE} {number}")
             await bench.record(kept[number % 7], "lower-leg-service", note="stays")
-        corrected = await bench("PUT", f"/v1/forks/{gone}", {"serial": SERIAL + "B", "chassis": "lommeris-haar-42"},
-                                If_Match=(await bench("GET", f"/v1/forks/{gone}")).headers["etag"])  # fmt: skip
+        tag = (await bench("GET", f"/v1/forks/{gone}")).headers["etag"]
+        address = f"/v1/forks/{gone}?empty=model_year,travel,spring,spacers,damper,wheel_size"
+        corrected = await bench("PUT", address, {"serial": SERIAL + "B", "chassis": "lommeris-haar-42"}, If_Match=tag)
         assert corrected.status_code == 200, corrected.text
         assert any(SERIAL.encode() in content for content in files(bench.service)), "it is looked for where it is not"
         assert (await bench("DELETE", f"/v1/forks/{gone}")).status_code == 200

@@ -9,6 +9,7 @@ import shutil
 import threading
 import time
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Any
 
 import httpx
@@ -54,24 +55,36 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Database]:
     database.close()
 
 
+@contextmanager
+def served(database: Database, shop: Database, settings: Settings, log: io.StringIO | None = None) -> Iterator[str]:
+    """The address of a service in a thread."""
+    app = create_app(settings, Catalogue(database), shop, log_to=log or io.StringIO())
+    server = uvicorn.Server(config_of(app, settings))
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    deadline = time.monotonic() + 30
+    while not server.started:
+        assert time.monotonic() < deadline, "the server did not start"
+        time.sleep(0.02)
+    yield f"http://127.0.0.1:{server.servers[0].sockets[0].getsockname()[1]}"
+    server.should_exit = True
+    thread.join(15)
+
+
 @pytest.fixture(scope="session")
-def site(fresh_database: Fresh, shop: Database) -> Iterator[str]:
-    """The address of a service over the demo."""
+def on_demo(fresh_database: Fresh) -> Iterator[Database]:
+    """The demo, which no test here changes."""
     with fresh_database("sqlite", True) as url:
         database = Database(url)
-        settings = Settings(port=0, write_rate="1000/minute")
-        app = create_app(settings, Catalogue(database), shop, log_to=io.StringIO())
-        server = uvicorn.Server(config_of(app, settings))
-        thread = threading.Thread(target=server.run, daemon=True)
-        thread.start()
-        deadline = time.monotonic() + 30
-        while not server.started:
-            assert time.monotonic() < deadline, "the server did not start"
-            time.sleep(0.02)
-        yield f"http://127.0.0.1:{server.servers[0].sockets[0].getsockname()[1]}"
-        server.should_exit = True
-        thread.join(15)
+        yield database
         database.close()
+
+
+@pytest.fixture(scope="session")
+def site(on_demo: Database, shop: Database) -> Iterator[str]:
+    """The address of a service over the demo."""
+    with served(on_demo, shop, Settings(port=0, write_rate="1000/minute")) as address:
+        yield address
 
 
 @pytest.fixture(scope="module")

@@ -177,7 +177,7 @@ def test_what_is_printed_carries_the_figures_of_the_answer(
         pytest.skip("there is no pdftotext on this machine (poppler-utils)")
     path = tmp_path / "card.pdf"
     path.write_bytes(opened(PAGES[name]).page.pdf(format=paper))
-    told = subprocess.run(["pdftotext", "-layout", str(path), "-"], capture_output=True, check=True, text=True).stdout
+    told = subprocess.run(["pdftotext", str(path), "-"], capture_output=True, check=True, text=True).stdout
     words = " ".join(told.split())
     answer = json.loads(httpx.get(site + PAGES[name]).text)
     missing = {figure for figure in quantities(answer) if figure not in words}

@@ -151,8 +151,8 @@ def latest(database: Database) -> int:
         return snapshot.revision
 
 
-def maker(id: str, name: str = "M") -> Maker:
-    return Maker.checked(id=id, name=name)
+def maker(id: str, name: str | None = None) -> Maker:
+    return Maker.checked(id=id, name=name or f"Maker {id}")
 
 
 def test_what_is_no_copy_of_this_origin_is_refused(database: Database, fresh_database: Fresh, tmp_path: Path) -> None:
@@ -168,7 +168,7 @@ def test_what_is_no_copy_of_this_origin_is_refused(database: Database, fresh_dat
         with pytest.raises(Conflict, match="not what the origin has"):
             verify(copy, source, 1)
         with copy.write() as connection:
-            connection.execute(update(SQL[Maker]).where(SQL[Maker].c.id == "a").values(name="M"))
+            connection.execute(update(SQL[Maker]).where(SQL[Maker].c.id == "a").values(name="Maker a"))
         assert len(verify(copy, source, 1)) == 64
         store(copy, [maker("c")])  # written here: no copy any more
         with pytest.raises(Conflict, match="make a new copy"):

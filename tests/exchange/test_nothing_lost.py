@@ -51,7 +51,7 @@ def both(database: Database, path: Path, *, replace: bool = False) -> PackageRep
     """The report of a load, after the check of the same package has said the same."""
     checked = check(path, Catalogue(database), replace=replace)
     loaded = load(database, path, Entry("corrected", "test"), replace=replace)
-    for name in ("accepted", "cells", "cell_counts", "rows"):
+    for name in ("accepted", "changed_cells", "cell_counts", "rows"):
         assert checked[name] == loaded[name]  # type: ignore[literal-required]
     return loaded
 
@@ -64,7 +64,7 @@ def test_seven_columns_correct_a_length_and_leave_all_else(demo: Database, tmp_p
     path = written(tmp_path, SEVEN, cells_of(before, SEVEN, axle_to_crown_mm="560.5"))
     report = both(demo, path)
     assert report["accepted"], report["findings"]
-    assert report["cells"] == [
+    assert report["changed_cells"] == [
         {"table": "fits", "id": FIT, "column": "axle_to_crown_mm", "was": length, "now": "560.5"}
     ]
     after = fit_of(demo)
@@ -88,10 +88,10 @@ def test_an_empty_cell_empties_and_is_listed_before_what_else_changes(demo: Data
     path = written(tmp_path, names, (FIT, "560.5", "", "without a limit"))
     report = both(demo, path)
     assert report["accepted"], report["findings"]
-    assert report["cells"][0] == {
+    assert report["changed_cells"][0] == {
         "table": "fits", "id": FIT, "column": "spacer_limit", "was": str(before.spacer_limit)
     }  # fmt: skip
-    assert [cell["column"] for cell in report["cells"]] == ["spacer_limit", "axle_to_crown_mm", "note"]
+    assert [cell["column"] for cell in report["changed_cells"]] == ["spacer_limit", "axle_to_crown_mm", "note"]
     assert report["cell_counts"] == {"emptied": 1, "changed": 1, "filled": 1}
     lines = as_text(report).splitlines()
     assert lines[0] == f"emptied: fits/{FIT} spacer_limit: {before.spacer_limit} → (empty)"
@@ -114,7 +114,7 @@ def test_what_replaces_brings_whole_rows_and_lists_the_emptied_first(demo: Datab
     rows = [cells_of(row, ("id", "name")) for row in everything.all(Maker)]
     path = written(tmp_path, ("id", "name"), *rows, table="makers")
     report = check(path, Catalogue(demo), replace=True)
-    assert report["cells"][0] == {"table": "makers", "id": "a-maker", "column": "page", "was": "1"}
+    assert report["changed_cells"][0] == {"table": "makers", "id": "a-maker", "column": "page", "was": "1"}
     assert report["cell_counts"]["emptied"] >= 1
 
 

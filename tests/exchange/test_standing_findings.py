@@ -11,9 +11,11 @@ from sqlalchemy import select
 
 from app.catalogue.catalogue import Catalogue
 from app.catalogue.stored import FINDINGS, OPEN
-from app.catalogue.tables import Fit, Torque
+from app.catalogue.tables import Chassis, Fit, Torque
 from app.database.connections import Database
+from app.exchange.editing import write_edits
 from app.exchange.loading import Entry, load
+from app.exchange.read_edits import Edit
 from app.rules import apart
 from app.rules.apart import judge_apart
 from app.rules.engine import judge_all
@@ -122,3 +124,15 @@ def test_nothing_is_stored_where_a_process_that_judges_fails(
     assert standing(demo) == before
     with Catalogue(demo).snapshot() as snapshot:
         assert snapshot.revision == 1
+
+
+def test_a_fork_that_two_workshops_entered_is_a_finding_until_one_of_the_two_goes(demo: Database) -> None:
+    with Catalogue(demo).snapshot() as snapshot:
+        theirs = next(snapshot.all(Chassis))
+    ours = Chassis.from_parsed({**theirs.__dict__, "id": "our-own-name-for-it", "name": theirs.name.upper()})
+    done = write_edits(demo, [Edit(Chassis, ours.id, ours)], ENTRY, TODAY)
+    (found,) = [each for each in done.report["findings"] if each["rule"] == "entity-twice"]
+    assert (found["id"], found["collides_with"]["id"], found["severity"]) == (ours.id, theirs.id, "warn")
+    assert ("entity-twice", "chassis", ours.id) in standing(demo)
+    write_edits(demo, [Edit(Chassis, ours.id, None)], ENTRY, TODAY)
+    assert not {each for each in standing(demo) if each[0] == "entity-twice"}

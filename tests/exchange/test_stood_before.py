@@ -13,7 +13,7 @@ from app.catalogue.tables import Fastener, Torque
 from app.database.connections import Database
 from app.errors import Conflict, Invalid
 from app.exchange import judging
-from app.exchange.editing import Written, check_edits, write_edits
+from app.exchange.editing import WrittenEdits, check_edits, write_edits
 from app.exchange.judging import judge_again
 from app.exchange.loading import Entry, load
 from app.exchange.read_edits import Edit
@@ -46,7 +46,7 @@ def contradictions(database: Database) -> list[Torque]:
     return chosen
 
 
-def edited(database: Database, row: Torque) -> Written:
+def edited(database: Database, row: Torque) -> WrittenEdits:
     return write_edits(database, [Edit(Torque, row.id, row)], Entry("a note", "test"), TODAY)
 
 

@@ -95,7 +95,7 @@ def refused(lag_s: float, after_s: float) -> float:
 
 
 def main() -> None:
-    """Print the tables of DEVELOPERS.md."""
+    """Print the tables of tests/replicas/README.md."""
     wants = argparse.ArgumentParser(prog="python -m tests.load.simulation")
     wants.add_argument("--hot", type=float, default=184, help="µs of processor time of an answer that is kept")
     wants.add_argument("--cold", type=float, default=7_390, help="µs of one that is not")

@@ -11,7 +11,7 @@ import pytest
 
 from app.database.connections import Database
 from app.operating.backup import take
-from app.operating.doctor_settings import risks
+from app.operating.doctor_settings import risks, what_is_open
 from app.operating.doctor_stores import sqlite_version
 from app.settings import Settings
 from tests.operate.conftest import Called
@@ -88,3 +88,23 @@ def test_the_floor_of_sqlite_is_where_its_race_was_mended(version: tuple[int, in
 )
 def test_each_risky_setting_is_named(given: dict[str, Any], name: str) -> None:
     assert [finding.name for finding in risks(Settings(**given))] == [name]
+
+
+@pytest.mark.parametrize(
+    ("given", "name", "level", "word"),
+    [
+        ({}, "lookups", "good", "open: whoever is on this machine"),
+        ({"host": "0.0.0.0"}, "lookups", "notice", "open: whoever reaches 0.0.0.0 port 8000"),
+        ({"host": "0.0.0.0", "open_reads": False}, "lookups", "good", "closed"),
+        ({}, "web pages of others", "good", "closed"),
+        ({"cors_origins": ["https://a.test"]}, "web pages of others", "good", "https://a.test"),
+        ({"cors_origins": ["*"]}, "web pages of others", "notice", "any web page"),
+        ({}, "hosts", "good", "answers for localhost, 127.0.0.1, [::1]"),
+        ({"host": "0.0.0.0"}, "hosts", "good", "[::1] and the addresses and names of this machine"),
+        ({"host": "0.0.0.0", "allowed_hosts": ["bench.test"]}, "hosts", "good", "answers for bench.test"),
+    ],
+)
+def test_it_says_what_is_open(given: dict[str, Any], name: str, level: str, word: str) -> None:
+    found = {finding.name: finding for finding in what_is_open(Settings(**given))}
+    assert found[name].level == level
+    assert word in found[name].text

@@ -9,7 +9,20 @@ from dataclasses import dataclass
 from typing import Any
 
 from app.catalogue.catalogue import Catalogue
-from app.catalogue.tables import TABLES, Chassis, Fastener, Row, Step, Torque, Variant, is_row_of
+from app.catalogue.tables import (
+    TABLES,
+    Chassis,
+    Damper,
+    Fastener,
+    Fit,
+    Limit,
+    Row,
+    Spring,
+    Step,
+    Torque,
+    Variant,
+    is_row_of,
+)
 
 OPENING = ("loosen", "back-off", "free", "remove")
 FEET = ("foot bolt", "foot nut")
@@ -29,6 +42,9 @@ class Known:
 
     def step(self, id: str) -> Step:
         return self.rows["steps"][id]  # type: ignore[return-value]
+
+    def spring(self, id: str) -> Spring:
+        return self.rows["springs"][id]  # type: ignore[return-value]
 
     def chassis(self, id: str) -> Chassis:
         return self.rows["chassis"][id]  # type: ignore[return-value]
@@ -71,6 +87,8 @@ def faults(card: Mapping[str, Any], fork: Fork, known: Known) -> list[str]:
     return [
         *_form(card), *_conditions(card, fork, known), *_tightened(card, known), *_filled(card, known),
         *_air_first(card, fork, known), *_eyes(card, known), *_bought(card, fork, known), *_figures(card, fork, known),
+        *_valves(card, fork, known), *_order(card, known), *_named(card, known), *_cautioned(card, fork, known),
+        *_set_and_proved(card, fork, known), *_clicks(card, fork, known),
     ]  # fmt: skip
 
 
@@ -92,7 +110,7 @@ def _conditions(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[s
     having = {
         "spring_kind": spring["kind"], "travel_set_by": spring["travel_set_by"], "foot_joint": damper["foot_joint"],
         "adjuster_at": damper["adjuster_at"], "damper_kind": damper["kind"],
-        "crowns": known.chassis(fork.chassis).crowns,
+        "crowns": known.chassis(fork.chassis).crowns, "negative": spring["negative"],
     }  # fmt: skip
     wanted = []
     for row in sorted(known.rows["steps"].values(), key=lambda row: row.order):
@@ -158,7 +176,7 @@ def _eyes(card: Mapping[str, Any], known: Known) -> Iterable[str]:
         at_ring = step.part_kind == "retaining ring" and step.action in (*OPENING, "seat")
         at_foot = (step.fastener_position in FEET and step.action in OPENING) or step.action == "free"
         if at_ring or at_foot:
-            if "eye-protection" not in shown["tools"]:
+            if "Eye protection" not in shown["tools"]:
                 yield f"{step.id}: eye protection is not at hand"
             if not any("eye protection" in caution["text"].lower() for caution in shown["cautions"]):
                 yield f"{step.id}: eye protection is not said"
@@ -200,8 +218,11 @@ def _figures(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]
                 if narrower:
                     yield f"{step.id}: {id} is narrowed by {narrower}"
             allowed |= _numbers(row, known)
-        if step.fastener_position == "spacer cap" and fork.spacers is not None:
-            allowed.add(str(fork.spacers))
+        if "spacer" in (step.fastener_position or "") + (step.part_kind or ""):
+            allowed |= _spacer_counts(card, fork, known)
+        for each in shown["figures"]:
+            allowed |= set(NUMBER.findall(each["text"]))
+        allowed |= set(re.findall(r"step (\d+)", shown["text"]))  # a reference to another step
         if strange := set(NUMBER.findall(shown["text"])) - allowed:
             yield f"{step.id}: {strange} is nobody's figure: {shown['text']}"
         if "{torque}" in step.text:
@@ -233,3 +254,152 @@ def _numbers(row: Row, known: Known) -> set[str]:
         found |= set(NUMBER.findall(str(value)))
     fluid = known.rows["fluids"].get(getattr(row, "fluid", None) or "")
     return found | (set(NUMBER.findall(fluid.name)) if fluid is not None else set())
+
+
+def _spacer_counts(card: Mapping[str, Any], fork: Fork, known: Known) -> set[str]:
+    """Volume and travel spacers that are to be in the fork or were in it, and the differences."""
+    counts = {0} if fork.spacers is None else {0, fork.spacers}
+    counts |= {int(part["count"]) for part in card["parts"] if "spacer" in part.get("kind", "")}
+    for text in [part.get("text", "") for part in card["parts"]]:
+        counts |= {int(number) for number in re.findall(r"\b\d+\b", text)}
+    counts.add(card["settings"].get("spacers", 0))
+    before = card["present"].get("travel", {}).get("value")
+    for fit in known.rows["fits"].values():
+        assert is_row_of(fit, Fit)
+        if fit.chassis == fork.chassis and fit.travel_mm == before:
+            counts |= {fit.travel_spacers or 0, fit.spacers_fitted or 0}
+    return {str(number) for number in counts} | {str(abs(a - b)) for a in counts for b in counts}
+
+
+def _valves(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
+    """Each chamber with a valve is emptied, in a step of its own, before any part of it is opened."""
+    spring = known.spring(fork.spring)
+    if spring.kind != "air":
+        return
+    steps = [known.step(shown["step"]) for shown in card["steps"]]
+    opened = next((index for index, step in enumerate(steps) if step.action in OPENING and _of_air(step)), len(steps))
+    emptied = [step for step in steps[:opened] if step.action == "empty" and step.chamber in (None, "negative chamber")]
+    valves = 2 if spring.negative == "own valve" else 1
+    if len(emptied) != valves:
+        yield f"{valves} valves and {len(emptied)} steps that empty them"
+
+
+def _of_air(step: Step) -> bool:
+    return step.part_kind == "retaining ring" or step.fastener_position in (*FEET, "top cap", "spring seal head")
+
+
+def _order(card: Mapping[str, Any], known: Known) -> Iterable[str]:
+    """Wheel and axle before the caliper; foam soaked before it goes in; leaks after the last filling, before riding."""
+    steps = [known.step(shown["step"]) for shown in card["steps"]]
+    places: dict[tuple[str, str | None], int] = {}
+    for index, step in enumerate(steps):
+        places[step.action, step.fastener_position or step.chamber or step.part_kind] = index
+    caliper, axle = places.get(("tighten", "brake caliper bolt")), places.get(("tighten", "axle"))
+    if caliper is not None and (axle is None or caliper < axle):
+        yield "the caliper is tightened before the axle"
+    soaked, fitted = (
+        places.get(("fill", "foam ring")),
+        places.get(("fit", "foam ring"), places.get(("fit", "lower-leg kit"))),
+    )
+    if soaked is not None and fitted is not None and fitted < soaked:
+        yield "the foam goes in dry"
+    pumped = [index for index, step in enumerate(steps) if step.action == "set" and "shock-pump" in (step.tools or ())]
+    leaks = [index for index, step in enumerate(steps) if "leaks" in step.text and step.action == "check"]
+    if pumped and not any(max(pumped) < index for index in leaks):
+        yield "nobody looks for leaks after the fork is filled"
+    for index, step in enumerate(steps):
+        if step.action == "free" and "hollow" in step.text and "never strike it" not in step.text:
+            yield f"{step.id}: a hollow bolt is struck"
+        off = any(each.action == "remove" and "lowers off" in each.text for each in steps[:index])
+        if "press the valve core once more" in step.text and off and "air shaft pulled fully out" not in step.text:
+            yield f"{step.id}: the air shaft is not pulled out"
+
+
+def _named(card: Mapping[str, Any], known: Known) -> Iterable[str]:
+    """Tools are named, in the steps and in the torques, and each is laid out."""
+    ids = set(known.rows["tools"])
+    laid_out = {name for tool in card["tools"] for name in (tool["name"], *tool.get("any_of", ()))}
+    for shown in card["steps"]:
+        for tool in [*shown["tools"], *(each for torque in shown.get("torque", ()) for each in torque["tools"])]:
+            if tool in ids:
+                yield f"{shown['step']}: {tool} is an id"
+            if tool not in laid_out:
+                yield f"{shown['step']}: {tool} is not laid out"
+    wanted = {"gloves": "solvent", "solvent": "solvent", "stand": "Clamp", "oil": "bin", "pick": "foam rings out"}
+    texts = " ".join(shown["text"] for shown in card["steps"])
+    for word, sign in wanted.items():
+        if sign in texts and not any(word in name.lower() for name in laid_out):
+            yield f"{word} is not laid out"
+
+
+def _cautioned(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
+    """Three lines at the top beside the notice of invented data, each caution once, all of them in one list."""
+    texts = [each["text"] for each in card["cautions"]]
+    if len(set(texts)) != len(texts):
+        yield "a caution is given twice"
+    top = [each["code"] for each in card["cautions"] if each["place"] == "top" and each["code"] != "invented-data"]
+    if len(top) > 3:
+        yield f"{len(top)} lines at the top"
+    at_steps = [each["text"] for shown in card["steps"] for each in shown["cautions"]]
+    if sorted(at_steps) != sorted(each["text"] for each in card["cautions"] if each["place"] == "step"):
+        yield "the cautions of the steps are not those of the card"
+    coil = known.spring(fork.spring).kind == "coil"
+    if coil and {"shock-pump-only", "pressure-before-opening"} & {each["code"] for each in card["cautions"]}:
+        yield "a coil has cautions of air"
+
+
+def _set_and_proved(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
+    """What is set or proved has its figure in that step, or the step says that the catalogue has none."""
+    fit = known.any[card["fit"]["id"]]
+    assert is_row_of(fit, Fit)
+    for shown in card["steps"]:
+        step = known.step(shown["step"])
+        said, what = shown["text"], {each["what"] for each in shown["figures"]}
+        filled = step.action == "set" and "shock-pump" in (step.tools or ()) and step.text.find("{second}") < 0
+        if filled and "maximum pressure" not in what and "not in the catalogue" not in said:
+            yield f"{step.id}: filled without the maximum"
+        if filled and not {"start pressure"} & what and "noted in step" not in said and "start low" not in said:
+            yield f"{step.id}: filled to nothing"
+        if filled and "start_pressure" in card["settings"]:
+            start = card["settings"]["start_pressure"]
+            value, half = (next(x["value"] for x in shown["figures"] if x["what"] == name) for name in HALVES)
+            if value != start or not 0.44 * start["value"] <= half["value"] <= 0.5 * start["value"]:
+                yield f"{step.id}: {half['text']} is not half of {start['text']}"
+        if step.action == "set" and "sag" in step.text and "sag" not in what:
+            yield f"{step.id}: the sag is set without a figure"
+        if "axle-to-crown" in (step.measures or ""):
+            stated = fit.axle_to_crown_mm
+            if stated is None:
+                if "match" in said or "does not give" not in said:
+                    yield f"{step.id}: a match with no figure is wanted"
+            elif f"{stated} mm" not in said or "axle-to-crown" not in what:
+                yield f"{step.id}: {stated} mm is not at the step that proves it"
+        limits = [row for row in known.rows["limits"].values() if is_row_of(row, Limit) and holds(row, fork, known)]
+        height = [row for row in limits if row.subject == "stanchion height in the crown"]
+        if "height" in step.text and height and str(height[0].max) not in said:
+            yield f"{step.id}: the height in the crown is not said"
+        if re.search(r"\b0 (travel|volume) spacers", said):
+            yield f"{step.id}: no spacer is fitted: {said}"
+    packs = [part for part in card["parts"] if "pack_count" in part and "count" in part]
+    if any(part["packs"] != -(-part["count"] // part["pack_count"]) for part in packs):
+        yield "the packs do not hold what is needed"
+    proofs = {each["what"] for each in card["checks"]}
+    untouched = {"tyre diameter", "tyre width", "rotor diameter", "steerer above the crown"}
+    if card["job"] != "travel-change" and proofs & untouched:
+        yield f"{proofs & untouched} is no proof of this job"
+
+
+HALVES = ("start pressure", "half of the start pressure")
+
+
+def _clicks(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
+    """Clicks are written down and set from the end that the damper's maker counts from."""
+    damper = known.rows["dampers"][fork.damper]
+    assert is_row_of(damper, Damper)
+    end = damper.clicks_from
+    for shown in card["steps"]:
+        for text in [each for each in shown["measures"] if "clicks" in each] + [shown["text"]]:
+            if "clicks" in text and ("from closed" in text or "from open" in text) and f"from {end}" not in text:
+                yield f"{shown['step']}: {text} is not from {end}"
+        if any("clicks" in each and f"from {end}" not in each for each in shown["measures"]):
+            yield f"{shown['step']}: clicks without the end they are counted from"

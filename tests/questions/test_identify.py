@@ -229,10 +229,26 @@ def test_a_later_revision_is_not_answered_from_the_index_of_an_earlier_one(datab
     assert answer["candidates"][0]["chassis"]["id"] == "latest"
 
 
-def test_no_clue_at_all_is_refused() -> None:
-    with pytest.raises(Invalid) as refused:
-        clues(IdentifyAsked())
-    assert refused.value.faults[0].code == "no-clue"
+def test_without_a_clue_the_easiest_thing_to_look_at_is_named(loaded: Catalogue) -> None:
+    def ask(**given: Any) -> IdentifyAnswer:
+        return loaded.answer(lambda snapshot: identify(snapshot, IdentifyAsked(**given)))
+
+    assert ask()["next_check"]["parameter"] == "stanchion_diameter"
+    skipped = ["stanchion_diameter"]
+    while "next_check" in (answer := ask(skip=skipped)):
+        assert answer["next_check"]["parameter"] not in skipped
+        skipped.append(answer["next_check"]["parameter"])
+    assert len(skipped) > 5
+
+
+def test_several_marks_are_weighed_each_for_itself_and_find_the_variant(loaded: Catalogue) -> None:
+    question = IdentifyAsked(mark=["round spring cap", "square arch", "grey lowers"])
+    answer = loaded.answer(lambda snapshot: identify(snapshot, question))
+    first = answer["candidates"][0]
+    assert first["chassis"]["id"] == "quembry-trivet-35"
+    assert [clue["given"] for clue in first["agrees"]] == ["round spring cap", "square arch"]
+    assert [clue["given"] for clue in first["disagrees"]] == ["grey lowers"]
+    assert [variant["id"] for variant in first["variants"]] == ["quembry-trivet-35-run-one"]
 
 
 def test_every_clue_that_cannot_be_read_is_named() -> None:

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from app.catalogue.catalogue import Catalogue
-from app.catalogue.tables import Damper, Fastener, Fit, Frame, Procedure, Row, Step, Torque, Use
+from app.catalogue.tables import Damper, Fastener, Fit, Frame, Procedure, Row, Spring, Step, Torque, Use
 from app.database.connections import Database
 from app.errors import Fault, Invalid
 from app.questions.job.job_card import JobCardAnswer, JobCardAsked, job_card
@@ -341,3 +341,160 @@ def test_settings_checks_and_label_are_of_the_fork_as_it_shall_be(loaded: Catalo
     assert "Volume spacers: 1, at most 3" in found["label"]
     assert all(line["value"] == "____" for line in found["write_down"])
     assert any(caution.get("steps") for caution in found["cautions"])
+
+
+SMIRR = {"chassis": "lommeris-smirr-35", "wheel_size": "622", "model_year": 2023}
+SMIRR_JOBS: dict[str, dict[str, Any]] = {
+    "lower-leg-service": {"travel": "130"},
+    "full-service": {"travel": "130"},
+    "spacer-change": {"travel": "130", "spacers": 1},
+    "travel-change": {"from_travel": "130", "to_travel": "140"},
+}
+
+
+def emptying(catalogue: Catalogue, procedure: str) -> list[str]:
+    """The steps of an order of work that let air out."""
+    with catalogue.snapshot() as snapshot:
+        steps = snapshot.where(Step, "procedure", procedure)
+    return sorted(step.id for step in steps if step.action == "empty" and step.chamber is None)
+
+
+@pytest.mark.parametrize("job", SMIRR_JOBS)
+@pytest.mark.parametrize("valve", [0, 1])
+def test_a_known_valve_without_a_step_that_empties_it_gives_no_card(changed: Changed, job: str, valve: int) -> None:
+    assert card(changed.catalogue(), **SMIRR, job=job, **SMIRR_JOBS[job])["steps"]
+    both = emptying(changed.catalogue(), f"{job}-smirr")
+    assert len(both) == 2
+    changed.leave_out(Step, both[valve])
+    faults = refused(changed.catalogue(), **SMIRR, job=job, **SMIRR_JOBS[job])
+    assert {fault.code for fault in faults} == {"procedure-unsafe"}
+    assert any("two valves" in fault.text for fault in faults)
+
+
+def test_an_unknown_second_valve_keeps_both_emptying_steps_in_words(changed: Changed) -> None:
+    changed.change(Spring, "lommeris-smirr-35-spring-130", negative=None)
+    found = card(changed.catalogue(), **SMIRR, job="lower-leg-service", travel="130")
+    emptied = [step for step in found["steps"] if step["action"] == "empty" and "valve" in step["text"]]
+    assert [step.get("condition") for step in emptied] == [None, "If the negative chamber is filled by own valve"]
+    assert ("negative", "lommeris-smirr-35-spring-130") in gaps(found)
+
+
+def test_an_order_for_one_valve_is_not_followed_on_a_fork_with_two(changed: Changed) -> None:
+    changed.change(Spring, "lommeris-haar-42-spring-190", negative="own valve")
+    faults = refused(changed.catalogue(), **{**SERVICE, "job": "lower-leg-service"})
+    assert [fault.code for fault in faults] == ["procedure-unsafe"]
+
+
+def step_with(found: JobCardAnswer, words: str) -> dict[str, Any]:
+    """The one step whose text has these words."""
+    (step,) = (step for step in found["steps"] if words in step["text"])
+    return dict(step)
+
+
+def test_a_service_without_a_rider_refills_to_the_pressure_that_was_noted(loaded: Catalogue) -> None:
+    found = card(loaded, **SERVICE)
+    filled = step_with(found, "Refill")
+    noted = next(step for step in found["steps"] if "present pressure" in step["measures"])
+    assert f"Refill to the pressure noted in step {noted['number']}. Maximum: 8.0 bar." in filled["text"]
+    assert "start-pressure" not in {what for what, _ in gaps(found)}
+    with_rider = step_with(card(loaded, **SERVICE, rider_mass="80"), "Half of it")
+    start, half = (each["value"]["value"] for each in with_rider["figures"][:2])
+    assert half == pytest.approx(start / 2, abs=0.1)
+
+
+def test_a_change_without_a_rider_says_how_to_find_the_pressure(loaded: Catalogue) -> None:
+    filled = step_with(card(loaded, **UP), "start low")
+    assert "stay below" in filled["text"]
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "words"),
+    [
+        ("150", "160", "Remove the travel spacer (1 → 0)."),
+        ("140", "160", "Remove both travel spacers (2 → 0)."),
+        ("120", "160", "Remove all 4 travel spacers (4 → 0)."),
+        ("140", "150", "Remove 1 travel spacer (2 → 1). Snap it fully home."),
+        ("160", "140", "Add 2 travel spacers to the spring shaft (0 → 2). Snap each fully home."),
+    ],
+)
+def test_travel_spacers_are_added_and_removed_in_words(loaded: Catalogue, start: str, end: str, words: str) -> None:
+    """Trivet: one travel spacer for each 10 mm below 160 mm."""
+    found = card(loaded, **TRIVET, from_travel=start, to_travel=end)
+    assert words in [step["text"] for step in found["steps"]]
+
+
+def test_no_volume_spacer_is_never_fitted(loaded: Catalogue) -> None:
+    none = card(loaded, **{**SERVICE, "job": "spacer-change"}, from_spacers=2, spacers=0)
+    assert step_with(none, "Remove both volume spacers (2 → 0)")
+    assert not any("0 volume spacers" in step["text"] for step in none["steps"])
+    one = card(loaded, **{**SERVICE, "job": "spacer-change"}, from_spacers=2, spacers=1)
+    assert "to 1 in all (2 → 1); maximum 3 for this travel" in step_with(one, "in all")["text"]
+
+
+def test_bolts_that_bring_their_own_threadlocker_need_no_bottle(loaded: Catalogue) -> None:
+    assert "medium threadlocker" not in {each["name"] for each in card(loaded, **SERVICE)["consumables"]}
+    mizzle = {"chassis": "lommeris-mizzle-31", "job": "lower-leg-service", "travel": "120", "model_year": 2023}
+    with_bottle = card(loaded, **mizzle, wheel_size="622")
+    assert "medium threadlocker" in {each["name"] for each in with_bottle["consumables"]}
+
+
+def test_the_change_of_length_is_proved_with_its_figures(loaded: Catalogue) -> None:
+    """Haar: 604 mm at 200 mm of travel, 20 mm more than at 180 mm; straight up to 2.8 mm more."""
+    proof = step_with(card(loaded, **UP), "exposed stanchion must be")
+    assert "20 mm longer than in step 2" in proof["text"]
+    length = next(each["value"] for each in proof["figures"] if each["what"] == "axle-to-crown")
+    assert (length["value"], length["min"]) == (604, 603)
+    assert 604 + 1 < length["max"] <= 604 + 5
+    assert "604 mm" in proof["text"]
+
+
+def test_a_length_that_is_not_known_is_not_to_be_matched(changed: Changed) -> None:
+    changed.change(Fit, "fit-haar-42-200-622", axle_to_crown_mm=None)
+    proof = step_with(card(changed.catalogue(), **UP), "exposed stanchion must be")
+    assert "does not give the axle-to-crown: write it down" in proof["text"]
+    assert "match" not in proof["text"]
+
+
+def test_a_hollow_bolt_with_a_valve_is_not_struck(loaded: Catalogue) -> None:
+    for job in ("lower-leg-service", "full-service", "travel-change"):
+        found = card(loaded, **SMIRR, job=job, **SMIRR_JOBS[job])
+        (free,) = (step for step in found["steps"] if step["action"] == "free")
+        assert "never strike it" in free["text"]
+        assert "Drift for hollow foot bolts" in free["tools"]
+        second = step_with(found, "Fill the second chamber")
+        assert "noted in step 2" in second["text"] or "____" in second["text"]
+    rider = card(loaded, **SMIRR, job="lower-leg-service", travel="130", rider_mass="60")
+    assert "4.3 bar (published)" in step_with(rider, "Fill the second chamber")["text"]
+
+
+def test_clicks_of_a_damper_that_counts_from_open_are_noted_from_open(loaded: Catalogue) -> None:
+    ladle = {"chassis": "quembry-trivet-35", "variant": "quembry-trivet-35-run-two", "model_year": 2023}
+    found = card(loaded, **ladle, wheel_size="622", damper="quembry-sieve", travel="150", job="lower-leg-service")
+    noted = next(step for step in found["steps"] if "present pressure" in step["measures"])
+    assert "rebound clicks, from open" in noted["measures"]
+    assert step_with(found, "Set the clicks")["text"] == "Set the clicks as noted in step 2, counted from open."
+    assert "counted from open" in found["settings"]["text"]
+
+
+def test_a_caution_is_given_once_with_three_lines_at_the_top(loaded: Catalogue) -> None:
+    found = card(loaded, **UP)
+    top = [each["code"] for each in found["cautions"] if each["place"] == "top"]
+    assert top == ["invented-data", "pressure-before-opening", "manual-prevails", "qualified"]
+    texts_of = [each["text"] for each in found["cautions"]]
+    assert len(texts_of) == len(set(texts_of))
+    crock = card(loaded, **{**CROCK, "spring": "quembry-crock-coil-firm", "from_spring": "quembry-crock-coil-firm"},
+                 from_travel="170", to_travel="180")  # fmt: skip
+    assert not any("air" in each["text"] and each["place"] != "step" for each in crock["cautions"])
+
+
+def test_a_longer_fork_slackens_a_frame(loaded: Catalogue) -> None:
+    (frame,) = (gap for gap in card(loaded, **UP)["gaps"] if gap["what"] == "frame")
+    assert "slackens" in frame["why_needed"]
+
+
+def test_if_worn_is_said_of_parts_in_the_steps_too(loaded: Catalogue) -> None:
+    found = card(loaded, **UP)
+    worn = {part["id"] for part in found["parts"] if part["when"] == "if worn"}
+    in_steps = {part["id"]: part["when"] for step in found["steps"] for part in step["parts"]}
+    assert worn & in_steps.keys()
+    assert all(in_steps[id] == "if worn" for id in worn & in_steps.keys())

@@ -10,6 +10,8 @@ from app.catalogue.catalogue import Catalogue
 from app.catalogue.tables import Fit, is_row_of
 from app.errors import Invalid
 from app.questions.job.job_card import JobCardAnswer, JobCardAsked, job_card
+from app.questions.sheet.gather import WORK_ORDER
+from app.questions.sheet.sheet import SheetAsked, sheet
 from tests.questions.job_walk import Fork, Known, faults
 
 SERVICES = ("lower-leg-service", "full-service")
@@ -57,6 +59,7 @@ def everything(known: Known, every: int) -> Iterator[tuple[dict[str, Any], Fork]
             if counted % every == 0:
                 spring = {"spring": fit.spring} if coil or job["job"] != "travel-change" else {}
                 more = {"from_spring": fit.spring} if job["job"] == "travel-change" else {}
+                more |= {"rider_mass": "80"} if counted // every % 2 else {}
                 yield {"chassis": fit.chassis, **given, **job, **spring, **more}, _fork(fit, given, job)
 
 
@@ -124,3 +127,22 @@ def test_with_a_parameter_left_out_a_card_is_the_same_for_all_it_may_be_or_there
                     assert other["parts"] == found["parts"], (chassis.id, rest, name, value)
     if loaded.database.is_sqlite:
         assert refused > 10
+
+
+def test_torques_are_listed_in_the_order_of_work(loaded: Catalogue, known: Known) -> None:
+    """On a card as its steps go; on a sheet in the order in which the full service of the fork tightens."""
+    with loaded.snapshot() as snapshot:
+        sheets = {chassis: sheet(snapshot, chassis, SheetAsked())["torques"] for chassis in known.rows["chassis"]}
+    for chassis, torques in sheets.items():
+        listed = [torque["fastener"]["position"] for torque in torques]
+        positions = [name for name in dict.fromkeys(listed) if name in WORK_ORDER]
+        assert positions == [name for name in WORK_ORDER if name in positions]
+        card = asked(loaded, chassis, job="full-service", model_year=2023)
+        if not isinstance(card, Invalid):
+            in_steps = [torque["id"] for step in card["steps"] for torque in step.get("torque", ())]
+            assert [torque["id"] for torque in card["torques"]] == list(dict.fromkeys(in_steps))
+    steps = [step for step in map(known.step, known.rows["steps"]) if step.procedure == "full-service"]
+    tightened = [
+        step.fastener_position for step in sorted(steps, key=lambda each: each.order) if step.action == "tighten"
+    ]
+    assert [name for name in WORK_ORDER if name in tightened] == [name for name in tightened if name in WORK_ORDER]

@@ -10,7 +10,7 @@ import pytest
 from app.catalogue.rows import MemoryRows
 from app.catalogue.tables import Torque, is_row_of
 from app.rules import apart
-from app.rules.apart import JudgingFailed, Part, judge_apart
+from app.rules.apart import AnyPart, JudgingFailed, judge_apart
 from app.rules.batches import TableBatch
 from app.rules.engine import judge_all
 from app.rules.finding import Finding
@@ -19,7 +19,7 @@ from tests import catalogue_generator
 TODAY = date(2026, 6, 1)
 
 
-def two_processes(parts: Iterator[Part], today: date) -> Iterator[Finding]:
+def two_processes(parts: Iterator[AnyPart], today: date) -> Iterator[Finding]:
     return judge_apart(parts, today, count=2, alone=0)
 
 

@@ -4,10 +4,10 @@ from datetime import date
 from typing import Any
 
 import pytest
+from app.rules.clean import clean_catalogue, clean_rows
 
 from app.catalogue.rows import MemoryRows
 from app.catalogue.tables import ENTITIES, TABLES, Chassis, Part, Row, Source, Spring
-from app.rules.clean import clean_catalogue, clean_rows
 from app.rules.engine import judge_all, judge_change
 from app.rules.identity import IDENTITIES, folded, same_thing
 from app.rules.view import Change
@@ -43,7 +43,7 @@ def test_a_row_entered_twice_is_one_finding_with_both_ids(table: type[Row]) -> N
     assert frozenset((row.id, copy.id)) in pairs(rows)
     found = judge_change(rows, [Change(table, "put", copy.id, None, copy)], TODAY, clean_catalogue())
     (finding,) = [each for each in found if each.rule == RULE]
-    assert (finding.id, finding.severity) == (copy.id, "warn")  # the changed row is named
+    assert (finding.id, finding.severity) == (copy.id, "warn")  # the later id
     assert finding.collides_with is not None
     assert finding.collides_with.id == row.id
     assert row.id in finding.text

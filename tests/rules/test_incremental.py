@@ -7,11 +7,11 @@ import pytest
 
 from app.catalogue.rows import MemoryRows, Overlay
 from app.catalogue.tables import TABLES, Row, from_cells
-from app.rules.clean import clean_catalogue, clean_rows
 from app.rules.engine import judge_all, judge_change
 from app.rules.finding import Finding
 from app.rules.registry import RULES
 from app.rules.view import Change
+from tests.rules.clean import clean_catalogue, clean_rows
 
 TODAY = date(2025, 6, 1)
 SEED, EDITS, AT_ONCE = 20250601, 2000, 4

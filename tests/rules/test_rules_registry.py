@@ -5,17 +5,17 @@ from datetime import date
 import pytest
 
 from app.catalogue.rows import MemoryRows
-from app.rules.clean import clean_catalogue, clean_rows, edited, with_edit
 from app.rules.engine import judge_all, judge_change
 from app.rules.finding import Finding
-from app.rules.registry import RULES, Edit, Rule
+from app.rules.registry import RULES, RowEdit, Rule
 from app.rules.view import Change
+from tests.rules.clean import clean_catalogue, clean_rows, edited, with_edit
 
 TODAY = date(2025, 6, 1)
 JUDGING = [rule for rule in RULES.values() if rule.judge is not None]
 
 
-def findings_of(change: Edit) -> list[Finding]:
+def findings_of(change: RowEdit) -> list[Finding]:
     """What the engine says of the clean catalogue with one edit, the edit itself judged as a change."""
     row = edited(change)
     before = clean_rows().get((change.table, row.id))

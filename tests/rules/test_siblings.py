@@ -5,17 +5,17 @@ import pytest
 
 from app.catalogue.tables import Torque
 from app.rules.bands import figure, torque_band
-from app.rules.siblings import FACTORS, Figure, all_alike, slips
+from app.rules.siblings import FACTORS, SiblingFigure, all_alike, slips
 from app.units.table import Kind
 
 
-def figures(*values: float, confirmed: bool = False) -> list[Figure]:
+def figures(*values: float, confirmed: bool = False) -> list[SiblingFigure]:
     made = []
     for place, value in enumerate(values):
         row = Torque.checked(
             id=f"t{place}", chassis="c", fastener="f", value=f"{value:.2f}", confirmed=confirmed or None
         )
-        made.append(Figure(row, "value", value))
+        made.append(SiblingFigure(row, "value", value))
     return made
 
 

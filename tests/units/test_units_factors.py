@@ -17,7 +17,6 @@ from app.units.convert import exact, linear
 from app.units.definitions import BASES, UNITS
 from app.units.factors import factors_of, kept_as
 from app.units.table import KINDS, Unit, find, unit, units_of
-from tests.units.factors import FILE
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "conversion_factors.csv"
 ROWS = {row["id"]: row for row in csv.DictReader(REFERENCE.open(encoding="utf-8"))}
@@ -153,7 +152,8 @@ def test_every_ucum_code_means_the_same_size(ucum: PintUcumRegistry) -> None:
 
 
 def test_the_kept_factors_are_what_the_library_gives() -> None:
-    assert FILE.read_text(encoding="utf-8") == kept_as(UNITS), "run: python -m tests.units.factors"
+    kept = Path(factors.__file__).with_name(factors.KEPT).read_text(encoding="utf-8")
+    assert kept == kept_as(UNITS), "run: python -m app.units.factors"
 
 
 def test_another_library_or_definition_is_asked_anew(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -27,15 +27,17 @@ Chamber = Literal[
 
 
 class Maker(Entity, table=True):
+    """Who makes a chassis, spring, damper, fluid, part or frame."""
+
     table: ClassVar[str] = "makers"
-    meaning: ClassVar[str] = "Who makes a chassis, spring, damper, fluid, part or frame."
 
     name: Text = column("name as written", required=True)
 
 
 class Source(Row, table=True):
+    """The documents that values come from."""
+
     table: ClassVar[str] = "sources"
-    meaning: ClassVar[str] = "The documents that values come from."
 
     maker: Slug | None = column("who published it", to="makers")
     series: Text | None = column("what its editions have in common: a newer edition of one series supersedes an older")
@@ -47,8 +49,9 @@ class Source(Row, table=True):
 
 
 class Chassis(Entity, table=True):
+    """One generation of a fork: crown, steerer, stanchions, lowers; all but spring and damper."""
+
     table: ClassVar[str] = "chassis"
-    meaning: ClassVar[str] = "One generation of a fork: crown, steerer, stanchions, lowers; all but spring and damper."
     wider_index = ("ix_chassis_family", ("maker", "name", "revision_to"))
 
     maker: Slug = column("who makes it", to="makers", required=True)
@@ -75,8 +78,9 @@ class Chassis(Entity, table=True):
 
 
 class Variant(Entity, table=True):
+    """A trim level or production run of a chassis."""
+
     table: ClassVar[str] = "variants"
-    meaning: ClassVar[str] = "A trim level or production run of a chassis."
 
     chassis: Slug = column("the chassis", to="chassis", required=True)
     name: Text = column("name as written", required=True)
@@ -96,8 +100,9 @@ class Variant(Entity, table=True):
 
 
 class Spring(Entity, table=True):
+    """A spring assembly, air or coil."""
+
     table: ClassVar[str] = "springs"
-    meaning: ClassVar[str] = "A spring assembly, air or coil."
 
     maker: Slug = column("who makes it", to="makers", required=True)
     family: Text | None = column("springs of one construction: same volumes and port, other shaft length")
@@ -134,8 +139,9 @@ class Spring(Entity, table=True):
 
 
 class Damper(Entity, table=True):
+    """A damper assembly."""
+
     table: ClassVar[str] = "dampers"
-    meaning: ClassVar[str] = "A damper assembly."
 
     maker: Slug = column("who makes it", to="makers", required=True)
     name: Text = column("name as written", required=True)
@@ -150,8 +156,9 @@ class Damper(Entity, table=True):
 
 
 class Spacer(Entity, table=True):
+    """A volume spacer for the positive chamber."""
+
     table: ClassVar[str] = "spacers"
-    meaning: ClassVar[str] = "A volume spacer for the positive chamber."
 
     name: Text = column("name as written", required=True)
     volume_ml: Published | None = column("volume it takes", unit="mL", example="8.2")
@@ -159,8 +166,9 @@ class Spacer(Entity, table=True):
 
 
 class Part(Entity, table=True):
+    """What is bought and fitted."""
+
     table: ClassVar[str] = "parts"
-    meaning: ClassVar[str] = "What is bought and fitted."
 
     maker: Slug | None = column("who makes it", to="makers")
     name: Text = column("name as written", required=True)
@@ -171,8 +179,9 @@ class Part(Entity, table=True):
 
 
 class Fluid(Entity, table=True):
+    """An oil or a grease with its measured properties."""
+
     table: ClassVar[str] = "fluids"
-    meaning: ClassVar[str] = "An oil or a grease with its measured properties."
 
     maker: Slug | None = column("who makes it", to="makers")
     name: Text = column("name as written", required=True)
@@ -186,16 +195,18 @@ class Fluid(Entity, table=True):
 
 
 class Tool(Entity, table=True):
+    """A tool by the drive it fits."""
+
     table: ClassVar[str] = "tools"
-    meaning: ClassVar[str] = "A tool by the drive it fits."
 
     name: Text = column("name as written", required=True)
     drive: Text | None = column("the drive it fits", example="hex 5 mm")
 
 
 class Fastener(Entity, table=True):
+    """One position that is tightened."""
+
     table: ClassVar[str] = "fasteners"
-    meaning: ClassVar[str] = "One position that is tightened."
 
     chassis: Slug | None = column("on this chassis", to="chassis")
     spring: Slug | None = column("part of this spring", to="springs")
@@ -220,8 +231,9 @@ class Fastener(Entity, table=True):
 
 
 class Frame(Entity, table=True):
+    """A bicycle frame: what it permits, and its geometry."""
+
     table: ClassVar[str] = "frames"
-    meaning: ClassVar[str] = "A bicycle frame: what it permits, and its geometry."
 
     maker: Slug | None = column("who makes it", to="makers")
     name: Text = column("name as written", required=True)
@@ -254,8 +266,9 @@ class Frame(Entity, table=True):
 
 
 class Procedure(Entity, TravelScopedRow, table=True):
+    """The order of work of one job, for all chassis or for a scope."""
+
     table: ClassVar[str] = "procedures"
-    meaning: ClassVar[str] = "The order of work of one job, for all chassis or for a scope."
 
     job: Job = column("the job", required=True)
     name: Text = column("name as written", required=True)
@@ -263,8 +276,9 @@ class Procedure(Entity, TravelScopedRow, table=True):
 
 
 class Step(Row, table=True):
+    """One step of a procedure, in words with slots for figures."""
+
     table: ClassVar[str] = "steps"
-    meaning: ClassVar[str] = "One step of a procedure, in words with slots for figures."
 
     procedure: Slug = column("the procedure", to="procedures", required=True)
     order: Integer = column("place in the order of work", required=True)

@@ -115,6 +115,7 @@ class Row(RowValues, CatalogueModel):
         """Each described column is held as its kind says; SQLModel reads this from the field's metadata."""
         super().__pydantic_init_subclass__(**more)
         cls.model = cls
+        cls.meaning = " ".join((cls.__doc__ or "").split())
         for name, field in cls.model_fields.items():
             if name not in SPAN:
                 described = describe(name, field)

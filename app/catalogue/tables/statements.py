@@ -16,8 +16,9 @@ class Statement(Claim, ScopedRow):
 
 
 class Fit(Statement, table=True):
+    """Which spring gives which travel in which chassis."""
+
     table: ClassVar[str] = "fits"
-    meaning: ClassVar[str] = "Which spring gives which travel in which chassis."
     about: ClassVar[tuple[str, ...]] = ("chassis", "spring", "travel_spacers")
     wider_index = (
         "ix_fits_offers",  # what a chassis offers, and which of it in which years, is in the index alone
@@ -42,8 +43,9 @@ class Fit(Statement, table=True):
 
 
 class Torque(Statement, TravelScopedRow, table=True):
+    """How a fastener is tightened."""
+
     table: ClassVar[str] = "torques"
-    meaning: ClassVar[str] = "How a fastener is tightened."
     about: ClassVar[tuple[str, ...]] = ("chassis", "fastener", "stage")
 
     fastener: Slug = column("the fastener", to="fasteners", required=True)
@@ -62,8 +64,9 @@ class Torque(Statement, TravelScopedRow, table=True):
 
 
 class Fill(Statement, TravelScopedRow, table=True):
+    """Which oil goes where and how much."""
+
     table: ClassVar[str] = "fills"
-    meaning: ClassVar[str] = "Which oil goes where and how much."
     about: ClassVar[tuple[str, ...]] = ("chassis", "chamber")
 
     chamber: Chamber = column("where it goes", required=True)
@@ -81,8 +84,9 @@ class Fill(Statement, TravelScopedRow, table=True):
 
 
 class Grease(Statement, TravelScopedRow, table=True):
+    """What is greased with what."""
+
     table: ClassVar[str] = "greases"
-    meaning: ClassVar[str] = "What is greased with what."
     about: ClassVar[tuple[str, ...]] = ("chassis", "place")
 
     place: Text = column("where", required=True, example="air piston seal")
@@ -92,8 +96,9 @@ class Grease(Statement, TravelScopedRow, table=True):
 
 
 class Use(Statement, TravelScopedRow, table=True):
+    """Which parts a job takes."""
+
     table: ClassVar[str] = "uses"
-    meaning: ClassVar[str] = "Which parts a job takes."
     about: ClassVar[tuple[str, ...]] = ("chassis", "job", "part", "position")
 
     job: Job = column("the job", required=True)
@@ -104,8 +109,9 @@ class Use(Statement, TravelScopedRow, table=True):
 
 
 class Limit(Statement, TravelScopedRow, table=True):
+    """What must not be exceeded."""
+
     table: ClassVar[str] = "limits"
-    meaning: ClassVar[str] = "What must not be exceeded."
     about: ClassVar[tuple[str, ...]] = ("chassis", "subject")
 
     subject: Text = column("what is limited", required=True, example="rotor diameter")
@@ -117,8 +123,9 @@ class Limit(Statement, TravelScopedRow, table=True):
 
 
 class Interval(Statement, TravelScopedRow, table=True):
+    """How often something is due."""
+
     table: ClassVar[str] = "intervals"
-    meaning: ClassVar[str] = "How often something is due."
     about: ClassVar[tuple[str, ...]] = ("chassis", "operation", "riding")
 
     operation: Text = column("what is due", required=True, example="lower-leg-service")
@@ -128,8 +135,9 @@ class Interval(Statement, TravelScopedRow, table=True):
 
 
 class Guide(Statement, TravelScopedRow, table=True):
+    """The published set-up for a rider."""
+
     table: ClassVar[str] = "guides"
-    meaning: ClassVar[str] = "The published set-up for a rider."
     about: ClassVar[tuple[str, ...]] = ("chassis", "chamber", "rider_mass_from", "rider_mass_to", "mass_unit")
 
     chamber: Literal["positive", "negative", "coil"] | None = column("which chamber the pressure is for")
@@ -157,8 +165,9 @@ class Guide(Statement, TravelScopedRow, table=True):
 
 
 class Reading(Statement, TravelScopedRow, table=True):
+    """Something measured on a fork of this kind."""
+
     table: ClassVar[str] = "readings"
-    meaning: ClassVar[str] = "Something measured on a fork of this kind."
     about: ClassVar[tuple[str, ...]] = ("id",)
 
     spacers: Integer | None = column("volume spacers fitted", positive=False)

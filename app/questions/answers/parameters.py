@@ -38,6 +38,9 @@ class Pinned(BaseModel):
     min_revision: RevisionNumber | None = Field(
         default=None, description="Answer 503 until this revision has arrived at this server."
     )
+    units: Literal["published", "metric", "imperial"] = Field(
+        default="published", description="Units of what is computed; figures of a row stay as published."
+    )
     format: Literal["json", "html", "txt", "csv", "svg"] | None = Field(
         default=None,
         description="Format of the answer. A suffix (`.csv`) comes before `format`, that before Accept.",

@@ -123,7 +123,7 @@ def _tightening(torque: Torque) -> Tightening | None:
 def _no_preload(
     torque: Torque,
     fastener: Fastener,
-    thread: standards.Thread | None,
+    thread: standards.MetricThread | None,
     tightening: Tightening | None,
     factor: NutFactor | None,
 ) -> list[str]:
@@ -148,7 +148,7 @@ def _no_preload(
 def _add_preload(
     shown: PreloadView,
     fastener: Fastener,
-    thread: standards.Thread,
+    thread: standards.MetricThread,
     tightening: Tightening,
     factor: NutFactor,
     units: Units,
@@ -201,7 +201,7 @@ class Strength:
     yield_pa: float
 
 
-def _strength(fastener: Fastener, thread: standards.Thread) -> tuple[Strength | None, list[str]]:
+def _strength(fastener: Fastener, thread: standards.MetricThread) -> tuple[Strength | None, list[str]]:
     """The strength of the bolt, or why it is not known."""
     if fastener.property_class is None:
         return None, ["the property class is not stated"]
@@ -246,7 +246,7 @@ def _wrench(torque: Torque, units: Units) -> WrenchView | None:
     }
 
 
-def _standards(fastener: Fastener, thread: standards.Thread | None) -> list[StandardLink]:
+def _standards(fastener: Fastener, thread: standards.MetricThread | None) -> list[StandardLink]:
     links: list[StandardLink] = []
     if thread is not None:
         links.append(_link("threads", thread.source, thread.verified, thread.id))

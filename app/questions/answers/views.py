@@ -95,6 +95,7 @@ def named(row: Maker | Row) -> Named:
 
 
 def chassis_ref(chassis: Chassis, maker: Maker | None) -> ChassisRef:
+    """A chassis by name, maker and model years; the id of the maker if its row is not there."""
     shown: ChassisRef = {
         "id": chassis.id,
         "name": chassis.name,

@@ -1,14 +1,15 @@
 """The start of every question about a chassis: its maker, its variants and the entities that statements name."""
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from math import inf
 from typing import TypeVar
 
 from app.catalogue.agreement import subject
 from app.catalogue.offers import Offer
 from app.catalogue.present import present
 from app.catalogue.rows import Snapshot
-from app.catalogue.scopes import Scope, resolve
+from app.catalogue.scopes import EVERYWHERE, Scope, resolve
 from app.catalogue.tables import Chassis, Fit, Maker, Part, Row, Source, Statement, Variant
 from app.questions.configuration.prevailing import Applicable, prevailing
 from app.questions.configuration.region import Given, Region, region
@@ -59,14 +60,69 @@ class ChassisContext:
         )
 
     def choices(self, asked: Region, fits: Sequence[Fit | Offer]) -> Mapping[str, Sequence[str | int | float]]:
-        """The possible values of each dimension, for `undecided`."""
-        return {
-            "variant": sorted(self.variants),
-            "damper": sorted(asked.dampers or ()),
-            "wheel_size": sorted(asked.wheel_sizes or ()),
-            "spring": sorted(asked.springs or ()),
-            "travel": sorted({fit.travel_mm for fit in fits}),
+        """What each dimension may still be, for `undecided`: no value that the other answers exclude.
+
+        A value is left if some fit holds with it and with everything that is given. A chassis without fits excludes
+        nothing.
+        """
+        possible = self._possible(asked, fits)
+        years: list[int] = []
+        if asked.years[0] > -inf and asked.years[1] < inf:
+            years = list(range(int(asked.years[0]), int(asked.years[1]) + 1))
+        found: dict[str, Sequence[str | int | float]] = {
+            "variant": _left(sorted(self.variants), lambda id: self._of_variant(asked, id), possible),
+            "damper": _left(sorted(asked.dampers or ()), lambda id: replace(asked, dampers=frozenset({id})), possible),
+            "wheel_size": _left(
+                sorted(asked.wheel_sizes or ()), lambda size: replace(asked, wheel_sizes=frozenset({size})), possible
+            ),
+            "model_year": _left(years, lambda year: replace(asked, years=(year, year)), possible),
+            "spring": sorted({fit.spring for fit, _ in possible} or (asked.springs or ())),
+            "travel": sorted({fit.travel_mm for fit, _ in possible} or {fit.travel_mm for fit in fits}),
         }
+        return found
+
+    def _possible(self, asked: Region, fits: Sequence[Fit | Offer]) -> list[tuple[Fit | Offer, Scope]]:
+        """The fits that may still be, each with where it holds; an offer holds wherever its chassis does."""
+        low, high = asked.travel
+        mine = [
+            fit for fit in fits
+            if low <= fit.travel_mm <= high and (asked.springs is None or fit.spring in asked.springs)
+        ]  # fmt: skip
+        scoped = [
+            (
+                fit,
+                resolve(fit, self.chassis, self.variants)._replace(spring=None) if isinstance(fit, Fit) else EVERYWHERE,
+            )
+            for fit in mine
+        ]
+        return [(fit, scope) for fit, scope in scoped if asked.may_hold(scope)]
+
+    def _of_variant(self, asked: Region, id: str) -> Region | None:
+        """The region if the fork is that variant, or None if it was not made in these years."""
+        variant = self.variants[id]
+        first = -inf if variant.model_year_from is None else variant.model_year_from
+        last = inf if variant.model_year_to is None else variant.model_year_to
+        years = (max(first, asked.years[0]), min(last, asked.years[1]))
+        return None if years[0] > years[1] else replace(asked, variant=id, years=years)
+
+
+V = TypeVar("V", str, int)
+
+
+def _left(
+    values: Sequence[V], narrowed: Callable[[V], Region | None], possible: Sequence[tuple[Fit | Offer, Scope]]
+) -> Sequence[V]:
+    """The values with which some fit still holds; every value if there is no fit to go by."""
+    if len(values) < 2:
+        return values
+    regions = {value: narrowed(value) for value in values}
+    there = [value for value in values if regions[value] is not None]
+    kept = [value for value in there if any(_holds(regions[value], scope) for _, scope in possible)]
+    return kept or there
+
+
+def _holds(region: Region | None, scope: Scope) -> bool:
+    return region is not None and region.may_hold(scope)
 
 
 def load_chassis(snapshot: Snapshot, id: str) -> ChassisContext:

@@ -30,6 +30,7 @@ class Applicable(Generic[S]):
 
     @property
     def surely(self) -> bool:
+        """Whether it holds whatever is still open."""
         return not self.open_in
 
 

@@ -25,8 +25,8 @@ from app.questions.fork_check.permission import (
     USUAL_OFFSET_MM,
     Judged,
     Length,
+    PermissionVerdict,
     ReasonCode,
-    Verdict,
     judge_length,
     judge_rest,
     overall,
@@ -64,7 +64,7 @@ class ReasonView(TypedDict):
     """One thing that permits, forbids or leaves it open; `decides` is false where it is told for information."""
 
     code: ReasonCode
-    verdict: Verdict
+    verdict: PermissionVerdict
     decides: bool
     text: str
 
@@ -92,7 +92,7 @@ class ForkCheckAnswer(TypedDict):
     frame: FrameRef
     chassis: ChassisRef
     asked: AskedView
-    allowed: Verdict
+    allowed: PermissionVerdict
     reasons: list[ReasonView]
     margins: Margins
     allowed_travel: AllowedTravel
@@ -106,7 +106,7 @@ FORK_CHECK = TypeAdapter(ForkCheckAnswer)
 
 
 @dataclass(slots=True)
-class Check:
+class ForkCheck:
     """Frame and fork as far as they are known; lengths in mm by travel."""
 
     frame: Frame
@@ -121,6 +121,7 @@ class Check:
 
     @property
     def fork(self) -> Length | None:
+        """The length of the fork at the travel asked; None if none is listed."""
         return self.lengths.get(self.travel_mm)
 
     @property
@@ -169,7 +170,7 @@ def fork_check(snapshot: Snapshot, frame: str, asked: ForkCheckAsked) -> ForkChe
     return answer
 
 
-def gather(snapshot: Snapshot, frame: Frame, chassis: str, wanted: Given, offset: str | None = None) -> Check:
+def gather(snapshot: Snapshot, frame: Frame, chassis: str, wanted: Given, offset: str | None = None) -> ForkCheck:
     """Frame and chassis with what the fits say of each travel. Raises NotFound, Gone, Invalid."""
     context = load_chassis(snapshot, chassis)
     offered = snapshot.where(Fit, "chassis", chassis)
@@ -191,7 +192,7 @@ def gather(snapshot: Snapshot, frame: Frame, chassis: str, wanted: Given, offset
     chosen = _offset(context, offset)
     if chosen is None and context.chassis.offsets_mm:
         open_in["offset"] = list(context.chassis.offsets_mm)
-    return Check(
+    return ForkCheck(
         frame=frame,
         context=context,
         where=where,
@@ -222,7 +223,7 @@ def _offset(context: ChassisContext, text: str | None) -> float | None:
     return near[0] if near else value
 
 
-def _offset_of_geometry(check: Check) -> float:
+def _offset_of_geometry(check: ForkCheck) -> float:
     """The offset the geometry is computed with: the fork's, or of those it was made with the nearest to the frame's."""
     if check.offset_mm is not None:
         return check.offset_mm
@@ -254,7 +255,7 @@ def _reason(judged: Judged) -> ReasonView:
     return {"code": judged.code, "verdict": judged.verdict, "decides": judged.decides, "text": judged.text}
 
 
-def _margins(check: Check, units: Units) -> Margins:
+def _margins(check: ForkCheck, units: Units) -> Margins:
     frame, margins = check.frame, Margins()
     travel = _exactly(check.travel_mm)
     if frame.travel_max_mm is not None:
@@ -289,7 +290,7 @@ def _margin(mm: float, units: Units) -> Quantity:
     return computed("length", mm / 1000, "mm", to=units, role="maximum", step=step)
 
 
-def _allowed_travel(check: Check, units: Units) -> AllowedTravel:
+def _allowed_travel(check: ForkCheck, units: Units) -> AllowedTravel:
     allowed = [travel for travel in check.lengths if overall(check.judged(travel)) == "yes"]
     name = check.context.chassis.name
     if not allowed:
@@ -313,7 +314,7 @@ def _impossible(frame: Frame, why: str) -> Gap:
     }
 
 
-def _gaps(check: Check) -> list[Gap]:
+def _gaps(check: ForkCheck) -> list[Gap]:
     found: list[Gap] = []
     if check.travel_mm in check.lengths and check.fork is None:
         found.append(

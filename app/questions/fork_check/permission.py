@@ -12,7 +12,7 @@ from app.catalogue.columns import write_number
 from app.catalogue.tables import Chassis, Frame
 from app.physics.frame_geometry import along_steerer_m, straight_m
 
-Verdict = Literal["yes", "no", "not stated"]
+PermissionVerdict = Literal["yes", "no", "not stated"]
 ReasonCode = Literal[
     "travel-within-limits", "travel-above-limit", "travel-below-limit", "travel-limit-not-stated",
     "travel-minimum-not-stated", "no-fit-listed",
@@ -31,7 +31,7 @@ class Judged:
     """One verdict: `decides` is false where it is told but does not bear on the answer."""
 
     code: ReasonCode
-    verdict: Verdict
+    verdict: PermissionVerdict
     text: str
     decides: bool = True
 
@@ -44,7 +44,7 @@ class Length:
     greatest_mm: float
 
 
-def overall(judged: Sequence[Judged]) -> Verdict:
+def overall(judged: Sequence[Judged]) -> PermissionVerdict:
     """No where anything forbids it, yes only where everything that decides permits it."""
     verdicts = {each.verdict for each in judged if each.decides}
     if "no" in verdicts:

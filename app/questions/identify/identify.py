@@ -1,10 +1,10 @@
-"""Which chassis this is: candidates from whatever could be read off it, and the one look that would tell most."""
+"""Which chassis this is: candidates from whatever could be read off it, and the one thing to look at next."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from decimal import Decimal
-from typing import Literal, NotRequired
+from typing import Annotated, Literal, NotRequired
 
-from pydantic import Field, TypeAdapter
+from pydantic import Field, TypeAdapter, field_validator
 from typing_extensions import TypedDict
 
 from app.catalogue.columns import write_number
@@ -15,18 +15,22 @@ from app.questions.answers.cautions import cautions
 from app.questions.answers.explained import Assumption
 from app.questions.answers.parameters import LookupParameters
 from app.questions.answers.views import Caution, ChassisRef, Named, chassis_ref, named
-from app.questions.identify.index import CLUES, Index, Reading, Run, Value, index_at
-from app.questions.identify.model import Agreement, Check, Ranking, next_check, rank
+from app.questions.identify.index import CLUES, ClueReading, Index, Run, Value, index_at
+from app.questions.identify.model import Agreement, Clue, ClueCheck, CluesGiven, Ranking, each_clue, next_check, rank
 from app.questions.sheet.fits import chosen_units
-from app.units.measure import parse_measure, parse_wheel_size
+from app.units.measure import parse_measure, parse_wheel_size, wheel_called
 
 MOST_CANDIDATES = 20
 MOST_READINGS = 12
+MOST_MARKS = 40
 DIAMETERS = ("stanchion_diameter", "axle_diameter", "hub_spacing")
 
 
+Marks = Annotated[list[Annotated[str, Field(max_length=120)]], Field(max_length=MOST_MARKS)]
+
+
 class IdentifyAsked(LookupParameters):
-    """The clues; each may be left out, be noisy or be wrong. At least one is given."""
+    """The clues; each may be left out, be noisy or be wrong. Without any the answer is what to look at first."""
 
     stanchion_diameter: str | None = Field(
         None, max_length=64, description="Outside diameter of a stanchion in mm, or with a unit.", examples=["34.9"]
@@ -39,7 +43,9 @@ class IdentifyAsked(LookupParameters):
     axle_diameter: str | None = Field(None, max_length=64, description="Diameter of the axle in mm.", examples=["15"])
     steerer: str | None = Field(None, max_length=80, description="Steerer, or part of it.", examples=["tapered"])
     serial: str | None = Field(None, max_length=80, description="Serial number as engraved.", examples=["QT-012345"])
-    mark: str | None = Field(None, max_length=120, description="A mark that can be read on it, or part of one.")
+    mark: Annotated[str, Field(max_length=120)] | Marks = Field(
+        default_factory=list, description="A mark that can be read on it, or part of one; may be given again."
+    )
     maker: str | None = Field(None, max_length=120, description="Maker: id or name.")
     foot_joint: Literal["bolt into shaft", "nut on shaft"] | None = Field(
         None, description="How the damper is held at the foot."
@@ -47,6 +53,15 @@ class IdentifyAsked(LookupParameters):
     adjuster_at: Literal["foot", "top", "remote"] | None = Field(
         None, description="Where the rebound adjuster sits that must come off."
     )
+    skip: list[Literal[CLUES]] | None = Field(  # type: ignore[valid-type]
+        None, description="A clue that cannot be had, so that another is asked for; may be given again."
+    )
+
+    @field_validator("mark", mode="before")
+    @classmethod
+    def _several(cls, value: object) -> object:
+        """One mark counts as a list of one."""
+        return [value] if isinstance(value, str) else value
 
 
 class ClueView(TypedDict):
@@ -57,7 +72,7 @@ class ClueView(TypedDict):
     listed: list[str]
 
 
-class Candidate(TypedDict):
+class IdentifyCandidate(TypedDict):
     """A chassis; `score` is its posterior probability. `variants` are those whose serials or marks agree."""
 
     chassis: ChassisRef
@@ -69,9 +84,10 @@ class Candidate(TypedDict):
 
 
 class CheckReading(TypedDict):
-    """One thing that may be seen, how likely it is, and how many of the plausible chassis it leaves."""
+    """One thing that may be seen, what it is called, how likely it is, and how many plausible chassis it leaves."""
 
     reading: str
+    name: str
     probability: float
     leaves: int
 
@@ -99,7 +115,8 @@ class IdentifyAnswer(TypedDict):
     """Candidates, likeliest first; `plausible` is how many are at least a twentieth as likely as the first."""
 
     revision: int
-    candidates: list[Candidate]
+    chassis_total: int
+    candidates: list[IdentifyCandidate]
     plausible: int
     next_check: NotRequired[NextCheck]
     excluding: list[Excluding]
@@ -131,19 +148,21 @@ LOOK: Mapping[str, str] = {
 
 
 def identify(snapshot: Snapshot, asked: IdentifyAsked) -> IdentifyAnswer:
-    """The answer at one revision. Raises Invalid for no clue at all and for one that cannot be read."""
+    """The answer at one revision. Raises Invalid for a clue that cannot be read."""
     chosen_units(asked)
-    given = clues(asked)
-    return answer(snapshot, index_at(snapshot), given)
+    return answer(snapshot, index_at(snapshot), clues(asked), asked.skip or ())
 
 
-def clues(asked: IdentifyAsked) -> dict[str, str | int | float]:
+def clues(asked: IdentifyAsked) -> dict[str, Clue | tuple[str, ...]]:
     """The clues that were given, diameters in mm and wheels as bead seat diameters. Raises Invalid."""
-    given: dict[str, str | int | float] = {}
+    given: dict[str, Clue | tuple[str, ...]] = {}
     faults: list[Fault] = []
     for clue in CLUES:
         value = getattr(asked, clue)
-        if value is None:
+        if value is None or value == []:
+            continue
+        if isinstance(value, list):
+            given[clue] = tuple(dict.fromkeys(value))
             continue
         try:
             given[clue] = _read(clue, value)
@@ -151,8 +170,6 @@ def clues(asked: IdentifyAsked) -> dict[str, str | int | float]:
             faults += refusal.faults
     if faults:
         raise Invalid(faults[0].text, faults)
-    if not given:
-        raise Invalid.one("no-clue", f"Give at least one clue: {', '.join(CLUES)}.", parameter=CLUES[0])
     return given
 
 
@@ -165,7 +182,7 @@ def _read(clue: str, value: str | int) -> str | int | float:
     return parse_wheel_size(str(value)) if clue == "wheel_size" else value
 
 
-def answer(snapshot: Snapshot, index: Index, given: Mapping[str, str | int | float]) -> IdentifyAnswer:
+def answer(snapshot: Snapshot, index: Index, given: CluesGiven, skip: Collection[str] = ()) -> IdentifyAnswer:
     """The candidates in words; rows are fetched for those that are shown."""
     ranking = rank(index, given, MOST_CANDIDATES)
     rows = snapshot.many(Chassis, [index.ids[place] for place in ranking.best])
@@ -173,6 +190,7 @@ def answer(snapshot: Snapshot, index: Index, given: Mapping[str, str | int | flo
     sources = snapshot.many(Source, {row.source for row in rows.values() if row.source})
     found: IdentifyAnswer = {
         "revision": snapshot.revision,
+        "chassis_total": len(index.ids),
         "candidates": [
             _candidate(snapshot, index, place, given, ranking, chassis_ref(row, makers.get(row.maker)))
             for place in ranking.best
@@ -184,36 +202,60 @@ def answer(snapshot: Snapshot, index: Index, given: Mapping[str, str | int | flo
         "assumptions": ASSUMPTIONS,
         "cautions": cautions("not-in-the-catalogue", sources=sources.values()),
     }
-    check = next_check(index, ranking, given)
+    check = next_check(index, ranking, {*given, *skip}) if given else _first_check(index, ranking, skip)
     if check is not None:
         found["next_check"] = _check_shown(check)
     found["text"] = _text(ranking, check)
     return found
 
 
+def _first_check(index: Index, ranking: Ranking, skip: Collection[str]) -> ClueCheck | None:
+    """The first thing to look at: the easiest that tells anything."""
+    for clue in CLUES:
+        if clue not in skip and (check := next_check(index, ranking, {*CLUES} - {clue})) is not None:
+            return check
+    return None
+
+
 def _candidate(
     snapshot: Snapshot,
     index: Index,
     place: int,
-    given: Mapping[str, str | int | float],
+    given: CluesGiven,
     ranking: Ranking,
     chassis: ChassisRef,
-) -> Candidate:
-    by: dict[Agreement, list[str]] = {"agrees": [], "disagrees": [], "unknown": []}
-    for clue in given:
-        by[ranking.judged[clue][index.attributes[clue].of[place]]].append(clue)
-    candidate: Candidate = {
+) -> IdentifyCandidate:
+    by: dict[Agreement, list[tuple[str, Clue]]] = {"agrees": [], "disagrees": [], "unknown": []}
+    for name, reading in each_clue(given):
+        by[ranking.judged[name, reading][index.attributes[name].of[place]]].append((name, reading))
+    candidate: IdentifyCandidate = {
         "chassis": chassis,
         "score": round(ranking.posterior[place], 4),
-        "agrees": [_clue(clue, given[clue], index.value(clue, place)) for clue in by["agrees"]],
-        "disagrees": [_clue(clue, given[clue], index.value(clue, place)) for clue in by["disagrees"]],
-        "unknown": by["unknown"],
+        "agrees": [_clue(name, reading, index.value(name, place)) for name, reading in by["agrees"]],
+        "disagrees": [_clue(name, reading, index.value(name, place)) for name, reading in by["disagrees"]],
+        "unknown": list(dict.fromkeys(name for name, _ in by["unknown"])),
     }
-    if "serial" in by["agrees"]:
-        runs = [run for run in index.value("serial", place) or () if isinstance(run, Run)]
-        ids = [run.variant for run in runs if run.holds(str(given["serial"]).upper())]
-        candidate["variants"] = [named(row) for row in snapshot.many(Variant, ids).values()]
+    agreeing = _variants(snapshot, index, place, by["agrees"])
+    if agreeing is not None:
+        candidate["variants"] = [named(row) for row in agreeing]
     return candidate
+
+
+def _variants(
+    snapshot: Snapshot, index: Index, place: int, agrees: Sequence[tuple[str, Clue]]
+) -> Sequence[Variant] | None:
+    """The variants whose serials hold the serial and which have a mark that no other variant has; None without such."""
+    serial = next((str(reading).upper() for name, reading in agrees if name == "serial"), None)
+    marks = {str(reading).casefold() for name, reading in agrees if name == "mark"}
+    if serial is None and not marks:
+        return None
+    variants = snapshot.where(Variant, "chassis", index.ids[place])
+    if serial is not None:
+        runs = [run for run in index.value("serial", place) or () if isinstance(run, Run)]
+        ids = {run.variant for run in runs if run.holds(serial)}
+        variants = [row for row in variants if row.id in ids]
+    marked = [row for row in variants if marks & {mark.casefold() for mark in row.marks or ()}]
+    return marked or (variants if serial is not None else None)
 
 
 def _clue(clue: str, given: str | int | float, value: Value) -> ClueView:
@@ -223,43 +265,57 @@ def _clue(clue: str, given: str | int | float, value: Value) -> ClueView:
     return {"parameter": clue, "given": _words(given), "listed": listed}
 
 
-def _words(reading: Reading) -> str:
+def _words(reading: ClueReading) -> str:
     if isinstance(reading, Run):
         ends = f" from {reading.first or 'the first'} to {reading.last or 'the last'}"
         return reading.pattern + (ends if reading.first or reading.last else "")
     return write_number(reading) if isinstance(reading, float) else str(reading)
 
 
-def _excluding(index: Index, given: Mapping[str, str | int | float], ranking: Ranking) -> list[Excluding]:
+def _excluding(index: Index, given: CluesGiven, ranking: Ranking) -> list[Excluding]:
     """The clues that no chassis agrees with; where only their combination leaves none, each with what it costs."""
-    alone = [clue for clue in given if not ranking.fits[clue]]
-    suspects = alone or ([] if ranking.best else list(given))
+    every = each_clue(given)
+    alone = [clue for clue in every if not ranking.fits[clue]]
+    suspects = alone or ([] if ranking.best else every)
     found: list[Excluding] = []
     for clue in suspects:
-        others = {name: reading for name, reading in given.items() if name != clue}
+        others = _without(given, clue)
         without = len(rank(index, others, 1).plausible) if others else len(index.ids)
         why = (
             "No chassis of the catalogue agrees with it" if clue in alone else "Together with the others it leaves none"
         )
         text = f"{why}; without it {without} would be left."
-        found.append({"parameter": clue, "given": _words(given[clue]), "without": without, "text": text})
+        found.append({"parameter": clue[0], "given": _words(clue[1]), "without": without, "text": text})
     return sorted(found, key=lambda each: -each["without"])
 
 
-def _check_shown(check: Check) -> NextCheck:
+def _without(given: CluesGiven, clue: tuple[str, Clue]) -> CluesGiven:
+    """The clues but one."""
+    name, reading = clue
+    value = given[name]
+    rest = tuple(each for each in value if each != reading) if isinstance(value, tuple) else ()
+    return {**{other: kept for other, kept in given.items() if other != name}, **({name: rest} if rest else {})}
+
+
+def _check_shown(check: ClueCheck) -> NextCheck:
     return {
         "parameter": check.clue,
         "text": LOOK[check.clue],
         "bits": round(check.bits, 2),
         "readings": [
-            {"reading": name, "probability": round(probability, 3), "leaves": leaves}
-            for name, probability, leaves in check.readings[:MOST_READINGS]
+            {"reading": name, "name": _called(check.clue, name), "probability": round(probability, 3), "leaves": leaves}
+            for name, probability, leaves in check.readings[: MOST_MARKS if check.clue == "mark" else MOST_READINGS]
         ],
         "readings_total": len(check.readings),
     }
 
 
-def _text(ranking: Ranking, check: Check | None) -> str:
+def _called(clue: str, reading: str) -> str:
+    """How a reading is called: a wheel by its usual name too."""
+    return wheel_called(int(reading)) if clue == "wheel_size" else reading
+
+
+def _text(ranking: Ranking, check: ClueCheck | None) -> str:
     count = len(ranking.plausible)
     if not count:
         return "No chassis of the catalogue agrees with these clues: see what excludes them."

@@ -54,8 +54,8 @@ def shape(pattern: str) -> re.Pattern[str]:
     return re.compile("".join(classes.get(character, re.escape(character)) for character in pattern))
 
 
-Reading = str | int | float | Run
-Value = tuple[Reading, ...] | None
+ClueReading = str | int | float | Run
+Value = tuple[ClueReading, ...] | None
 
 
 @dataclass(slots=True)
@@ -70,12 +70,12 @@ class Attribute:
     counts: list[int] = field(default_factory=list)
     of: list[int] = field(default_factory=list)
     numbers: dict[Hashable, int] = field(default_factory=dict)
-    holding: dict[Reading, list[int]] = field(default_factory=dict)
+    holding: dict[ClueReading, list[int]] = field(default_factory=dict)
     labels: list[str] = field(default_factory=list)
     shares: list[tuple[tuple[int, float], ...]] = field(default_factory=list)
     unsure: list[float] = field(default_factory=list)
 
-    def add(self, readings: Iterable[Reading] | None) -> None:
+    def add(self, readings: Iterable[ClueReading] | None) -> None:
         """The value of the next chassis."""
         value = tuple(dict.fromkeys(readings)) if readings is not None else None
         value = value or None
@@ -104,11 +104,11 @@ class Attribute:
         self.numbers = {}  # needed while building only
 
 
-def labels(clue: str, readings: Iterable[Reading]) -> dict[Reading, str]:
+def labels(clue: str, readings: Iterable[ClueReading]) -> dict[ClueReading, str]:
     """How each reading is called; measures too near to be told apart share one name."""
     if clue not in SPREAD_MM:
         return {reading: reading.pattern if isinstance(reading, Run) else str(reading) for reading in readings}
-    found: dict[Reading, str] = {}
+    found: dict[ClueReading, str] = {}
     last, name = -math.inf, ""
     for number in sorted(reading for reading in readings if isinstance(reading, int | float)):
         if number - last > 2 * SPREAD_MM[clue]:
@@ -174,7 +174,7 @@ def _seen(
     variants: list[Variant],
     dampers: dict[str, tuple[str | None, str | None]],
     years: tuple[int, int],
-) -> dict[str, Iterable[Reading] | None]:
+) -> dict[str, Iterable[ClueReading] | None]:
     first, last = chassis.model_year_from, chassis.model_year_to
     known_years = None
     if first is not None or last is not None:

@@ -14,7 +14,7 @@ from typing import Literal
 
 from rapidfuzz import fuzz, process
 
-from app.questions.identify.index import CLUES, SPREAD_MM, Attribute, Index, Reading, Run, entropy, shape
+from app.questions.identify.index import CLUES, SPREAD_MM, Attribute, ClueReading, Index, Run, entropy, shape
 
 WRONG = 0.1
 AGREES_WITHIN = 2.5  # standard deviations
@@ -24,7 +24,17 @@ LIKE_MARK = 82  # of 100: how alike a mark must be read
 LIKE_MAKER = 82
 
 Agreement = Literal["agrees", "disagrees", "unknown"]
-Given = Mapping[str, str | int | float]
+Clue = str | int | float
+CluesGiven = Mapping[str, Clue | tuple[str, ...]]
+"""Clues by parameter; marks may be several, each a clue of its own."""
+
+
+def each_clue(given: CluesGiven) -> list[tuple[str, Clue]]:
+    """The clues one by one."""
+    found: list[tuple[str, Clue]] = []
+    for name, value in given.items():
+        found += [(name, each) for each in value] if isinstance(value, tuple) else [(name, value)]
+    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,12 +48,12 @@ class Ranking:
     posterior: list[float]
     best: list[int]
     plausible: list[int]
-    fits: dict[str, int]
-    judged: dict[str, list[Agreement]]
+    fits: dict[tuple[str, Clue], int]
+    judged: dict[tuple[str, Clue], list[Agreement]]
 
 
 @dataclass(frozen=True, slots=True)
-class Check:
+class ClueCheck:
     """A thing to look at: the bits it is expected to tell, each reading with its probability and what it leaves."""
 
     clue: str
@@ -75,12 +85,12 @@ def weigh(clue: str, given: str | int | float, index: Index) -> Weighed:
     return Weighed(right, judged)
 
 
-def _likeness(clue: str, given: str | int | float, index: Index) -> Callable[[Reading], float]:
+def _likeness(clue: str, given: str | int | float, index: Index) -> Callable[[ClueReading], float]:
     """How well one reading of the catalogue explains what was given, 0 … 1."""
     if clue in SPREAD_MM:
         spread, measured = SPREAD_MM[clue], float(given)
 
-        def near(reading: Reading) -> float:
+        def near(reading: ClueReading) -> float:
             assert isinstance(reading, int | float)
             return math.exp(-0.5 * ((reading - measured) / spread) ** 2)
 
@@ -99,7 +109,7 @@ def _likeness(clue: str, given: str | int | float, index: Index) -> Callable[[Re
     return lambda reading: float(reading == given)
 
 
-def _among(found: set[str]) -> Callable[[Reading], float]:
+def _among(found: set[str]) -> Callable[[ClueReading], float]:
     return lambda reading: float(reading in found)
 
 
@@ -119,22 +129,23 @@ def _like_makers(text: str, index: Index) -> set[str]:
     return {index.makers[best[0]]} if best else set()
 
 
-def rank(index: Index, given: Given, most: int) -> Ranking:
+def rank(index: Index, given: CluesGiven, most: int) -> Ranking:
     """Weigh all clues. A candidate disagrees with at most half of them, and not with all that is known of it."""
     size = len(index.ids)
     scores, tally = [0.0] * size, [0] * size
-    fits: dict[str, int] = {}
-    judged: dict[str, list[Agreement]] = {}
-    for clue, reading in given.items():
+    fits: dict[tuple[str, Clue], int] = {}
+    judged: dict[tuple[str, Clue], list[Agreement]] = {}
+    clues = each_clue(given)
+    for clue, reading in clues:
         attribute, weighed = index.attributes[clue], weigh(clue, reading, index)
-        judged[clue] = weighed.judged
+        judged[clue, reading] = weighed.judged
         logs = _log_likelihoods(attribute, weighed.right)
         points = [_POINTS[each] for each in weighed.judged]
         scores = [score + logs[number] for score, number in zip(scores, attribute.of, strict=True)]
         tally = [count + points[number] for count, number in zip(tally, attribute.of, strict=True)]
         against = zip(attribute.counts, weighed.judged, strict=True)
-        fits[clue] = size - sum(count for count, each in against if each == "disagrees")
-    fine_tallies = {each for each in set(tally) if _passes(each, len(given))}
+        fits[clue, reading] = size - sum(count for count, each in against if each == "disagrees")
+    fine_tallies = {each for each in set(tally) if _passes(each, len(clues))}
     passes = [each in fine_tallies for each in tally]
     highest = max((score for score, fine in zip(scores, passes, strict=True) if fine), default=0.0)
     weights = [math.exp(score - highest) if fine else 0.0 for score, fine in zip(scores, passes, strict=True)]
@@ -169,7 +180,7 @@ def _log_likelihoods(attribute: Attribute, right: Sequence[float]) -> list[float
     ]
 
 
-def next_check(index: Index, ranking: Ranking, asked: Collection[str]) -> Check | None:
+def next_check(index: Index, ranking: Ranking, asked: Collection[str]) -> ClueCheck | None:
     """The thing not yet looked at that is expected to tell most; None where nothing tells the plausible ones apart.
 
     What counts is the information about the whole posterior, so that an earlier wrong clue can still be found out.
@@ -214,7 +225,7 @@ def _told(attribute: Attribute, masses: Mapping[int, float]) -> float:
     return known * entropy(mass / known for mass in readings if mass) - unsure if known else 0.0
 
 
-def _check(clue: str, index: Index, ranking: Ranking) -> Check:
+def _check(clue: str, index: Index, ranking: Ranking) -> ClueCheck:
     """The readings that the plausible chassis may give, likeliest first, and how many each leaves."""
     attribute = index.attributes[clue]
     masses = _masses(attribute, ranking, whole=False)
@@ -229,6 +240,6 @@ def _check(clue: str, index: Index, ranking: Ranking) -> Check:
             leaves[name] += counts[number]
     known = sum(readings.values())
     ordered = sorted(readings, key=lambda name: (-readings[name], name))
-    return Check(
+    return ClueCheck(
         clue, _told(attribute, masses), [(name, readings[name] / known, leaves[name] + unknown) for name in ordered]
     )

@@ -3,7 +3,7 @@
 A fork may be built as no document lists it: that is told, not refused, for the log says what is in it.
 """
 
-from collections.abc import Container, Mapping, Sequence
+from collections.abc import Collection, Container, Mapping, Sequence
 from dataclasses import replace
 from math import inf
 from typing import Any, NamedTuple
@@ -12,7 +12,20 @@ from rapidfuzz import process
 
 from app.catalogue.present import candidates, present
 from app.catalogue.rows import Snapshot
-from app.catalogue.tables import Chassis, Damper, Fastener, Fit, Fluid, Interval, Part, Row, Spacer, Spring, Variant
+from app.catalogue.tables import (
+    Chassis,
+    Damper,
+    Fastener,
+    Fit,
+    Fluid,
+    Interval,
+    Part,
+    Row,
+    Source,
+    Spacer,
+    Spring,
+    Variant,
+)
 from app.errors import Fault, Gone, Invalid, NotFound
 from app.questions.answers.views import figure, length
 from app.questions.configuration.chassis_context import load_chassis
@@ -62,6 +75,12 @@ def refuse_unknown(
         faults.append(Fault("variant-of-another-chassis", text, pointer=f"{place}/variant"))
     if faults:
         raise Invalid(faults[0].text if len(faults) == 1 else f"{len(faults)} ids are not known.", faults)
+
+
+def sources(snapshot: Snapshot, chassis: Collection[str]) -> Collection[Source]:
+    """The sources of these chassis, as far as the catalogue has them."""
+    rows = snapshot.many(Chassis, chassis).values()
+    return snapshot.many(Source, {row.source for row in rows if row.source is not None}).values()
 
 
 def unlisted(snapshot: Snapshot, chassis: str, parameters: Mapping[str, Any]) -> list[str]:

@@ -10,7 +10,7 @@ from app.questions.job.bench_fork import OTHER_RIDING, operations, ridings
 from app.questions.job.parameters import JOB_WORDS
 from app.units.measure import wheel_called
 
-Choice = tuple[str, str]
+JobChoice = tuple[str, str]
 """What is sent, and what it is called."""
 
 
@@ -19,11 +19,11 @@ class Choices(NamedTuple):
 
     chassis: str
     jobs: list[str]
-    spring: list[Choice]
-    damper: list[Choice]
-    variant: list[Choice]
-    wheel_size: list[Choice]
-    riding: list[Choice]
+    spring: list[JobChoice]
+    damper: list[JobChoice]
+    variant: list[JobChoice]
+    wheel_size: list[JobChoice]
+    riding: list[JobChoice]
     clicks_from: str  # where the makers of its dampers count from, in words
 
 

@@ -16,7 +16,7 @@ _WORDS = {
     "crowns": "the fork's crowns are",
     "travel_set_by": "the travel is set by",
     "damper_kind": "the damper is of kind",
-    "negative": "the negative spring is charged by",
+    "negative": "the negative chamber is filled by",
 }
 _WHOSE = {"spring_kind": "spring", "travel_set_by": "spring", "negative": "spring", "crowns": "chassis"}
 
@@ -25,7 +25,7 @@ Properties = Mapping[str, frozenset[str | None]]
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class KeptStep:
     """A step that stays; `open` are the properties that would decide whether it applies."""
 
     step: Step
@@ -52,13 +52,13 @@ def properties(chassis: Chassis, spring: Spring | None, dampers: Iterable[Damper
     }
 
 
-def kept(steps: Iterable[Step], having: Properties) -> list[Kept]:
+def kept(steps: Iterable[Step], having: Properties) -> list[KeptStep]:
     """The steps that apply or may apply, in order."""
     found = []
     for step in sorted(steps, key=lambda each: (each.order, each.id)):
         verdicts = {name: _verdict(values, having.get(name)) for name, values in _read(step)}
         if False not in verdicts.values():
-            found.append(Kept(step, tuple(name for name, verdict in verdicts.items() if verdict is None)))
+            found.append(KeptStep(step, tuple(name for name, verdict in verdicts.items() if verdict is None)))
     return found
 
 

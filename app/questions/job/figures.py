@@ -31,7 +31,7 @@ TRAVEL_SPACER = "travel spacer"
 
 
 @dataclass(slots=True)
-class Figures:
+class StepFigures:
     """What the slots of one step are filled with. `after` are sentences that follow the text."""
 
     torques: list[Applicable[Torque]] = field(default_factory=list)
@@ -50,9 +50,9 @@ class Figures:
             self.statements.append(id)
 
 
-def filled(plan: Plan, named: NamedEntities, step: Step) -> tuple[str, Figures]:
+def filled(plan: Plan, named: NamedEntities, step: Step) -> tuple[str, StepFigures]:
     """The text of a step without a slot left, and what it was filled with."""
-    figures = Figures()
+    figures = StepFigures()
     texts: dict[str, str] = {}
     template = _of_spacers(plan, step, figures) or step.text
     for slot in dict.fromkeys(SLOT.findall(template)):
@@ -77,7 +77,7 @@ def filled(plan: Plan, named: NamedEntities, step: Step) -> tuple[str, Figures]:
     return " ".join([text, *figures.after]), figures
 
 
-def _of_spacers(plan: Plan, step: Step, figures: Figures) -> str | None:
+def _of_spacers(plan: Plan, step: Step, figures: StepFigures) -> str | None:
     """The instruction of a step that fits spacers, by how many there are now and are to be; None for any other step."""
     if "{count}" not in step.text:
         return None
@@ -120,7 +120,7 @@ def _only(plan: Plan, shown: Sequence[Applicable[S]]) -> Applicable[S] | None:
     return shown[0]
 
 
-def _torque(plan: Plan, named: NamedEntities, step: Step, figures: Figures) -> str:
+def _torque(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures) -> str:
     position = step.fastener_position or ""
     fasteners = plan.at_position(position)
     texts: dict[str, str] = {}
@@ -165,7 +165,7 @@ def fill_of(plan: Plan, chamber: str | None) -> Applicable[Fill] | None:
     return _only(plan, [each for each in plan.found.fills if each.statement.chamber == chamber])
 
 
-def _volume(plan: Plan, named: NamedEntities, step: Step, figures: Figures) -> str:
+def _volume(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures) -> str:
     row = fill_of(plan, step.chamber)
     if row is None:
         text = f"The catalogue gives no oil for this place: {step.chamber}. Fill it in from the maker's manual."
@@ -191,7 +191,7 @@ def _volume(plan: Plan, named: NamedEntities, step: Step, figures: Figures) -> s
     return f"{shown['volume']['text']} of {oil}"
 
 
-def _grease(plan: Plan, named: NamedEntities, step: Step, figures: Figures, slot: str) -> str:
+def _grease(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures, slot: str) -> str:
     row = _only(plan, [each for each in plan.found.greases if each.statement.place == step.place])
     if row is None:
         text = f"The catalogue does not say what the {step.place} is greased with."
@@ -216,7 +216,7 @@ def _grease(plan: Plan, named: NamedEntities, step: Step, figures: Figures, slot
     return fluid_view(row.statement.fluid, named)["name"]
 
 
-def _count(plan: Plan, step: Step, figures: Figures) -> str:
+def _count(plan: Plan, step: Step, figures: StepFigures) -> str:
     fit = plan.fit.statement
     if step.fastener_position == SPACER_CAP:
         if plan.spacers is not None:

@@ -14,7 +14,7 @@ from app.questions.answers.gap import Gap
 from app.questions.answers.statement_views import NamedEntities, TorqueView
 from app.questions.answers.views import chassis_ref, source_ref
 from app.questions.configuration.region import Given, Region
-from app.questions.fork_check.fork_check import Check
+from app.questions.fork_check.fork_check import ForkCheck
 from app.questions.fork_check.fork_check import gather as gather_frame
 from app.questions.fork_check.permission import overall
 from app.questions.job.card_cautions import at_steps, card_cautions
@@ -31,14 +31,15 @@ from app.questions.job.views import (
     JOB_CARD,
     FrameVerdict,
     JobCardAnswer,
+    JobSettings,
     ProcedureRef,
-    Settings,
 )
 from app.questions.sheet.fits import asked_view, chosen_units, fit_view, spring_ref
 from app.questions.sheet.gaps import gaps
 
 __all__ = ["JOB_CARD", "JobCardAnswer", "JobCardAsked", "Made", "job_card", "made"]
 
+OF_THE_RIDER = {"rider-mass", "start-pressure"}
 OF_THE_FIT = ("spacer-limit", "pressure-limit")
 
 
@@ -102,7 +103,7 @@ def made(snapshot: Snapshot, chassis: str, asked: JobCardAsked) -> Made:
     return Made(answer, sums)
 
 
-def _frame_check(snapshot: Snapshot, chassis: str, asked: JobCardAsked, plan: Plan) -> Check | None:
+def _frame_check(snapshot: Snapshot, chassis: str, asked: JobCardAsked, plan: Plan) -> ForkCheck | None:
     """What the frame says of the fork as it shall be; None where no frame is given."""
     if asked.frame is None:
         if plan.job == "travel-change":
@@ -113,7 +114,7 @@ def _frame_check(snapshot: Snapshot, chassis: str, asked: JobCardAsked, plan: Pl
     return gather_frame(snapshot, present(snapshot, Frame, asked.frame), chassis, wanted, asked.offset)
 
 
-def _frame_verdict(check: Check) -> FrameVerdict:
+def _frame_verdict(check: ForkCheck) -> FrameVerdict:
     judged = check.judged(check.travel_mm)
     return {
         "id": check.frame.id,
@@ -152,13 +153,15 @@ def _torques(steps: Sequence[Step_]) -> list[TorqueView]:
     return list(found.values())
 
 
-def _settings(plan: Plan) -> Settings:
+def _settings(plan: Plan) -> JobSettings:
     """What a mechanic sets of the set-up; the curve stays with the question `setup`."""
     setup = plan.setup
-    shown: Settings = {"limits": setup["limits"], "published": setup["published"], "text": ""}
-    for name in ("headline", "basis", "start_pressure", "band", "chambers", "sag", "coil", "altitude", "travel_change"):
+    shown: JobSettings = {"limits": setup["limits"], "published": setup["published"], "text": ""}
+    for name in ("headline", "basis", "start_pressure", "band", "chambers", "sag", "coil", "altitude"):
         if name in setup:
             shown[name] = setup[name]
+    if "travel_change" in setup and plan.job == "travel-change":
+        shown["travel_change"] = setup["travel_change"]
     said = []
     if setup["headline"]["what"] == "rider-mass-limit":
         said.append(setup["headline"]["text"])
@@ -192,10 +195,12 @@ def _without_start(plan: Plan) -> str:
     return f"No start pressure is listed. Start low, set the sag{stay}."
 
 
-def _gaps(plan: Plan, check: Check | None) -> list[Gap]:
+def _gaps(plan: Plan, check: ForkCheck | None) -> list[Gap]:
     """What the card lacks: its own blanks, the limits of the fit, and what the set-up lacks."""
     found = [*plan.gaps, *(gap for gap in gaps(plan.found) if gap["what"] in OF_THE_FIT)]
     known = {gap["what"] for gap in found}
+    if plan.job in SETTLED_JOBS and any(gap["what"] == "rider-mass" for gap in plan.setup["gaps"]):
+        known |= OF_THE_RIDER  # without a rider a service fills what was in the fork
     found += [gap for gap in plan.setup["gaps"] if gap["what"] not in known]
     if not plan.uses:
         text = f"The catalogue does not say which parts {JOB_WORDS[plan.job]} of this fork takes."

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 
 from app.catalogue.tables import Spring
 from app.errors import Fault
-from app.questions.job.conditions import Kept
+from app.questions.job.conditions import KeptStep
 
 LOOSENED = ("loosen", "back-off", "free", "remove")
 NEGATIVE = "negative chamber"
@@ -19,7 +19,7 @@ OUTSIDE = (
 """Positions that hold no pressure: they may come off before the air is out."""
 
 
-def broken(steps: Sequence[Kept], spring: Spring | None) -> list[Fault]:
+def broken(steps: Sequence[KeptStep], spring: Spring | None) -> list[Fault]:
     """A fault `procedure-unsafe` for each invariant that the steps break."""
     found = [*_closed(steps), *_filled(steps)]
     if spring is None or spring.kind == "air":
@@ -29,7 +29,7 @@ def broken(steps: Sequence[Kept], spring: Spring | None) -> list[Fault]:
     return [Fault("procedure-unsafe", f"The order of work in the catalogue is not safe: {text}.") for text in found]
 
 
-def _closed(steps: Sequence[Kept]) -> Iterator[str]:
+def _closed(steps: Sequence[KeptStep]) -> Iterator[str]:
     """After the last loosening of a position exactly one tightening; a position that is only tightened is checked."""
     actions: dict[str, list[str]] = {}
     for each in steps:
@@ -41,7 +41,7 @@ def _closed(steps: Sequence[Kept]) -> Iterator[str]:
             yield f"{position} is loosened and then tightened {done[last + 1 :].count('tighten')} times"
 
 
-def _filled(steps: Sequence[Kept]) -> Iterator[str]:
+def _filled(steps: Sequence[KeptStep]) -> Iterator[str]:
     for index, each in enumerate(steps):
         chamber = each.step.chamber
         if each.step.action == "empty" and chamber is not None:
@@ -50,7 +50,7 @@ def _filled(steps: Sequence[Kept]) -> Iterator[str]:
                 yield f"the {chamber} is emptied and not filled again"
 
 
-def _air_first(steps: Sequence[Kept]) -> Iterator[str]:
+def _air_first(steps: Sequence[KeptStep]) -> Iterator[str]:
     opened = [
         index
         for index, each in enumerate(steps)
@@ -66,12 +66,12 @@ def _air_first(steps: Sequence[Kept]) -> Iterator[str]:
         yield f"{_what(steps[min(opened)])} is opened before the air is out"
 
 
-def _both_valves(steps: Sequence[Kept]) -> Iterator[str]:
+def _both_valves(steps: Sequence[KeptStep]) -> Iterator[str]:
     """A spring with two valves is emptied at each: two steps that let air out, before anything is opened."""
     emptied = [each for each in steps if each.step.action == "empty" and each.step.chamber in (None, NEGATIVE)]
     if len(emptied) < VALVES:
         yield "the spring has two valves and only one of them is emptied" if emptied else "no valve is emptied"
 
 
-def _what(each: Kept) -> str:
+def _what(each: KeptStep) -> str:
     return each.step.fastener_position or each.step.part_kind or each.step.id

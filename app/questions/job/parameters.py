@@ -39,14 +39,14 @@ class JobCardAsked(SetupAsked):
 
 
 @dataclass(frozen=True, slots=True)
-class Ends:
+class FormEnds:
     """The configuration as it stands and as it shall be; the same where the job leaves travel and spring alone."""
 
     present: Given
     wanted: Given
 
 
-def ends(asked: JobCardAsked) -> Ends:
+def ends(asked: JobCardAsked) -> FormEnds:
     """Read both configurations. Raises Invalid: what `given` finds, `two-travels`, `job-keeps-travel`."""
     if asked.job == "travel-change":
         if asked.travel is not None and asked.to_travel is not None and asked.travel != asked.to_travel:
@@ -54,7 +54,7 @@ def ends(asked: JobCardAsked) -> Ends:
             raise Invalid.one("two-travels", text, parameter="travel", suggestion=asked.to_travel)
         to_travel = asked.to_travel or asked.travel
         wanted = _given(asked, to_travel, asked.spring, "to_travel")
-        return Ends(_given(asked, asked.from_travel, asked.from_spring, "from_travel"), wanted)
+        return FormEnds(_given(asked, asked.from_travel, asked.from_spring, "from_travel"), wanted)
     travels = {
         name: text for name in ("travel", "from_travel", "to_travel") if (text := getattr(asked, name)) is not None
     }
@@ -66,7 +66,7 @@ def ends(asked: JobCardAsked) -> Ends:
         raise Invalid.one("job-keeps-spring", text, parameter="from_spring", suggestion=asked.spring)
     name, travel = next(iter(travels.items()), ("travel", None))
     both = _given(asked, travel, asked.spring or asked.from_spring, name)
-    return Ends(both, both)
+    return FormEnds(both, both)
 
 
 def _given(asked: JobCardAsked, travel: str | None, spring: str | None, name: str) -> Given:

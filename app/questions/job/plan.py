@@ -16,7 +16,7 @@ from app.questions.configuration.chassis_context import ChassisContext
 from app.questions.configuration.prevailing import Applicable, undecided
 from app.questions.configuration.region import Given
 from app.questions.configuration.spring_travel import with_travel_of_spring
-from app.questions.job.conditions import Kept, kept, properties, whose, words
+from app.questions.job.conditions import KeptStep, kept, properties, whose, words
 from app.questions.job.parameters import JobCardAsked, JobName, ends, renamed
 from app.questions.job.procedure import procedure_for, steps_of
 from app.questions.job.refusals import no_spring, refuse_job, spacers_in
@@ -27,7 +27,7 @@ from app.questions.sheet.fits import prevailing_fits
 from app.questions.sheet.gather import Sheet, gather
 from app.units.preferences import Units
 
-Open = dict[str, list[str | int | float]]
+OpenInPlan = dict[str, list[str | int | float]]
 
 
 @dataclass(slots=True)
@@ -49,7 +49,7 @@ class Plan:
     spacers_as_delivered: bool
     present_spacers: int | None
     procedure: Procedure
-    kept: list[Kept]
+    kept: list[KeptStep]
     uses: list[Applicable[Use]]
     fasteners: list[Fastener]
     setup: SetupAnswer
@@ -87,7 +87,7 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     uses = [each for each in found.uses if each.statement.job == asked.job]
     open_parameters = _open(asked, found, steps, uses, rivals, open_present)
     if open_parameters:
-        raise _undecided(open_parameters, found.context)
+        raise _undecided(open_parameters, found.context, asked)
     fit = _one(found.fits, "to_travel")
     present_fit = fit if asked.job != "travel-change" else _one(present_fits, "from_travel")
     spacers = spacers_in(asked, fit.statement, present_fit.statement)
@@ -96,7 +96,7 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     refuse_job(asked, fit, present_fit, spring, present_spring, dampers, spacers, steps)
     setup = setup_of(found, replace(how, spacers=spacers.wanted), units, curves=False)
     if setup["undecided"]:
-        raise _undecided({each["parameter"]: each["values"] for each in setup["undecided"]}, found.context)
+        raise _undecided({each["parameter"]: each["values"] for each in setup["undecided"]}, found.context, asked)
     plan = Plan(
         snapshot=snapshot,
         job=asked.job, units=units, found=found, present=present, fit=fit, present_fit=present_fit,
@@ -108,13 +108,14 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     context = {each.statement.travel_spacer for each in (fit, present_fit)} - {None}
     plan.extras = snapshot.many(Part, context)  # type: ignore[arg-type]
     plan.volume_spacers = found.spacers
-    for step in steps:
-        for name in step.open:
-            _miss_property(plan, name)
+    for name in dict.fromkeys(name for step in steps for name in step.open):
+        _miss_property(plan, name)
+    if spring is not None and spring.kind == "air" and spring.negative is None:
+        _miss_property(plan, "negative")
     return plan
 
 
-def _present(found: Sheet, present: Given, job: JobName) -> tuple[Given, list[Applicable[Fit]], Open]:
+def _present(found: Sheet, present: Given, job: JobName) -> tuple[Given, list[Applicable[Fit]], OpenInPlan]:
     """The fork as it stands, its fits, and what would decide between them."""
     if job != "travel-change":
         return found.wanted, found.fits, {}
@@ -138,12 +139,12 @@ def _present(found: Sheet, present: Given, job: JobName) -> tuple[Given, list[Ap
 
 
 def _open(
-    asked: JobCardAsked, found: Sheet, steps: Sequence[Kept], uses: Sequence[Applicable[Use]], rivals: Sequence[str],
-    present: Open,
-) -> Open:  # fmt: skip
+    asked: JobCardAsked, found: Sheet, steps: Sequence[KeptStep], uses: Sequence[Applicable[Use]],
+    rivals: Sequence[str], present: OpenInPlan,
+) -> OpenInPlan:  # fmt: skip
     """Each parameter that would decide something the card shows, with the values it may take."""
     choices = found.context.choices(found.where, found.offered)
-    open_parameters: Open = dict(present)
+    open_parameters: OpenInPlan = dict(present)
     for shown in _taken(found, asked.job, steps, uses):
         for name, values in undecided(shown, found.where, choices).items():
             open_parameters[name] = list(dict.fromkeys([*open_parameters.get(name, []), *values]))
@@ -159,13 +160,25 @@ def _open(
     if asked.job == "spacer-change" and asked.spacers is None:
         limits = [each.statement.spacer_limit or 0 for each in found.fits if each.statement.spacer is not None]
         open_parameters.update({"spacers": list(range(min(limits) + 1))} if limits else {})
+    for name in ("travel", "spring", "wheel_size", "variant", "damper"):
+        if name in open_parameters:
+            open_parameters[name] = _still_possible(name, open_parameters[name], found.fits)
     if asked.job == "travel-change" and "travel" in open_parameters:
         open_parameters["to_travel"] = open_parameters.pop("travel")
     return open_parameters
 
 
+def _still_possible(
+    name: str, values: Sequence[str | int | float], fits: Sequence[Applicable[Fit]]
+) -> list[str | int | float]:
+    """The values with which some fit is left, given all that was chosen."""
+    column = {"travel": "travel_mm"}.get(name, name)
+    listed = {each.statement[column] for each in fits}
+    return list(values) if None in listed else [value for value in values if value in listed]
+
+
 def _taken(
-    found: Sheet, job: JobName, steps: Sequence[Kept], uses: Sequence[Applicable[Use]]
+    found: Sheet, job: JobName, steps: Sequence[KeptStep], uses: Sequence[Applicable[Use]]
 ) -> tuple[Iterable[Applicable[Any]], ...]:
     """The statements of the sheet that the card shows; of the set-up it shows those of the rider only."""
     positions = {each.step.fastener_position for each in steps}
@@ -181,7 +194,9 @@ def _taken(
     )
 
 
-def limits_of_job(limits: Sequence[Applicable[Limit]], job: JobName, steps: Sequence[Kept]) -> list[Applicable[Limit]]:
+def limits_of_job(
+    limits: Sequence[Applicable[Limit]], job: JobName, steps: Sequence[KeptStep]
+) -> list[Applicable[Limit]]:
     """The limits that a job can prove: nothing of tyre, rotor or steerer if it does not touch them."""
     positions = {each.step.fastener_position for each in steps}
     of_job = {
@@ -196,15 +211,20 @@ def limits_of_job(limits: Sequence[Applicable[Limit]], job: JobName, steps: Sequ
     return [each for each in limits if of_job.get(each.statement.subject, True)]
 
 
-def _undecided(found: Open, context: ChassisContext) -> Invalid:
-    """One fault `undecided` per parameter, with the values it may take."""
+def _undecided(found: OpenInPlan, context: ChassisContext, asked: JobCardAsked) -> Invalid:
+    """One fault `undecided` per parameter, with its possible values and the names of what was chosen already."""
     detail = f"Not decided yet: {', '.join(found)}. A card is made for one configuration only."
     faults = [_undecided_fault(name, values) for name, values in found.items()]
     shown: list[dict[str, object]] = []
     for name, values in found.items():
         names = names_of(context, name, values)
         shown.append({"parameter": name, "values": list(values), **({"names": names} if names else {})})
-    return Invalid(detail, faults, undecided=shown)
+    chosen = {}
+    for name in ("variant", "spring", "from_spring", "damper"):
+        if (id := getattr(asked, name)) is not None:
+            chosen[name] = names_of(context, name, [id])[0]
+    maker = "" if context.maker is None else f"{context.maker.name} "
+    return Invalid(detail, faults, undecided=shown, about=f"{maker}{context.chassis.name}", chosen=chosen)
 
 
 def _undecided_fault(name: str, values: Sequence[str | int | float]) -> Fault:

@@ -14,9 +14,9 @@ from app.catalogue.tables import Damper, Fit, Spring
 from app.errors import Fault, Invalid
 from app.questions.configuration.prevailing import Applicable
 from app.questions.configuration.region import Given
-from app.questions.fork_check.fork_check import Check
+from app.questions.fork_check.fork_check import ForkCheck
 from app.questions.fork_check.permission import overall
-from app.questions.job.conditions import Kept
+from app.questions.job.conditions import KeptStep
 from app.questions.job.order import broken
 from app.questions.job.parameters import JobCardAsked
 from app.questions.job.views import NotDone
@@ -71,7 +71,7 @@ def no_spring(found: Sheet, asked: Given, parameter: str) -> Invalid:
 def refuse_job(
     asked: JobCardAsked, fit: Applicable[Fit], present: Applicable[Fit], spring: Spring | None,
     present_spring: Spring | None,
-    dampers: Sequence[Damper], spacers: Spacers, steps: Sequence[Kept],
+    dampers: Sequence[Damper], spacers: Spacers, steps: Sequence[KeptStep],
 ) -> None:  # fmt: skip
     """Raises Invalid with every reason why this job is not done on this fork."""
     faults: list[Fault] = []
@@ -134,7 +134,7 @@ def _spacers(asked: JobCardAsked, fit: Fit, spring: Spring | None, spacers: Spac
     return [Fault("spacers-over-limit", text, parameter=named, suggestion=str(fit.spacer_limit))]
 
 
-def refuse_frame(check: Check, changes_travel: bool) -> None:
+def refuse_frame(check: ForkCheck, changes_travel: bool) -> None:
     """Raises Invalid `frame-forbids` or `frame-not-stated`, a fault per reason, where the travel is to be changed.
 
     A service leaves the fork as it is: there the verdict is told, not a refusal.

@@ -87,18 +87,22 @@ def maximum(plan: Plan) -> Quantity | None:
 
 
 def _second(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
-    """The start pressure of a second chamber, by the guide's row for it."""
-    rows = [each for each in plan.setup["published"] if each.get("chamber") == "negative" and "pressure" in each]
-    if len(rows) == 1 and plan.setup.get("basis") == "published":
-        start = rows[0]["pressure"]
-        return f"Start pressure of this chamber: {start['text']} (published).", [
-            {"what": "start pressure, second chamber", "value": start, "text": start["text"]}
-        ]
+    """The start pressure and the maximum of a second chamber; or the pressure that was noted."""
+    chamber = next((each for each in plan.setup.get("chambers", ()) if each["chamber"] == "negative"), None)
+    most = None if chamber is None else chamber.get("maximum")
+    limit = "Its maximum is not in the catalogue" if most is None else f"Maximum: {most['text']}"
+    figures: list[StepFigure] = []
+    if most is not None:
+        figures.append({"what": "maximum pressure, second chamber", "value": most, "text": most["text"]})
+    if chamber is not None and "pressure" in chamber:
+        start = chamber["pressure"]
+        figures.append({"what": "start pressure, second chamber", "value": start, "text": start["text"]})
+        return f"Start pressure of this chamber: {_only(start)} ({chamber.get('basis', '')}). {limit}.", figures
     if plan.job in SETTLED_JOBS and plan.setup.get("start_pressure") is None:
-        return f"Refill it to its own pressure noted in {noted_in(plan)}.", []
+        return f"Refill it to its own pressure noted in {noted_in(plan)}. {limit}.", figures
     text = "No start pressure of the second chamber is listed for this rider and configuration."
     plan.miss("start-pressure", plan.fit.statement.spring, "the second chamber is filled to it", text)
-    return f"Start pressure of this chamber: {BLANK}; it is not in the catalogue.", []
+    return f"Start pressure of this chamber: {BLANK}; it is not in the catalogue. {limit}.", figures
 
 
 def _sag(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:

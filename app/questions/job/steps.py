@@ -6,8 +6,8 @@ from app.catalogue.tables import Fastener, Step
 from app.questions.answers.cautions import caution
 from app.questions.answers.statement_views import NamedEntities
 from app.questions.answers.views import Caution
-from app.questions.job.conditions import Kept
-from app.questions.job.figures import SPACER_CAP, Figures, filled, uses_of
+from app.questions.job.conditions import KeptStep
+from app.questions.job.figures import SPACER_CAP, StepFigures, filled, uses_of
 from app.questions.job.parts import of_use, travel_spacer, volume_spacer
 from app.questions.job.plan import Plan
 from app.questions.job.set_figures import click_end
@@ -24,7 +24,7 @@ class Step_:  # noqa: N801 - the row is called Step
 
     shown: StepView
     row: Step
-    figures: Figures
+    figures: StepFigures
     fasteners: list[Fastener]
 
 
@@ -33,7 +33,7 @@ def steps_view(plan: Plan, named: NamedEntities) -> list[Step_]:
     return [_step(plan, named, each, number) for number, each in enumerate(plan.kept, 1)]
 
 
-def _step(plan: Plan, named: NamedEntities, kept: Kept, number: int) -> Step_:
+def _step(plan: Plan, named: NamedEntities, kept: KeptStep, number: int) -> Step_:
     step = kept.step
     text, figures = filled(plan, named, step)
     fasteners = plan.at_position(step.fastener_position) if step.fastener_position else []

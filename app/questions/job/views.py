@@ -141,7 +141,7 @@ class Check(TypedDict):
     statements: list[str]
 
 
-class Settings(TypedDict):
+class JobSettings(TypedDict):
     """What to start from when it is together again: the part of `setup` that a mechanic sets."""
 
     headline: NotRequired[Headline]
@@ -200,7 +200,7 @@ class JobCardAnswer(TypedDict):
     tools: list[ToolNeeded]
     consumables: list[Consumable]
     torques: list[TorqueView]
-    settings: Settings
+    settings: JobSettings
     write_down: list[ToWrite]
     checks: list[Check]
     label: list[str]

@@ -20,7 +20,7 @@ from app.questions.setup.estimate import StartPressureEstimate, estimate_of, gap
 from app.questions.setup.inputs import ForRider, SetupInputs, Target, for_air, same_sag
 from app.questions.setup.parameters import si, si_of
 from app.questions.setup.readings import listed_triple, one_force, one_sag, own_triple, two_sags
-from app.questions.setup.spring_geometry import Geometry
+from app.questions.setup.spring_geometry import SpringGeometry
 from app.questions.setup.views import Basis
 
 THREE_READINGS = (
@@ -123,7 +123,7 @@ def published_range(guide: Guide) -> tuple[float, float, float]:
     return (value - half if low is None else low), value, (value + half if high is None else high)
 
 
-def geometries(ground: SetupInputs) -> tuple[tuple[Geometry, ...], list[Gap]]:
+def geometries(ground: SetupInputs) -> tuple[tuple[SpringGeometry, ...], list[Gap]]:
     """The spring that can be computed with, best known first, and what is missing for one.
 
     If the number of spacers is not known the spring has none: its lines are for every number alike.
@@ -133,7 +133,7 @@ def geometries(ground: SetupInputs) -> tuple[tuple[Geometry, ...], list[Gap]]:
         return (), [
             gap("geometry", "the start pressure and the curve are computed from it", f"Not computed: {why_not}.")
         ]
-    found: list[Geometry] = []
+    found: list[SpringGeometry] = []
     gaps: list[Gap] = []
     try:
         found += _measured(ground)
@@ -151,14 +151,14 @@ def geometries(ground: SetupInputs) -> tuple[tuple[Geometry, ...], list[Gap]]:
     return tuple(found), gaps
 
 
-def _measured(ground: SetupInputs) -> Iterator[Geometry]:
+def _measured(ground: SetupInputs) -> Iterator[SpringGeometry]:
     triple = own_triple(ground) or listed_triple(ground)
     if triple is None or ground.spacers is None or ground.spring.negative == "own valve":
         return
     yield spring_geometry.measured(triple, ground.spring, ground.fit, ground.spacer, ground.spacers, ground.ambient_pa)
 
 
-def _stated(ground: SetupInputs, gaps: list[Gap]) -> Iterator[Geometry]:
+def _stated(ground: SetupInputs, gaps: list[Gap]) -> Iterator[SpringGeometry]:
     volume_m3 = spring_geometry.spacer_volume_m3(ground.spacer)
     if ground.spacers and volume_m3 is None:
         gaps.append(gap("spacer-volume", "spacers take room from the air", "Measure what one volume spacer displaces."))
@@ -184,7 +184,7 @@ def _computed(ground: SetupInputs) -> Found:
             yield from _of_geometry("computed", geometry, ground, ())
 
 
-def _of_geometry(basis: Basis, geometry: Geometry, ground: SetupInputs, statements: tuple[str, ...]) -> Found:
+def _of_geometry(basis: Basis, geometry: SpringGeometry, ground: SetupInputs, statements: tuple[str, ...]) -> Found:
     if ground.pushed is None or ground.spacers is None:
         return
     if geometry.air.port_travel_m is None and ground.negative_pa is None:

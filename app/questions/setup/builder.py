@@ -6,7 +6,7 @@ from app.physics.band import Band
 from app.questions.answers.explained import Assumption
 from app.questions.answers.gap import Gap
 from app.questions.setup.inputs import Chosen, ForRider
-from app.questions.setup.limits import Limits
+from app.questions.setup.limits import KeptLimits
 from app.questions.setup.model import Formatter as Figures
 from app.questions.setup.parameters import Circumstances
 from app.questions.setup.views import BandOf, BandOfWhat, Headline, SetupAnswer
@@ -25,7 +25,7 @@ class SetupBuilder:
     units: Units
     chosen: Chosen
     guides: ForRider = field(default_factory=lambda: ForRider((), ()))
-    limits: Limits = field(default_factory=lambda: Limits(None, None))
+    limits: KeptLimits = field(default_factory=lambda: KeptLimits(None, None))
     undecided: dict[str, list[str | int | float]] = field(default_factory=dict)
     assumptions: list[Assumption] = field(default_factory=list)
     gaps: list[Gap] = field(default_factory=list)

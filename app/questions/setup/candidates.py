@@ -4,8 +4,8 @@ from collections.abc import Callable, Sequence
 
 from app.questions.answers.views import figure
 from app.questions.setup.builder import SetupBuilder
-from app.questions.setup.limits import Limits
-from app.questions.setup.views import SetupCandidate, SetupAnswer, SharedLimits
+from app.questions.setup.limits import KeptLimits
+from app.questions.setup.views import SetupAnswer, SetupCandidate, SharedLimits
 from app.units.preferences import Units
 
 MOST = 12  # more than this is a list to choose from, not an answer
@@ -44,7 +44,7 @@ def put_candidates(
     work.headline = {"what": "candidates", "text": f"{text} {shared['text']}" if shared is not None else text}
 
 
-def _shared(every: Sequence[Limits], units: Units) -> SharedLimits | None:
+def _shared(every: Sequence[KeptLimits], units: Units) -> SharedLimits | None:
     """The strictest maximum, if every candidate states one."""
     shared: SharedLimits = {"text": ""}
     said: list[str] = []

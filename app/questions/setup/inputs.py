@@ -17,7 +17,7 @@ from app.physics.band import Band
 from app.questions.configuration.prevailing import Applicable, undecided
 from app.questions.configuration.region import Region
 from app.questions.setup.parameters import Circumstances, si
-from app.questions.setup.spring_geometry import Geometry
+from app.questions.setup.spring_geometry import SpringGeometry
 from app.questions.sheet.gather import Sheet
 from app.units.measure import Measure
 
@@ -127,6 +127,7 @@ class ForRider:
 
     @property
     def all(self) -> tuple[Applicable[Guide], ...]:
+        """The rows that hold for the rider, the sure ones first."""
         return (*self.sure, *self.maybe)
 
 
@@ -242,7 +243,7 @@ class SetupInputs:
     pushed: Band | None
     ambient_pa: float
     negative_pa: float | None = None
-    geometries: tuple[Geometry, ...] = ()
+    geometries: tuple[SpringGeometry, ...] = ()
 
     @property
     def load_n(self) -> float | None:
@@ -250,6 +251,6 @@ class SetupInputs:
         return None if self.load is None else self.load.value
 
     @property
-    def geometry(self) -> Geometry | None:
+    def geometry(self) -> SpringGeometry | None:
         """The best-known geometry, or None."""
         return self.geometries[0] if self.geometries else None

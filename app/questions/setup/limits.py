@@ -20,7 +20,7 @@ Exceeded = Literal["spacer limit", "pressure limit"]
 
 
 @dataclass(frozen=True, slots=True)
-class Limits:
+class KeptLimits:
     """What must not be exceeded: pressures in Pa gauge; None if not stated."""
 
     fit: Fit | None
@@ -40,6 +40,7 @@ class Limits:
 
     @property
     def all_stated(self) -> bool:
+        """Whether both the most spacers and the maximum pressure are stated."""
         return self.spacers is not None and self.pressure_pa is not None
 
     def over_pressure(self, gauge_pa: float) -> bool:
@@ -60,7 +61,7 @@ class Limits:
         return beyond
 
 
-def limits_of(fit: Fit | None, spring: Spring | None, listed: Iterable[Applicable[Limit]]) -> Limits:
+def limits_of(fit: Fit | None, spring: Spring | None, listed: Iterable[Applicable[Limit]]) -> KeptLimits:
     """The limits of a fit, its spring and the chassis."""
     pressures: list[tuple[Literal["fit", "spring"], Fit | Spring, float]] = []
     if fit is not None and fit.pressure_limit is not None and fit.pressure_unit is not None:
@@ -68,7 +69,7 @@ def limits_of(fit: Fit | None, spring: Spring | None, listed: Iterable[Applicabl
     if spring is not None and spring.pressure_limit is not None and spring.pressure_unit is not None:
         pressures.append(("spring", spring, si_of("pressure", spring.pressure_limit, spring.pressure_unit)))
     riders = tuple(each for each in listed if each.statement.subject == RIDER_MASS and each.statement.max is not None)
-    return Limits(fit, spring, riders, tuple(pressures))
+    return KeptLimits(fit, spring, riders, tuple(pressures))
 
 
 def over_rider(each: Applicable[Limit], asked: Circumstances) -> bool:
@@ -80,7 +81,7 @@ def over_rider(each: Applicable[Limit], asked: Circumstances) -> bool:
 
 
 def limits_view(
-    limits: Limits, start_pa: float | None, band_high_pa: float | None, spacers: int | None,
+    limits: KeptLimits, start_pa: float | None, band_high_pa: float | None, spacers: int | None,
     asked: Circumstances, sources: dict[str, Source], units: Units,
 ) -> tuple[SetupLimits, list[str]]:  # fmt: skip
     """The limits in words and quantities, and the codes of the cautions if one is exceeded."""
@@ -132,7 +133,7 @@ def _text_of_coil(codes: list[str]) -> str:
     return "The rider is above the limit." if "over-rider-mass-limit" in codes else "A coil has no fill pressure."
 
 
-def _text(limits: Limits, start_pa: float | None, band_high_pa: float | None, codes: list[str]) -> str:
+def _text(limits: KeptLimits, start_pa: float | None, band_high_pa: float | None, codes: list[str]) -> str:
     compared = (
         "The maximum fill pressure is a gauge pressure at full extension; the start pressure is compared with it."
     )
@@ -147,7 +148,7 @@ def _text(limits: Limits, start_pa: float | None, band_high_pa: float | None, co
     return f"{compared} The start pressure is within it."
 
 
-def limit_gaps(limits: Limits) -> list[Gap]:
+def limit_gaps(limits: KeptLimits) -> list[Gap]:
     """The limits that the catalogue does not state for an air spring."""
     missing: list[Gap] = []
     if limits.spacers is None:

@@ -10,14 +10,14 @@ from app.physics.stroke import FilledSpring, Stroke, same_sag_gauge, start_press
 from app.questions.answers.gap import Gap
 from app.questions.setup.estimate import gap
 from app.questions.setup.inputs import SetupInputs
-from app.questions.setup.limits import Limits
-from app.questions.setup.spring_geometry import Geometry
+from app.questions.setup.limits import KeptLimits
+from app.questions.setup.spring_geometry import SpringGeometry
 from app.questions.setup.views import BySpacers, CurvePointView
 from app.units.preferences import Units
 from app.units.quantity import Quantity, computed
 
 STEPS = 12
-Ends = tuple[float, float]
+BandEnds = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,13 +27,16 @@ class Formatter:
     units: Units
     pressure_unit: str
 
-    def pressure(self, gauge_pa: float, band: Ends | None = None, *, told: bool = True) -> Quantity:
+    def pressure(self, gauge_pa: float, band: BandEnds | None = None, *, told: bool = True) -> Quantity:
+        """A gauge pressure in pascals in the units chosen."""
         return computed("pressure", gauge_pa, self.pressure_unit, band=band, to=self.units, told=told)
 
-    def length(self, length_m: float, band: Ends | None = None) -> Quantity:
+    def length(self, length_m: float, band: BandEnds | None = None) -> Quantity:
+        """A length in metres in the units chosen."""
         return computed("length", length_m, "mm", band=band, to=self.units)
 
-    def force(self, force_n: float, band: Ends | None = None, *, told: bool = True) -> Quantity:
+    def force(self, force_n: float, band: BandEnds | None = None, *, told: bool = True) -> Quantity:
+        """A force in newtons in the units chosen."""
         return computed("force", force_n, "N", band=band, to=self.units, told=told)
 
     def banded_force(self, found: Band | Within) -> Quantity:
@@ -47,7 +50,7 @@ class Formatter:
 class Model:
     """A spring filled to the start pressure that is shown, and what it does there. Load with friction, SI."""
 
-    geometry: Geometry
+    geometry: SpringGeometry
     filled: FilledSpring
     load: Band | None
     target_sag_m: float
@@ -55,7 +58,7 @@ class Model:
 
 
 def model_of(
-    geometry: Geometry, ground: SetupInputs, gauge_pa: float, ambient_pa: float, *, curves: bool
+    geometry: SpringGeometry, ground: SetupInputs, gauge_pa: float, ambient_pa: float, *, curves: bool
 ) -> Model:  # fmt: skip
     """The spring at a gauge start pressure in the air it is meant for. ValueError if the fork bottoms out under the
     load, or if the pressure of a negative chamber is not known."""
@@ -75,7 +78,7 @@ class SpacerCase:
 
 
 def cases_of(
-    model: Model, ground: SetupInputs, limits: Limits, *, from_load: bool
+    model: Model, ground: SetupInputs, limits: KeptLimits, *, from_load: bool
 ) -> tuple[list[SpacerCase], list[Gap]]:
     """A case for each number of volume spacers from none to the limit, or to those asked for if that is more.
 
@@ -98,7 +101,7 @@ def cases_of(
     return cases, gaps[:1]
 
 
-def counts(spring: air.AirSpring, fitted: int, limits: Limits) -> Sequence[int]:
+def counts(spring: air.AirSpring, fitted: int, limits: KeptLimits) -> Sequence[int]:
     """The numbers of volume spacers that are shown."""
     if spring.spacer_volume_m3 is None:
         return [fitted]
@@ -122,7 +125,9 @@ def _may_not_fit(impossible: ValueError, count: int) -> Gap:
     return gap("by-spacers", "each number of volume spacers has its own start pressure", text)
 
 
-def unknown_cases(ground: SetupInputs, limits: Limits, gauge_pa: float | None) -> tuple[list[SpacerCase], list[Gap]]:
+def unknown_cases(
+    ground: SetupInputs, limits: KeptLimits, gauge_pa: float | None
+) -> tuple[list[SpacerCase], list[Gap]]:
     """A case for every number of volume spacers alike, because nobody says how many are fitted.
 
     Each at the start pressure that is shown, or, if there is none, at the pressure that its own load and sag give.
@@ -171,7 +176,7 @@ def curve_view(found: Stroke, start: Quantity, shown: Formatter) -> list[CurvePo
 def by_spacers_view(
     cases: Sequence[SpacerCase],
     start: Quantity | None,
-    limits: Limits,
+    limits: KeptLimits,
     shown: Formatter,
     fitted: Sequence[CurvePointView],
 ) -> list[BySpacers]:
@@ -212,7 +217,7 @@ class _Travels:
         return found
 
 
-def _line(each: SpacerCase, start: Quantity | None, limits: Limits, shown: Formatter) -> BySpacers:
+def _line(each: SpacerCase, start: Quantity | None, limits: KeptLimits, shown: Formatter) -> BySpacers:
     found = each.stroke
     exceeds = limits.exceeded(each.gauge_pa, each.spacers)
     if each.start is not None:

@@ -58,15 +58,15 @@ class SetupAsked(ConfigurationAsked):
         default=[],
         max_length=MOST_READINGS,
         description="A measurement, as travel@gauge pressure; may be repeated. Sags of this rider, each with the start "
-        "pressure that gave it (`38mm@72psi`): two, or one if the sizes of the spring are known. Or three of the gauge, "
-        "taken slowly with no rider: at 0 mm after filling an emptied fork without moving it, at 0 mm after cycling, "
-        "and held compressed.",
+        "pressure that gave it (`38mm@72psi`): two, or one if the sizes of the spring are known. Or three gauge "
+        "readings, taken slowly with no rider: at 0 mm after filling an empty fork without moving it, at 0 mm after "
+        "cycling, and held compressed.",
         examples=[["38mm@72psi", "33mm@80psi"]],
     )
 
 
 @dataclass(frozen=True, slots=True)
-class Figure:
+class SetupFigure:
     """An input in SI with the half-width it is known to; `given` when it was asked with, else common practice."""
 
     value: float
@@ -88,9 +88,9 @@ class Circumstances:
     """Rider, bike, wishes and surroundings of a set-up, in SI; None if not given."""
 
     rider: Measure | None
-    bike_kg: Figure
-    front_share: Figure
-    head_angle_rad: Figure
+    bike_kg: SetupFigure
+    front_share: SetupFigure
+    head_angle_rad: SetupFigure
     friction_n: float
     friction_given: bool
     sag: Measure | None
@@ -200,8 +200,8 @@ def _reading(text: str) -> GivenReading:
     return GivenReading(si(reading.travel), si(reading.pressure), text.strip())
 
 
-def _figure(given: Measure | None, half_width: float, otherwise: float, wider: float) -> Figure:
-    return Figure(otherwise, wider, False) if given is None else Figure(si(given), half_width, True)
+def _figure(given: Measure | None, half_width: float, otherwise: float, wider: float) -> SetupFigure:
+    return SetupFigure(otherwise, wider, False) if given is None else SetupFigure(si(given), half_width, True)
 
 
 def _si(given: Measure | None) -> float | None:

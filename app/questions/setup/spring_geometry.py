@@ -15,7 +15,7 @@ from app.physics.readings import GaugeReadings, spring_from_readings
 
 
 @dataclass(frozen=True, slots=True)
-class Geometry:
+class SpringGeometry:
     """A spring that can be computed with: with the spacers in question fitted, and how well its sizes are known.
 
     `statements` are the readings it was found from, None if its sizes are the catalogue's.
@@ -67,7 +67,7 @@ def missing(spring: Spring, fit: Fit) -> list[str]:
     return lacking
 
 
-def stated(spring: Spring, fit: Fit, spacer: Spacer | None, spacers: int) -> Geometry:
+def stated(spring: Spring, fit: Fit, spacer: Spacer | None, spacers: int) -> SpringGeometry:
     """The spring as the catalogue states it. Nothing may be `missing`. ValueError for a spring that cannot exist."""
     if spring.bore_mm is None or spring.shaft_diameter_mm is None:
         raise ValueError("Bore and shaft diameter must be known.")
@@ -84,12 +84,12 @@ def stated(spring: Spring, fit: Fit, spacer: Spacer | None, spacers: int) -> Geo
         spacer_volume_m3=spacer_volume_m3(spacer),
         spacers=spacers,
     )
-    return Geometry(air, SPREADS[known], known)
+    return SpringGeometry(air, SPREADS[known], known)
 
 
 def measured(
     triple: Triple, spring: Spring, fit: Fit, spacer: Spacer | None, spacers: int, ambient_pa: float
-) -> Geometry:
+) -> SpringGeometry:
     """The spring that three gauge readings find, taken with these spacers fitted. Bore, shaft and port must be known.
 
     ValueError if the readings cannot belong to such a spring.
@@ -107,7 +107,7 @@ def measured(
     volume = spacer_volume_m3(spacer)
     if volume is not None:
         air = replace(air, end_volume_m3=air.end_volume_m3 + spacers * volume, spacer_volume_m3=volume, spacers=spacers)
-    return Geometry(air, SPREADS["measured"], "measured", triple.statements)
+    return SpringGeometry(air, SPREADS["measured"], "measured", triple.statements)
 
 
 def triple_of(readings: Sequence[GaugeReading]) -> Triple | None:

@@ -251,6 +251,7 @@ def spacer_view(id: str, spacers: dict[str, Spacer], units: Units) -> SpacerView
 
 
 def near_view(miss: Miss, context: ChassisContext, springs: dict[str, Spring], units: Units) -> NearMiss:
+    """A fit that does not hold for the configuration, with the one reason why."""
     shown: NearMiss = {
         "id": miss.fit.id,
         "spring": spring_ref(miss.fit.spring, springs),

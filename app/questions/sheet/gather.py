@@ -33,6 +33,12 @@ from app.questions.sheet.fits import (
     prevailing_fits,
 )
 
+WORK_ORDER = (
+    "damper seal head", "damper cap", "spring seal head", "spacer cap", "top cap", "lower crown bolt",
+    "upper crown bolt", "foot bolt", "foot nut", "adjuster knob screw", "axle", "brake caliper bolt", "stem bolt",
+)  # fmt: skip
+"""Positions in the order in which a fork is closed and put back into the bike; common practice, no source."""
+
 
 @dataclass(slots=True)
 class Sheet:
@@ -158,7 +164,14 @@ def _torques(
         for row, scope in context.scoped(torques)
         if row.fastener in fasteners
     ]
-    return context.prevailing_of(scoped, where)
+    found = context.prevailing_of(scoped, where)
+    return sorted(found, key=lambda each: _in_work(fasteners[each.statement.fastener], each.statement))
+
+
+def _in_work(fastener: Fastener, torque: Torque) -> tuple[int, str, bool, str, int]:
+    """Torques as they come up in the work: by position, the spring side first, by stage."""
+    place = WORK_ORDER.index(fastener.position) if fastener.position in WORK_ORDER else len(WORK_ORDER)
+    return place, fastener.position, fastener.side != "spring side", fastener.id, torque.stage or 1
 
 
 def _tools(snapshot: Snapshot) -> dict[str, list[Tool]]:

@@ -1,6 +1,6 @@
 """The rules by which the catalogue is judged, and the findings of a revision."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from typing import Annotated, Any, NotRequired
 
@@ -13,15 +13,15 @@ from app.catalogue.present import CANDIDATES, Candidate
 from app.catalogue.rows import Snapshot
 from app.catalogue.search import LEAST
 from app.catalogue.stored import FINDINGS
-from app.catalogue.tables import TABLES
+from app.catalogue.tables import TABLES, Source
 from app.errors import Invalid, NotFound
 from app.questions.answers.cautions import cautions
 from app.questions.answers.cursors import Cursor
 from app.questions.answers.views import Caution
-from app.questions.tables.listing import Paged
+from app.questions.tables.listing import Paged, sources_of
 from app.rules import checks as checks  # registers the rules
 from app.rules.finding import FindingShape, Severity
-from app.rules.registry import RULES, Edit, Rule, Shape
+from app.rules.registry import RULES, RowEdit, Rule, RuleShape
 
 
 class Cell(TypedDict):
@@ -45,7 +45,7 @@ class RuleRow(TypedDict):
 
     id: str
     family: str
-    shape: Shape
+    shape: RuleShape
     severity: Severity
     what: str
     why: str
@@ -94,7 +94,7 @@ class FindingsAsked(Paged):
     severity: Severity | None = Field(default=None, description="Only this severity.")
 
 
-def rule_list(family: str | None, severity: Severity | None, shape: Shape | None) -> RuleList:
+def rule_list(family: str | None, severity: Severity | None, shape: RuleShape | None) -> RuleList:
     """The rules of a family, severity and shape; all by default. Raises Invalid for an unknown family."""
     families = dict.fromkeys(rule.family for rule in RULES.values())
     if family is not None and family not in families:
@@ -140,7 +140,7 @@ def finding_list(snapshot: Snapshot, asked: FindingsAsked, cursor: Cursor | None
     }
     if len(found) > asked.limit:
         answer["next"] = asked.write_cursor("findings", Cursor(snapshot.revision, total, (rows[-1]["place"],)))
-    answer["cautions"] = cautions()
+    answer["cautions"] = cautions(sources=_sources_of(snapshot, rows))
     return answer
 
 
@@ -158,6 +158,15 @@ def _statements(given: tuple[str, ...], goes_on: bool) -> tuple[Select[Any], Sel
     if goes_on:
         page = page.where(place > bindparam("after"))
     return page, select(func.count()).select_from(FINDINGS).where(*context)
+
+
+def _sources_of(snapshot: Snapshot, rows: Sequence[Mapping[Any, Any]]) -> list[Source]:
+    """The sources of the rows that findings are about."""
+    ids: dict[str, set[str]] = {}
+    for row in rows:
+        if row["row_id"] is not None:
+            ids.setdefault(row["in_table"], set()).add(row["row_id"])
+    return sources_of(snapshot, [row for name, of in ids.items() for row in snapshot.many(TABLES[name], of).values()])
 
 
 def _finding_row(row: Mapping[Any, Any]) -> FindingRow:
@@ -194,7 +203,7 @@ def _rule_row(rule: Rule) -> RuleRow:
     return row
 
 
-def _example(edit: Edit) -> ExampleEdit:
+def _example(edit: RowEdit) -> ExampleEdit:
     return {
         "table": edit.table,
         "id": edit.id,

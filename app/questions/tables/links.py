@@ -16,8 +16,8 @@ from app.catalogue.tables import TABLES, Chassis, Damper, Fit, Row, Statement, V
 from app.questions.answers.cautions import cautions
 from app.questions.answers.views import Caution, Named, length, named
 from app.questions.tables.listing import sources_of
-from app.questions.tables.row_views import row_shape, shape
-from app.units.preferences import choose
+from app.questions.tables.row_views import list_of, row_shape, shape
+from app.units.preferences import System, choose
 from app.units.quantity import Quantity
 
 
@@ -67,7 +67,7 @@ def entry_shape(table: type[Row]) -> Any:
         "cautions": list[Caution],
     }
     if table is Chassis:
-        variants = list.__class_getitem__(row_shape(Variant))
+        variants = list_of(row_shape(Variant))
         fields |= {"variants": variants, "travels": list[Quantity], "dampers": list[Named]}
     doc = f"One row of {table.table}, the revision since which it holds, and where it leads."
     return shape(f"{table.__name__}Entry", doc, fields)
@@ -79,7 +79,9 @@ def entry_adapter(table: type[Row]) -> TypeAdapter[Any]:
     return TypeAdapter(entry_shape(table))
 
 
-def entry(snapshot: Snapshot, table: type[Row], id: str, questions: Collection[str] = ()) -> dict[str, Any]:
+def entry(
+    snapshot: Snapshot, table: type[Row], id: str, questions: Collection[str] = (), units: System = "published"
+) -> dict[str, Any]:
     """The row of that id; `questions` are the names of those that can be asked about such a row.
 
     Raises NotFound with near ids, Gone with what it was.
@@ -87,10 +89,12 @@ def entry(snapshot: Snapshot, table: type[Row], id: str, questions: Collection[s
     found = version(snapshot, table, id)
     if found is None:
         raise missing(snapshot, table, id)
-    return shown(snapshot, found, questions)
+    return shown(snapshot, found, questions, units)
 
 
-def shown(snapshot: Snapshot, found: Version, questions: Collection[str] = ()) -> dict[str, Any]:
+def shown(
+    snapshot: Snapshot, found: Version, questions: Collection[str] = (), units: System = "published"
+) -> dict[str, Any]:
     """The answer about a row in hand."""
     row = found.row
     answer: dict[str, Any] = {
@@ -101,18 +105,18 @@ def shown(snapshot: Snapshot, found: Version, questions: Collection[str] = ()) -
         "links": _links(snapshot, row, questions),
     }
     if is_row_of(row, Chassis):
-        answer |= _about_chassis(snapshot, row)
+        answer |= _about_chassis(snapshot, row, units)
     answer["cautions"] = cautions(sources=sources_of(snapshot, [row]))
     return answer
 
 
-def _about_chassis(snapshot: Snapshot, chassis: Chassis) -> dict[str, Any]:
-    as_published = choose("published")
+def _about_chassis(snapshot: Snapshot, chassis: Chassis, units: System) -> dict[str, Any]:
+    to = choose(units)
     travels = sorted({fit.travel_mm for fit in snapshot.where(Fit, "chassis", chassis.id)})
     dampers = snapshot.many(Damper, chassis.dampers or ())
     return {
         "variants": [variant.exchanged() for variant in snapshot.where(Variant, "chassis", chassis.id)],
-        "travels": [length(travel, as_published) for travel in travels],
+        "travels": [length(travel, to) for travel in travels],
         "dampers": [named(dampers[id]) if id in dampers else {"id": id, "name": id} for id in chassis.dampers or ()],
     }
 

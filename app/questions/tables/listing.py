@@ -21,7 +21,7 @@ from app.questions.answers.cautions import cautions
 from app.questions.answers.cursors import Cursor
 from app.questions.answers.parameters import Pinned
 from app.questions.answers.views import Caution
-from app.questions.tables.row_views import filters, row_shape, shape
+from app.questions.tables.row_views import filters, list_of, row_shape, shape
 
 PAGE = 100
 PAGE_MOST = 1000
@@ -42,7 +42,7 @@ class Paged(Pinned):
 
     def question(self) -> dict[str, Any]:
         """Everything that makes the list what it is, but page size and form."""
-        outside = {"limit", "cursor", "format", "min_revision"}
+        outside = {"limit", "cursor", "format", "min_revision", "units"}
         return {name: value for name, value in self if value is not None and name not in outside}
 
     def read_cursor(self, name: str, place: tuple[type, ...]) -> Cursor | None:
@@ -84,7 +84,7 @@ def list_shape(table: type[Row]) -> Any:
         "revision": int,
         "table": Literal[table.table],
         "total": int,
-        "rows": list.__class_getitem__(row_shape(table)),
+        "rows": list_of(row_shape(table)),
         "next": NotRequired[str],
         "cautions": list[Caution],
     }
@@ -107,6 +107,7 @@ class Listing:
 
     @property
     def pin(self) -> Pin:
+        """Which revision the list is of."""
         return self.asked.pin_of(self.cursor)
 
     def answer(self, snapshot: Snapshot) -> dict[str, Any]:

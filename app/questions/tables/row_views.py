@@ -2,13 +2,14 @@
 
 from decimal import Decimal
 from functools import cache
+from types import GenericAlias
 from typing import Annotated, Any, Literal, NotRequired, cast
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, Field, WithJsonSchema, create_model
 from pydantic_core import PydanticCustomError
 from typing_extensions import TypedDict
 
-from app.catalogue.columns import DAY, SLUG, TEXT_MAX, Column, Kind, Unreadable
+from app.catalogue.columns import DAY, SLUG, TEXT_MAX, CellKind, Column, Unreadable
 from app.catalogue.tables import Row
 
 _MOST = 999_999_999
@@ -26,6 +27,11 @@ def row_shape(table: type[Row]) -> Any:
     return shape(f"{table.__name__}Row", table.meaning, fields)
 
 
+def list_of(item: Any) -> Any:
+    """The type of a list whose items are of a type made at start-up."""
+    return GenericAlias(list, (item,))
+
+
 def shape(name: str, doc: str, fields: dict[str, Any]) -> Any:
     """A TypedDict with this name, made at start-up."""
     made = cast(Any, TypedDict)(name, fields)
@@ -37,7 +43,7 @@ def _member(column: Column) -> Any:
     if column.options:
         context: Any = Literal[column.options]
     elif column.kind.items is not None:
-        context = list.__class_getitem__(_JSON[column.kind.items.name])
+        context = list_of(_JSON[column.kind.items.name])
     else:
         context = _JSON[column.kind.name]
     described = Annotated[context, Field(description=_meaning(column))]
@@ -81,7 +87,7 @@ def _taken(column: Column) -> Any:
     return _PARAMETERS[(column.kind.items or column.kind).name](column.kind.items or column.kind)
 
 
-def _read(kind: Kind) -> Any:
+def _read(kind: CellKind) -> Any:
     def read(text: str) -> str:
         try:
             return cast(str, kind.read(text))

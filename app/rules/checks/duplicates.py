@@ -33,7 +33,7 @@ def entity_twice(view: EntityView, today: date) -> Iterator[Violation]:
     for other in view.referrers:
         if other.id < row.id and same_thing(row, other):
             said = ", ".join(text for name in IDENTITIES[row.model].equal if (text := cell(row, name)) is not None)
-            yield Violation(row, None, f"{row.id} and {other.id} are the same: {said}", other, mutual=True)
+            yield Violation(row, None, f"{row.id} and {other.id} are the same: {said}", other)
             return
 
 
@@ -63,4 +63,4 @@ def statement_twice(family: Family, today: date) -> Iterator[Violation]:
             fields = row.values()
             other = seen.setdefault(tuple(fields[name] for name in names), row)
             if other is not row:
-                yield Violation(row, None, f"{row.id} and {other.id} say the same", other, mutual=True)
+                yield Violation(row, None, f"{row.id} and {other.id} say the same", other)

@@ -16,7 +16,7 @@ from app.rules.siblings import ALIKE, ENOUGH
 LEAST_LINES = 5
 STRAIGHT = 0.05  # how far the other lines may lie off their own straight line: pressures are printed in round figures
 OFF, FAR_OFF = 0.09, 0.12  # what shows, and what no rounding explains
-Point = tuple[float, float]
+LadderPoint = tuple[float, float]
 
 
 @rule(
@@ -59,7 +59,7 @@ def guide_line_off(family: Family, today: date) -> Iterator[Violation]:
             )
 
 
-def _points(family: Family, ladder: Sequence[Guide]) -> list[Point]:
+def _points(family: Family, ladder: Sequence[Guide]) -> list[LadderPoint]:
     """Mass in kg and pressure in kPa of each line; none where one of them is not known."""
     found = []
     for row in ladder:
@@ -70,7 +70,7 @@ def _points(family: Family, ladder: Sequence[Guide]) -> list[Point]:
     return found
 
 
-def _left_out(points: Sequence[Point]) -> list[float]:
+def _left_out(points: Sequence[LadderPoint]) -> list[float]:
     """How far each point lies off the least-squares line of all the others, as a share of what that line gives.
 
     The residual against the line without the point is e/(1 - h) with the residual e and the leverage

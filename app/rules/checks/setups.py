@@ -9,7 +9,7 @@ from statistics import median
 
 from app.catalogue.tables import Fit, Guide, Reading
 from app.physics.load import STANDARD_GRAVITY_M_S2
-from app.rules.bands import Band, figure
+from app.rules.bands import Bounds, figure
 from app.rules.checks.air import ladders
 from app.rules.checks.envelope import FORM
 from app.rules.checks.slips import BEYOND
@@ -17,12 +17,12 @@ from app.rules.family import Family
 from app.rules.finding import Severity
 from app.rules.registry import Violation, edit, rule
 
-LOADED = Band(0.065, 0.25)  # see `pressure-unlike-load`; common practice, no source
-LOADED_AT_ALL = Band(0.05, 0.36)
+LOADED = Bounds(0.065, 0.25)  # see `pressure-unlike-load`; common practice, no source
+LOADED_AT_ALL = Bounds(0.05, 0.36)
 OTHERS_ALIKE, UNLIKE = 1.45, 1.75  # ratio of shares: guides of one fork that are alike, and one that is not of them
 USUAL_SAG = 0.20  # of a guide that states none; common practice, no source
 STANCHION_WALLS_MM = 3.5  # outside less bore where only the outside is known; common practice, no source
-ORDER = Band(0.95, 1.35)  # start pressure of a shorter fork over that of one up to 40 mm longer, same rider
+ORDER = Bounds(0.95, 1.35)  # start pressure of a shorter fork over that of one up to 40 mm longer, same rider
 NEAR_MM = 40
 TOLD = (*FORM, *BEYOND, "unit-slip", "digit-slip", "guide-line-off", "disagree-unrelated",
         "guide-pressure-not-rising", "sag-unusual")  # fmt: skip

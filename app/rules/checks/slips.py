@@ -10,7 +10,7 @@ from app.rules.checks.envelope import FORM
 from app.rules.family import NOMINAL, Family
 from app.rules.finding import Severity
 from app.rules.registry import Violation, edit, rule
-from app.rules.siblings import ALIKE, ENOUGH, Figure, Slip, all_alike, slips
+from app.rules.siblings import ALIKE, ENOUGH, SiblingFigure, Slip, all_alike, slips
 from app.rules.view import cell
 from app.units.table import Kind
 
@@ -21,27 +21,27 @@ BEYOND = ("torque-outside-band", "torque-above-thread", "fill-outside-band", "pr
 UNITS: dict[Kind, str] = {"torque": "N·m", "pressure": "kPa", "volume": "mL", "length": "mm", "mass": "kg"}
 
 
-Found = tuple[float, Row, str]  # a figure in a unit common to its siblings, its row and column
-Group = tuple[list[Found], tuple[Kind, ...], str]  # siblings, what they measure, their common unit
+SlipFigure = tuple[float, Row, str]  # a figure in a unit common to its siblings, its row and column
+SlipGroup = tuple[list[SlipFigure], tuple[Kind, ...], str]  # siblings, what they measure, their common unit
 
 
-def _groups(family: Family) -> Iterator[Group]:
+def _groups(family: Family) -> Iterator[SlipGroup]:
     """Siblings in the family: same position and kind, chamber, subject or spring; with what they measure."""
     for table, groups in SIBLINGS:
         if table in family.judged:
             yield from groups(family)
 
 
-def _torques(family: Family) -> Iterator[Group]:
-    groups: dict[tuple[str, str], list[Found]] = defaultdict(list)
+def _torques(family: Family) -> Iterator[SlipGroup]:
+    groups: dict[tuple[str, str], list[SlipFigure]] = defaultdict(list)
     for row, fastener, column, torque in family.tightened:
         groups[fastener.position, fastener.kind].append((torque, row, column))
     for group in groups.values():
         yield group, ("torque",), "N·m"
 
 
-def _fills(family: Family) -> Iterator[Group]:
-    groups: dict[tuple[str, str], list[Found]] = defaultdict(list)
+def _fills(family: Family) -> Iterator[SlipGroup]:
+    groups: dict[tuple[str, str], list[SlipFigure]] = defaultdict(list)
     for row in family.of(Fill):
         if (found := first_known(row, NOMINAL, "unit", "volume", "mL")) is not None:
             leg = row.chamber.endswith("lower leg")
@@ -53,8 +53,8 @@ def _fills(family: Family) -> Iterator[Group]:
         yield group, (kind,), UNITS[kind]
 
 
-def _limits(family: Family) -> Iterator[Group]:
-    groups: dict[tuple[str, str], list[Found]] = defaultdict(list)
+def _limits(family: Family) -> Iterator[SlipGroup]:
+    groups: dict[tuple[str, str], list[SlipFigure]] = defaultdict(list)
     for row in family.of(Limit):
         known = LIMITS.get(row.subject)
         kind: Kind = "mass" if known is not None and known[0] == "mass" else "length"
@@ -66,8 +66,8 @@ def _limits(family: Family) -> Iterator[Group]:
         yield group, (measured,), UNITS[measured]
 
 
-def _pressures(family: Family) -> Iterator[Group]:
-    groups: dict[str, list[Found]] = defaultdict(list)
+def _pressures(family: Family) -> Iterator[SlipGroup]:
+    groups: dict[str, list[SlipFigure]] = defaultdict(list)
     for row in family.of(Fit):
         if (found := figure(row.pressure_limit, row.pressure_unit, "pressure", "kPa")) is not None:
             groups[row.chassis].append((found, row, "pressure_limit"))
@@ -75,10 +75,10 @@ def _pressures(family: Family) -> Iterator[Group]:
         yield group, ("pressure",), "kPa"
 
 
-def _guides(family: Family) -> Iterator[Group]:
+def _guides(family: Family) -> Iterator[SlipGroup]:
     """Pressure per mass of the rider: nearly one figure along the lines of one guide, if pressure or mass is right."""
     for lines in family.guide_groups:
-        group: list[Found] = []
+        group: list[SlipFigure] = []
         for row in lines:
             pressure, mass, _ = family.guide_figures[row.id]
             if pressure is not None and mass is not None and mass > 0:
@@ -86,8 +86,8 @@ def _guides(family: Family) -> Iterator[Group]:
         yield group, ("pressure", "mass"), "kPa per kg"
 
 
-def _intervals(family: Family) -> Iterator[Group]:
-    groups: dict[tuple[object, ...], list[Found]] = defaultdict(list)
+def _intervals(family: Family) -> Iterator[SlipGroup]:
+    groups: dict[tuple[object, ...], list[SlipFigure]] = defaultdict(list)
     for row in family.of(Interval):
         if row.hours is not None:
             groups[row.operation, row.riding].append((float(row.hours), row, "hours"))
@@ -95,7 +95,7 @@ def _intervals(family: Family) -> Iterator[Group]:
         yield group, (), "h"
 
 
-SIBLINGS: tuple[tuple[type[Statement], Callable[[Family], Iterator[Group]]], ...] = (
+SIBLINGS: tuple[tuple[type[Statement], Callable[[Family], Iterator[SlipGroup]]], ...] = (
     (Torque, _torques), (Fill, _fills), (Limit, _limits), (Fit, _pressures), (Guide, _guides), (Interval, _intervals),
 )  # fmt: skip
 
@@ -112,9 +112,9 @@ def _found(family: Family) -> list[tuple[Slip, str]]:
     return found
 
 
-def _figures(group: list[Found]) -> list[Figure]:
+def _figures(group: list[SlipFigure]) -> list[SiblingFigure]:
     """Siblings by the ids of their rows."""
-    return sorted((Figure(row, column, value) for value, row, column in group), key=lambda each: each.row.id)
+    return sorted((SiblingFigure(row, column, value) for value, row, column in group), key=lambda each: each.row.id)
 
 
 def _written(row: Row, column: str) -> str:
@@ -196,7 +196,7 @@ def torque_differs_from_siblings(family: Family, today: date) -> Iterator[Violat
 
     Mend: compare the torque with the page; name the thread where it differs.
     """
-    groups: dict[tuple[object, ...], list[Found]] = defaultdict(list)
+    groups: dict[tuple[object, ...], list[SlipFigure]] = defaultdict(list)
     for row, fastener, column, torque in family.tightened:
         if row.exception_to is None and not row.confirmed:
             groups[fastener.position, fastener.kind, fastener.thread, row.stage or 1].append((torque, row, column))

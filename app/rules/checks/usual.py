@@ -7,7 +7,7 @@ from datetime import date
 from functools import lru_cache
 
 from app.catalogue.tables import Chassis, Fastener, Fill, Fit, Row, Torque, is_row_of
-from app.rules.bands import GREATEST, Band, first_known
+from app.rules.bands import GREATEST, Bounds, first_known
 from app.rules.checks.envelope import FORM
 from app.rules.checks.slips import BEYOND
 from app.rules.family import NOMINAL, Family
@@ -15,19 +15,19 @@ from app.rules.registry import Violation, edit, rule
 from app.rules.view import RowView
 
 # Where nearly all forks of the trade lie, in N·m; the first word that the position holds counts. Common practice.
-USUAL_TORQUE: tuple[tuple[str, Band], ...] = (
-    ("spacer", Band(1.5, 6)),
-    ("foot", Band(4, 15)),
-    ("axle pinch", Band(3, 12)),
-    ("axle", Band(7, 18)),
-    ("brake", Band(5.5, 10.6)),
-    ("crown", Band(2.8, 12)),
-    ("knob", Band(0.4, 1.6)),
-    ("seal head", Band(10, 42)),
-    ("cap", Band(10, 42)),
-    ("valve core", Band(0.2, 0.8)),
+USUAL_TORQUE: tuple[tuple[str, Bounds], ...] = (
+    ("spacer", Bounds(1.5, 6)),
+    ("foot", Bounds(4, 15)),
+    ("axle pinch", Bounds(3, 12)),
+    ("axle", Bounds(7, 18)),
+    ("brake", Bounds(5.5, 10.6)),
+    ("crown", Bounds(2.8, 12)),
+    ("knob", Bounds(0.4, 1.6)),
+    ("seal head", Bounds(10, 42)),
+    ("cap", Bounds(10, 42)),
+    ("valve core", Bounds(0.2, 0.8)),
 )
-USUAL_FILL: dict[str, Band] = {"above the air piston": Band(1, 8), "foam ring": Band(1, 4)}  # mL; common practice
+USUAL_FILL: dict[str, Bounds] = {"above the air piston": Bounds(1, 8), "foam ring": Bounds(1, 4)}  # mL; common practice
 LEGS = 2.0  # the oil of one lower leg over that of the other; common practice, no source
 TOLD = (*FORM, *BEYOND, "unit-slip", "digit-slip", "unit-unlike-source", "disagree-unrelated", "exception-far-off")
 CROWDED = 0.5  # share of a leg's free volume; common practice, no source
@@ -58,11 +58,11 @@ def torque_unusual(family: Family, today: date) -> Iterator[Violation]:
 
 
 @lru_cache(maxsize=1024)
-def _usual_torque(position: str) -> Band | None:
+def _usual_torque(position: str) -> Bounds | None:
     return next((band for word, band in USUAL_TORQUE if word in position), None)
 
 
-def _beyond(row: Row, column: str, given: float, unit: str, band: Band) -> Violation:
+def _beyond(row: Row, column: str, given: float, unit: str, band: Bounds) -> Violation:
     return Violation(row, column, f"{given:.3g} {unit}; most forks have {band.low:g} to {band.high:g} {unit}")
 
 
@@ -131,7 +131,7 @@ def _unlike(here: Sequence[tuple[float, str, Fill]], there: Sequence[tuple[float
             yield Violation(row, column, f"{volume:.3g} mL, the other leg {near:.3g} mL", other, mutual=True)
 
 
-NAMED_BY = Band(28, 46)  # stanchion diameters in mm that forks are called by; common practice, no source
+NAMED_BY = Bounds(28, 46)  # stanchion diameters in mm that forks are called by; common practice, no source
 TWO_DIGITS = re.compile(r"(?<![0-9])([0-9]{2})(?![0-9])")
 
 

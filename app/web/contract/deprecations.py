@@ -15,7 +15,7 @@ from starlette.datastructures import MutableHeaders
 from starlette.routing import BaseRoute
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-Document = dict[str, Any]
+DeprecatedDocument = dict[str, Any]
 LINK = '</openapi.json>; rel="deprecation"; type="application/json"'
 
 
@@ -57,7 +57,7 @@ def announce(routes: Iterable[BaseRoute], deprecated: Mapping[str, tuple[Depreca
             route.app = _announcing(route.app, found)  # type: ignore[attr-defined]
 
 
-def mark(document: Document, deprecated: Mapping[str, tuple[Deprecation, ...]] = DEPRECATED) -> None:
+def mark(document: DeprecatedDocument, deprecated: Mapping[str, tuple[Deprecation, ...]] = DEPRECATED) -> None:
     """Mark deprecated operations in the document. Raises LookupError for an unknown one."""
     operations = {each["operationId"]: each for item in document["paths"].values() for each in item.values()}
     for operation_id, entries in deprecated.items():
@@ -66,7 +66,7 @@ def mark(document: Document, deprecated: Mapping[str, tuple[Deprecation, ...]] =
             _mark_one(operation, entry)
 
 
-def _mark_one(operation: Document, entry: Deprecation) -> None:
+def _mark_one(operation: DeprecatedDocument, entry: Deprecation) -> None:
     marked = operation
     if entry.parameter is not None:
         named = {each["name"]: each for each in operation.get("parameters", []) if each.get("in") == "query"}

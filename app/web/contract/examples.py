@@ -5,7 +5,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-Document = dict[str, Any]
+Recordings = dict[str, Any]
 
 SUMMARY = "From the invented demo; lists are cut to two."
 _MEDIA_TYPES = {"html": "text/html", "txt": "text/plain", "csv": "text/csv", "svg": "image/svg+xml"}
@@ -13,13 +13,13 @@ _OTHER_FORM = {"schema": {"type": "string", "description": "The same answer in t
 
 
 @cache
-def recorded(name: str) -> Document:
+def recorded(name: str) -> Recordings:
     """The recordings with this name, by operation id or by status; written by `python -m tests.api.document`."""
-    found: Document = json.loads(files("app.web.contract").joinpath("examples", f"{name}.json").read_text("utf-8"))
+    found: Recordings = json.loads(files("app.web.contract").joinpath("examples", f"{name}.json").read_text("utf-8"))
     return found
 
 
-def add_examples(operation: Document) -> None:
+def add_examples(operation: Recordings) -> None:
     """Add the recorded parameters, body, answer and formats to an operation."""
     shown = recorded("answers").get(operation["operationId"])
     if shown is None:
@@ -36,10 +36,10 @@ def add_examples(operation: Document) -> None:
         content[_MEDIA_TYPES[form]] = dict(_OTHER_FORM)
 
 
-def problem_example(status: str) -> Document | None:
+def problem_example(status: str) -> Recordings | None:
     """A recorded problem with this status or family of statuses."""
     return recorded("problems").get(status)
 
 
-def _demo(value: Any) -> Document:
+def _demo(value: Any) -> Recordings:
     return {"demo": {"summary": SUMMARY, "value": value}}

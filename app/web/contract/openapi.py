@@ -19,7 +19,7 @@ from app.web.contract.schemas import hoist, make_exact, name_choices, without_nu
 from app.web.problem import Problem
 from app.web.reading.strict import StrictRoute
 
-Document = dict[str, Any]
+OpenApiDocument = dict[str, Any]
 
 DESCRIPTION = (
     "What a suspension mechanic must know before opening a fork, with scope and source. The same address gives JSON, "
@@ -48,7 +48,7 @@ def served() -> bytes:
     return files("app.web.contract").joinpath("openapi.json").read_bytes()
 
 
-def json_body(shape: TypeAdapter[Any], description: str, *media_types: str) -> Document:
+def json_body(shape: TypeAdapter[Any], description: str, *media_types: str) -> OpenApiDocument:
     """The `openapi_extra` of a route that reads its own body with `json_body.read_model`; JSON by default."""
     schema = shape.json_schema(ref_template=_REFERENCE)
     return {
@@ -60,7 +60,7 @@ def json_body(shape: TypeAdapter[Any], description: str, *media_types: str) -> D
     }
 
 
-def describe(app: FastAPI) -> Document:
+def describe(app: FastAPI) -> OpenApiDocument:
     """Build the whole document."""
     routes = [route.described() if isinstance(route, StrictRoute) else route for route in app.routes]
     document = get_openapi(
@@ -114,16 +114,16 @@ def describe(app: FastAPI) -> Document:
     return document
 
 
-def _operations(document: Document) -> Iterator[tuple[str, str, Document]]:
+def _operations(document: OpenApiDocument) -> Iterator[tuple[str, str, OpenApiDocument]]:
     for path, item in document.get("paths", {}).items():
         yield from ((path, method, operation) for method, operation in item.items() if method in _METHODS)
 
 
-def _statuses(document: Document) -> set[str]:
+def _statuses(document: OpenApiDocument) -> set[str]:
     return {status for _, _, operation in _operations(document) for status in operation["responses"]}
 
 
-def _name_body(operation: Document, schemas: Document) -> None:
+def _name_body(operation: OpenApiDocument, schemas: OpenApiDocument) -> None:
     """A body is a schema with a name, as an answer is."""
     content = operation.get("requestBody", {}).get("content", {}).get("application/json")
     if content and "title" in content["schema"]:
@@ -133,7 +133,7 @@ def _name_body(operation: Document, schemas: Document) -> None:
         content["schema"] = {"$ref": _REFERENCE.format(model=name)}
 
 
-def _put_parameter_right(parameter: Document, path: str) -> None:
+def _put_parameter_right(parameter: OpenApiDocument, path: str) -> None:
     schema = parameter["schema"]
     without_null(schema)
     if parameter["in"] == "header":
@@ -144,7 +144,7 @@ def _put_parameter_right(parameter: Document, path: str) -> None:
         parameter.setdefault("description", f"Name of the thing that `{path}` is about.")
 
 
-def _say_how_it_ends(path: str, method: str, operation: Document) -> None:
+def _say_how_it_ends(path: str, method: str, operation: OpenApiDocument) -> None:
     """Every status that the operation answers with; `4XX` and `5XX` stand for what any request may meet on its way."""
     responses = operation["responses"]
     responses.pop("422", None)

@@ -14,6 +14,7 @@ class ProblemType:
 
     @property
     def link(self) -> str:
+        """The address of the page about the type."""
         return f"/problems/{self.slug}"
 
 
@@ -29,7 +30,7 @@ _TYPES = (
         "host-unknown",
         400,
         "Unknown host",
-        "The Host header is not one that this service answers for. The operator adds hosts with LEGWORK_ALLOWED_HOSTS.",
+        "The Host header is not one that this service answers for. Add it to LEGWORK_ALLOWED_HOSTS.",
     ),
     ProblemType(
         "key-missing",
@@ -123,6 +124,12 @@ _TYPES = (
         500,
         "Internal error",
         "The service failed. The log has the details under `request_id`; quote it when you report the fault.",
+    ),
+    ProblemType(
+        "not-implemented",
+        501,
+        "Unsupported transfer coding",
+        "A body may be sent in chunks (`Transfer-Encoding: chunked`), with no other coding.",
     ),
     ProblemType(
         "unavailable",

@@ -7,7 +7,7 @@ from app.web.contract.problem_types import PROBLEM_TYPES
 from app.web.middleware.closed_reads import ALWAYS_OPEN
 from app.web.problem import MEDIA_TYPE
 
-Document = dict[str, Any]
+RefusalsDocument = dict[str, Any]
 
 LOOKUPS_BY_POST = {"batch", "jobCards", "checkChanges"}
 """POST only because the question does not fit into an address; they write nothing and need no key."""
@@ -20,24 +20,24 @@ _OTHERS = {
 }
 
 
-def writes(method: str, operation: Document) -> bool:
+def writes(method: str, operation: RefusalsDocument) -> bool:
     """Whether it changes stored data."""
     return method != "get" and operation["operationId"] not in LOOKUPS_BY_POST
 
 
-def takes_a_key(method: str, operation: Document) -> bool:
+def takes_a_key(method: str, operation: RefusalsDocument) -> bool:
     """Whether it needs a key: writes do, and everything in the bench log."""
     return writes(method, operation) or operation.get("tags") == ["bench log"]
 
 
-def security_of(path: str, method: str, operation: Document) -> list[Document]:
+def security_of(path: str, method: str, operation: RefusalsDocument) -> list[RefusalsDocument]:
     """No key, a key, or either: look-ups need a key only if the operator closed them."""
     if path.startswith(ALWAYS_OPEN):
         return []
     return [{"key": []}] if takes_a_key(method, operation) else [{}, {"key": []}]
 
 
-def refusals_of(path: str, method: str, operation: Document) -> list[int]:
+def refusals_of(path: str, method: str, operation: RefusalsDocument) -> list[int]:
     """The statuses of its problems, in order."""
     found = {400, 422}
     names = {parameter["name"] for parameter in operation.get("parameters", [])}
@@ -68,17 +68,17 @@ def refusals_of(path: str, method: str, operation: Document) -> list[int]:
     return sorted(found)
 
 
-def problem_responses(example: Callable[[str], Document | None], used: set[str]) -> Document:
+def problem_responses(example: Callable[[str], RefusalsDocument | None], used: set[str]) -> RefusalsDocument:
     """The response components: one per status, with an example if there is one, and 304."""
     statuses: dict[str, str] = {}
     for kind in PROBLEM_TYPES.values():
         before = statuses.get(str(kind.status))
         statuses[str(kind.status)] = f"{before} / {kind.title}" if before else kind.title
-    found: Document = {"NotModified": {"description": "Your copy is still valid."}}
+    found: RefusalsDocument = {"NotModified": {"description": "Your copy is still valid."}}
     for status, description in {**statuses, **_OTHERS}.items():
         if status not in used:
             continue
-        content: Document = {"schema": {"$ref": "#/components/schemas/Problem"}}
+        content: RefusalsDocument = {"schema": {"$ref": "#/components/schemas/Problem"}}
         if (shown := example(status)) is not None:
             content["examples"] = {"demo": {"summary": shown["title"], "value": shown}}
         found[f"Problem{status}"] = {"description": description, "content": {MEDIA_TYPE: content}}

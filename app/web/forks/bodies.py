@@ -16,10 +16,12 @@ from app.errors import Fault, Invalid
 from app.units.counts import End
 from app.units.measure import Measure, parse_measure, parse_wheel_size
 from app.units.table import Kind
-from app.web.reading.json_body import Number
+from app.web.reading.json_body import JsonNumber
 
 T = TypeVar("T")
-Given = Annotated[str | Number, Field(description="A number in the usual unit (mm, psi, kg), or a text with a unit.")]
+MeasureIn = Annotated[
+    str | JsonNumber, Field(description="A number in the usual unit (mm, psi, kg), or a text with a unit.")
+]
 Serial = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^\S([^\n\r\t]*\S)?$")]
 Note = Annotated[str, Field(max_length=1000)]
 USUAL: dict[Kind, str] = {"length": "mm", "pressure": "psi", "mass": "kg"}
@@ -34,7 +36,7 @@ class InItBody(TypedDict, total=False):
 
     model_year: Annotated[int, Field(ge=1900, le=2200)]
     variant: Id
-    travel: Given
+    travel: MeasureIn
     spring: Id
     travel_spacers: Count
     spacers: Count
@@ -55,20 +57,20 @@ class ForkBody(InItBody):
 class SagBody(TypedDict):
     """How far it sagged at which start pressure."""
 
-    sag: Given
-    pressure: Given
+    sag: MeasureIn
+    pressure: MeasureIn
 
 
 class MeasuredBody(TypedDict, total=False):
     """What was measured. Clicks are counted from `clicks_from`; without it, from where the damper's maker counts."""
 
-    pressure: Given
-    second_pressure: Given
-    sag: Given
+    pressure: MeasureIn
+    second_pressure: MeasureIn
+    sag: MeasureIn
     sags: Annotated[list[SagBody], Field(max_length=6)]
-    rider_mass: Given
-    exposed_stanchion: Given
-    axle_to_crown: Given
+    rider_mass: MeasureIn
+    exposed_stanchion: MeasureIn
+    axle_to_crown: MeasureIn
     rebound_clicks: Count
     compression_clicks: Count
     clicks_from: End
@@ -81,7 +83,7 @@ class ServiceBody(TypedDict):
 
     job: Annotated[str, Field(min_length=1, max_length=80)]
     done_on: NotRequired[DateText]
-    hours: NotRequired[Annotated[Number, Field(ge=0, le=100_000)]]
+    hours: NotRequired[Annotated[JsonNumber, Field(ge=0, le=100_000)]]
     riding: NotRequired[Riding]
     fitted: NotRequired[InItBody]
     parts: NotRequired[Annotated[list[PartFitted], Field(max_length=100)]]

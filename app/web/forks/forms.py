@@ -10,7 +10,7 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from app.errors import Fault
-from app.questions.job.choices import Choice, Choices
+from app.questions.job.choices import Choices, JobChoice
 from app.web.reading.form_body import Form
 from app.web.representation.words import heading
 
@@ -18,7 +18,7 @@ _WHOLE = re.compile(r"[0-9]{1,6}")
 _DECIMAL = re.compile(r"[0-9]{1,9}(\.[0-9]{1,6})?")
 
 
-class Field(NamedTuple):
+class FormField(NamedTuple):
     """One field: its name, where it stands in the body, how it is called, and what helps to fill it in.
 
     `kind` is `text`, `lines`, `date`, `whole` (number) or `number`; with `choices` it is one of these, or nothing.
@@ -28,19 +28,20 @@ class Field(NamedTuple):
     pointer: str
     kind: str = "text"
     hint: str = ""
-    choices: Sequence[Choice] = ()
+    choices: Sequence[JobChoice] = ()
     required: bool = False
 
     @property
     def label(self) -> str:
+        """The words beside the field."""
         return heading(self.name)
 
 
-class Group(NamedTuple):
+class FieldGroup(NamedTuple):
     """Fields that belong together; `folded` where they are seldom filled in."""
 
     heading: str
-    fields: Sequence[Field]
+    fields: Sequence[FormField]
     text: str = ""
     folded: bool = False
 
@@ -57,81 +58,83 @@ FORK_NAMES = (
 )  # fmt: skip
 
 
-def job_form(choices: Choices) -> list[Group]:
+def job_form(choices: Choices) -> list[FieldGroup]:
     """The form of a finished job."""
     jobs = [(job, heading(job)) for job in choices.jobs]
     return [
-        Group(
+        FieldGroup(
             "The job",
             [
-                Field("job", "/job", choices=jobs, required=True),
-                Field("done_on", "/done_on", "date", "the day at the workshop"),
-                Field("hours", "/hours", "number", "of the fork in all, if known"),
+                FormField("job", "/job", choices=jobs, required=True),
+                FormField("done_on", "/done_on", "date", "the day at the workshop"),
+                FormField("hours", "/hours", "number", "of the fork in all, if known"),
                 _riding(choices),
             ],
         ),
-        Group(
+        FieldGroup(
             "Measured when it was together",
             [
-                Field("pressure", "/measured/pressure", hint="in psi, or with its unit: 5 bar"),
-                Field("sag", "/measured/sag", hint="in mm from full extension, at that pressure"),
-                Field("rider_mass", "/measured/rider_mass", hint="in kg, or with its unit: 176 lb"),
-                Field("rebound_clicks", "/measured/rebound_clicks", "whole"),
-                Field("compression_clicks", "/measured/compression_clicks", "whole"),
-                Field("clicks_from", "/measured/clicks_from", hint=choices.clicks_from, choices=CLICK_ENDS),
+                FormField("pressure", "/measured/pressure", hint="in psi, or with its unit: 5 bar"),
+                FormField("sag", "/measured/sag", hint="in mm from full extension, at that pressure"),
+                FormField("rider_mass", "/measured/rider_mass", hint="in kg, or with its unit: 176 lb"),
+                FormField("rebound_clicks", "/measured/rebound_clicks", "whole"),
+                FormField("compression_clicks", "/measured/compression_clicks", "whole"),
+                FormField("clicks_from", "/measured/clicks_from", hint=choices.clicks_from, choices=CLICK_ENDS),
             ],
             "Only what was measured. What is left empty is noted nowhere.",
         ),
-        Group(
+        FieldGroup(
             "Measured more seldom",
             [
-                Field("second_pressure", "/measured/second_pressure", hint="in psi, of a second chamber"),
-                Field("exposed_stanchion", "/measured/exposed_stanchion", hint="in mm"),
-                Field("axle_to_crown", "/measured/axle_to_crown", hint="in mm"),
+                FormField("second_pressure", "/measured/second_pressure", hint="in psi, of a second chamber"),
+                FormField("exposed_stanchion", "/measured/exposed_stanchion", hint="in mm"),
+                FormField("axle_to_crown", "/measured/axle_to_crown", hint="in mm"),
             ],
             folded=True,
         ),
-        Group("Fitted, where it is another than before", _fitted("/fitted", choices), folded=True),
-        Group("To remember", [Field("note", "/note", "lines")]),
-        Group("", [Field("job_card", "/job_card"), Field("revision", "/revision", "whole")]),
+        FieldGroup("Fitted, where it is another than before", _fitted("/fitted", choices), folded=True),
+        FieldGroup("To remember", [FormField("note", "/note", "lines")]),
+        FieldGroup("", [FormField("job_card", "/job_card"), FormField("revision", "/revision", "whole")]),
     ]
 
 
-def fork_form(choices: Choices) -> list[Group]:
+def fork_form(choices: Choices) -> list[FieldGroup]:
     """The form by which a fork is registered."""
     return [
-        Group(
+        FieldGroup(
             "The fork",
             [
-                Field("serial", "/serial", hint="as it is stamped on it", required=True),
-                Field("first_used_on", "/first_used_on", "date", "intervals are counted from it"),
+                FormField("serial", "/serial", hint="as it is stamped on it", required=True),
+                FormField("first_used_on", "/first_used_on", "date", "intervals are counted from it"),
                 _riding(choices),
-                Field("model_year", "/model_year", "whole"),
-                Field("variant", "/variant", choices=choices.variant),
-                Field("wheel_size", "/wheel_size", choices=choices.wheel_size),
+                FormField("model_year", "/model_year", "whole"),
+                FormField("variant", "/variant", choices=choices.variant),
+                FormField("wheel_size", "/wheel_size", choices=choices.wheel_size),
             ],
         ),
-        Group("What is in it", _fitted("", choices), "What is not known is left empty."),
-        Group("", [Field("chassis", "/chassis")]),
+        FieldGroup("What is in it", _fitted("", choices), "What is not known is left empty."),
+        FieldGroup("", [FormField("chassis", "/chassis")]),
     ]
 
 
-def _riding(choices: Choices) -> Field:
+def _riding(choices: Choices) -> FormField:
     """How the fork is ridden, which decides its intervals."""
-    return Field("riding", "/riding", hint="decides what is due; if left out, the strictest", choices=choices.riding)
+    return FormField(
+        "riding", "/riding", hint="decides what is due; if left out, the strictest", choices=choices.riding
+    )
 
 
-def _fitted(place: str, choices: Choices) -> list[Field]:
+def _fitted(place: str, choices: Choices) -> list[FormField]:
     return [
-        Field("spring", f"{place}/spring", choices=choices.spring),
-        Field("travel", f"{place}/travel", hint="in mm"),
-        Field("spacers", f"{place}/spacers", "whole", "how many in all"),
-        Field("travel_spacers", f"{place}/travel_spacers", "whole", "how many in all"),
-        Field("damper", f"{place}/damper", choices=choices.damper),
+        FormField("spring", f"{place}/spring", choices=choices.spring),
+        FormField("travel", f"{place}/travel", hint="in mm"),
+        FormField("spacers", f"{place}/spacers", "whole", "how many in all"),
+        FormField("travel_spacers", f"{place}/travel_spacers", "whole", "how many in all"),
+        FormField("damper", f"{place}/damper", choices=choices.damper),
     ]
 
 
-def body_of(form: Form, groups: Sequence[Group]) -> dict[str, Any]:
+def body_of(form: Form, groups: Sequence[FieldGroup]) -> dict[str, Any]:
     """What is filled in, as the body of a program. A number that is none stays text, for the reader to refuse."""
     body: dict[str, Any] = {}
     for field in _fields(groups):
@@ -150,7 +153,7 @@ def _value(kind: str, typed: str) -> Any:
     return Decimal(typed) if kind == "number" and _DECIMAL.fullmatch(typed) else typed
 
 
-def beside(faults: Sequence[Fault], groups: Sequence[Group]) -> tuple[Mapping[str, str], list[str]]:
+def beside(faults: Sequence[Fault], groups: Sequence[FieldGroup]) -> tuple[Mapping[str, str], list[str]]:
     """What is wrong by the field it is wrong with, and what is wrong with none."""
     names = {field.pointer: field.name for group in groups if group.heading for field in group.fields}
     found: dict[str, str] = {}
@@ -163,6 +166,6 @@ def beside(faults: Sequence[Fault], groups: Sequence[Group]) -> tuple[Mapping[st
     return found, others
 
 
-def _fields(groups: Sequence[Group]) -> Iterator[Field]:
+def _fields(groups: Sequence[FieldGroup]) -> Iterator[FormField]:
     for group in groups:
         yield from group.fields

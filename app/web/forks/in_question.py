@@ -10,7 +10,7 @@ from app.access.keys import Caller
 from app.bench import services
 from app.bench.figures import text_of
 from app.bench.forks import Held, nothing
-from app.bench.services import Service
+from app.bench.services import RecordedService
 from app.bench.shapes import Configuration
 from app.catalogue.columns import write_number
 from app.errors import Fault, Invalid
@@ -130,7 +130,7 @@ def _refuse_other_spring(asked: JobCardAsked, known: Mapping[str, Any]) -> None:
     raise Invalid(text, [Fault("other-spring-in-fork", text, parameter=name, suggestion=str(noted))])
 
 
-def _of_rider(asked: SetupAsked, fork: Held, done: list[Service]) -> dict[str, Any]:
+def _of_rider(asked: SetupAsked, fork: Held, done: list[RecordedService]) -> dict[str, Any]:
     """The rider last noted, and the sags of that rider, where the question is about the fork as it is."""
     noted = services.last_rider(done)
     mass = asked.rider_mass or (None if noted is None else text_of(noted))

@@ -1,30 +1,36 @@
-"""Where lookups are not open, every address takes a key but those that hold nothing of the catalogue."""
+"""If lookups are not open, every address takes a key, except those that hold nothing of the catalogue."""
 
 from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from app.errors import Refusal, Unauthorised
-from app.web.access import caller_of
+from app.web.access import NO_KEY, caller_of
 from app.web.representation.problem_forms import refused
 
 ALWAYS_OPEN = ("/healthz", "/readyz", "/openapi.json", "/docs", "/problems", "/static", "/sign-in", "/sign-out")
 
 
 class ClosedReads:
-    """Pure ASGI; only added where LEGWORK_OPEN_READS is false. A key of any scope may read."""
+    """Pure ASGI; only added if LEGWORK_OPEN_READS is false. A key of any scope may read."""
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        if scope["type"] == "http" and not _is_open(scope["path"]):
-            try:
-                if await caller_of(Request(scope)) is None:
-                    raise Unauthorised("this takes a key: Authorization: Bearer …")
-            except Refusal as refusal:
-                await refused(scope, refusal)(scope, receive, send)
-                return
+        refusal = await self.refusal(scope) if scope["type"] == "http" else None
+        if refusal is not None:
+            await refused(scope, refusal)(scope, receive, send)
+            return
         await self.app(scope, receive, send)
+
+    async def refusal(self, scope: Scope) -> Refusal | None:
+        """Why a request may not read; None if it may."""
+        if _is_open(scope["path"]):
+            return None
+        try:
+            return Unauthorised(NO_KEY) if await caller_of(Request(scope)) is None else None
+        except Refusal as refusal:
+            return refusal
 
 
 def _is_open(path: str) -> bool:

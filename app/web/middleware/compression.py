@@ -1,11 +1,16 @@
-"""Compression, with the ETag of the plain body kept as a weak one: two encodings are never called the same bytes."""
+"""Compression. The ETag of the plain body stays, marked as weak: two encodings are never called the same bytes."""
+
+import re
+from functools import lru_cache
 
 from starlette.datastructures import MutableHeaders
+from starlette.middleware.gzip import DEFAULT_EXCLUDED_CONTENT_TYPES as NEVER_PACKED
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 SMALLEST = 1_000
 LEVEL = 5
+_CODING = re.compile(r"\s*([\w!#$%&'*+.^`|~-]+)\s*(?:;\s*[qQ]\s*=\s*([01](?:\.\d{0,3})?)\s*)?")
 
 
 class Compression:
@@ -19,8 +24,9 @@ class Compression:
         if scope["type"] != "http":
             await self.plain(scope, receive, send)
             return
-        if not any(name == b"accept-encoding" and b"gzip" in value for name, value in scope["headers"]):
-            await self.plain(scope, receive, _telling(send))
+        lines = scope["headers"]
+        if not takes_gzip(b",".join([value for name, value in lines if name == b"accept-encoding"])):
+            await self.plain(scope, receive, _varying(send))
             return
 
         async def send_weakened(message: Message) -> None:
@@ -32,19 +38,39 @@ class Compression:
                     message = {**message, "headers": headers.raw}
             await send(message)
 
-        await self.packed(scope, receive, send_weakened)
+        # Starlette looks for the very letters "gzip" in the line.
+        lines = [*(line for line in lines if line[0] != b"accept-encoding"), (b"accept-encoding", b"gzip")]
+        await self.packed({**scope, "headers": lines}, receive, send_weakened)
 
 
-def _telling(send: Send) -> Send:
+@lru_cache(maxsize=1_024)
+def takes_gzip(accept_encoding: bytes | None) -> bool:
+    """Whether gzip is among the codings that a client takes (RFC 9110, 12.5.3): named with a weight above 0, or
+    covered by `*`. Without the line an answer is sent as it is."""
+    weights: dict[str, float] = {}
+    for element in (accept_encoding or b"").decode("latin-1").split(","):
+        if match := _CODING.fullmatch(element):
+            coding, weight = match.groups()
+            weights.setdefault(coding.lower().replace("x-gzip", "gzip"), float(weight or 1))
+    return weights.get("gzip", weights.get("*", 0.0)) > 0
+
+
+def _varying(send: Send) -> Send:
     """`send`, with Vary on what would have been compressed for others."""
 
-    async def send_telling(message: Message) -> None:
+    async def send_varying(message: Message) -> None:
         if message["type"] == "http.response.start":
-            length = next((value for name, value in message["headers"] if name == b"content-length"), None)
-            if length is None or int(length) >= SMALLEST:
-                headers = MutableHeaders(raw=list(message["headers"]))
+            headers = MutableHeaders(raw=list(message["headers"]))
+            if _would_be_packed(message["status"], headers):
                 headers.add_vary_header("Accept-Encoding")
                 message = {**message, "headers": headers.raw}
         await send(message)
 
-    return send_telling
+    return send_varying
+
+
+def _would_be_packed(status: int, headers: MutableHeaders) -> bool:
+    """Whether the answer is one that a client that takes gzip gets compressed."""
+    if status in (204, 206, 304) or headers.get("content-type", "").partition(";")[0] in NEVER_PACKED:
+        return False
+    return int(headers.get("content-length", SMALLEST)) >= SMALLEST

@@ -1,14 +1,23 @@
 """Answers only for the hosts of this service: a forged Host can then never end in a link, a redirect or a cache."""
 
+import re
 from collections.abc import Sequence
 
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from app.web.representation.problem_forms import problem_response
 
+_NAME = r"[a-z0-9_](?:[a-z0-9_-]{0,62})"
+_HOST = re.compile(rf"({_NAME}(?:\.{_NAME})*|\[[0-9a-f:.]{{2,45}}\])(?::[0-9]{{1,5}})?")
+"""A name of labels (RFC 1123, 2.1, and the underscore that some networks use) or an address, and perhaps a port. It is
+stricter than RFC 3986, whose host may hold any `sub-delims`: none of those is in the name of a machine."""
+
 
 class Hosts:
-    """Pure ASGI. `allowed` are names without port; `*.example.org` takes any name below it, `*` everything."""
+    """Pure ASGI. `allowed` are names without port; `*.example.org` takes any name below it, `*` every well-formed one.
+
+    A Host that is not a name or an address is refused whatever is allowed, as pages repeat it in their links.
+    """
 
     def __init__(self, app: ASGIApp, allowed: Sequence[str]) -> None:
         self.app = app
@@ -21,7 +30,8 @@ class Hosts:
             response = problem_response(
                 scope,
                 "host-unknown",
-                "The Host header is missing, sent twice, or not one this service answers for (LEGWORK_ALLOWED_HOSTS).",
+                "This service does not answer for the host you asked (the Host header is missing, sent twice, or "
+                "another). To allow a host, add it to the setting LEGWORK_ALLOWED_HOSTS.",
             )
             await response(scope, receive, send)
             return
@@ -31,10 +41,8 @@ class Hosts:
         hosts = [value for name, value in scope["headers"] if name == b"host"]
         if len(hosts) != 1:
             return False
-        name = _without_port(hosts[0].decode("latin-1").lower())
-        return bool(name) and (self.any or name in self.exact or name.endswith(self.below or ("\0",)))
-
-
-def _without_port(host: str) -> str:
-    name, colon, port = host.rpartition(":")
-    return name if colon and port.isascii() and port.isdigit() else host
+        found = _HOST.fullmatch(hosts[0].decode("latin-1").lower())
+        if found is None:
+            return False
+        name = found[1]
+        return self.any or name in self.exact or name.endswith(self.below)

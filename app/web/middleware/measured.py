@@ -12,7 +12,7 @@ from app.web.middleware.requests import NO_ANSWER
 _MOST_PATHS = 20_000
 
 
-class Measured:
+class MeasuredApp:
     """Pure ASGI. A route leaves its template in `state["route"]`; an answer that was kept passes no route, and has the
     template that its path was answered by before."""
 

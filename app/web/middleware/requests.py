@@ -11,6 +11,7 @@ from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from structlog.typing import FilteringBoundLogger
 
+from app.web.logs import without_keys_cut
 from app.web.representation.problem_forms import problem_response
 
 _ACCEPTED_ID = re.compile(rb"[A-Za-z0-9-]{8,64}")
@@ -35,8 +36,8 @@ class RequestLog:
             "request",
             request_id=request_id,
             method=scope["method"],
-            path=path[:300].decode("latin-1"),
-            parameters=_names(scope["query_string"][:2000]),
+            path=without_keys_cut(path.decode("latin-1"), 300),
+            parameters=_names(_whole_parameters(scope["query_string"])),
             status=status,
             ms=round(seconds * 1000, 2),
             bytes=sent,
@@ -59,7 +60,7 @@ class Requests:
             return
         begun = perf_counter()
         state = scope.setdefault("state", {})
-        request_id = state["request_id"] = _request_id(scope)
+        request_id = state["request_id"] = accepted_id(_first_id(scope)) or new_id()
         state["raw_path"] = scope.get("raw_path") or scope["path"].encode("utf-8", "replace")
         status, sent, complete = 0, 0, False
 
@@ -88,15 +89,18 @@ class Requests:
             elif not complete:
                 raise
         finally:
+            if state.get("unchanged"):  # the answer cache sends 304 in place of it
+                status, sent = 304, 0
             self.log(scope, request_id, status or NO_ANSWER, perf_counter() - begun, sent)
 
 
-def _request_id(scope: Scope) -> str:
-    for name, value in scope["headers"]:
-        if name == b"x-request-id" and _ACCEPTED_ID.fullmatch(value):
-            accepted: str = value.decode("ascii")
-            return accepted
-    return new_id()
+def accepted_id(sent: bytes | None) -> str | None:
+    """The id that a client sent for its request, if it is one that may stand in the log and in a header."""
+    return None if sent is None or not _ACCEPTED_ID.fullmatch(sent) else sent.decode("ascii")
+
+
+def _first_id(scope: Scope) -> bytes | None:
+    return dict(scope["headers"]).get(b"x-request-id")
 
 
 def new_id() -> str:
@@ -107,12 +111,16 @@ def new_id() -> str:
 @lru_cache(maxsize=1024)
 def _names(query: bytes) -> str:
     """The names of the parameters as sent, cut; a value may be a customer or a key, so it is not logged."""
-    return "&".join([part.split(b"=", 1)[0].decode("latin-1") for part in query.split(b"&")])[:200]
+    return without_keys_cut("&".join([part.split(b"=", 1)[0].decode("latin-1") for part in query.split(b"&")]), 200)
+
+
+def _whole_parameters(query: bytes) -> bytes:
+    """The first 2,000 bytes of a query, without a parameter that would be cut: half a key is not known as one."""
+    return query if len(query) <= 2000 else query[:2000].rpartition(b"&")[0]
 
 
 def _agent(scope: Scope) -> str:
     for name, value in scope["headers"]:
         if name == b"user-agent":
-            agent: str = value[:200].decode("latin-1")
-            return agent
+            return without_keys_cut(value.decode("latin-1"), 200)
     return ""

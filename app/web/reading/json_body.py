@@ -24,8 +24,8 @@ _STRING = re.compile(rb'"(?>[^"\\]+|\\.)*+"?', re.DOTALL)  # possessive, its end
 _ONE_BRACKET = bytes.maketrans(b"{}", b"[]")
 _NO_MARK = bytes(set(range(256)) - set(b"[]{},:"))
 
-Json = dict[str, "Json"] | list["Json"] | str | int | Decimal | bool | None
-Shape = TypeVar("Shape")
+JsonValue = dict[str, "JsonValue"] | list["JsonValue"] | str | int | Decimal | bool | None
+BodyShape = TypeVar("BodyShape")
 
 
 class WrongMediaType(Refusal):
@@ -40,7 +40,7 @@ def _exact(value: object) -> object:
     return Decimal(value) if isinstance(value, int) and not isinstance(value, bool) else value
 
 
-Number = Annotated[Decimal, BeforeValidator(_exact)]
+JsonNumber = Annotated[Decimal, BeforeValidator(_exact)]
 """A number in a body with all its digits; `true` and `"1.5"` are not numbers."""
 
 
@@ -55,12 +55,12 @@ async def read_json(request: Request, taken: tuple[str, ...] = MEDIA_TYPES) -> A
     return parse(await request.body())
 
 
-async def read_model(request: Request, shape: TypeAdapter[Shape]) -> Shape:
-    """Read the body as `shape`: no coercion, no unknown member (declare a Decimal in it as `Number`)."""
+async def read_model(request: Request, shape: TypeAdapter[BodyShape]) -> BodyShape:
+    """Read the body as `shape`: no coercion, no unknown member (declare a Decimal in it as `JsonNumber`)."""
     return shaped(await read_json(request), shape)
 
 
-def shaped(value: Any, shape: TypeAdapter[Shape]) -> Shape:
+def shaped(value: Any, shape: TypeAdapter[BodyShape]) -> BodyShape:
     """Validate a value as `shape` by the same rules. Raises Invalid with pointers."""
     try:
         return shape.validate_python(value, strict=True, extra="forbid")

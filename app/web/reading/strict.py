@@ -68,6 +68,7 @@ class StrictRoute(APIRoute):
         return super().matches(scope)
 
     def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
+        """The handler of the route, behind the check of every parameter."""
         answer = _plain_handler(self.dependant) if _reads_plainly(self.dependant) else super().get_route_handler()
         declared = {parameter.name: parameter for parameter in _declared(self.dependant)}
         ids = [name for name, convertor in self.param_convertors.items() if convertor.regex == "[^/]+"]

@@ -14,8 +14,12 @@ from starlette.types import Scope
 
 KEPT = ("revision", "as_of", "units")
 """What links to other addresses keep: the moment and the units."""
+IDS = frozenset(("chassis", "variant", "spring", "from_spring", "damper", "frame", "fork", "fluid", "part"))
+"""Parameters that are ids of rows: they are picked by name or carried along, never typed."""
 _MACHINERY = ("format", "cursor", "min_revision")
 _UNITS = "_unit"
+MOST_PAIRS = 400
+"""So many parameters of a refused request stay in the links and forms of its page; a route takes fewer."""
 _FIELDS: WeakKeyDictionary[Callable[..., Any], "tuple[Field, ...]"] = WeakKeyDictionary()  # routes cannot be hashed
 
 
@@ -36,8 +40,15 @@ class Address:
     def __init__(self, scope: Scope) -> None:
         self.path: str = urllib.parse.quote(scope["path"], safe="/:@!$&'()*+,;=~-._")
         query = scope["query_string"].decode("ascii", "replace")
-        self.pairs: list[tuple[str, str]] = urllib.parse.parse_qsl(query, keep_blank_values=True, max_num_fields=400)
+        pairs = urllib.parse.parse_qsl(query, keep_blank_values=True)
+        self.pairs: list[tuple[str, str]] = pairs[:MOST_PAIRS]
         self._scope = scope
+        self._base: str = scope.get("root_path", "")
+
+    @property
+    def is_demonstration(self) -> bool:
+        """Whether the page belongs to the invented demonstration beside the shop's own catalogue."""
+        return self._base != ""
 
     @property
     def signed_in(self) -> str | None:
@@ -59,6 +70,22 @@ class Address:
         kept += [(name, str(value)) for name, value in changes.items() if value is not None]
         return _joined(self.path, kept)
 
+    def without(self, name: str, value: str) -> str:
+        """This address without one value of a parameter."""
+        return _joined(self.path, [pair for pair in self.hidden() if pair != (name, value)])
+
+    def with_more(self, name: str, value: str) -> str:
+        """This address with one more value of a parameter that may be repeated."""
+        return _joined(self.path, [*self.hidden(), (name, value)])
+
+    def identified(self, candidate: Mapping[str, Any]) -> str:
+        """The sheet of a fork that was identified, with what was found out about it on the way."""
+        variants = candidate.get("variants", [])
+        more = {"variant": variants[0]["id"]} if len(variants) == 1 else {}
+        disagreeing = {clue["parameter"] for clue in candidate["disagrees"]}
+        names = [name for name in ("model_year", "wheel_size") if name not in disagreeing]
+        return self.to(f"/v1/chassis/{candidate['chassis']['id']}/sheet", names, **more)
+
     def changed_path(self, path: str) -> str:
         """The same question at another address of ours."""
         return _joined(path, self.hidden())
@@ -71,21 +98,25 @@ class Address:
         kept += [*urllib.parse.parse_qsl(query), *((name, str(value)) for name, value in more.items())]
         return _joined(own, list(dict.fromkeys(kept)))
 
+    @property
+    def origin(self) -> str:
+        """Scheme and host of the service as the request named them."""
+        host = next((value for name, value in self._scope["headers"] if name == b"host"), b"").decode("latin-1")
+        return f"{self._scope['scheme']}://{host}{self._base}"
+
     def form(self, suffix: str) -> str:
         """The same answer in another form."""
         return _joined(f"{self.path}.{suffix}", [pair for pair in self.pairs if pair[0] != "format"])
 
     def pinned(self, revision: int) -> str:
         """The whole address of this answer at its revision, for a code that is read from paper."""
-        host = next((value for name, value in self._scope["headers"] if name == b"host"), b"").decode("latin-1")
         pairs = [pair for pair in self.pairs if pair[0] not in ("format", "as_of", "min_revision", "revision")]
-        return f"{self._scope['scheme']}://{host}{_joined(self.path, [*pairs, ('revision', str(revision))])}"
+        return f"{self.origin}{_joined(self.path, [*pairs, ('revision', str(revision))])}"
 
     def whole(self, suffix: str) -> str:
         """The whole address of the same answer in another form, for a terminal."""
-        host = next((value for name, value in self._scope["headers"] if name == b"host"), b"").decode("latin-1")
         own = self.form(suffix).removeprefix(f"{self.path}.{suffix}")
-        return f"{self._scope['scheme']}://{host}{urllib.parse.quote(self.path)}.{suffix}{own}"
+        return f"{self.origin}{urllib.parse.quote(self.path)}.{suffix}{own}"
 
     def hidden(self, *without: str) -> list[tuple[str, str]]:
         """What a form must carry along beside what it asks for."""
@@ -128,9 +159,13 @@ def _fields(route: APIRoute) -> tuple[Field, ...]:
     return tuple(sorted(found, key=lambda field: field.name.endswith(_UNITS) or field.name in KEPT))
 
 
-def carried(fields: Sequence[Field], faults: Mapping[str, str]) -> set[str]:
-    """The parameters a form carries along unseen: moment and units, unless something is wrong with them."""
-    return {each.name for each in fields if each.name.endswith(_UNITS) or each.name in KEPT} - faults.keys()
+def carried(fields: Sequence[Field], faults: Mapping[str, str], address: Address) -> set[str]:
+    """The parameters a form carries along unseen, unless something is wrong with them: moment, units, and ids for which
+    there is nothing to pick from, as nobody types an id."""
+    unseen = {each.name for each in fields if each.name.endswith(_UNITS) or each.name in KEPT}
+    return (
+        unseen | {each.name for each in fields if each.name in IDS and not address.offered(each.name)}
+    ) - faults.keys()
 
 
 def _field(name: str, info: FieldInfo) -> Field:

@@ -14,6 +14,7 @@ from xml.etree import ElementTree as ET
 from app.units.convert import exact
 from app.units.table import Kind, unit
 from app.web.representation import words
+from app.web.representation.answer import Answer
 from app.web.representation.svg import child, sheet, text, warnings, wrapped, written
 
 WIDTH, MARGIN, GROUND = 400.0, 10.0, 262.0
@@ -25,7 +26,6 @@ STYLES: dict[str, dict[str, Any]] = {
     "after": {"stroke": "black", "stroke_width": 2.4, "stroke_dasharray": "none"},
 }
 
-Answer = Mapping[str, Any]
 Point = tuple[float, float]
 
 
@@ -57,7 +57,7 @@ def bike_change(answer: Answer) -> bytes:
     said = warnings(answer)
     if said:
         text(root, WIDTH / 2, 392, "; ".join(said), anchor="middle", weight="bold", name="warning")
-    return written(root)
+    return written(root, answer)
 
 
 def missing(answer: Answer) -> str:

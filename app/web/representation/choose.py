@@ -19,9 +19,11 @@ class MediaRange(NamedTuple):
 
     @property
     def exactness(self) -> int:
+        """How exact the range is: 2 for a media type, 0 for `*/*`."""
         return (self.kind != "*") + (self.subtype != "*")
 
     def covers(self, media_type: str) -> bool:
+        """Whether a media type is in the range."""
         kind, _, subtype = media_type.partition("/")
         return self.kind in {"*", kind} and self.subtype in {"*", subtype}
 

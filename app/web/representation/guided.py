@@ -14,7 +14,7 @@ QUESTIONS_OF_THE_WAY = ("fits", "sheet", "setup", "job-card")
 _CONFIGURATION = parameters_of(SetupAsked)
 
 
-class Step(NamedTuple):
+class GuidedStep(NamedTuple):
     """One step of the way; `here` where the page is that step."""
 
     name: str
@@ -22,7 +22,7 @@ class Step(NamedTuple):
     here: bool
 
 
-class Job(NamedTuple):
+class GuidedJob(NamedTuple):
     """A job that a card can be made for."""
 
     words: str
@@ -38,26 +38,35 @@ def chassis_of(question: str, answer: Mapping[str, Any]) -> str | None:
     return None
 
 
-def way(question: str, chassis: str | None, address: Address) -> list[Step]:
+def way(question: str, chassis: str | None, address: Address) -> list[GuidedStep]:
     """The steps, each with what is known so far; none for a page that is not on the way."""
     if chassis is None:
         return []
     fork = f"/v1/chassis/{chassis}"
-    steps = [Step("Fork", address.to(fork), question == "entry")]
+    steps = [GuidedStep("Fork", address.to(fork), question == "entry")]
     for name, words, model in WAY:
         href = address.to(f"{fork}/{name}", parameters_of(model), **_travel(question, address))
-        steps.append(Step(words, href, question == name))
+        steps.append(GuidedStep(words, href, question == name))
     job = address.changed() if question == "job-card" else "#job"
-    return [*steps, Step("Job card", job, question == "job-card")]
+    return [*steps, GuidedStep("Job card", job, question == "job-card")]
 
 
-def jobs(question: str, chassis: str | None, address: Address) -> list[Job]:
+def jobs(question: str, chassis: str | None, address: Address) -> list[GuidedJob]:
     """A card for each job; a change of travel still asks for the other end."""
     if chassis is None or question == "job-card":
         return []
     path = f"/v1/chassis/{chassis}/job-card"
     carried = [name for name in _CONFIGURATION if name in parameters_of(JobCardAsked)]
-    return [Job(words.partition(" ")[2], address.to(path, carried, job=job)) for job, words in JOB_WORDS.items()]
+    found = []
+    for job, words in JOB_WORDS.items():
+        names = carried
+        more: dict[str, str] = {"job": job}
+        if job == "travel-change":  # what is in the fork is what it is changed from
+            names = [name for name in carried if name not in ("travel", "spring", "spacers")]
+            now = {name: address.get(name) or address.get(f"from_{name}") for name in ("travel", "spring", "spacers")}
+            more |= {f"from_{name}": value for name, value in now.items() if value}
+        found.append(GuidedJob(words.partition(" ")[2], address.to(path, names, **more)))
+    return found
 
 
 def _travel(question: str, address: Address) -> dict[str, str]:

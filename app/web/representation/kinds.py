@@ -13,11 +13,17 @@ SUFFIXES = ("json", "csv", "html", "txt", "svg")
 class Shape(Protocol):
     """What writes an answer: a pydantic TypeAdapter, or what does as one."""
 
-    def dump_json(self, instance: Any, /) -> bytes: ...
+    def dump_json(self, instance: Any, /) -> bytes:
+        """An answer as JSON text."""
+        ...
 
-    def dump_python(self, instance: Any, /, *, mode: Literal["json"]) -> Any: ...
+    def dump_python(self, instance: Any, /, *, mode: Literal["json"]) -> Any:
+        """An answer as JSON values."""
+        ...
 
-    def json_schema(self, *, mode: Literal["serialization"]) -> dict[str, Any]: ...
+    def json_schema(self, *, mode: Literal["serialization"]) -> dict[str, Any]:
+        """The schema of an answer."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +52,7 @@ class Representation:
 
     @property
     def content_type(self) -> str:
+        """The value of Content-Type."""
         return f"{self.media_type}; charset=utf-8" if self.charset else self.media_type
 
 

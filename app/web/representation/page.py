@@ -18,15 +18,16 @@ from pydantic import BaseModel
 from starlette.types import Scope
 
 from app.catalogue.tables import TABLES
-from app.questions.job.choices import Choice, Choices, choices
+from app.questions.identify.index import CLUES
+from app.questions.job.choices import Choices, JobChoice, choices
 from app.questions.job.parameters import JOB_WORDS, JobCardAsked
 from app.questions.setup.parameters import SetupAsked
 from app.questions.sheet.sheet import SheetAsked
-from app.units.measure import parse_wheel_size
+from app.units.measure import parse_wheel_size, wheel_called
 from app.web.representation import bike_svg, guided, outline, words
 from app.web.representation.address import Address, carried, parameters_of, unit_links
 from app.web.representation.code import square_code
-from app.web.representation.compiled import Compiled
+from app.web.representation.compiled import bytecode_cache
 from app.web.representation.drawings import DRAWINGS
 from app.web.representation.kinds import Answered, Representation, register
 from app.web.representation.named import as_answered, named
@@ -70,21 +71,21 @@ def environment() -> Environment:
     """Escapes everything, and fails on a name that is not there."""
     made = Environment(
         loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
-        lstrip_blocks=True, auto_reload=False, bytecode_cache=Compiled(TEMPLATES),
+        lstrip_blocks=True, auto_reload=False, bytecode_cache=bytecode_cache(TEMPLATES),
     )  # fmt: skip
     made.filters |= {
         "label": words.label, "heading": words.heading, "plain": words.plain, "clicks": words.clicks,
         "quantity": words.quantity_text,
         "scope": words.scope_words, "mass": words.mass_words, "source_line": words.source_words,
         "basis_shown": words.basis_view, "unplaced": words.unplaced, "left": words.left, "choices": words.choices,
-        "band": words.band,
+        "band": words.band, "wheel": _wheel,
         "bands": words.bands, "sentence": words.sentence, "moment": _moment, "codes": _codes,
     }  # fmt: skip
     made.globals |= {
         "sections": outline.sections, "node_of": outline.node_of, "link_of": outline.link_of,
         "is_quantity": outline.is_quantity, "with_unit": words.with_unit, "split": _split, "tables": TABLES,
         "carried": carried, "grouped": _grouped, "configured": _configured, "not_drawn": bike_svg.missing,
-        "alike": _alike, "span": _span,
+        "alike": _alike, "span": _span, "clues": CLUES,
     }  # fmt: skip
     return made
 
@@ -103,13 +104,15 @@ def _offered(held: Choices, address: Address) -> dict[str, list[tuple[str, str, 
     """The choices of a form, with whether each was asked for; what was asked is among them, as in an old address."""
     offered: dict[str, list[tuple[str, str, bool]]] = {}
     for name in _CHOSEN:
-        found: list[Choice] = getattr(held, name)
+        found: list[JobChoice] = getattr(held, name)
         asked = address.get(name)
         if asked and name == "wheel_size":
             asked = str(parse_wheel_size(asked))
         if found and asked and asked not in dict(found):
             found = [*found, (asked, asked)]
         offered[name] = [(value, said, value == asked) for value, said in found]
+    asked = address.get("from_spring")
+    offered["from_spring"] = [(value, said, value == asked) for value, said, _ in offered["spring"]]
     return offered
 
 
@@ -215,6 +218,11 @@ def _holds(rows: Sequence[Mapping[str, Any]]) -> Iterator[tuple[str, list[str]]]
     for name in ("wheel_size", "variant", "damper"):
         if said := dict.fromkeys(words.plain(each["scope"][name]) for each in rows if name in each["scope"]):
             yield name, list(said)
+
+
+def _wheel(text: str) -> str:
+    """A wheel as it was typed, by its usual name."""
+    return wheel_called(parse_wheel_size(text))
 
 
 def _span(row: Mapping[str, Any], low: str, high: str) -> str:

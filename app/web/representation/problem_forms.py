@@ -9,13 +9,16 @@ from starlette.types import Scope
 
 from app import errors
 from app.errors import Fault, Refusal
+from app.questions.job.parameters import JOB_WORDS
 from app.web.contract.problem_types import PROBLEM_TYPES
 from app.web.problem import MEDIA_TYPE, problem_body, slug_of
 from app.web.representation.address import Address
 from app.web.representation.choose import choose
 from app.web.representation.kinds import Representation
+from app.web.representation.open_questions import OpenQuestion, chosen, onwards, open_question
 from app.web.representation.page import Sources, environment
 from app.web.representation.text_lines import problem_text
+from app.web.representation.words import sentence, title
 
 Body = Mapping[str, Any]
 
@@ -37,6 +40,36 @@ def _page(body: Body, scope: Scope) -> bytes:
         units={}, system="published", fields=address.fields(), drawing=None, code=None, faults=faults,
         near=_near(plain, address), choices_of=_choices_of,
     ).encode("utf-8", "replace")  # fmt: skip
+
+
+def _asking(body: Body, question: OpenQuestion, scope: Scope) -> bytes:
+    """The page that asks for the one thing."""
+    address = Address(scope)
+    plain = json.loads(_json(body, scope))
+    kind = address.path.rpartition("/")[2]
+    job = JOB_WORDS.get(address.get("job"))  # type: ignore[call-overload]
+    name = sentence(job.partition(" ")[2]) if job else title(kind)
+    said = f"{name}: {plain['about']}" if "about" in plain else name
+    template = environment().get_template("ask.html")
+    return template.render(
+        question="ask", answer=plain, address=address, title=said, sources=Sources({}), way=[], jobs=[],
+        units={}, system="published", fields=(), drawing=None, code=None, faults={}, asked=question,
+        chosen=chosen(plain, address),
+    ).encode("utf-8", "replace")  # fmt: skip
+
+
+def _asked_on_page(body: Body, scope: Scope, content_type: str) -> Response | None:
+    """A page that asks for what a question lacks, in place of a refusal. None for programs or if anything is wrong."""
+    if not content_type.startswith("text/html") or scope.get("method") not in ("GET", "HEAD"):
+        return None
+    address = Address(scope)
+    question = open_question(json.loads(_json(body, scope)), address)
+    if question is None:
+        return None
+    headers = {"Cache-Control": "no-store", "Vary": "Accept"}
+    if (further := onwards(question, address)) is not None:
+        return Response(status_code=303, headers={**headers, "Location": further})
+    return Response(_asking(body, question, scope), headers={**headers, "Content-Type": content_type})
 
 
 def _near(body: Body, address: Address) -> list[dict[str, str]]:
@@ -75,12 +108,20 @@ _FORMS = [
 ]
 
 
-def body_of(body: Body, scope: Scope) -> tuple[bytes, str]:
-    """The bytes of a refusal and their type: JSON unless a page or a text is what the client would rather have."""
+def _form_of(scope: Scope) -> Representation:
     accept = next((value.decode("latin-1") for name, value in scope.get("headers", ()) if name == b"accept"), None)
     suffix = scope.get("state", {}).get("suffix")
-    form = choose(_FORMS, suffix=suffix, format_=None, accept=accept) or _FORMS[0]
-    content_type = form.media_type if form is _FORMS[0] else form.content_type
+    return choose(_FORMS, suffix=suffix, format_=None, accept=accept) or _FORMS[0]
+
+
+def _type_of(scope: Scope) -> str:
+    form = _form_of(scope)
+    return form.media_type if form is _FORMS[0] else form.content_type
+
+
+def body_of(body: Body, scope: Scope) -> tuple[bytes, str]:
+    """The bytes of a refusal and their type: JSON unless the client prefers a page or a text."""
+    form, content_type = _form_of(scope), _type_of(scope)
     return _RENDER[form.media_type](body, scope), content_type
 
 
@@ -95,8 +136,12 @@ def problem_response(
 ) -> Response:
     """The answer to a refused request, as JSON or, for who would rather have that, as a page or text; `extra` adds
     members, and cannot replace those of the contract."""
-    content, content_type = body_of(problem_body(scope, slug, detail, faults, extra or {}), scope)
-    kept = {"Cache-Control": "no-store", "Vary": "Accept", "Content-Type": content_type, **(headers or {})}
+    body = problem_body(scope, slug, detail, faults, extra or {})
+    if slug == "invalid" and (asking := _asked_on_page(body, scope, _type_of(scope))) is not None:
+        return asking
+    content, content_type = body_of(body, scope)
+    vary = {} if "suffix" in scope.get("state", {}) else {"Vary": "Accept"}
+    kept = {"Cache-Control": "no-store", **vary, "Content-Type": content_type, **(headers or {})}
     return Response(content, status_code=PROBLEM_TYPES[slug].status, headers=kept)
 
 

@@ -1,8 +1,8 @@
-"""From an answer to a response: the form, its ETag, how long it may be kept, and 304 where nothing changed."""
+"""From an answer to a response: its form, its ETag, what it varies with, and how long it may be kept.
 
-import hashlib
-import re
-from base64 import urlsafe_b64encode
+A 304 is not made here but in front (`app.web.middleware.answer_cache`), from the finished answer.
+"""
+
 from collections.abc import Mapping
 from typing import Any
 
@@ -11,12 +11,12 @@ from starlette.responses import Response
 
 from app.web.representation import csv_table
 from app.web.representation.choose import choose
+from app.web.representation.entity_tags import etag_of, versioned
 from app.web.representation.kinds import Answered, Representation, Shape, available, register
 from app.web.representation.problem_forms import problem_response
 from app.web.session_cookie import has_session_cookie
 
 PINNED_SECONDS = 86_400
-_TAG = re.compile(r'(?:W/)?("[^"]*")')
 
 register(
     Representation(
@@ -39,19 +39,15 @@ async def respond(
     """`answer` in the form that was asked for, or 406 with the forms there are.
 
     `question` names what was asked, `rows` the member that is the list (then there is a CSV form). `version` is the
-    revision from which what is answered holds: it stands in the ETag, so that If-Match names a version in any form.
-    ETag is a strong hash of the body before compression; If-None-Match compares weakly (RFC 9110, 13.1.2).
+    revision from which the answer holds: it is in the ETag, so that If-Match names a version in any form. The ETag is
+    a strong hash of the body before compression.
     """
     state = request.scope["state"]
     state["suffix_taken"] = True
     answered = Answered(question, answer, shape, rows, request)
     forms = available(answered)
-    form = choose(
-        forms,
-        suffix=state.get("suffix"),
-        format_=request.query_params.get("format"),
-        accept=request.headers.get("accept"),
-    )
+    suffix, format_ = state.get("suffix"), request.query_params.get("format")
+    form = choose(forms, suffix=suffix, format_=format_, accept=request.headers.get("accept"))
     if form is None:
         there = {"available": [{"media_type": form.media_type, "suffix": form.suffix} for form in forms]}
         return problem_response(
@@ -61,33 +57,23 @@ async def respond(
         answered = await form.complete(answered)
     body = form.render(answered)
     etag = etag_of(body) if version is None else versioned(version, body)
-    vary = "Accept, Cookie"  # of all forms alike: a cache keeps one for an address
-    kept = {"ETag": etag, "Vary": vary, "Cache-Control": kept_for(request), **(headers or {})}
-    if status == 200 and request.method == "GET" and matches(request.headers.get("if-none-match"), etag):
-        return Response(status_code=304, headers=kept)
+    kept = {"ETag": etag, "Cache-Control": kept_for(request), **(headers or {})}
+    if vary := _vary(form, is_fixed=bool(suffix or format_)):
+        kept["Vary"] = vary
     return Response(body, status_code=status, headers={"Content-Type": form.content_type, **kept})
 
 
-def etag_of(body: bytes) -> str:
-    """A strong entity tag: 128 bits of SHA-256."""
-    return f'"{urlsafe_b64encode(hashlib.sha256(body).digest()[:16]).decode().rstrip("=")}"'
-
-
-def versioned(version: int, body: bytes) -> str:
-    """An entity tag that names a version and these bytes of it: `"r5.…"`."""
-    return f'"r{version}.{etag_of(body)[1:]}'
-
-
-def matches(if_none_match: str | None, etag: str) -> bool:
-    """Whether the client has this already: a list of tags, weak or strong, or `*`."""
-    if if_none_match is None:
-        return False
-    return if_none_match.strip() == "*" or etag in _TAG.findall(if_none_match)
+def _vary(form: Representation, *, is_fixed: bool) -> str:
+    """The header lines that decide what is sent from an address (RFC 9110, 12.5.5). A page says who is signed in. If
+    the address leaves the form open, all its forms vary alike, as caches keep one Vary for an address."""
+    if not is_fixed:
+        return "Accept, Cookie"
+    return "Cookie" if form.media_type == "text/html" else ""
 
 
 def kept_for(request: Request) -> str:
-    """Cache-Control: what a pinned revision says never changes; the newest is asked for again each time. What a
-    signed-in browser is shown is kept by nobody."""
+    """Cache-Control: an answer at a pinned revision never changes; the newest is asked for again each time. What a
+    signed-in browser is shown is kept nowhere."""
     if has_session_cookie(request.scope["headers"]):
         return "private, no-store"
     whose = "private, " if "authorization" in request.headers else ""

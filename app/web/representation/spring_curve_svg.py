@@ -4,19 +4,17 @@ Readable on a phone, in print and without colour: lines differ by dashes and are
 numbers of the answer and computes none; where there is no curve it says what is missing.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 from xml.etree import ElementTree as ET
 
+from app.web.representation.answer import Answer
 from app.web.representation.svg import WARNINGS, child, sheet, text, warnings, wrapped, written
 
 WIDTH, HEIGHT = 480, 430
 LEFT, RIGHT, TOP, BOTTOM = 62, 372, 74, 358
 DASHES = ("none", "9 4", "3 3", "12 3 3 3", "6 2 2 2 2 2", "1 3")
 APART = 15  # least distance between two labels
-
-Answer = Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,9 +35,11 @@ class Plane:
     force_max: float
 
     def x(self, travel: float) -> float:
+        """The place of a travel from the left."""
         return round(LEFT + (RIGHT - LEFT) * travel / self.travel_max, 2)
 
     def y(self, force: float) -> float:
+        """The place of a force from the top."""
         return round(BOTTOM - (BOTTOM - TOP) * (force - self.force_min) / (self.force_max - self.force_min), 2)
 
 
@@ -54,7 +54,7 @@ def spring_curve(answer: Answer) -> bytes:
     else:
         _told(root, answer)
     _warned(root, answer)
-    return written(root)
+    return written(root, answer)
 
 
 def _lines(answer: Answer) -> list[PlottedLine]:

@@ -4,9 +4,10 @@ from collections.abc import Mapping
 from typing import Any
 from xml.etree import ElementTree as ET
 
+INVENTED = "Demonstration: invented data. Never use it on a real fork."
+STRIP = 22  # height of the line above a drawing that says so
 # What a drawing must not be seen without, by the code of the caution.
 WARNINGS = {
-    "invented-data": "invented data, not for a real fork",
     "over-pressure-limit": "above the maximum fill pressure",
 }
 
@@ -26,10 +27,26 @@ def sheet(width: float, height: float, title: str, described: str, size: int = 1
     return root
 
 
-def written(root: ET.Element) -> bytes:
-    """The drawing as UTF-8."""
+def written(root: ET.Element, answer: Mapping[str, Any]) -> bytes:
+    """The drawing as UTF-8. A striped line above it says if the answer rests on invented data."""
+    if any(each["code"] == "invented-data" for each in answer["cautions"]):
+        _marked(root)
     body: str = ET.tostring(root, encoding="unicode")
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{body}'.encode()
+
+
+def _marked(root: ET.Element) -> None:
+    """A line above the drawing, which grows by it; the stripes stay stripes in black and white."""
+    for description in root.findall("desc"):
+        description.text = f"{INVENTED} {description.text}"
+    left, top, width, height = map(float, root.attrib["viewBox"].split())
+    root.set("viewBox", f"{left:g} {top - STRIP:g} {width:g} {height + STRIP:g}")
+    child(root, "rect", x=left, y=top - STRIP, width=width, height=STRIP, fill="white", stroke="black")
+    child(root, "rect", x=left, y=top - STRIP, width=24, height=STRIP, fill="black")
+    for at in (left, left + 12):
+        corners = ((at, top), (at + 6, top), (at + 12, top - STRIP), (at + 6, top - STRIP))
+        child(root, "polygon", points=" ".join(f"{x:g},{y:g}" for x, y in corners), fill="#ffd84a")
+    text(root, left + 30, top - 7, INVENTED, size=11, weight="bold", name="invented")
 
 
 def warnings(answer: Mapping[str, Any]) -> list[str]:

@@ -4,10 +4,9 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from app.web.representation import words
+from app.web.representation.answer import Answer
 from app.web.representation.outline import is_quantity
 from app.web.representation.text_lines import beside, closing, further, heading, outline_lines, pair, title, wrapped
-
-Answer = Mapping[str, Any]
 
 
 def _plain(value: Any) -> str:

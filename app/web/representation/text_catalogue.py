@@ -1,32 +1,30 @@
 """Which fork it is, and what a statement said when, as text."""
 
 from collections.abc import Callable, Iterator, Mapping
-from typing import Any
 
 from app.web.representation import words
+from app.web.representation.answer import Answer
 from app.web.representation.text_lines import beside, closing, further, heading, outline_lines, pair, title, wrapped
-
-Answer = Mapping[str, Any]
 
 
 def identify(answer: Answer, question: str) -> Iterator[str]:
-    """The look that tells most first, then the candidates with what speaks for and against each."""
+    """What to look at next first, then the candidates with what agrees and what differs."""
     yield from title(words.title(question), answer)
     yield from wrapped(answer["text"])
     if "next_check" in answer:
         check = answer["next_check"]
         yield from heading(f"Look at this next: {words.label(check['parameter'])}")
-        yield from wrapped(f"{check['text']} It tells {words.plain(check['bits'])} bits.")
+        yield from wrapped(check["text"])
         for each in check["readings"]:
-            leaves = f"leaves {each['leaves']}, probability {words.plain(each['probability'])}"
-            yield from beside(f"  {check['parameter']}={each['reading']}", leaves, "  ")
+            left = f"leaves {each['leaves']} {'fork' if each['leaves'] == 1 else 'forks'}"
+            yield from beside(f"  {check['parameter']}={each['reading']}", left, "  ")
         yield f"  {len(check['readings'])} of {check['readings_total']} readings"
-    yield from heading(f"Candidates: {answer['plausible']} plausible")
+    yield from heading(f"{answer['plausible']} of {answer['chassis_total']} forks are left")
     for each in answer["candidates"]:
         chassis = each["chassis"]
         years = f"{chassis.get('model_year_from', '?')}–{chassis.get('model_year_to', 'now')}"
         name = f"  {chassis['maker']['name']} {chassis['name']}, {years}"
-        yield from beside(name, f"score {words.plain(each['score'])}", "  ")
+        yield from beside(name, "differs" if each["disagrees"] else "agrees", "  ")
         yield f"    {chassis['id']}"
         for member, said in (("agrees", "agrees"), ("disagrees", "DIFFERS")):
             for clue in each[member]:
@@ -42,7 +40,16 @@ def identify(answer: Answer, question: str) -> Iterator[str]:
         for each in answer["excluding"]:
             yield from wrapped(f"- {each['text']}", "  ")
     yield from outline_lines(
-        answer, "revision", "text", "plausible", "candidates", "next_check", "excluding", "cautions"
+        answer,
+        "revision",
+        "text",
+        "plausible",
+        "chassis_total",
+        "candidates",
+        "next_check",
+        "excluding",
+        "cautions",
+        "assumptions",
     )
     yield from closing(answer)
 

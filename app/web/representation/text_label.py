@@ -2,7 +2,8 @@
 
 from collections.abc import Iterator
 
-from app.web.representation.text_lines import Answer, closing
+from app.web.representation.answer import Answer
+from app.web.representation.text_lines import closing
 
 
 def label_text(answer: Answer, question: str) -> Iterator[str]:

@@ -4,10 +4,9 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from app.web.representation import text_spring, words
+from app.web.representation.answer import Answer
 from app.web.representation.outline import is_quantity, node_of
 from app.web.representation.text_lines import beside, closing, heading, node, outline_lines, pair, title, wrapped
-
-Answer = Mapping[str, Any]
 
 _COUNTS = ("spacer_limit", "spacers_fitted", "travel_spacers", "travel_spacer")
 _SETUP_SHOWN = (
@@ -253,7 +252,7 @@ def job_card(answer: Answer, question: str) -> Iterator[str]:
         yield "now:"
         yield from _asked(answer["present"])
     for each in answer["cautions"]:
-        if each["place"] == "top":
+        if each["place"] == "top" and each["code"] != "invented-data":  # that is the first line already
             yield from wrapped(f"! {each['text']}", "  ")
     yield from heading("Lay out")
     for each in answer["parts"]:

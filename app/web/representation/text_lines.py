@@ -2,19 +2,17 @@
 
 import textwrap
 import unicodedata
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterable, Iterator, Sequence
 
 from tabulate import tabulate
 
 from app.web.representation import outline, words
+from app.web.representation.answer import Answer
 from app.web.representation.outline import Grid, Items, Node, Pairs, WordList
 
 COLUMNS = 80
 _NAMES = 26  # the widest name that stands beside its value
 _GUTTER = 2
-
-Answer = Mapping[str, Any]
 
 
 def text_of(lines: Iterable[str]) -> str:
@@ -92,11 +90,19 @@ def gaps(answer: Answer) -> Iterator[str]:
             )
 
 
+def invented(answer: Answer) -> Iterator[str]:
+    """The first line of a text that rests on invented data."""
+    for each in answer.get("cautions", ()):
+        if each["code"] == "invented-data":
+            yield from wrapped(f"/// {each['text']}", "    ")
+
+
 def cautions(answer: Answer) -> Iterator[str]:
-    """What can hurt someone."""
-    if answer.get("cautions"):
+    """What can hurt someone. That data are invented is at the top already."""
+    listed = [each for each in answer.get("cautions", ()) if each["code"] != "invented-data"]
+    if listed:
         yield from heading("CAUTION")
-        for each in answer["cautions"]:
+        for each in listed:
             yield from wrapped(f"! {each['text']}", "  ")
 
 

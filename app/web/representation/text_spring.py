@@ -1,13 +1,12 @@
 """The parts of a set-up as text: what to do first, the coils that fit, the lines by spacers, limits, assumptions."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from app.web.representation import words
+from app.web.representation.answer import Answer
 from app.web.representation.outline import is_quantity
 from app.web.representation.text_lines import beside, heading, pair, table, wrapped
-
-Answer = Mapping[str, Any]
 
 
 def _plain(value: Any) -> str:

@@ -6,11 +6,11 @@ Fits, sheet, set-up, job card and label have a layout of their own; every other 
 from collections.abc import Mapping
 from typing import Any
 
-from app.web.representation import text_bench, text_catalogue
+from app.web.representation import text_bench, text_catalogue, text_search
 from app.web.representation.kinds import Answered, Representation, register
 from app.web.representation.text_label import label_text
 from app.web.representation.text_layouts import LAYOUTS
-from app.web.representation.text_lines import any_answer, text_of
+from app.web.representation.text_lines import any_answer, invented, text_of
 
 
 def render(answered: Answered) -> bytes:
@@ -20,8 +20,10 @@ def render(answered: Answered) -> bytes:
 
 def text(question: str, answer: Mapping[str, Any]) -> str:
     """The text of an answer as it is on the wire."""
-    layouts = {**LAYOUTS, **text_bench.LAYOUTS, **text_catalogue.LAYOUTS, "label": label_text}
-    return text_of(layouts.get(question, any_answer)(answer, question))
+    layouts = {
+        **LAYOUTS, **text_bench.LAYOUTS, **text_catalogue.LAYOUTS, **text_search.LAYOUTS, "label": label_text
+    }  # fmt: skip
+    return text_of([*invented(answer), *layouts.get(question, any_answer)(answer, question)])
 
 
 register(Representation(media_type="text/plain", suffix="txt", render=render, can=lambda answered: True))

@@ -61,7 +61,8 @@ _QUESTIONS = {
     "spring-fits": "Which forks take this spring", "problem-types": "Kinds of refusal", "problem-type": "Refusal",
     "record-job": "Record a job", "send-again": "Send it once more",
     "register-fork": "Register a fork", "forks": "Bench log", "due": "What is due",
-    "services": "What was done", "start": "Legwork", "sheet-changes": "What changed on this sheet",
+    "services": "What was done", "start": "Legwork", "own-data": "Your own data",
+    "sheet-changes": "What changed on this sheet",
 }  # fmt: skip
 
 TABLE_OF = {

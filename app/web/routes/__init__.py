@@ -28,6 +28,7 @@ from app.web.routes import (
     sign_in,
     standards,
     start,
+    statement_edits,
     tables,
     units,
 )
@@ -49,6 +50,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     part_questions.router,
     frame_questions.router,
     edits.router,
+    statement_edits.router,
     exports.router,
     bench_forms.router,
     forks.router,

@@ -17,14 +17,14 @@ from typing_extensions import TypedDict
 
 from app.errors import Invalid, NotFound, Refusal
 from app.questions.answers.parameters import Pinned
+from app.web.access import caller_was_read
 from app.web.contract.openapi import json_body
-from app.web.middleware.kept import Answer, OfOneRevision, kept_under, question_of
+from app.web.middleware.answer_cache import AnswerCache, KeptAnswer, Key, key_of, may_be_kept, only_keyed
 from app.web.problem import problem_of
 from app.web.reading.json_body import read_model
 from app.web.reading.strict import StrictRoute, parameters_of, strict_router
 from app.web.refusals import REFUSED, refusal_of
 from app.web.representation import respond
-from app.web.session_cookie import has_session_cookie
 
 router = strict_router(tags=["questions"])
 
@@ -33,14 +33,7 @@ LONGEST_URL = 2_000
 MOST_AT_A_STRETCH = 0.001
 """Seconds after which others are answered, between two questions."""
 ANSWERED = {"questions", "tables", "units and standards", "rules"}
-_NOT_PASSED = {
-    b"accept",
-    b"accept-encoding",
-    b"content-type",
-    b"content-length",
-    b"transfer-encoding",
-    b"if-none-match",
-}
+_PASSED = {b"host", b"authorization"}
 _MOVING = {"as_of", "min_revision"}
 _PINS = {"revision", *_MOVING}
 
@@ -90,6 +83,7 @@ class Written:
     """Writes a batch from answers that are already JSON, without parsing them again."""
 
     def dump_json(self, instance: Any, /, **_: Any) -> bytes:
+        """The answers as JSON text, each as it was made."""
         items = b",".join(item.written() for item in instance["answers"])
         return b'{"revision":%d,"answers":[%s]}' % (instance["revision"], items)
 
@@ -98,6 +92,7 @@ class Written:
         return json.loads(self.dump_json(instance))
 
     def json_schema(self, **how: Any) -> dict[str, Any]:
+        """The schema of the answer."""
         return TypeAdapter(BatchAnswer).json_schema(**how)
 
 
@@ -117,10 +112,9 @@ async def batch(request: Request, asked: Annotated[Pinned, Query()]) -> Response
     """All questions are answered at the revision that the batch names, otherwise at the latest when it starts."""
     body = await read_model(request, BODY)
     revision = await request.app.state.catalogue.ask(lambda snapshot: snapshot.revision, asked.pin())
-    asker = None if has_session_cookie(request.scope["headers"]) else question_of(request.scope)
     items, begun = [], perf_counter()
     for index, url in enumerate(body["questions"]):
-        status, content = await _answered(request, url, revision, asker)
+        status, content = await _answered(request, url, revision)
         items.append(Item(index, url, status, content))
         if perf_counter() - begun > MOST_AT_A_STRETCH:
             await asyncio.sleep(0)  # lets other requests in between two questions
@@ -128,45 +122,50 @@ async def batch(request: Request, asked: Annotated[Pinned, Query()]) -> Response
     return await respond(request, {"revision": revision, "answers": items}, BATCH, question="batch")
 
 
-async def _answered(request: Request, url: str, revision: int, asker: Any) -> tuple[int, bytes]:
-    """Status and body of the answer to one question, from the cache if the same client asked it before."""
-    kept: OfOneRevision | None = request.app.state.kept
-    latest = None if kept is None or asker is None else await request.app.state.catalogue.number()
-    key = ("in a batch", asker, revision, url)
-    if kept is not None and latest is not None and (answer := kept.get(latest, key)) is not None:
-        return answer.status, answer.body
+async def _answered(request: Request, url: str, revision: int) -> tuple[int, bytes]:
+    """Status and body of the answer to one question. The answer cache keeps it for batches with the same question."""
+    cache: AnswerCache = request.app.answers
+    latest = await request.app.state.catalogue.number()
+    key = _key(request, url, revision)
+    if latest is not None and (answer := cache.get(latest, key)) is not None:
+        return HTTPStatus.OK, answer.body
     try:
-        route, scope, settled = _asked(request, url, revision)
+        route, scope, is_settled = _asked(request, url, revision)
     except Refusal as refusal:
         problem = problem_of(request.scope, refusal)
         return problem["status"], json.dumps(problem).encode()
-    start, content = await _asked_anew(request, route, scope)
-    if kept is not None and latest is not None and settled and (etag := kept_under(start)) is not None:
-        kept.put(latest, key, Answer(start, content, etag, len(url)))
+    start, content = await _computed(request, route, scope)
+    if latest is not None and is_settled and may_be_kept(start) and not caller_was_read(scope):
+        cache.keep(latest, key, KeptAnswer(start["headers"], content, len(url)))
     return start["status"], content
 
 
+def _key(request: Request, url: str, revision: int) -> Key:
+    """The key of a question: all that its route can read of it."""
+    passed = {name: value for name, value in request.scope["headers"] if name in _PASSED}
+    address = {"raw_path": url, "query_string": revision, "scheme": request.scope["scheme"]}
+    return ("in a batch", *key_of(address, passed))
+
+
 def _asked(request: Request, url: str, revision: int) -> tuple[StrictRoute, Scope, bool]:
-    """The route of a question, the request that it stands for, and whether that names its revision or has none: of
-    several machines not all may have reached the newest. Raises Invalid for what is no address, NotFound for what is no
+    """The route of a question, the request that it is, and whether that names its revision or has none: of several
+    machines not all may have reached the newest. Raises Invalid for what is no address, NotFound for what is no
     lookup."""
     parts = urllib.parse.urlsplit(url)
     if parts.scheme or parts.netloc or parts.fragment or not url.isascii() or not url.startswith("/v1/"):
         raise Invalid.one("wrong-form", "A question is a percent-encoded path and query of this service: /v1/…")
     raw = parts.path.encode()
-    scope: Scope = {
+    state = {name: value for name, value in request.scope["state"].items() if name in ("request_id", "caller")}
+    state["authorization"] = request.headers.get("authorization", "")
+    scope = only_keyed({
         **request.scope,
         "method": "GET",
         "path": urllib.parse.unquote(parts.path),
         "raw_path": raw,
         "query_string": parts.query.encode(),
-        "headers": [(name, value) for name, value in request.scope["headers"] if name not in _NOT_PASSED],
-        "state": {**request.scope["state"], "raw_path": raw},
-    }
-    for name in ("suffix", "suffix_taken", "signed_in"):
-        scope["state"].pop(name, None)
-    for name in ("route", "endpoint", "path_params", "router"):
-        scope.pop(name, None)
+        "headers": [(name, value) for name, value in request.scope["headers"] if name in _PASSED],
+        "state": {**state, "raw_path": raw},
+    })  # fmt: skip
     route, found = _matching(request, scope)
     if not isinstance(route, StrictRoute) or not ANSWERED.intersection(route.tags):
         raise NotFound("No look-up has that address.")
@@ -185,7 +184,7 @@ def _matching(request: Request, scope: Scope) -> tuple[BaseRoute | None, Scope]:
     return None, {}
 
 
-async def _asked_anew(request: Request, route: StrictRoute, scope: Scope) -> tuple[Message, bytes]:
+async def _computed(request: Request, route: StrictRoute, scope: Scope) -> tuple[Message, bytes]:
     """The response start message and the body."""
     start: Message = {}
     chunks: list[bytes] = []

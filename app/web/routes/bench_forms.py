@@ -14,7 +14,7 @@ from app.errors import Conflict, Invalid, NoRoom, Refusal, Unauthorised, Unavail
 from app.questions.job.choices import Choices, choices
 from app.web.access import admitted, in_shop, permitted_by_form
 from app.web.forks.bodies import FORK_BODY, SERVICE_BODY, finished, registering
-from app.web.forks.forms import FORK_NAMES, JOB_NAMES, Group, beside, body_of, fork_form, job_form
+from app.web.forks.forms import FORK_NAMES, JOB_NAMES, FieldGroup, beside, body_of, fork_form, job_form
 from app.web.forks.in_question import PRIVATE
 from app.web.problem import status_of
 from app.web.reading.form_body import read_form
@@ -32,11 +32,11 @@ MOST_BYTES = 30_000
 _KEPT_IN_THE_FORM = (Invalid, Conflict, Unavailable, NoRoom)
 _CHALLENGE = {"WWW-Authenticate": 'Bearer realm="legwork"'}
 
-Asked = Annotated[str | None, Query(max_length=2_000)]
+Prefill = Annotated[str | None, Query(max_length=2_000)]
 
 
 @router.get("/v1/forks/register")
-async def ask_for_a_fork(request: Request, chassis: Asked = None) -> Response:
+async def ask_for_a_fork(request: Request, chassis: Prefill = None) -> Response:
     """The form by which a fork of that chassis is registered; without one, how to come to it."""
     await admitted(request, "bench")
     if chassis is None:
@@ -64,7 +64,7 @@ async def register_by_form(request: Request) -> Response:
 
 @router.get("/v1/forks/{id}/record")
 async def ask_for_a_job(
-    request: Request, id: ForkId, job: Asked = None, job_card: Asked = None, revision: int | None = None
+    request: Request, id: ForkId, job: Prefill = None, job_card: Prefill = None, revision: int | None = None
 ) -> Response:
     """The form in which a finished job is recorded; `job`, `job_card` and `revision` fill it in."""
     caller = await admitted(request, "bench")
@@ -121,7 +121,7 @@ async def _choices(request: Request, chassis: str) -> Choices:
 
 
 async def _form(
-    request: Request, question: str, groups: Sequence[Group], typed: Mapping[str, str], about: Mapping[str, Any],
+    request: Request, question: str, groups: Sequence[FieldGroup], typed: Mapping[str, str], about: Mapping[str, Any],
     refusal: Refusal | None = None,
 ) -> Response:  # fmt: skip
     faults, others = beside(refusal.faults, groups) if refusal is not None else ({}, [])

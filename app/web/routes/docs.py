@@ -9,8 +9,8 @@ from starlette.responses import Response
 from app.errors import NotFound
 from app.web import guide
 from app.web.reading.strict import strict_router
+from app.web.representation.entity_tags import etag_of
 from app.web.representation.page import page
-from app.web.representation.respond import etag_of, matches
 
 router = strict_router(include_in_schema=False)
 
@@ -39,17 +39,17 @@ STATIC = _static()
 
 
 @router.get("/static/{name:path}")
-async def static(name: str, request: Request) -> Response:
+async def static(name: str) -> Response:
     """One static file."""
     if name not in STATIC:
         raise NotFound("There is nothing at that address.")
-    return _file(name, request)
+    return _file(name)
 
 
 @router.get("/docs")
-async def docs(request: Request) -> Response:
+async def docs() -> Response:
     """The page on which you can try every request."""
-    return _file("docs.html", request)
+    return _file("docs.html")
 
 
 @router.get("/docs/{name}")
@@ -59,22 +59,19 @@ async def document(name: str, request: Request) -> Response:
         raise NotFound("There is nothing at that address.")
     answer = {"title": guide.DOCUMENTS[name], "html": guide.html(name)}
     body = page("document", answer, request.scope)
-    return _bytes(body, "text/html; charset=utf-8", etag_of(body), request)
+    return _bytes(body, "text/html; charset=utf-8", etag_of(body))
 
 
 @router.get("/openapi.json")
 async def openapi(request: Request) -> Response:
     """The OpenAPI 3.1 document."""
     body: bytes = request.app.state.openapi_bytes()
-    return _bytes(body, "application/json", etag_of(body), request)
+    return _bytes(body, "application/json", etag_of(body))
 
 
-def _file(name: str, request: Request) -> Response:
-    return _bytes(*STATIC[name], request)
+def _file(name: str) -> Response:
+    return _bytes(*STATIC[name])
 
 
-def _bytes(body: bytes, media_type: str, etag: str, request: Request) -> Response:
-    headers = {"ETag": etag, "Cache-Control": "no-cache", "Content-Type": media_type}
-    if matches(request.headers.get("if-none-match"), etag):
-        return Response(status_code=304, headers=headers)
-    return Response(body, headers=headers)
+def _bytes(body: bytes, media_type: str, etag: str) -> Response:
+    return Response(body, headers={"ETag": etag, "Cache-Control": "no-cache", "Content-Type": media_type})

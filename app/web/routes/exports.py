@@ -1,30 +1,23 @@
 """The whole catalogue at a revision, as a Data Package or a SQLite file: made in a child process, sent as a file."""
 
-import shutil
-import tempfile
-from collections.abc import MutableMapping
-from pathlib import Path
+import datetime as dt
+from email.utils import format_datetime
 from typing import Annotated, Any
-from weakref import WeakKeyDictionary
 
-from cachetools import LRUCache
 from fastapi import Query, Request
 from pydantic import Field, TypeAdapter
-from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, Response
 from typing_extensions import TypedDict
 
-from app.catalogue.catalogue import Catalogue
-from app.database.migrating import HEADS
-from app.exchange import child
 from app.exchange.content_hash import HASH_VERSION
-from app.exchange.descriptor import format_tag
+from app.exchange.kept_exports import KeptExports, PastRevision, past_revision
 from app.questions.answers.cautions import cautions
 from app.questions.answers.parameters import Pinned
 from app.questions.answers.views import Caution
+from app.web.middleware.compression import SMALLEST
 from app.web.reading.strict import strict_router
 from app.web.representation import respond
-from app.web.representation.respond import matches
+from app.web.representation.entity_tags import matches
 
 router = strict_router(tags=["exchange"])
 
@@ -49,7 +42,7 @@ class ContentHash(TypedDict):
 
 
 CONTENT_HASH = TypeAdapter(ContentHash)
-_KNOWN: WeakKeyDictionary[Catalogue, MutableMapping[int, str]] = WeakKeyDictionary()
+_START = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
 
 
 def _file(media_type: str) -> dict[int | str, dict[str, Any]]:
@@ -90,33 +83,35 @@ async def export_sqlite(request: Request, asked: Asked) -> Response:
 )
 async def content_hash(request: Request, asked: Asked) -> Response:
     """SHA-256 over the values given: equal for equal catalogues, so that a copy can be compared with its origin."""
-    catalogue = request.app.state.catalogue
-    revision = await catalogue.ask(lambda snapshot: snapshot.revision, asked.pin())
-    known = _KNOWN.setdefault(catalogue, LRUCache(64))
-    if revision not in known:  # what holds at a revision never changes
-        settings = request.app.state.settings
-        options = ("--revision", str(revision))
-        found = await child.run(settings, "content-hash", *options, timeout_s=settings.import_timeout)
-        known[revision] = found["content_hash"]
-    answer: dict[str, Any] = {"revision": revision, "content_hash": known[revision], "hash_version": HASH_VERSION}
-    answer["cautions"] = cautions()
+    revision = await _revision(request, asked)
+    exports: KeptExports = request.app.state.exports
+    found = await exports.content_hash(revision, request.app.state.settings)
+    answer = {
+        "revision": revision.number, "content_hash": found, "hash_version": HASH_VERSION, "cautions": cautions(),
+    }  # fmt: skip
     return await respond(request, answer, CONTENT_HASH, question="content-hash")
 
 
+async def _revision(request: Request, asked: Pinned) -> PastRevision:
+    found: PastRevision = await request.app.state.catalogue.ask(past_revision, asked.pin())
+    return found
+
+
 async def _exported(request: Request, asked: Pinned, suffix: str, media_type: str) -> Response:
-    revision = await request.app.state.catalogue.ask(lambda snapshot: snapshot.revision, asked.pin())
-    format_of_file = format_tag() if suffix == "zip" else HEADS["catalogue"]
-    tag = f'"export.{format_of_file}.{revision}.{suffix}"'
-    headers = {"ETag": tag, "Cache-Control": "no-cache", "Legwork-Revision": str(revision)}
-    if matches(request.headers.get("if-none-match"), tag):
-        return Response(status_code=304, headers=headers)
-    folder = Path(tempfile.mkdtemp(prefix="legwork-export-"))
-    path = folder / f"legwork-{revision}.{suffix}"
-    settings = request.app.state.settings
-    try:
-        await child.run(settings, "export", str(path), "--revision", str(revision), timeout_s=settings.import_timeout)
-    except BaseException:
-        shutil.rmtree(folder, ignore_errors=True)
-        raise
-    cleared = BackgroundTask(shutil.rmtree, folder, ignore_errors=True)
-    return FileResponse(path, media_type=media_type, filename=path.name, headers=headers, background=cleared)
+    revision = await _revision(request, asked)
+    exports: KeptExports = request.app.state.exports
+    name = exports.name(revision, suffix)
+    recorded_at = dt.datetime.fromisoformat(revision.recorded_at) if revision.recorded_at else _START
+    headers = {
+        "ETag": f'"export.{name}"',
+        "Cache-Control": "no-cache",
+        "Content-Disposition": f'attachment; filename="legwork-{revision.number}.{suffix}"',
+        "Accept-Ranges": "bytes",
+        "Last-Modified": format_datetime(recorded_at.astimezone(dt.UTC), usegmt=True),
+        "Legwork-Revision": str(revision.number),
+    }
+    if matches(request.scope["state"].get("if_none_match"), headers["ETag"]):
+        # Nothing is exported: a body long enough to be treated like the file goes to the answer cache, which sends 304.
+        return Response(bytes(SMALLEST), media_type=media_type, headers=headers)
+    path = await exports.file(revision, suffix, request.app.state.settings)
+    return FileResponse(path, media_type=media_type, headers=headers)

@@ -10,14 +10,13 @@ from starlette.responses import Response
 
 from app.access.keys import Caller
 from app.bench import services
-from app.bench.due import Job, due
+from app.bench.due import DoneJob, due
 from app.bench.figures import ADJUSTERS, shown
 from app.bench.forks import Held, fork_view
-from app.bench.services import Service, service_view
+from app.bench.services import RecordedService, service_view
 from app.bench.shapes import Configuration, Done, DueView
 from app.catalogue.rows import Snapshot
 from app.errors import Fault, Invalid
-from app.questions.answers.cautions import cautions
 from app.questions.answers.gap import Gap
 from app.questions.answers.parameters import IsoDate, Pinned
 from app.questions.answers.views import Undecided
@@ -31,7 +30,7 @@ from app.web.forks.in_question import parameters_of
 from app.web.reading.idempotency import REPLAYED, IdempotencyKey, digest_of, key_of
 from app.web.reading.json_body import read_model
 from app.web.reading.strict import strict_router
-from app.web.routes.forks import ForkId, PinnedAsked, respond_private
+from app.web.routes.forks import ForkId, ForkPinnedAsked, fork_cautions, respond_private
 
 router = strict_router(tags=["bench log"])
 
@@ -74,14 +73,16 @@ async def record_service(request: Request, id: ForkId, idempotency_key: Idempote
     revision, not_listed = await request.app.state.catalogue.ask(held_against)
     answer = {
         "revision": revision, "service": service_view(service), "fork": fork_view(after), "unlisted": not_listed,
-        "cautions": cautions("limits"),
+        "cautions": await fork_cautions(request, {after.chassis}, "limits"),
     }  # fmt: skip
     return await respond_private(
         request, answer, answers.SERVICE, "service", status=201, headers=REPLAYED if again else {}
     )
 
 
-async def record(request: Request, caller: Caller, fork: Held, job: services.Finished) -> tuple[Service, Held, bool]:
+async def record(
+    request: Request, caller: Caller, fork: Held, job: services.Finished
+) -> tuple[RecordedService, Held, bool]:
     """Record a finished job; returns it, the fork after it, and whether it had been recorded before.
 
     Raises Invalid with pointers, NotFound.
@@ -140,13 +141,13 @@ def complete(snapshot: Snapshot, chassis: str, known: Configuration, done: Done)
     response_model=None,
     responses={200: {"model": answers.ServiceList, "description": "Oldest first as recorded."}},
 )
-async def list_services(request: Request, id: ForkId, asked: PinnedAsked) -> Response:
+async def list_services(request: Request, id: ForkId, asked: ForkPinnedAsked) -> Response:
     """Each job, what was fitted and measured, and what was in the fork then."""
     caller = await admitted(request, "bench")
-    _, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
+    fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     answer = {
         "revision": await request.app.state.catalogue.ask(lambda snapshot: snapshot.revision, asked.pin()), "fork": id,
-        "services": [service_view(each) for each in done], "cautions": cautions(),
+        "services": [service_view(each) for each in done], "cautions": await fork_cautions(request, {fork.chassis}),
     }  # fmt: skip
     return await respond_private(request, answer, answers.SERVICE_LIST, "services", rows="services")
 
@@ -174,7 +175,7 @@ async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Quer
         if asked.riding is not None:
             on_the_bench.refuse_riding(snapshot, fork.chassis, asked.riding, parameter="riding")
         held_against = on_the_bench.intervals(snapshot, fork.chassis, known, riding)
-        jobs = [Job(each.job, _day(each), each.hours) for each in done]
+        jobs = [DoneJob(each.job, _day(each), each.hours) for each in done]
         counted = due(held_against.intervals, jobs, first_used_on=first, today=today, hours=hours)
         return snapshot.revision, counted, held_against.listed
 
@@ -186,7 +187,7 @@ async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Quer
     answer: dict[str, Any] = {
         "revision": revision, "fork": id, "on": today.isoformat(), "due": listed,
         "undecided": _riding_open(riding, ridings), "gaps": gaps,
-        "cautions": cautions("not-in-the-catalogue"),
+        "cautions": await fork_cautions(request, {fork.chassis}, "not-in-the-catalogue"),
     }  # fmt: skip
     if hours is not None:
         answer["hours"] = float(hours)
@@ -202,7 +203,7 @@ async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Quer
     response_model=None,
     responses={200: {"model": answers.LabelAnswer, "description": "Lines to print or to write."}},
 )
-async def fork_label(request: Request, id: ForkId, asked: PinnedAsked) -> Response:
+async def fork_label(request: Request, id: ForkId, asked: ForkPinnedAsked) -> Response:
     """What is in the fork, the limits listed for exactly that, and the last job; no serial."""
     caller = await admitted(request, "bench")
     fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
@@ -218,7 +219,8 @@ async def fork_label(request: Request, id: ForkId, asked: PinnedAsked) -> Respon
         )  # fmt: skip
 
     revision, lines = await request.app.state.catalogue.ask(written, asked.pin())
-    answer = {"revision": revision, "label": lines, "cautions": cautions("limits", "shock-pump-only")}
+    answer: dict[str, Any] = {"revision": revision, "label": lines}
+    answer["cautions"] = await fork_cautions(request, {fork.chassis}, "limits", "shock-pump-only")
     return await respond_private(request, answer, answers.LABEL, "label")
 
 
@@ -230,16 +232,16 @@ def _riding_open(riding: str | None, listed: list[str]) -> list[Undecided]:
     return [{"parameter": "riding", "values": [*listed, on_the_bench.OTHER_RIDING], "text": text}]
 
 
-def _hours(asked: DueAsked, done: list[Service]) -> Decimal | None:
+def _hours(asked: DueAsked, done: list[RecordedService]) -> Decimal | None:
     noted = max((each.hours for each in done if each.hours is not None), default=None)
     return noted if asked.hours is None else Decimal(str(asked.hours))
 
 
-def _day(service: Service) -> dt.date | None:
+def _day(service: RecordedService) -> dt.date | None:
     return None if service.done_on is None else dt.date.fromisoformat(service.done_on)
 
 
-def _said(service: Service) -> str:
+def _said(service: RecordedService) -> str:
     said = [service.job.replace("-", " ")]
     said += [service.done_on] if service.done_on is not None else []
     said += [f"{service.hours:f} h"] if service.hours is not None else []

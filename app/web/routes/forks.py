@@ -1,6 +1,7 @@
 """The bench log: the forks of one shop. Needs a key with the scope `bench`; another shop's fork is a 404."""
 
 import re
+from collections.abc import Collection
 from typing import Annotated, Any
 
 from fastapi import Header, Path, Query, Request
@@ -15,10 +16,12 @@ from app.bench.forks import Held, Registering, fork_view
 from app.bench.services import service_view
 from app.catalogue.catalogue import PRESENT, Pin
 from app.catalogue.rows import Snapshot
+from app.catalogue.tables import Source
 from app.errors import PreconditionMissing
 from app.questions.answers.cautions import cautions
 from app.questions.answers.cursors import Cursor
 from app.questions.answers.parameters import Pinned
+from app.questions.answers.views import Caution
 from app.questions.job import bench_fork as on_the_bench
 from app.questions.tables.listing import Paged
 from app.web.access import admitted, in_shop, permitted, to_its_end
@@ -38,8 +41,8 @@ router = strict_router(tags=["bench log"])
 _TAG = re.compile(r'"r([0-9]{1,10})\.[^"]*"')
 
 ForkId = Annotated[str, Path(description="Id of the fork, given at registration.")]
-IfMatch = Annotated[str | None, Header(description="The ETag of the fork as you read it.")]
-PinnedAsked = Annotated[Pinned, Query()]
+ForkIfMatch = Annotated[str | None, Header(description="The ETag of the fork as you read it.")]
+ForkPinnedAsked = Annotated[Pinned, Query()]
 
 
 class ForksAsked(Paged):
@@ -58,6 +61,14 @@ class RecentAsked(Pinned):
 async def respond_private(request: Request, answer: Any, shape: TypeAdapter[Any], name: str, **more: Any) -> Response:
     """An answer of the bench log, which is never cached."""
     return await respond(request, answer, shape, question=name, headers={**PRIVATE, **more.pop("headers", {})}, **more)
+
+
+async def fork_cautions(request: Request, chassis: Collection[str], *codes: str) -> list[Caution]:
+    """The cautions of an answer about forks of these chassis: also that their data are invented, if they are."""
+    found: Collection[Source] = await request.app.state.catalogue.ask(
+        lambda snapshot: on_the_bench.sources(snapshot, chassis)
+    )
+    return cautions(*codes, sources=found)
 
 
 @router.post(
@@ -109,7 +120,7 @@ async def list_forks(request: Request, asked: Annotated[ForksAsked, Query()]) ->
     revision = await _revision(request, asked)
     found: dict[str, Any] = {
         "revision": revision, "total": page.total, "forks": [fork_view(fork) for fork in page.forks],
-        "cautions": cautions(),
+        "cautions": await fork_cautions(request, {fork.chassis for fork in page.forks}),
     }  # fmt: skip
     if page.more:
         last = page.forks[-1]
@@ -135,7 +146,8 @@ async def recent_configurations(request: Request, asked: Annotated[RecentAsked, 
         }
         for each in found
     ]  # fmt: skip
-    answer = {"revision": await _revision(request, asked), "configurations": shown, "cautions": cautions("limits")}
+    answer: dict[str, Any] = {"revision": await _revision(request, asked), "configurations": shown}
+    answer["cautions"] = await fork_cautions(request, {each.chassis for each in found}, "limits")
     return await respond_private(request, answer, answers.RECENT, "recent-configurations", rows="configurations")
 
 
@@ -146,7 +158,7 @@ async def recent_configurations(request: Request, asked: Annotated[RecentAsked, 
     response_model=None,
     responses={200: {"model": answers.ForkAnswer, "description": "The fork; its ETag is needed to change it."}},
 )
-async def get_fork(request: Request, id: ForkId, asked: PinnedAsked) -> Response:
+async def get_fork(request: Request, id: ForkId, asked: ForkPinnedAsked) -> Response:
     """`unlisted` names parts of the fork that no document in the catalogue lists."""
     caller = await admitted(request, "bench")
     fork = await in_shop(request, lambda shop: forks.held(shop, caller.shop, id))
@@ -161,7 +173,7 @@ async def get_fork(request: Request, id: ForkId, asked: PinnedAsked) -> Response
     openapi_extra=json_body(FORK_BODY, "The whole fork."),
     responses={200: {"model": answers.ForkAnswer, "description": "The fork as recorded now."}},
 )
-async def put_fork(request: Request, id: ForkId, if_match: IfMatch = None, empty: Empty = None) -> Response:
+async def put_fork(request: Request, id: ForkId, if_match: ForkIfMatch = None, empty: Empty = None) -> Response:
     """428 without If-Match, 412 if the fork has changed since you read it. Finished jobs are services."""
     caller = await permitted(request, "bench")
     wanted = registering(await read_model(request, FORK_BODY))
@@ -202,13 +214,13 @@ async def erase_fork(request: Request, id: ForkId) -> Response:
     response_model=None,
     responses={200: {"model": answers.ForkExport, "description": "The fork and every job on it."}},
 )
-async def export_fork(request: Request, id: ForkId, asked: PinnedAsked) -> Response:
+async def export_fork(request: Request, id: ForkId, asked: ForkPinnedAsked) -> Response:
     """For the owner of the fork."""
     caller = await admitted(request, "bench")
     fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     answer = {
         "revision": await _revision(request, asked), "fork": fork_view(fork),
-        "services": [service_view(each) for each in done], "cautions": cautions(),
+        "services": [service_view(each) for each in done], "cautions": await fork_cautions(request, {fork.chassis}),
     }  # fmt: skip
     return await respond_private(request, answer, answers.EXPORT, "fork-export")
 
@@ -227,7 +239,7 @@ async def _shown(
     links |= {name: f"{chassis}/{name}?fork={fork.id}" for name in ("sheet", "setup")}
     answer = {
         "revision": revision, "fork": fork_view(fork), "unlisted": not_listed, "links": links,
-        "cautions": cautions("limits", "not-in-the-catalogue"),
+        "cautions": await fork_cautions(request, {fork.chassis}, "limits", "not-in-the-catalogue"),
     }  # fmt: skip
     more = headers or {}
     return await respond_private(

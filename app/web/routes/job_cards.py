@@ -88,6 +88,8 @@ async def job_cards(request: Request, asked: Annotated[LookupParameters, Query()
         "revision": revision, "cards": cards, "made": len(done), "refused": len(cards) - len(done),
         "shopping_list": shopping_list(done, units), "cautions": cautions("limits", "not-in-the-catalogue"),
     }  # fmt: skip
+    invented = [each for one in done for each in one.answer["cautions"] if each["code"] == "invented-data"]
+    found["cautions"] = [*invented[:1], *found["cautions"]]
     return await respond(request, found, FLEET, question="job-cards")
 
 

@@ -19,7 +19,7 @@ from app.web.routes.tables import respond_page
 router = strict_router(tags=["revisions"])
 
 StatementId = Annotated[str, Path(description="Id of the statement, whatever its table.")]
-Number = Annotated[int, Path(ge=1, le=LAST_REVISION, description="Number of the revision.")]
+NumberOfRevision = Annotated[int, Path(ge=1, le=LAST_REVISION, description="NumberOfRevision of the revision.")]
 PinnedAsked = Annotated[Pinned, Query()]
 AnyStatement = TypeAliasType(
     "AnyStatement",
@@ -67,7 +67,7 @@ async def latest_revision(request: Request, asked: PinnedAsked) -> Response:
     response_model=None,
     responses={200: {"model": questions.RevisionAnswer, "description": "When, why, by whom and how much."}},
 )
-async def get_revision(request: Request, number: Number, asked: PinnedAsked) -> Response:
+async def get_revision(request: Request, number: NumberOfRevision, asked: PinnedAsked) -> Response:
     """When the revision was accepted, why, by whom, and how much it changed."""
     answer = await request.app.state.catalogue.ask(
         lambda snapshot: questions.one_revision(snapshot, number), asked.pin()

@@ -9,7 +9,7 @@ from starlette.responses import Response
 from app.questions.tables import findings as questions
 from app.questions.tables.findings import FindingsAsked
 from app.rules.finding import Severity
-from app.rules.registry import Shape
+from app.rules.registry import RuleShape
 from app.web.reading.strict import strict_router
 from app.web.representation import respond
 from app.web.routes.tables import respond_page
@@ -24,7 +24,7 @@ class RulesAsked(BaseModel):
 
     family: str | None = Field(default=None, max_length=80, description="Of this family.")
     severity: Severity | None = Field(default=None, description="Only this severity.")
-    shape: Shape | None = Field(default=None, description="That see this.")
+    shape: RuleShape | None = Field(default=None, description="That see this.")
     format: Literal["json", "html", "txt", "csv", "svg"] | None = Field(
         default=None,
         description="Format of the answer. A suffix (`.csv`) comes before `format`, that before Accept.",

@@ -5,7 +5,7 @@ from typing import Annotated
 from fastapi import Query, Request
 from starlette.responses import Response
 
-from app.questions.tables.find import FIND, FindAnswer, FindAsked, find
+from app.questions.search.find import FIND, FindAnswer, FindAsked, find
 from app.web.reading.strict import strict_router
 from app.web.representation import respond
 

@@ -83,7 +83,7 @@ def _add_entry(router: APIRouter, table: type[Row]) -> None:
     async def get_row(request: Request, id: RowId, asked: Annotated[Pinned, Query()]) -> Response:
         questions = questions_about(request.app)[table.table]
         answer = await request.app.state.catalogue.ask(
-            lambda snapshot: entry(snapshot, table, id, questions), asked.pin()
+            lambda snapshot: entry(snapshot, table, id, questions, asked.units), asked.pin()
         )
         version = answer["revision_from"] if table.role == "statement" else None  # what If-Match names in an edit
         return await respond(request, answer, entry_adapter(table), question="entry", version=version)

@@ -1,4 +1,4 @@
-"""What who answers a request may know of the connection it came on: whether its client is still there."""
+"""Lets a request handler ask whether its client is still connected."""
 
 import asyncio
 import socket
@@ -7,12 +7,14 @@ from collections.abc import Callable
 from typing import Any
 
 _ENDED = {7, 8}
-"""TCP_CLOSE and TCP_CLOSE_WAIT of Linux (net/tcp_states.h): the other end has reset the connection, or closed it."""
+"""Linux's TCP_CLOSE and TCP_CLOSE_WAIT (net/tcp_states.h): the client has reset the connection, or closed it."""
 
 
 def tcp_info(transport: Any, length: int) -> bytes | None:
-    """The first bytes of what Linux tells of a connection (`struct tcp_info` of linux/tcp.h, which only grows at its
-    end, begins with the state); None where there is none."""
+    """The first `length` bytes of Linux's `struct tcp_info` for a connection, or None on another system.
+
+    The structure (linux/tcp.h) begins with the state and only ever grows at its end.
+    """
     line = transport.get_extra_info("socket")
     if sys.platform != "linux" or line is None or line.family not in (socket.AF_INET, socket.AF_INET6):
         return None
@@ -21,7 +23,7 @@ def tcp_info(transport: Any, length: int) -> bytes | None:
 
 
 class ClientConnection:
-    """One connection, on which one request is answered at a time. `when_left` is called once the client is gone."""
+    """One connection, which answers one request at a time. `when_left` is called once the client has left."""
 
     __slots__ = ("_transport", "is_lost", "when_left")
 
@@ -31,21 +33,21 @@ class ClientConnection:
         self.when_left: Callable[[], None] | None = None
 
     def lost(self) -> None:
-        """The loop has heard that the connection is closed."""
+        """Note that the event loop has seen the connection close."""
         self.is_lost = True
         if self.when_left is not None:
             self.when_left()
 
     def is_left(self) -> bool:
-        """Whether the client is gone, asked of the system while the loop computes and hears nothing; off Linux only
-        what the loop has heard."""
+        """Whether the client has left. On Linux the system is asked, as a loop that computes sees no events; elsewhere
+        only what the loop has seen counts."""
         if self.is_lost:
             return True
         told = tcp_info(self._transport, 4)
         return told is not None and told[0] in _ENDED
 
     async def ended(self) -> None:
-        """Let the loop hear that a connection whose client is gone is closed."""
+        """Close a connection whose client has left, and wait until the event loop has seen it."""
         if not self.is_lost:
             heard = asyncio.Event()
             self.when_left = heard.set

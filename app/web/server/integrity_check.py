@@ -1,4 +1,4 @@
-"""Large SQLite files looked through for damage beside the service: the first who asks need not wait for that."""
+"""Checks large SQLite files for damage while the service runs, so that the first request need not wait for it."""
 
 import asyncio
 import threading
@@ -9,14 +9,14 @@ from app.database.connections import Database
 from app.errors import Unavailable
 
 AFTER_SECONDS = 1.0
-"""How long after the start it begins."""
+"""How long after the start the check begins."""
 
 
 def look_through_soon(databases: Sequence[Database], logger: Any) -> asyncio.TimerHandle | None:
-    """Look through the large ones, if any, in a thread of its own, a little later; needs a running loop. It can be
-    cancelled.
+    """Check the large databases, if any, in a thread of its own, a little later. Needs a running event loop; the handle
+    cancels it.
 
-    One that is damaged takes no writes from then on, the catalogue is not ready, and the log says it.
+    A damaged database takes no writes from then on, its catalogue is not ready, and the log says so.
     """
     large = [database for database in databases if database.is_large()]
     if not large:

@@ -10,24 +10,29 @@ import sys
 from typing import Any, Literal
 
 import uvicorn
+from starlette.types import ASGIApp
 from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
 from app.settings import Settings
 from app.web.logs import ServerLog, build_logger
-from app.web.middleware.measured import Measured
-from app.web.server.connection import timed
+from app.web.middleware.cross_origin import CrossOrigin
+from app.web.middleware.measured import MeasuredApp
+from app.web.server.addresses import announce
+from app.web.server.protocols import timed
 
 CANNOT_LISTEN = 3
-"""Exit code where the address cannot be listened on."""
+"""Exit code if the address cannot be listened on."""
 
 
-def config_of(app: Any, settings: Settings, parser: Literal["httptools", "h11"] = "httptools") -> uvicorn.Config:
+def config_of(app: ASGIApp, settings: Settings, parser: Literal["httptools", "h11"] = "httptools") -> uvicorn.Config:
     """How uvicorn is to run `app`. Its own limit_concurrency counts idle connections too, so ours are used instead
     (`max_connections`, `max_in_flight`); X-Forwarded-* are believed from `trusted_proxies` only."""
     if settings.metrics != "off":
-        app = Measured(app)
+        app = MeasuredApp(app)
     if settings.trusted_proxies:
-        app = ProxyHeadersMiddleware(app, trusted_hosts=settings.trusted_proxies)
+        app = ProxyHeadersMiddleware(app, trusted_hosts=settings.trusted_proxies)  # type: ignore[arg-type, assignment]
+    if settings.cors_origins:
+        app = CrossOrigin(app, settings.cors_origins)
     return uvicorn.Config(
         app,
         host=settings.host,
@@ -46,13 +51,12 @@ def config_of(app: Any, settings: Settings, parser: Literal["httptools", "h11"] 
 
 
 def run(settings: Settings, app: Any) -> None:
-    """Serves until SIGTERM or SIGINT; answers under way get `shutdown_timeout` seconds. Where the address cannot be
+    """Serve until SIGTERM or SIGINT; answers under way get `shutdown_timeout` seconds. If the address cannot be
     listened on: one plain line on standard error and exit code 3."""
     listening = _listen(settings)
     _log_through_ours(settings)
     _allow_connections(settings.max_connections)
-    host, port = listening.getsockname()[:2]
-    print(f"Legwork answers at http://{f'[{host}]' if ':' in host else host}:{port}/", file=sys.stderr, flush=True)
+    announce(settings, listening.getsockname()[1], sys.stderr)
     for asked_to_stop in (signal.SIGTERM, signal.SIGINT):  # uvicorn raises it again when all is finished
         signal.signal(asked_to_stop, _stopped)
     uvicorn.Server(config_of(app, settings)).run(sockets=[listening])

@@ -30,10 +30,10 @@ from legwork_client.models import (
     JobCardAnswer,
     NotAnswered,
     Problem,
-    PutBody,
-    PutBodyRow,
     SetupAnswer,
     SheetAnswer,
+    StatementPut,
+    StatementPutRow,
     TorqueEntry,
     Units,
     WriteAnswer,
@@ -99,8 +99,8 @@ def edit(client: AuthenticatedClient, torque: str) -> dict[str, Any]:
     """A note on a torque: refused without If-Match, taken with the tag that was read, refused with the same again."""
     read = get_torque.sync_detailed(torque, client=client)
     assert isinstance(read.parsed, TorqueEntry), read.parsed
-    row = PutBodyRow.from_dict({**read.parsed.row.to_dict(), "note": "Read again."})
-    body = PutBody(table=read.parsed.table, op="put", row=row, reason="read again")
+    row = StatementPutRow.from_dict({**read.parsed.row.to_dict(), "note": "Read again."})
+    body = StatementPut(row=row, reason="read again")
     blind = put_statement.sync_detailed(torque, client=client, body=body)
     taken = put_statement.sync_detailed(torque, client=client, body=body, if_match=read.headers["ETag"])
     stale = put_statement.sync_detailed(torque, client=client, body=body, if_match=read.headers["ETag"])

@@ -72,9 +72,9 @@ async function together() {
 async function edit() {
   const read = await client.GET("/v1/torques/{id}", { params: { path: { id: torque } } });
   const tag = read.response.headers.get("ETag") ?? "";
-  const { table, row } = answered(read);
+  const { row } = answered(read);
   const changed = { ...row, note: "Read again." };
-  const body: components["schemas"]["PutBody"] = { table, op: "put", row: changed, reason: "read again" };
+  const body: components["schemas"]["StatementPut"] = { row: changed, reason: "read again" };
   const send = (header: { "If-Match"?: string }) =>
     client.PUT("/v1/statements/{id}", { params: { path: { id: torque }, header }, body });
   const blind = await send({});

@@ -4,11 +4,7 @@ Cache poisoning as it is done: one asker sends a line that the key of the store 
 next is given what was kept (RFC 9111, 4.1; the classes are those of CWE-524 and CWE-444).
 """
 
-import gzip
 import io
-import random
-import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -17,7 +13,7 @@ from app.catalogue.catalogue import Catalogue
 from app.database.connections import Database
 from app.main import Service, create_app
 from app.settings import Settings
-from tests.api.raw import Headers, Raw, ask
+from tests.api.raw import ask
 from tests.api.test_documented_refusals import IN_A_CHILD, Asking, demo_service, operations
 from tests.api.writing import writing
 from tests.bench.working import CHASSIS, benches
@@ -26,38 +22,6 @@ from tests.conftest import Fresh
 pytestmark = pytest.mark.anyio
 FITS = "/v1/chassis/quembry-trivet-35/fits?travel=150&model_year=2023"
 HOSTS = ["legwork.test", "other.test"]
-PATHS = {
-    "/v1/chassis/quembry-trivet-35/fits": "?travel=150", "/v1/chassis/quembry-trivet-35/sheet": "?travel=150",
-    "/v1/makers": "?limit=2", "/v1/units": "", "/v1/fits": "?limit=2", "/v1/search": "?q=150", "/": "?q=trivet",
-    "/v1/torques/torque-crock-39-axle": "?revision=1", "/v1/revisions": "", "/problems": "", "/problems/gone": "",
-    "/v1/chassis/quembry-trivet-35/setup": "?rider_mass=80&travel=150", "/v1/standards/threads": "",
-    "/v1/convert": "?value=6.8&from=N%C2%B7m&to=in-lb",
-}  # fmt: skip
-"""With parameters that have an answer."""
-QUERIES = [
-    "", "?", "?travel=150", "?travel=150&model_year=2023", "?model_year=2023&travel=150", "?travel=150&travel=160",
-    "?tr%61vel=150", "?travel=15%30", "?limit=2", "?limit=2&&", "?limit=2&format=json", "?format=json", "?format=csv",
-    "?format=html", "?format=txt", "?format=json&format=csv", "?FORMAT=csv", "?format=", "?q=150", "?q=150&limit=2",
-    "?q=%C3%A9", "?q=e%CC%81", "?q=%ff", "?revision=1", "?as_of=2026-01-01", "?units=imperial", "?units=imperial&q=a+b",
-    "?units=imperial&q=a%20b", "?rider_mass=80&travel=150", "?value=6.8&from=N%C2%B7m&to=in-lb", "?fork=a",
-]  # fmt: skip
-SPELLING = re.compile(r"\.json(?=[?>])|(?<=\?)format=json&|&format=json")
-ENDS = ["", "", "", ".json", ".csv", ".html", ".txt", "%2Ejson", "%2Ecsv", ".csv.json", "/"]
-LINES: list[Headers] = [
-    [], [], [("accept", "application/json")], [("accept", "text/html")], [("accept", "text/csv")],
-    [("accept", "text/html"), ("accept", "application/json")],
-    [("accept", "application/json"), ("accept", "text/html")],
-    [("accept", "text/html;q=0.1, text/html, application/json;q=0.5")],
-    [("accept", "text/html, text/html;q=0.1, application/json;q=0.5")],
-    [("accept", "text/plain"), ("accept", "*/*")], [("accept", "")], [("accept", "nonsense")],
-    [("accept-encoding", "gzip")], [("accept-encoding", "gzip"), ("accept-encoding", "identity")],
-    [("accept-encoding", "identity"), ("accept-encoding", "gzip")], [("accept-encoding", "GZIP")],
-    [("authorization", "Bearer x")], [("authorization", "")], [("if-none-match", "*")], [("if-none-match", '"x"')],
-    [("if-none-match", '"x"'), ("if-none-match", "*")], [("x-forwarded-host", "evil.test")], [("cookie", "a=b")],
-    [("x-forwarded-proto", "https")], [("forwarded", "host=evil.test")], [("x-original-url", "/v1/makers")],
-    [("x-http-method-override", "DELETE")], [("accept-language", "de")], [("range", "bytes=0-3")],
-    [("host", "evil.test")],
-]  # fmt: skip
 
 
 @pytest.fixture
@@ -67,56 +31,6 @@ def two(loaded: Catalogue) -> tuple[Service, Service]:
         create_app(Settings(allowed_hosts=HOSTS), loaded, log_to=io.StringIO()),
         create_app(Settings(allowed_hosts=HOSTS, cache_bytes=0), loaded, log_to=io.StringIO()),
     )
-
-
-def spelt(chance: random.Random, path: str) -> str:
-    """The path with one letter percent-encoded, now and then."""
-    if chance.random() > 0.25:
-        return path
-    at = chance.randrange(1, max(2, len(path)))
-    return path if path[at : at + 1] in ("", "/") else f"{path[:at]}%{ord(path[at]):02x}{path[at + 1 :]}"
-
-
-def requests(seed: int, count: int) -> Iterator[tuple[str, str, str, Headers]]:
-    """Method, address, host and header lines: a few addresses at a time, so that what is kept is asked again."""
-    chance = random.Random(seed)
-    for number in range(count):
-        if number % 40 == 0:
-            paths, queries = chance.sample(sorted(PATHS), 2), chance.sample(QUERIES, 4)
-        path = chance.choice(paths)
-        query = chance.choice([PATHS[path], PATHS[path], *queries])
-        address = spelt(chance, path) + chance.choice(ENDS) + query
-        method = chance.choice(["GET", "GET", "GET", "GET", "HEAD", "OPTIONS"])
-        yield method, address, chance.choice([*HOSTS, HOSTS[0], "LEGWORK.test"]), chance.choice(LINES)
-
-
-def said(answer: Raw) -> tuple[int, dict[str, str], str]:
-    """What matters of an answer: a link to the next page may spell the same question as the first asker did, and so
-    the tag may differ."""
-    body = gzip.decompress(answer.body) if "content-encoding" in answer.headers and answer.body else answer.body
-    text = body.decode().replace(answer.headers["x-request-id"], "")
-    of_these_bytes = ["etag", "content-length", "x-request-id"]
-    if answer.status == 304:  # without a length it is not known whether the whole answer is packed for others
-        of_these_bytes.append("vary")
-    headers = {name: value for name, value in answer.headers.items() if name not in of_these_bytes}
-    headers["link"] = SPELLING.sub("", headers.get("link", ""))
-    return answer.status, headers, SPELLING.sub("", text)
-
-
-async def test_whatever_was_asked_before_the_answer_is_that_of_a_service_that_keeps_none(
-    two: tuple[Service, Service],
-) -> None:
-    kept, bare = two
-    good = 0
-    for method, address, host, lines in requests(seed=5, count=600):
-        here = await ask(kept, address, lines, method=method, host=host)
-        there = await ask(bare, address, lines, method=method, host=host)
-        assert here.status == there.status, (method, address, host, lines)
-        good += here.status == 200
-        assert said(here) == said(there), (method, address, host, lines)
-    assert good > 120
-    assert kept.front is not None
-    assert kept.front.answers.store.currsize > 0
 
 
 @pytest.mark.parametrize("name", ["accept", "accept-encoding"])
@@ -184,7 +98,7 @@ async def test_closed_lookups_are_closed_to_the_next_asker(demo: Database, tmp_p
             for lines in ([], [("authorization", "Bearer no")], [("if-none-match", answers[0].headers["etag"])]):
                 assert (await ask(service.app, address, lines)).status == 401
             assert (await ask(service.app, address, method="HEAD")).status == 401
-        assert service.app.front is None
+        assert service.app.answers.bytes > 0
 
 
 async def test_a_refusal_is_never_what_the_next_asker_gets(two: tuple[Service, Service]) -> None:

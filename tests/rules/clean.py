@@ -9,7 +9,7 @@ from io import StringIO
 
 from app.catalogue.rows import MemoryRows
 from app.catalogue.tables import TABLES, Row, from_cells
-from app.rules.registry import Edit
+from app.rules.registry import RowEdit
 
 CLEAN: dict[str, str] = {
     "makers": """id,name
@@ -150,7 +150,7 @@ def clean_catalogue() -> MemoryRows:
     return MemoryRows(clean_rows().values())
 
 
-def edited(change: Edit) -> Row:
+def edited(change: RowEdit) -> Row:
     """The row that an example writes. Raises pydantic's error where its cells are no such row."""
     table = TABLES[change.table]
     present = clean_rows().get((change.table, change.id))
@@ -158,7 +158,7 @@ def edited(change: Edit) -> Row:
     return table.checked(from_cells(table, {**cells, **change.cells}))
 
 
-def with_edit(change: Edit) -> MemoryRows:
+def with_edit(change: RowEdit) -> MemoryRows:
     """The clean catalogue with one example laid over."""
     row = edited(change)
     return MemoryRows({**clean_rows(), (change.table, row.id): row}.values())

@@ -1,4 +1,4 @@
-"""What is kept of answers: the same bytes as without it, never of an older revision, never what is not for all."""
+"""The answer cache: the same bytes as without it, never of an older revision, never what is not for everybody."""
 
 import asyncio
 import io
@@ -60,12 +60,42 @@ Kept = tuple[httpx.AsyncClient, Counting, io.StringIO]
         (ASKED, "application/json"),
     ],
 )
-async def test_two_spellings_of_one_question_share_an_answer(kept: Kept, spelling: str, accept: str) -> None:
-    client, catalogue, _ = kept
+async def test_two_spellings_of_one_question_have_the_same_answer(kept: Kept, spelling: str, accept: str) -> None:
+    client, _, _ = kept
     first = await client.get(ASKED)
     second = await client.get(spelling, headers={"Accept": accept})
     assert (second.status_code, second.content, second.headers["etag"]) == (200, first.content, first.headers["etag"])
+
+
+async def test_one_answer_serves_every_client_that_asks_the_same(kept: Kept) -> None:
+    """Lines that decide nothing are not in the key: another browser, its id, a cookie of others."""
+    client, catalogue, log = kept
+    first = await client.get(ASKED)
+    for more in (
+        {"User-Agent": "another"}, {"X-Request-Id": "chosen-by-the-client"}, {"X-Forwarded-For": "10.0.0.1"},
+        {"Accept-Language": "de"}, {"Cookie": "theme=dark"}, {"Accept-Encoding": "br;q=1.0, gzip;q=0.5"},
+        {"Cache-Control": "max-age=0"}, {"Range": "bytes=0-3"},
+    ):  # fmt: skip
+        again = await client.get(ASKED, headers=more)
+        assert (again.status_code, again.content) == (200, first.content), more
     assert catalogue.asked == 1
+    assert again.headers["x-request-id"] != first.headers["x-request-id"]
+    lines = [json.loads(line) for line in log.getvalue().splitlines()]
+    assert [line["agent"] for line in lines[:2]] == [lines[0]["agent"], "another"]
+    assert lines[2]["request_id"] == "chosen-by-the-client"
+
+
+async def test_no_answer_takes_the_spelling_of_the_first_client(kept: Kept) -> None:
+    client, _, _ = kept
+    spelt = [await client.get(f"/v1/makers?limit=1{more}") for more in ("&format=json", "", "&revision=1", "")]
+    for answer, more in zip(spelt, ("format=json", "", "revision=1", ""), strict=True):
+        assert more in answer.json()["next"]
+        assert ("format" in answer.json()["next"]) is (more == "format=json")
+        assert more in answer.headers["link"]
+    for first, second in (("", "?format=json"), ("?format=json", "")):
+        answers = [(await client.get(f"/problems/stale{end}")).status_code for end in (first, second, first, second)]
+        assert answers[:2] == answers[2:]
+        assert sorted(answers) == [200, 200, 422, 422]
 
 
 async def test_another_question_or_form_is_another_answer(kept: Kept) -> None:
@@ -126,8 +156,7 @@ async def test_what_is_kept_is_bounded(loaded: Catalogue) -> None:
         for year in range(2015, 2035):
             for travel in range(100, 180, 10):
                 await client.get(f"{FITS}?travel={travel}&model_year={year}")
-    assert app.front is not None
-    assert 25_000 < app.front.answers.store.currsize <= 50_000
+    assert 50_000 < app.answers.bytes <= 100_000
 
 
 async def test_the_same_bytes_with_and_without(loaded: Catalogue) -> None:
@@ -226,5 +255,4 @@ async def test_what_is_asked_of_a_fork_of_the_shop_is_not_kept(demo: Database, t
         nobody = await client_of(service.app).get("/v1/forks")
         assert nobody.status_code == 401
         assert (await service.client.get("/v1/forks", headers=bench)).headers["cache-control"] == "private, no-store"
-        assert service.app.front is not None
-        assert service.app.front.answers.store.currsize == 0
+        assert service.app.answers.bytes == 0

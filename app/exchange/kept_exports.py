@@ -1,0 +1,187 @@
+"""Exports of the whole catalogue: one of a revision is made once, in a child process, and kept for all who ask for it.
+
+They are in the folder `exports` beside the database file, or in a temporary folder if there is no such file. A name
+holds the revision, a digest of the record of it (after a restore the same number may be another revision) and the
+version of the format. A file is renamed into place when it is whole. The folder is bounded in number and bytes.
+"""
+
+import asyncio
+import hashlib
+import os
+import secrets
+import tempfile
+import time
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+from typing import Generic, NamedTuple, TypeVar
+
+from cachetools import LRUCache
+from sqlalchemy import make_url
+
+from app.catalogue.history import recorded
+from app.catalogue.snapshot import Snapshot
+from app.database.migrating import HEADS
+from app.exchange import child
+from app.exchange.descriptor import format_tag
+from app.settings import Settings
+
+T = TypeVar("T")
+
+FORMAT = 1
+"""Version of the files; raise it if the bytes of a revision change for another reason than new columns."""
+MOST_FILES = 8
+MOST_BYTES = 2_000_000_000
+IN_USE_S = 10
+"""Seconds for which a file that was just asked for is not removed, so that it can be opened to be sent."""
+ABANDONED_S = 3_600
+"""Seconds after which an unfinished file is one that a killed process left."""
+
+
+class PastRevision(NamedTuple):
+    """A revision by its number, when it was recorded (empty for the empty catalogue) and a digest of its record."""
+
+    number: int
+    recorded_at: str
+    digest: str
+
+
+def past_revision(snapshot: Snapshot) -> PastRevision:
+    """The revision of a snapshot."""
+    record = recorded(snapshot, [snapshot.revision]).get(snapshot.revision)
+    digest = hashlib.sha256(repr(record and tuple(record)).encode()).hexdigest()[:12]
+    return PastRevision(snapshot.revision, "" if record is None else record.recorded_at, digest)
+
+
+class SharedWork(Generic[T]):
+    """Work that several requests wait for is done once; it ends early when the last of them has given up."""
+
+    def __init__(self) -> None:
+        self._tasks: dict[str, asyncio.Task[T]] = {}
+        self._waiting: dict[asyncio.Task[T], int] = {}
+
+    async def result(self, name: str, work: Callable[[], Awaitable[T]]) -> T:
+        """The result of `work`, which may have been started by another request. Raises what it raises."""
+
+        async def begun() -> T:
+            return await work()
+
+        task = self._tasks.get(name)
+        if task is None or task.get_loop() is not asyncio.get_running_loop():
+            task = self._tasks[name] = asyncio.create_task(begun())
+        self._waiting[task] = self._waiting.get(task, 0) + 1
+        try:
+            return await asyncio.shield(task)
+        finally:
+            self._waiting[task] -= 1
+            if not self._waiting[task]:
+                del self._waiting[task]
+                if self._tasks.get(name) is task:
+                    del self._tasks[name]
+                task.cancel()
+
+
+class KeptExports:
+    """The exports of one catalogue."""
+
+    def __init__(self, database_url: str) -> None:
+        url = make_url(database_url)
+        is_file = url.get_backend_name() == "sqlite" and url.database not in (None, "", ":memory:")
+        self._beside = Path(str(url.database)).parent / "exports" if is_file else None
+        self._temporary: tempfile.TemporaryDirectory[str] | None = None
+        self._files: SharedWork[Path] = SharedWork()
+        self._hashes: SharedWork[str] = SharedWork()
+        self._known: LRUCache[str, str] = LRUCache(64)
+
+    def name(self, revision: PastRevision, suffix: str) -> str:
+        """The name of the file, without a folder."""
+        columns = format_tag() if suffix == "zip" else HEADS["catalogue"]
+        return f"r{revision.number}-{revision.digest}-f{FORMAT}-{columns}.{suffix}"
+
+    async def file(self, revision: PastRevision, suffix: str, settings: Settings) -> Path:
+        """The whole file. Raises the Refusal that the child met, and Unavailable if too many are being made."""
+        folder, name = await asyncio.to_thread(self._folder), self.name(revision, suffix)
+        path = folder / name
+        if not _touched(path):
+            await self._files.result(name, lambda: self._made(path, revision, settings))
+        return path
+
+    async def content_hash(self, revision: PastRevision, settings: Settings) -> str:
+        """The hash of all that holds at a revision. Raises like `file`."""
+        if (known := self._known.get(revision.digest)) is not None:
+            return known
+        options = ("--revision", str(revision.number))
+
+        async def hashed() -> str:
+            found = await child.run(settings, "content-hash", *options, timeout_s=settings.import_timeout)
+            return str(found["content_hash"])
+
+        found = self._known[revision.digest] = await self._hashes.result(revision.digest, hashed)
+        return found
+
+    def _folder(self) -> Path:
+        if self._beside is not None and _is_writable(self._beside):
+            return self._beside
+        if self._temporary is None:
+            self._temporary = tempfile.TemporaryDirectory(prefix="legwork-exports-", ignore_cleanup_errors=True)
+        return Path(self._temporary.name)
+
+    async def _made(self, path: Path, revision: PastRevision, settings: Settings) -> Path:
+        part = path.with_name(f"part-{secrets.token_hex(8)}{path.suffix}")
+        options = ("--revision", str(revision.number))
+        try:
+            await child.run(settings, "export", str(part), *options, timeout_s=settings.import_timeout)
+            await asyncio.to_thread(_put_in_place, part, path)
+        finally:
+            for left in path.parent.glob(f"{part.name}*"):
+                left.unlink(missing_ok=True)
+        await asyncio.to_thread(prune, path.parent)
+        return path
+
+
+def prune(folder: Path) -> None:
+    """Remove the files that were not asked for longest until there are at most MOST_FILES and MOST_BYTES, and what
+    killed processes left. One asked for in the last IN_USE_S seconds stays: it may be about to be opened. A file that
+    is being sent may go, as an open file stays readable."""
+    now = time.time()
+    kept: list[tuple[float, int, Path]] = []
+    for path in folder.iterdir():
+        try:
+            found = path.stat()
+        except FileNotFoundError:
+            continue  # another worker was faster
+        if path.name.startswith("part-"):
+            if found.st_mtime < now - ABANDONED_S:
+                path.unlink(missing_ok=True)
+        elif path.suffix in (".zip", ".sqlite"):
+            kept.append((found.st_atime, found.st_size, path))
+    kept.sort(reverse=True)
+    total = 0
+    for number, (asked_at, size, path) in enumerate(kept):
+        total += size
+        if (number >= MOST_FILES or total > MOST_BYTES) and asked_at < now - IN_USE_S:
+            path.unlink(missing_ok=True)
+
+
+def _touched(path: Path) -> bool:
+    """Whether a file is there; if so, notes that it was asked for, as its time of access."""
+    try:
+        os.utime(path, (time.time(), path.stat().st_mtime))
+    except FileNotFoundError:
+        return False
+    return True
+
+
+def _put_in_place(part: Path, path: Path) -> None:
+    """Rename a file when all of it is on the disk, so that a power cut cannot leave a short one under its name."""
+    with part.open("rb") as written:
+        os.fsync(written.fileno())
+    os.replace(part, path)
+    _touched(path)
+
+
+def _is_writable(folder: Path) -> bool:
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError:
+        return False
+    return os.access(folder, os.W_OK | os.X_OK)

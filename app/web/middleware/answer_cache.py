@@ -1,0 +1,332 @@
+"""The answer cache, in front of everything else: an answer is computed once and sent to all who ask the same.
+
+Why a kept answer is right for the request that gets it:
+
+1. *The key is all that the application can read.* A request that may be answered from here reaches the routes through
+   `KeyedRequest`, which hands on what `key_of` holds and withholds everything else: other header lines, the client's
+   address, the HTTP version. So an answer cannot depend on anything outside the key, whatever a route does.
+   In the key: scheme, Host (links and printed codes carry them), path and query byte for byte, Accept, whether gzip is
+   taken, and whether a key was sent. A request in which a line of the key comes twice is neither looked up nor kept.
+2. *Whose key it is* is not in the key. A route that asks for it (`app.web.access.caller_of`) leaves a mark in the
+   request's state, and an answer with that mark is not kept. A request with a session's cookie passes by.
+3. *The catalogue* is in the key by its revision, which is read before the body is computed. All answers are of one
+   revision and all go when another is the latest. An answer for which the database showed another latest revision
+   meanwhile (a write just then, a replica that lags) is sent and not kept.
+4. *What was checked* when the answer was computed is decided by the key (host, length of the address) or checked again
+   here for each request: number and length of the header lines, the API key if reads are closed, the rate. A request
+   that fails one of them goes on, and the layer behind refuses it as always.
+5. *Kept* is only what a shared cache might keep: 200 to GET with an entity tag, not `no-store`, no cookie.
+
+This is also the only place that makes a 304: from the finished 200, so both say the same (RFC 9110, 15.4.5). Routes
+never see If-None-Match. A 304 that comes from here does not count towards a rate.
+"""
+
+import asyncio
+from collections import OrderedDict
+from collections.abc import Mapping, MutableMapping, Sequence
+from functools import lru_cache
+from time import perf_counter
+from typing import Any
+
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from app.catalogue.catalogue import LATEST_SEEN, Catalogue
+from app.settings import Settings
+from app.web.access import caller_was_read
+from app.web.middleware.closed_reads import ClosedReads
+from app.web.middleware.compression import takes_gzip
+from app.web.middleware.limits import IN_A_CHILD
+from app.web.middleware.rates import RateCounter, RateHeaders, address_of
+from app.web.middleware.requests import RequestLog, accepted_id, new_id
+from app.web.representation.entity_tags import matches
+from app.web.session_cookie import NAME as SESSION
+
+LARGEST = 1_000_000
+"""Bytes of the largest body that is kept."""
+OVERHEAD = 1_500
+"""Bytes that an entry takes beside its body and address: header lines and tuples (measured over 600 entries)."""
+LONGEST_LOOK_S = 1.0
+"""Seconds to wait for the latest revision on PostgreSQL; after that the request goes on without the cache."""
+
+_ONCE = frozenset((b"accept", b"accept-encoding", b"authorization", b"cookie", b"host"))
+_PASSING_BY = frozenset((b"content-length", b"transfer-encoding", b"content-encoding", b"expect"))
+"""Lines of a request with a body: it is not looked up."""
+_OF_THE_BODY = frozenset((b"content-type", b"content-length", b"content-range"))
+_OF_ONE_REQUEST = frozenset((b"x-request-id", b"ratelimit", b"ratelimit-policy"))
+
+HeaderLines = Sequence[tuple[bytes, bytes]]
+Key = tuple[Any, ...]
+
+
+class KeptAnswer:
+    """A finished 200: its header lines, its body and its entity tag."""
+
+    __slots__ = ("body", "etag", "headers", "size", "unchanged")
+
+    def __init__(self, headers: HeaderLines, body: bytes, address_bytes: int) -> None:
+        self.headers = [line for line in headers if line[0] not in _OF_ONE_REQUEST]
+        self.unchanged = lines_of_304(self.headers)
+        self.etag = etag_in(headers) or ""
+        self.body = body
+        self.size = len(body) + address_bytes + OVERHEAD
+
+
+class AnswerCache:
+    """Pure ASGI, outermost. Bounded in bytes (`LEGWORK_CACHE_BYTES`; 0 keeps nothing); gives up what was not asked for
+    longest."""
+
+    def __init__(
+        self, app: ASGIApp, catalogue: Catalogue | None, settings: Settings, log: RequestLog, rates: RateCounter
+    ) -> None:
+        self.app = app
+        self.catalogue = catalogue
+        self.log = log
+        self.rates = rates
+        self.closed_reads = None if settings.open_reads else ClosedReads(app)
+        self.most_lines, self.most_header_bytes = settings.max_headers, settings.max_header_bytes
+        self.most_bytes = settings.cache_bytes
+        self.bytes = 0
+        self.revision: int | None = None
+        self.answers: OrderedDict[Key, KeptAnswer] = OrderedDict()  # cachetools' LRUCache takes 1.5 µs more for a hit
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+        elif scope["method"] != "GET" and scope["method"] != "HEAD":
+            try:
+                await self.app(scope, receive, send)
+            finally:
+                if self.catalogue is not None:
+                    self.catalogue.look_again()
+        else:
+            begun, lines = perf_counter(), scope["headers"]
+            first = dict(lines)
+            revision, answer, key = None, None, self._key(scope, lines, first)
+            if key is not None:
+                scope.setdefault("state", {})["keyed"] = True
+                if self.catalogue is not None and (revision := self.catalogue.known()) is None:
+                    revision = await self._latest(self.catalogue, scope)
+                answer = None if revision is None else self.get(revision, key)
+            if answer is None or not await self._answered(answer, scope, send, first, begun):
+                await self._computed(scope, receive, send, first.get(b"if-none-match"), revision, key)
+
+    def get(self, revision: int, key: Key) -> KeptAnswer | None:
+        """The answer kept under `key`, if it is of `revision`. Forgets all answers of another one."""
+        if revision != self.revision:
+            self.answers.clear()
+            self.bytes, self.revision = 0, revision
+        answer = self.answers.get(key)
+        if answer is not None:
+            self.answers.move_to_end(key)
+        return answer
+
+    def keep(self, revision: int, key: Key, answer: KeptAnswer) -> None:
+        """Keep an answer computed at `revision`, unless another came since or it is larger than the whole cache."""
+        if revision != self.revision or answer.size > self.most_bytes:
+            return
+        if (before := self.answers.pop(key, None)) is not None:
+            self.bytes -= before.size
+        self.answers[key] = answer
+        self.bytes += answer.size
+        while self.bytes > self.most_bytes:
+            _, oldest = self.answers.popitem(last=False)
+            self.bytes -= oldest.size
+
+    def _key(self, scope: Scope, lines: HeaderLines, first: Mapping[bytes, bytes]) -> Key | None:
+        """The key of a request; None for one that is neither answered from here nor kept."""
+        path = scope["path"]
+        if (path != "/" and not path.startswith(("/v1/", "/problems"))) or path in IN_A_CHILD:
+            return None
+        if not _PASSING_BY.isdisjoint(first) or SESSION in first.get(b"cookie", b""):
+            return None
+        size = sum(map(len, first)) + sum(map(len, first.values()))
+        if len(first) < len(lines):
+            if _comes_twice(lines):
+                return None
+            size = sum(len(name) + len(value) for name, value in lines)
+        if len(lines) > self.most_lines or size + 4 * len(lines) > self.most_header_bytes:
+            return None
+        return key_of(scope, first)
+
+    async def _latest(self, catalogue: Catalogue, scope: Scope) -> int | None:
+        """The latest revision, looked up; None if the database cannot be read."""
+        begun = perf_counter()
+        try:
+            async with asyncio.timeout(LONGEST_LOOK_S):
+                found = await catalogue.number()
+        except TimeoutError:
+            found = None
+        if "came" in scope["state"]:
+            scope["state"]["came"] += perf_counter() - begun  # `Waiting` times the loop's queue, not the database
+        return found
+
+    async def _answered(
+        self, answer: KeptAnswer, scope: Scope, send: Send, first: Mapping[bytes, bytes], begun: float
+    ) -> bool:
+        """Send a kept answer or a 304 in its place; False, and nothing sent, if the request is to be refused."""
+        if self.closed_reads is not None and await self.closed_reads.refusal(scope) is not None:
+            return False
+        condition = first.get(b"if-none-match")
+        has_it = condition is not None and matches(_joined(scope["headers"]), answer.etag)
+        counted: RateHeaders = ()
+        if self.rates.reads is not None and (rate := self.rates.rate_of(scope)) is not None:
+            cost = 0 if has_it else 1
+            if self.rates.shared is None and b"authorization" not in first:
+                standing = self.rates.count_here(address_of(scope), rate, cost)
+            else:
+                standing = await self.rates.count(scope, rate, cost=cost)
+            if not standing.allowed:
+                return False
+            counted = standing.headers()
+        sent_id = first.get(b"x-request-id")
+        request_id = new_id() if sent_id is None else accepted_id(sent_id) or new_id()
+        lines = [*(answer.unchanged if has_it else answer.headers), (b"x-request-id", request_id.encode()), *counted]
+        status = 304 if has_it else 200
+        body = b"" if has_it or scope["method"] == "HEAD" else answer.body
+        await send({"type": "http.response.start", "status": status, "headers": lines})
+        await send({"type": "http.response.body", "body": body})
+        self.log(scope, request_id, status, perf_counter() - begun, len(body))
+        return True
+
+    async def _computed(
+        self, scope: Scope, receive: Receive, send: Send, condition: bytes | None, revision: int | None = None,
+        key: Key | None = None,
+    ) -> None:  # fmt: skip
+        """Have the request answered, send 304 if the client has that answer already, and keep what may be kept."""
+        asked, state = scope, scope.setdefault("state", {})
+        if condition is not None:
+            asked = {**scope, "headers": [line for line in scope["headers"] if line[0] != b"if-none-match"]}
+            if key is None:
+                state["if_none_match"] = _joined(scope["headers"])
+        keeps = revision is not None and key is not None and scope["method"] == "GET" and self.most_bytes > 0
+        finished = FinishedAnswer(send, state, None if condition is None else _joined(scope["headers"]), keeps=keeps)
+        seen: list[int] = []
+        before = LATEST_SEEN.set(seen)
+        try:
+            await self.app(asked, receive, finished.send)
+        finally:
+            LATEST_SEEN.reset(before)
+        if revision is None or key is None or not finished.is_whole or caller_was_read(scope):
+            return
+        if all(present == revision for present in seen):
+            self.keep(revision, key, finished.kept(len(scope["raw_path"]) + len(scope["query_string"])))
+
+
+class FinishedAnswer:
+    """Passes an answer on as it comes, or 304 in place of a 200 that the client has; collects what may be kept."""
+
+    def __init__(self, to: Send, state: MutableMapping[str, Any], condition: str | None, *, keeps: bool) -> None:
+        self.to = to
+        self.state = state
+        self.condition = condition
+        self.keeps = keeps
+        self.is_whole = self.is_unchanged = False
+        self.headers: HeaderLines = ()
+        self.parts: list[bytes] = []
+        self.bytes = 0
+
+    async def send(self, message: Message) -> None:
+        """In place of the `send` of the server."""
+        if message["type"] == "http.response.start":
+            message = self._started(message)
+        elif message["type"] == "http.response.body":
+            self._collect(message)
+            if self.is_unchanged:
+                return
+        await self.to(message)
+        if self.is_unchanged and message["type"] == "http.response.start":
+            await self.to({"type": "http.response.body", "body": b""})
+
+    def _started(self, message: Message) -> Message:
+        self.headers = message["headers"]
+        self.keeps = self.keeps and may_be_kept(message)
+        etag = etag_in(self.headers)
+        if message["status"] in (200, 206) and etag is not None and matches(self.condition, etag):
+            self.is_unchanged = self.state["unchanged"] = True  # for the log, which is written behind here
+            return {**message, "status": 304, "headers": lines_of_304(self.headers)}
+        return message
+
+    def _collect(self, message: Message) -> None:
+        if not self.keeps:
+            return
+        part = message.get("body", b"")
+        self.parts.append(part)
+        self.bytes += len(part)
+        self.keeps = self.bytes <= LARGEST
+        self.is_whole = self.keeps and not message.get("more_body", False)
+
+    def kept(self, address_bytes: int) -> KeptAnswer:
+        """The whole answer."""
+        return KeptAnswer(self.headers, b"".join(self.parts), address_bytes)
+
+
+class KeyedRequest:
+    """Pure ASGI, innermost: the routes get of a request that may be kept what its key holds, and nothing else."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "http" and scope["state"].get("keyed"):
+            state = scope["state"]
+            state["caller_read"] = False  # read in front of here, it decided only whether to answer
+            state["authorization"] = dict(scope["headers"]).get(b"authorization", b"").decode("latin-1")
+            scope = only_keyed(scope)
+        await self.app(scope, receive, send)
+
+
+def key_of(scope: Scope, first: Mapping[bytes, bytes]) -> Key:
+    """All of a request that `only_keyed` hands on. `first` are its header lines by name."""
+    return (
+        scope["raw_path"], scope["query_string"], first.get(b"accept"), takes_gzip(first.get(b"accept-encoding")),
+        first.get(b"host"), scope["scheme"], b"authorization" in first,
+    )  # fmt: skip
+
+
+def only_keyed(scope: Scope) -> Scope:
+    """A request without what its key does not hold. Of Authorization only the line is left: its value is for
+    `app.web.access`, which leaves a mark when it is read."""
+    first = dict(scope["headers"])
+    lines = [(name, first[name]) for name in (b"host", b"accept") if name in first]
+    if b"authorization" in first:
+        lines.append((b"authorization", b""))
+    if takes_gzip(first.get(b"accept-encoding")):
+        lines.append((b"accept-encoding", b"gzip"))
+    names = ("type", "asgi", "scheme", "method", "path", "raw_path", "query_string", "app", "state")
+    kept = {name: scope[name] for name in names if name in scope}
+    return {**kept, "http_version": "1.1", "root_path": "", "headers": lines, "client": None, "server": None}
+
+
+def may_be_kept(start: Message) -> bool:
+    """Whether an answer that begins like this is the same for everyone who may read."""
+    if start["status"] != 200:
+        return False
+    headers: dict[bytes, bytes] = dict(start["headers"])
+    if b"no-store" in headers.get(b"cache-control", b"no-store") or b"set-cookie" in headers:
+        return False
+    return b"etag" in headers
+
+
+def lines_of_304(headers: HeaderLines) -> list[tuple[bytes, bytes]]:
+    """The header lines of a 304, from those of its 200: all but those that describe the bytes that are not sent."""
+    return [line for line in headers if line[0] not in _OF_THE_BODY]
+
+
+@lru_cache(maxsize=4_096)
+def _decoded(etag: bytes) -> str:
+    return etag.decode("latin-1").removeprefix("W/")
+
+
+def etag_in(headers: HeaderLines) -> str | None:
+    """The entity tag of an answer without its mark of weakness: If-None-Match compares weakly (RFC 9110, 13.1.2)."""
+    return next((_decoded(value) for name, value in headers if name == b"etag"), None)
+
+
+def _comes_twice(lines: HeaderLines) -> bool:
+    names = [name for name, _ in lines if name in _ONCE]
+    return len(set(names)) < len(names)
+
+
+def _joined(lines: HeaderLines) -> str:
+    """If-None-Match, all lines as one (RFC 9110, 5.3)."""
+    return ", ".join(value.decode("latin-1") for name, value in lines if name == b"if-none-match")

@@ -1,0 +1,110 @@
+"""A question that lacks something, as a page that asks for it: one thing a page, picked from what is still possible.
+
+For programs it stays a refusal that names everything at once. No page refuses before something was asked.
+"""
+
+from collections.abc import Mapping, Sequence
+from typing import Any, NamedTuple
+from urllib.parse import urlencode
+
+from app.catalogue.columns import write_number
+from app.web.representation import words
+from app.web.representation.address import Address
+
+LACKING = frozenset(("undecided", "missing"))
+"""Codes of what was not given yet; nothing that was typed is wrong."""
+ORDER = (
+    "job", "chassis", "model_year", "variant", "wheel_size", "from_travel", "travel", "to_travel", "damper",
+    "from_spring", "spring", "spacers", "frame",
+)  # fmt: skip
+"""What is asked first: a travel often decides the spring, and a year the variant."""
+QUESTIONS = {
+    "job": ("Which job?", ""),
+    "model_year": ("Which model year is it?", ""),
+    "variant": ("Which variant is it?", "Compare the marks on crown, lowers and caps."),
+    "wheel_size": ("Which wheel is it ridden with?", "Read it off the tyre."),
+    "from_travel": ("Which travel does it have now?", ""),
+    "travel": ("Which travel does it have?", ""),
+    "to_travel": ("Which travel should it have?", ""),
+    "damper": ("Which damper is in it?", ""),
+    "from_spring": ("Which spring is in it now?", "Its part number is on the shaft or the label."),
+    "spring": ("Which spring is in it after the job?", ""),
+    "spacers": ("How many volume spacers should be in it?", ""),
+}
+_SAME = {"to_travel": "from_travel", "spring": "from_spring"}
+"""A change to what is there already is no change, so it is not offered."""
+_HIDDEN = frozenset(("units", "revision", "as_of", "min_revision", "job", "format"))
+
+
+class OpenQuestion(NamedTuple):
+    """The one thing to ask: the values it may take with their names, and what is asked after it."""
+
+    parameter: str
+    text: str
+    hint: str
+    choices: Sequence[tuple[str, str]]
+    later: Sequence[str]
+    unit: str
+    is_typed: bool
+
+
+def open_question(body: Mapping[str, Any], address: Address) -> OpenQuestion | None:
+    """The first of what a refused request lacks; None if something that was given is wrong."""
+    faults = body.get("errors", ())
+    if not faults or any(fault["code"] not in LACKING or "parameter" not in fault for fault in faults):
+        return None
+    names = sorted({fault["parameter"] for fault in faults}, key=_place)
+    first = names[0]
+    listed = {each["parameter"]: each for each in body.get("undecided", ())}
+    text, hint = QUESTIONS.get(first, (f"{words.heading(first)}?", ""))
+    unit = "mm" if first.endswith("travel") else ""
+    if first in listed:
+        choices = [(_sent(value), said) for value, said in _named(listed[first])]
+        choices = [each for each in choices if each[0] != address.get(_SAME.get(first, ""))]
+    else:
+        choices = [(each, words.sentence(words.label(each))) for each in _closed(first, address)]
+    is_typed = not choices and first not in listed
+    if not choices and not is_typed:
+        hint = (
+            f"Nothing else is listed for it: there is no other {words.label(first).removeprefix('to ')} to change to."
+        )
+    return OpenQuestion(first, text, hint, choices, [words.label(name) for name in names[1:]], unit, is_typed)
+
+
+def onwards(question: OpenQuestion, address: Address) -> str | None:
+    """Where a page goes on without asking: the only choice is made, and a fork is picked from the list of forks."""
+    if len(question.choices) == 1:
+        return address.changed(**{question.parameter: question.choices[0][0]})
+    parts = address.path.split("/")
+    if question.parameter == "chassis" and parts[-1] == "fork-check":
+        return f"/?{urlencode({'door': 'frame', 'frame': parts[-2]})}"
+    return None
+
+
+def chosen(body: Mapping[str, Any], address: Address) -> list[tuple[str, str, str]]:
+    """What was chosen so far: parameter, value by its name, and the address without it."""
+    names: Mapping[str, str] = body.get("chosen", {})
+    return [
+        (name, names.get(name, f"{value} mm" if name.endswith("travel") and value.isdigit() else value),
+         address.without(name, value))
+        for name, value in address.pairs
+        if name not in _HIDDEN and value
+    ]  # fmt: skip
+
+
+def _place(name: str) -> tuple[int, str]:
+    return (ORDER.index(name) if name in ORDER else len(ORDER), name)
+
+
+def _named(listed: Mapping[str, Any]) -> list[tuple[Any, str]]:
+    values = listed["values"]
+    return list(zip(values, listed.get("names", [_sent(value) for value in values]), strict=True))
+
+
+def _sent(value: Any) -> str:
+    return write_number(value) if isinstance(value, float) else str(value)
+
+
+def _closed(name: str, address: Address) -> Sequence[str]:
+    """The values of a parameter that takes one of a few words."""
+    return next((field.choices for field in address.fields() if field.name == name), ())
