@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from app.questions.answers.views import figure
 from app.questions.setup.builder import SetupBuilder
 from app.questions.setup.limits import KeptLimits
-from app.questions.setup.views import Candidate, SetupAnswer, SharedLimits
+from app.questions.setup.views import SetupAnswer, SetupCandidate, SharedLimits
 from app.units.preferences import Units
 
 MOST = 12  # more than this is a list to choose from, not an answer
@@ -20,10 +20,10 @@ def put_candidates(
     """Put what each candidate would start from into the answer; nothing if there are too many."""
     if not children or len(children) > MOST:
         return
-    candidates: list[Candidate] = []
+    candidates: list[SetupCandidate] = []
     for child in children:
         its = answered(child)
-        one: Candidate = {"fit": its["fit"], "limits": its["limits"]}
+        one: SetupCandidate = {"fit": its["fit"], "limits": its["limits"]}
         if "basis" in its:
             one["basis"] = its["basis"]
         if "start_pressure" in its:

@@ -214,7 +214,7 @@ class LowerLegAir(TypedDict):
     text: str
 
 
-class Candidate(TypedDict):
+class SetupCandidate(TypedDict):
     """One fit that the fork may have, and what it would start from."""
 
     fit: FitView
@@ -289,7 +289,7 @@ class SetupAnswer(TypedDict):
     band: NotRequired[BandView]
     chambers: NotRequired[list[ChamberView]]
     bases: list[BasisView]
-    candidates: NotRequired[list[Candidate]]
+    candidates: NotRequired[list[SetupCandidate]]
     published: list[GuideView]
     sag: NotRequired[SagView]
     load: NotRequired[Quantity]
