@@ -1,8 +1,8 @@
 """The exact factor of each unit to the SI unit of its kind, from pint, stored in `factors.json`.
 
-This is the only place that uses pint, and no text from a client reaches it. pint takes a sixth of the start-up time, so its factors are committed next to
-this module with its version. They are computed again if another version of pint is installed or a definition has changed.
-`python -m app.units.factors` rewrites the file.
+This is the only place that uses pint, and no text from a client reaches it. pint takes a sixth of the start-up time, so
+its factors are committed next to this module with its version. They are computed again if another version of pint is
+installed or a definition has changed. `python -m app.units.factors` rewrites the file.
 """
 
 import json
