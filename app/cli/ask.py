@@ -11,6 +11,7 @@ from typing import Any
 import httpx
 
 from app.errors import Invalid, Unavailable
+from app.foreign import ForeignFault, escaped, fetch, one_request_each
 
 TIMEOUT_S = 30.0
 _IN_PROCESS = "http://localhost"
@@ -25,12 +26,15 @@ def read_parameters(words: Sequence[str]) -> list[tuple[str, str]]:
 
 
 def ask_server(server: str, path: str, parameters: Sequence[tuple[str, str]], media_type: str) -> httpx.Response:
-    """The response of a server. Raises Unavailable where there is none."""
+    """The response of a server, of bounded size and time. Raises Unavailable if there is none."""
     try:
-        with httpx.Client(base_url=server, timeout=TIMEOUT_S, follow_redirects=False) as client:
-            return client.send(_request(client, path, parameters, media_type))
-    except (httpx.HTTPError, httpx.InvalidURL, UnicodeError) as error:
-        raise Unavailable(f"{server} cannot be asked: {error or type(error).__name__}") from error
+        with httpx.Client(
+            base_url=server, timeout=TIMEOUT_S, follow_redirects=False, limits=one_request_each()
+        ) as client:
+            return fetch(client, _request(client, path, parameters, media_type), seconds=TIMEOUT_S)
+    except (ForeignFault, httpx.HTTPError, httpx.InvalidURL, UnicodeError) as error:
+        why = escaped(str(error) or type(error).__name__)
+        raise Unavailable(f"{escaped(server)} cannot be asked: {why}") from error
 
 
 def ask_app(app: Any, path: str, parameters: Sequence[tuple[str, str]], media_type: str) -> httpx.Response:

@@ -8,6 +8,7 @@ import typer
 from app.cli.opened import opened, opened_if_there, settings_of, url_of
 from app.cli.program import DatabaseOption, JsonOption, cli, say
 from app.errors import Invalid, Unavailable
+from app.foreign import escaped
 
 
 @cli.command()
@@ -36,7 +37,8 @@ def ask(
         if stored is None:
             raise Unavailable("there is no database here; run: legwork serve --demo, or give --server")
         response = ask_app(create_app(settings, Catalogue(stored), log_to=silent()), path, given, media_type)
-    print(response.text.rstrip("\n"), file=sys.stdout if as_json or response.is_success else sys.stderr)
+    text = escaped(response.content.decode(errors="replace").rstrip("\n"))
+    print(text, file=sys.stdout if as_json or response.is_success else sys.stderr)
     if not response.is_success:
         raise typer.Exit(1)
 

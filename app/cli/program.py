@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 
 from app.errors import Refusal
+from app.foreign import escaped
 
 if TYPE_CHECKING:
     from app.exchange.reports import PackageReport
@@ -65,7 +66,7 @@ def _complain(kind: str, detail: str, faults: list[dict[str, Any]]) -> None:
         with suppress(OSError):
             print(json.dumps({"refused": {"kind": kind, "detail": detail, "faults": faults}}), flush=True)
             return
-    print(detail, file=sys.stderr)
+    print(escaped(detail), file=sys.stderr)
 
 
 def _plain(error: Exception) -> str | None:

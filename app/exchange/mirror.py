@@ -1,7 +1,8 @@
 """Keeps a copy of another catalogue by its feed of changes, revision by revision, each whole or not at all.
 
 A copy keeps the numbers, times, reasons and labels of the origin and every version of every row, so that it answers
-as the origin does, of the past too. It goes on where it ended, whatever ended it, and compares content hashes.
+as the origin does, of the past too. It goes on where it ended, whatever ended it. Nothing is stored before its content
+hash is that of the origin.
 """
 
 import datetime as dt
@@ -9,10 +10,12 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from itertools import groupby, islice
 from operator import attrgetter, itemgetter
-from typing import Any
+
+from sqlalchemy import Connection
 
 from app.catalogue.catalogue import Catalogue, Pin
 from app.catalogue.history import recorded
+from app.catalogue.rows import Snapshot
 from app.catalogue.tables import Row
 from app.catalogue.writing import NewRevision
 from app.database.connections import Database
@@ -20,13 +23,16 @@ from app.errors import Conflict, Invalid
 from app.exchange.cells import ChangedCells
 from app.exchange.content_hash import HASH_VERSION, content_hash
 from app.exchange.judging import MANY, changes_of, judge, keep
-from app.exchange.origin import Origin
+from app.exchange.origin import Origin, OriginChange
 from app.exchange.read_edits import Edit, read_edits
 from app.rules.view import Change
 
 AT_ONCE = 1000
+MOST_TOGETHER = 256
+"""Revisions that are compared and stored together. A copy begins with one and doubles: a hash reads all rows."""
 
 Notify = Callable[[int, ChangedCells], None]
+Revisions = Iterator[tuple[int, Iterator[OriginChange]]]
 
 
 def follow(database: Database, origin: Origin, notify: Notify = lambda number, cells: None) -> int:
@@ -34,20 +40,21 @@ def follow(database: Database, origin: Origin, notify: Notify = lambda number, c
 
     `notify` is called with the number of each revision and the cells that it changed; nothing is refused for them.
 
-    Raises Conflict where the copy is not, or no longer, one of this origin; Unavailable where it cannot be read.
-    Whatever is raised, the revisions taken before stay.
+    Raises Conflict if the copy is not, or no longer, one of this origin, or the content hashes differ; Unavailable if
+    the origin cannot be read. Revisions that were stored before stay.
     """
-    number = begun = _latest(database)
+    number = _latest(database)
     _same_so_far(database, origin, number)
+    together = 1
     while True:
         before = number
-        for number, changes in groupby(origin.changes(before), key=itemgetter("revision")):
-            notify(number, _take(database, number, changes))
+        revisions: Revisions = groupby(origin.changes(before), key=itemgetter("revision"))
+        while taken := _take_together(database, origin, islice(revisions, together)):
+            for number, cells in taken:
+                notify(number, cells)
+            together = min(2 * together, MOST_TOGETHER)
         if number == before:
-            break
-    if number > begun:
-        verify(database, origin, number)
-    return number
+            return number
 
 
 def verify(database: Database, origin: Origin, number: int) -> str:
@@ -55,12 +62,16 @@ def verify(database: Database, origin: Origin, number: int) -> str:
 
     An origin whose build defines the hash otherwise cannot be compared by it.
     """
-    _same_so_far(database, origin, number)
     with Catalogue(database).snapshot(Pin(number)) as snapshot:
-        ours = content_hash(snapshot)
-    theirs, version = origin.content_hash(number)
+        return _verified(snapshot, origin)
+
+
+def _verified(snapshot: Snapshot, origin: Origin) -> str:
+    _is_recorded_there(snapshot, origin)
+    ours = content_hash(snapshot)
+    theirs, version = origin.content_hash(snapshot.revision)
     if version == HASH_VERSION and ours != theirs:
-        raise Conflict(f"revision {number} of this copy is not what the origin has; make a new copy")
+        raise Conflict(f"revision {snapshot.revision} of this copy is not what the origin has; make a new copy")
     return ours
 
 
@@ -70,52 +81,80 @@ def _latest(database: Database) -> int:
 
 
 def _same_so_far(database: Database, origin: Origin, number: int) -> None:
-    """The last revision of the copy is one of the origin: it was not restored to before it, nor is it another."""
+    with Catalogue(database).snapshot(Pin(number)) as snapshot:
+        _is_recorded_there(snapshot, origin)
+
+
+def _is_recorded_there(snapshot: Snapshot, origin: Origin) -> None:
+    """Raise Conflict unless the origin has the same record: it may have been restored, or be another catalogue."""
+    number = snapshot.revision
     if number == 0:
         return
-    with Catalogue(database).snapshot(Pin(number)) as snapshot:
-        ours = recorded(snapshot, [number])[number]
-    theirs = origin.recorded(number)
-    if theirs is None or any(theirs[name] != value for name, value in ours._asdict().items()):
+    ours, theirs = recorded(snapshot, [number])[number], origin.recorded(number)
+    if theirs is None or dict(theirs) != ours._asdict():
         raise Conflict(f"revision {number} here is not revision {number} of the origin; make a new copy")
 
 
-def _take(database: Database, number: int, changes: Iterator[dict[str, Any]]) -> ChangedCells:
-    """Write one revision of the origin, each row whole: a value that the feed does not give is empty.
+def _take_together(
+    database: Database, origin: Origin, revisions: Iterator[tuple[int, Iterator[OriginChange]]]
+) -> list[tuple[int, ChangedCells]]:
+    """Write some revisions, and commit them if the last is what the origin has. Empty if there are none.
 
-    The write lock is held while its pages come; lookups go on.
+    The write lock is held while their pages come; lookups go on.
     """
-    cells = ChangedCells()
+    first = next(revisions, None)
+    if first is None:
+        return []
     with database.write() as connection:
-        revision = NewRevision(connection)
-        if revision.number != number:
-            raise Conflict(f"the origin goes on with revision {number}, this copy with {revision.number}")
-        first: dict[str, Any] = {}
-        made: list[Change] | None = []
-        while part := list(islice(changes, AT_ONCE)):
-            first = first or part[0]
-            new = _put(revision, _read(part))
-            cells.note((change.before, change.after) for change in new)
-            made = None if made is None or len(made) + len(new) > MANY else made + new
-        today = dt.date.fromisoformat(first["recorded_at"][:10])
-        found = judge(revision.after, revision.before, made, today, lambda: changes_of(revision))
-        accepted = (replace(each, stood_before=True) if each.refuses else each for each in found)
-        for _ in keep(revision, accepted, made):  # the origin has accepted it: the findings are kept
-            pass
-        revision.record(first["reason"], first["who"], recorded_at=first["recorded_at"])
+        taken = [(number, _take(connection, number, changes)) for number, changes in _chained(first, revisions)]
+        _verified(Snapshot(connection, taken[-1][0]), origin)
+    return taken
+
+
+def _chained(first: tuple[int, Iterator[OriginChange]], rest: Revisions) -> Revisions:
+    yield first
+    yield from rest
+
+
+def _take(connection: Connection, number: int, changes: Iterator[OriginChange]) -> ChangedCells:
+    """Write one revision of the origin, each row whole: a value that the feed does not give is empty."""
+    cells = ChangedCells()
+    revision = NewRevision(connection)
+    if revision.number != number:
+        raise Conflict(f"the origin goes on with revision {number}, this copy with {revision.number}")
+    first: OriginChange | None = None
+    made: list[Change] | None = []
+    while part := list(islice(changes, AT_ONCE)):
+        first = first or part[0]
+        new = _put(revision, _read(part))
+        cells.note((change.before, change.after) for change in new)
+        made = None if made is None or len(made) + len(new) > MANY else made + new
+    assert first is not None
+    today = dt.date.fromisoformat(first["recorded_at"][:10])
+    found = judge(revision.after, revision.before, made, today, lambda: changes_of(revision))
+    accepted = (replace(each, stood_before=True) if each.refuses else each for each in found)
+    for _ in keep(revision, accepted, made):  # the origin has accepted it: the findings are kept
+        pass
+    revision.record(first["reason"], first["who"], recorded_at=first["recorded_at"])
     return cells
 
 
-def _read(changes: Iterable[dict[str, Any]]) -> list[Edit]:
-    wanted = ({name: change[name] for name in _of(change)} for change in changes)
+def _read(changes: Iterable[OriginChange]) -> list[Edit]:
+    wanted = [_edit_of(change) for change in changes]
     try:
-        return read_edits(list(wanted))
+        return read_edits(wanted)
     except Invalid as refused:
         raise Conflict(f"the origin sends what this build cannot read: {refused.detail}; is it a newer one?") from None
 
 
-def _of(change: dict[str, Any]) -> tuple[str, ...]:
-    return ("table", "op", "id") if change["op"] == "withdraw" else ("table", "op", "row")
+def _edit_of(change: OriginChange) -> dict[str, object]:
+    edit: dict[str, object] = {"table": change["table"], "op": change["op"]}
+    if change["op"] == "withdraw":
+        return {**edit, "id": change["id"]}
+    row = change.get("row", {})
+    if row.get("id") != change["id"]:
+        raise Conflict(f"the origin sends a change of {change['id']} with the row of another")
+    return {**edit, "row": row}
 
 
 def _put(revision: NewRevision, edits: list[Edit]) -> list[Change]:

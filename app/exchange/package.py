@@ -3,12 +3,14 @@
 Nothing is ever unpacked: a zip is read where it lies, entry by entry, and only entries of tables are opened.
 """
 
-import json
 import stat
 import zipfile
+import zlib
+from codecs import BOM_UTF8
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from io import BufferedReader
+from itertools import islice
 from pathlib import Path, PurePosixPath
 from typing import IO, Any, Self, cast
 
@@ -16,6 +18,7 @@ from rapidfuzz import process
 
 from app.catalogue.tables import TABLES, Row
 from app.exchange.faults import found, shortened
+from app.foreign import open_zip, read_json, regular
 from app.rules.checks import reading
 from app.rules.finding import Finding
 
@@ -70,8 +73,9 @@ def open_package(path: Path) -> Package:
     """Open a folder, a zip or one CSV file. Never raises for what it holds: that is in `findings`."""
     package = Package()
     try:
+        regular(path)
         if path.is_dir():
-            entries = list(_folder_entries(path, package))
+            entries = list(islice(_folder_entries(path, package), MOST_ENTRIES + 1))
         elif zipfile.is_zipfile(path):
             entries = _zip_entries(path, package)
         elif path.suffix.lower() == ".csv":
@@ -84,6 +88,9 @@ def open_package(path: Path) -> Package:
         text = f"{shortened(path.name)} cannot be opened: {shortened(str(error))}"
         package.findings.append(found(reading.PACKAGE_UNREADABLE, text))
         return package
+    if len(entries) > MOST_ENTRIES:
+        text = f"the folder has more than {MOST_ENTRIES} files; no more are read"
+        package.findings.append(found(reading.PACKAGE_TOO_LARGE, text))
     total = sum(entry.size for entry in entries)
     if total > MOST_BYTES:
         text = f"the package holds {total:,} bytes; at most {MOST_BYTES:,} are read"
@@ -105,7 +112,7 @@ def _folder_entries(root: Path, package: Package) -> Iterator[_Entry]:
 
 
 def _zip_entries(path: Path, package: Package) -> list[_Entry]:
-    archive = zipfile.ZipFile(path)
+    archive = open_zip(path)
     package._zip = archive
     infos = [info for info in archive.infolist() if not info.is_dir() and not _of_a_desktop(info.filename)]
     if len(infos) > MOST_ENTRIES:
@@ -203,9 +210,11 @@ def _resources(entry: _Entry, files: dict[str, _Entry], package: Package) -> dic
         if entry.size > MOST_DESCRIPTOR:
             raise ValueError(f"it has {entry.size:,} bytes")
         with entry.open() as stream:
-            content = json.loads(stream.read(MOST_DESCRIPTOR).decode("utf-8-sig"))
+            content = read_json(stream.read(MOST_DESCRIPTOR).removeprefix(BOM_UTF8), "it")
         resources = [(str(each["name"]), str(each["path"])) for each in content["resources"]]
-    except (ValueError, KeyError, TypeError, RecursionError, OSError, zipfile.BadZipFile) as error:
+        if len(resources) > MOST_ENTRIES:
+            raise ValueError(f"it names {len(resources):,} resources; at most {MOST_ENTRIES} are read")
+    except (ValueError, KeyError, TypeError, OSError, EOFError, zipfile.BadZipFile, zlib.error) as error:
         text = f"{DESCRIPTOR} cannot be read: {shortened(str(error) or type(error).__name__)}"
         package.findings.append(found(reading.DESCRIPTOR_UNREADABLE, text))
         return {}

@@ -5,9 +5,8 @@ The sums are those of `sha256sum` and cover the manifest too. They tell damage, 
 
 import hashlib
 import re
+import shutil
 import tempfile
-import zipfile
-import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -16,6 +15,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from app.errors import Malformed, NotFound, Unavailable
+from app.foreign import ForeignFault, unpack
 
 MANIFEST, SUMS = "manifest.json", "SHA256SUMS"
 FORMAT_VERSION = 2
@@ -23,6 +23,9 @@ FORMAT_VERSION = 2
 HASHED_ALIKE = 2  # the format from which on a content hash can be compared with this build's
 _LINE = re.compile(r"([0-9a-f]{64})  ([a-z]+\.[a-z]+)")
 _LARGEST_MANIFEST = 100_000
+_MEMBER = re.compile(r"SHA256SUMS|[a-z]+\.[a-z]+")
+MOST_SHRUNK = 100
+"""How many times a member may shrink in the zip; a database shrinks 3 to 12 times, empty pages more."""
 
 FileName = Annotated[str, Field(pattern=r"^(catalogue|shop)\.(db|dump)$")]
 
@@ -70,6 +73,8 @@ def checked(folder: Path, path: Path) -> Manifest:
     """
     if not (folder / SUMS).is_file() or not (folder / MANIFEST).is_file():
         raise Malformed(f"{path} is no backup of this service: it has no {SUMS} or no {MANIFEST}; nothing was restored")
+    if strange := [file.name for file in folder.iterdir() if file.is_symlink() or not file.is_file()]:
+        raise Malformed(f"the backup {path} has a link, a device or a folder: {strange[0]}; nothing was restored")
     sums = _sums(folder, path)
     present = {file.name for file in folder.iterdir()} - {SUMS}
     for name in sorted(present ^ sums.keys()):
@@ -136,16 +141,9 @@ def unpacked(path: Path, room: Path) -> Iterator[Path]:
         return
     room.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(prefix=".restoring-", dir=room) as made:
-        _unzip(path, Path(made))
+        free = shutil.disk_usage(made).free
+        try:
+            unpack(path, Path(made), _MEMBER, most_bytes=free, most_shrunk=MOST_SHRUNK)
+        except ForeignFault as fault:
+            raise Malformed(f"{path} is no backup, or a damaged one: {fault}; nothing was restored") from fault
         yield Path(made)
-
-
-def _unzip(path: Path, into: Path) -> None:
-    try:
-        with zipfile.ZipFile(path) as zipped:
-            for name in zipped.namelist():
-                if not re.fullmatch(r"SHA256SUMS|[a-z]+\.[a-z]+", name):
-                    raise Malformed(f"{path} is no backup of this service; nothing was restored")
-                zipped.extract(name, into)
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, UnicodeError) as error:
-        raise Malformed(f"{path} is no backup, or a damaged one: {error}; nothing was restored") from error

@@ -252,16 +252,17 @@ def test_a_closed_origin_is_copied_with_a_key_by_the_command(database: Database,
 
 
 def test_what_is_no_such_service_is_said_plainly(tmp_path: Path) -> None:
-    answers = {
-        "/v1/changes": httpx.Response(200, json={"changes": [], "next": "http://elsewhere.test/v1/changes?after=0"}),
-        "/v1/revisions/1": httpx.Response(302, headers={"Location": "http://elsewhere.test/"}),
-        "/v1/content-hash": httpx.Response(200, content=b"<html>"),
+    answers: dict[str, tuple[int, dict[str, str], bytes]] = {
+        "/v1/changes": (200, {}, b'{"changes": [], "next": "http://elsewhere.test/v1/changes?after=0"}'),
+        "/v1/revisions/1": (302, {"Location": "http://elsewhere.test/"}, b""),
+        "/v1/content-hash": (200, {}, b"<html>"),
     }
     asked = []
 
     def answer(request: httpx.Request) -> httpx.Response:
         asked.append(request.url.host)
-        return answers[request.url.path]
+        status, headers, content = answers[request.url.path]
+        return httpx.Response(status, headers=headers, stream=httpx.ByteStream(content))
 
     pauses: list[float] = []
     with httpx.Client(transport=httpx.MockTransport(answer), base_url="http://origin.test") as client:
@@ -273,7 +274,7 @@ def test_what_is_no_such_service_is_said_plainly(tmp_path: Path) -> None:
         with pytest.raises(Unavailable, match="no answer of this kind"):
             source.content_hash(1)
         assert pauses == []
-        answers["/v1/content-hash"] = httpx.Response(503, headers={"Retry-After": "7"})
+        answers["/v1/content-hash"] = (503, {"Retry-After": "7"}, b"")
         with pytest.raises(Unavailable, match="503"):
             source.content_hash(1)
     assert pauses == [7.0, 7.0]
