@@ -1,15 +1,20 @@
 """create_app: settings and catalogue in, the whole web service out; nothing else is assembled anywhere."""
 
+import asyncio
 import json
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from functools import cache
 from typing import Any, TextIO
 
 from fastapi import FastAPI
 from starlette.middleware import Middleware
-from starlette.types import Receive, Scope, Send
+from starlette.types import ASGIApp, Receive, Scope, Send
 
+from app.access.audit import FailedKeys, erase_old
+from app.catalogue.catalogue import Catalogue
+from app.database.connections import Database
+from app.errors import Refusal
 from app.exchange.kept_exports import KeptExports
 from app.settings import Settings
 from app.web.contract.openapi import served
@@ -32,6 +37,9 @@ from app.web.refusals import HANDLERS
 from app.web.representation.prepared import prepare_soon
 from app.web.routes import ROUTERS
 from app.web.server.integrity_check import look_through_soon
+from app.web.server.server import log_through_ours, wrapped
+
+ERASED_EVERY_S = 6 * 3600
 
 
 class Service(FastAPI):
@@ -92,6 +100,9 @@ def create_app(
     app.state.catalogue = catalogue
     app.state.shop = shop
     app.state.logger = logger
+    app.state.rates = rates
+    app.state.batch_turn = asyncio.Lock()
+    app.state.failed_keys = FailedKeys()
     app.state.exports = KeptExports(settings.database_url)
     app.answers = AnswerCache(super(Service, app).__call__, catalogue, settings, RequestLog(logger), rates)
     if demonstration and settings.open_reads:
@@ -113,7 +124,27 @@ async def _begun(app: FastAPI) -> AsyncIterator[None]:
     catalogue, shop = app.state.catalogue, app.state.shop
     databases = [each for each in (catalogue and catalogue.database, shop) if each is not None]
     later = (prepare_soon(), look_through_soon(databases, app.state.logger))
+    erasing = asyncio.create_task(_erase_old_entries(app)) if shop is not None else None
     yield
+    if erasing is not None:
+        erasing.cancel()
     for each in later:
         if each is not None:
             each.cancel()
+
+
+async def _erase_old_entries(app: FastAPI) -> None:
+    """Erase old audit entries now and every six hours. If the shop database takes no writes then, the next time."""
+    while True:
+        with suppress(Refusal):
+            await asyncio.to_thread(erase_old, app.state.shop, app.state.settings.audit_days)
+        await asyncio.sleep(ERASED_EVERY_S)
+
+
+def worker() -> ASGIApp:
+    """The service of one of several workers, from the environment alone: uvicorn calls it in each process."""
+    settings = Settings()
+    log_through_ours(settings)
+    stored = Database(settings.database_url, settings.read_url)
+    app = create_app(settings, Catalogue(stored), Database(settings.shop_database_url))
+    return wrapped(app, settings)

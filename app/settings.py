@@ -55,6 +55,12 @@ class Settings(BaseSettings):
     )
 
     host: str = Field(default="127.0.0.1", min_length=1, description="The address `serve` listens on.")
+    workers: int = Field(
+        default=1, ge=1, le=256, description="Processes that answer; one for each core serves the most lookups."
+    )
+    worker_folder: Path | None = Field(
+        default=None, description="Where workers share their metrics and places for imports; `serve` sets it itself."
+    )
     port: ListenPort = Field(default=8000, description="The port `serve` listens on; 0 takes a free one.")
     allowed_hosts: HostList = Field(
         default=["localhost", "127.0.0.1", "[::1]"],
@@ -82,7 +88,9 @@ class Settings(BaseSettings):
         description="Seconds an answer of the newest revision may be kept; 0 means ask each time.",
     )
     cache_bytes: int = Field(
-        default=32_000_000, ge=0, description="Bytes of answers a worker keeps for the next who asks; 0 keeps none."
+        default=32_000_000,
+        ge=0,
+        description="Bytes of answers kept for the next who asks, of all workers together; 0 keeps none.",
     )
     max_body_bytes: int = Field(
         default=16_000_000, ge=1_000, description="The largest body that is taken (413 beyond)."
@@ -136,9 +144,16 @@ class Settings(BaseSettings):
         description="Lookups per key, or per address without one, as `number/second|minute|hour`; no limit unless set.",
     )
     write_rate: RateText = Field(default="60/minute", description="Writes and dry runs, likewise.")
+    batch_rate: RateText | None = Field(
+        default="6000/minute", description="Questions in batches, likewise; an empty value sets no limit."
+    )
     rate_store: RateStoreUrl = Field(
         default="memory://",
         description="Where rates are counted: `memory://` in each worker, or a shared store's URL.",
+    )
+
+    audit_days: int = Field(
+        default=400, ge=1, le=36_500, description="Days for which audit entries are kept; older ones are erased."
     )
 
     log_level: Literal["debug", "info", "warning", "error"] = Field(

@@ -1,13 +1,23 @@
-"""The audit: every write that was asked for, done or refused, by the public id of its key; never a key or a body.
+"""The audit: every write that was requested, done or refused, by the public id of its key; never a key or a body. Also
+keys that were made or revoked, sign-ins, and requests with a key that is not valid.
 
 A write that a key may do is entered before it begins and completed when it is answered: what was killed between the
 two stands there with status 0, and the revisions say whether it was done.
 """
 
+import datetime as dt
+import time
+from dataclasses import dataclass
+
+from sqlalchemy import delete
+from sqlmodel import col, select
+
 from app.access.keys import Caller, now
 from app.access.stored import AuditEntry
 from app.database.connections import Database
 
+MOST_FAILED = 60
+"""Entries of a worker in one minute for lookups with keys that are not valid."""
 UNKNOWN = 0  # status of a write that began and whose answer was never written down
 
 
@@ -30,6 +40,64 @@ def refused(
 ) -> None:  # fmt: skip
     """Enter a write that was refused before it began."""
     _enter(shop, caller, status, method, path, request_id, reason and reason[:500])
+
+
+class FailedKeys:
+    """Enters lookups with a key that is not valid: at most MOST_FAILED a minute, so that guessing fills no disk. The
+    next entry says how many were left out."""
+
+    def __init__(self) -> None:
+        self._begun = 0.0
+        self._entered = self._left_out = 0
+
+    def enter(self, shop: Database, *, method: str, path: str, request_id: str | None) -> None:
+        """Enter one, or count it. Raises Unavailable or NoRoom if the audit cannot be written."""
+        if time.monotonic() - self._begun > 60:
+            self._begun, self._entered = time.monotonic(), 0
+        if self._entered >= MOST_FAILED:
+            self._left_out += 1
+            return
+        self._entered += 1
+        more = f"; {self._left_out} more were not entered" if self._left_out else ""
+        self._left_out = 0
+        _enter(shop, None, 401, method, path, request_id, f"a key that is not valid{more}")
+
+
+@dataclass(frozen=True, slots=True)
+class AuditView:
+    """An entry as it is listed."""
+
+    number: int
+    at: str
+    key: str | None
+    method: str
+    path: str
+    status: int
+    done: bool
+    reason: str | None
+    revision: int | None
+    request_id: str | None
+
+
+def entries(shop: Database, most: int, *, before: int | None = None, key: str | None = None) -> list[AuditView]:
+    """The newest entries, at most `most`: those numbered below `before`, and of one key if it is given."""
+    wanted = select(AuditEntry).order_by(col(AuditEntry.number).desc()).limit(most)
+    if before is not None:
+        wanted = wanted.where(col(AuditEntry.number) < before)
+    if key is not None:
+        wanted = wanted.where(AuditEntry.key == key)
+    with shop.reading() as session:
+        return [AuditView(**each.model_dump()) for each in session.exec(wanted)]
+
+
+def erase_old(shop: Database, days: int) -> int:
+    """Erase the entries that are older than so many days; returns how many. Raises Unavailable or NoRoom."""
+    old = col(AuditEntry.at) < now(-dt.timedelta(days=days))
+    with shop.reading() as session:
+        if session.exec(select(AuditEntry).where(old).limit(1)).first() is None:
+            return 0
+    with shop.writing() as session:
+        return int(session.execute(delete(AuditEntry).where(old)).rowcount)  # type: ignore[attr-defined]
 
 
 def _enter(

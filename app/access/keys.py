@@ -17,7 +17,7 @@ from sqlalchemy import Row, bindparam, delete, literal, select
 from sqlmodel import col
 from sqlmodel import select as select_rows
 
-from app.access.stored import StoredKey, StoredSession
+from app.access.stored import AuditEntry, StoredKey, StoredSession
 from app.database.connections import Database
 from app.errors import Forbidden, Invalid, NotFound, Unauthorised
 
@@ -89,6 +89,7 @@ def add(shop: Database, label: str, scopes: Iterable[str], *, of: str | None = N
     view = _view(key, token=f"legwork-{id}-{secret}")
     with shop.writing() as session:
         session.add(key)
+        session.add(_entry(key, "keys add"))
     return view
 
 
@@ -100,7 +101,16 @@ def revoke(shop: Database, id: str) -> None:
         if key is None or key.revoked_at is not None:
             raise NotFound("no key in force has that id")
         key.revoked_at = now()
+        session.add(_entry(key, "keys revoke"))
         session.execute(delete(StoredSession).where(col(StoredSession.key) == id))
+
+
+def _entry(key: StoredKey, command: str) -> AuditEntry:
+    """The audit entry of a key that is made or revoked, in the same transaction."""
+    reason = f"{key.label}: {key.scopes}"
+    return AuditEntry(
+        at=now(), key=key.id, method="COMMAND", path=f"{command} {key.id}", status=200, done=True, reason=reason
+    )
 
 
 def listed(shop: Database) -> list[KeyView]:

@@ -1,7 +1,7 @@
 """The SQL tables of the shop database: keys, sign-ins and the audit of writes; the bench log adds its own. Rows can be
 erased."""
 
-from sqlalchemy import Boolean, Integer, Table
+from sqlalchemy import Boolean, Double, Integer, Table
 from sqlmodel import Field, SQLModel
 
 from app.database.metadata import BYTEWISE, new_metadata
@@ -31,8 +31,8 @@ class StoredKey(ShopModel, table=True):
 
 
 class StoredSession(ShopModel, table=True):
-    """A browser that is signed in with a key: the SHA-256 of what its cookie bears. It ends with `expires_at` or with
-    its key."""
+    """A browser that is signed in with a key: the SHA-256 of its cookie's secret. It ends with `expires_at`, with its
+    key, or when it has not been used for a while."""
 
     __tablename__ = "sessions"
 
@@ -40,6 +40,7 @@ class StoredSession(ShopModel, table=True):
     key: str = Field(sa_type=BYTEWISE, index=True)
     created_at: str = Field(sa_type=BYTEWISE)
     expires_at: str = Field(sa_type=BYTEWISE)
+    used_at: str = Field(sa_type=BYTEWISE)
 
 
 class AuditEntry(ShopModel, table=True):
@@ -57,6 +58,26 @@ class AuditEntry(ShopModel, table=True):
     reason: str | None = Field(default=None, sa_type=BYTEWISE)
     revision: int | None = Field(default=None, sa_type=Integer)
     request_id: str | None = Field(default=None, sa_type=BYTEWISE)
+
+
+class CatalogueSeen(ShopModel, table=True):
+    """One row: the latest revision that the catalogue is known to have had, and the last audit entry read for it."""
+
+    __tablename__ = "catalogue_seen"
+
+    one: int = Field(default=1, primary_key=True, sa_type=Integer)
+    revision: int = Field(sa_type=Integer)
+    audited: int = Field(sa_type=Integer)
+
+
+class WriteHit(ShopModel, table=True):
+    """A write of a client within its rate, while several workers answer; `at` is in seconds since 1970."""
+
+    __tablename__ = "write_hits"
+
+    number: int | None = Field(default=None, primary_key=True, sa_type=Integer)
+    client: str = Field(sa_type=BYTEWISE, index=True)
+    at: float = Field(sa_type=Double)
 
 
 class StoredIdempotencyKey(ShopModel, table=True):

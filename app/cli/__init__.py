@@ -4,7 +4,7 @@ Exit codes: 0 done; 1 refused or not possible, with one plain line on standard e
 the answer is one JSON object on standard output; a refusal is `{"refused": {"kind", "detail", "faults"}}`.
 """
 
-from app.cli import asking, keys, operating, packages, serving
+from app.cli import asking, keys, operating, packages, serving, sessions
 from app.cli.program import cli, main
 
-__all__ = ["asking", "cli", "keys", "main", "operating", "packages", "serving"]
+__all__ = ["asking", "cli", "keys", "main", "operating", "packages", "serving", "sessions"]

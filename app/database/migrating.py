@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import Connection, MetaData, inspect, text
 
 from app.database.connections import Database
+from app.database.private_folder import make_private
 from app.errors import Unavailable
 
 if TYPE_CHECKING:
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 MIGRATIONS = Path(__file__).parents[2] / "migrations"
 WAIT_S = 600
 """How long a migration waits for one that another process is doing."""
-HEADS = {"catalogue": "0002", "shop": "0004"}
+HEADS = {"catalogue": "0002", "shop": "0005"}
 """The schema version of this build: the last of each chain, written down so that a start need not read the chain."""
 
 
@@ -102,8 +103,10 @@ def bring_down(database: Database, which: str, version: str) -> None:
 def _made(path: Path) -> None:
     """An empty file where there is none: no other connection makes one, so one that is lost is not taken for empty."""
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.touch(mode=0o600)
+        make_private(path.parent)
+        if not path.exists():
+            path.touch(mode=0o600)
+            path.chmod(0o600)
     except OSError as error:
         raise Unavailable(f"the database {path} cannot be made: {error.strerror}") from error
 

@@ -1,10 +1,14 @@
 """Imports, checks and exports of a serving worker: in a child process, never in a thread beside its event loop."""
 
 import asyncio
+import fcntl
 import json
 import os
 import sys
 from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
 from app import errors
@@ -12,8 +16,10 @@ from app.errors import Fault, Unavailable
 from app.settings import Settings
 
 MOST_AT_ONCE = {"load": 2, "check": 1, "export": 2}
-"""Child processes of one worker, by command: each takes a core and its own memory. Imports have slots of their own, so
-that nobody who only reads can keep them from starting. A content hash counts as an export."""
+"""Child processes of all workers together, by command: each takes a core and its own memory. Imports have slots of
+their own, so that nobody who only reads can keep them from starting. A content hash counts as an export."""
+
+TOO_MANY = "too many imports, checks or exports are running; retry in a few seconds"
 
 _running: Counter[str] = Counter()
 
@@ -24,14 +30,36 @@ async def run(settings: Settings, command: str, *arguments: str, timeout_s: floa
     The child ends with the request: it is killed after `timeout_s` (Unavailable) and when the request is given up;
     its transaction is rolled back then. Unavailable too if MOST_AT_ONCE of its kind are running already.
     """
-    kind = command if command in MOST_AT_ONCE else "export"
-    if _running[kind] >= MOST_AT_ONCE[kind]:
-        raise Unavailable("too many imports, checks or exports are running; retry in a few seconds", retry_after=5)
-    _running[kind] += 1
-    try:
+    with _slot(command if command in MOST_AT_ONCE else "export", settings.worker_folder):
         return await _run(settings, (command, *arguments), timeout_s)
+
+
+@contextmanager
+def _slot(kind: str, folder: Path | None) -> Iterator[None]:
+    """One of the slots of a kind. Workers share them as locks on files in `folder`, which end with their process."""
+    if _running[kind] >= MOST_AT_ONCE[kind]:
+        raise Unavailable(TOO_MANY, retry_after=5)
+    _running[kind] += 1
+    held = None
+    try:
+        held = _locked(kind, folder) if folder is not None else None
+        yield
     finally:
         _running[kind] -= 1
+        if held is not None:
+            os.close(held)
+
+
+def _locked(kind: str, folder: Path) -> int:
+    for number in range(MOST_AT_ONCE[kind]):
+        held = os.open(folder / f"{kind}-{number}.lock", os.O_RDWR | os.O_CREAT, 0o600)
+        try:
+            fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            os.close(held)
+        else:
+            return held
+    raise Unavailable(TOO_MANY, retry_after=5)
 
 
 async def _run(settings: Settings, arguments: tuple[str, ...], timeout_s: float) -> dict[str, Any]:

@@ -21,6 +21,7 @@ from sqlalchemy import make_url
 from app.catalogue.history import recorded
 from app.catalogue.snapshot import Snapshot
 from app.database.migrating import HEADS
+from app.database.private_folder import make_private
 from app.exchange import child
 from app.exchange.descriptor import format_tag
 from app.settings import Settings
@@ -181,7 +182,7 @@ def _put_in_place(part: Path, path: Path) -> None:
 
 def _is_writable(folder: Path) -> bool:
     try:
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        make_private(folder)
     except OSError:
         return False
     return os.access(folder, os.W_OK | os.X_OK)

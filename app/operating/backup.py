@@ -19,6 +19,7 @@ from app.access.keys import now
 from app.catalogue.catalogue import Catalogue, Pin, latest
 from app.database.connections import Database, plain
 from app.database.migrating import schema_of, state
+from app.database.private_folder import make_private
 from app.errors import Conflict, NoRoom, Unavailable
 from app.exchange.content_hash import content_hash
 from app.operating.dumping import dump
@@ -38,7 +39,7 @@ def take(catalogue: Database, shop: Database, path: Path) -> Manifest:
     taken_at = now()
     try:
         with _told_plainly(path):
-            path.parent.mkdir(parents=True, exist_ok=True)
+            make_private(path.parent)
             beside.mkdir(mode=0o700)
             copied_shop = _copy(shop, "shop", beside)
             copied = _copy_catalogue(catalogue, beside)

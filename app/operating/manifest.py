@@ -14,6 +14,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from app.database.private_folder import make_private
 from app.errors import Malformed, NotFound, Unavailable
 from app.foreign import ForeignFault, unpack
 
@@ -139,7 +140,7 @@ def unpacked(path: Path, room: Path) -> Iterator[Path]:
     if path.is_dir():
         yield path
         return
-    room.mkdir(parents=True, exist_ok=True)
+    make_private(room)
     with tempfile.TemporaryDirectory(prefix=".restoring-", dir=room) as made:
         free = shutil.disk_usage(made).free
         try:

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from app.database.connections import Database
 from app.database.migrating import HEADS, knows, migrate, state
+from app.database.private_folder import make_private
 from app.errors import Conflict, Malformed, Unavailable
 from app.operating.backup import hashed
 from app.operating.dumping import refill
@@ -86,7 +87,7 @@ def _may_be_put(copied: Copied, target: Database, which: str, path: Path, *, rep
 
 def _prepare(source: Path, new: Path, which: str) -> None:
     """The file beside its place: whole, and of this build's schema."""
-    new.parent.mkdir(parents=True, exist_ok=True)
+    make_private(new.parent)
     shutil.copyfile(source, new)
     new.chmod(0o600)
     if wrong := wrong_in(new):

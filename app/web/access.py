@@ -65,9 +65,27 @@ async def caller_of(request: Request) -> Caller | None:
     if found is None:
         found = await found_out(request, lambda shop: keys.caller(shop, authorization))
         state["caller"] = found
+        if (
+            isinstance(found, Unauthorised) and request.method in LOOKING
+        ):  # writes are entered by the audit's middleware
+            await _note_failed_key(request)
     if isinstance(found, Refusal):
         raise found
     return found
+
+
+async def _note_failed_key(request: Request) -> None:
+    app, state = request.app.state, request.scope["state"]
+    try:
+        await asyncio.to_thread(
+            app.failed_keys.enter,
+            app.shop,
+            method=request.method,
+            path=request.url.path,
+            request_id=state.get("request_id"),
+        )
+    except Refusal as refusal:
+        app.logger.error("audit", request_id=state.get("request_id"), status=401, refused=refusal.detail)
 
 
 def caller_was_read(scope: Connection) -> bool:

@@ -3,6 +3,7 @@
 import atexit
 import json
 import logging
+import os
 import re
 import sys
 import time
@@ -30,8 +31,11 @@ def build_logger(settings: Settings, to: TextIO | None = None) -> FilteringBound
         if settings.log_format == "json"
         else structlog.processors.KeyValueRenderer(key_order=["time", "level", "event"])
     )
+    stream = _Lossy(to or sys.stderr, settings.log_format, together=to is None, apart=settings.workers > 1)
     logger: FilteringBoundLogger = structlog.wrap_logger(
-        structlog.WriteLogger(cast(TextIO, _Lossy(to or sys.stderr, settings.log_format, together=to is None))),
+        structlog.WriteLogger(
+            cast(TextIO, _Lossy(to or sys.stderr, settings.log_format, together=to is None, apart=settings.workers > 1))
+        ),
         processors=[_whole, shape],
         wrapper_class=structlog.make_filtering_bound_logger(_LEVELS[settings.log_level]),
         cache_logger_on_first_use=True,
@@ -42,9 +46,11 @@ def build_logger(settings: Settings, to: TextIO | None = None) -> FilteringBound
 class _Lossy:
     """A stream whose full disk is no reason to fail a request: lines that cannot be written are counted, and the next
     that can be is followed by their number. `together`: what the requests in the event loop's queue have to say is
-    written at once, before the next are read."""
+    written at once, before the next are read. `apart`: other processes write to the same stream, so each line is one
+    write of the system, which for a line of up to 4,096 bytes is whole in a pipe too (POSIX, write)."""
 
-    def __init__(self, to: TextIO, log_format: str, *, together: bool) -> None:
+    def __init__(self, to: TextIO, log_format: str, *, together: bool, apart: bool = False) -> None:
+        self.descriptor = to.fileno() if together and apart else None
         self.to, self.lost, self.together = to, 0, together
         self.waiting: deque[str] = deque()  # of other threads too
         self.told = '{"event":"log lines lost","level":"warning","lost":%d}' if log_format == "json" else (
@@ -69,8 +75,12 @@ class _Lossy:
         if not lines:
             return
         try:
-            self.to.write("".join(lines))
-            self.to.flush()
+            if self.descriptor is not None:
+                for line in lines:
+                    os.write(self.descriptor, line.encode(errors="backslashreplace"))
+            else:
+                self.to.write("".join(lines))
+                self.to.flush()
             if self.lost:
                 self.to.write(self.told % self.lost + "\n")
                 self.lost = 0

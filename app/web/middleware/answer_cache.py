@@ -84,7 +84,7 @@ class AnswerCache:
         self.rates = rates
         self.closed_reads = None if settings.open_reads else ClosedReads(app)
         self.most_lines, self.most_header_bytes = settings.max_headers, settings.max_header_bytes
-        self.most_bytes = settings.cache_bytes
+        self.most_bytes = settings.cache_bytes // settings.workers
         self.bytes = 0
         self.revision: int | None = None
         self.answers: OrderedDict[Key, KeptAnswer] = OrderedDict()  # cachetools' LRUCache takes 1.5 µs more for a hit

@@ -1,6 +1,7 @@
 """Counts and times every request, around all else, so that what is answered from what is kept counts too."""
 
 from collections.abc import Awaitable
+from pathlib import Path
 from time import perf_counter
 from typing import Any
 
@@ -16,9 +17,9 @@ class MeasuredApp:
     """Pure ASGI. A route leaves its template in `state["route"]`; an answer that was kept passes no route, and has the
     template that its path was answered by before."""
 
-    def __init__(self, app: Any) -> None:
+    def __init__(self, app: Any, folder: Path | None = None) -> None:
         self.app = app
-        self.counts: Counts = Counts()
+        self.counts: Counts = Counts(folder)
         app.state.metrics = self.counts
         self.templates: dict[str, str] = {}
 

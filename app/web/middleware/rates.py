@@ -1,12 +1,14 @@
 """How often one client may ask: writes and dry runs have a rate, lookups have one if it is set.
 
-Counted in each worker, or for all of them in a shared store; while that cannot be reached each worker counts alone.
+Counted in each worker, or for all of them in a shared store; while that cannot be reached each worker counts alone. Of
+several workers without a shared store, writes are counted together in the shop database.
 """
 
 import asyncio
 import time
 from collections import deque
 from collections.abc import Sequence
+from contextlib import suppress
 from typing import Any, NamedTuple
 
 from limits import RateLimitItem, parse
@@ -16,6 +18,8 @@ from limits.strategies import MovingWindowRateLimiter
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from structlog.typing import FilteringBoundLogger
 
+from app.access import write_rate
+from app.errors import Refusal
 from app.settings import Settings
 from app.web.access import key_id
 from app.web.representation.problem_forms import problem_response
@@ -69,8 +73,8 @@ class ClientWindow:
         while hits and hits[0] < start:
             hits.popleft()
         allowed = len(hits) + cost <= self.most
-        if allowed and cost:
-            hits.append(now)
+        if allowed:
+            hits.extend([now] * cost)
         wait_s = int(hits[0] - start if hits else self.seconds) + 1
         return Counted(allowed, self.most - len(hits), wait_s, self.policy)
 
@@ -88,10 +92,13 @@ class RateCounter:
         self.logger = logger
         store = _store(settings.rate_store)
         self.shared = None if isinstance(store, MemoryStorage) else MovingWindowRateLimiter(store)
+        self.in_shop = settings.workers > 1 and self.shared is None
         self.asked_again_at = 0.0
         self.reads = parse(settings.read_rate) if settings.read_rate else None
         self.writes = parse(settings.write_rate)
-        self._own = {id(rate): ClientWindow(rate) for rate in (self.reads, self.writes) if rate is not None}
+        self.batches = parse(settings.batch_rate) if settings.batch_rate else None
+        rates = (self.reads, self.writes, self.batches)
+        self._own = {id(rate): ClientWindow(rate) for rate in rates if rate is not None}
 
     def rate_of(self, scope: Scope) -> RateLimitItem | None:
         """The rate that a request counts towards; None if it has none."""
@@ -107,6 +114,12 @@ class RateCounter:
             if found is not None:
                 allowed, remaining, until = found
                 return Counted(allowed, remaining, max(1, int(until - time.time()) + 1), self._own[id(rate)].policy)
+        if self.in_shop and rate is self.writes and (shop := scope["app"].state.shop) is not None:
+            with suppress(Refusal):  # a shop database that takes no writes now: nothing is written anyway
+                allowed, remaining, until = await asyncio.to_thread(
+                    write_rate.hit, shop, " ".join(client), rate.amount, rate.get_expiry(), cost
+                )
+                return Counted(allowed, remaining, max(1, int(until - time.time()) + 1), self._own[id(rate)].policy)
         return self.count_here(client, rate, cost)
 
     def count_here(self, client: Client, rate: RateLimitItem, cost: int) -> Counted:
@@ -118,13 +131,34 @@ class RateCounter:
     ) -> tuple[bool, int, float] | None:
         """Whether the request is allowed, how many more are and when the window ends; None if the store cannot be
         reached."""
-        kind = "write" if rate is self.writes else "read"
+        kind = "write" if rate is self.writes else "batch" if rate is self.batches else "read"
         try:
             return await asyncio.to_thread(_hit, shared, rate, (kind, *client), cost)
         except StorageError as error:
             self.asked_again_at = time.monotonic() + STORE_LOST_S
             self.logger.warning("rate_store", refused=type(error.storage_error).__name__, counted="in this worker")
             return None
+
+    async def take(self, scope: Scope, questions: int) -> None:
+        """Count the questions of a batch, which count towards the rate of batches and that of lookups, if there are
+        such rates. Raises TooMany."""
+        for rate, cost in ((self.batches, questions), (self.reads, questions - 1)):  # the request has counted for one
+            if rate is None or cost < 1:
+                continue
+            counted = await self.count(scope, rate, cost=cost)
+            if not counted.allowed:
+                detail = (
+                    f"At most {rate.amount} questions in {rate.get_expiry()} s from one client; this has {questions}."
+                )
+                raise TooMany(detail, {**_as_text(counted.headers()), "Retry-After": str(counted.wait_s)})
+
+
+class TooMany(Exception):
+    """A batch beyond the rate (429), with the header lines that say when there is room."""
+
+    def __init__(self, detail: str, headers: dict[str, str]) -> None:
+        super().__init__(detail)
+        self.detail, self.headers = detail, headers
 
 
 class Rates:

@@ -15,6 +15,10 @@ _ALWAYS = (
 )
 
 
+_OVER_HTTPS = (*_ALWAYS, (b"strict-transport-security", b"max-age=31536000"))
+"""RFC 6797: browsers then use https only, for a year. Only a trusted proxy can say that a request came over https."""
+
+
 class Security:
     """Pure ASGI: nosniff, no referrer, and a content security policy without unsafe-inline."""
 
@@ -34,7 +38,7 @@ class Security:
                     is_page = present.get(b"content-type", b"").startswith(b"text/html")
                     policy = PAGE_POLICY if is_page else DATA_POLICY
                     headers.append((b"content-security-policy", policy.encode()))
-                message = {**message, "headers": [*headers, *_ALWAYS]}
+                message = {**message, "headers": [*headers, *(_OVER_HTTPS if scope["scheme"] == "https" else _ALWAYS)]}
             await send(message)
 
         await self.app(scope, receive, send_guarded)

@@ -1,9 +1,14 @@
-"""Whose session a browser bears, found out once for each request that bears one, before anything is answered."""
+"""Looks up the session of a browser, once for each request with a session cookie, before anything is answered."""
+
+import asyncio
+from contextlib import suppress
 
 from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from app.access import sessions
+from app.access.keys import Caller
+from app.errors import Refusal
 from app.web.access import found_out
 from app.web.session_cookie import has_session_cookie, secret_in
 
@@ -22,4 +27,7 @@ class SignedIn:
                 found = await found_out(Request(scope), lambda shop: sessions.caller(shop, secret))
                 if found is not None:
                     scope["state"]["signed_in"] = found
+                if isinstance(found, Caller):
+                    with suppress(Refusal):  # a database that takes no writes now signs nobody out before its time
+                        await asyncio.to_thread(sessions.note_use, scope["app"].state.shop, secret)
         await self.app(scope, receive, send)

@@ -11,7 +11,8 @@ from weakref import WeakKeyDictionary
 from app.web.representation.kinds import Answered, Shape
 
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
-_FIGURE = re.compile(r"-[0-9]+(\.[0-9]+)?")  # a figure as published is text that keeps its digits
+_PARTS = re.compile(r"(?<=[;\t\r\n])")
+_FIGURE = re.compile(r"-[0-9]+(\.[0-9]+)?;?")  # a figure as published is text that keeps its digits
 _columns: WeakKeyDictionary[Shape, dict[str, list[str]]] = WeakKeyDictionary()
 
 Json = Any
@@ -43,7 +44,16 @@ def _cell(value: Json) -> Json:
     if isinstance(value, int | float):
         return value
     text = value if isinstance(value, str) else _listed(value)
-    return f"'{text}" if text.startswith(_FORMULA) and not _FIGURE.fullmatch(text) else text
+    return "".join(map(_guarded, _PARTS.split(text)))
+
+
+def _guarded(part: str) -> str:
+    """A part of a cell with an apostrophe before what a spreadsheet may take for a formula.
+
+    Many spreadsheets split a line at semicolons, whatever stands in quotes, so each part of a cell may be a cell there.
+    """
+    bare = part.lstrip(" \"'")
+    return f"'{part}" if bare.startswith(_FORMULA) and not _FIGURE.fullmatch(part) else part
 
 
 def _listed(values: list[Json]) -> str:

@@ -5,6 +5,7 @@ from fastapi import APIRouter
 
 from app.web.contract.deprecations import announce
 from app.web.routes import (
+    audit,
     batch,
     bench_forms,
     chassis_questions,
@@ -39,6 +40,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     metrics.router,
     docs.router,
     sign_in.router,
+    audit.router,
     start.router,
     problems.router,
     units.router,

@@ -3,6 +3,7 @@
 import asyncio
 import json
 import urllib.parse
+from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from http import HTTPStatus
 from time import perf_counter
@@ -10,28 +11,34 @@ from typing import Annotated, Any, NotRequired
 
 from fastapi import Query, Request
 from pydantic import Field, TypeAdapter
-from starlette.responses import Response
+from starlette.responses import Response, StreamingResponse
 from starlette.routing import BaseRoute, Match
 from starlette.types import Message, Scope
 from typing_extensions import TypedDict
 
-from app.errors import Invalid, NotFound, Refusal
+from app.errors import Invalid, NotFound, Refusal, Unavailable
 from app.questions.answers.parameters import Pinned
 from app.web.access import caller_was_read
 from app.web.contract.openapi import json_body
 from app.web.middleware.answer_cache import AnswerCache, KeptAnswer, Key, key_of, may_be_kept, only_keyed
+from app.web.middleware.rates import TooMany
 from app.web.problem import problem_of
 from app.web.reading.json_body import read_model
 from app.web.reading.strict import StrictRoute, parameters_of, strict_router
 from app.web.refusals import REFUSED, refusal_of
 from app.web.representation import respond
+from app.web.representation.choose import choose
+from app.web.representation.kinds import Answered, available
+from app.web.representation.problem_forms import problem_response
+from app.web.representation.respond import kept_for
 
 router = strict_router(tags=["questions"])
 
 MOST_QUESTIONS = 500
 LONGEST_URL = 2_000
-MOST_AT_A_STRETCH = 0.001
-"""Seconds after which others are answered, between two questions."""
+MOST_BYTES = 16_000_000
+"""Bytes of answers in one batch; the largest answer has about 100 kB."""
+PART_BYTES = 65_536
 ANSWERED = {"questions", "tables", "units and standards", "rules"}
 _PASSED = {b"host", b"authorization"}
 _MOVING = {"as_of", "min_revision"}
@@ -111,15 +118,60 @@ BATCH = Written()
 async def batch(request: Request, asked: Annotated[Pinned, Query()]) -> Response:
     """All questions are answered at the revision that the batch names, otherwise at the latest when it starts."""
     body = await read_model(request, BODY)
+    questions = body["questions"]
+    try:
+        await request.app.state.rates.take(request.scope, len(questions))
+    except TooMany as refused:
+        return problem_response(request.scope, "too-many", refused.detail, headers=refused.headers)
     revision = await request.app.state.catalogue.ask(lambda snapshot: snapshot.revision, asked.pin())
-    items, begun = [], perf_counter()
-    for index, url in enumerate(body["questions"]):
-        status, content = await _answered(request, url, revision)
-        items.append(Item(index, url, status, content))
-        if perf_counter() - begun > MOST_AT_A_STRETCH:
-            await asyncio.sleep(0)  # lets other requests in between two questions
+    items = _items(request, questions, revision)
+    if _is_json(request):
+        headers = {"Cache-Control": kept_for(request), "Vary": "Accept, Cookie"}
+        return StreamingResponse(_streamed(revision, items), media_type="application/json", headers=headers)
+    answers = [item async for item in items]
+    return await respond(request, {"revision": revision, "answers": answers}, BATCH, question="batch")
+
+
+def _is_json(request: Request) -> bool:
+    """Whether the batch is answered as JSON, which is sent as it is made."""
+    forms = available(Answered("batch", {}, BATCH, None, request))
+    suffix, format_ = request.scope["state"].get("suffix"), request.query_params.get("format")
+    form = choose(forms, suffix=suffix, format_=format_, accept=request.headers.get("accept"))
+    request.scope["state"]["suffix_taken"] = True
+    return form is not None and form.media_type == "application/json"
+
+
+async def _streamed(revision: int, items: AsyncIterator[Item]) -> AsyncIterator[bytes]:
+    """The batch as JSON, in parts: the next question is answered when the client has taken what came before."""
+    part = b'{"revision":%d,"answers":[' % revision
+    between = b""
+    async for item in items:
+        part += between + item.written()
+        between = b","
+        if len(part) >= PART_BYTES:
+            yield part
+            part = b""
+    yield part + b"]}"
+
+
+async def _items(request: Request, questions: list[str], revision: int) -> AsyncIterator[Item]:
+    """The answers in order. Of all batches one question is answered at a time, and others are answered between two of
+    them. Beyond MOST_BYTES, or `request_timeout` seconds of answering, the rest are refused one by one."""
+    turn: asyncio.Lock = request.app.state.batch_turn
+    spent, sent = 0.0, 0
+    for index, url in enumerate(questions):
+        if sent > MOST_BYTES or spent > request.app.state.settings.request_timeout:
+            refusal = Unavailable("This batch is too much for one request. Send the questions from here on again.")
+            problem = problem_of(request.scope, refusal)
+            yield Item(index, url, problem["status"], json.dumps(problem).encode())
+            continue
+        async with turn:
             begun = perf_counter()
-    return await respond(request, {"revision": revision, "answers": items}, BATCH, question="batch")
+            status, content = await _answered(request, url, revision)
+            spent += perf_counter() - begun
+            await asyncio.sleep(0)  # lets other requests in before the next question of any batch
+        sent += len(content)
+        yield Item(index, url, status, content)
 
 
 async def _answered(request: Request, url: str, revision: int) -> tuple[int, bytes]:

@@ -1,6 +1,8 @@
 """Both parsers that uvicorn offers, with our clocks and limits: both read and refuse the same requests."""
 
 import asyncio
+from collections.abc import Callable
+from functools import cache
 from time import perf_counter
 from typing import Any, Literal
 
@@ -207,3 +209,13 @@ def timed(settings: Settings, parser: Literal["httptools", "h11"] = "httptools")
     """A protocol class for `uvicorn.Config(http=…)` with the limits of these settings."""
     base = TimedHttpTools if parser == "httptools" else TimedH11
     return type(f"{base.__name__}With", (base,), {"limits": settings})
+
+
+@cache
+def _own() -> Callable[..., asyncio.Protocol]:
+    return timed(Settings())
+
+
+def in_worker(*arguments: Any, **options: Any) -> asyncio.Protocol:
+    """A connection of a worker, which has its settings from the environment. uvicorn finds it by name."""
+    return _own()(*arguments, **options)
