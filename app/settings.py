@@ -144,8 +144,8 @@ class Settings(BaseSettings):
         description="Lookups per key, or per address without one, as `number/second|minute|hour`; no limit unless set.",
     )
     write_rate: RateText = Field(default="60/minute", description="Writes and dry runs, likewise.")
-    batch_rate: RateText | None = Field(
-        default="6000/minute", description="Questions in batches, likewise; an empty value sets no limit."
+    batch_rate: RateText = Field(
+        default="6000/minute", description="Questions in batches, likewise; they count towards LEGWORK_READ_RATE too."
     )
     rate_store: RateStoreUrl = Field(
         default="memory://",

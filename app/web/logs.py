@@ -33,9 +33,7 @@ def build_logger(settings: Settings, to: TextIO | None = None) -> FilteringBound
     )
     stream = _Lossy(to or sys.stderr, settings.log_format, together=to is None, apart=settings.workers > 1)
     logger: FilteringBoundLogger = structlog.wrap_logger(
-        structlog.WriteLogger(
-            cast(TextIO, _Lossy(to or sys.stderr, settings.log_format, together=to is None, apart=settings.workers > 1))
-        ),
+        structlog.WriteLogger(cast(TextIO, stream)),
         processors=[_whole, shape],
         wrapper_class=structlog.make_filtering_bound_logger(_LEVELS[settings.log_level]),
         cache_logger_on_first_use=True,

@@ -1,9 +1,12 @@
 """The batch: 500 mixed questions, in order, each with the status and the answer that it would have alone."""
 
+import asyncio
+import json
 import random
 import urllib.parse
 from collections import Counter
 from collections.abc import AsyncIterator
+from pathlib import Path
 from typing import Any
 
 import httpx
@@ -11,8 +14,11 @@ import pytest
 
 from app.catalogue.catalogue import Catalogue
 from app.catalogue.tables import TABLES
+from app.database.connections import Database
+from app.web.routes import batch as batch_route
 from tests.api.asking import asking
 from tests.api.walking import decided_sheet, job_card
+from tests.api.writing import writing
 
 pytestmark = pytest.mark.anyio
 
@@ -163,3 +169,65 @@ async def test_a_card_of_a_fleet_is_the_card_that_a_batch_and_the_address_alone_
             assert card["problem"]["detail"] == item["problem"]["detail"] or card["status"] == 422
     assert (fleet["made"], fleet["refused"]) == (made, 60 - made)
     assert 15 < made < 50
+
+
+async def test_a_batch_is_sent_in_parts_and_counts_each_question(demo: Database, tmp_path: Path) -> None:
+    async with writing(demo, tmp_path, batch_rate="700/minute") as service:
+        chassis = (await service.client.get("/v1/chassis")).json()["chassis"][0]["id"]
+        body = {"questions": [f"/v1/chassis/{chassis}/sheet?travel={100 + number % 90}" for number in range(500)]}
+        headers = {"content-type": "application/json", "host": "legwork.test"}
+        async with service.client.stream("POST", "/v1/batch", json=body, headers=headers) as answer:
+            assert answer.status_code == 200
+            whole = await answer.aread()
+        assert len(json.loads(whole)["answers"]) == 500
+        items = batch_route._streamed(1, _made(40, 10_000))
+        parts = [len(part) async for part in items]
+        assert len(parts) > 4
+        assert max(parts) < 2 * batch_route.PART_BYTES
+        refused = await service.client.post("/v1/batch", json=body)
+        assert refused.status_code == 429
+        assert int(refused.headers["retry-after"]) > 0
+        assert (await service.client.post("/v1/batch", json={"questions": body["questions"][:200]})).status_code == 200
+
+
+async def _made(number: int, size: int) -> AsyncIterator[batch_route.Item]:
+    for index in range(number):
+        yield batch_route.Item(index, "/v1/x", 200, b'"%s"' % (b"x" * size))
+
+
+async def test_a_batch_that_costs_too_much_refuses_the_rest(
+    demo: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(batch_route, "MOST_BYTES", 20_000)
+    async with writing(demo, tmp_path) as service:
+        answer = await service.client.post("/v1/batch", json={"questions": ["/v1/units"] * 100})
+        statuses = [each["status"] for each in answer.json()["answers"]]
+        assert statuses[0] == 200
+        assert statuses == sorted(statuses)
+        assert statuses[-1] == 503
+        assert "Send the questions from here on again" in answer.json()["answers"][-1]["problem"]["detail"]
+
+
+async def test_one_question_of_all_batches_is_answered_between_others(
+    demo: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Sixteen batches delay a lookup by a few of their questions, not by one of each."""
+    running = most = 0
+    answered = batch_route._answered
+
+    async def counted(*arguments: Any) -> tuple[int, bytes]:
+        nonlocal running, most
+        running += 1
+        most = max(most, running)
+        try:
+            await asyncio.sleep(0)
+            return await answered(*arguments)
+        finally:
+            running -= 1
+
+    monkeypatch.setattr(batch_route, "_answered", counted)
+    async with writing(demo, tmp_path) as service:
+        body = {"questions": ["/v1/units", "/v1/makers"] * 5}
+        answers = await asyncio.gather(*(service.client.post("/v1/batch", json=body) for _ in range(16)))
+    assert {answer.status_code for answer in answers} == {200}
+    assert most == 1

@@ -52,9 +52,10 @@ class Writing:
         self.client = httpx.AsyncClient(transport=transport, base_url="http://legwork.test", headers=editor, timeout=60)
 
     def audit(self) -> list[dict[str, Any]]:
-        """The entries, oldest first."""
+        """The entries of requests, oldest first, without those of keys that were made or revoked."""
+        table = SHOP.tables["audit"]
         with self.shop.read() as connection:
-            entries = select(SHOP.tables["audit"]).order_by("number")
+            entries = select(table).where(table.c.method != "COMMAND").order_by("number")
             return [dict(row) for row in connection.execute(entries).mappings()]
 
     async def row(self, id: str = TORQUE, table: str = "torques") -> tuple[dict[str, Any], str]:

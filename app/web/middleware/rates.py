@@ -96,7 +96,7 @@ class RateCounter:
         self.asked_again_at = 0.0
         self.reads = parse(settings.read_rate) if settings.read_rate else None
         self.writes = parse(settings.write_rate)
-        self.batches = parse(settings.batch_rate) if settings.batch_rate else None
+        self.batches = parse(settings.batch_rate)
         rates = (self.reads, self.writes, self.batches)
         self._own = {id(rate): ClientWindow(rate) for rate in rates if rate is not None}
 

@@ -38,6 +38,8 @@ MOST_QUESTIONS = 500
 LONGEST_URL = 2_000
 MOST_BYTES = 16_000_000
 """Bytes of answers in one batch; the largest answer has about 100 kB."""
+MOST_SECONDS = 60.0
+"""Seconds in which the questions of one batch are answered, without the time they wait for others."""
 PART_BYTES = 65_536
 ANSWERED = {"questions", "tables", "units and standards", "rules"}
 _PASSED = {b"host", b"authorization"}
@@ -156,11 +158,11 @@ async def _streamed(revision: int, items: AsyncIterator[Item]) -> AsyncIterator[
 
 async def _items(request: Request, questions: list[str], revision: int) -> AsyncIterator[Item]:
     """The answers in order. Of all batches one question is answered at a time, and others are answered between two of
-    them. Beyond MOST_BYTES, or `request_timeout` seconds of answering, the rest are refused one by one."""
+    them. Beyond MOST_BYTES or MOST_SECONDS the rest are refused one by one."""
     turn: asyncio.Lock = request.app.state.batch_turn
     spent, sent = 0.0, 0
     for index, url in enumerate(questions):
-        if sent > MOST_BYTES or spent > request.app.state.settings.request_timeout:
+        if sent > MOST_BYTES or spent > MOST_SECONDS:
             refusal = Unavailable("This batch is too much for one request. Send the questions from here on again.")
             problem = problem_of(request.scope, refusal)
             yield Item(index, url, problem["status"], json.dumps(problem).encode())
