@@ -173,7 +173,7 @@ async def test_a_card_of_a_fleet_is_the_card_that_a_batch_and_the_address_alone_
 
 async def test_a_batch_is_sent_in_parts_and_counts_each_question(demo: Database, tmp_path: Path) -> None:
     async with writing(demo, tmp_path, batch_rate="700/minute") as service:
-        chassis = (await service.client.get("/v1/chassis")).json()["chassis"][0]["id"]
+        chassis = (await service.client.get("/v1/chassis")).json()["rows"][0]["id"]
         body = {"questions": [f"/v1/chassis/{chassis}/sheet?travel={100 + number % 90}" for number in range(500)]}
         headers = {"content-type": "application/json", "host": "legwork.test"}
         async with service.client.stream("POST", "/v1/batch", json=body, headers=headers) as answer:
