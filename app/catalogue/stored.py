@@ -92,7 +92,7 @@ def _table(description: type[Row]) -> Table:
     fields["revision_to"] = Field(sa_type=Integer)
     references = [name for name, described in columns.items() if described.refers_to and described.kind.items is None]
     ordered = [name for name in ("chassis", *references) if name in columns]
-    indexed = [*dict.fromkeys(ordered)]
+    indexed = [*dict.fromkeys(ordered), *(name for name in ("part_number",) if name in columns)]
     further: list[Index] = []
     if "exception_to" in columns:  # hardly any row is one: the rest is not in the index
         given = text("exception_to IS NOT NULL")

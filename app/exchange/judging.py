@@ -68,7 +68,7 @@ def keep(revision: NewRevision, found: Iterable[Finding], changes: Sequence[Chan
     kept: set[str] = set()
     batch: list[dict[str, object]] = []
     for finding in found:
-        if finding.severity == "warn" and RULES[finding.rule].shape not in ("change", "reading"):
+        if finding.severity != "reject" and RULES[finding.rule].shape not in ("change", "reading"):
             id = _hash(finding)
             if id not in kept:
                 kept.add(id)

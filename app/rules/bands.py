@@ -29,7 +29,8 @@ class Band(NamedTuple):
 # A word of the position, then the kind of fastener; the first that matches counts.
 TORQUE_BY_POSITION: tuple[tuple[str, Band], ...] = (
     ("spacer", Band(0.5, 9)),
-    ("foot", Band(3, 25)),
+    ("foot", Band(2, 25)),
+    ("pinch", Band(1, 15)),
     ("axle", Band(3, 25)),
     ("brake", Band(4.5, 13)),
     ("crown", Band(2.5, 15)),
@@ -43,50 +44,61 @@ TORQUE_BY_KIND: dict[str, Band] = {
     "nut": Band(2, 60),
     "bolt": Band(1, 40),
 }
+# Fasteners that are smaller or softer than their position and kind let expect, in N·m.
+SMALL_THREAD_MM = 18  # a cap on a thread up to this is that of a valve or an adjuster, not of a leg
+SMALL_CAP = Band(0.2, 20)
+SOFT = Band(0.2, 25)  # plastic, or aluminium on a thread up to M12
+SMALL_BRAKE = Band(2.5, 9)  # caliper bolts of M5
+SOFT_MATERIALS = ("plastic", "nylon", "polyamide", "composite", "resin", "pom", "acetal")
 FILL: dict[str, Band] = {
-    "spring-side lower leg": Band(2.5, 65),
-    "damper-side lower leg": Band(2.5, 65),
-    "above the air piston": Band(0.8, 15),
+    "spring-side lower leg": Band(1, 65),
+    "damper-side lower leg": Band(1, 65),
+    "above the air piston": Band(0.3, 15),
     "spring-side stanchion": Band(0.5, 300),
     "negative chamber": Band(0.2, 25),
     "damper": Band(20, 500),
-    "foam ring": Band(0.8, 8),
+    "foam ring": Band(0.2, 10),
 }
 LEVEL_MM = Band(20, 300)
-PRESSURE_KPA = Band(100, 2400)  # 15 to 350 psi
-PRESSURE_NEGATIVE_KPA = Band(30, 2400)
-RIDER_KG = Band(20, 200)
+PRESSURE_KPA = Band(100, 2414)  # 15 to 350 psi; 350 psi are 2,413.2 kPa
+PRESSURE_NEGATIVE_KPA = Band(30, 2414)
+RIDER_KG = Band(10, 200)
 LIMITS: dict[str, tuple[str, str, Band]] = {
-    "rider mass": ("mass", "kg", Band(65, 200)),
+    "rider mass": ("mass", "kg", Band(25, 250)),
     "tyre width": ("length", "mm", Band(25, 140)),
-    "tyre diameter": ("length", "mm", Band(350, 850)),
-    "rotor diameter": ("length", "mm", Band(120, 260)),
+    "tyre diameter": ("length", "mm", Band(220, 850)),
+    "rotor diameter": ("length", "mm", Band(100, 260)),
     "steerer above the crown": ("length", "mm", Band(30, 350)),
     "bushing play": ("length", "mm", Band(0.08, 1.5)),
     "stanchion height in the crown": ("length", "mm", Band(0, 320)),
 }
-AXLE_TO_CROWN_LESS_TRAVEL_MM = Band(280, 460)
+AXLE_TO_CROWN_LESS_TRAVEL_MM = Band(210, 460)  # from 16-inch children's forks to long dual crown ones
 READ_PRESSURE_KPA = Band(60, 5000)  # up to full travel
 TEMPERATURE_C = Band(-40, 60)
-HOURS: dict[str, Band] = {"lower-leg-service": Band(8, 220), "full-service": Band(20, 600)}
-TRAVEL_MM = Band(30, 320)
-VOLUME_ML = Band(5, 500)
+HOURS: dict[str, Band] = {"lower-leg-service": Band(5, 250), "full-service": Band(10, 600)}
+TRAVEL_MM = Band(20, 320)
+VOLUME_ML = Band(4, 500)
 DIMENSIONS: dict[str, dict[str, Band]] = {
     "chassis": {
-        "stanchion_diameter_mm": Band(22, 60), "stanchion_bore_mm": Band(15, 56), "travel_min_mm": TRAVEL_MM,
-        "travel_max_mm": TRAVEL_MM, "leg_free_volume_ml": Band(6, 300),
+        "stanchion_diameter_mm": Band(20, 60), "stanchion_bore_mm": Band(14, 56), "travel_min_mm": TRAVEL_MM,
+        "travel_max_mm": TRAVEL_MM, "leg_free_volume_ml": Band(4, 400),
     },
     "springs": {
         "bore_mm": Band(14, 56), "shaft_diameter_mm": Band(5, 40), "end_volume_ml": VOLUME_ML,
-        "negative_volume_ml": Band(2, 300), "port_travel_mm": Band(0, 60), "stroke_max_mm": TRAVEL_MM,
+        "negative_volume_ml": Band(1, 300), "port_travel_mm": Band(0, 60), "stroke_max_mm": TRAVEL_MM,
+        "preload_min_mm": Band(-10, 40), "preload_max_mm": Band(0, 60),
     },
-    "dampers": {"travel_max_mm": TRAVEL_MM},
-    "spacers": {"volume_ml": Band(1.5, 40)},
+    "dampers": {
+        "travel_max_mm": TRAVEL_MM, "rebound_clicks": Band(1, 60), "compression_clicks": Band(0, 60),
+    },
+    "spacers": {"volume_ml": Band(1, 60)},
     "frames": {
-        "axle_to_crown_mm": Band(330, 680), "axle_to_crown_max_mm": Band(330, 680), "travel_min_mm": TRAVEL_MM,
+        "axle_to_crown_mm": Band(230, 700), "axle_to_crown_max_mm": Band(230, 700), "travel_min_mm": TRAVEL_MM,
         "travel_max_mm": TRAVEL_MM, "head_angle_deg": Band(55, 80), "seat_angle_deg": Band(60, 85),
-        "wheelbase_mm": Band(800, 1500), "chainstay_mm": Band(330, 560), "reach_mm": Band(280, 620),
-        "stack_mm": Band(420, 800),
+        "wheelbase_mm": Band(600, 1500), "chainstay_mm": Band(220, 620), "reach_mm": Band(200, 620),
+        "stack_mm": Band(280, 800), "bb_drop_mm": Band(-90, 100), "offset_mm": Band(20, 80),
+        "tyre_front_mm": Band(15, 140), "tyre_rear_mm": Band(15, 140), "tyre_front_max_mm": Band(20, 140),
+        "geometry_sag_mm": Band(0, 100),
     },
 }  # fmt: skip
 
@@ -105,9 +117,18 @@ def first_known(
     return None
 
 
-@lru_cache(maxsize=1024)
-def torque_band(position: str, kind: str) -> Band:
-    """The band of a position, else of its kind."""
+@lru_cache(maxsize=4096)
+def torque_band(position: str, kind: str, thread_mm: float | None = None, material: str | None = None) -> Band:
+    """The band of a fastener: of its size and material if they are unusual, else of its position, else of its kind."""
+    soft = material is not None and any(word in material.lower() for word in SOFT_MATERIALS)
+    if soft:
+        return SOFT
+    if kind == "cap" and thread_mm is not None and thread_mm <= SMALL_THREAD_MM:
+        return SMALL_CAP
+    if thread_mm is not None and thread_mm <= 12 and material is not None and "alumin" in material.lower():
+        return SOFT
+    if "brake" in position and thread_mm == 5:
+        return SMALL_BRAKE
     for word, band in TORQUE_BY_POSITION:
         if word in position:
             return band

@@ -196,10 +196,10 @@ class Family:
 
     @cached_property
     def guide_groups(self) -> list[list[Guide]]:
-        """The lines of each guide: of one chassis, chamber, scope and source."""
+        """The lines of each guide: of one chassis, chamber, scope, source and sort of riding."""
         grouped: dict[tuple[object, ...], list[Guide]] = defaultdict(list)
         for row in self.of(Guide):
-            grouped[row.chassis, row.chamber, id(self.scope(row)), row.source].append(row)
+            grouped[row.chassis, row.chamber, id(self.scope(row)), row.source, row.__dict__.get("riding")].append(row)
         return list(grouped.values())
 
     @cached_property
@@ -213,6 +213,19 @@ class Family:
             )
             for row in self.of(Guide)
         }
+
+    @cached_property
+    def last_passes(self) -> dict[tuple[str, str], int]:
+        """The number of the last pass of each fastener of a chassis that is tightened in several."""
+        last: dict[tuple[str, str], int] = {}
+        for row in self.of(Torque):
+            key = row.chassis, row.fastener
+            last[key] = max(row.stage or 1, last.get(key, 1))
+        return last
+
+    def is_not_last_pass(self, row: Torque) -> bool:
+        """True if a later pass follows: its figure is not what the fastener is tightened to in the end."""
+        return (row.stage or 1) < self.last_passes[row.chassis, row.fastener]
 
     def given(self, *columns: str) -> list[Statement]:
         """The statements judged that give a value in one of these columns, table by table."""

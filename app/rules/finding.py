@@ -7,7 +7,8 @@ from typing import Literal, NamedTuple, NotRequired
 
 from typing_extensions import TypedDict
 
-Severity = Literal["reject", "warn"]
+Severity = Literal["reject", "warn", "accepted"]
+"""`accepted`: implausible, but the row carries the words of the page that print it."""
 
 
 class Collision(NamedTuple):
@@ -16,6 +17,9 @@ class Collision(NamedTuple):
     table: str
     id: str
     source: str | None
+
+
+PLACES = 5  # rows that are named of one cause
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +47,10 @@ class CollisionShape(TypedDict):
 
 
 class FindingShape(TypedDict):
-    """A finding as answered; what is not known is absent."""
+    """A finding as answered; what is not known is absent.
+
+    One cause that shows in several rows is one finding: `count` says in how many, `places` names the first of them.
+    """
 
     rule: str
     severity: Severity
@@ -55,10 +62,12 @@ class FindingShape(TypedDict):
     text: str
     collides_with: NotRequired[CollisionShape]
     mend: str
+    count: NotRequired[int]
+    places: NotRequired[list[str]]
 
 
 class Report(TypedDict):
-    """`counts` has `reject`, `warn` and, under `rules`, how often each rule fired; all findings are counted."""
+    """`counts` has `reject`, `warn`, `accepted` and, under `rules`, how often each rule fired; all are counted."""
 
     accepted: bool
     findings: list[FindingShape]
@@ -70,6 +79,7 @@ class Counts(TypedDict):
 
     reject: int
     warn: int
+    accepted: int
     rules: dict[str, int]
 
 
@@ -95,14 +105,38 @@ def finding_shape(finding: Finding) -> FindingShape:
 
 
 def report(findings: Iterable[Finding], most: int = 1000) -> Report:
-    """The report: accepted when nothing rejects. Rejects come first; at most `most` are listed, all are counted."""
-    listed: dict[Severity, list[FindingShape]] = {"reject": [], "warn": []}
+    """The report: accepted when nothing rejects. Rejects come first; at most `most` are listed, all are counted.
+
+    Findings that say the same of several rows of a table have one cause and are listed once.
+    """
+    listed: dict[Severity, dict[tuple[object, ...], FindingShape]] = {"reject": {}, "warn": {}, "accepted": {}}
     severities: Counter[Severity] = Counter()
     rules: Counter[str] = Counter()
     for finding in findings:
         severities[finding.severity] += 1
         rules[finding.rule] += 1
-        if len(listed[finding.severity]) < most:
-            listed[finding.severity].append(finding_shape(finding))
-    counts = Counts(reject=severities["reject"], warn=severities["warn"], rules=dict(sorted(rules.items())))
-    return Report(accepted=not severities["reject"], findings=(listed["reject"] + listed["warn"])[:most], counts=counts)
+        shapes = listed[finding.severity]
+        cause = _cause(finding)
+        if (first := shapes.get(cause)) is not None:
+            _add_place(first, finding)
+        elif len(shapes) < most:
+            shapes[cause] = finding_shape(finding)
+    counts = Counts(
+        reject=severities["reject"], warn=severities["warn"], accepted=severities["accepted"],
+        rules=dict(sorted(rules.items())),
+    )  # fmt: skip
+    shown = [shape for shapes in listed.values() for shape in shapes.values()]
+    return Report(accepted=not severities["reject"], findings=shown[:most], counts=counts)
+
+
+def _cause(finding: Finding) -> tuple[object, ...]:
+    """What findings of one cause share: what is said, apart from the row. Each fault of reading is one of its own."""
+    own = finding.row if finding.id is None else None
+    return finding.rule, finding.table, finding.column, finding.text, finding.mend, own
+
+
+def _add_place(first: FindingShape, finding: Finding) -> None:
+    first["count"] = first.get("count", 1) + 1
+    places = first.setdefault("places", [first["id"]] if "id" in first else [])
+    if finding.id is not None and len(places) < PLACES:
+        places.append(finding.id)

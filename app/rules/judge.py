@@ -8,8 +8,9 @@ from typing import Any
 
 from app.catalogue.tables import STATEMENTS, Fastener, Procedure, Row, Step, Tool
 from app.rules.batches import FamiliesBatch, JudgeScope, TableBatch, read
+from app.rules.evidence import UNUSUAL, weight
 from app.rules.family import Family, FamilyRows
-from app.rules.finding import Collision, Finding
+from app.rules.finding import Collision, Finding, Severity
 from app.rules.registry import Rule, Violation
 from app.rules.rule_set import ALL_RULES, Judging, RuleSet
 from app.rules.view import Absent, EntityView, RowView, cell
@@ -137,13 +138,13 @@ def findings(found: Found, changed: frozenset[tuple[str, str]]) -> Iterator[Find
         unchanged = (hit.row.table, hit.row.id) not in changed
         if hit.mutual and other is not None and unchanged and (other.table, other.id) in changed:
             hit = hit._replace(row=other, other=hit.row)
-        yield _finding(rule, hit)
+        yield _finding(rule, hit, weight(rule, hit, changed))
 
 
-def _finding(rule: Rule, hit: Violation) -> Finding:
+def _finding(rule: Rule, hit: Violation, severity: Severity) -> Finding:
     row, other = hit.row, hit.other
+    text = UNUSUAL + hit.text if severity == "accepted" else hit.text
     collision = None if other is None else Collision(other.table, other.id, other.__dict__.get("source"))
     return Finding(
-        rule.slug, hit.severity or rule.severity, row.table, row.id, hit.column, cell(row, hit.column), hit.text,
-        collision, rule.mend,
+        rule.slug, severity, row.table, row.id, hit.column, cell(row, hit.column), text, collision, rule.mend,
     )  # fmt: skip

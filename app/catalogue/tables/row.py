@@ -19,7 +19,7 @@ SCOPE = (
     "damper",
     "wheel_size",
 )
-CLAIM = ("source", "page", "confirmed", "exception_to", "note")
+CLAIM = ("source", "page", "as_printed", "confirmed", "exception_to", "note")
 
 
 # The slots of a pydantic model, set one by one: a row that was read is not validated again.
@@ -40,6 +40,10 @@ class Row(BaseModel):
     role: ClassVar[Literal["entity", "statement"]] = "entity"
 
     id: Slug = column("readable name of this row, chosen by the author, stable for ever", required=True)
+    as_printed: Text | None = column(
+        "the words of the page, figures included, where the source prints something unusual",
+        example="Foot bolts, hollow alloy: 2.2 N·m",
+    )
 
     @classmethod
     @cache

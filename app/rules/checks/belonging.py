@@ -96,7 +96,10 @@ def fluid_of_another_use(family: Family, today: date) -> Iterator[Violation]:
         fluid = family.fluids.get(row.fluid or "")
         if fluid is not None and fluid.kind not in FLUIDS_IN[row.chamber]:
             usual = " or ".join(FLUIDS_IN[row.chamber])
-            yield Violation(row, "fluid", f"{fluid.id} is a {fluid.kind}; {row.chamber} takes {usual}")
+            yield Violation(
+                row, "fluid", f"{fluid.id} is a {fluid.kind}; {row.chamber} takes {usual}",
+                nature="implausible" if row.chamber.endswith("leg") and fluid.kind not in OILS else "impossible",
+            )  # fmt: skip
         elif fluid is not None and fluid.kind == "damper oil" and not _near_damper(family, row):
             yield Violation(
                 row, "fluid", f"{fluid.id} is a damper oil; {row.chamber} usually takes bath oil", severity="warn"

@@ -128,7 +128,7 @@ def brackets(family: Family) -> list[list[Bracket]]:
                 rider_mass_from="100", rider_mass_to="110", mass_unit="kg", mass_is="with gear", pressure="99",
                 pressure_unit="psi", source="manual-a", page="12"),
     fails=edit("guides", "guide-100", chassis="fork-a", spring="spring-150", damper="damper-a", chamber="positive",
-               rider_mass_from="101", rider_mass_to="110", mass_unit="kg", mass_is="with gear", pressure="99",
+               rider_mass_from="102", rider_mass_to="110", mass_unit="kg", mass_is="with gear", pressure="99",
                pressure_unit="psi", source="manual-a", page="12"),
 )  # fmt: skip
 def mass_bracket_gap(family: Family, today: date) -> Iterator[Violation]:
@@ -140,10 +140,17 @@ def mass_bracket_gap(family: Family, today: date) -> Iterator[Violation]:
     """
     for group in brackets(family):
         for (_, end, lighter), (start, _, heavier) in pairwise(group):
-            if end is not None and start > end * 1.001:
-                yield Violation(
-                    heavier, "rider_mass_from", f"riders between {lighter.id} and {heavier.id} are left out", lighter
-                )
+            if end is not None and start > end * 1.001 and not _next_whole(lighter, heavier):
+                text = f"riders between {lighter.rider_mass_to} and {heavier.rider_mass_from} {heavier.mass_unit} are "
+                yield Violation(heavier, "rider_mass_from", text + "left out", lighter)
+
+
+def _next_whole(lighter: Guide, heavier: Guide) -> bool:
+    """True for brackets printed in whole kilograms or pounds, 55 to 64 and 65 to 74: nobody is left out."""
+    end, start = lighter.rider_mass_to, heavier.rider_mass_from
+    if end is None or start is None or lighter.mass_unit != heavier.mass_unit:
+        return False
+    return start - end == 1 and end == end.to_integral_value()
 
 
 @rule(

@@ -53,6 +53,7 @@ def page_missing(family: Family, today: date) -> Iterator[Violation]:
 @rule(
     "published-after-today",
     shape="row",
+    nature="implausible",
     tables=(Source,),
     passes=edit("sources", "bulletin-a", published_on="2025-06-01"),
     fails=edit("sources", "bulletin-a", published_on="2025-06-02"),
@@ -72,6 +73,7 @@ def published_after_today(view: RowView, today: date) -> Iterator[Violation]:
 @rule(
     "older-edition-over-newer",
     shape="change",
+    nature="implausible",
     tables=STATEMENTS,
     passes=edit("torques", "torque-cap", source="bulletin-a", page="3"),
     fails=edit("torques", "torque-cap", source="manual-a-first", page="16"),

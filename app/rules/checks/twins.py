@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterator
 from datetime import date
+from fractions import Fraction
 from itertools import combinations, product
 
 from app.catalogue.agreement import pascals
@@ -10,11 +11,11 @@ from app.catalogue.scopes import overlap
 from app.catalogue.tables import Fastener, Fill, Fit, Row, Statement, Torque
 from app.rules.bands import first_known
 from app.rules.checks.envelope import FORM
-from app.rules.checks.slips import BEYOND
+from app.rules.checks.ratings import same_pressure
+from app.rules.checks.slips import BEYOND, written
 from app.rules.family import NOMINAL, Family
 from app.rules.registry import Violation, edit, rule
 from app.rules.siblings import ALIKE, ENOUGH
-from app.rules.view import cell
 from app.units.table import Kind
 
 TWIN = 1.1  # bolts of both sides are tightened alike, within what printing them in other units rounds away
@@ -55,7 +56,7 @@ def torque_differs_from_twin(family: Family, today: date) -> Iterator[Violation]
     places: dict[tuple[object, ...], list[tuple[Torque, Fastener, str, float]]] = defaultdict(list)
     for each in family.tightened:
         row, fastener, _, torque = each
-        if torque > 0 and row.exception_to is None and not row.confirmed:
+        if torque > 0 and row.exception_to is None and not row.confirmed and not family.is_not_last_pass(row):
             places[row.chassis, fastener.position, fastener.kind, row.stage or 1].append(each)
     for pairs in places.values():
         for (row, mine, column, here), (other, theirs, _, there) in combinations(pairs, 2):
@@ -132,6 +133,7 @@ def fill_differs_from_siblings(family: Family, today: date) -> Iterator[Violatio
 @rule(
     "pressure-limit-unlike-siblings",
     shape="family",
+    severity="warn",
     tables=(Fit,),
     silenced_by=(*FORM, *BEYOND, "unit-slip", "digit-slip", "unit-unlike-source", "disagree-unrelated",
                  "limit-differs-by-wheel", "guide-pressure-above-limit"),
@@ -152,17 +154,23 @@ def pressure_limit_unlike_siblings(family: Family, today: date) -> Iterator[Viol
     for rows in chassis.values():
         springs: dict[object, set[str]] = defaultdict(set)
         for row in rows:
-            springs[pascals(row.pressure_limit, row.pressure_unit)].add(row.spring)
+            springs[_alike(rows, row)].add(row.spring)
         if len(springs) != 2 or None in springs:
             continue
         (odd, few), (_, many) = sorted(springs.items(), key=lambda each: len(each[1]))
         if len(few) != 1 or len(many | few) <= ENOUGH:
             continue
-        found = [row for row in rows if pascals(row.pressure_limit, row.pressure_unit) == odd]
+        found = [row for row in rows if _alike(rows, row) == odd]
         other = next(row for row in rows if row not in found)
         if len(found) == 1 and not found[0].confirmed:
-            text = f"{cell(found[0], 'pressure_limit')}; the others have {cell(other, 'pressure_limit')}"
+            text = f"{written(found[0], 'pressure_limit')}; the others have {written(other, 'pressure_limit')}"
             yield Violation(found[0], "pressure_limit", text, other)
+
+
+def _alike(rows: list[Fit], row: Fit) -> Fraction | None:
+    """The limit of the first of the rows that prints the same limit, perhaps in another unit, in pascals."""
+    first = next((each for each in rows if same_pressure(each, row)), row)
+    return pascals(first.pressure_limit, first.pressure_unit)
 
 
 @rule(
