@@ -51,20 +51,22 @@ SOFT = Band(0.2, 25)  # plastic, or aluminium on a thread up to M12
 SMALL_BRAKE = Band(2.5, 9)  # caliper bolts of M5
 SOFT_MATERIALS = ("plastic", "nylon", "polyamide", "composite", "resin", "pom", "acetal")
 FILL: dict[str, Band] = {
-    "spring-side lower leg": Band(1, 65),
-    "damper-side lower leg": Band(1, 65),
-    "above the air piston": Band(0.3, 15),
+    "spring-side lower leg": Band(1.5, 65),
+    "damper-side lower leg": Band(1.5, 65),
+    "above the air piston": Band(0.7, 15),
     "spring-side stanchion": Band(0.5, 300),
     "negative chamber": Band(0.2, 25),
     "damper": Band(20, 500),
-    "foam ring": Band(0.2, 10),
+    "foam ring": Band(0.4, 8),
 }
 LEVEL_MM = Band(20, 300)
 PRESSURE_KPA = Band(100, 2414)  # 15 to 350 psi; 350 psi are 2,413.2 kPa
 PRESSURE_NEGATIVE_KPA = Band(30, 2414)
-RIDER_KG = Band(10, 200)
+RIDER_KG = Band(20, 200)
+CHILD_KG = Band(8, 200)  # of a fork for small wheels
+CHILD_LIMIT_KG = Band(20, 200)
 LIMITS: dict[str, tuple[str, str, Band]] = {
-    "rider mass": ("mass", "kg", Band(25, 250)),
+    "rider mass": ("mass", "kg", Band(60, 250)),
     "tyre width": ("length", "mm", Band(25, 140)),
     "tyre diameter": ("length", "mm", Band(220, 850)),
     "rotor diameter": ("length", "mm", Band(100, 260)),
@@ -75,7 +77,7 @@ LIMITS: dict[str, tuple[str, str, Band]] = {
 AXLE_TO_CROWN_LESS_TRAVEL_MM = Band(210, 460)  # from 16-inch children's forks to long dual crown ones
 READ_PRESSURE_KPA = Band(60, 5000)  # up to full travel
 TEMPERATURE_C = Band(-40, 60)
-HOURS: dict[str, Band] = {"lower-leg-service": Band(5, 250), "full-service": Band(10, 600)}
+HOURS: dict[str, Band] = {"lower-leg-service": Band(6, 240), "full-service": Band(15, 600)}
 TRAVEL_MM = Band(20, 320)
 VOLUME_ML = Band(4, 500)
 DIMENSIONS: dict[str, dict[str, Band]] = {
@@ -91,7 +93,7 @@ DIMENSIONS: dict[str, dict[str, Band]] = {
     "dampers": {
         "travel_max_mm": TRAVEL_MM, "rebound_clicks": Band(1, 60), "compression_clicks": Band(0, 60),
     },
-    "spacers": {"volume_ml": Band(1, 60)},
+    "spacers": {"volume_ml": Band(1.3, 40)},
     "frames": {
         "axle_to_crown_mm": Band(230, 700), "axle_to_crown_max_mm": Band(230, 700), "travel_min_mm": TRAVEL_MM,
         "travel_max_mm": TRAVEL_MM, "head_angle_deg": Band(55, 80), "seat_angle_deg": Band(60, 85),

@@ -31,6 +31,10 @@ from app.rules.batches import FamiliesBatch, JudgeScope, read, values
 
 R = TypeVar("R", bound=Row)
 S = TypeVar("S", bound=Statement)
+# A fork for children; common practice, no source.
+LARGEST_SMALL_WHEEL_MM = 520  # 24 inches are 507 mm, or 520 mm of an older tyre
+THIN_MM = 30
+SHORT_MM = 80
 NOMINAL = ("value", "max", "min")  # the first that is given stands for a statement
 
 
@@ -256,6 +260,14 @@ class Family:
             if known and len(known) == len(limits):
                 least[chassis] = float(min(known))
         return least
+
+    def is_small(self, chassis: str) -> bool:
+        """True for a fork for children: small wheels, or thin stanchions and hardly any travel."""
+        row = self.chassis[chassis]
+        if row.wheel_sizes is not None:
+            return min(row.wheel_sizes) <= LARGEST_SMALL_WHEEL_MM
+        thin = row.stanchion_diameter_mm is not None and row.stanchion_diameter_mm <= THIN_MM
+        return thin and row.travel_max_mm is not None and row.travel_max_mm <= SHORT_MM
 
     def dampers_of(self, row: Statement) -> tuple[str, ...]:
         """The dampers a statement can be about: its own, else all the chassis was made with."""

@@ -6,6 +6,8 @@ from datetime import date
 from app.catalogue.tables import Fastener, Fill, Fit, Guide, Limit, Row, Spring, Torque
 from app.rules.bands import (
     AXLE_TO_CROWN_LESS_TRAVEL_MM,
+    CHILD_KG,
+    CHILD_LIMIT_KG,
     FILL,
     LEVEL_MM,
     LIMITS,
@@ -100,7 +102,9 @@ def _fill_band(family: Family, row: Fill) -> Band:
         return Band(band.low, max(band.high, float(room)))
     dampers = [family.dampers.get(name) for name in family.dampers_of(row)]
     bath = any(damper is not None and damper.kind == "open bath" for damper in dampers)
-    return Band(band.low, FILL["damper"].high) if bath and row.chamber.startswith("damper") else band
+    fluid = family.fluids.get(row.fluid or "")
+    thin = fluid is not None and fluid.kind == "damper oil"
+    return Band(band.low, FILL["damper"].high) if bath and thin and row.chamber.startswith("damper") else band
 
 
 def _pressure_columns(table: type[Row]) -> tuple[str, ...]:
@@ -142,55 +146,56 @@ def pressure_implausible(view: RowView, today: date) -> Iterator[Violation]:
 
 @rule(
     "rider-mass-implausible",
-    shape="row",
+    shape="family",
     nature="implausible",
     tables=(Guide,),
     silenced_by=FORM,
-    reads=("rider_mass_from", "rider_mass_to", "mass_unit"),
     passes=edit("guides", "guide-new", chassis="fork-a", spring="spring-140", chamber="positive", rider_mass_from="190",
                 rider_mass_to="200", mass_unit="kg", pressure="150", pressure_unit="psi", source="manual-a", page="12"),
     fails=edit("guides", "guide-new", chassis="fork-a", spring="spring-140", chamber="positive", rider_mass_from="190",
                rider_mass_to="201", mass_unit="kg", pressure="150", pressure_unit="psi", source="manual-a", page="12"),
 )  # fmt: skip
-def rider_mass_implausible(view: RowView, today: date) -> Iterator[Violation]:
+def rider_mass_implausible(family: Family, today: date) -> Iterator[Violation]:
     """A guide is for riders lighter or heavier than any that forks are made for.
 
     A mass in pounds read as kilograms gives a rider twice the pressure. The band is common practice.
 
     Mend: compare the masses and their unit with the page; leave an open end empty.
     """
-    row = view.row
-    assert isinstance(row, Guide)
-    for name in ("rider_mass_from", "rider_mass_to"):
-        mass = figure(row.__dict__[name], row.mass_unit, "mass", "kg")
-        if mass is not None and not RIDER_KG.holds(mass):
-            yield Violation(row, name, f"{mass:.3g} kg is not within {RIDER_KG.low:g} to {RIDER_KG.high:g} kg")
-            return
+    for row in family.of(Guide):
+        band = CHILD_KG if family.is_small(row.chassis) else RIDER_KG
+        _, *ends = family.guide_figures[row.id]
+        for name, mass in zip(("rider_mass_from", "rider_mass_to"), ends, strict=True):
+            if mass is not None and not band.holds(mass):
+                yield Violation(row, name, f"{mass:.3g} kg is not within {band.low:g} to {band.high:g} kg")
+                break
 
 
 @rule(
     "limit-implausible",
-    shape="row",
+    shape="family",
     nature="implausible",
     tables=(Limit,),
     silenced_by=FORM,
-    reads=("subject", "min", "max", "unit"),
     passes=edit("limits", "limit-rotor", min="100"),
     fails=edit("limits", "limit-rotor", min="99"),
 )
-def limit_implausible(view: RowView, today: date) -> Iterator[Violation]:
+def limit_implausible(family: Family, today: date) -> Iterator[Violation]:
     """A limit lies far outside what occurs: of rotors, tyres, steerers, bushing play or riders.
 
     A limit in the wrong unit permits what breaks or forbids what is meant. The bands are common practice.
 
     Mend: compare figure and unit with the page.
     """
-    row = view.row
-    assert isinstance(row, Limit)
-    known = LIMITS.get(row.subject)
-    if known is None:
-        return
-    kind, unit, band = known
+    for row in family.of(Limit):
+        if (known := LIMITS.get(row.subject)) is not None:
+            kind, unit, band = known
+            if row.subject == "rider mass" and family.is_small(row.chassis):
+                band = CHILD_LIMIT_KG
+            yield from _limit(row, kind, unit, band)
+
+
+def _limit(row: Limit, kind: str, unit: str, band: Band) -> Iterator[Violation]:
     for name in ("min", "max"):
         if row.__dict__[name] is None or row.unit is None:
             continue

@@ -28,7 +28,7 @@ USUAL_TORQUE: tuple[tuple[str, Band], ...] = (
     ("cap", Band(10, 42)),
     ("valve core", Band(0.2, 0.8)),
 )
-USUAL_FILL: dict[str, Band] = {"above the air piston": Band(0.5, 8), "foam ring": Band(0.4, 6)}  # mL; common practice
+USUAL_FILL: dict[str, Band] = {"above the air piston": Band(0.9, 8), "foam ring": Band(0.4, 4)}  # mL; common practice
 LEGS = 2.0  # the oil of one lower leg over that of the other; common practice, no source
 TOLD = (*FORM, *BEYOND, "unit-slip", "digit-slip", "unit-unlike-source", "disagree-unrelated", "exception-far-off")
 CROWDED = 0.6  # share of a leg's free volume; common practice, no source
@@ -84,9 +84,9 @@ def _beyond(row: Row, column: str, given: float, unit: str, band: Band) -> Viola
     severity="warn",
     tables=(Fill,),
     silenced_by=TOLD,
-    passes=edit("fills", "fill-foam", chassis="fork-a", chamber="foam ring", fluid="oil-bath", value="6", unit="mL",
+    passes=edit("fills", "fill-foam", chassis="fork-a", chamber="foam ring", fluid="oil-bath", value="4", unit="mL",
                 source="manual-a", page="15"),
-    fails=edit("fills", "fill-foam", chassis="fork-a", chamber="foam ring", fluid="oil-bath", value="6.1", unit="mL",
+    fails=edit("fills", "fill-foam", chassis="fork-a", chamber="foam ring", fluid="oil-bath", value="4.1", unit="mL",
                source="manual-a", page="15"),
     reads=("chamber", "value", "min", "max", "unit", "confirmed"),
 )  # fmt: skip
