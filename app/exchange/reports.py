@@ -87,14 +87,19 @@ def as_text(report: PackageReport) -> str:
         place = "/".join(part for part in (finding.get("table"), finding.get("id")) if part)
         said = finding["text"] if "row" in finding or not place else f"{place}: {finding['text']}"
         shown = f" [{finding['value']}]" if "value" in finding and finding["value"] not in said else ""
+        if "places" in finding:
+            more = ", …" if finding["count"] > len(finding["places"]) else ""
+            shown += f" ({finding['count']} rows: {', '.join(finding['places'])}{more})"
         lines.append(f"{finding['severity']}: {said}{shown}\n    {finding['rule']}: {finding['mend']}")
     rows, counts = report["rows"], report["counts"]
-    total = counts["reject"] + counts["warn"]
-    if len(report["findings"]) < total:
-        lines.append(f"… and {total - len(report['findings'])} more")
+    total = counts["reject"] + counts["warn"] + counts["accepted"]
+    listed = sum(finding.get("count", 1) for finding in report["findings"])
+    if listed < total:
+        lines.append(f"… and {total - listed} more")
     lines.append(
         f"{rows['read']} rows read: {rows['added']} new, {rows['changed']} changed, {rows['withdrawn']} withdrawn; "
-        f"{counts['reject']} faults, {counts['warn']} warnings."
+        f"{counts['reject']} faults, {counts['warn']} warnings"
+        + (f", {counts['accepted']} unusual, as printed." if counts["accepted"] else ".")
     )
     if not report["accepted"]:
         lines.append("Refused; nothing is stored.")

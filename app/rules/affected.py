@@ -16,6 +16,7 @@ from app.catalogue.tables import (
     Row,
     Source,
     Spacer,
+    Spring,
     Step,
     Tool,
     Variant,
@@ -25,14 +26,17 @@ from app.rules.view import Change, referring
 # What is said for people: no rule compares it across rows, so a change of these alone touches no family.
 SPOKEN = frozenset({"name", "title", "page", "part_number", "colour_mark", "model_code", "note", "source", "marks"})
 
+# By what the choices of one fork are told apart, although it is said for people.
+TOLD_APART_BY: dict[type[Row], frozenset[str]] = {Spring: frozenset({"name", "colour_mark"})}
+
 # What families read of the things that very many of them name; a change of anything else in them touches none.
 READ: dict[type[Row], frozenset[str]] = {
     Maker: frozenset(),
     Tool: frozenset(),
-    Fluid: frozenset({"maker", "kind"}),
+    Fluid: frozenset({"maker", "kind", "seal_safe"}),
     Part: frozenset({"maker", "kind", "superseded_by"}),
     Source: frozenset({"maker", "kind", "published_on"}),
-    Spacer: frozenset({"volume_ml"}),
+    Spacer: frozenset({"volume_ml", "as_printed"}),
 }
 
 # The tables that a family is made of, with the column that names the chassis.
@@ -105,8 +109,17 @@ def _own(shapes: Affected, chassis: _Chassis, change: Change, after: Rows, befor
             shapes.rows[Procedure].add(row.procedure)
         elif isinstance(row, Tool) and row.drive is not None:
             shapes.rows[Fastener].update(each.id for each in after.where(Fastener, "drives", row.drive))
+        elif isinstance(row, Spring | Part):
+            _numbered(shapes, row, after)
         elif (own := row.__dict__.get("chassis")) is not None:
             chassis.add(own, None)
+
+
+def _numbered(shapes: Affected, row: Spring | Part, after: Rows) -> None:
+    """The rows that share the part number of a row, and those that it replaces."""
+    alike: list[Row] = [] if row.part_number is None else [*after.where(type(row), "part_number", row.part_number)]
+    alike += after.where(type(row), "superseded_by", row.id)
+    shapes.rows[type(row)].update(each.id for each in alike)
 
 
 def _heard(change: Change) -> bool:
@@ -115,7 +128,7 @@ def _heard(change: Change) -> bool:
         return True
     before, after = change.before.__dict__, change.after.__dict__
     read = READ.get(change.table)
-    heard = before.keys() - SPOKEN if read is None else read
+    heard = before.keys() - SPOKEN | TOLD_APART_BY.get(change.table, frozenset()) if read is None else read
     return any(before[name] != after[name] for name in heard)
 
 

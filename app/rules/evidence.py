@@ -12,13 +12,13 @@ from functools import lru_cache
 from typing import TypeVar
 
 from app.catalogue.tables import Row
-from app.rules.columns import NUMERIC
 from app.rules.finding import Severity
 from app.rules.registry import Rule, Violation
 from app.rules.view import cell
 
 T = TypeVar("T")
 NUMBER = re.compile(r"[0-9]+(?:[.,][0-9]+)*")
+SAID_OF_IT = ("id", "page", "as_printed", "note")  # hold no figure of the row
 UNUSUAL = "unusual, as printed: "
 
 
@@ -49,7 +49,7 @@ def holds_a_figure(row: Row) -> bool:
     columns = [
         name
         for name, described in type(row).columns().items()
-        if row.__dict__[name] is not None and (described.kind.items or described.kind).name in NUMERIC
+        if name not in SAID_OF_IT and described.refers_to is None and _figures(cell(row, name) or "")
     ]
     return not columns or any(prints(row, name) for name in columns)
 
@@ -79,7 +79,7 @@ def weight(rule: Rule, hit: Violation, changed: frozenset[tuple[str, str]]) -> S
     needs the words.
     """
     nature, severity = hit.nature or rule.nature, hit.severity or rule.severity
-    if nature not in ("implausible", "advice"):
+    if nature not in ("implausible", "advice") or hit.column == "as_printed":
         return severity
     doubted = _doubted(hit)
     decides = nature == "implausible" or any(cell(row, column) for row, column in doubted)

@@ -7,7 +7,7 @@ from operator import itemgetter
 from typing import Any
 
 from app.catalogue.tables import STATEMENTS, Fastener, Procedure, Row, Step, Tool
-from app.rules.batches import FamiliesBatch, JudgeScope, TableBatch, read
+from app.rules.batches import NUMBERED, FamiliesBatch, JudgeScope, TableBatch, read
 from app.rules.evidence import UNUSUAL, weight
 from app.rules.family import Family, FamilyRows
 from app.rules.finding import Collision, Finding, Severity
@@ -116,8 +116,24 @@ def _referrers(table: type[Row], rows: Sequence[Row], beside: Sequence[Any]) -> 
             tools[tool.drive].append(tool)
         for row in rows:
             yield tuple(tool for drive in row.__dict__["drives"] or () for tool in tools[drive])
+    elif table in NUMBERED:
+        yield from _numbered(rows, read(table, beside))
     else:
         yield from (() for _ in rows)
+
+
+def _numbered(rows: Sequence[Row], beside: Sequence[Row]) -> Iterator[tuple[Row, ...]]:
+    """The rows that share the part number of each, and the one that replaces it."""
+    numbers: dict[str, dict[str, Row]] = defaultdict(dict)
+    by_id = {row.id: row for row in beside}
+    for row in beside:
+        numbers[row.__dict__["part_number"] or ""][row.id] = row
+    for row in rows:
+        number, replaced = row.__dict__["part_number"], row.__dict__["superseded_by"]
+        found = dict(numbers[number]) if number is not None else {}
+        if replaced in by_id:
+            found[replaced] = by_id[replaced]
+        yield tuple(found.values())
 
 
 def findings(found: Found, changed: frozenset[tuple[str, str]]) -> Iterator[Finding]:

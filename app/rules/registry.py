@@ -90,6 +90,8 @@ FAMILIES = {
     "construction": "physics", "dimensions": "physics", "setups": "physics", "usual": "physics",
     "slips": "slips", "unlike": "slips", "twins": "slips", "ladders": "slips", "orders": "slips",
     "printing": "slips",
+    "kinds": "relations", "frames": "relations", "fitting": "relations", "naming": "relations", "work": "relations",
+    "odd": "slips",
     "provenance": "provenance",
     "completeness": "completeness",
 }  # fmt: skip

@@ -14,7 +14,14 @@ from app.rules.view import Change
 TODAY = date(2025, 6, 1)
 JUDGING = [rule for rule in RULES.values() if rule.judge is not None]
 IMPLAUSIBLE = [rule for rule in JUDGING if rule.nature == "implausible"]
-NAMES_ONLY = {"older-edition-over-newer"}  # what is doubted is a name, which any words of the page bear out
+NAMES_ONLY = {
+    "older-edition-over-newer",
+    "spring-not-of-chassis",
+    "fastener-unlike-its-place",
+    "service-unlike-damper",
+    "superseded-by-another-kind",
+    "variant-named-twice",
+}  # what is doubted is a name, which any words of the page bear out
 
 
 def findings_of(change: Edit) -> list[Finding]:

@@ -10,9 +10,14 @@ from app.rules.checks import contradiction as contradiction
 from app.rules.checks import dimensions as dimensions
 from app.rules.checks import envelope as envelope
 from app.rules.checks import figures as figures
+from app.rules.checks import fitting as fitting
 from app.rules.checks import fluids as fluids
 from app.rules.checks import form as form
+from app.rules.checks import frames as frames
+from app.rules.checks import kinds as kinds
 from app.rules.checks import ladders as ladders
+from app.rules.checks import naming as naming
+from app.rules.checks import odd as odd
 from app.rules.checks import orders as orders
 from app.rules.checks import printing as printing
 from app.rules.checks import provenance as provenance
@@ -23,3 +28,4 @@ from app.rules.checks import slips as slips
 from app.rules.checks import twins as twins
 from app.rules.checks import unlike as unlike
 from app.rules.checks import usual as usual
+from app.rules.checks import work as work

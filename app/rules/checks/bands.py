@@ -150,9 +150,9 @@ def pressure_implausible(view: RowView, today: date) -> Iterator[Violation]:
     nature="implausible",
     tables=(Guide,),
     silenced_by=FORM,
-    passes=edit("guides", "guide-new", chassis="fork-a", spring="spring-140", chamber="positive", rider_mass_from="190",
+    passes=edit("guides", "guide-new", chassis="fork-b", spring="spring-140", chamber="positive", rider_mass_from="190",
                 rider_mass_to="200", mass_unit="kg", pressure="150", pressure_unit="psi", source="manual-a", page="12"),
-    fails=edit("guides", "guide-new", chassis="fork-a", spring="spring-140", chamber="positive", rider_mass_from="190",
+    fails=edit("guides", "guide-new", chassis="fork-b", spring="spring-140", chamber="positive", rider_mass_from="190",
                rider_mass_to="201", mass_unit="kg", pressure="150", pressure_unit="psi", source="manual-a", page="12"),
 )  # fmt: skip
 def rider_mass_implausible(family: Family, today: date) -> Iterator[Violation]:

@@ -6,11 +6,10 @@ from datetime import date
 from itertools import pairwise
 
 from app.catalogue.agreement import kilograms
-from app.catalogue.tables import Chassis, Fastener, Fill, Fit, Guide, Procedure, Step, Torque, Use
+from app.catalogue.tables import Chassis, Fastener, Fill, Fit, Guide, Torque, Use
 from app.rules.checks.envelope import FORM
 from app.rules.family import Family
 from app.rules.registry import Violation, edit, rule
-from app.rules.view import EntityView
 
 LOWER_LEGS = ("spring-side lower leg", "damper-side lower leg")
 PERHAPS = ("unit-slip", "digit-slip", "rider-mass-implausible", "disagree-unrelated", "stated-twice")
@@ -151,34 +150,6 @@ def _next_whole(lighter: Guide, heavier: Guide) -> bool:
     if end is None or start is None or lighter.mass_unit != heavier.mass_unit:
         return False
     return start - end == 1 and end == end.to_integral_value()
-
-
-@rule(
-    "emptied-never-filled",
-    shape="entity",
-    severity="warn",
-    tables=(Procedure,),
-    passes=edit("steps", "step-4", text="Fill the oil in."),
-    fails=edit("steps", "step-4", chamber="damper-side lower leg"),
-)
-def emptied_never_filled(view: EntityView, today: date) -> Iterator[Violation]:
-    """A procedure empties a chamber and never fills it again.
-
-    The fork would go out dry.
-
-    Mend: add the filling step, after the emptying one.
-    """
-    emptied: dict[str, int] = {}
-    filled: dict[str, int] = {}
-    for step in view.referrers:
-        if isinstance(step, Step) and step.chamber is not None:
-            if step.action == "empty":
-                emptied[step.chamber] = max(step.order, emptied.get(step.chamber, step.order))
-            elif step.action == "fill":
-                filled[step.chamber] = max(step.order, filled.get(step.chamber, step.order))
-    for chamber, order in emptied.items():
-        if filled.get(chamber, order) <= order:
-            yield Violation(view.row, "id", f"{chamber} is emptied in step {order} and not filled after it")
 
 
 @rule(

@@ -1,0 +1,529 @@
+"""Relations between what a fork is made of: springs, spacers, chambers, fluids and travels."""
+
+from collections import defaultdict
+from collections.abc import Iterator
+from datetime import date
+from itertools import combinations, pairwise
+
+from app.catalogue.tables import (
+    STATEMENTS,
+    Fastener,
+    Fill,
+    Fit,
+    Grease,
+    Guide,
+    Limit,
+    Reading,
+    Spring,
+    Statement,
+    Torque,
+    Variant,
+)
+from app.rules.bands import figure
+from app.rules.checks.envelope import FORM
+from app.rules.family import Family
+from app.rules.registry import Violation, edit, rule
+
+SPRUNG = tuple(table for table in STATEMENTS if table is not Fit)
+MEASURED_MM = 5.0  # by which a measured travel may exceed the printed one; common practice, no source
+
+
+@rule(
+    "coil-with-air-parts",
+    shape="family",
+    tables=(Fit,),
+    silenced_by=FORM,
+    passes=edit("fits", "fit-coil", spacer_limit="0"),
+    fails=edit("fits", "fit-coil", spacer="spacer-a", spacer_limit="3"),
+)
+def coil_with_air_parts(family: Family, today: date) -> Iterator[Violation]:
+    """A fit of a coil has volume spacers or a fill pressure.
+
+    A coil has no air chamber to make smaller or to fill; spring or figure is that of another line.
+
+    Mend: name the air spring that the line is about, or empty the spacers and the pressure.
+    """
+    for row in family.of(Fit):
+        spring = family.springs.get(row.spring)
+        if spring is None or spring.kind != "coil":
+            continue
+        for name in ("spacer", "spacer_limit", "spacers_fitted", "pressure_limit"):
+            if row.__dict__[name]:
+                yield Violation(row, name, f"{name} {row.__dict__[name]}, and {spring.id} is a coil", spring)
+                break
+
+
+@rule(
+    "travel-spacers-unlike-spring",
+    shape="family",
+    tables=(Fit,),
+    silenced_by=(*FORM, "coil-with-air-parts"),
+    passes=edit(
+        "fits",
+        "fit-spaced",
+        chassis="fork-a",
+        spring="spring-150",
+        travel_mm="150",
+        travel_spacer="ring-a",
+        travel_spacers="0",
+        axle_to_crown_mm="546",
+        spacer="spacer-a",
+        spacer_limit="4",
+        source="bulletin-a",
+        page="14",
+        exception_to="",
+        wheel_size="622",
+    ),
+    fails=edit(
+        "fits",
+        "fit-spaced",
+        chassis="fork-a",
+        spring="spring-150",
+        travel_mm="140",
+        travel_spacer="ring-a",
+        travel_spacers="1",
+        axle_to_crown_mm="536",
+        source="manual-a",
+        page="14",
+    ),
+)
+def travel_spacers_unlike_spring(family: Family, today: date) -> Iterator[Violation]:
+    """A fit has travel spacers, and the travel of its spring is set by the length of its shaft.
+
+    One of the two sets the travel; whoever adds a spacer to the right shaft loses travel.
+
+    Mend: compare spring and spacers with the page; correct what sets the travel of the spring, if that is wrong.
+    """
+    for row in family.of(Fit):
+        spring = family.springs.get(row.spring)
+        if spring is not None and spring.travel_set_by == "shaft length" and row.travel_spacers:
+            text = f"{row.travel_spacers} travel spacers, and the shaft of {spring.id} sets the travel"
+            yield Violation(row, "travel_spacers", text, spring)
+
+
+@rule(
+    "travel-spacers-wrong-way",
+    shape="family",
+    nature="implausible",
+    tables=(Fit,),
+    silenced_by=(*FORM, "travel-spacers-unlike-spring", "travel-outside-chassis", "axle-to-crown-scatter"),
+    passes=edit("fits", "fit-coil-140", chassis="fork-a", spring="spring-coil", travel_mm="140", travel_spacer="ring-a",
+                travel_spacers="2", axle_to_crown_mm="536", source="manual-a", page="14"),
+    fails=edit("fits", "fit-coil-160", chassis="fork-a", spring="spring-coil", travel_mm="160", travel_spacer="ring-a",
+               travel_spacers="2", axle_to_crown_mm="556", source="manual-a", page="14"),
+)  # fmt: skip
+def travel_spacers_wrong_way(family: Family, today: date) -> Iterator[Violation]:
+    """More travel spacers on one spring give more travel, or another number of them the same.
+
+    Each spacer takes travel away; two lines were exchanged.
+
+    Mend: compare travel and number of spacers of both lines with the page.
+    """
+    groups: dict[tuple[object, ...], list[Fit]] = defaultdict(list)
+    for row in family.of(Fit):
+        if row.travel_spacers is not None:
+            groups[row.chassis, row.spring, row.travel_spacer, row.variant, row.wheel_size, row.model_year_from].append(
+                row
+            )
+    for rows in groups.values():
+        ordered = sorted(rows, key=lambda each: (each.travel_spacers or 0, each.id))
+        for fewer, more in pairwise(ordered):
+            if fewer.travel_spacers != more.travel_spacers and more.travel_mm >= fewer.travel_mm:
+                text = f"{more.travel_spacers} spacers give {more.travel_mm:g} mm, {fewer.travel_spacers} in "
+                text += f"{fewer.id} {fewer.travel_mm:g} mm"
+                yield Violation(more, "travel_spacers", text, fewer, mutual=True)
+
+
+def _springs_of(family: Family, chassis: str) -> dict[str, Spring | None]:
+    """The springs that are fitted to a chassis; None for one that is not known."""
+    return {fit.spring: family.springs.get(fit.spring) for fit in family.fits_of_chassis.get(chassis, [])}
+
+
+def _possible(family: Family, row: Statement) -> list[Spring]:
+    """The springs that a statement can be about: its own, else all of its chassis; none if one of them is unknown."""
+    if row.spring is not None:
+        own = family.springs.get(row.spring)
+        return [] if own is None else [own]
+    fitted = _springs_of(family, row.chassis).values()
+    known = [spring for spring in fitted if spring is not None]
+    return known if len(known) == len(fitted) else []
+
+
+@rule(
+    "spring-not-of-chassis",
+    shape="family",
+    nature="implausible",
+    tables=SPRUNG,
+    beside=(Fit,),
+    silenced_by=(
+        *FORM,
+        "variant-of-another-chassis",
+        "fastener-elsewhere",
+        "guide-for-another-spring",
+        "travel-outside-chassis",
+        "scope-holds-nowhere",
+    ),
+    passes=edit("fills", "fill-spring-leg", spring="spring-150"),
+    fails=edit("fills", "fill-spring-leg", spring="spring-plain"),
+    printed=edit("fills", "fill-spring-leg", spring="spring-plain", as_printed="With plain air 150: 10 mL"),
+)
+def spring_not_of_chassis(family: Family, today: date) -> Iterator[Violation]:
+    """A statement is about a spring that no fit of its chassis lists, or about travels that the spring does not give.
+
+    It could never be shown: the spring is that of another fork, or its fit is missing.
+
+    Mend: name the spring of this chassis, or add its fit; if the page says so, copy its words into as_printed.
+    """
+    for table in SPRUNG:
+        for row in family.statements[table] if table in family.judged else ():
+            for column in ("spring", "spring_choice"):
+                spring = row.__dict__.get(column)
+                fits = family.fits_of_chassis.get(row.chassis, [])
+                if spring is None or not fits or spring not in family.springs:
+                    continue
+                travels = [fit.travel_mm for fit in fits if fit.spring == spring]
+                if not travels:
+                    yield Violation(row, column, f"no fit of {row.chassis} lists {spring}")
+                    break
+                scope = family.scope(row)
+                narrowed = row.__dict__["travel_from_mm"] is not None or row.__dict__["travel_to_mm"] is not None
+                if narrowed and not any(scope.travel_from <= travel <= scope.travel_to for travel in travels):
+                    given = ", ".join(f"{travel:g}" for travel in sorted(set(travels)))
+                    yield Violation(row, column, f"{spring} gives {given} mm, which is not within its travels")
+                    break
+
+
+@rule(
+    "fill-without-chamber",
+    shape="family",
+    tables=(Fill,),
+    beside=(Fit,),
+    silenced_by=(*FORM, "spring-not-of-chassis", "fluid-of-another-use"),
+    passes=edit("fills", "fill-piston", chassis="fork-a", spring="spring-150", chamber="above the air piston",
+                fluid="oil-bath", value="3", unit="mL", source="manual-a", page="15"),
+    fails=edit("fills", "fill-piston", chassis="fork-a", spring="spring-coil", chamber="above the air piston",
+               fluid="oil-bath", value="3", unit="mL", source="manual-a", page="15"),
+)  # fmt: skip
+def fill_without_chamber(family: Family, today: date) -> Iterator[Violation]:
+    """Oil goes into a chamber that the fork does not have: above the piston of a coil, into a damper closed for good.
+
+    The chamber, the spring or the damper of the line is that of another fork.
+
+    Mend: name the chamber as the page does, and the spring or damper that it is in.
+    """
+    for row in family.of(Fill):
+        if row.chamber in ("above the air piston", "negative chamber"):
+            springs = _possible(family, row)
+            if springs and all(spring.kind == "coil" for spring in springs):
+                yield Violation(row, "chamber", f"{springs[0].id} is a coil and has none", springs[0])
+        elif row.chamber == "damper":
+            dampers = [family.dampers.get(name) for name in family.dampers_of(row)]
+            if dampers and all(each is not None and each.serviceable == "no" for each in dampers):
+                text = f"{', '.join(family.dampers_of(row))} cannot be serviced, so it is not filled"
+                yield Violation(row, "chamber", text, dampers[0], nature="implausible")
+
+
+@rule(
+    "negative-without-valve",
+    shape="family",
+    tables=(Guide,),
+    beside=(Fit,),
+    silenced_by=(*FORM, "spring-not-of-chassis", "guide-for-another-spring"),
+    passes=edit("guides", "guide-neg", chassis="fork-a", spring="spring-plain", chamber="negative",
+                rider_mass_from="70", rider_mass_to="80", mass_unit="kg", pressure="70", pressure_unit="psi",
+                source="manual-a", page="12", as_printed="70 psi"),
+    fails=edit("guides", "guide-neg", chassis="fork-a", spring="spring-150", chamber="negative", rider_mass_from="70",
+               rider_mass_to="80", mass_unit="kg", pressure="70", pressure_unit="psi", source="manual-a", page="12"),
+)  # fmt: skip
+def negative_without_valve(family: Family, today: date) -> Iterator[Violation]:
+    """A guide gives a pressure for a negative chamber that has no valve of its own.
+
+    Where a port joins the chambers there is no second pressure to set; the line is that of another spring.
+
+    Mend: correct the chamber, or how the negative chamber of the spring is charged.
+    """
+    for row in family.of(Guide):
+        if row.chamber != "negative" or row.pressure is None:
+            continue
+        springs = _possible(family, row)
+        if springs and all(spring.negative in ("port", "coil", "none") for spring in springs):
+            text = f"the negative chamber of {springs[0].id} is charged by: {springs[0].negative}"
+            yield Violation(row, "chamber", text, springs[0])
+
+
+@rule(
+    "fluid-unsafe-for-seals",
+    shape="family",
+    tables=(Fill, Grease),
+    silenced_by=("reference-missing",),
+    passes=edit("fluids", "oil-bath", seal_safe=""),
+    fails=edit("fluids", "oil-damper", seal_safe="false"),
+)
+def fluid_unsafe_for_seals(family: Family, today: date) -> Iterator[Violation]:
+    """A fluid that is stated to harm the seals of a fork goes into one.
+
+    Swollen seals leak air and oil; the row names the wrong fluid, or the fluid is stated wrongly.
+
+    Mend: name the fluid that the page names, or correct what is stated of the fluid.
+    """
+    for table in (Fill, Grease):
+        for row in family.statements[table] if table in family.judged else ():
+            fluid = family.fluids.get(row.__dict__["fluid"] or "")
+            if fluid is not None and fluid.seal_safe is False:
+                yield Violation(row, "fluid", f"{fluid.id} is stated to be unsafe for seals", fluid)
+
+
+@rule(
+    "guide-rider-above-limit",
+    shape="family",
+    tables=(Guide,),
+    beside=(Limit,),
+    silenced_by=(*FORM, "rider-mass-implausible", "unit-slip", "limit-implausible", "disagree-unrelated"),
+    passes=edit("limits", "limit-rider", max="90.1"),
+    fails=edit("limits", "limit-rider", max="89"),
+)
+def guide_rider_above_limit(family: Family, today: date) -> Iterator[Violation]:
+    """A guide is for riders who are all heavier than the fork may carry.
+
+    Whoever follows the guide rides a fork that its maker forbids; limit or masses are misread.
+
+    Mend: compare the masses, the limit and their units with the pages.
+    """
+    limits: dict[str, list[tuple[float, Limit]]] = defaultdict(list)
+    for limit in family.of(Limit):
+        most = figure(limit.max, limit.unit, "mass", "kg")
+        if limit.subject == "rider mass" and most is not None and limit.variant is None and limit.spring is None:
+            limits[limit.chassis].append((most, limit))
+    for row in family.of(Guide):
+        lightest = family.guide_figures[row.id].lightest
+        if lightest is None or row.chassis not in limits:
+            continue
+        most, widest = max(limits[row.chassis], key=lambda each: each[0])
+        if lightest > most * 1.005:
+            text = f"riders from {row.rider_mass_from} {row.mass_unit}; the limit is {widest.max} {widest.unit}"
+            yield Violation(row, "rider_mass_from", text, widest, mutual=True)
+
+
+READ_STATES: dict[str, tuple[float, float]] = {"extended": (0.0, 0.12), "at sag": (0.02, 0.65), "full travel": (0.8, 9)}
+
+
+@rule(
+    "reading-beyond-travel",
+    shape="family",
+    tables=(Reading,),
+    beside=(Fit,),
+    silenced_by=(*FORM, "reading-implausible", "spring-not-of-chassis", "travel-outside-chassis"),
+    passes=edit("readings", "reading-full", at_travel_mm="155"),
+    fails=edit("readings", "reading-full", at_travel_mm="156"),
+)
+def reading_beyond_travel(family: Family, today: date) -> Iterator[Violation]:
+    """A reading was taken at more compression than the fork has travel.
+
+    A ring on the stanchion cannot be pushed further than the fork goes; travel or figure is that of another fork.
+
+    Mend: compare the travel with what was written down, and name the spring that was fitted.
+    """
+    for row in family.of(Reading):
+        greatest = _travel(family, row)
+        if row.at_travel_mm is not None and greatest is not None and row.at_travel_mm > greatest + MEASURED_MM:
+            yield Violation(row, "at_travel_mm", f"at {row.at_travel_mm} mm of {greatest:g} mm")
+
+
+def _travel(family: Family, row: Reading) -> float | None:
+    fits = family.fits_of_chassis.get(row.chassis, [])
+    travels = [fit.travel_mm for fit in fits if row.spring in (None, fit.spring)]
+    known = max(travels, default=None)
+    return family.chassis[row.chassis].travel_max_mm if known is None else known
+
+
+@rule(
+    "reading-unlike-its-state",
+    shape="family",
+    nature="implausible",
+    tables=(Reading,),
+    beside=(Fit,),
+    silenced_by=(
+        *FORM,
+        "reading-implausible",
+        "reading-beyond-travel",
+        "spring-not-of-chassis",
+        "pressure-unlike-load",
+    ),
+    passes=edit("readings", "reading-full", at_travel_mm="121"),
+    fails=edit("readings", "reading-full", at_travel_mm="110"),
+)
+def reading_unlike_its_state(family: Family, today: date) -> Iterator[Violation]:
+    """A fork read at full travel was not compressed nearly so far, or an extended one was.
+
+    State or travel is that of another line of the notes. The shares are common practice.
+
+    Mend: compare both with what was written down.
+    """
+    for row in family.of(Reading):
+        shares = READ_STATES.get(row.state or "")
+        travel = _travel(family, row)
+        if shares is None or travel is None or travel <= 0 or row.at_travel_mm is None:
+            continue
+        share = float(row.at_travel_mm) / travel
+        if not shares[0] <= share <= shares[1]:
+            yield Violation(row, "at_travel_mm", f"{row.state} at {row.at_travel_mm} mm, {share:.0%} of the travel")
+
+
+@rule(
+    "reading-spacers-above-limit",
+    shape="family",
+    nature="implausible",
+    tables=(Reading,),
+    beside=(Fit,),
+    silenced_by=(*FORM, "spring-not-of-chassis"),
+    passes=edit("readings", "reading-full", spacers="4"),
+    fails=edit("readings", "reading-full", spacers="5"),
+)
+def reading_spacers_above_limit(family: Family, today: date) -> Iterator[Violation]:
+    """A fork was read with more volume spacers than its fit may carry, or with some beside a coil.
+
+    The number is that of another fork, or somebody measured what nobody should ride.
+
+    Mend: compare the number with what was written down; if it was so, copy the words into as_printed.
+    """
+    for row in family.of(Reading):
+        fits = [fit for fit in family.fits_of_chassis.get(row.chassis, []) if row.spring in (None, fit.spring)]
+        limits = [fit.spacer_limit for fit in fits]
+        springs = _possible(family, row)
+        coils = bool(springs) and all(spring.kind == "coil" for spring in springs)
+        if row.spacers and coils:
+            yield Violation(row, "spacers", f"{row.spacers} spacers beside a coil")
+        elif row.spacers is not None and limits and None not in limits:
+            most = max(limit for limit in limits if limit is not None)
+            if row.spacers > most:
+                yield Violation(row, "spacers", f"{row.spacers} spacers, at most {most} are allowed")
+
+
+@rule(
+    "reading-for-another-spring",
+    shape="family",
+    tables=(Reading,),
+    beside=(Fit,),
+    silenced_by=(*FORM, "spring-not-of-chassis"),
+    passes=edit("readings", "reading-coil", chassis="fork-a", spring="spring-coil", state="at sag", at_travel_mm="30",
+                rider_mass="75", mass_unit="kg", source="bench-a"),
+    fails=edit("readings", "reading-coil", chassis="fork-a", spring="spring-coil", state="at sag", at_travel_mm="30",
+               pressure="70", pressure_unit="psi", source="bench-a"),
+)  # fmt: skip
+def reading_for_another_spring(family: Family, today: date) -> Iterator[Violation]:
+    """A pressure was read on a coil.
+
+    A coil holds no air; the spring is another one.
+
+    Mend: name the spring that was fitted.
+    """
+    for row in family.of(Reading):
+        springs = _possible(family, row)
+        if row.pressure is not None and springs and all(spring.kind == "coil" for spring in springs):
+            yield Violation(row, "pressure", f"{row.pressure} {row.pressure_unit}, and {springs[0].id} is a coil")
+
+
+@rule(
+    "stage-torque-falls",
+    shape="family",
+    nature="implausible",
+    tables=(Torque,),
+    silenced_by=(*FORM, "torque-outside-band", "unit-slip", "digit-slip", "disagree-unrelated"),
+    passes=edit("torques", "torque-cap-2", chassis="fork-a", fastener="cap-a", stage="2", value="30", unit="N·m",
+                source="manual-a", page="16"),
+    fails=edit("torques", "torque-cap-2", chassis="fork-a", fastener="cap-a", stage="2", value="20", unit="N·m",
+               source="manual-a", page="16"),
+)  # fmt: skip
+def stage_torque_falls(family: Family, today: date) -> Iterator[Violation]:
+    """A later pass of a fastener is tightened to less than an earlier one.
+
+    A wrench set lower than the joint is tightened turns nothing; two passes were exchanged.
+
+    Mend: compare both passes with the page.
+    """
+    passes: dict[tuple[object, ...], list[tuple[int, float, Torque, str]]] = defaultdict(list)
+    for row, _, column, torque in family.tightened:
+        if row.exception_to is None:
+            passes[row.chassis, row.fastener, id(family.scope(row))].append((row.stage or 1, torque, row, column))
+    for found in passes.values():
+        for (stage, least, earlier, _), (later, torque, row, column) in combinations(
+            sorted(found, key=lambda each: (each[0], each[2].id)), 2
+        ):
+            if stage < later and torque < least * 0.995:
+                text = f"pass {later} to {torque:.3g} N·m, pass {stage} to {least:.3g} N·m"
+                yield Violation(row, column, text, earlier, mutual=True)
+                break
+
+
+CROWN_PLACES = ("upper crown", "lower crown")
+
+
+@rule(
+    "crown-not-there",
+    shape="family",
+    tables=(Fastener, Limit),
+    silenced_by=FORM,
+    passes=edit(
+        "limits",
+        "limit-height",
+        chassis="fork-a",
+        subject="steerer above the crown",
+        max="200",
+        unit="mm",
+        source="manual-a",
+        page="4",
+    ),
+    fails=edit(
+        "limits",
+        "limit-height",
+        chassis="fork-a",
+        subject="stanchion height in the crown",
+        max="200",
+        unit="mm",
+        source="manual-a",
+        page="4",
+    ),
+)
+def crown_not_there(family: Family, today: date) -> Iterator[Violation]:
+    """A fork with a single crown has a bolt of its upper or lower crown, or a stanchion height in a crown.
+
+    Only a fork with two crowns has them; the row is of another fork, or the crowns are misread.
+
+    Mend: compare the crowns of the chassis with the page, or name the chassis that the row is about.
+    """
+    single = {id for id, row in family.chassis.items() if row.crowns == "single"}
+    for fastener in family.own_fasteners.values():
+        if fastener.chassis in single and any(word in fastener.position for word in CROWN_PLACES):
+            yield Violation(fastener, "position", f"{fastener.chassis} has a single crown")
+    for row in family.of(Limit) if Limit in family.judged else ():
+        if row.chassis in single and row.subject == "stanchion height in the crown":
+            yield Violation(row, "subject", f"{row.chassis} has a single crown")
+
+
+@rule(
+    "serial-ranges-overlap",
+    shape="family",
+    tables=(Variant,),
+    silenced_by=("serial-range-unreadable",),
+    passes=edit("variants", "variant-b", chassis="fork-a", name="Base", serial_from="A25-0000", serial_to="A25-9999"),
+    fails=edit("variants", "variant-b", chassis="fork-a", name="Base", serial_from="A24-5000", serial_to="A25-9999"),
+)
+def serial_ranges_overlap(family: Family, today: date) -> Iterator[Violation]:
+    """The serial ranges of two variants of one chassis share serials.
+
+    A serial would then identify both; an end is misread.
+
+    Mend: compare both ranges with the pages.
+    """
+    ranges: dict[tuple[str, int], list[tuple[str, str, Variant]]] = defaultdict(list)
+    for row in family.variants.values():
+        first, last = row.serial_from, row.serial_to
+        if first is not None and last is not None and len(first) == len(last):
+            ranges[row.chassis, len(first)].append((first, last, row))
+    for found in ranges.values():
+        ordered = sorted(found, key=lambda each: (each[0], each[2].id))
+        for (_, last, one), (first, _, other) in pairwise(ordered):
+            if first <= last:
+                yield Violation(
+                    other, "serial_from", f"{first} is still within the range of {one.id}", one, mutual=True
+                )
