@@ -85,7 +85,7 @@ def slips(figures: Sequence[Figure], kinds: tuple[Kind, ...]) -> list[Slip]:
             reading, factor = read
             size = max(factor, 1 / factor)
             if size < PLAIN:
-                others = [each for each in others if None in (each.size, figure.size) or each.size == figure.size]
+                others = [each for each in others if _of_one_size(figure, each)]
                 values = [each.value for each in others]
                 if not values or not _alike(values, CLOSELY if size >= NEAR else EQUAL):
                     continue
@@ -103,6 +103,13 @@ def slips(figures: Sequence[Figure], kinds: tuple[Kind, ...]) -> list[Slip]:
 def all_alike(values: Sequence[float]) -> bool:
     """True when no figure differs enough from another for any slip."""
     return _alike(values, CLOSELY)
+
+
+def _of_one_size(figure: Figure, other: Figure) -> bool:
+    """True unless their threads differ, or one narrows the other and says so itself."""
+    if None not in (figure.size, other.size) and figure.size != other.size:
+        return False
+    return other.row.__dict__.get("exception_to") != figure.row.id
 
 
 def _alike(values: Sequence[float], within: float) -> bool:

@@ -54,6 +54,9 @@ def _given(row: Frame) -> tuple[dict[str, float], dict[str, float]] | None:
         return None
     names = (*NEEDED, "geometry_sag_mm")
     given = {name: float(fields[name] or 0) for name in names}
+    fits = given["axle_to_crown_mm"] > given["offset_mm"] and given["chainstay_mm"] > abs(given["bb_drop_mm"])
+    if not fits or not 0 < given["head_angle_deg"] < 90:
+        return None  # other rules say so
     half = {name: _half_step(fields[name]) for name in names}
     wheels = (row.wheel_front, row.tyre_front_mm, row.wheel_rear, row.tyre_rear_mm)
     if None in wheels:

@@ -410,7 +410,7 @@ def tyre_not_on_wheel(view: RowView, today: date) -> Iterator[Violation]:
             yield Violation(row, "max", f"{most:g} mm over the tyre of a wheel of {row.wheel_size} mm")
 
 
-EXTENT_MM = Band(1, 400)
+EXTENT_MM = Band(1, 300)
 
 
 @rule(
@@ -420,8 +420,8 @@ EXTENT_MM = Band(1, 400)
     tables=(Grease,),
     silenced_by=FORM,
     reads=("extent_mm",),
-    passes=edit("greases", "grease-bore", extent_mm="400"),
-    fails=edit("greases", "grease-bore", extent_mm="401"),
+    passes=edit("greases", "grease-bore", extent_mm="300"),
+    fails=edit("greases", "grease-bore", extent_mm="301"),
 )
 def extent_implausible(view: RowView, today: date) -> Iterator[Violation]:
     """Grease is put over a length that no stanchion has.

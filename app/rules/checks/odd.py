@@ -35,18 +35,18 @@ def _odd(rows: Sequence[tuple[Row, object]], least: int) -> Iterator[tuple[Row, 
     fails=edit("fasteners", "foot-spring", hand="left"),
 )
 def hand_differs_from_siblings(family: Family, today: date) -> Iterator[Violation]:
-    """One fastener has a left-hand thread, and all others of its position and kind in the family a right-hand one.
+    """One fastener of a chassis has a left-hand thread, and all its others a right-hand one.
 
     Whoever turns it the wrong way strips it; left-hand threads are rare.
 
     Mend: compare the hand with the page.
     """
-    groups: dict[tuple[str, str], list[tuple[Row, object]]] = defaultdict(list)
+    groups: dict[str | None, list[tuple[Row, object]]] = defaultdict(list)
     for row in family.own_fasteners.values():
         if row.hand is not None:
-            groups[row.position, row.kind].append((row, row.hand))
+            groups[row.chassis].append((row, row.hand))
     for group in groups.values():
-        for odd, hand, usual, other in _odd(group, 2):
+        for odd, hand, usual, other in _odd(group, ENOUGH):
             yield Violation(odd, "hand", f"{hand}; its siblings are {usual}-handed", other)
 
 
@@ -96,7 +96,7 @@ def part_differs_from_siblings(family: Family, today: date) -> Iterator[Violatio
     groups: dict[tuple[object, ...], list[Use]] = defaultdict(list)
     for row in family.of(Use):
         part = family.parts.get(row.part)
-        if part is not None and row.position is not None and row.exception_to is None:
+        if part is not None and row.exception_to is None:
             groups[row.chassis, part.kind, row.position].append(row)
     for rows in groups.values():
         parts = Counter(row.part for row in rows)

@@ -112,7 +112,7 @@ def source_before_chassis(family: Family, today: date) -> Iterator[Violation]:
             )
 
 
-FAR_APART = 8  # full service over lower-leg service, in hours; common practice, no source
+FAR_APART = 10  # full service over lower-leg service, in hours; common practice, no source
 
 
 @rule(
@@ -121,11 +121,11 @@ FAR_APART = 8  # full service over lower-leg service, in hours; common practice,
     severity="warn",
     tables=(Interval,),
     silenced_by=(*FORM, *PERHAPS, "interval-implausible", "full-service-more-frequent"),
-    passes=edit("intervals", "interval-full", hours="400"),
-    fails=edit("intervals", "interval-full", hours="401"),
+    passes=edit("intervals", "interval-full", hours="500"),
+    fails=edit("intervals", "interval-full", hours="501"),
 )
 def services_far_apart(family: Family, today: date) -> Iterator[Violation]:
-    """The full service is due more than eight times as seldom as the lower-leg service.
+    """The full service is due more than ten times as seldom as the lower-leg service.
 
     Makers ask for it every two to five lower-leg services (common practice, no source); a digit was added or lost.
 

@@ -28,7 +28,7 @@ USUAL_TORQUE: tuple[tuple[str, Band], ...] = (
     ("cap", Band(10, 42)),
     ("valve core", Band(0.2, 0.8)),
 )
-USUAL_FILL: dict[str, Band] = {"above the air piston": Band(0.9, 8), "foam ring": Band(0.4, 4)}  # mL; common practice
+USUAL_FILL: dict[str, Band] = {"above the air piston": Band(0.8, 8), "foam ring": Band(0.4, 4)}  # mL; common practice
 LEGS = 2.0  # the oil of one lower leg over that of the other; common practice, no source
 TOLD = (*FORM, *BEYOND, "unit-slip", "digit-slip", "unit-unlike-source", "disagree-unrelated", "exception-far-off")
 CROWDED = 0.6  # share of a leg's free volume; common practice, no source
@@ -56,7 +56,9 @@ def torque_unusual(family: Family, today: date) -> Iterator[Violation]:
     """
     for row, fastener, column, torque in family.tightened:
         band = _usual_torque(fastener.position)
-        if band is None or band.holds(torque) or family.is_not_last_pass(row) or _is_small(fastener):
+        if band is None or band.holds(torque) or family.is_not_last_pass(row):
+            continue
+        if family.is_small(row.chassis) or _is_small(fastener):
             continue
         yield _beyond(row, column, torque, "N·m", band)
 
@@ -203,7 +205,9 @@ def oil_crowds_leg(family: Family, today: date) -> Iterator[Violation]:
     """
     for row in family.of(Fill):
         room = family.chassis[row.chassis].leg_free_volume_ml
-        if room is None or row.chamber not in LEGS_OF_FORK or row.confirmed:
+        fluid = family.fluids.get(row.fluid or "")
+        bath = fluid is not None and fluid.kind == "damper oil"
+        if room is None or row.chamber not in LEGS_OF_FORK or row.confirmed or bath:
             continue
         found = first_known(row, GREATEST, "unit", "volume", "mL")
         if found is not None and found[1] > CROWDED * float(room):
