@@ -79,13 +79,14 @@ def limit_differs_by_wheel(family: Family, today: date) -> Iterator[Violation]:
     The wheel does not touch the air chamber. Makers do print tables by wheel, in which several lines differ; a single
     line that differs is that of another row of the table.
 
-    Mend: compare both limits with the page; if both are right, set confirmed in one of them.
+    Mend: compare both limits with the page; if both are right, copy its words into as_printed of one of them.
     """
     groups: dict[tuple[object, ...], list[Fit]] = defaultdict(list)
     for row in family.of(Fit):
         if row.wheel_size is not None:
             groups[row.chassis, row.spring, row.travel_mm, row.spacer, row.variant, row.damper].append(row)
     unlike: dict[str, list[Violation]] = defaultdict(list)
+    alike: dict[str, int] = defaultdict(int)
     for group in groups.values():
         first = group[0]
         for row in group[1:]:
@@ -96,8 +97,12 @@ def limit_differs_by_wheel(family: Family, today: date) -> Iterator[Violation]:
             if name is not None:
                 text = f"{written(row, name)}; {first.id} for wheel {first.wheel_size} says {written(first, name)}"
                 unlike[row.chassis].append(Violation(row, name, text, first, mutual=True))
-    for found in unlike.values():
-        if len(found) == 1 and not any(row.__dict__["confirmed"] for row in (found[0].row, found[0].other) if row):
+            else:
+                alike[row.chassis] += 1
+    for chassis, found in unlike.items():
+        if len(found) == 1 and alike[chassis] >= AGREEING:
+            yield found[0]._replace(severity="reject", nature="implausible")
+        elif len(found) == 1 and not any(row.__dict__["confirmed"] for row in (found[0].row, found[0].other) if row):
             yield found[0]
 
 
@@ -272,6 +277,7 @@ def stanchions_differ(family: Family, today: date) -> Iterator[Violation]:
                 yield Violation(fit, "spring", text, first)
 
 
+AGREEING = 2  # lines that are alike for both wheels before the one that is not is refused; common practice, no source
 STROKE_MM = 5.5  # by which the strokes of one construction exceed their travels alike
 
 

@@ -143,9 +143,10 @@ def fill_differs_from_siblings(family: Family, today: date) -> Iterator[Violatio
 def pressure_limit_unlike_siblings(family: Family, today: date) -> Iterator[Violation]:
     """One spring of a chassis has another fill limit than all the others, which have one and the same.
 
-    Limits are printed once for a chassis or line by line; one odd figure among equals is that of another fork.
+    Limits are printed once for a chassis or line by line; one odd figure among equals is that of another fork. A lower
+    one keeps everybody safe and is only warned of; a higher one is refused.
 
-    Mend: compare the limit with the page; if it is right, set confirmed after reading it twice.
+    Mend: compare the limit with the page; if it prints it so, copy its words into as_printed.
     """
     chassis: dict[str, list[Fit]] = defaultdict(list)
     for row in family.of(Fit):
@@ -162,9 +163,12 @@ def pressure_limit_unlike_siblings(family: Family, today: date) -> Iterator[Viol
             continue
         found = [row for row in rows if _alike(rows, row) == odd]
         other = next(row for row in rows if row not in found)
-        if len(found) == 1 and not found[0].confirmed:
+        if len(found) == 1:
             text = f"{written(found[0], 'pressure_limit')}; the others have {written(other, 'pressure_limit')}"
-            yield Violation(found[0], "pressure_limit", text, other)
+            if (odd or 0) > (pascals(other.pressure_limit, other.pressure_unit) or 0):
+                yield Violation(found[0], "pressure_limit", text, other, "reject", nature="implausible")
+            else:
+                yield Violation(found[0], "pressure_limit", text, other)
 
 
 def _alike(rows: list[Fit], row: Fit) -> Fraction | None:
