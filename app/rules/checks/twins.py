@@ -153,7 +153,7 @@ def pressure_limit_unlike_siblings(family: Family, today: date) -> Iterator[Viol
         if row.pressure_limit is not None and row.exception_to is None:
             chassis[row.chassis].append(row)
     for rows in chassis.values():
-        springs: dict[object, set[str]] = defaultdict(set)
+        springs: dict[Fraction | None, set[str]] = defaultdict(set)
         for row in rows:
             springs[_alike(rows, row)].add(row.spring)
         if len(springs) != 2 or None in springs:
