@@ -21,6 +21,7 @@ from app.database.connections import Database
 from app.errors import Conflict, Fault, Invalid
 from app.exchange.judging import judge, keep
 from app.exchange.loading import Entry, done_before
+from app.exchange.meant import how_to_write
 from app.rules.affected import affected
 from app.rules.finding import Finding, Report, report
 from app.rules.view import Change
@@ -109,7 +110,9 @@ def _values(table: type[Row], row: Mapping[str, Any], pointer: str, faults: list
         try:
             yield name, column.kind.read(_cell(column, value))
         except Unreadable as fault:
-            faults.append(Fault("value", f"{name}: {fault}", pointer=f"{pointer}/{name}"))
+            fix = how_to_write(column, value) if isinstance(value, str) else None
+            text = f"{name}: {fault}" + ("" if fix is None else f"; {fix}")
+            faults.append(Fault("value", text, pointer=f"{pointer}/{name}"))
 
 
 def _near(name: str, known: Iterable[str]) -> str | None:
