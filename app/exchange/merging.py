@@ -1,12 +1,13 @@
 """Reads a package against a catalogue: the rows in batches, what they change, what the catalogue has beyond."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from app.catalogue.rows import Rows
 from app.catalogue.tables import TABLES, Row
 from app.exchange.package import Package
 from app.exchange.reader import Batch, read_file
 from app.rules.finding import Finding
+from app.rules.registry import RULES
 from app.rules.view import Change
 
 CHUNK = 5000
@@ -34,6 +35,7 @@ class Merge:
         self.read = 0
         self._most = most
         self._bytes = 0
+        self._doubtful: set[tuple[str | None, str | None] | None] = set()
         self._ids: dict[type[Row], set[str]] = {}
 
     @property
@@ -42,20 +44,31 @@ class Merge:
         return not any(finding.severity == "reject" for finding in self.findings)
 
     def batches(self) -> Iterator[tuple[type[Row], list[Row]]]:
-        """The rows, table by table; after the first fault the rest is read for its faults only."""
-        readable = self.is_readable
+        """The rows, table by table. Rows that cannot be read are left out; the others are judged all the same."""
         for file in self.package.files.values():
             for item in read_file(file, self._advance):
                 if not isinstance(item, Batch):
                     self.findings.append(item)
-                    readable = readable and item.severity != "reject"
                     continue
+                self._doubtful.update((item.table.table, id) for id in item.doubtful)
                 self.read += len(item.rows)
                 self.progress("reading", self._bytes, self.package.size)
                 if self.replace:
                     self._ids.setdefault(item.table, set()).update(row.id for row in item.rows)
-                if readable:
-                    yield item.table, item.rows
+                yield item.table, item.rows
+
+    def told(self, found: Iterable[Finding]) -> Iterator[Finding]:
+        """The findings without those that only say that something could not be read: about a row that was read in part,
+        or one that names a row which may be among those left out."""
+        if self.is_readable:
+            yield from found
+            return
+        for finding in found:
+            other = finding.collides_with
+            places = {(finding.table, finding.id), (other.table, other.id) if other is not None else None}
+            missing = finding.rule == "reference-missing" or RULES[finding.rule].nature == "completeness"
+            if not missing and self._doubtful.isdisjoint(places):
+                yield finding
 
     def take(self, table: type[Row], pairs: Sequence[tuple[Row | None, Row]]) -> None:
         """Note rows that are new or differ, each with what it was."""
