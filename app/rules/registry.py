@@ -91,6 +91,7 @@ FAMILIES = {
     "slips": "slips", "unlike": "slips", "twins": "slips", "ladders": "slips", "orders": "slips",
     "printing": "slips",
     "kinds": "relations", "frames": "relations", "fitting": "relations", "naming": "relations", "work": "relations",
+    "things": "relations", "readings": "relations",
     "odd": "slips",
     "provenance": "provenance",
     "completeness": "completeness",

@@ -23,8 +23,10 @@ from app.rules.checks import printing as printing
 from app.rules.checks import provenance as provenance
 from app.rules.checks import ratings as ratings
 from app.rules.checks import reading as reading
+from app.rules.checks import readings as readings
 from app.rules.checks import setups as setups
 from app.rules.checks import slips as slips
+from app.rules.checks import things as things
 from app.rules.checks import twins as twins
 from app.rules.checks import unlike as unlike
 from app.rules.checks import usual as usual

@@ -13,11 +13,9 @@ from app.catalogue.tables import (
     Grease,
     Guide,
     Limit,
-    Reading,
     Spring,
     Statement,
     Torque,
-    Variant,
 )
 from app.rules.bands import figure
 from app.rules.checks.envelope import FORM
@@ -25,7 +23,6 @@ from app.rules.family import Family
 from app.rules.registry import Violation, edit, rule
 
 SPRUNG = tuple(table for table in STATEMENTS if table is not Fit)
-MEASURED_MM = 5.0  # by which a measured travel may exceed the printed one; common practice, no source
 
 
 @rule(
@@ -139,7 +136,7 @@ def _springs_of(family: Family, chassis: str) -> dict[str, Spring | None]:
     return {fit.spring: family.springs.get(fit.spring) for fit in family.fits_of_chassis.get(chassis, [])}
 
 
-def _possible(family: Family, row: Statement) -> list[Spring]:
+def possible_springs(family: Family, row: Statement) -> list[Spring]:
     """The springs that a statement can be about: its own, else all of its chassis; none if one of them is unknown."""
     if row.spring is not None:
         own = family.springs.get(row.spring)
@@ -213,7 +210,7 @@ def fill_without_chamber(family: Family, today: date) -> Iterator[Violation]:
     """
     for row in family.of(Fill):
         if row.chamber in ("above the air piston", "negative chamber"):
-            springs = _possible(family, row)
+            springs = possible_springs(family, row)
             if springs and all(spring.kind == "coil" for spring in springs):
                 yield Violation(row, "chamber", f"{springs[0].id} is a coil and has none", springs[0])
         elif row.chamber == "damper":
@@ -245,7 +242,7 @@ def negative_without_valve(family: Family, today: date) -> Iterator[Violation]:
     for row in family.of(Guide):
         if row.chamber != "negative" or row.pressure is None:
             continue
-        springs = _possible(family, row)
+        springs = possible_springs(family, row)
         if springs and all(spring.negative in ("port", "coil", "none") for spring in springs):
             text = f"the negative chamber of {springs[0].id} is charged by: {springs[0].negative}"
             yield Violation(row, "chamber", text, springs[0])
@@ -302,125 +299,6 @@ def guide_rider_above_limit(family: Family, today: date) -> Iterator[Violation]:
         if lightest > most * 1.005:
             text = f"riders from {row.rider_mass_from} {row.mass_unit}; the limit is {widest.max} {widest.unit}"
             yield Violation(row, "rider_mass_from", text, widest, mutual=True)
-
-
-READ_STATES: dict[str, tuple[float, float]] = {"extended": (0.0, 0.12), "at sag": (0.02, 0.65), "full travel": (0.8, 9)}
-
-
-@rule(
-    "reading-beyond-travel",
-    shape="family",
-    tables=(Reading,),
-    beside=(Fit,),
-    silenced_by=(*FORM, "reading-implausible", "spring-not-of-chassis", "travel-outside-chassis"),
-    passes=edit("readings", "reading-full", at_travel_mm="155"),
-    fails=edit("readings", "reading-full", at_travel_mm="156"),
-)
-def reading_beyond_travel(family: Family, today: date) -> Iterator[Violation]:
-    """A reading was taken at more compression than the fork has travel.
-
-    A ring on the stanchion cannot be pushed further than the fork goes; travel or figure is that of another fork.
-
-    Mend: compare the travel with what was written down, and name the spring that was fitted.
-    """
-    for row in family.of(Reading):
-        greatest = _travel(family, row)
-        if row.at_travel_mm is not None and greatest is not None and row.at_travel_mm > greatest + MEASURED_MM:
-            yield Violation(row, "at_travel_mm", f"at {row.at_travel_mm} mm of {greatest:g} mm")
-
-
-def _travel(family: Family, row: Reading) -> float | None:
-    fits = family.fits_of_chassis.get(row.chassis, [])
-    travels = [fit.travel_mm for fit in fits if row.spring in (None, fit.spring)]
-    known = max(travels, default=None)
-    return family.chassis[row.chassis].travel_max_mm if known is None else known
-
-
-@rule(
-    "reading-unlike-its-state",
-    shape="family",
-    nature="implausible",
-    tables=(Reading,),
-    beside=(Fit,),
-    silenced_by=(
-        *FORM,
-        "reading-implausible",
-        "reading-beyond-travel",
-        "spring-not-of-chassis",
-        "pressure-unlike-load",
-    ),
-    passes=edit("readings", "reading-full", at_travel_mm="121"),
-    fails=edit("readings", "reading-full", at_travel_mm="110"),
-)
-def reading_unlike_its_state(family: Family, today: date) -> Iterator[Violation]:
-    """A fork read at full travel was not compressed nearly so far, or an extended one was.
-
-    State or travel is that of another line of the notes. The shares are common practice.
-
-    Mend: compare both with what was written down.
-    """
-    for row in family.of(Reading):
-        shares = READ_STATES.get(row.state or "")
-        travel = _travel(family, row)
-        if shares is None or travel is None or travel <= 0 or row.at_travel_mm is None:
-            continue
-        share = float(row.at_travel_mm) / travel
-        if not shares[0] <= share <= shares[1]:
-            yield Violation(row, "at_travel_mm", f"{row.state} at {row.at_travel_mm} mm, {share:.0%} of the travel")
-
-
-@rule(
-    "reading-spacers-above-limit",
-    shape="family",
-    nature="implausible",
-    tables=(Reading,),
-    beside=(Fit,),
-    silenced_by=(*FORM, "spring-not-of-chassis"),
-    passes=edit("readings", "reading-full", spacers="4"),
-    fails=edit("readings", "reading-full", spacers="5"),
-)
-def reading_spacers_above_limit(family: Family, today: date) -> Iterator[Violation]:
-    """A fork was read with more volume spacers than its fit may carry, or with some beside a coil.
-
-    The number is that of another fork, or somebody measured what nobody should ride.
-
-    Mend: compare the number with what was written down; if it was so, copy the words into as_printed.
-    """
-    for row in family.of(Reading):
-        fits = [fit for fit in family.fits_of_chassis.get(row.chassis, []) if row.spring in (None, fit.spring)]
-        limits = [fit.spacer_limit for fit in fits]
-        springs = _possible(family, row)
-        coils = bool(springs) and all(spring.kind == "coil" for spring in springs)
-        if row.spacers and coils:
-            yield Violation(row, "spacers", f"{row.spacers} spacers beside a coil")
-        elif row.spacers is not None and limits and None not in limits:
-            most = max(limit for limit in limits if limit is not None)
-            if row.spacers > most:
-                yield Violation(row, "spacers", f"{row.spacers} spacers, at most {most} are allowed")
-
-
-@rule(
-    "reading-for-another-spring",
-    shape="family",
-    tables=(Reading,),
-    beside=(Fit,),
-    silenced_by=(*FORM, "spring-not-of-chassis"),
-    passes=edit("readings", "reading-coil", chassis="fork-a", spring="spring-coil", state="at sag", at_travel_mm="30",
-                rider_mass="75", mass_unit="kg", source="bench-a"),
-    fails=edit("readings", "reading-coil", chassis="fork-a", spring="spring-coil", state="at sag", at_travel_mm="30",
-               pressure="70", pressure_unit="psi", source="bench-a"),
-)  # fmt: skip
-def reading_for_another_spring(family: Family, today: date) -> Iterator[Violation]:
-    """A pressure was read on a coil.
-
-    A coil holds no air; the spring is another one.
-
-    Mend: name the spring that was fitted.
-    """
-    for row in family.of(Reading):
-        springs = _possible(family, row)
-        if row.pressure is not None and springs and all(spring.kind == "coil" for spring in springs):
-            yield Violation(row, "pressure", f"{row.pressure} {row.pressure_unit}, and {springs[0].id} is a coil")
 
 
 @rule(
@@ -498,32 +376,3 @@ def crown_not_there(family: Family, today: date) -> Iterator[Violation]:
     for row in family.of(Limit) if Limit in family.judged else ():
         if row.chassis in single and row.subject == "stanchion height in the crown":
             yield Violation(row, "subject", f"{row.chassis} has a single crown")
-
-
-@rule(
-    "serial-ranges-overlap",
-    shape="family",
-    tables=(Variant,),
-    silenced_by=("serial-range-unreadable",),
-    passes=edit("variants", "variant-b", chassis="fork-a", name="Base", serial_from="A25-0000", serial_to="A25-9999"),
-    fails=edit("variants", "variant-b", chassis="fork-a", name="Base", serial_from="A24-5000", serial_to="A25-9999"),
-)
-def serial_ranges_overlap(family: Family, today: date) -> Iterator[Violation]:
-    """The serial ranges of two variants of one chassis share serials.
-
-    A serial would then identify both; an end is misread.
-
-    Mend: compare both ranges with the pages.
-    """
-    ranges: dict[tuple[str, int], list[tuple[str, str, Variant]]] = defaultdict(list)
-    for row in family.variants.values():
-        first, last = row.serial_from, row.serial_to
-        if first is not None and last is not None and len(first) == len(last):
-            ranges[row.chassis, len(first)].append((first, last, row))
-    for found in ranges.values():
-        ordered = sorted(found, key=lambda each: (each[0], each[2].id))
-        for (_, last, one), (first, _, other) in pairwise(ordered):
-            if first <= last:
-                yield Violation(
-                    other, "serial_from", f"{first} is still within the range of {one.id}", one, mutual=True
-                )

@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from datetime import date
+from itertools import pairwise
 
 from app.catalogue.tables import Fit, Part, Row, Spring, Variant
 from app.rules.family import Family
@@ -121,6 +122,35 @@ def variant_named_twice(family: Family, today: date) -> Iterator[Violation]:
                 if _share_years(one, other) and not _other_serials(one, other):
                     text = f"“{other.__dict__[column]}”, as {one.id}"
                     yield Violation(other, column, text, one, mutual=True)
+
+
+@rule(
+    "serial-ranges-overlap",
+    shape="family",
+    tables=(Variant,),
+    silenced_by=("serial-range-unreadable",),
+    passes=edit("variants", "variant-b", chassis="fork-a", name="Base", serial_from="A25-0000", serial_to="A25-9999"),
+    fails=edit("variants", "variant-b", chassis="fork-a", name="Base", serial_from="A24-5000", serial_to="A25-9999"),
+)
+def serial_ranges_overlap(family: Family, today: date) -> Iterator[Violation]:
+    """The serial ranges of two variants of one chassis share serials.
+
+    A serial would then identify both; an end is misread.
+
+    Mend: compare both ranges with the pages.
+    """
+    ranges: dict[tuple[str, int], list[tuple[str, str, Variant]]] = defaultdict(list)
+    for row in family.variants.values():
+        first, last = row.serial_from, row.serial_to
+        if first is not None and last is not None and len(first) == len(last):
+            ranges[row.chassis, len(first)].append((first, last, row))
+    for found in ranges.values():
+        ordered = sorted(found, key=lambda each: (each[0], each[2].id))
+        for (_, last, one), (first, _, other) in pairwise(ordered):
+            if first <= last:
+                yield Violation(
+                    other, "serial_from", f"{first} is still within the range of {one.id}", one, mutual=True
+                )
 
 
 def _alike(rows: Iterable[Row], column: str) -> Iterator[tuple[Row, Row]]:
