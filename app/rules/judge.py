@@ -75,7 +75,9 @@ class Judge:
         fields = [row.__dict__ for row in rows]
         for each in self.bench.row[table]:
             doubtful: Iterable[Row] = rows
-            if not absent and each.columns is not None:
+            if (given := each.rule.only_with) is not None:
+                doubtful = [row for row, own in zip(rows, fields, strict=True) if own[given] is not None]
+            elif not absent and each.columns is not None:
                 doubtful = self._doubtful(each, table, rows, fields)
             for row in doubtful:
                 found += [(each.rule, hit) for hit in each.judge(RowView(row, absent), self.today)]

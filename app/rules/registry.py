@@ -58,7 +58,8 @@ class Rule:
     Of a family's rule they are those whose rows it can find fault with, and `beside` those it reads to do so; it sees
     chassis, variants and what rows name anyway. With no tables it judges the statements of each table for themselves.
     `reads` gives the columns that alone decide whether a row is at fault; None if all may, or other rows do. `printed`
-    is the failing example of an implausible rule with the words of the page, which is accepted.
+    is the failing example of an implausible rule with the words of the page, which is accepted. `only_with` names a
+    column without which no row is at fault.
     """
 
     slug: str
@@ -77,6 +78,7 @@ class Rule:
     reads: Reads | None = None
     beside: tuple[type[Row], ...] = ()
     printed: Edit | None = None
+    only_with: str | None = None
 
 
 RULES: dict[str, Rule] = {}
@@ -111,6 +113,7 @@ def rule(
     printed: Edit | None = None,
     reads: Reads | tuple[str, ...] | None = None,
     beside: tuple[type[Row], ...] = (),
+    only_with: str | None = None,
 ) -> Callable[[Judge], Judge]:
     """Register a rule; its family is that of the module it is in. No tables means all.
 
@@ -125,7 +128,7 @@ def rule(
         words = _with_words(fails) if own == "implausible" and printed is None else printed
         _add(
             slug, family, shape, severity, own, judge.__doc__, silenced_by, tuple(tables), passes, fails, judge,
-            columns, beside, words,
+            columns, beside, words, only_with,
         )  # fmt: skip
         return judge
 
@@ -165,6 +168,7 @@ def _add(
     reads: Reads | None = None,
     beside: tuple[type[Row], ...] = (),
     printed: Edit | None = None,
+    only_with: str | None = None,
 ) -> Rule:
     paragraphs = [" ".join(part.split()) for part in inspect.cleandoc(doc or "").split("\n\n")]
     if len(paragraphs) != 3 or not paragraphs[2].startswith("Mend: "):
@@ -174,7 +178,7 @@ def _add(
     what, why, mend = paragraphs
     made = Rule(
         slug, family, shape, severity, nature, what, why, mend.removeprefix("Mend: "), silenced_by, tables, passes,
-        fails, judge, reads, beside, printed,
+        fails, judge, reads, beside, printed, only_with,
     )  # fmt: skip
     RULES[slug] = made
     return made

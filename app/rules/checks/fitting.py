@@ -6,7 +6,6 @@ from datetime import date
 from itertools import combinations, pairwise
 
 from app.catalogue.tables import (
-    STATEMENTS,
     Fastener,
     Fill,
     Fit,
@@ -22,7 +21,7 @@ from app.rules.checks.envelope import FORM
 from app.rules.family import Family
 from app.rules.registry import Violation, edit, rule
 
-SPRUNG = tuple(table for table in STATEMENTS if table is not Fit)
+SPRUNG: tuple[type[Statement], ...] = (Fill, Grease, Guide, Reading)  # what is said of one spring of several
 
 
 @rule(
@@ -171,23 +170,28 @@ def spring_not_of_chassis(family: Family, today: date) -> Iterator[Violation]:
 
     Mend: name the spring of this chassis, or add its fit; if the page says so, copy its words into as_printed.
     """
-    for table in SPRUNG:
-        for row in family.statements[table] if table in family.judged else ():
-            for column in ("spring", "spring_choice"):
-                spring = row.__dict__.get(column)
-                fits = family.fits_of_chassis.get(row.chassis, [])
-                if spring is None or not fits or spring not in family.springs:
-                    continue
-                travels = [fit.travel_mm for fit in fits if fit.spring == spring]
-                if not travels:
-                    yield Violation(row, column, f"no fit of {row.chassis} lists {spring}")
-                    break
-                scope = family.scope(row)
-                narrowed = row.__dict__["travel_from_mm"] is not None or row.__dict__["travel_to_mm"] is not None
-                if narrowed and not any(scope.travel_from <= travel <= scope.travel_to for travel in travels):
-                    given = ", ".join(f"{travel:g}" for travel in sorted(set(travels)))
-                    yield Violation(row, column, f"{spring} gives {given} mm, which is not within its travels")
-                    break
+    fitted: dict[tuple[str, str], list[float]] = defaultdict(list)
+    for fit in family.of(Fit):
+        fitted[fit.chassis, fit.spring].append(fit.travel_mm)
+    for row in family.given("spring", "spring_choice"):
+        if not isinstance(row, SPRUNG) or row.chassis not in family.fits_of_chassis:
+            continue
+        for column in ("spring", "spring_choice"):
+            spring = row.__dict__.get(column)
+            if spring is None or spring not in family.springs:
+                continue
+            travels = fitted.get((row.chassis, spring))
+            if travels is None:
+                yield Violation(row, column, f"no fit of {row.chassis} lists {spring}")
+                break
+            fields = row.__dict__
+            if fields["travel_from_mm"] is None and fields["travel_to_mm"] is None:
+                continue
+            scope = family.scope(row)
+            if not any(scope.travel_from <= travel <= scope.travel_to for travel in travels):
+                given = ", ".join(f"{travel:g}" for travel in sorted(set(travels)))
+                yield Violation(row, column, f"{spring} gives {given} mm, which is not within its travels")
+                break
 
 
 @rule(

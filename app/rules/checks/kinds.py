@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from datetime import date
 
 from app.catalogue.tables import (
+    ENTITIES,
     TABLES,
     Damper,
     Fastener,
@@ -53,11 +54,16 @@ NEEDED: dict[type[Row], dict[str, tuple[str, ...]]] = {
     },
     Fastener: {"standard": ("thread",)},
 }  # fmt: skip
-PAGED = {table: {"page": ("source",)} for table in TABLES.values() if {"page", "source"} <= table.columns().keys()}
+PAGED = [table for table in ENTITIES if {"page", "source"} <= table.columns().keys()]  # a statement always has a source
 
 
 def _excluded(table: type[Row]) -> tuple[str, ...]:
     return tuple({name: None for (kind, _), names in EXCLUDED[table].items() for name in (kind, *names)})
+
+
+def _needed(table: type[Row]) -> tuple[str, ...]:
+    names = (name for column, needed in NEEDED[table].items() for name in (column, *needed))
+    return tuple(dict.fromkeys(names))
 
 
 @rule(
@@ -91,6 +97,7 @@ def kind_excludes_column(view: RowView, today: date) -> Iterator[Violation]:
     shape="row",
     tables=tuple(NEEDED),
     silenced_by=FORM,
+    reads=_needed,
     passes=edit("dampers", "damper-a", compression_clicks=""),
     fails=edit("fills", "fill-spring-leg", level_datum="top of the stanchion"),
 )
@@ -111,7 +118,7 @@ def column_needs_another(view: RowView, today: date) -> Iterator[Violation]:
 @rule(
     "page-without-source",
     shape="row",
-    tables=tuple(PAGED),
+    tables=PAGED,
     silenced_by=("source-missing",),
     reads=("page", "source"),
     passes=edit("springs", "spring-plain", source="manual-a", page="6"),
@@ -134,6 +141,7 @@ def page_without_source(view: RowView, today: date) -> Iterator[Violation]:
     shape="row",
     severity="warn",
     tables=tuple(TABLES.values()),
+    only_with="as_printed",
     passes=edit("torques", "torque-cap", as_printed="Top cap 25 N·m"),
     fails=edit("torques", "torque-cap", as_printed="see the drawing"),
 )

@@ -132,6 +132,9 @@ def use_count_unlike_siblings(family: Family, today: date) -> Iterator[Violation
         if row.count is not None and part is not None:
             groups[part.kind, row.position].append(row)
     for rows in groups.values():
+        counts = [row.count or 0 for row in rows]
+        if max(counts) < MANY * max(1, min(counts)) and max(counts) <= ALONE:
+            continue
         for row in rows:
             others = [each for each in rows if each is not row]
             least = min((each.count or 0 for each in others), default=0)
@@ -186,11 +189,11 @@ def clicks_from_the_other_end(family: Family, today: date) -> Iterator[Violation
     for ladder in ladders(family):
         for lighter, heavier in pairwise(ladder):
             here, there = lighter.rebound_clicks, heavier.rebound_clicks
+            if here is None or there is None or abs(there - here) < TURNED:
+                continue
             dampers = [family.dampers.get(name) for name in family.dampers_of(heavier)]
             ends = {damper.clicks_from for damper in dampers if damper is not None}
-            if here is None or there is None or len(ends) != 1 or abs(there - here) < TURNED:
-                continue
-            if (there > here) == (ends == {"closed"}) and ends <= {"closed", "open"}:
+            if len(ends) == 1 and (there > here) == (ends == {"closed"}) and ends <= {"closed", "open"}:
                 text = f"{there} clicks from {ends.pop()}, {here} for lighter riders in {lighter.id}"
                 yield Violation(heavier, "rebound_clicks", text, lighter, mutual=True)
                 break

@@ -35,14 +35,25 @@ def _constructions(steps: Sequence[Step]) -> Iterator[Construction]:
         yield dict(zip(names, chosen, strict=True))
 
 
-def _taken(steps: Sequence[Step], construction: Construction) -> list[Step]:
-    """The steps that a fork of this construction takes, in order."""
-    return [step for step in steps if all(_holds(condition, construction) for condition in step.when or ())]
+def _read(step: Step) -> tuple[tuple[str, frozenset[str]], ...]:
+    """The conditions of a step: each a property and the values that it may have."""
+    parted = (condition.partition("=") for condition in step.when or ())
+    return tuple((name, frozenset(value.strip() for value in values.split("|"))) for name, _, values in parted)
 
 
-def _holds(condition: str, construction: Construction) -> bool:
-    name, _, values = condition.partition("=")
-    return construction.get(name) in {value.strip() for value in values.split("|")}
+def _taken(steps: Sequence[Step]) -> Iterator[tuple[list[Step], Construction]]:
+    """The steps that a fork takes, in order, with its construction; once for those that take the same steps."""
+    read = [(step, conditions) for step in steps if (conditions := _read(step))]
+    always = [step for step in steps if not step.when]
+    seen: set[tuple[object, ...]] = set()
+    for construction in _constructions(steps):
+        own = [
+            step for step, conditions in read if all(construction.get(name) in values for name, values in conditions)
+        ]
+        key = (construction["spring_kind"], *(step.id for step in own))
+        if key not in seen:
+            seen.add(key)
+            yield sorted([*always, *own], key=lambda each: (each.order, each.id)), construction
 
 
 def unsafe(steps: Sequence[Step], air: bool) -> Iterator[tuple[str, str]]:
@@ -105,8 +116,8 @@ def work_unsafe(view: EntityView, today: date) -> Iterator[Violation]:
     """
     steps = sorted((row for row in view.referrers if isinstance(row, Step)), key=lambda each: (each.order, each.id))
     told: dict[str, tuple[str, Construction]] = {}
-    for construction in _constructions(steps):
-        for text, step in unsafe(_taken(steps, construction), construction["spring_kind"] == AIR):
+    for taken, construction in _taken(steps):
+        for text, step in unsafe(taken, construction["spring_kind"] == AIR):
             told.setdefault(text, (step, construction))
     for text, (step, construction) in told.items():
         properties = ", ".join(f"{name} {value}" for name, value in construction.items())
