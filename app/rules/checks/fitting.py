@@ -12,6 +12,7 @@ from app.catalogue.tables import (
     Grease,
     Guide,
     Limit,
+    Reading,
     Spring,
     Statement,
     Torque,
