@@ -25,7 +25,7 @@ SCOPE = (
     "damper",
     "wheel_size",
 )
-CLAIM = ("source", "page", "confirmed", "exception_to", "note")
+CLAIM = ("source", "page", "as_printed", "confirmed", "exception_to", "note")
 
 
 KEPT = 4096  # texts of figures and lists whose values are kept: the same few recur
@@ -128,6 +128,11 @@ class Row(RowValues, CatalogueModel):
     @declared_attr.directive
     def __table_args__(cls) -> tuple[Any, ...]:  # noqa: N805
         return _constraints(cls)  # type: ignore[arg-type]  # a method to mypy, of the class to SQLAlchemy
+
+    as_printed: Text | None = column(
+        "the words of the page, figures included, where the source prints something unusual",
+        example="Foot bolts, hollow alloy: 2.2 N·m",
+    )
 
     @classmethod
     @cache

@@ -1,4 +1,4 @@
-"""The rules by which the catalogue is judged, and the findings of a revision."""
+"""The rules by which the catalogue is judged, and what they have found at a revision without refusing it."""
 
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
@@ -21,7 +21,7 @@ from app.questions.answers.views import Caution
 from app.questions.tables.listing import Paged, sources_of
 from app.rules import checks as checks  # registers the rules
 from app.rules.finding import FindingShape, Severity
-from app.rules.registry import RULES, RowEdit, Rule, RuleShape
+from app.rules.registry import RULES, Nature, RowEdit, Rule, RuleShape
 
 
 class Cell(TypedDict):
@@ -47,6 +47,13 @@ class RuleRow(TypedDict):
     family: str
     shape: RuleShape
     severity: Severity
+    nature: Annotated[
+        Nature,
+        Field(
+            description="`impossible` is refused whatever the page says; `implausible` until the row carries "
+            "`as_printed`, the words of the page with the figure in them; `advice` and `completeness` only warn."
+        ),
+    ]
     what: str
     why: str
     mend: str
@@ -54,7 +61,10 @@ class RuleRow(TypedDict):
     tables: Annotated[list[str], Field(description="Tables whose rows it checks; empty means all.")]
     passes: NotRequired[ExampleEdit]
     fails: NotRequired[ExampleEdit]
-    findings: Annotated[str, Field(description="Address of its current findings.")]
+    printed: Annotated[
+        NotRequired[ExampleEdit], Field(description="The failing example with the words of the page: accepted.")
+    ]
+    findings: Annotated[str, Field(description="Address of what it finds in the present catalogue.")]
 
 
 class RuleList(TypedDict):
@@ -90,8 +100,13 @@ class FindingsAsked(Paged):
     table: str | None = Field(
         default=None, max_length=80, description="Only about rows of this table.", json_schema_extra={"enum": [*TABLES]}
     )
-    id: str | None = Field(default=None, max_length=80, description="Only about the row with this id.")
-    severity: Severity | None = Field(default=None, description="Only this severity.")
+    id: str | None = Field(default=None, max_length=80, description="In the row of this id.")
+    severity: Severity | None = Field(default=None, description="Of this severity.")
+    accepted: bool | None = Field(
+        default=None,
+        description="true: only what is unusual but accepted, because the row carries the words of the page "
+        "(`as_printed`). Left out or false: everything else.",
+    )
 
 
 def rule_list(family: str | None, severity: Severity | None, shape: RuleShape | None) -> RuleList:
@@ -126,8 +141,9 @@ def finding_list(snapshot: Snapshot, asked: FindingsAsked, cursor: Cursor | None
             text = f"There is no {parameter} {value}."
             raise Invalid.one("not-a-choice", text, parameter=parameter, suggestion=_nearest(value, known))
     given = {_COLUMNS[name]: value for name in _COLUMNS if (value := getattr(asked, name)) is not None}
+    accepted = bool(asked.accepted) or asked.severity == "accepted"
     values = {**{f"v_{name}": value for name, value in given.items()}, "n": snapshot.revision, "most": asked.limit + 1}
-    page, count = _statements(tuple(sorted(given)), cursor is not None)
+    page, count = _statements(tuple(sorted(given)), accepted, cursor is not None)
     if cursor is not None:
         values["after"] = cursor.place[0]
     found = snapshot.connection.execute(page, values).mappings().fetchall()
@@ -148,12 +164,13 @@ _COLUMNS = {"rule": "rule", "table": "in_table", "id": "row_id", "severity": "se
 
 
 @lru_cache(maxsize=64)
-def _statements(given: tuple[str, ...], goes_on: bool) -> tuple[Select[Any], Select[Any]]:
+def _statements(given: tuple[str, ...], accepted: bool, goes_on: bool) -> tuple[Select[Any], Select[Any]]:
     stored = FINDINGS.c
     # Below " " sorts nothing that a table, an id or a slug may hold, so the joined text sorts as the three do.
     place = stored.in_table + " " + func.coalesce(stored.row_id, "") + " " + stored.rule + " " + stored.id
     context = [stored.revision_from <= bindparam("n"), stored.revision_to > bindparam("n")]
     context += [stored[name] == bindparam(f"v_{name}") for name in given]
+    context.append(stored.severity == "accepted" if accepted else stored.severity != "accepted")
     page = select(FINDINGS, place.label("place")).where(*context).order_by(place).limit(bindparam("most"))
     if goes_on:
         page = page.where(place > bindparam("after"))
@@ -189,6 +206,7 @@ def _rule_row(rule: Rule) -> RuleRow:
         "family": rule.family,
         "shape": rule.shape,
         "severity": rule.severity,
+        "nature": rule.nature,
         "what": rule.what,
         "why": rule.why,
         "mend": rule.mend,
@@ -200,6 +218,8 @@ def _rule_row(rule: Rule) -> RuleRow:
         row["passes"] = _example(rule.passes)
     if rule.fails is not None:
         row["fails"] = _example(rule.fails)
+    if rule.printed is not None:
+        row["printed"] = _example(rule.printed)
     return row
 
 
