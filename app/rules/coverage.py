@@ -47,20 +47,14 @@ COMPARED = ("shared_subjects", "differences")  # compare all that a statement sa
 # Why a column is checked by nothing but the reading of its cell.
 UNCHECKED: dict[str, str] = {
     "series": "a name that only the maker knows",
-    "title": "a name that only the document knows",
-    "edition": "makers number editions by letters, numbers or dates; the date of publication orders them",
     "invented": "says what the document is, not what it says",
     "steerers": "free words until the names of steerers are closed",
     "steerer": "free words until the names of steerers are closed",
     "marks": "free words that only the fork shows",
     "drives": "read with the tools of a fastener; a spacer's key is no fastener's",
-    "drive": "free words until the names of drives are closed",
-    "side": "free words; two fasteners of one place and side are told apart by their ids",
     "counterpart_material": "the proof load of what it goes into is not known",
-    "size": "a name that only the maker knows",
     "measures": "free words",
     "caution": "free words",
-    "confirmed": "says who has read the row, not what it says",
 }
 
 

@@ -51,11 +51,11 @@ def test_with_two_siblings_a_slip_is_only_likely() -> None:
 
 def test_a_figure_that_is_printed_so_is_no_evidence_about_the_others() -> None:
     found = figures(7, 7, 7, 70)
-    odd = found[3].row.model_copy(update={"as_printed": "70 N·m"})
+    odd = found[3].row.replaced(as_printed="70 N·m")
     (slip,) = slips([*found[:3], found[3]._replace(row=odd)], ("torque",))
     assert (slip.figure.row.id, slip.certain) == ("t3", True)
     words = {"as_printed": "7 N·m"}
-    alike = [each._replace(row=each.row.model_copy(update=words)) for each in found[:3]]
+    alike = [each._replace(row=each.row.replaced(**words)) for each in found[:3]]
     assert "t3" not in {slip.figure.row.id for slip in slips([*alike, found[3]], ("torque",))}
 
 

@@ -213,7 +213,7 @@ def _constraints(table: type[Row]) -> tuple[Any, ...]:
     """One open row per id, and the indexes by reference, by exception and by the ends of the span."""
     columns = table.columns()
     references = [name for name, described in columns.items() if described.refers_to and described.kind.items is None]
-    indexed = [*dict.fromkeys(name for name in ("chassis", *references) if name in columns)]
+    indexed = [*dict.fromkeys(name for name in ("chassis", *references, "part_number") if name in columns)]
     further: list[Index] = []
     if "exception_to" in columns:  # hardly any row is one: the rest is not in the index
         given = text("exception_to IS NOT NULL")

@@ -175,7 +175,7 @@ def spring_not_of_chassis(family: Family, today: date) -> Iterator[Violation]:
     for fit in family.of(Fit):
         fitted[fit.chassis, fit.spring].append(fit.travel_mm)
     for row in family.given("spring", "spring_choice"):
-        if not isinstance(row, SPRUNG) or row.chassis not in family.fits_of_chassis:
+        if row.model not in SPRUNG or row.chassis not in family.fits_of_chassis:
             continue
         for column in ("spring", "spring_choice"):
             spring = getattr(row, column, None)
