@@ -1,4 +1,4 @@
-"""`legwork ask`: the same answer from a local file as from a server, as text and as JSON; a refusal ends with 1."""
+"""`legwork ask` gives the same answer from a local file as from a server, as text and JSON; a refusal exits with 1."""
 
 import io
 import json
@@ -31,7 +31,7 @@ def file(fresh_database: Fresh) -> Iterator[str]:
 
 @pytest.fixture(scope="module")
 def server(file: str) -> Iterator[str]:
-    """The address of a server over the same."""
+    """The address of a server on the same catalogue."""
     settings = Settings(port=0)
     database = Database(file)
     running = uvicorn.Server(config_of(create_app(settings, Catalogue(database), log_to=io.StringIO()), settings))

@@ -1,8 +1,7 @@
-"""Each case of bad input, misuse and fault that the service is held to, and the test that tries it.
+"""Lists each case of bad input, misuse and fault that the service must handle, with the tests that try it.
 
-A case without a test, or a test that was renamed, fails here. Where a case is one for every route, its test takes the
-routes from the description of the interface.
-"""
+A case without a test, or with a renamed test, fails here. If a case applies to every route, its test takes the routes
+from the API description."""
 
 import re
 import socket
@@ -229,8 +228,8 @@ def test_the_test_of_a_case_is_there(case: str) -> None:
 async def test_no_answer_opens_a_connection(
     fresh_database: Fresh, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Every operation but the exports, asked as recorded, with addresses of others in what is sent; on SQLite the
-    service has nobody to speak to (wire case 48)."""
+    """Every operation except the exports, sent as recorded, with foreign addresses in the input. On SQLite the service
+    has no peer to connect to (wire case 48)."""
     async with demo_service(fresh_database, tmp_path) as (service, fork):
 
         def refuse(*given: Any) -> None:

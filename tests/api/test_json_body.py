@@ -1,4 +1,4 @@
-"""Bodies: what is not plain strict JSON is refused, and digits arrive as they were sent (wire cases 5–9, 17)."""
+"""Request bodies: anything but plain strict JSON is refused, and digits arrive as sent (wire cases 5–9, 17)."""
 
 import json
 import time

@@ -1,4 +1,4 @@
-"""Whose requests are counted together: those of a key wherever it is sent from, all others by their address."""
+"""Whose requests are counted together: those of one key wherever they come from, all others by address."""
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -22,7 +22,7 @@ STATEMENT = f"/v1/statements/{TORQUE}"
 
 @asynccontextmanager
 async def at(service: Writing, address: str, token: str | None = None) -> AsyncIterator[httpx.AsyncClient]:
-    """A client with an address of its own, and perhaps a key."""
+    """A client with its own address, and optionally a key."""
     headers = {} if token is None else {"Authorization": f"Bearer {token}"}
     transport = httpx.ASGITransport(service.app, client=(address, 5))
     async with httpx.AsyncClient(transport=transport, base_url="http://legwork.test", headers=headers) as client:
@@ -30,7 +30,7 @@ async def at(service: Writing, address: str, token: str | None = None) -> AsyncI
 
 
 async def statuses(client: httpx.AsyncClient, times: int, **more: Any) -> list[int]:
-    """Of writes that are refused for what they hold, or sooner."""
+    """The statuses of writes that are refused for their content, or earlier."""
     return [(await client.post("/v1/imports", json={}, **more)).status_code for _ in range(times)]
 
 

@@ -1,4 +1,4 @@
-"""Rules and standing warnings on the wire."""
+"""Rules and standing warnings over HTTP."""
 
 import csv
 import io

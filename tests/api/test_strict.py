@@ -1,4 +1,4 @@
-"""Parameters: nothing unknown, repeated, empty, non-finite or unreadable is let through (cases 2, 3, 5, 6, 7, 20)."""
+"""Parameters that are unknown, repeated, empty, non-finite or unreadable are refused (cases 2, 3, 5, 6, 7, 20)."""
 
 import httpx
 import pytest
