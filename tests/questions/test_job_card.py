@@ -1,8 +1,7 @@
-"""The job card branch by branch: the demo with one thing changed, and what the card then says or why there is none.
+"""The job card branch by branch: the demo with one change, and the resulting card or the reason for its refusal.
 
-Figures are those of the invented demo, added up by hand here; what a mechanic does with them is common practice of the
-trade, no source. A wrench is held against ISO 6789-1:2017 (range marked) and the 2003 edition (a fifth of the maximum).
-"""
+The figures are those of the invented demo, added up by hand here. The work itself is common practice of the trade, no
+source. Wrenches are checked against ISO 6789-1:2017 (marked range) and the 2003 edition (a fifth of the maximum)."""
 
 from typing import Any
 
@@ -39,7 +38,7 @@ def refused(catalogue: Catalogue, chassis: str, **given: Any) -> list[Fault]:
 
 
 def texts(found: JobCardAnswer, position: str) -> list[str]:
-    """The texts of the steps with which a position is tightened."""
+    """The texts of the steps that tighten a position."""
     return [
         step["text"]
         for step in found["steps"]
@@ -52,7 +51,7 @@ def gaps(found: JobCardAnswer) -> set[tuple[str, str | None]]:
 
 
 class Changed:
-    """The demo in a database of its own, with rows changed, added or left out."""
+    """The demo in its own database, with rows changed, added or left out."""
 
     def __init__(self, database: Database) -> None:
         self.database = database
@@ -76,7 +75,7 @@ class Changed:
         self.left_out.append(self.row(table, id))
 
     def catalogue(self) -> Catalogue:
-        """With all changes as one revision."""
+        """Applies all changes as one revision."""
         if self.put_rows or self.left_out:
             store(self.database, self.put_rows, self.left_out)
         return Catalogue(self.database)
@@ -386,7 +385,7 @@ def test_an_order_for_one_valve_is_not_followed_on_a_fork_with_two(changed: Chan
 
 
 def step_with(found: JobCardAnswer, words: str) -> dict[str, Any]:
-    """The one step whose text has these words."""
+    """The only step whose text contains these words."""
     (step,) = (step for step in found["steps"] if words in step["text"])
     return dict(step)
 

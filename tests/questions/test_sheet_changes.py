@@ -1,4 +1,5 @@
-"""What changed on a sheet: nothing, something added, withdrawn, changed or overruled; and before there was one."""
+"""Changes on a sheet: none, a statement added, withdrawn, changed or overruled, and a time before the chassis
+existed."""
 
 from typing import Any
 
