@@ -1,4 +1,4 @@
-"""What the demonstration data must offer whoever tries the service, read from the text of its CSV files."""
+"""The variety that the demo data must offer to people who try the service, read from the text of its CSV files."""
 
 import csv
 from collections import Counter, defaultdict

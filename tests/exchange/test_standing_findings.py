@@ -1,4 +1,4 @@
-"""The warnings that stand: kept when a revision is accepted, with the span of revisions they stand for."""
+"""Standing warnings: stored when a revision is accepted, with the span of revisions that they apply to."""
 
 import csv
 import datetime as dt
@@ -25,20 +25,20 @@ TODAY = dt.date(2026, 11, 25)
 
 
 def standing(database: Database) -> set[tuple[str, str, str]]:
-    """(rule, table, id) of the warnings that stand."""
+    """(rule, table, id) of the standing warnings."""
     with database.read() as connection:
         kept = select(FINDINGS.c.rule, FINDINGS.c.in_table, FINDINGS.c.row_id).where(FINDINGS.c.revision_to == OPEN)
         return {tuple(row) for row in connection.execute(kept)}  # type: ignore[misc]
 
 
 def found_anew(database: Database) -> set[tuple[str, str, str]]:
-    """The same by a full check of the catalogue as it is."""
+    """(rule, table, id) of the warnings that a full check of the current catalogue finds."""
     with Catalogue(database).snapshot() as snapshot:
         return {(each.rule, each.table or "", each.id or "") for each in judge_all(snapshot, TODAY)}
 
 
 def change(database: Database, folder: Path, table: type[Fit] | type[Torque], id: str, **cells: str) -> None:
-    """Load one changed row."""
+    """Loads one changed row."""
     with Catalogue(database).snapshot() as snapshot:
         row = snapshot.one(table, id)
     assert row is not None
@@ -71,7 +71,7 @@ def test_a_warning_stands_from_the_revision_that_brought_it_to_the_one_that_mend
 
 @pytest.mark.parametrize("seed", [1, 2])
 def test_what_stands_after_many_changes_is_what_a_full_check_finds(demo: Database, tmp_path: Path, seed: int) -> None:
-    """Warnings that come and go, kept change by change, against the catalogue judged whole."""
+    """Warnings that come and go, stored change by change, against a check of the whole catalogue."""
     draw = random.Random(seed)
     edits = ({"page": ""}, {"page": "7"}, {"note": "seen"}, {"confirmed": "true"})
     for _ in range(12):
