@@ -1,4 +1,4 @@
-"""What doctor finds: each fault by its name and level, and the exit code."""
+"""The findings of doctor: each fault by its name and level, and the exit code."""
 
 import json
 import os
