@@ -37,7 +37,7 @@ def test_every_torque_row_is_used_or_named_as_not_ours() -> None:
 
 
 def plain(diameter: float) -> Thread:
-    """A thread of a diameter in any unit; T = K*d*F asks for nothing else."""
+    """A thread of a diameter in any unit; T = K*d*F needs nothing else."""
     return Thread(diameter, diameter / 8)
 
 
@@ -150,7 +150,7 @@ def test_preload_from_torque(name: str) -> None:
 
 @pytest.mark.parametrize("name", PRELOAD)
 def test_three_quarters_of_the_proof_load(name: str) -> None:
-    """As here is computed, there the printed nominal: 5e-3."""
+    """As is computed here, and the printed nominal there: 5e-3."""
     designation, _, property_class = TORQUE[name]["inputs"].split(";")[0].split()
     thread = parse_thread(designation)
     stress = bolt.proof_stress_pa(property_class, thread.diameter_m)
