@@ -1,4 +1,4 @@
-"""Parameters that are measures: what is read, what is refused, and how fast."""
+"""Parameters that are measures: which texts are read, which are refused, and how fast."""
 
 import time
 from decimal import Decimal
