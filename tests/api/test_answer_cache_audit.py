@@ -51,7 +51,7 @@ async def test_of_two_alike_ranges_the_first_holds_for_each_asker(two: tuple[Ser
     assert much.headers["content-type"].startswith("text/html")
 
 
-async def test_who_is_refused_is_refused_after_another_was_answered(fresh_database: Fresh, tmp_path: Path) -> None:
+async def test_a_refused_client_stays_refused_after_another_was_answered(fresh_database: Fresh, tmp_path: Path) -> None:
     """Every lookup that needs a key, sent with a valid key, then with none, one of another scope, and a revoked one."""
     async with demo_service(fresh_database, tmp_path) as (service, fork):
         tried = 0

@@ -66,7 +66,7 @@ def test_a_name_in_any_script_reaches_the_search(file: str) -> None:
     assert json.loads(found.stdout)["q"] == "trívet & co"
 
 
-def test_a_refusal_says_how_to_mend_it_and_ends_with_1(file: str) -> None:
+def test_a_refusal_says_how_to_fix_it_and_exits_with_1(file: str) -> None:
     refused = CliRunner().invoke(cli, ["ask", FITS[0], "travel=150", "model_year=2030", "--database", file])
     assert (refused.exit_code, refused.stdout) == (1, "")
     assert "perhaps: 2024" in refused.stderr

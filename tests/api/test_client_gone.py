@@ -110,7 +110,7 @@ def test_what_is_looked_up_ends_with_its_time(impatient: Server, loaded: Catalog
 
 
 @pytest.mark.parametrize("loaded", ["sqlite"], indirect=True)
-def test_who_leaves_ends_a_lookup_and_no_write(patient: Server) -> None:
+def test_a_client_that_leaves_ends_a_lookup_but_not_a_write(patient: Server) -> None:
     for method in ("GET", "POST"):
         asked(patient, "/v1/pause", method).close()
     until(lambda: len(logged(patient, "/v1/pause")) == 2)

@@ -120,7 +120,7 @@ BODIES: list[tuple[dict[str, Any], str, str | None]] = [
 ]
 
 
-async def test_a_body_that_cannot_be_meant_is_refused_by_place(demo: Database, tmp_path: Path) -> None:
+async def test_an_invalid_body_is_refused_with_its_place(demo: Database, tmp_path: Path) -> None:
     async with writing(demo, tmp_path) as service:
         row, tag = await service.row()
         for body, code, pointer in BODIES:

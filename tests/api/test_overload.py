@@ -116,7 +116,7 @@ def test_what_can_be_answered_is_never_sent_away(server: Server) -> None:
         ([5.0, 5.0, 5.0, 5.0, 5.0, 5.0], 2),  # six in a row are not a pause
     ],
 )
-def test_a_queue_is_told_from_a_pause(monkeypatch: pytest.MonkeyPatch, steps: list[float], sent_away: int) -> None:
+def test_a_queue_differs_from_a_pause(monkeypatch: pytest.MonkeyPatch, steps: list[float], sent_away: int) -> None:
     """Requests that arrive at one moment, each started one step after the last; the limit is a second."""
     now = 1_000.0
     monkeypatch.setattr(waiting, "perf_counter", lambda: now)

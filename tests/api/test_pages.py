@@ -153,7 +153,7 @@ async def test_units_are_switched_in_place_and_stay_in_every_link(demo_client: h
     assert "travel=150" in sheet
 
 
-async def test_a_refusal_is_a_page_that_keeps_what_was_typed_and_offers_the_mend(
+async def test_a_refusal_is_a_page_that_keeps_what_was_typed_and_offers_the_fix(
     demo_client: httpx.AsyncClient,
 ) -> None:
     address = f"{TRIVET}/fits?model_year=2030&travel=150&wheel_size=29"

@@ -74,7 +74,7 @@ async def test_edits_imports_and_jobs_are_one_count_and_each_counts_once(demo: D
         assert len(asked) == len(answers), "a key is looked up once for each request"
 
 
-async def test_who_guesses_keys_is_counted_by_the_address(demo: Database, tmp_path: Path) -> None:
+async def test_guessed_keys_are_counted_by_address(demo: Database, tmp_path: Path) -> None:
     async with writing(demo, tmp_path, write_rate="5/minute") as service:
         known = service.keys["edit"]
         revoked = keys.add(service.shop, "old", ["edit"])

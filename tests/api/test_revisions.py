@@ -93,7 +93,7 @@ async def test_the_feed_replayed_from_any_revision_is_the_catalogue(database: Da
             assert replay(copies[after], changes) == copies[until]
 
 
-async def test_who_polls_the_feed_misses_nothing_that_comes_meanwhile(database: Database) -> None:
+async def test_polling_the_feed_misses_nothing_that_comes_meanwhile(database: Database) -> None:
     store(database, [made(Maker, f"x{number}", "first") for number in range(5)])
     async with asking(database) as client:
         page = (await client.get("/v1/changes?limit=3")).json()

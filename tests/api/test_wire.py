@@ -146,7 +146,7 @@ def drip(line: socket.socket, crumb: bytes) -> bytes:
 
 
 @pytest.mark.parametrize("sent", [b"", b"\r\n", HEAD + b"\r\n"])
-def test_who_says_nothing_more_is_let_go(server: Server, sent: bytes) -> None:
+def test_a_silent_client_is_disconnected(server: Server, sent: bytes) -> None:
     with connect(server) as line:
         line.sendall(sent)
         begun = time.monotonic()
@@ -229,7 +229,7 @@ def test_idle_connections_do_not_keep_others_out(server: Server) -> None:
             line.close()
 
 
-def test_one_connection_too_many_is_told_so(server: Server) -> None:
+def test_one_connection_too_many_is_refused(server: Server) -> None:
     time.sleep(0.2)
     lines = [connect(server) for _ in range(301)]
     try:

@@ -66,12 +66,12 @@ async def job_card(client: httpx.AsyncClient, chassis: str, job: str, decided: d
         response = await client.get(f"/v1/chassis/{chassis}/job-card", params=asked)
         if response.status_code == 200:
             return str(response.request.url).removeprefix("http://legwork.test")
-        for name, value in _mended(response.json()):
+        for name, value in _corrected(response.json()):
             asked[name] = value
     return None
 
 
-def _mended(problem: dict[str, Any]) -> Iterator[tuple[str, str]]:
+def _corrected(problem: dict[str, Any]) -> Iterator[tuple[str, str]]:
     for each in problem.get("undecided", []):
         yield each["parameter"], _plain(each["values"][-1])
     for each in problem.get("errors", []):

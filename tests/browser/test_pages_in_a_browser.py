@@ -121,7 +121,7 @@ def test_pages_load_and_stand_still_wide_and_dark(opened: Open, name: str) -> No
 
 @pytest.mark.parametrize("width", [390, 1600])
 @pytest.mark.parametrize("name", PAGES)
-def test_what_has_come_of_a_page_stands_still_while_the_rest_comes(
+def test_the_loaded_part_of_a_page_does_not_move_while_the_rest_loads(
     opened: Open, dribbling: str, name: str, width: int
 ) -> None:
     """Over a line that delivers a few rows at a time, so that almost every part of a page is painted before the next. A
@@ -157,7 +157,7 @@ def test_a_source_is_one_tap_away_without_scripts(opened: Open) -> None:
     assert "Quembry Shop Book" in first.locator("p").inner_text()
 
 
-def test_a_refusal_keeps_what_was_typed_and_is_mended_by_one_tap(opened: Open) -> None:
+def test_a_refusal_keeps_what_was_typed_and_is_fixed_by_one_tap(opened: Open) -> None:
     watched = opened(f"{FORK}/fits?travel=150&model_year=2031")
     assert watched.said.pop().startswith("Failed to load resource")  # the browser's own message for a 422
     page = watched.page

@@ -130,7 +130,7 @@ def mended(editor: Editor) -> str:
     return said
 
 
-def test_thirty_planted_errors_are_mended_by_the_messages_alone(tmp_path: Path) -> None:
+def test_thirty_planted_errors_are_fixed_by_the_messages_alone(tmp_path: Path) -> None:
     truth, typed = true_package(), true_package()
     plant(typed)
     assert sum(len(table) - 1 for table in truth.values()) >= 200

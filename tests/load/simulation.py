@@ -116,7 +116,7 @@ def main() -> None:
                 f"| {number:,} |",
                 flush=True,
             )
-    print("\n| mean lag | refused who ask 0.1 s after their write | 1 s after |\n|---|---|---|")
+    print("\n| mean lag | refused 0.1 s after the write | 1 s after |\n|---|---|---|")
     for lag in (0.01, 0.1, 1.0):
         print(f"| {lag:g} s | {refused(lag, 0.1):.1%} | {refused(lag, 1):.1%} |")
 

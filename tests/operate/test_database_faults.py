@@ -37,7 +37,7 @@ def lost(path: Path) -> None:
         each.unlink()
 
 
-def lost_and_made_anew_empty(path: Path) -> None:
+def lost_and_now_empty(path: Path) -> None:
     lost(path)
     path.write_bytes(b"")
 
@@ -69,12 +69,12 @@ def of_a_newer_build(path: Path) -> None:
 
 LOOKUPS_GO_ON = {garbage_in_its_first_page, of_a_newer_build}
 FAULTS = [
-    lost, lost_and_made_anew_empty, emptied, cut_off, garbage_in_its_pages, garbage_in_its_first_page, of_a_newer_build,
+    lost, lost_and_now_empty, emptied, cut_off, garbage_in_its_pages, garbage_in_its_first_page, of_a_newer_build,
 ]  # fmt: skip
 
 
 @pytest.mark.parametrize("fault", FAULTS)
-async def test_a_fault_under_a_running_service_is_said_and_over_when_mended(
+async def test_a_fault_under_a_running_service_is_reported_and_over_when_fixed(
     fresh: tuple[Database, Database], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fault: Callable[[Path], None]
 ) -> None:
     """A newer schema, or a first page that is read only once, does not stop correct answers."""

@@ -67,7 +67,7 @@ def own(postgres: Any) -> Iterator[Own]:
     server.cleanup()
 
 
-def test_it_is_said_meanwhile_and_over_without_help(own: Own, tmp_path: Path) -> None:
+def test_an_outage_is_reported_and_over_without_help(own: Own, tmp_path: Path) -> None:
     database = Database(own.url)
     migrate(database, "catalogue")
     assert load(database, SEED_DATA, Entry("the demo", "tests"))["accepted"]

@@ -285,7 +285,7 @@ def test_every_torque_has_a_wrench_that_is_meant_for_it(loaded: Catalogue) -> No
                 assert all(w["marked_maximum_at_most"]["value"] <= 5 * end * 1.01 for w in fitting)
 
 
-def test_tools_stand_in_order_of_use(loaded: Catalogue) -> None:
+def test_tools_are_listed_in_order_of_use(loaded: Catalogue) -> None:
     tools = card(loaded, **UP)["tools"]
     first = [tool["steps"][0] for tool in tools]
     assert first == sorted(first)
@@ -314,7 +314,7 @@ def test_the_spring_is_bought_where_another_goes_in(loaded: Catalogue) -> None:
     assert [(part["part_number"], part["count"]) for part in bought] == [("LM420200", 1)]
 
 
-def test_of_several_springs_it_asks_which_is_in_it_and_which_shall_be(loaded: Catalogue) -> None:
+def test_of_several_springs_it_asks_which_is_fitted_and_which_will_be(loaded: Catalogue) -> None:
     coil = {**CROCK, "from_travel": "170", "to_travel": "180"}
     assert {fault.parameter for fault in refused(loaded, **coil)} == {"spring", "from_spring"}
     firm = {**coil, "spring": "quembry-crock-coil-firm"}
@@ -329,7 +329,7 @@ def test_of_several_springs_it_asks_which_is_in_it_and_which_shall_be(loaded: Ca
     assert [fault.code for fault in refused(loaded, **spacers)] == ["no-volume-spacers"]
 
 
-def test_settings_checks_and_label_are_of_the_fork_as_it_shall_be(loaded: Catalogue) -> None:
+def test_settings_checks_and_label_describe_the_fork_after_the_job(loaded: Catalogue) -> None:
     found = card(loaded, **UP, rider_mass="80", spacers=1)
     assert found["settings"]["spacers"] == 1
     assert found["settings"]["start_pressure"]["value"] < 8

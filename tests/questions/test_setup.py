@@ -158,7 +158,7 @@ def test_more_spacers_than_permitted_are_computed_and_warned_of() -> None:
     assert "over-spacer-limit" in codes(answer)
 
 
-def test_where_no_limit_is_stated_it_is_a_gap_and_nothing_is_within() -> None:
+def test_an_unstated_limit_is_a_gap_and_nothing_is_within_it() -> None:
     answer = ask(spring(pressure_limit=None), fit(pressure_limit=None, spacer_limit=None), rider_mass="80", sag="25")
     assert {"spacer-limit", "pressure-limit"} <= gaps(answer).keys()
     assert [row["spacers"] for row in answer["by_spacers"]] == [0, 1]

@@ -29,7 +29,7 @@ def bases(answer: Any) -> list[str]:
     return [each["basis"] for each in answer["bases"]]
 
 
-def test_the_guide_comes_first_as_it_stands_and_the_computed_beside_it() -> None:
+def test_the_guide_comes_first_unchanged_and_the_computed_beside_it() -> None:
     answer = ask(spring(), fit(), guide(70, 80, pressure="62"), rider_mass="75")
     assert bases(answer) == ["published", "computed"]
     assert answer["basis"] == "published"
