@@ -40,7 +40,7 @@ LONG = (
     "tests/replicas/", "tests/clients/", "tests/browser/", "tests/operate/", "tests/faults/", "tests/bench/",
     "tests/exchange/test_killed_server.py", "tests/exchange/test_mirror.py", "tests/house/",
 )  # fmt: skip
-"""What takes long for its number of tests: begun first, so that no worker is left alone with it at the end."""
+"""Files that are slow for their number of tests: started first, so that no worker is left alone with one at the end."""
 
 Fresh = Callable[[str, bool], AbstractContextManager[str]]
 

@@ -20,7 +20,7 @@ CHASSIS = "tarnoch-raddle-37"
 FORK = {"chassis": CHASSIS, "travel": "160", "model_year": 2023, "wheel_size": "29"}
 NO_FORM = "image/x-none"
 MOST = 2
-"""So many elements of a list are kept."""
+"""A list in an example keeps at most this many elements."""
 
 
 @dataclasses.dataclass(frozen=True)

@@ -41,7 +41,7 @@ CHECKS = [
     if name not in {**NEEDS_MORE_THAN_ONE_REQUEST, **NOT_MEANT}
 ]
 TAKEN_OR_NOT = [check for check in CHECKS if check.__name__ != "negative_data_rejection"]
-"""Where what is wrong was taken out here or has no form in an address (an empty list), and so was never sent."""
+"""Cases whose fault was taken out here or cannot be written in an address (an empty list), and so was never sent."""
 OPERATIONS = [
     (path, method.upper())
     for path, item in DOCUMENT["paths"].items()
@@ -49,7 +49,7 @@ OPERATIONS = [
     if path not in IN_A_CHILD and method in ("get", "put", "post", "delete")
 ]
 TAKING = [each for each in OPERATIONS if "parameters" in DOCUMENT["paths"][each[0]][each[1].lower()]]
-"""Of any other nothing can be asked that it does not take, but an unknown parameter."""
+"""Every other operation accepts anything except an unknown parameter."""
 WRITES = [each for each in OPERATIONS if each[1] != "GET"]
 MODES = [GenerationMode.POSITIVE, GenerationMode.NEGATIVE]
 

@@ -181,7 +181,7 @@ LOOKED_FOR = {
     for text in SOURCES.values()
     for name in re.findall(r"\b([A-Z_]+)\.(?:search|findall|finditer|sub|split)\(", text)
 }
-"""Patterns that are tried at every place of a text, not at its beginning alone."""
+"""Patterns that are tried at every position of a text, not only at its start."""
 
 
 def patterns() -> dict[str, re.Pattern[Any]]:

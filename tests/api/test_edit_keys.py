@@ -18,7 +18,7 @@ from tests.problems import assert_problem
 
 pytestmark = pytest.mark.anyio
 TRIES = int(os.environ.get("LEGWORK_TEST_KEY_TRIES", "400"))
-"""Of a key that is there and of one that is not, each: 2,000 are what is promised."""
+"""For each of an existing and a missing key: 2,000 are the promise."""
 STATEMENT = f"/v1/statements/{TORQUE}"
 WRITES = [
     ("POST", "/v1/imports"),

@@ -30,7 +30,7 @@ JDK = (
     b"HTTP2-Settings: AAEAAEAAAAIAAAAAAAMAAAAAAAQBAAAAAAUAAEAAAAYABgAA\r\nUpgrade: h2c\r\n"
     b"User-Agent: Java-http-client/17.0.15\r\nContent-Type: application/json\r\n\r\n"
 )
-"""The header section that OpenJDK 17's java.net.http.HttpClient sends unless it is told HTTP/1.1, as recorded."""
+"""The header section that OpenJDK 17's java.net.http.HttpClient sends unless it is set to HTTP/1.1, as recorded."""
 
 
 def answers(response: bytes) -> list[tuple[int, bytes]]:

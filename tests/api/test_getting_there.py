@@ -122,7 +122,7 @@ async def test_one_question_a_page_and_the_only_choice_is_made_and_shown(loaded:
 
 
 ANSWERED_NO = {"no-volume-spacers", "damper-not-serviceable", "procedure-unsafe", "spacer-limit-not-stated"}
-"""Refusals that are an answer about this fork: nothing else could have been chosen."""
+"""Refusals that are an answer about this fork: no other choice was possible."""
 
 
 @pytest.mark.parametrize("job", ["travel-change", "spacer-change", "lower-leg-service", "full-service"])

@@ -20,7 +20,7 @@ WITHOUT_FIGURES = (
     "/problems", "/v1/units", "/v1/standards", "/v1/rules", "/v1/revisions", "/v1/convert", "/?q=zzzzzz", "/v1/changes",
     "/v1/identify?mark=q",
 )  # fmt: skip
-"""Answers that rest on no document of the catalogue."""
+"""Answers that use no document of the catalogue."""
 
 
 def form(path: str, suffix: str) -> str:

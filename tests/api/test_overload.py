@@ -17,7 +17,7 @@ from tests.api.conftest import Server
 
 LAG_S = 0.4
 WORK_S = 0.04
-"""What `/v1/work` holds the loop for: 25 a second are all that can be."""
+"""How long `/v1/work` blocks the event loop: at most 25 a second are possible."""
 
 
 class Asked:

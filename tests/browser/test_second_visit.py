@@ -30,7 +30,7 @@ FURTHER = {
 }  # fmt: skip
 KINDS = {**PAGES, **FURTHER}
 STORED = PAGES | {name: FURTHER[name] for name in ("problem types", "problem type", "search", "as html")}
-"""Pages that a browser stores: they are asked for with their tag at the second visit."""
+"""Pages that a browser stores: at the second visit it sends their tags."""
 LOOKS = """() => {
     const of = (name) => { const found = document.querySelector(name); if (!found) return null;
         const style = getComputedStyle(found);

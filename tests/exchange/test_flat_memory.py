@@ -16,7 +16,7 @@ from tests.questions.storing import store
 
 FEW, MANY = 4, 160
 MORE_MIB = 20
-"""By so much the peak may differ: reading ahead, SQLite's cache of pages. Measured: 2 (zip) and 12 (SQLite)."""
+"""The peaks may differ by this much: read-ahead, SQLite's page cache. Measured: 2 (zip) and 12 (SQLite)."""
 # Anonymous memory, sampled: the peak that Linux keeps (VmHWM) counts the pages of mapped libraries, too.
 PROGRAM = """
 import atexit, re, sys, threading, time

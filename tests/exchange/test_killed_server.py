@@ -26,7 +26,7 @@ from tests.conftest import Fresh
 from tests.killed import Served, kills, served
 
 ROWS = {"edits": 4, "packages": 1_000}
-"""Of one write: all of them or none."""
+"""Rows of one write: all of them or none."""
 
 
 def write(service: Served, what: str, number: int) -> int:

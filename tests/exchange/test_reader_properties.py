@@ -126,7 +126,7 @@ JSON = st.recursive(
     max_leaves=12,
 )
 HURTS = st.lists(st.tuples(st.floats(0, 1), st.integers(0, 6), st.binary(max_size=6)), max_size=4)
-"""Where in a file, how many bytes are taken out there, and what is put in their place."""
+"""The place in a file, how many bytes are removed there, and their replacement."""
 
 
 def hurt(content: bytes, hurts: list[tuple[float, int, bytes]]) -> bytes:

@@ -29,7 +29,7 @@ class Variant:
     name: str
     command: list[str]
     path: str
-    """`{chassis}` and `{year}` are drawn anew for each request."""
+    """`{chassis}` and `{year}` are drawn again for each request."""
     environment: dict[str, str] = field(default_factory=dict)
     header: str | None = None
     status: int = 200

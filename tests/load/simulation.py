@@ -18,7 +18,7 @@ from cachetools import LRUCache
 PEAK = 2.0
 FILLED = 0.6
 LONGEST = 60_000
-"""Requests of one worker that are played at most; the rates of longer runs are those of their second half."""
+"""The most requests simulated for one worker; the rates of longer runs are those of their second half."""
 
 
 @dataclass(frozen=True)
@@ -28,12 +28,12 @@ class Day:
     requests: float
     revisions_an_hour: float
     families: int = 1
-    """How many parts of the cache are emptied apart from each other; 1: every revision empties all of it."""
+    """Number of parts of the cache that are emptied separately; 1: every revision empties all of it."""
     pinned: float = 0.0
     questions: int = 1_000_000
     exponent: float = 1.0
     answers_kept: int = 4_300
-    """32 MB at 5.8 kB of body and 1.5 kB beside it."""
+    """32 MB at 5.8 kB of body and 1.5 kB of overhead."""
 
 
 @dataclass(frozen=True)

@@ -29,7 +29,7 @@ pytestmark = pytest.mark.anyio
 PAGE = 4096
 FITS = "/v1/chassis/quembry-trivet-35/fits?travel=150"
 OTHER_FITS = "/v1/chassis/tarnoch-raddle-37/fits?travel=150"
-"""Of rows that the first question does not read: SQLite keeps the pages that it has read."""
+"""For rows that the first question does not read: SQLite caches the pages that it has read."""
 
 
 def lost(path: Path) -> None:

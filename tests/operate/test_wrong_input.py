@@ -92,9 +92,9 @@ COMMANDS: dict[str, list[str]] = {
     "template": ["template", "PLACE"],
     "backup": ["backup", "PLACE"],
 }
-"""Those that take a path. The others take a database by path, below."""
+"""Commands that take a path. The others take a database by path, below."""
 TAKES = {"missing", "empty_folder"}
-"""Places that a command which writes may take: there is nothing yet."""
+"""Targets for a command that writes: nothing is there yet."""
 WRITES = {"export", "export.sqlite", "template", "backup"}
 ON_A_DATABASE: dict[str, list[str]] = {
     "load": ["load", str(SEED_DATA)],

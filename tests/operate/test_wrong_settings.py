@@ -40,7 +40,7 @@ WRONG: dict[str, list[str]] = {
 }
 NUMBERS = ["", "many", "-1", "nan", "inf", "1e999"]
 ANY = {"backup_folder"}
-"""Whatever is said is a path; `backup` and `doctor` say what is wrong with it."""
+"""Any text is a path; `backup` and `doctor` report what is wrong with it."""
 
 
 def start(*arguments: str, **variables: str) -> subprocess.CompletedProcess[str]:

@@ -27,7 +27,7 @@ from tests.conftest import SEED_DATA
 from tests.replicas.servers import Server
 
 QUICK = {"wal_retrieve_retry_interval": "100", "wal_receiver_timeout": "10000"}
-"""A replica looks again after 0.1 s for a primary that was lost, not after 5 s."""
+"""A replica retries a lost primary after 0.1 s, not after 5 s."""
 
 
 @pytest.fixture(scope="package")

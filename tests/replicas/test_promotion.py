@@ -30,7 +30,7 @@ class Editor(threading.Thread):
         self.client = client
         self.acknowledged: dict[int, tuple[str, float]] = {}
         self.last_begun = 0.0
-        """When the last write that was acknowledged was sent."""
+        """When the last acknowledged write was sent."""
         self.over = False
 
     def run(self) -> None:
