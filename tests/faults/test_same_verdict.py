@@ -38,12 +38,12 @@ def ground(request: pytest.FixtureRequest) -> Ground:
 @pytest.mark.parametrize("part", range(PARTS))
 def test_a_change_finds_what_a_full_check_finds_anew_and_nothing_else(ground: Ground, part: int) -> None:
     before = whole(ground)
-    found_by_a_full_check = 0
+    found_anew = 0
     for kind in list(KINDS.values())[part::PARTS]:
         for fault in made(ground, kind, SEED, 1):
             after = laid_over(ground, fault)
             full = whole(after)
             touched = told(judge_change(after, changes_of(fault), TODAY, ground))
             assert full - before <= touched <= full, kind.name
-            found_by_a_full_check += bool(full - before)
-    assert found_by_a_full_check > 10
+            found_anew += bool(full - before)
+    assert found_anew > 10
