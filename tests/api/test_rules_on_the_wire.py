@@ -1,4 +1,4 @@
-"""Rules and standing warnings on the wire."""
+"""Rules and standing warnings over HTTP."""
 
 import csv
 import io
@@ -21,7 +21,7 @@ from tests.questions.storing import store
 pytestmark = pytest.mark.anyio
 
 
-async def test_every_rule_is_listed_with_its_reason_and_how_to_mend(loaded: Catalogue) -> None:
+async def test_every_rule_is_listed_with_its_reason_and_how_to_fix_it(loaded: Catalogue) -> None:
     async with asking(loaded.database) as client:
         listed = (await client.get("/v1/rules")).json()
         assert {row["id"] for row in listed["rules"]} == RULES.keys()
@@ -36,7 +36,7 @@ async def test_every_rule_is_listed_with_its_reason_and_how_to_mend(loaded: Cata
         assert [row["id"] for row in sheet] == [row["id"] for row in listed["rules"]]
 
 
-async def test_a_rule_that_is_none_is_refused_with_the_one_meant(loaded: Catalogue) -> None:
+async def test_an_unknown_rule_is_refused_with_the_nearest(loaded: Catalogue) -> None:
     async with asking(loaded.database) as client:
         near = assert_problem(await client.get("/v1/rules/reference-mising"), 404)["candidates"]
         assert near[0]["id"] == "reference-missing"
