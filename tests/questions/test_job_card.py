@@ -253,7 +253,7 @@ def test_stages_stand_one_after_the_other_and_what_goes_on_the_thread_is_said(lo
     found = card(loaded, **UP)
     assert "3–3.5 N·m, then 6–7 N·m. Thread: greased." in texts(found, "lower crown bolt")[0]
     foot = texts(found, "foot bolt")[0]
-    assert "never a second time" in foot
+    assert "never use them twice" in foot
     assert "Fit new ones" in foot
     height = next(check for check in found["checks"] if check["what"] == "stanchion height in the crown")
     assert height["limit"]["limit"]["text"] == "144–156 mm"

@@ -19,18 +19,18 @@ _SAID: Mapping[str, re.Pattern[str]] = {
     "eye-protection": re.compile(r"eye protection"),
     "trapped-gas": re.compile(r"trapped gas"),
     "cap-under-pressure": re.compile(r"never turn\b.*\bcap|\bcap is never turned"),
-    "damaged-parts": re.compile(r"out of use"),
+    "damaged-parts": re.compile(r"out of use|\bscrap\b"),
     "brakes-clean": re.compile(r"\b(pads?|rotor)\b"),
     "shock-pump-only": re.compile(r"shock pump only"),
-    "limits": re.compile(r"exceed no\b"),
+    "limits": re.compile(r"exceed no\b|stay within\b"),
     "manual-prevails": re.compile(r"manual prevails"),
     "qualified": re.compile(r"\bqualified\b"),
 }
-"""What a step's own words say of a standing caution."""
+"""Matches the text of a step that already contains a standing caution."""
 
 
 def at_steps(steps: Sequence[Step_]) -> list[CardCaution]:
-    """The cautions of the steps; a caution that an earlier step has said already is taken off the later ones."""
+    """The cautions of the steps; a caution that an earlier step has already given is removed from later ones."""
     found: dict[str, CardCaution] = {}
     for step in steps:
         first: list[Caution] = []
@@ -54,7 +54,7 @@ def card_cautions(
 ) -> list[CardCaution]:
     """Every caution of the card in the order it is shown: top, steps, end.
 
-    The notice that data are invented stands above the three lines. A limit that is exceeded takes one of them first.
+    The notice about invented data comes before the three lines. An exceeded limit takes one of them first.
     """
     air = plan.spring is None or plan.spring.kind == "air"
     codes = [*BEFORE_OPENING, "shock-pump-only", "limits"]
