@@ -71,7 +71,7 @@ def suggest(report: PackageReport, package: Package, base: Rows) -> PackageRepor
         if there and all(there):
             meant = dict(zip((id for id in cell if id not in known[named]), there, strict=True))
             whole = ";".join(near[0] if (near := meant.get(id)) else id for id in cell)
-            finding["mend"] = f"if the page means {whole}, write that; otherwise add the row to {target}"
+            finding["mend"] = f"write {whole} if that is what the page means; otherwise add the row to {target}"
     return report
 
 

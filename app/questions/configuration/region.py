@@ -1,7 +1,7 @@
-"""What a question is about: the part of a chassis's configurations that the given parameters leave open.
+"""The region of a request: the part of a chassis's configurations that the given parameters leave open.
 
-An omitted parameter is unknown, never "any": the region then spans everything it may be. Values outside the
-years, travel, wheels, dampers and variants of the chassis are refused, naming the nearest valid one.
+An omitted parameter is unknown, never "any": the region then includes every possible value. Values outside the years,
+travel, wheels, dampers and variants of the chassis are refused, naming the nearest valid one.
 """
 
 from collections.abc import Iterable, Mapping
@@ -179,7 +179,7 @@ def _travel(chassis: Chassis, asked: Given, travels: frozenset[float], faults: l
     half = float(asked.travel.half_last_digit)
     matches = sorted(travel for travel in travels if abs(travel - value) <= half) if half else []
     if len(matches) > 1:
-        text = f"{asked.travel.given_text} may be {_words(matches)} mm: say which"
+        text = f"{asked.travel.given_text} may be {_words(matches)} mm: choose one"
         faults.append(Fault("travel-ambiguous", text, parameter="travel", suggestion=write_number(matches[0])))
     if matches:
         value = matches[0]
@@ -196,7 +196,7 @@ def _one_of(parameter: str, value: str | None, known: Iterable[str] | None, faul
     if value is None or not names or value in names:
         return value
     best = process.extractOne(value, names)
-    text = f"{parameter} is one of {_words(names)} here"
+    text = f"{parameter} must be one of {_words(names)} here"
     faults.append(Fault(f"{parameter}-outside", text, parameter=parameter, suggestion=best[0] if best else None))
     return value
 

@@ -135,10 +135,10 @@ def _torque(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures) 
         texts[fastener.id] = ", then ".join(stages) if stages else BLANK
         if BLANK in texts[fastener.id]:
             text = f"The catalogue does not give the torque for {fastener.id}: fill it in from the maker's manual."
-            plan.miss("torque", fastener.id, "too loose, and it leaks or comes off; too tight, and it strips", text)
+            plan.miss("torque", fastener.id, "too loose, it leaks or comes off; too tight, it strips", text)
     if not fasteners:
         text = f"The catalogue lists no {position} for this fork: fill its torque in from the maker's manual."
-        plan.miss("torque", position, "too loose, and it leaks or comes off; too tight, and it strips", text)
+        plan.miss("torque", position, "too loose, it leaks or comes off; too tight, it strips", text)
         return BLANK
     figures.after += _how(fasteners, figures.torque)
     if len(set(texts.values())) == 1:

@@ -85,7 +85,7 @@ def with_figure(hit: SearchHit, figure: Quantity | None) -> SearchHit:
 
 
 def row_hits(snapshot: Snapshot, found: list[tuple[Row, float]]) -> list[SearchHit]:
-    """Rows as search results, each with the score given beside it."""
+    """Rows as search results, with their scores."""
     rows = [row for row, _ in found]
     makers = snapshot.many(Maker, {maker for row in rows if (maker := row.values().get("maker"))})
     sources = snapshot.many(Source, {source for row in rows if (source := row.values().get("source"))})
@@ -119,7 +119,7 @@ def _row_hit(row: Row, score: float, maker: Maker | None, sources: dict[str, Sou
 
 
 def _details(row: Row) -> list[str]:
-    """What tells a row from others of its name, as far as it is given: years, travel, size, number and kind."""
+    """What distinguishes a row from others with its name, as far as given: years, travel, size, number and kind."""
     fields = row.values()
     said = [text for low, high, unit in _SPANS for text in _span(row, low, high, unit)]
     diameter = fields.get("stanchion_diameter_mm")

@@ -198,7 +198,7 @@ class _Coil:
         least = self.preload("preload_min_mm")
         force_n = coil.force_n(self.rate.value, travel_m, least.value)
         ends = coil.force_ends_n(self.rate, travel_m, least)
-        return {"travel": self.figures.length(travel_m), "force": self.figures.force(force_n, ends, told=False)}
+        return {"travel": self.figures.length(travel_m), "force": self.figures.force(force_n, ends, band_in_text=False)}
 
     def sag_shown(self, column: str) -> CoilSag:
         """The preload and its sag, as the answer shows them."""

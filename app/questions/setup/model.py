@@ -27,17 +27,17 @@ class Formatter:
     units: Units
     pressure_unit: str
 
-    def pressure(self, gauge_pa: float, band: BandEnds | None = None, *, told: bool = True) -> Quantity:
+    def pressure(self, gauge_pa: float, band: BandEnds | None = None, *, band_in_text: bool = True) -> Quantity:
         """A gauge pressure in pascals, in the chosen units."""
-        return computed("pressure", gauge_pa, self.pressure_unit, band=band, to=self.units, told=told)
+        return computed("pressure", gauge_pa, self.pressure_unit, band=band, to=self.units, band_in_text=band_in_text)
 
     def length(self, length_m: float, band: BandEnds | None = None) -> Quantity:
         """A length in metres, in the chosen units."""
         return computed("length", length_m, "mm", band=band, to=self.units)
 
-    def force(self, force_n: float, band: BandEnds | None = None, *, told: bool = True) -> Quantity:
+    def force(self, force_n: float, band: BandEnds | None = None, *, band_in_text: bool = True) -> Quantity:
         """A force in newtons, in the chosen units."""
-        return computed("force", force_n, "N", band=band, to=self.units, told=told)
+        return computed("force", force_n, "N", band=band, to=self.units, band_in_text=band_in_text)
 
     def banded_force(self, found: Band | Within) -> Quantity:
         return self.force(found.value, (found.low, found.high))
@@ -167,9 +167,9 @@ def curve_view(found: Stroke, start: Quantity, shown: Formatter) -> list[CurvePo
         points.append(
             {
                 "travel": shown.length(travel),
-                "force": shown.force(force.value, (force.low, force.high), told=False),
-                "slow_force": shown.force(slow.value, (slow.low, slow.high), told=False),
-                "pressure": shown.pressure(gauge.value, (gauge.low, gauge.high), told=False),
+                "force": shown.force(force.value, (force.low, force.high), band_in_text=False),
+                "slow_force": shown.force(slow.value, (slow.low, slow.high), band_in_text=False),
+                "pressure": shown.pressure(gauge.value, (gauge.low, gauge.high), band_in_text=False),
             }
         )
     points[0]["pressure"] = {**points[0]["pressure"], "value": start["value"], "unit": start["unit"]}
