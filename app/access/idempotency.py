@@ -9,7 +9,7 @@ from app.access.keys import now
 from app.access.stored import IDEMPOTENCY_KEYS
 from app.errors import Invalid
 
-KEPT = dt.timedelta(days=30)
+KEEP_FOR = dt.timedelta(days=30)
 
 
 class KeyedRequest(NamedTuple):
@@ -27,7 +27,7 @@ def made_before(connection: Connection, request: KeyedRequest | None) -> str | N
     if request is None:
         return None
     known = select(IDEMPOTENCY_KEYS.c.digest, IDEMPOTENCY_KEYS.c.made).where(
-        IDEMPOTENCY_KEYS.c.key == request.key, IDEMPOTENCY_KEYS.c.used_at >= now(-KEPT)
+        IDEMPOTENCY_KEYS.c.key == request.key, IDEMPOTENCY_KEYS.c.used_at >= now(-KEEP_FOR)
     )
     found = connection.execute(known).first()
     if found is None:
@@ -41,7 +41,7 @@ def remember(connection: Connection, request: KeyedRequest | None, made: str) ->
     """Store the outcome of a request in its own transaction, and delete the keys that have expired."""
     if request is None:
         return
-    connection.execute(delete(IDEMPOTENCY_KEYS).where(IDEMPOTENCY_KEYS.c.used_at < now(-KEPT)))
+    connection.execute(delete(IDEMPOTENCY_KEYS).where(IDEMPOTENCY_KEYS.c.used_at < now(-KEEP_FOR)))
     connection.execute(
         insert(IDEMPOTENCY_KEYS), {"key": request.key, "digest": request.digest, "made": made, "used_at": now()}
     )

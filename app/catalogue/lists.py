@@ -127,11 +127,11 @@ def _condition(stored: Any, described: Column) -> ColumnElement[bool]:
     if items is not None:
         # replace() tells on both engines whether a text contains another, without wildcards
         inside = ";" + stored + ";"
-        held = (
+        contained = (
             func.replace(inside, bindparam(f"v_{described.name}_{place}"), "") != inside
             for place in range(_spellings(items))
         )
-        return or_(*held)
+        return or_(*contained)
     wanted: Any = bindparam(f"v_{described.name}")
     found: ColumnElement[bool]
     if described.kind.name != _PUBLISHED:

@@ -33,7 +33,7 @@ WORD_LEAST = 0.7
 RARE = 300  # rows selected by the rarer words; further words only rank these
 COMPARED = 100  # rows compared in full
 COMPARED_WORDS = 5000  # words compared with one word of the query, those with its rarest pieces first
-KEPT = 32  # indexes kept in memory
+MOST_INDEXES = 32  # indexes kept in memory
 MANY = 2000  # rows that contain even the rarest word of a query: comparing more would block others
 _PARTS = re.compile(r"[^\W_]+")
 _LETTERS_OR_DIGITS = re.compile(r"[^\W\d_]+|\d+")
@@ -224,7 +224,7 @@ class _Indexes:
 
     def __init__(self) -> None:
         self.lock = threading.Lock()
-        self.kept: LRUCache[tuple[str, int], NameIndex] = LRUCache(KEPT)
+        self.kept: LRUCache[tuple[str, int], NameIndex] = LRUCache(MOST_INDEXES)
 
     def of(self, snapshot: Snapshot, table: type[Row]) -> NameIndex:
         with snapshot.exclusive(self.lock):

@@ -90,11 +90,11 @@ def _pending(snapshot: Snapshot, edits: Sequence[Edit]) -> tuple[MemoryRows, dic
             changes.append(Change(edit.table, "withdraw", edit.id, before, None))
         elif before is None or before.cells() != edit.row.cells():
             rows.append(edit.row)
-            changes.append(Change(edit.table, "put", edit.id, before or _said_before(snapshot, edit), edit.row))
+            changes.append(Change(edit.table, "put", edit.id, before or _last_version(snapshot, edit), edit.row))
     return MemoryRows(rows), withdrawn, changes
 
 
-def _said_before(snapshot: Snapshot, edit: Edit) -> Row | None:
+def _last_version(snapshot: Snapshot, edit: Edit) -> Row | None:
     """Check that a reopened statement keeps its subject and its table.
 
     Raises Invalid if the id was that of a statement of another table.
@@ -177,7 +177,7 @@ def _write(revision: NewRevision, edits: Sequence[Edit], entry: Entry, today: dt
         else:
             put = revision.put(edit.table, [edit.row])
             changes += [
-                Change(edit.table, "put", row.id, before or _said_before(revision.before, edit), row)
+                Change(edit.table, "put", row.id, before or _last_version(revision.before, edit), row)
                 for before, row in put
             ]
     if not changes:

@@ -169,8 +169,16 @@ class _ShapeOf:
 
 
 def _hash(finding: Finding) -> str:
-    said = (finding.rule, finding.table, finding.id, finding.column, finding.value, finding.text, finding.collides_with)
-    return hashlib.sha256(repr(said).encode()).hexdigest()[:HASH_LENGTH]
+    identity = (
+        finding.rule,
+        finding.table,
+        finding.id,
+        finding.column,
+        finding.value,
+        finding.text,
+        finding.collides_with,
+    )
+    return hashlib.sha256(repr(identity).encode()).hexdigest()[:HASH_LENGTH]
 
 
 def _stored(id: str, finding: Finding, shape: str, number: int) -> dict[str, object]:

@@ -195,9 +195,10 @@ def _base(catalogue: Catalogue | None) -> Iterator[tuple[Rows, int]]:
 def _answer(
     package: Package, base: Rows, findings: Iterable[Finding], number: int, rows: RowCounts, cells: ChangedCells
 ) -> PackageReport:
-    said = report(findings)
+    outcome = report(findings)
     answer = PackageReport(
-        accepted=said["accepted"], changed_cells=cells.listed(), cell_counts=cells.counts, findings=said["findings"],
-        counts=said["counts"], revision=number, opened=False, rows=rows,
+        accepted=outcome["accepted"], changed_cells=cells.listed(), cell_counts=cells.counts,
+        findings=outcome["findings"],
+        counts=outcome["counts"], revision=number, opened=False, rows=rows,
     )  # fmt: skip
     return suggest(locate(answer, package), package, base)

@@ -86,7 +86,7 @@ def open_package(path: Path) -> Package:
         return package
     total = sum(entry.size for entry in entries)
     if total > MOST_BYTES:
-        text = f"the package holds {total:,} bytes; at most {MOST_BYTES:,} are read"
+        text = f"the package has {total:,} bytes; at most {MOST_BYTES:,} are read"
         package.findings.append(found(reading.PACKAGE_TOO_LARGE, text))
     if not any(finding.severity == "reject" for finding in package.findings):
         _assign(package, entries)

@@ -25,7 +25,7 @@ from app.rules.finding import Finding
 BATCH = 5000
 MOST_LINE = 1_000_000  # bytes; about fifty cells of at most 2,000 characters
 MOST_FAULTS = 1000  # faults in one file before reading stops
-KEPT = 20_000  # texts of one column whose values are cached
+MOST_CACHED = 20_000  # texts of one column whose values are cached
 
 csv.field_size_limit(MOST_LINE + 1)
 
@@ -246,7 +246,7 @@ class _Reader:
             except Unreadable as wrong:
                 findings.append(self._unreadable(line, cell, text, str(wrong)))
                 continue
-            if len(known) > KEPT:
+            if len(known) > MOST_CACHED:
                 known.clear()
             fields[cell.column.name] = known[text] = value
         raw_rows = {finding.column for finding in findings}

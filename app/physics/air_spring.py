@@ -65,7 +65,7 @@ def _pulling_pa(spring: AirSpring, fill: Fill) -> float:
     if spring.port_travel_m is not None:
         return fill.positive_pa
     if fill.negative_pa is None:
-        raise ValueError("The pressure of the negative chamber must be known: it has a valve of its own.")
+        raise ValueError("The pressure of the negative chamber must be known: it has its own valve.")
     return fill.negative_pa
 
 
@@ -88,7 +88,7 @@ def pressure_for_sag_pa(
     push, pull, carried = push_m2(spring, sag_m), pull_m2(spring, sag_m), load_n + spring.shaft_area_m2 * ambient_pa
     if spring.port_travel_m is None:
         if negative_pa is None:
-            raise ValueError("The pressure of the negative chamber must be known: it has a valve of its own.")
+            raise ValueError("The pressure of the negative chamber must be known: it has its own valve.")
         return (carried + pull * negative_pa) / push
     if not push > pull:
         raise ValueError("No pressure holds the fork at this sag: it lies above the point where it rests unloaded.")

@@ -28,7 +28,7 @@ SCOPE = (
 CLAIM = ("source", "page", "confirmed", "exception_to", "note")
 
 
-KEPT = 4096  # recently read figures and lists: the same few recur
+MOST_CACHED = 4096  # recently read figures and lists: the same few recur
 SPAN = ("revision_from", "revision_to")
 R = TypeVar("R", bound="Row")
 
@@ -246,13 +246,13 @@ def _converters(table: type[Row]) -> tuple[tuple[int, Callable[[Any], Any]], ...
         if kind is PUBLISHED_KIND:
             converters.append((place, _figure))
         elif kind.items is not None:
-            converters.append((place, lru_cache(KEPT)(kind.read)))
+            converters.append((place, lru_cache(MOST_CACHED)(kind.read)))
         elif kind.sql == "boolean":
             converters.append((place, bool))  # SQLite's driver gives 0 and 1
     return tuple(converters)
 
 
-_figure = lru_cache(KEPT)(Decimal)
+_figure = lru_cache(MOST_CACHED)(Decimal)
 
 
 @cache

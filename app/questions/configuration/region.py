@@ -154,18 +154,18 @@ def region(
 def _years(chassis: Chassis, variants: Mapping[str, Variant], asked: Given, faults: list[Fault]) -> tuple[float, float]:
     low = -inf if chassis.model_year_from is None else chassis.model_year_from
     high = inf if chassis.model_year_to is None else chassis.model_year_to
-    whose = chassis.name
+    fork_name = chassis.name
     variant = variants.get(asked.variant) if asked.variant is not None else None
     if variant is not None:
         low = max(low, -inf if variant.model_year_from is None else variant.model_year_from)
         high = min(high, inf if variant.model_year_to is None else variant.model_year_to)
-        whose = f"{chassis.name}, {variant.name}"
+        fork_name = f"{chassis.name}, {variant.name}"
     year = asked.model_year
     if year is None:
         return low, high
     if not low <= year <= high:
         nearest = low if year < low else high
-        text = f"{whose} was made for model years {_ends(low, high)}, not {year}"
+        text = f"{fork_name} was made for model years {_ends(low, high)}, not {year}"
         faults.append(Fault("model-year-outside", text, parameter="model_year", suggestion=write_number(nearest)))
     return year, year
 

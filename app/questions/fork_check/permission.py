@@ -148,8 +148,8 @@ def _crowns(frame: Frame, chassis: Chassis) -> Judged:
 
 def _steerer(frame: Frame, chassis: Chassis) -> Judged:
     if frame.steerer is None or not chassis.steerers:
-        whose = "the frame takes" if frame.steerer is None else "the fork has"
-        return Judged("steerer-not-stated", "not stated", f"which steerer {whose} is not stated")
+        owner = "the frame takes" if frame.steerer is None else "the fork has"
+        return Judged("steerer-not-stated", "not stated", f"which steerer {owner} is not stated")
     made = " or ".join(chassis.steerers)
     if frame.steerer in chassis.steerers:
         others = "" if len(chassis.steerers) == 1 else f" (the fork was made with {made})"
@@ -186,10 +186,12 @@ def _wheel(frame: Frame, wheel_size: int | None) -> Judged:
 
 def _tyre(frame: Frame, fork_tyre_mm: float | None) -> Judged:
     limits = {"frame": frame.tyre_front_max_mm, "fork": fork_tyre_mm}
-    known = {whose: float(limit) for whose, limit in limits.items() if limit is not None}
-    missing = [whose for whose in limits if whose not in known]
-    said = "; ".join(f"the {whose} takes a front tyre of at most {write_number(mm)} mm" for whose, mm in known.items())
-    lacking = "".join(f"{'; ' if said else ''}the tyre size for the {whose} is not stated" for whose in missing)
+    known = {owner: float(limit) for owner, limit in limits.items() if limit is not None}
+    missing = [owner for owner in limits if owner not in known]
+    limits_text = "; ".join(
+        f"the {owner} takes a front tyre of at most {write_number(mm)} mm" for owner, mm in known.items()
+    )
+    lacking = "".join(f"{'; ' if limits_text else ''}the tyre size for the {owner} is not stated" for owner in missing)
     if missing:
-        return Judged("tyre-limit-not-stated", "not stated", said + lacking, decides=False)
-    return Judged("tyre-limit", "yes", said, decides=False)
+        return Judged("tyre-limit-not-stated", "not stated", limits_text + lacking, decides=False)
+    return Judged("tyre-limit", "yes", limits_text, decides=False)

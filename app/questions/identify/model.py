@@ -192,9 +192,9 @@ def next_check(index: Index, ranking: Ranking, asked: Collection[str]) -> ClueCh
     chosen: tuple[float, str] | None = None
     for clue in CLUES:
         attribute = index.attributes[clue]
-        if clue in asked or _told(attribute, _masses(attribute, ranking, whole=False)) < LEAST_BITS:
+        if clue in asked or _information(attribute, _masses(attribute, ranking, whole=False)) < LEAST_BITS:
             continue
-        bits = _told(attribute, _masses(attribute, ranking, whole=True))
+        bits = _information(attribute, _masses(attribute, ranking, whole=True))
         if chosen is None or bits > chosen[0] + 1e-9:
             chosen = bits, clue
     return None if chosen is None else _check(chosen[1], index, ranking)
@@ -213,7 +213,7 @@ def _masses(attribute: Attribute, ranking: Ranking, *, whole: bool) -> dict[int,
     return {number: mass / total for number, mass in enumerate(masses) if mass}
 
 
-def _told(attribute: Attribute, masses: Mapping[int, float]) -> float:
+def _information(attribute: Attribute, masses: Mapping[int, float]) -> float:
     """The bits of information in a right reading about the chassis: H(reading) − H(reading | chassis), where it
     is known.
     """
@@ -245,5 +245,7 @@ def _check(clue: str, index: Index, ranking: Ranking) -> ClueCheck:
     known = sum(readings.values())
     ordered = sorted(readings, key=lambda name: (-readings[name], name))
     return ClueCheck(
-        clue, _told(attribute, masses), [(name, readings[name] / known, leaves[name] + unknown) for name in ordered]
+        clue,
+        _information(attribute, masses),
+        [(name, readings[name] / known, leaves[name] + unknown) for name in ordered],
     )

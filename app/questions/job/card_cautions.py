@@ -15,7 +15,7 @@ TOP_LINES = 3
 URGENT = ("over-rider-mass-limit", "over-pressure-limit", "over-spacer-limit", "bases-disagree")
 FIRST = ("pressure-before-opening", "manual-prevails", "qualified", "damaged-parts")
 _OF_AIR = ("pressure-before-opening", "trapped-gas", "cap-under-pressure", "shock-pump-only")
-_SAID: Mapping[str, re.Pattern[str]] = {
+_COVERED: Mapping[str, re.Pattern[str]] = {
     "eye-protection": re.compile(r"eye protection"),
     "trapped-gas": re.compile(r"trapped gas"),
     "cap-under-pressure": re.compile(r"never turn\b.*\bcap|\bcap is never turned"),
@@ -46,7 +46,7 @@ def at_steps(steps: Sequence[Step_]) -> list[CardCaution]:
 
 def _code(each: Caution) -> str:
     words = each["text"].lower()
-    return next((code for code, said in _SAID.items() if said.search(words)), each["code"])
+    return next((code for code, covered in _COVERED.items() if covered.search(words)), each["code"])
 
 
 def card_cautions(
@@ -60,11 +60,11 @@ def card_cautions(
     codes = [*BEFORE_OPENING, "shock-pump-only", "limits"]
     codes += ["frame-limit"] if plan.job == "travel-change" or frame else []
     codes += [each["code"] for each in plan.setup["cautions"]] + ["not-in-the-catalogue"]
-    said = {each["code"] for each in at_step}
+    covered = {each["code"] for each in at_step}
     wanted = [
         each["code"]
         for each in cautions(*dict.fromkeys(codes), sources=sources)
-        if each["code"] not in said and (air or each["code"] not in _OF_AIR)
+        if each["code"] not in covered and (air or each["code"] not in _OF_AIR)
     ]
     urgent = [code for code in URGENT if code in wanted]
     usual = [code for code in FIRST if code in wanted]

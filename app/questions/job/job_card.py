@@ -171,27 +171,29 @@ def _settings(plan: Plan) -> JobSettings:
             shown[name] = setup[name]
     if "travel_change" in setup and plan.job == "travel-change":
         shown["travel_change"] = setup["travel_change"]
-    said = []
+    sentences = []
     if setup["headline"]["what"] == "rider-mass-limit":
-        said.append(setup["headline"]["text"])
+        sentences.append(setup["headline"]["text"])
     if plan.spacers is not None and plan.fit.statement.spacer is not None:
         shown["spacers"] = plan.spacers
         how = "as delivered" if plan.spacers_as_delivered else "as given"
-        said.append(f"{plan.spacers} volume spacer{'' if plan.spacers == 1 else 's'}, {how}.")
+        sentences.append(f"{plan.spacers} volume spacer{'' if plan.spacers == 1 else 's'}, {how}.")
     if "start_pressure" in setup:
-        said.append(f"Start pressure {setup['start_pressure']['text']} ({setup.get('basis', '')}), then set the sag.")
+        sentences.append(
+            f"Start pressure {setup['start_pressure']['text']} ({setup.get('basis', '')}), then set the sag."
+        )
         if "altitude" in setup:
             block = setup["altitude"]
-            said.append(
+            sentences.append(
                 f"Fill to {block['fill_to']['text']} here, at {block['fill_altitude']['text']}; it reads "
                 f"{block['reading_there']['text']} at {block['altitude']['text']}. {block['text']}"
             )
     elif setup["headline"]["what"] == "rider-mass-limit":
         pass  # already given above
     elif plan.spring is None or plan.spring.kind == "air":
-        said.append(_without_start(plan))
-    said.append(f"Set the clicks as {clicks_noted(plan)}, unless you follow the published set-up.")
-    shown["text"] = " ".join(said)
+        sentences.append(_without_start(plan))
+    sentences.append(f"Set the clicks as {clicks_noted(plan)}, unless you follow the published set-up.")
+    shown["text"] = " ".join(sentences)
     return shown
 
 

@@ -58,8 +58,8 @@ def no_spring(found: Sheet, asked: Given, parameter: str) -> Invalid:
     name = found.context.chassis.name
     if not offered or wanted is None:
         given = [asked.spring] if asked.spring else []
-        said = " and ".join([*(f"{write_number(wanted)} mm" for _ in [1] if wanted is not None), *given])
-        text = f"No spring is listed for {name} in this configuration{f' ({said})' if said else ''}."
+        wanted_words = " and ".join([*(f"{write_number(wanted)} mm" for _ in [1] if wanted is not None), *given])
+        text = f"No spring is listed for {name} in this configuration{f' ({wanted_words})' if wanted_words else ''}."
         return Invalid.one("no-spring-for-travel", text, parameter=parameter)
     if wanted in offered and asked.spring is not None:
         text = f"{asked.spring} is not listed to give {name} {write_number(wanted)} mm in this configuration."
@@ -86,10 +86,8 @@ def refuse_job(
     opened = any(each.step.action == "empty" and each.step.chamber == "damper" for each in steps)
     for damper in dampers:
         if opened and damper.kind == "open bath" and damper.serviceable in ("by the maker", "no"):
-            who = "by its maker only" if damper.serviceable == "by the maker" else "by nobody"
-            text = (
-                f"{damper.name} is opened {who}, and this order of work opens it. Possible here: job=lower-leg-service."
-            )
+            who = "by its maker only" if damper.serviceable == "by the maker" else "by no one"
+            text = f"{damper.name} may be opened {who}, and this order of work opens it. Possible here: job=lower-leg-service."
             faults.append(Fault("damper-not-serviceable", text, parameter="job", suggestion="lower-leg-service"))
     if faults:
         raise Invalid(faults[0].text if len(faults) == 1 else f"There are {len(faults)} reasons against it.", faults)

@@ -79,7 +79,7 @@ def _cautions(step: Step) -> list[Caution]:
     if step.caution is not None:
         found.append({"code": "at-step", "text": step.caution})
     risky = step.action == "free" or step.part_kind == "retaining ring" or step.fastener_position in FOOT
-    said = "eye protection" in (step.caution or "").lower()
-    if risky and step.action in _EYES and not said:
+    mentioned = "eye protection" in (step.caution or "").lower()
+    if risky and step.action in _EYES and not mentioned:
         found.append(caution("eye-protection"))
     return found

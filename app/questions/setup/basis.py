@@ -171,10 +171,10 @@ def _stated(ground: SetupInputs, gaps: list[Gap]) -> Iterator[SpringGeometry]:
         return
     if volume_m3 is not None and ground.spring.end_volume_ml is not None and ground.asked.spacers is not None:
         surely = 1 - SPREADS[ground.spring.geometry_basis or "estimated"].end_volume_share
-        held = spacers_held(float(ground.spring.end_volume_ml) * 1e-6 * surely, volume_m3)
-        if ground.asked.spacers > held:
-            text = f"spacers must be 0 to {held}: more would fill the chamber"
-            raise Invalid.one("out-of-range", text, parameter="spacers", suggestion=str(held))
+        most_spacers = spacers_held(float(ground.spring.end_volume_ml) * 1e-6 * surely, volume_m3)
+        if ground.asked.spacers > most_spacers:
+            text = f"spacers must be 0 to {most_spacers}: more would fill the chamber"
+            raise Invalid.one("out-of-range", text, parameter="spacers", suggestion=str(most_spacers))
     yield spring_geometry.stated(ground.spring, ground.fit, ground.spacer, ground.spacers or 0)
 
 

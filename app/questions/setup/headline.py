@@ -133,13 +133,13 @@ def put_disagreement(
         return
     exponent = guide.sag_percent.as_tuple().exponent
     half = 0.5 * 10.0 ** (exponent if isinstance(exponent, int) else 0) / 100 * model.geometry.air.travel_m
-    said = float(guide.sag_percent) / 100 * model.geometry.air.travel_m
+    stated_m = float(guide.sag_percent) / 100 * model.geometry.air.travel_m
     found = model.stroke.sag
-    if found.low <= said + half and said - half <= found.high:
+    if found.low <= stated_m + half and stated_m - half <= found.high:
         return
     source = source_ref(guide, work.found.context.sources)
     sag["disagreement"] = disagreement(
-        figures.length(said)["text"], f"about {sag['expected']['text']}", answer["start_pressure"]["text"],
+        figures.length(stated_m)["text"], f"about {sag['expected']['text']}", answer["start_pressure"]["text"],
         source["title"] if source is not None else guide.id,
     )  # fmt: skip
     if "bases-disagree" not in work.codes:

@@ -107,8 +107,8 @@ def counts(spring: air.AirSpring, fitted: int, limits: KeptLimits) -> Sequence[i
     """The numbers of volume spacers that are shown."""
     if spring.spacer_volume_m3 is None:
         return [fitted]
-    held = air.spacers_held(spring.end_volume_m3, spring.spacer_volume_m3)
-    return range(min(max(fitted, limits.spacers or 0), held) + 1)
+    most = air.spacers_held(spring.end_volume_m3, spring.spacer_volume_m3)
+    return range(min(max(fitted, limits.spacers or 0), most) + 1)
 
 
 def _other(model: Model, count: int, from_load: bool) -> SpacerCase:

@@ -49,7 +49,7 @@ MOVES_MOST = {
 
 VALIDITY = (
     "Air as an ideal gas (within 1.5 % of real air up to 25 bar absolute), one spring leg, no damping. Sag "
-    "is static: slow, damping open, mean of three readings from above and three from below. A band contains "
+    "is static: slow, damping open, mean of six readings, three settling down and three coming up. A band contains "
     "the true value at least as often as it says, if the inputs lie within their spreads and the fork is "
     "sound."
 )
@@ -61,7 +61,7 @@ def band_view(biggest: str | None) -> BandView:
     percent = round(SHARE * 100, 1)
     shown: BandView = {
         "share_percent": percent,
-        "text": f"The true value lies within at least {percent:g} times in 100.",
+        "text": f"The true value lies in this band at least {percent:g} times in 100.",
     }
     if biggest is not None:
         shown["biggest"] = MOVES_MOST.get(biggest, biggest)
@@ -149,7 +149,7 @@ _LOAD: Formula = {
 }
 _SPRING: Formula = {
     "text": "F(x) = A·P₊ − An·P₋ − As·pa; P₊ = P0·(V(0)/V(x))ⁿ; P₋ = P₊(x_p)·(Vn(x_p)/Vn(x))ⁿ, or "
-    "P₋0·(Vn(0)/Vn(x))ⁿ with a valve of its own; "
+    "P₋0·(Vn(0)/Vn(x))ⁿ with its own valve; "
     "V(x) = V_end − k·v + A·(T − x); Vn(x) = V_neg + An·x; start pressure P0 = (F + As·pa)/c(sag), c = (F + As·pa)/P0",
     "source": "polytropic gas law (Cengel & Boles, Thermodynamics) with the force balance of the piston",
     "validity": "n = 1 up to the sag (slow curve: all the way), 1.30 to 1.41 beyond it; P0 is absolute, read at full "
@@ -220,7 +220,7 @@ def load_assumptions(asked: Circumstances, units: Units) -> list[Assumption]:
             {"name": "given", "text": (f"Assumed accuracy of the figures given: {', '.join(given)} ({PRACTICE}).")}
         )
     if not asked.friction_given:
-        found.append(taken("friction", "force", asked.friction_n, "N", "Friction may hold the fork off by this much"))
+        found.append(taken("friction", "force", asked.friction_n, "N", "Friction may hold up to this much of the load"))
     return found
 
 
