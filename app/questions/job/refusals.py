@@ -87,7 +87,7 @@ def refuse_job(
     for damper in dampers:
         if opened and damper.kind == "open bath" and damper.serviceable in ("by the maker", "no"):
             who = "by its maker only" if damper.serviceable == "by the maker" else "by no one"
-            text = f"{damper.name} may be opened {who}, and this order of work opens it. Possible here: job=lower-leg-service."
+            text = f"{damper.name} may be opened {who}, but this job opens it. Possible: job=lower-leg-service."
             faults.append(Fault("damper-not-serviceable", text, parameter="job", suggestion="lower-leg-service"))
     if faults:
         raise Invalid(faults[0].text if len(faults) == 1 else f"There are {len(faults)} reasons against it.", faults)
