@@ -1,8 +1,8 @@
-"""Sign-ins of browsers: a key once checked stands for twelve hours behind a secret that is no key.
+"""Browser sessions: a key that was checked once is good for twelve hours through a secret that is not a key.
 
-The secret is 256 random bits and is kept as SHA-256 only. A session ends when its time is up, when it is signed out,
-when its key is revoked, and when that key has signed in `MOST` times since; at each sign-in those whose time is up are
-erased, and the oldest of that key beyond `MOST`.
+The secret is 256 random bits, stored only as SHA-256. A session ends when it expires, at sign-out, when its key is
+revoked, or after `MOST` newer sign-ins with that key. Each sign-in erases the expired sessions and that key's oldest
+beyond `MOST`.
 """
 
 import datetime as dt
@@ -17,14 +17,16 @@ from app.database.connections import Database
 
 LASTS = dt.timedelta(hours=12)
 MOST = 20
-"""Sessions of one key at once: a workshop's browsers, and no more rows however often one signs in."""
+"""Sessions of one key at once: enough for a workshop's browsers, and bounded however often one signs in."""
 LETTERS = 43
-"""Of a session's secret: 256 bits in base64url (RFC 4648, 5) without padding."""
+"""Length of a session's secret: 256 bits in base64url (RFC 4648, 5) without padding."""
 
 
 def begin(shop: Database, caller: Caller, before: str | None = None) -> str:
-    """The secret of a new session of that key; `before`, if the browser had one, ends with it, and so do the oldest of
-    the key where it would have more than MOST."""
+    """Create a session for that key and return its secret.
+
+    It ends `before`, the browser's previous session, and the key's oldest beyond MOST.
+    """
     secret = secrets.token_urlsafe(32)
     begun = StoredSession(digest=digest_of(secret), key=caller.id, created_at=now(), expires_at=now(LASTS))
     with shop.writing() as session:
@@ -39,7 +41,7 @@ def begin(shop: Database, caller: Caller, before: str | None = None) -> str:
 
 
 def caller(shop: Database, secret: str) -> Caller | None:
-    """Whose session that is; None if it is over or never was."""
+    """The key of a session; None if the session is over or never existed."""
     in_force = (
         select(StoredKey)
         .join(StoredSession, col(StoredSession.key) == col(StoredKey.id))
@@ -54,6 +56,6 @@ def caller(shop: Database, secret: str) -> Caller | None:
 
 
 def end(shop: Database, secret: str) -> None:
-    """Nothing is signed in by that secret any more."""
+    """End the session with that secret."""
     with shop.writing() as session:
         session.execute(delete(StoredSession).where(col(StoredSession.digest) == digest_of(secret)))

@@ -1,8 +1,8 @@
-"""What two statements can contradict each other about, and whether they do (design: subject, agreement); pure.
+"""Whether two statements can contradict each other, and whether they do. Pure.
 
-An absent value says nothing and agrees with everything; a unit that is not known makes a figure say nothing too (a rule
-of form has already refused it). A figure rounded to its last digit stands for an open interval, so 7.3 and 7.4 differ;
-stated limits are closed. The two ends of a limit are two figures of their own: 203 mm and 180 mm are no range.
+A missing value agrees with everything, and so does a figure with an unknown unit (another rule refuses it). A figure
+rounded to its last digit stands for an open interval, so 7.3 and 7.4 differ; stated limits are closed. The two ends of
+a limit are separate figures: 203 mm and 180 mm are not a range.
 """
 
 import re
@@ -25,19 +25,19 @@ _END = re.compile(r"(?:^|_)(min|max)(?=_|$)")
 
 
 def subject(statement: Statement, parts: Mapping[str, Part]) -> Key:
-    """Equal for two statements of one table that can contradict each other; made from the columns of its `about`.
+    """A key that is equal for two statements of one table that can contradict each other, made from its `about`
+    columns.
 
-    A column that is not given counts as what its description says (no travel spacers is 0 of them, no stage the first).
-    A figure is compared in the base unit of its kind. A reference that its description compares by a column of the
-    thing it names (a use is about the kind of its part) needs that thing in `parts`; one that is not there stands for
-    itself.
+    A missing column counts as its described default (no travel spacers means 0, no stage means the first). A figure is
+    compared in the base unit of its kind. A reference that is compared by a column of its target (a use is about the
+    kind of its part) needs the target in `parts`; a missing target is compared by id.
     """
     return tuple([part_of(statement, parts) for part_of in _subject_plan(statement.model)])
 
 
 @cache
 def _subject_plan(table: type[Statement]) -> tuple[_SubjectPart, ...]:
-    """What each column of `about` adds to the subject; the unit of a figure adds nothing of its own."""
+    """The value that each `about` column adds to the subject. The unit column of a figure adds nothing."""
     columns = table.columns()
     about = [columns[name] for name in table.about]
     units = {described.unit_column for described in about}
@@ -64,10 +64,10 @@ def _subject_part(described: Column) -> _SubjectPart:
 
 @lru_cache(maxsize=8192)
 def base_value(figure: Decimal | None, spelling: str | None, kind: str | None) -> float | None:
-    """A figure in the base unit of its kind (a mass in kilograms); as it stands where the unit is not known.
+    """A figure in the base unit of its kind (a mass in kilograms), unchanged if the unit is unknown.
 
     The float is the one nearest to the exact value, so equality is exact to 17 digits, and equal figures in two units
-    give one float.
+    give the same float.
     """
     if figure is None:
         return None
@@ -76,20 +76,20 @@ def base_value(figure: Decimal | None, spelling: str | None, kind: str | None) -
 
 
 def kilograms(mass: Decimal | None, spelling: str | None) -> float | None:
-    """A mass in kilograms; as it stands where the unit is not known."""
+    """A mass in kilograms, unchanged if its unit is unknown."""
     return base_value(mass, spelling, "mass")
 
 
 @lru_cache(maxsize=8192)
 def pascals(pressure: Decimal | None, spelling: str | None) -> Fraction | None:
-    """A gauge pressure in pascals, exact; None where it or its unit is not known."""
+    """A gauge pressure in pascals, exact; None if it is missing or its unit is missing or unknown."""
     if pressure is None or spelling is None or (unit := unit_of("pressure", spelling)) is None:
         return None
     return Fraction(pressure) * unit.factor
 
 
 def agree(a: Statement, b: Statement) -> bool:
-    """True when no value column of two statements of one table and subject differs beyond what was rounded away."""
+    """True if no value of two statements about one subject differs by more than rounding."""
     return not differences(a, b)
 
 
@@ -119,7 +119,7 @@ def same_figure(kind: str, one: tuple[Decimal | None, str | None], other: tuple[
 
 @lru_cache(maxsize=4096)
 def unit_of(kind: str | None, spelling: str) -> Unit | None:
-    """The unit so spelt of that kind, or None; of kind `any` or None the first so spelt."""
+    """The unit of that kind with this spelling, or None. For kind `any` or None, the first unit with the spelling."""
     for unit in find(spelling):
         if kind in (unit.kind, "any", None):
             return unit
@@ -128,7 +128,7 @@ def unit_of(kind: str | None, spelling: str) -> Unit | None:
 
 @dataclass(frozen=True, slots=True)
 class _Figure:
-    """The columns of one figure: its value and limits, and the column of its unit; `kind` is what it measures."""
+    """The columns of one figure: its value and limits, the column of its unit, and the `kind` of quantity."""
 
     value: str | None
     low: str | None
@@ -145,7 +145,10 @@ class _Read(NamedTuple):
 
 
 def value_columns(table: type[Statement]) -> list[str]:
-    """The columns outside scope, claim and subject: what a statement says. Which part is used is said, its kind not."""
+    """The columns other than scope, claim and subject.
+
+    The part of a use belongs to them, the kind of the part does not.
+    """
     columns = table.columns()
     about = {name for name in table.about if columns[name].compared_by is None}
     return [name for name in columns if name not in {"id", *SCOPE, *CLAIM, *about}]
@@ -153,14 +156,14 @@ def value_columns(table: type[Statement]) -> list[str]:
 
 @cache
 def _plan(table: type[Statement]) -> tuple[tuple[str, ...], tuple[_Figure, ...]]:
-    """The columns compared as they stand, and the figures."""
+    """The columns compared as they are, and the figures."""
     texts: list[str] = []
     grouped: dict[str, dict[str, str]] = {}
     columns = table.columns()
     for name in value_columns(table):
         described = columns[name]
         if described.measures and described.unit_column is None:
-            continue  # the unit of a figure, read with it
+            continue  # the unit of a figure, compared with the figure
         if described.kind.name not in ("figure as published", "number"):
             texts.append(name)
             continue
@@ -185,7 +188,7 @@ def _read(statement: Statement, figure: _Figure) -> _Read:
 
 
 def _meet(a: _Read, b: _Read, kind: str | None) -> bool:
-    """True when the intervals of two figures intersect, in one unit."""
+    """True if the intervals of two figures intersect when compared in one unit."""
     if a[:3] == (None, None, None) or b[:3] == (None, None, None):
         return True
     here, there = _ends(a, b), _ends(b, a)
@@ -202,7 +205,7 @@ def _meet(a: _Read, b: _Read, kind: str | None) -> bool:
 
 @lru_cache(maxsize=4096)
 def _common(kind: str | None, start: str, target: str) -> Fraction | None:
-    """The factor between two spellings of units of one kind, which has no offset; None where there is no such kind."""
+    """The factor between two unit spellings of one kind, which must have no offset; None if there is none."""
     for here in find(start):
         for there in find(target):
             if here.kind == there.kind and kind in (here.kind, "any", None):
@@ -214,7 +217,10 @@ _Ends = tuple[tuple[Decimal | Fraction | None, bool], ...]
 
 
 def _ends(read: _Read, other: _Read) -> _Ends:
-    """Lower and upper end, each with whether it belongs; a lone limit facing the same lone limit is a figure itself."""
+    """Lower and upper end, each with whether it is included.
+
+    A lone limit compared with the same lone limit is a figure.
+    """
     value, low, high, _ = read
     if value is None and (low is None) != (high is None):
         same = other.value is None and (other.low is None) == (low is None) and (other.high is None) == (high is None)

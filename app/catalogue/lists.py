@@ -1,7 +1,7 @@
-"""Lists of one table at a revision: the rows that meet conditions, in order of id, a page at a time; and their number.
+"""Filtered lists of one table at a revision, ordered by id, a page at a time, and their row counts.
 
-A condition is a column and a value of its kind. A figure compares by value (7.3 finds 7.30), a list column by whether
-it holds the value. Each statement is built once; every value is bound.
+A condition is a column and a value of its kind. A figure is compared by value (7.3 finds 7.30), a list column by
+whether it contains the value. Each statement is built once, and every value is bound.
 """
 
 import threading
@@ -26,11 +26,11 @@ _PUBLISHED = "figure as published"
 COUNTS_KEPT = 4096
 _COUNTS: WeakKeyDictionary[Any, LRUCache[Any, int]] = WeakKeyDictionary()
 _GUARD = threading.Lock()
-_DECIMALS = 9  # the most digits a figure has after its point
+_DECIMALS = 9  # maximum digits of a figure after its decimal point
 
 
 def page(snapshot: Snapshot, table: type[R], conditions: Conditions, after: str | None, limit: int) -> list[R]:
-    """The first `limit` rows after the id `after`, in order of id."""
+    """The first `limit` rows after the id `after`, ordered by id."""
     if conditions:  # few columns have an index
         snapshot.require_thread()
     statement = _statement(table, tuple(sorted(conditions)), "page" if after is None else "page after")
@@ -41,7 +41,7 @@ def page(snapshot: Snapshot, table: type[R], conditions: Conditions, after: str 
 
 
 def count(snapshot: Snapshot, table: type[Row], conditions: Conditions) -> int:
-    """How many rows there are. What holds at a revision never changes: the last few thousand counts are kept."""
+    """The number of rows. What holds at a revision never changes, so the last few thousand counts are kept."""
     names = tuple(sorted(conditions))
     values = _bound(table, conditions)
     key = (table.table, snapshot.revision, *sorted(values.items()))
@@ -62,7 +62,7 @@ def _count(snapshot: Snapshot, statement: Select[Any], values: Mapping[str, Any]
 
 
 def meeting(snapshot: Snapshot, table: type[Row], conditions: Conditions, ids: Collection[str]) -> set[str]:
-    """Those of the ids whose rows meet the conditions."""
+    """The ids among these whose rows meet the conditions."""
     statement = _statement(table, tuple(sorted(conditions)), "among")
     values = {**_bound(table, conditions), "n": snapshot.revision}
     wanted = list(ids)
@@ -74,7 +74,7 @@ def meeting(snapshot: Snapshot, table: type[Row], conditions: Conditions, ids: C
 
 
 def beside(snapshot: Snapshot, table: type[Row], id: str, most: int) -> list[str]:
-    """Ids that sort next to one that may not be there: at most `most` before it and as many after it."""
+    """The ids that sort next to one that may not exist: at most `most` before it and `most` after it."""
     before, after = _neighbours(table)
     values = {"n": snapshot.revision, "id": id, "most": most}
     return [
@@ -84,7 +84,7 @@ def beside(snapshot: Snapshot, table: type[Row], id: str, most: int) -> list[str
 
 
 def canonical(value: Decimal) -> str:
-    """The shortest text of a figure of that value: 7.30 is `7.3`, -0.0 is `0`."""
+    """The shortest text for the value of a figure: 7.30 is `7.3`, -0.0 is `0`."""
     text = format(value, "f")
     if "." in text:
         text = text.rstrip("0").rstrip(".")
@@ -125,12 +125,13 @@ def _neighbours(table: type[Row]) -> tuple[Select[Any], Select[Any]]:
 def _condition(stored: Any, described: Column) -> ColumnElement[bool]:
     items = described.kind.items
     if items is not None:
-        inside = ";" + stored + ";"  # replace() tells whether a text holds another, on both engines, wildcards literal
-        held = (
+        # replace() tells on both engines whether a text contains another, without wildcards
+        inside = ";" + stored + ";"
+        contained = (
             func.replace(inside, bindparam(f"v_{described.name}_{place}"), "") != inside
             for place in range(_spellings(items))
         )
-        return or_(*held)
+        return or_(*contained)
     wanted: Any = bindparam(f"v_{described.name}")
     found: ColumnElement[bool]
     if described.kind.name != _PUBLISHED:
@@ -157,9 +158,7 @@ def _values(columns: Mapping[str, Column], conditions: Conditions) -> Iterable[t
         elif kind.items.name == _PUBLISHED:
             short = canonical(value)
             decimals = len(short.partition(".")[2])
-            for place in range(
-                _DECIMALS + 1
-            ):  # each way of writing the value; one shorter than it can be is the shortest
+            for place in range(_DECIMALS + 1):  # every spelling of the value
                 padded = (
                     short if place <= decimals else f"{short}{'' if '.' in short else '.'}{'0' * (place - decimals)}"
                 )

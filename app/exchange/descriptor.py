@@ -19,10 +19,12 @@ PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 RESOURCE_PROFILE = "https://datapackage.org/profiles/2.0/dataresource.json"
 SCHEMA_PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
 TITLE = "Suspension catalogue"
-DESCRIPTION = "What sources say of suspension forks: which spring fits, torques, fills and so on, each with its scope."
+DESCRIPTION = (
+    "What sources state about suspension forks: which springs fit, torques, fills and more, each with its scope."
+)
 INVENTED = (
-    "Demonstration data: every maker, product, document and figure in it is invented, by an invented bike park's "
-    "workshop. It is not for work on a real fork."
+    "Demonstration data: every maker, product, document and figure in it is invented, and so is the bike "
+    "park whose workshop uses it. Never use it on a real fork."
 )
 PATTERNS = {
     "id": "[a-z0-9][a-z0-9-]{0,79}",
@@ -31,7 +33,7 @@ PATTERNS = {
 
 
 def descriptor(*, revision: int | None = None, invented: bool = False) -> dict[str, Any]:
-    """The descriptor of a package of all tables."""
+    """The descriptor of a package with all tables."""
     package: dict[str, Any] = {
         "$schema": PACKAGE_PROFILE,
         "name": "legwork-catalogue",
@@ -51,7 +53,7 @@ def written(package: dict[str, Any]) -> bytes:
 
 @cache
 def format_tag() -> str:
-    """A short digest of the descriptor: it changes when a table or a column does."""
+    """A short digest of the descriptor, which changes whenever a table or a column does."""
     return hashlib.sha256(written(descriptor())).hexdigest()[:8]
 
 
@@ -87,7 +89,7 @@ def schema(table: type[Row]) -> dict[str, Any]:
 
 def _target(table: type[Row], column: Column) -> str | None:
     target = table.table if column.name == "exception_to" else column.refers_to
-    return "" if target == table.table else target  # the standard's name for a resource's own table
+    return "" if target == table.table else target  # the standard's way to name the resource's own table
 
 
 def _field(column: Column) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""Findings of reading: where in which file, what stands there, how to write it. Text from a file is shortened."""
+"""Findings while reading: the place in the file, the value, and how to write it. Text from a file is shortened."""
 
 import unicodedata
 
@@ -19,7 +19,7 @@ def found(
     value: str | None = None,
     mend: str | None = None,
 ) -> Finding:
-    """A finding of a reading rule; `mend` where more can be said than the rule says."""
+    """A finding of a reading rule; `mend` replaces the rule's own fix if more can be said."""
     shown = None if value is None else shortened(value)
     return Finding(rule.slug, rule.severity, table, id, column, shown, text, None, mend or rule.mend, row)
 
@@ -43,7 +43,7 @@ def _visible(character: str) -> str:
 
 
 def letter(position: int) -> str:
-    """The letter a spreadsheet shows over a column, counted from 0: A … Z, AA …"""
+    """The letter a spreadsheet shows above a column, counted from 0: A … Z, AA …"""
     name = ""
     position += 1
     while position:

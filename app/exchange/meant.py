@@ -1,4 +1,4 @@
-"""What a cell that cannot be read was probably meant to be: a plain slip of a spreadsheet or of the hand, undone."""
+"""Guesses what an unreadable cell was meant to be, from common slips of spreadsheets and typing."""
 
 import re
 from decimal import Decimal
@@ -22,7 +22,7 @@ MONTH_FIRST = re.compile(r"([0-9]{1,2})[-/. ]([0-9]{4})")
 
 
 def how_to_write(column: Column, text: str) -> str | None:
-    """How to write the cell: `write …` where one reading is meant; else what to look for on the page, or None."""
+    """How to write the cell: `write …` if one reading is likely, else what to look for on the page, or None."""
     tidy = " ".join(text.split())
     for guess in _guesses(column, tidy):
         if _reads(column, guess):
@@ -37,10 +37,10 @@ def how_to_write(column: Column, text: str) -> str | None:
             either = [text for text in (f"{whole}.{rest}", whole + rest) if _reads(column, text)]
             return f"write what the page says, {' or '.join(either)}"
         if (with_unit := WITH_UNIT.fullmatch(tidy)) and column.unit_column and _reads(column, with_unit[1]):
-            return f"write {with_unit[1]}; the unit {shortened(with_unit[2])} goes into the column {column.unit_column}"
+            return f"write {with_unit[1]}; the unit {shortened(with_unit[2])} goes in the column {column.unit_column}"
     if column.options:
         near = process.extractOne(tidy.lower(), column.options, score_cutoff=60)
-        return f"write {near[0]}" if near else "write the one of them that the page means"
+        return f"write {near[0]}" if near else "write the one that the page gives"
     return f"write what the page says, like this: {column.example}" if column.example else None
 
 

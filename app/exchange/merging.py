@@ -1,7 +1,7 @@
-"""Reads a package against a catalogue: the rows in batches, what they change, what the catalogue has beyond.
+"""Compares a package with a catalogue in batches: the rows it changes, and the rows only the catalogue has.
 
-Without `replace` a column that a file lacks leaves what is stored, and an empty cell empties it. With `replace` a row
-is the whole row: an absent column means empty.
+Without `replace`, a column that a file lacks leaves the stored value, and an empty cell clears it. With `replace`, a
+row is complete: an absent column means empty.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -18,11 +18,11 @@ from app.rules.view import Change
 CHUNK = 5000
 
 Progress = Callable[[str, int, int], None]
-"""Told what is being done, and how much of how much is done; a total of 0 is not known."""
+"""Called with the current activity and how much of how much is done; a total of 0 is unknown."""
 
 
 def silent(what: str, done: int, total: int) -> None:
-    """Progress for those who do not look."""
+    """Ignores progress."""
 
 
 class Merge:
@@ -69,7 +69,7 @@ class Merge:
                 yield item.table, [row for row in rows if row is not None]
 
     def _completed(self, batch: Batch) -> Sequence[Row | None]:
-        """The rows, completed with what is stored; None for a new row that needs a column that the file lacks."""
+        """The rows, completed with stored values; None for a new row that needs a column the file lacks."""
         columns = batch.table.columns()
         absent = [name for name in columns if name not in batch.columns]
         if not absent:
@@ -99,16 +99,16 @@ class Merge:
                 yield finding
 
     def take(self, table: type[Row], pairs: Sequence[tuple[Row | None, Row]]) -> None:
-        """Note rows that are new or differ, each with what it was."""
+        """Record rows that are new or differ, each with its previous version."""
         self.cells.note(pairs)
         self._note([Change(table, "put", after.id, before, after) for before, after in pairs])
 
     def take_withdrawn(self, table: type[Row], rows: Sequence[Row]) -> None:
-        """Note rows that are withdrawn."""
+        """Record rows that are withdrawn."""
         self._note([Change(table, "withdraw", row.id, row, None) for row in rows])
 
     def lacking(self) -> Iterator[tuple[type[Row], list[str]]]:
-        """Of a package that replaces: the ids that the catalogue has and it has not."""
+        """The ids that the catalogue has and a replacing package lacks."""
         if not self.replace or not self.is_readable:
             return
         for table in TABLES.values():

@@ -1,7 +1,7 @@
-"""Keeps a copy of another catalogue by its feed of changes, revision by revision, each whole or not at all.
+"""Keeps a copy of another catalogue from its change feed, revision by revision, each complete or not at all.
 
-A copy keeps the numbers, times, reasons and labels of the origin and every version of every row, so that it answers
-as the origin does, of the past too. It goes on where it ended, whatever ended it, and compares content hashes.
+A copy keeps the origin's numbers, times, reasons and labels and every version of every row, so that it answers like the
+origin, about the past too. It continues after any interruption and compares content hashes.
 """
 
 import datetime as dt
@@ -30,12 +30,12 @@ Notify = Callable[[int, ChangedCells], None]
 
 
 def follow(database: Database, origin: Origin, notify: Notify = lambda number, cells: None) -> int:
-    """Take in all that the origin has accepted since; returns the latest revision then.
+    """Copy everything that the origin has accepted since; return the latest revision.
 
-    `notify` is called with the number of each revision and the cells that it changed; nothing is refused for them.
+    `notify` is called with the number of each revision and the cells it changed; nothing is refused because of them.
 
-    Raises Conflict where the copy is not, or no longer, one of this origin; Unavailable where it cannot be read.
-    Whatever is raised, the revisions taken before stay.
+    Raises Conflict if this is not, or no longer, a copy of this origin, and Unavailable if the origin cannot be read.
+    Revisions that were already copied stay.
     """
     number = begun = _latest(database)
     _same_so_far(database, origin, number)
@@ -51,9 +51,9 @@ def follow(database: Database, origin: Origin, notify: Notify = lambda number, c
 
 
 def verify(database: Database, origin: Origin, number: int) -> str:
-    """The hash of the content of a revision, here and there. Raises Conflict if they differ.
+    """The content hash of a revision, from here and from the origin. Raises Conflict if they differ.
 
-    An origin whose build defines the hash otherwise cannot be compared by it.
+    An origin whose build defines the hash differently cannot be compared.
     """
     _same_so_far(database, origin, number)
     with Catalogue(database).snapshot(Pin(number)) as snapshot:
@@ -70,7 +70,9 @@ def _latest(database: Database) -> int:
 
 
 def _same_so_far(database: Database, origin: Origin, number: int) -> None:
-    """The last revision of the copy is one of the origin: it was not restored to before it, nor is it another."""
+    """Check that the copy's last revision exists at the origin, which may be another one or restored to an earlier
+    state.
+    """
     if number == 0:
         return
     with Catalogue(database).snapshot(Pin(number)) as snapshot:
@@ -81,15 +83,15 @@ def _same_so_far(database: Database, origin: Origin, number: int) -> None:
 
 
 def _take(database: Database, number: int, changes: Iterator[dict[str, Any]]) -> ChangedCells:
-    """Write one revision of the origin, each row whole: a value that the feed does not give is empty.
+    """Write one revision of the origin with complete rows: a value missing in the feed is empty.
 
-    The write lock is held while its pages come; lookups go on.
+    The write lock is held while its pages arrive; lookups continue.
     """
     cells = ChangedCells()
     with database.write() as connection:
         revision = NewRevision(connection)
         if revision.number != number:
-            raise Conflict(f"the origin goes on with revision {number}, this copy with {revision.number}")
+            raise Conflict(f"the origin continues with revision {number}, this copy with {revision.number}")
         first: dict[str, Any] = {}
         made: list[Change] | None = []
         while part := list(islice(changes, AT_ONCE)):
@@ -100,7 +102,7 @@ def _take(database: Database, number: int, changes: Iterator[dict[str, Any]]) ->
         today = dt.date.fromisoformat(first["recorded_at"][:10])
         found = judge(revision.after, revision.before, made, today, lambda: changes_of(revision))
         accepted = (replace(each, stood_before=True) if each.refuses else each for each in found)
-        for _ in keep(revision, accepted, made):  # the origin has accepted it: the findings are kept
+        for _ in keep(revision, accepted, made):  # the origin has accepted it, so its findings are kept
             pass
         revision.record(first["reason"], first["who"], recorded_at=first["recorded_at"])
     return cells
@@ -111,7 +113,7 @@ def _read(changes: Iterable[dict[str, Any]]) -> list[Edit]:
     try:
         return read_edits(list(wanted))
     except Invalid as refused:
-        raise Conflict(f"the origin sends what this build cannot read: {refused.detail}; is it a newer one?") from None
+        raise Conflict(f"this build cannot read the origin: {refused.detail}; is the origin newer?") from None
 
 
 def _of(change: dict[str, Any]) -> tuple[str, ...]:
@@ -127,5 +129,5 @@ def _put(revision: NewRevision, edits: list[Edit]) -> list[Change]:
         made += [Change(table, "put", row.id, before, row) for before, row in revision.put(table, rows)]
         made += [Change(table, "withdraw", row.id, row, None) for row in revision.withdraw(table, gone)]
     if len(made) != len(edits):
-        raise Conflict(f"revision {revision.number} of the origin changes rows that this copy has not")
+        raise Conflict(f"revision {revision.number} of the origin changes rows that this copy does not have")
     return made

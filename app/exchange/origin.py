@@ -1,4 +1,4 @@
-"""The service that a copy is made of, asked over HTTP: patient with cut connections, strict with what it answers."""
+"""Reads the catalogue that a copy mirrors over HTTP. Retries dropped connections and checks every answer strictly."""
 
 import json
 import time
@@ -10,7 +10,7 @@ import httpx
 
 from app.errors import Conflict, Unavailable
 
-LIMIT = 1000  # changes of a page: the most a page may have
+LIMIT = 1000  # changes per page, the most permitted
 PASSING = {429, 500, 502, 503, 504}
 LONGEST_WAIT_S = 60.0
 TIMEOUT = httpx.Timeout(30.0)
@@ -25,9 +25,10 @@ def client_of(url: str, key: str | None) -> httpx.Client:
 
 
 class Origin:
-    """What is asked of it. Each request is tried `tries` times (None: for ever), with growing pauses.
+    """Requests to the origin. Each is tried `tries` times (None: forever), with growing pauses.
 
-    Raises Unavailable when it does not answer, Conflict when what it answers cannot be of the catalogue copied so far.
+    Raises Unavailable if the origin does not answer, Conflict if its answer does not belong to the catalogue copied so
+    far.
     """
 
     def __init__(
@@ -38,24 +39,24 @@ class Origin:
         self.pause = pause
 
     def recorded(self, number: int) -> dict[str, Any] | None:
-        """The revision of that number, as answered; None where there is none."""
+        """The revision with that number; None if there is none."""
         response = self._answer(f"/v1/revisions/{number}")
         return None if response.status_code == 404 else self._json(response)["recorded"]
 
     def content_hash(self, number: int) -> tuple[str, int]:
-        """The hash of the content of that revision, and the version of its definition (1 if the origin names none)."""
+        """The content hash of that revision, and the version of its definition (1 if the origin gives none)."""
         found = self._json(self._answer(f"/v1/content-hash?revision={number}"))
         return found["content_hash"], found.get("hash_version", 1)
 
     def changes(self, after: int) -> Iterator[dict[str, Any]]:
-        """The feed after a revision, page by page as it is read: numbers are Decimal with their digits, or int."""
+        """The feed after a revision, page by page. Numbers are Decimal with their digits, or int."""
         address: str | None = f"/v1/changes?after={after}&limit={LIMIT}"
         while address is not None:
             page = self._json(self._answer(address))
             yield from page["changes"]
             address = page.get("next")
             if address is not None and not address.startswith("/v1/changes?"):
-                raise Conflict("the origin sends its copies elsewhere; it is no service of this kind")
+                raise Conflict("the origin redirects its copies; it is not a service of this kind")
 
     def _answer(self, address: str) -> httpx.Response:
         tried = 0
@@ -70,8 +71,8 @@ class Origin:
                 if response.status_code not in PASSING:
                     return response
                 why = f"it answers {response.status_code}"
-                told = response.headers.get("retry-after", "")
-                wait = min(float(told), LONGEST_WAIT_S) if told.isdigit() else wait
+                retry_after = response.headers.get("retry-after", "")
+                wait = min(float(retry_after), LONGEST_WAIT_S) if retry_after.isdigit() else wait
             if self.tries is not None and tried >= self.tries:
                 raise Unavailable(f"the origin cannot be read: {why}")
             self.pause(wait)
@@ -82,6 +83,8 @@ class Origin:
         except ValueError:
             answer = None
         if response.status_code != 200 or not isinstance(answer, dict):
-            told = answer.get("detail", "") if isinstance(answer, dict) else "no answer of this kind of service"
-            raise Unavailable(f"the origin answers {response.status_code}: {str(told)[:200]}")
+            detail = (
+                answer.get("detail", "") if isinstance(answer, dict) else ("not an answer from a service of this kind")
+            )
+            raise Unavailable(f"the origin answers {response.status_code}: {str(detail)[:200]}")
         return answer

@@ -1,6 +1,6 @@
-"""Reads the CSV files of a package into rows, line by line, and says of each fault where it is and how to mend it.
+"""Parses the CSV files of a package line by line and reports each fault with its place and its fix.
 
-Never raises for content. Columns may come in any order and optional ones may be absent; a UTF-8 byte order mark and
+Never raises for content. Columns may come in any order, and optional ones may be absent. A UTF-8 byte order mark and
 CRLF, as spreadsheets write them, are accepted. Memory holds one batch of rows, and the ids of a table whose ids do not
 ascend.
 """
@@ -23,18 +23,18 @@ from app.rules.checks import reading
 from app.rules.finding import Finding
 
 BATCH = 5000
-MOST_LINE = 1_000_000  # bytes; some fifty cells of at most 2,000 characters
-MOST_FAULTS = 1000  # in one file, then reading is given up
-KEPT = 20_000  # texts of one column whose values are remembered
+MOST_LINE = 1_000_000  # bytes; about fifty cells of at most 2,000 characters
+MOST_FAULTS = 1000  # faults in one file before reading stops
+MOST_CACHED = 20_000  # texts of one column whose values are cached
 
 csv.field_size_limit(MOST_LINE + 1)
 
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """Rows of one table, the lines they are in (the header is line 1), and the columns that the file has.
+    """Rows of one table, their line numbers (the header is line 1), and the columns of the file.
 
-    In a row a column that the file lacks is None, just as an empty cell is.
+    A column that the file lacks is None in a row, just like an empty cell.
     """
 
     """Rows of one table with their lines (the header is line 1); `doubtful` are the ids of those partly unreadable."""
@@ -58,7 +58,7 @@ Advance = Callable[[int], None]
 
 
 def read_file(file: File, advance: Advance | None = None, *, whole_rows: bool = True) -> Iterator[Batch | Finding]:
-    """The rows of one file in batches, with the findings between them. `advance` hears how many bytes were read.
+    """The rows of one file in batches, with the findings between them. `advance` gets the number of bytes read.
 
     A file that changes stored rows (`whole_rows=False`) may lack any column but the id; see `missing_columns`.
     """
@@ -66,7 +66,7 @@ def read_file(file: File, advance: Advance | None = None, *, whole_rows: bool = 
 
 
 def missing_columns(file: File, given: Collection[str]) -> list[Finding]:
-    """One finding for each column that a new row must have and the file lacks."""
+    """One finding for each column that a new row requires and the file lacks."""
     columns = file.table.columns()
     return [
         _column_missing(file, column) for column in columns.values() if column.required and column.name not in given
@@ -79,12 +79,12 @@ def _column_missing(file: File, column: Column) -> Finding:
 
 
 def header(file: File) -> list[str]:
-    """The names of the columns of a file that has been read without a fault in its header."""
+    """The column names of a file whose header was read without a fault."""
     return next(_Records(file, None), (1, []))[1]
 
 
 def ids(file: File, upto: int | None = None) -> Iterator[tuple[int, str]]:
-    """(line, id) of the rows of a file before line `upto`, without reading their other cells."""
+    """(line, id) of the rows before line `upto`, without parsing their other cells."""
     records = _Records(file, None)
     names = next(records, (1, []))[1]
     if "id" not in names:
@@ -98,7 +98,7 @@ def ids(file: File, upto: int | None = None) -> Iterator[tuple[int, str]]:
 
 
 class _Records:
-    """The records of a file as (line, cells); blank lines are passed over. Raises _GivenUp."""
+    """The records of a file as (line, cells), without blank lines. Raises _GivenUp."""
 
     def __init__(self, file: File, advance: Advance | None) -> None:
         self.file = file
@@ -153,7 +153,7 @@ class _Records:
 
 
 class _Ids:
-    """Finds an id that a file gives twice. Holds nothing while ids ascend, as a canonical package writes them."""
+    """Finds duplicate ids. Stores nothing while ids ascend, as a canonical package writes them."""
 
     def __init__(self, file: File) -> None:
         self.file = file
@@ -161,7 +161,7 @@ class _Ids:
         self.lines: dict[str, int] | None = None
 
     def first(self, id: str, line: int) -> int | None:
-        """The line that has given this id already."""
+        """The line that already has this id."""
         if self.lines is None:
             if id > self.last:
                 self.last = id
@@ -173,7 +173,7 @@ class _Ids:
 
 @dataclass(slots=True)
 class _Cell:
-    """How one column of the file at hand is read."""
+    """How one column of the current file is read."""
 
     position: int
     column: Column
@@ -252,7 +252,7 @@ class _Reader:
             except Unreadable as wrong:
                 findings.append(self._unreadable(line, cell, text, str(wrong)))
                 continue
-            if len(known) > KEPT:
+            if len(known) > MOST_CACHED:
                 known.clear()
             fields[cell.column.name] = known[text] = value
         unreadable = {finding.column for finding in findings}
@@ -280,7 +280,7 @@ class _Reader:
                 text = f"{where}: {self.table.table} has no column “{shortened(name)}”"
                 yield self._fault(reading.COLUMN_UNKNOWN, text, row=1, column=shortened(name), mend=mend)
             elif name in header[:at]:
-                text = f"{self.file.name} line 1, column {letter(at)}: {name} stands in the header twice"
+                text = f"{self.file.name} line 1, column {letter(at)}: {name} is in the header twice"
                 yield self._fault(reading.COLUMN_TWICE, text, row=1, column=name)
         for name in self.required if self.whole_rows else ("id",):
             if name not in header:
@@ -301,10 +301,10 @@ class _Reader:
 
     def _twice(self, line: int, earlier: int, record: list[str], id: str) -> Finding:
         first = next(cells for at, cells in _Records(self.file, None) if at == earlier)
-        text = f"{self.file.name} line {line}: the id {id} stands in line {earlier} already"
-        mend = "give this row an id of its own"
+        text = f"{self.file.name} line {line}: the id {id} is already used in line {earlier}"
+        mend = "give this row its own id"
         if first == record:
-            text, mend = f"{text}, in the same row", f"take line {line} out"
+            text, mend = f"{text}, in the same row", f"delete line {line}"
         return self._fault(reading.ID_TWICE, text, row=line, column="id", value=id, id=id, mend=mend)
 
     def _fault(self, rule: Any, text: str, **where: Any) -> Finding:

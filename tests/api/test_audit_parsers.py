@@ -121,7 +121,7 @@ def test_units_are_chosen_or_refused() -> None:
         chosen = understood(lambda each: preferences.choose(system, {name: each}), text)
         assert chosen is None or system in (None, *preferences.SYSTEMS)
 
-    with pytest.raises(Refusal, match="units is one of"):  # found at random: an empty value was treated as absent
+    with pytest.raises(Refusal, match="units must be one of"):  # found at random: empty was as if not said
         preferences.choose("", {"mass_unit": "kg"})
     systems = st.one_of(st.none(), st.sampled_from(["metric", "imperial", "published"]), TEXTS)
     hold(holds, systems, st.sampled_from(sorted(preferences.PARAMETERS)), TEXTS, few=100)

@@ -178,7 +178,7 @@ def test_a_key_that_is_there_is_not_told_from_one_that_is_not_by_time(demo_url: 
         times: list[list[float]] = [[], []]
         for which in (which for _ in range(TRIES) for which in chance.sample((0, 1), 2)):
             begun = time.thread_time()
-            with pytest.raises(Unauthorised, match="this key is not in force"):
+            with pytest.raises(Unauthorised, match="this key is not valid"):
                 keys.caller(shop, tokens[which])
             times[which].append(time.thread_time() - begun)
         assert len(run) == 2 * TRIES

@@ -269,7 +269,7 @@ def test_what_is_no_such_service_is_said_plainly(tmp_path: Path) -> None:
             list(source.changes(0))
         with pytest.raises(Unavailable, match="302"):
             source.recorded(1)
-        with pytest.raises(Unavailable, match="no answer of this kind"):
+        with pytest.raises(Unavailable, match="not an answer from a service of this kind"):
             source.content_hash(1)
         assert pauses == []
         answers["/v1/content-hash"] = httpx.Response(503, headers={"Retry-After": "7"})

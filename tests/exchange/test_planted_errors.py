@@ -68,7 +68,7 @@ class Editor:
         if called := re.fullmatch(r"call it (\w+)", mend):
             table[0][at(message["letter"])] = called[1]
             way = "heading"
-        elif taken := re.fullmatch(r"take line (\d+) out", mend):
+        elif taken := re.fullmatch(r"delete line (\d+)", mend):
             del table[int(taken[1]) - 1]
             way = "line"
         else:

@@ -238,7 +238,7 @@ def test_a_migration_that_waits_for_another_says_so(
     )  # fmt: skip
     end.join()
     named = demo.url.render_as_string()
-    assert err == f"the database {named} is being changed by another; waiting {most_s} s at most\n"
+    assert err == f"the database {named} is being changed by another process; waiting up to {most_s} s\n"
     assert (found, "refused" in json.loads(out)) == (code, bool(code))
 
 

@@ -182,7 +182,7 @@ def test_a_frame_that_cannot_exist_is_refused(change: dict[str, float]) -> None:
 
 
 def test_a_fork_that_cannot_be_is_refused() -> None:
-    with pytest.raises(ValueError, match="cannot stand on the ground"):
+    with pytest.raises(ValueError, match="cannot touch the ground"):
         with_fork(CASE_A, 0.55, front_radius_m=2.0)
     with pytest.raises(ValueError, match="sag"):
         with_fork(CASE_A, 0.55, sag_after_m=0.55)

@@ -228,7 +228,7 @@ def test_the_most_specific_procedure_wins_or_is_asked_for(changed: Changed) -> N
         ("full-service-040", {"order": 265}, "foot bolt is opened before the air is out"),
         ("full-service-510", {"action": "check"}, "top cap is loosened and then tightened 0 times"),
         ("full-service-630", {"order": 95}, "foot bolt is loosened and then tightened 0 times"),
-        ("full-service-590", {"chamber": "damper-side lower leg"}, "spring-side lower leg is emptied and not filled"),
+        ("full-service-590", {"chamber": "damper-side lower leg"}, "spring-side lower leg is emptied and not refilled"),
     ],
 )
 def test_an_order_of_work_that_is_not_safe_is_refused(
@@ -252,7 +252,7 @@ def test_stages_stand_one_after_the_other_and_what_goes_on_the_thread_is_said(lo
     found = card(loaded, **UP)
     assert "3–3.5 N·m, then 6–7 N·m. Thread: greased." in texts(found, "lower crown bolt")[0]
     foot = texts(found, "foot bolt")[0]
-    assert "never a second time" in foot
+    assert "never use them twice" in foot
     assert "Fit new ones" in foot
     height = next(check for check in found["checks"] if check["what"] == "stanchion height in the crown")
     assert height["limit"]["limit"]["text"] == "144–156 mm"
@@ -396,7 +396,7 @@ def test_a_service_without_a_rider_refills_to_the_pressure_that_was_noted(loaded
     noted = next(step for step in found["steps"] if "present pressure" in step["measures"])
     assert f"Refill to the pressure noted in step {noted['number']}. Maximum: 8.0 bar." in filled["text"]
     assert "start-pressure" not in {what for what, _ in gaps(found)}
-    with_rider = step_with(card(loaded, **SERVICE, rider_mass="80"), "Half of it")
+    with_rider = step_with(card(loaded, **SERVICE, rider_mass="80"), "Half of that")
     start, half = (each["value"]["value"] for each in with_rider["figures"][:2])
     assert half == pytest.approx(start / 2, abs=0.1)
 

@@ -111,7 +111,7 @@ def test_limits_of_the_torque_widen_the_ends() -> None:
         ({"thread_prep": None}, {}, "prepared"),
         ({"value": None, "unit": None}, {}, "torque is not stated"),
         ({}, {"thread": None}, "thread is not stated"),
-        ({}, {"thread": "1/4-20 UNC"}, "no ISO metric thread"),
+        ({}, {"thread": "1/4-20 UNC"}, "not a known ISO metric thread"),
         ({}, {"material": None}, "material is not stated"),
         ({}, {"material": "aluminium"}, "aluminium"),
         ({}, {"kind": "set screw"}, "set screw"),

@@ -225,7 +225,7 @@ def test_unknown_spacers_are_asked_for_not_assumed() -> None:
 
 def test_travel_spacers_leave_the_volumes_unknown() -> None:
     spaced = spring(travel_set_by="travel spacer")
-    assert "with the travel spacers" in gaps(ask(spaced, fit(travel_spacers=1), rider_mass="80"))["geometry"]
+    assert "with this travel's travel spacers" in gaps(ask(spaced, fit(travel_spacers=1), rider_mass="80"))["geometry"]
     assert ask(spaced, fit(travel_spacers=0), rider_mass="80")["basis"] == "computed"
 
 

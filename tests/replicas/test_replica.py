@@ -183,4 +183,4 @@ def test_where_only_a_replica_is_left_a_write_is_refused_plainly(
     with service(replica.url("legwork"), primary.url("shop")) as client:
         found = client.get(ROW)
         refused = client.put(found.json()["row"], "151", found.headers["etag"])
-        assert assert_problem(refused, 503)["detail"] == "the database is a replica at the moment and takes no writes"
+        assert assert_problem(refused, 503)["detail"] == "the database is currently a replica and takes no writes"

@@ -202,7 +202,7 @@ def test_a_computed_value_is_that_of_exact_fractions() -> None:
         assert q["value"] == float(round(nominal) * by)
         assert (q["min"], q["max"]) == (float(math.floor(low) * by), float(math.ceil(high) * by))
         assert_text_agrees({**q, "basis": "published"})
-        untold = computed(kind, value, target.name, band=ends, step=step, told=False)
+        untold = computed(kind, value, target.name, band=ends, step=step, band_in_text=False)
         assert untold == {**q, "text": computed(kind, value, target.name, step=step)["text"]}
 
 

@@ -1,4 +1,4 @@
-"""What explains a computed value: assumptions, formula and validity."""
+"""The explanation of a computed value: assumptions, formula and validity."""
 
 from decimal import Decimal
 from typing import NotRequired

@@ -1,4 +1,4 @@
-"""Which order of work a card follows: of those for the job the most specific whose scope holds for the fork."""
+"""The order of work for a card: the most specific procedure for the job whose scope includes the fork."""
 
 from app.catalogue.rows import Snapshot
 from app.catalogue.scopes import Scope, narrower, resolve
@@ -9,10 +9,10 @@ from app.questions.sheet.gather import Sheet
 
 
 def procedure_for(snapshot: Snapshot, found: Sheet, job: JobName) -> tuple[Procedure, list[str]]:
-    """The procedure, and the parameters that would decide whether a more specific one holds.
+    """The procedure, and the parameters that would decide whether a more specific one applies.
 
-    One for this chassis is more specific than one for all; of two incomparable ones the first by id. Raises Invalid
-    `no-procedure`.
+    One for this chassis is more specific than one for all; of two that cannot be compared, the first by id. Raises
+    Invalid `no-procedure`.
     """
     context = found.context
     scoped = [

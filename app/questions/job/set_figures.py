@@ -1,6 +1,6 @@
-"""The slots of a step that are filled from the set-up, the fit and the limits: what is set or proved at that step.
+"""Placeholders filled from the set-up, the fit and the limits: values that a step sets or proves.
 
-Each is a sentence or a phrase with its figures, or the words that the catalogue does not give them.
+Each becomes a sentence or a phrase with its figures, or says that the catalogue does not give them.
 """
 
 import math
@@ -17,13 +17,13 @@ from app.questions.setup.parameters import si_of
 from app.units.quantity import Quantity, computed, quantity
 
 CROWN_HEIGHT = "stanchion height in the crown"
-READ_TO_MM = 1.0  # how well a rule is read at the workshop; common practice, no source
+READ_TO_MM = 1.0  # accuracy of reading a rule in the workshop; common practice, no source
 SETTLED_JOBS = ("lower-leg-service", "full-service")
 _STATE = ("present pressure", "coil fitted")
 
 
 def noted_in(plan: Plan) -> str:
-    """The step in which the fork's state was written down, as `step 2`; the label if the order of work has none."""
+    """The step in which the fork's state was noted, as `step 2`; the label if the order of work has none."""
     for number, each in enumerate(plan.kept, 1):
         if each.step.action == "check" and any(what in (each.step.measures or "") for what in _STATE):
             return f"step {number}"
@@ -31,19 +31,19 @@ def noted_in(plan: Plan) -> str:
 
 
 def click_end(plan: Plan) -> str | None:
-    """The end from which the clicks of the fork's damper are counted, or None if it is not known."""
+    """The end that the clicks of the fork's damper are counted from, or None if it is unknown."""
     ends = {damper.clicks_from for damper in plan.dampers}
     return ends.pop() if len(ends) == 1 else None
 
 
 def filled_slot(plan: Plan, step: Step, slot: str) -> tuple[str, list[StepFigure]] | None:
-    """The words of a slot and their figures; None for a slot that is not one of these."""
+    """The text of a placeholder and its figures; None for any other placeholder."""
     fill = _SLOTS.get(slot)
     return None if fill is None else fill(plan, step)
 
 
 def _filling(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
-    """The start pressure, half of it and the maximum; or the pressure that was noted; or how to find one."""
+    """The start pressure, half of it and the maximum; or the noted pressure; or how to find one."""
     figures: list[StepFigure] = []
     most = maximum(plan)
     limit = f"Maximum: {BLANK}, not in the catalogue" if most is None else f"Maximum: {most['text']}"
@@ -54,7 +54,9 @@ def _filling(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
             {"what": "start pressure", "value": start, "text": start["text"]},
             {"what": "half of the start pressure", "value": half, "text": half["text"]},
         ]
-        words = f"Start pressure: {_only(start)} ({plan.setup.get('basis', '')}). Half of it: {half['text']}. {limit}."
+        words = (
+            f"Start pressure: {_only(start)} ({plan.setup.get('basis', '')}). Half of that: {half['text']}. {limit}."
+        )
     elif plan.job in SETTLED_JOBS:
         words = f"Refill to the pressure noted in {noted_in(plan)}. {limit}."
     else:
@@ -87,7 +89,7 @@ def maximum(plan: Plan) -> Quantity | None:
 
 
 def _second(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
-    """The start pressure and the maximum of a second chamber; or the pressure that was noted."""
+    """The start pressure and the maximum of a second chamber; or the noted pressure."""
     chamber = next((each for each in plan.setup.get("chambers", ()) if each["chamber"] == "negative"), None)
     most = None if chamber is None else chamber.get("maximum")
     limit = "Its maximum is not in the catalogue" if most is None else f"Maximum: {most['text']}"
@@ -108,7 +110,7 @@ def _second(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
 def _sag(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
     sag = plan.setup.get("sag")
     if sag is None:
-        plan.miss("sag", plan.fit.statement.id, "the pressure or preload is set by it", "No sag is known here.")
+        plan.miss("sag", plan.fit.statement.id, "you set the pressure or preload by it", "The sag is unknown here.")
         return BLANK, []
     words = f"{sag['travel']['text']} from full extension ({write_number(sag['percent'])} %)"
     figures: list[StepFigure] = [{"what": "sag", "value": sag["travel"], "text": words}]
@@ -133,13 +135,13 @@ def _proof(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
         words, figures = f"The exposed stanchion must be as long as in {noted}.", []
     to_crown = _axle_to_crown(plan)
     if to_crown is None:
-        return f"{words} The catalogue does not give the axle-to-crown: write it down for the next time.", figures
+        return f"{words} The catalogue does not give the axle-to-crown: write it down for next time.", figures
     figures.append({"what": "axle-to-crown", "value": to_crown, "text": to_crown["text"]})
     return f"{words} Axle-to-crown: {to_crown['text']}, depending on how it is measured.", figures
 
 
 def _axle_to_crown(plan: Plan) -> Quantity | None:
-    """The length of the fit with a tolerance: reading the rule, and measuring straight."""
+    """The length of the fit with a tolerance for reading the rule and for measuring straight."""
     stated = plan.fit.statement.axle_to_crown_mm
     if stated is None:
         return None
@@ -156,19 +158,19 @@ def _height(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
             shown = figure(row, "length", None, row.unit, plan.units, minimum="min", maximum="max")
             if shown is not None:
                 return shown["text"], [{"what": CROWN_HEIGHT, "value": shown, "text": shown["text"]}]
-    text = "The catalogue does not say how high the stanchions stand in the crown at this travel."
-    plan.miss("crown-height", plan.fit.statement.id, "at a wrong height the tyre can meet the crown", text)
+    text = "The catalogue does not give the height of the stanchions in the crown at this travel."
+    plan.miss("crown-height", plan.fit.statement.id, "at the wrong height the tyre can hit the crown", text)
     return f"{BLANK} mm", []
 
 
 def clicks_noted(plan: Plan) -> str:
-    """Where the clicks were written down, and from which end they are counted."""
+    """Where the clicks were noted, and which end they are counted from."""
     end = click_end(plan)
     return f"noted in {noted_in(plan)}, counted from {'the end you marked' if end is None else end}"
 
 
 def _preload(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
-    """The turns of the guide for this rider, or those that were noted."""
+    """The guide's turns for this rider, or those that were noted."""
     turns = {each["preload_turns"]["text"] for each in plan.setup["published"] if "preload_turns" in each}
     if len(turns) == 1 and plan.setup.get("load") is not None:
         words = turns.pop()
@@ -176,8 +178,8 @@ def _preload(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
     if plan.job in SETTLED_JOBS:
         return f"as many turns as noted in {noted_in(plan)}", []
     text = "No preload is listed for this rider and configuration."
-    plan.miss("preload", plan.fit.statement.spring, "the sag is set by it", text)
-    return f"{BLANK} turns from the least preload, then by the sag", []
+    plan.miss("preload", plan.fit.statement.spring, "you set the sag by it", text)
+    return f"{BLANK} turns from minimum preload, then adjust by the sag", []
 
 
 _SLOTS: Mapping[str, Callable[[Plan, Step], tuple[str, list[StepFigure]]]] = {

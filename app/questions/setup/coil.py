@@ -1,4 +1,4 @@
-"""A coil spring: the rate that gives the sag, the listed spring to fit, and every spring that fits with its sag."""
+"""A coil spring: the rate that gives the sag, the listed spring to fit, and the sag of every spring that fits."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -26,7 +26,7 @@ RATE_UNIT = "N/mm"
 
 @dataclass(frozen=True, slots=True)
 class CoilFound:
-    """The answer's block on coils, its basis, what is missing, and whether guide and computation disagree."""
+    """The answer's block on coils, its basis, its gaps, and whether guide and computation disagree."""
 
     coil: Coil
     basis: Basis | None
@@ -40,7 +40,7 @@ def coil_found(
     fits: Sequence[Applicable[Fit]], springs: dict[str, Spring], guides: ForRider, target: Target,
     asked: Circumstances, pushed: Band | None, figures: Figures,
 ) -> CoilFound:  # fmt: skip
-    """The rate for the load at the sag, counted with the least preload, and each coil that fits with its sag."""
+    """The rate for the load at the sag, with minimum preload, and the sag of each coil that fits."""
     travel_m = fits[0].statement.travel_mm / 1000
     offered = {spring.id: spring for each in fits if (spring := springs.get(each.statement.spring)) is not None}
     known = {
@@ -74,8 +74,8 @@ def coil_found(
 
 
 _TEXT = (
-    "The rate is for the least preload; more preload only lifts the fork, it does not stiffen the spring. Choose the "
-    "next softer or stiffer spring by the sag each gives."
+    "The rate is for minimum preload. More preload only lifts the fork; it does not stiffen the spring. "
+    "Choose between the next softer and stiffer spring by the sag of each."
 )
 
 
@@ -83,7 +83,7 @@ def _add_rate(
     shown: Coil, rates: Mapping[str, float], springs: dict[str, Spring], choice: str | None, preload_m: float,
     target: Target, asked: Circumstances, rider_kg: float, usual: str, figures: Figures,
 ) -> bool:  # fmt: skip
-    """Put the wanted rate and its neighbours in; returns whether the guide's spring is neither of these."""
+    """Add the wanted rate and its neighbours; return whether the guide's spring is neither of these."""
     load = Load(rider_kg)
     inputs = [*load_inputs(asked), Uncertain("friction_n", 0.0, asked.friction_n)]
 
@@ -106,7 +106,10 @@ def _add_rate(
 
 
 def _add_turns(shown: Coil, guides: ForRider, choice: str, own: Mapping[str, "_Coil"]) -> None:
-    """The preload that the guide gives with its spring. How much a turn is is not stated, so only none is computed."""
+    """The preload that the guide gives with its spring.
+
+    The height of a turn is not stated, so no length is computed.
+    """
     turns = {each.statement.preload_turns for each in guides.sure if each.statement.spring_choice == choice} - {None}
     if len(turns) != 1:
         return
@@ -150,7 +153,7 @@ def _called(spring: SpringRef) -> str:
 
 
 def _published_choice(guides: ForRider, target: Target) -> str | None:
-    """The one spring that the guide names for this rider at this sag, if that row surely holds."""
+    """The one spring that the guide names for this rider at this sag, if that row surely applies."""
     rows = [each.statement for each in guides.sure if each.surely]
     named = {row.spring_choice for row in rows if _names_coil(row) and same_sag(row, target)} - {None}
     return named.pop() if len(named) == 1 else None
@@ -162,7 +165,7 @@ def _names_coil(guide: Guide) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class _Coil:
-    """A coil that fits, its rate in SI, the load with friction if it is known, and how figures are written."""
+    """A coil that fits: its rate in SI, the load with friction if it is known, and how figures are shown."""
 
     row: Spring
     rate: Uncertain
@@ -171,7 +174,7 @@ class _Coil:
     figures: Figures
 
     def preload(self, column: str) -> Uncertain:
-        """A preload as published, in m; none if not stated."""
+        """A preload as published, in m; None if not stated."""
         stated: Decimal | None = getattr(self.row, column)
         return Uncertain("preload", 0.0, 0.0) if stated is None else as_published("preload", Decimal(stated), 1e-3)
 
@@ -195,10 +198,10 @@ class _Coil:
         least = self.preload("preload_min_mm")
         force_n = coil.force_n(self.rate.value, travel_m, least.value)
         ends = coil.force_ends_n(self.rate, travel_m, least)
-        return {"travel": self.figures.length(travel_m), "force": self.figures.force(force_n, ends, told=False)}
+        return {"travel": self.figures.length(travel_m), "force": self.figures.force(force_n, ends, band_in_text=False)}
 
     def sag_shown(self, column: str) -> CoilSag:
-        """The preload and the sag it gives, as the answer has them."""
+        """The preload and its sag, as the answer shows them."""
         shown: CoilSag = {"preload": self.figures.length(self.preload(column).value)}
         found = self.sag(column)
         if found is not None:
@@ -213,5 +216,5 @@ def _gap(what: str, about: str, why: str, missing: str) -> Gap:
         "what": what,
         "about": about,
         "why_needed": why,
-        "text": f"The catalogue does not say {missing} of {about}.",
+        "text": f"The catalogue does not give {missing} of {about}.",
     }

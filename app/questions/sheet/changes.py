@@ -119,16 +119,22 @@ def _changes(
         new = after.get(id)
         if new is None:
             why = (
-                "it is still in the catalogue, but another statement applies to this configuration now"
+                "it is still in the catalogue, but another statement now applies to this configuration"
                 if id in context
                 else "it was withdrawn"
             )
-            yield {"change": "removed", "table": name, "id": id, "before": old, "text": f"No longer here: {why}."}
+            yield {
+                "change": "removed",
+                "table": name,
+                "id": id,
+                "before": old,
+                "text": (f"No longer on this sheet: {why}."),
+            }
         elif new != old:
             differs = sorted(key for key in old.keys() | new.keys() if old.get(key) != new.get(key))
             yield {
                 "change": "changed", "table": name, "id": id, "before": old, "after": new, "differs": differs,
-                "text": f"Not as it was: {', '.join(differs)}.",
+                "text": f"Changed: {', '.join(differs)}.",
             }  # fmt: skip
     for id, new in after.items():
         if id not in before:

@@ -1,4 +1,4 @@
-"""The rules by which the catalogue is judged, and what they have found at a revision without refusing it."""
+"""The consistency rules of the catalogue, and the findings of a revision."""
 
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
@@ -40,8 +40,10 @@ class ExampleEdit(TypedDict):
 
 
 class RuleRow(TypedDict):
-    """One consistency check. `shape` is what it sees: a row, a family, an entity with its referrers, a change, or what
-    is met while a package is read."""
+    """One consistency check.
+
+    `shape` is what it sees: a row, a family, an entity with its referrers, a change, or a package while it is read.
+    """
 
     id: str
     family: str
@@ -130,7 +132,7 @@ def one_rule(slug: str) -> RuleRow:
     if slug not in RULES:
         found = process.extract(slug, list(RULES), score_cutoff=100 * LEAST, limit=CANDIDATES)
         near: list[Candidate] = [{"id": name, "score": round(score / 100, 4)} for name, score, _ in found]
-        raise NotFound("There is no rule with that name.", candidates=near)
+        raise NotFound("There is no rule with this name.", candidates=near)
     return _rule_row(RULES[slug])
 
 
@@ -166,7 +168,7 @@ _COLUMNS = {"rule": "rule", "table": "in_table", "id": "row_id", "severity": "se
 @lru_cache(maxsize=64)
 def _statements(given: tuple[str, ...], accepted: bool, goes_on: bool) -> tuple[Select[Any], Select[Any]]:
     stored = FINDINGS.c
-    # Below " " sorts nothing that a table, an id or a slug may hold, so the joined text sorts as the three do.
+    # Below " " nothing sorts that a table, an id or a slug may contain, so the joined text sorts like the three parts.
     place = stored.in_table + " " + func.coalesce(stored.row_id, "") + " " + stored.rule + " " + stored.id
     context = [stored.revision_from <= bindparam("n"), stored.revision_to > bindparam("n")]
     context += [stored[name] == bindparam(f"v_{name}") for name in given]

@@ -230,7 +230,7 @@ def _versions(snapshot: Snapshot, id: str) -> list[Version]:
 def _unknown(snapshot: Snapshot, id: str) -> NotFound:
     near = [each for table in STATEMENTS for each in candidates(snapshot, table, id)]
     near.sort(key=lambda each: (-each["score"], each["id"]))
-    return NotFound("There is no statement with that id.", candidates=near[:CANDIDATES])
+    return NotFound("There is no statement with this id.", candidates=near[:CANDIDATES])
 
 
 def _revision_row(recorded: Recorded) -> RevisionRow:

@@ -28,7 +28,7 @@ def row_shape(table: type[Row]) -> Any:
 
 
 def list_of(item: Any) -> Any:
-    """The type of a list whose items are of a type made at start-up."""
+    """The type of a list whose item type is made at start-up."""
     return GenericAlias(list, (item,))
 
 
@@ -55,7 +55,7 @@ def _meaning(column: Column) -> str:
     if column.unit is not None:
         parts.append(f"in {column.unit}")
     if column.unit_column is not None:
-        parts.append(f"its unit stands in {column.unit_column}")
+        parts.append(f"its unit is in {column.unit_column}")
     if column.refers_to is not None:
         parts.append(f"id in {column.refers_to}")
     return "; ".join(parts)
