@@ -133,7 +133,7 @@ def _rate_store(given: str) -> str:
     try:
         storage_from_string(given)
     except ConfigurationError as error:
-        raise ValueError(f"this store cannot be used: {error}") from None
+        raise ValueError(f"this store does not work: {error}") from None
     except Exception as error:  # each store has its own parser of addresses, with errors of its own
         raise ValueError(f"this is not the address of a store, such as redis://host:6379 ({error})") from None
     return given

@@ -20,7 +20,9 @@ def read_parameters(words: Sequence[str]) -> list[tuple[str, str]]:
     """`travel=150` as name and value. Raises Invalid for a word without `=`."""
     for word in words:
         if "=" not in word:
-            raise Invalid.one("not-a-parameter", f"{word} is no parameter: write it as name=value, such as travel=150.")
+            raise Invalid.one(
+                "not-a-parameter", f"{word} is not a parameter. Write parameters as name=value, such as travel=150."
+            )
     return [(name, value) for name, _, value in (word.partition("=") for word in words)]
 
 
@@ -30,7 +32,7 @@ def ask_server(server: str, path: str, parameters: Sequence[tuple[str, str]], me
         with httpx.Client(base_url=server, timeout=TIMEOUT_S, follow_redirects=False) as client:
             return client.send(_request(client, path, parameters, media_type))
     except (httpx.HTTPError, httpx.InvalidURL, UnicodeError) as error:
-        raise Unavailable(f"{server} cannot be asked: {error or type(error).__name__}") from error
+        raise Unavailable(f"cannot reach {server}: {error or type(error).__name__}") from error
 
 
 def ask_app(app: Any, path: str, parameters: Sequence[tuple[str, str]], media_type: str) -> httpx.Response:

@@ -7,16 +7,18 @@ import typer
 from app.cli.opened import shop_in_hand
 from app.cli.program import JsonOption, cli, say
 
-keys = typer.Typer(name="keys", help="Keys for those who write.", no_args_is_help=True)
+keys = typer.Typer(name="keys", help="Manage API keys.", no_args_is_help=True)
 cli.add_typer(keys)
 
 
 @keys.command("add")
 def add_key(
-    label: Annotated[str, typer.Argument(help="Public label, recorded with every revision; no person's name.")],
-    scope: Annotated[list[str], typer.Option(help="read, edit, bench or admin; may be given several times.")],
+    label: Annotated[
+        str, typer.Argument(help="Public label, recorded with every revision. Do not use a person's name.")
+    ],
+    scope: Annotated[list[str], typer.Option(help="read, edit, bench or admin; can be repeated.")],
     shop: Annotated[
-        str | None, typer.Option(help="Keys of one shop share its bench log; a key without one has its own.")
+        str | None, typer.Option(help="Keys of one shop share a bench log; a key without a shop has its own.")
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -49,4 +51,4 @@ def revoke_key(id: Annotated[str, typer.Argument(help="Public id of the key.")],
     from app.access.keys import revoke
 
     revoke(shop_in_hand(), id)
-    say({"revoked": id}, as_json, f"{id} is refused from now on.")
+    say({"revoked": id}, as_json, f"Key {id} is revoked.")

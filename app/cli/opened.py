@@ -44,9 +44,9 @@ def _check_names() -> None:
     slips, unknown = misnamed(os.environ, [PREFIX + name.upper() for name in Settings.model_fields])
     if slips:
         meant = ", ".join(f"{variable} (did you mean {name}?)" for variable, name in sorted(slips.items()))
-        raise Unavailable(f"no setting has this name: {meant}; rename or unset it. legwork settings lists them")
+        raise Unavailable(f"unknown setting: {meant}. Rename or unset it; legwork settings lists all")
     if unknown:
-        print(f"Not settings, so without effect: {', '.join(unknown)}.", file=sys.stderr, flush=True)
+        print(f"Ignored, because no setting has this name: {', '.join(unknown)}.", file=sys.stderr, flush=True)
 
 
 def url_of(database: str | None) -> str | None:

@@ -13,7 +13,9 @@ from app.cli.program import JsonOption, cli, say
 def backup(
     path: Annotated[
         Path | None,
-        typer.Argument(help="A new folder or .zip; else one in LEGWORK_BACKUP_FOLDER.", show_default=False),
+        typer.Argument(
+            help="A new folder or .zip. Default: a new folder in LEGWORK_BACKUP_FOLDER.", show_default=False
+        ),
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -33,8 +35,8 @@ def backup(
 
 @cli.command()
 def restore(
-    path: Annotated[Path, typer.Argument(help="What `backup` wrote.", show_default=False)],
-    replace: Annotated[bool, typer.Option("--replace", help="Put it in place of databases that are there.")] = False,
+    path: Annotated[Path, typer.Argument(help="The backup: a folder or .zip.", show_default=False)],
+    replace: Annotated[bool, typer.Option("--replace", help="Replace databases that exist.")] = False,
     as_json: JsonOption = False,
 ) -> None:
     """Put both databases of a backup in place, checked first; stop the service before it."""
@@ -46,7 +48,7 @@ def restore(
     done = put_in_place(path, catalogue, shop, replace=replace)
     manifest = done.manifest
     answer = {"revision": manifest.catalogue.revision, "content_hash": done.content_hash, "taken_at": manifest.taken_at}
-    compared = f"content hash {done.content_hash}" if done.content_hash else "brought up to this build's schema"
+    compared = f"content hash {done.content_hash}" if done.content_hash else "migrated to the schema of this build"
     say(answer, as_json, f"revision {manifest.catalogue.revision} of {manifest.taken_at}, {compared}")
 
 

@@ -55,7 +55,9 @@ def check(
 @cli.command()
 def export(
     path: Annotated[Path, typer.Argument(help="A new folder, .zip or .sqlite file.", show_default=False)],
-    revision: Annotated[int | None, typer.Option(help="As it was at this revision.", min=0)] = None,
+    revision: Annotated[
+        int | None, typer.Option(help="The catalogue at this revision. Default: the latest.", min=0)
+    ] = None,
     database: DatabaseOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -105,7 +107,9 @@ def template(
 
 @cli.command("content-hash")
 def hash_content(
-    revision: Annotated[int | None, typer.Option(help="As it was at this revision.", min=0)] = None,
+    revision: Annotated[
+        int | None, typer.Option(help="The catalogue at this revision. Default: the latest.", min=0)
+    ] = None,
     database: DatabaseOption = None,
     as_json: JsonOption = False,
 ) -> None:

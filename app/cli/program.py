@@ -19,7 +19,7 @@ WHO = "command line"
 
 cli = typer.Typer(
     name="legwork",
-    help="What to know before opening a fork, with scope and source.",
+    help="Everything a suspension mechanic needs to know before opening a fork.",
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -27,11 +27,11 @@ cli = typer.Typer(
 )
 
 DatabaseOption = Annotated[
-    str | None, typer.Option("--database", help="Path of a SQLite file or an URL; else LEGWORK_DATABASE_URL.")
+    str | None, typer.Option("--database", help="Path of a SQLite file, or a URL. Default: LEGWORK_DATABASE_URL.")
 ]
-JsonOption = Annotated[bool, typer.Option("--json", help="Answer with one JSON object.")]
-ReplaceOption = Annotated[bool, typer.Option("--replace", help="Withdraw what the package lacks.")]
-PackageArgument = Annotated[Path, typer.Argument(help="A folder, a zip or one CSV file.", show_default=False)]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
+ReplaceOption = Annotated[bool, typer.Option("--replace", help="Withdraw rows that the package does not have.")]
+PackageArgument = Annotated[Path, typer.Argument(help="A folder, a zip file or one CSV file.", show_default=False)]
 
 
 def main() -> NoReturn:

@@ -39,7 +39,7 @@ def serve(
     except Unavailable as refused:
         if not stored.has_replica or refused.__cause__ is None:
             raise
-        print("The shop database cannot be reached: lookups only, until it is there.", file=sys.stderr)
+        print("The shop database cannot be reached. Only lookups work until it is back.", file=sys.stderr)
     if demo:
         with stored.read() as connection:
             empty = latest(connection) == 0
@@ -74,5 +74,5 @@ def migrate(database: DatabaseOption = None, as_json: JsonOption = False) -> Non
     counts = judge_again(stored, dt.datetime.now(dt.UTC).date())
     stored.close()
     schemas = ", ".join(f"{which} at {version}" for which, version in HEADS.items())
-    findings = f"{counts['reject']} faults and {counts['warn']} warnings by the rules of this build"
+    findings = f"{counts['reject']} faults and {counts['warn']} warnings under the rules of this build"
     say({**HEADS, "faults": counts["reject"], "warnings": counts["warn"]}, as_json, f"{schemas}; {findings}")

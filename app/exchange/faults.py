@@ -15,11 +15,11 @@ def found(
     id: str | None = None,
     column: str | None = None,
     value: str | None = None,
-    mend: str | None = None,
+    fix: str | None = None,
 ) -> Finding:
-    """A finding of a reading rule; `mend` where more can be said than the rule says."""
+    """A finding of a reading rule; `fix` where more can be said than the rule says."""
     shown = None if value is None else shortened(value)
-    return Finding(rule.slug, rule.severity, table, id, column, shown, text, None, mend or rule.mend, row)
+    return Finding(rule.slug, rule.severity, table, id, column, shown, text, None, fix or rule.fix, row)
 
 
 def shortened(value: str) -> str:

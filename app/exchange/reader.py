@@ -1,4 +1,4 @@
-"""Reads the CSV files of a package into rows, line by line, and says of each fault where it is and how to mend it.
+"""Reads the CSV files of a package into rows, line by line, and says of each fault where it is and how to fix it.
 
 Never raises for content. Columns may come in any order and optional ones may be absent; a UTF-8 byte order mark and
 CRLF, as spreadsheets write them, are accepted. Memory holds one batch of rows, and the ids of a table whose ids do not
@@ -263,16 +263,16 @@ class _Reader:
     def _header(self, header: list[str]) -> Iterator[Finding]:
         if len(header) == 1 and any(mark in header[0] for mark in ";\t"):
             text = f"{self.file.name} line 1: the columns are separated by semicolons or tabs"
-            yield self._fault(reading.COLUMN_UNKNOWN, text, row=1, mend="save the file with commas between the columns")
+            yield self._fault(reading.COLUMN_UNKNOWN, text, row=1, fix="save the file with commas between the columns")
             return
         absent = [name for name in self.columns if name not in header]
         for at, name in enumerate(header):
             if name not in self.columns:
                 near = process.extractOne(name.strip().lower(), absent, score_cutoff=60)
-                mend = f"call it {near[0]}" if near else None
+                fix = f"call it {near[0]}" if near else None
                 where = f"{self.file.name} line 1, column {letter(at)}"
                 text = f"{where}: {self.table.table} has no column “{shortened(name)}”"
-                yield self._fault(reading.COLUMN_UNKNOWN, text, row=1, column=shortened(name), mend=mend)
+                yield self._fault(reading.COLUMN_UNKNOWN, text, row=1, column=shortened(name), fix=fix)
             elif name in header[:at]:
                 text = f"{self.file.name} line 1, column {letter(at)}: {name} stands in the header twice"
                 yield self._fault(reading.COLUMN_TWICE, text, row=1, column=name)
@@ -285,7 +285,7 @@ class _Reader:
         where = f"{self.file.name} line {line}, column {letter(cell.position)} ({name})"
         return self._fault(
             reading.CELL_UNREADABLE, f"{where}: {wrong}", row=line, column=name, value=text,
-            mend=how_to_write(cell.column, text),
+            fix=how_to_write(cell.column, text),
         )  # fmt: skip
 
     def _missing(self, line: int, name: str, cells: list[_Cell]) -> Finding:
@@ -296,10 +296,10 @@ class _Reader:
     def _twice(self, line: int, earlier: int, record: list[str], id: str) -> Finding:
         first = next(cells for at, cells in _Records(self.file, None) if at == earlier)
         text = f"{self.file.name} line {line}: the id {id} stands in line {earlier} already"
-        mend = "give this row an id of its own"
+        fix = "give this row an id of its own"
         if first == record:
-            text, mend = f"{text}, in the same row", f"take line {line} out"
-        return self._fault(reading.ID_TWICE, text, row=line, column="id", value=id, id=id, mend=mend)
+            text, fix = f"{text}, in the same row", f"take line {line} out"
+        return self._fault(reading.ID_TWICE, text, row=line, column="id", value=id, id=id, fix=fix)
 
     def _fault(self, rule: Any, text: str, **where: Any) -> Finding:
         return found(rule, text, table=self.table.table, **where)

@@ -32,12 +32,12 @@ def take(catalogue: Database, shop: Database, path: Path) -> Manifest:
     Raises Conflict where `path` is taken, NoRoom where the disk is full, Unavailable where a database cannot be copied.
     """
     if path.exists():
-        raise Conflict(f"{path} is there already; give a path that is free")
+        raise Conflict(f"{path} already exists; give another path")
     beside = path.with_name(f".{path.name}.{os.getpid()}.part")
     packed = beside.with_suffix(".zip")
     taken_at = now()
     try:
-        with _told_plainly(path):
+        with _plain_refusals(path):
             path.parent.mkdir(parents=True, exist_ok=True)
             beside.mkdir(mode=0o700)
             copied_shop = _copy(shop, "shop", beside)
@@ -139,15 +139,15 @@ def _pack(folder: Path, target: Path) -> None:
 
 
 @contextmanager
-def _told_plainly(path: Path) -> Iterator[None]:
+def _plain_refusals(path: Path) -> Iterator[None]:
     try:
         yield
     except sqlite3.Error as error:
-        if isinstance(told := plain(error), NoRoom):
+        if isinstance(refusal := plain(error), NoRoom):
             raise NoRoom(f"the disk under {path} is full; nothing was backed up") from error
         if "malformed" in str(error) or "not a database" in str(error):
-            raise Unavailable("a database is damaged and cannot be copied; see: legwork doctor") from error
-        raise told from error
+            raise Unavailable("a database is damaged and cannot be copied; run: legwork doctor") from error
+        raise refusal from error
     except OSError as error:
         kind = NoRoom if error.errno in (errno.ENOSPC, errno.EDQUOT) else Unavailable
         raise kind(f"{path} cannot be written: {error.strerror}; nothing was backed up") from error

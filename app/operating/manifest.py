@@ -69,18 +69,22 @@ def checked(folder: Path, path: Path) -> Manifest:
     Raises Malformed for what is damaged or no backup, Unavailable for one of a newer build.
     """
     if not (folder / SUMS).is_file() or not (folder / MANIFEST).is_file():
-        raise Malformed(f"{path} is no backup of this service: it has no {SUMS} or no {MANIFEST}; nothing was restored")
+        raise Malformed(
+            f"{path} is not a backup of this service: {SUMS} or {MANIFEST} is missing; nothing was restored"
+        )
     sums = _sums(folder, path)
     present = {file.name for file in folder.iterdir()} - {SUMS}
     for name in sorted(present ^ sums.keys()):
-        what = "lacks" if name in sums else "has a file that is none of its own:"
+        what = "lacks" if name in sums else "has a file that does not belong to it:"
         raise Malformed(f"the backup {path} {what} {name}; nothing was restored")
     for name, expected in sums.items():
         if sum_of(folder / name) != expected:
-            raise Malformed(f"the backup {path} is damaged: {name} is not as it was written; nothing was restored")
+            raise Malformed(
+                f"the backup {path} is damaged: {name} has changed since it was written; nothing was restored"
+            )
     manifest = _manifest(folder / MANIFEST, path)
     if {MANIFEST, manifest.catalogue.file, manifest.shop.file} != sums.keys():
-        raise Malformed(f"the backup {path} does not have the files that its manifest names; nothing was restored")
+        raise Malformed(f"the backup {path} lacks files that its manifest lists; nothing was restored")
     return manifest
 
 
@@ -94,7 +98,9 @@ def _sums(folder: Path, path: Path) -> dict[str, str]:
     said = _text(folder / SUMS, path)
     sums = {line[2]: line[1] for line in _LINE.finditer(said)}
     if not sums or said != _written(sums):
-        raise Malformed(f"the backup {path} is damaged: its {SUMS} is not as it was written; nothing was restored")
+        raise Malformed(
+            f"the backup {path} is damaged: its {SUMS} has changed since it was written; nothing was restored"
+        )
     return sums
 
 
@@ -107,7 +113,7 @@ def _manifest(file: Path, path: Path) -> Manifest:
         manifest = Manifest.model_validate_json(_text(file, path))
     except ValidationError as wrong:
         raise Malformed(
-            f"{path} is no backup of this service: its manifest is another; nothing was restored"
+            f"{path} is not a backup of this service: its manifest has another form; nothing was restored"
         ) from wrong
     if manifest.format_version > FORMAT_VERSION:
         raise Unavailable(f"the backup {path} was made by a newer build; nothing was restored")
@@ -116,11 +122,11 @@ def _manifest(file: Path, path: Path) -> Manifest:
 
 def _text(file: Path, path: Path) -> str:
     if file.stat().st_size > _LARGEST_MANIFEST:
-        raise Malformed(f"{path} is no backup of this service: {file.name} is too large; nothing was restored")
+        raise Malformed(f"{path} is not a backup of this service: {file.name} is too large; nothing was restored")
     try:
         return file.read_bytes().decode("ascii")
     except UnicodeDecodeError as error:
-        raise Malformed(f"the backup {path} is damaged: {file.name} is no text; nothing was restored") from error
+        raise Malformed(f"the backup {path} is damaged: {file.name} is not text; nothing was restored") from error
 
 
 @contextmanager
@@ -145,7 +151,7 @@ def _unzip(path: Path, into: Path) -> None:
         with zipfile.ZipFile(path) as zipped:
             for name in zipped.namelist():
                 if not re.fullmatch(r"SHA256SUMS|[a-z]+\.[a-z]+", name):
-                    raise Malformed(f"{path} is no backup of this service; nothing was restored")
+                    raise Malformed(f"{path} is not a backup of this service; nothing was restored")
                 zipped.extract(name, into)
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, UnicodeError) as error:
-        raise Malformed(f"{path} is no backup, or a damaged one: {error}; nothing was restored") from error
+        raise Malformed(f"{path} is not a backup, or is damaged: {error}; nothing was restored") from error

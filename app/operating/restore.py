@@ -70,7 +70,7 @@ def _may_be_put(copied: Copied, target: Database, which: str, path: Path, *, rep
     engine = "sqlite" if target.is_sqlite else "postgresql"
     if engine != copied.engine:
         raise Unavailable(
-            f"the backed up {which} is of {copied.engine}, and the one to restore to of {engine}; nothing was restored"
+            f"the {which} was backed up from {copied.engine} and cannot be restored to {engine}; nothing was restored"
         )
     if replace:
         return
@@ -81,7 +81,7 @@ def _may_be_put(copied: Copied, target: Database, which: str, path: Path, *, rep
             there = state(connection, which) != "empty"
     if there:
         shown = target.path or target.url.render_as_string()
-        raise Conflict(f"there is a database already: {shown}; --replace puts the backup in its place")
+        raise Conflict(f"a database already exists: {shown}; use --replace to replace it with the backup")
 
 
 def _prepare(source: Path, new: Path, which: str) -> None:
@@ -115,4 +115,4 @@ def _compared(database: Database, manifest: Manifest, path: Path) -> str | None:
         return found
     if manifest.catalogue.schema_version != HEADS["catalogue"]:
         return None  # a migration may have renamed a column
-    raise Malformed(f"the catalogue of the backup {path} is not the one it says: its content hash differs")
+    raise Malformed(f"the catalogue in the backup {path} is damaged: its content hash differs from the manifest")

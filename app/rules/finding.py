@@ -33,7 +33,7 @@ class Finding:
     value: str | None
     text: str
     collides_with: Collision | None
-    mend: str
+    fix: str
     row: int | None = None
     stood_before: bool = False
 
@@ -64,7 +64,7 @@ class FindingShape(TypedDict):
     value: NotRequired[str]
     text: str
     collides_with: NotRequired[CollisionShape]
-    mend: str
+    fix: str
     stood_before: NotRequired[bool]
 
 
@@ -87,7 +87,7 @@ class FindingCounts(TypedDict):
 
 def finding_shape(finding: Finding) -> FindingShape:
     """The finding as JSON."""
-    shape = FindingShape(rule=finding.rule, severity=finding.severity, text=finding.text, mend=finding.mend)
+    shape = FindingShape(rule=finding.rule, severity=finding.severity, text=finding.text, fix=finding.fix)
     if finding.table is not None:
         shape["table"] = finding.table
     if finding.row is not None:

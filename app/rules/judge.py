@@ -151,5 +151,5 @@ def _finding(rule: Rule, hit: Violation) -> Finding:
     collision = None if other is None else Collision(other.table, other.id, getattr(other, "source", None))
     return Finding(
         rule.slug, hit.severity or rule.severity, row.table, row.id, hit.column, cell(row, hit.column), hit.text,
-        collision, rule.mend,
+        collision, rule.fix,
     )  # fmt: skip

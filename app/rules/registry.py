@@ -1,6 +1,6 @@
 """The rules by their slugs: each with its doc, its examples and the shape it sees. Refuses a rule without a doc.
 
-A docstring has three paragraphs: what is found, why it is wrong, and `Mend:` how to put it right.
+A docstring has three paragraphs: what is found, why it is wrong, and `Fix:` (or `Mend:`) how to put it right.
 """
 
 import inspect
@@ -61,7 +61,7 @@ class Rule:
     severity: Severity
     what: str
     why: str
-    mend: str
+    fix: str
     silenced_by: tuple[str, ...]
     tables: tuple[type[Row], ...]
     passes: RowEdit | None
@@ -144,13 +144,13 @@ def _add(
     beside: tuple[type[Row], ...] = (),
 ) -> Rule:
     paragraphs = [" ".join(part.split()) for part in inspect.cleandoc(doc or "").split("\n\n")]
-    if len(paragraphs) != 3 or not paragraphs[2].startswith("Mend: "):
-        raise ValueError(f"rule {slug} needs a doc of three paragraphs, the last one beginning with 'Mend: '")
+    if len(paragraphs) != 3 or not paragraphs[2].startswith(("Fix: ", "Mend: ")):
+        raise ValueError(f"rule {slug} needs a doc of three paragraphs, the last one beginning with 'Fix: '")
     if slug in RULES:
         raise ValueError(f"there are two rules {slug}")
-    what, why, mend = paragraphs
+    what, why, fix = paragraphs
     made = Rule(
-        slug, family, shape, severity, what, why, mend.removeprefix("Mend: "), silenced_by, tables, passes, fails,
+        slug, family, shape, severity, what, why, fix.partition(": ")[2], silenced_by, tables, passes, fails,
         judge, reads, beside,
     )  # fmt: skip
     RULES[slug] = made

@@ -49,7 +49,7 @@ class Demonstration:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["method"] not in _READS:
-            text = "The demonstration can only be looked at. To enter your own data, use your own catalogue."
+            text = "The demonstration is read-only. To enter your own data, use your own catalogue."
             response = problem_response(scope, "method-not-allowed", text, headers={"Allow": ", ".join(_READS)})
             await response(scope, receive, send)
             return
@@ -68,7 +68,7 @@ class Demonstration:
 
     async def _made(self) -> ASGIApp:
         if not SEED_DATA.is_dir():
-            raise Unavailable("The demonstration data did not come with this installation.")
+            raise Unavailable("This installation does not include the demonstration data.")
         self._folder = tempfile.TemporaryDirectory(prefix="legwork-demo-")
         files = {name: f"sqlite:///{Path(self._folder.name) / name}.db" for name in ("catalogue", "shop")}
         settings = self._settings.model_copy(

@@ -1,4 +1,4 @@
-"""Broken packages: each fault is named with file, line and column, how to mend it, and nothing is stored."""
+"""Broken packages: each fault is named with file, line and column, how to fix it, and nothing is stored."""
 
 import csv
 import io
@@ -21,7 +21,7 @@ from tests.conftest import SEED_DATA
 
 SPACERS = "id,name,volume_ml\n"
 
-# One file of a package as it is written, and what must be said of it: rule, line, column, words in the text or mend.
+# One file of a package as it is written, and what must be said of it: rule, line, column, words in the text or fix.
 BROKEN_CELLS: list[tuple[str, bytes, str, int | None, str | None, str]] = [
     ("spacers.csv", b"id,name,volume\nspacer-a,A,8\n", "column-unknown", 1, "volume", "call it volume_ml"),
     ("spacers.csv", b"id,volume_ml\nspacer-a,8\n", "column-missing", 1, "name", "name is missing"),
@@ -81,8 +81,8 @@ def test_a_fault_is_named_with_its_place(
     finding = report["findings"][0]
     assert (finding.get("row"), finding.get("column")) == (line, column)
     assert name in finding["text"]
-    assert words in finding["text"] + finding["mend"]
-    assert len(finding["text"]) + len(finding["mend"]) + len(finding.get("value", "")) < 600
+    assert words in finding["text"] + finding["fix"]
+    assert len(finding["text"]) + len(finding["fix"]) + len(finding.get("value", "")) < 600
 
 
 @pytest.mark.parametrize("name", ["../evil.csv", "/etc/evil.csv", "a/../../evil.csv", "..\\evil.csv", "C:evil.csv"])

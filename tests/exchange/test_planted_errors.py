@@ -1,4 +1,4 @@
-"""A package with thirty slips is mended by an editor who does what the messages say and knows nothing else.
+"""A package with thirty slips is fixed by an editor who does what the messages say and knows nothing else.
 
 The editor reads the text that `legwork check` prints. It holds the pages of the sources, as whoever types a catalogue
 does, and opens one only where a message names file, line and column and says to compare with it.
@@ -17,7 +17,7 @@ from tests.exchange.planted import Package, kinds, plant, true_package, write
 
 FINDING = re.compile(
     r"^(?P<severity>reject|warn): (?P<file>\w+)\.csv line (?P<line>\d+)"
-    r"(?:, column (?P<letter>[A-Z]+)(?: \((?P<column>\w+)\))?)?:? (?P<text>.*)\n    (?P<rule>[\w-]+): (?P<mend>.*)$",
+    r"(?:, column (?P<letter>[A-Z]+)(?: \((?P<column>\w+)\))?)?:? (?P<text>.*)\n    (?P<rule>[\w-]+): (?P<fix>.*)$",
     re.M,
 )
 ROUNDS = 12
@@ -33,7 +33,7 @@ def at(letters: str) -> int:
 
 @dataclass
 class Editor:
-    """Whoever mends the package: a folder of files, the pages of the sources, and what was done."""
+    """The editor who fixes the package: a folder of files, the pages of the sources, and what was done."""
 
     folder: Path
     pages: Package
@@ -56,20 +56,20 @@ class Editor:
 
     def follow(self, message: re.Match[str]) -> str:
         """Do what one message says; the way it was done."""
-        name, mend = message["file"], message["mend"]
-        if "CSV UTF-8" in mend:
+        name, fix = message["file"], message["fix"]
+        if "CSV UTF-8" in fix:
             raw = (self.folder / f"{name}.csv").read_bytes().decode("latin-1")
             (self.folder / f"{name}.csv").write_bytes(raw.encode())
             return "file"
-        if "commas between the columns" in mend:
+        if "commas between the columns" in fix:
             text = (self.folder / f"{name}.csv").read_text()
             self.save(name, list(csv.reader(io.StringIO(text, newline=""), delimiter=";")))
             return "file"
         table, line = self.read(name), int(message["line"]) - 1
-        if called := re.fullmatch(r"call it (\w+)", mend):
+        if called := re.fullmatch(r"call it (\w+)", fix):
             table[0][at(message["letter"])] = called[1]
             way = "heading"
-        elif taken := re.fullmatch(r"take line (\d+) out", mend):
+        elif taken := re.fullmatch(r"take line (\d+) out", fix):
             del table[int(taken[1]) - 1]
             way = "line"
         else:
@@ -78,14 +78,14 @@ class Editor:
         return way
 
     def _cell(self, message: re.Match[str], name: str, table: list[list[str]], line: int) -> str:
-        mend = message["mend"]
+        fix = message["fix"]
         assert message["letter"], f"no column is named: {message[0]}"
         column, position = message["column"], at(message["letter"])
         assert table[0][position] == column
-        if written := re.fullmatch(r"write (?!what |the )(\S.*?)(?:(?:;| if) .*)?", mend):
+        if written := re.fullmatch(r"write (?!what |the )(\S.*?)(?:(?:;| if) .*)?", fix):
             table[line][position] = written[1]
             return "as written"
-        assert re.search(r"page|source|figure", mend), f"nothing says what to do: {message[0]}"
+        assert re.search(r"page|source|figure", fix), f"nothing says what to do: {message[0]}"
         said = self.page(name, table[line][0], column)
         if said is None:
             del table[line]
@@ -98,8 +98,8 @@ class Editor:
         return other
 
     def _other(self, message: re.Match[str], name: str, table: list[list[str]], line: int, column: str) -> str | None:
-        """The slip stands in another cell that the message speaks of: a column or an id named in its text or mend."""
-        text = f"{message['text']} {message['mend']}"
+        """The slip stands in another cell that the message speaks of: a column or an id named in its text or fix."""
+        text = f"{message['text']} {message['fix']}"
         rows = [line] + [n for n, row in enumerate(table) if n and n != line and re.search(rf"\b{row[0]}\b", text)]
         for row in rows:
             named = [*(each for each in table[0] if re.search(rf"\b{each}\b", text)), column]
@@ -116,7 +116,7 @@ class Editor:
         return None
 
 
-def mended(editor: Editor) -> str:
+def fixed(editor: Editor) -> str:
     """Check and follow, until nothing is left or nothing more can be followed; the last text."""
     said = ""
     for _ in range(ROUNDS):
@@ -141,7 +141,7 @@ def test_thirty_planted_errors_are_mended_by_the_messages_alone(tmp_path: Path) 
     first = as_text(check(tmp_path))
     assert "Refused" in first
     editor = Editor(tmp_path, truth)
-    assert "0 faults, 0 warnings" in mended(editor)
+    assert "0 faults, 0 warnings" in fixed(editor)
     assert {name: editor.read(name) for name in truth} == truth
     assert sum(editor.done.values()) <= len(kinds()), "one slip makes one message to follow"
     assert sum(editor.done[way] for way in ("file", "heading", "line", "as written")) >= len(kinds()) // 2 - 1

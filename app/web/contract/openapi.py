@@ -22,15 +22,15 @@ from app.web.reading.strict import StrictRoute
 OpenApiDocument = dict[str, Any]
 
 DESCRIPTION = (
-    "What a suspension mechanic must know before opening a fork, with scope and source. The same address gives JSON, "
-    "a page, text or CSV: its end (`.html .txt .csv .svg`) beats `format=`, which beats Accept. What is not known is "
-    "absent, never null; readers pass over members they do not know. Every refusal is a problem detail (RFC 9457) "
-    "whose `errors[].code` is stable. GET also takes HEAD and OPTIONS. The examples are from an invented catalogue; in "
-    "them lists are cut to two."
+    "Everything a suspension mechanic needs to know before opening a fork, with scope and source. One address "
+    "gives JSON, a page, text or CSV: its suffix (`.html .txt .csv .svg`) overrides `format=`, which overrides "
+    "Accept. Unknown values are absent, never null; clients must ignore members they do not know. Every error is a "
+    "problem detail (RFC 9457) whose `errors[].code` is stable. Every GET address also answers HEAD and OPTIONS. The "
+    "examples are from an invented catalogue, with lists cut to two entries."
 )
 TAGS = {
-    "questions": "Questions of a mechanic: which chassis, what fits it, everything listed for it, and the work.",
-    "tables": "All tables, as they are exchanged.",
+    "questions": "Mechanics' questions: which chassis it is, what fits, all that is listed for it, and the work.",
+    "tables": "All tables, with the columns of the exchange format.",
     "units and standards": "Units, conversion, and public standards as tables.",
     "rules": "The rules that check the catalogue, and their findings.",
     "revisions": "Revisions, the change feed, and every version of a statement.",

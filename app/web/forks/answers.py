@@ -11,7 +11,7 @@ from app.questions.answers.gap import Gap
 from app.questions.answers.views import Caution, Undecided
 
 Unlisted = Annotated[
-    list[str], Field(description="What of the fork as it is built no document of the catalogue lists; it is in it all.")
+    list[str], Field(description="What is fitted to the fork that no document in the catalogue lists.")
 ]
 
 

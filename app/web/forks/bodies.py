@@ -193,6 +193,6 @@ def _day(text: str | None, pointer: str, read: _Reader) -> str | None:
         try:
             return dt.date.fromisoformat(str(text)).isoformat()
         except ValueError:
-            raise Invalid.one("not-a-date", "A day is YYYY-MM-DD, and there is none such.") from None
+            raise Invalid.one("not-a-date", "Write a date that exists, as YYYY-MM-DD.") from None
 
     return None if text is None else read(pointer, day, None)

@@ -66,13 +66,13 @@ def job_form(choices: Choices) -> list[FieldGroup]:
             "The job",
             [
                 FormField("job", "/job", choices=jobs, required=True),
-                FormField("done_on", "/done_on", "date", "the day at the workshop"),
-                FormField("hours", "/hours", "number", "of the fork in all, if known"),
+                FormField("done_on", "/done_on", "date", "your local date"),
+                FormField("hours", "/hours", "number", "total on the fork, if known"),
                 _riding(choices),
             ],
         ),
         FieldGroup(
-            "Measured when it was together",
+            "Measured after assembly",
             [
                 FormField("pressure", "/measured/pressure", hint="in psi, or with its unit: 5 bar"),
                 FormField("sag", "/measured/sag", hint="in mm from full extension, at that pressure"),
@@ -81,19 +81,19 @@ def job_form(choices: Choices) -> list[FieldGroup]:
                 FormField("compression_clicks", "/measured/compression_clicks", "whole"),
                 FormField("clicks_from", "/measured/clicks_from", hint=choices.clicks_from, choices=CLICK_ENDS),
             ],
-            "Only what was measured. What is left empty is noted nowhere.",
+            "Enter only what you measured. Empty fields are not recorded.",
         ),
         FieldGroup(
-            "Measured more seldom",
+            "Less common measurements",
             [
-                FormField("second_pressure", "/measured/second_pressure", hint="in psi, of a second chamber"),
+                FormField("second_pressure", "/measured/second_pressure", hint="of a second chamber, in psi"),
                 FormField("exposed_stanchion", "/measured/exposed_stanchion", hint="in mm"),
                 FormField("axle_to_crown", "/measured/axle_to_crown", hint="in mm"),
             ],
             folded=True,
         ),
-        FieldGroup("Fitted, where it is another than before", _fitted("/fitted", choices), folded=True),
-        FieldGroup("To remember", [FormField("note", "/note", "lines")]),
+        FieldGroup("Fitted, if different from before", _fitted("/fitted", choices), folded=True),
+        FieldGroup("Notes", [FormField("note", "/note", "lines")]),
         FieldGroup("", [FormField("job_card", "/job_card"), FormField("revision", "/revision", "whole")]),
     ]
 
@@ -104,15 +104,15 @@ def fork_form(choices: Choices) -> list[FieldGroup]:
         FieldGroup(
             "The fork",
             [
-                FormField("serial", "/serial", hint="as it is stamped on it", required=True),
-                FormField("first_used_on", "/first_used_on", "date", "intervals are counted from it"),
+                FormField("serial", "/serial", hint="as stamped on the fork", required=True),
+                FormField("first_used_on", "/first_used_on", "date", "service intervals count from this day"),
                 _riding(choices),
                 FormField("model_year", "/model_year", "whole"),
                 FormField("variant", "/variant", choices=choices.variant),
                 FormField("wheel_size", "/wheel_size", choices=choices.wheel_size),
             ],
         ),
-        FieldGroup("What is in it", _fitted("", choices), "What is not known is left empty."),
+        FieldGroup("What is fitted", _fitted("", choices), "Leave empty what you do not know."),
         FieldGroup("", [FormField("chassis", "/chassis")]),
     ]
 
@@ -120,7 +120,7 @@ def fork_form(choices: Choices) -> list[FieldGroup]:
 def _riding(choices: Choices) -> FormField:
     """How the fork is ridden, which decides its intervals."""
     return FormField(
-        "riding", "/riding", hint="decides what is due; if left out, the strictest", choices=choices.riding
+        "riding", "/riding", hint="sets the service intervals; if empty, the strictest apply", choices=choices.riding
     )
 
 
@@ -128,8 +128,8 @@ def _fitted(place: str, choices: Choices) -> list[FormField]:
     return [
         FormField("spring", f"{place}/spring", choices=choices.spring),
         FormField("travel", f"{place}/travel", hint="in mm"),
-        FormField("spacers", f"{place}/spacers", "whole", "how many in all"),
-        FormField("travel_spacers", f"{place}/travel_spacers", "whole", "how many in all"),
+        FormField("spacers", f"{place}/spacers", "whole", "total number"),
+        FormField("travel_spacers", f"{place}/travel_spacers", "whole", "total number"),
         FormField("damper", f"{place}/damper", choices=choices.damper),
     ]
 

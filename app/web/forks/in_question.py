@@ -31,8 +31,8 @@ class OfFork(BaseModel):
     fork: str | None = Field(
         None,
         max_length=80,
-        description="Id of a fork of your bench log (takes a key of scope `bench`): what is in it stands in for the "
-        "parameters that are not given.",
+        description="Id of a fork of your bench log (needs a key with scope `bench`). Its recorded configuration "
+        "fills in the parameters that you leave out.",
     )
 
 
@@ -61,7 +61,7 @@ async def filled_in(request: Request, chassis: str, asked: A) -> A:
         raise nothing()
     fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     if fork.chassis != chassis:
-        text = f"This fork is a {fork.chassis}: ask of that chassis."
+        text = f"This fork is a {fork.chassis}. Use the address of that chassis."
         fault = Fault("fork-of-another-chassis", text, parameter="fork", suggestion=fork.chassis)
         raise Invalid(text, [fault])
     known = parameters_of(fork.configuration)
@@ -122,11 +122,11 @@ def _refuse_other_spring(asked: JobCardAsked, known: Mapping[str, Any]) -> None:
     said = getattr(asked, name)
     if noted is None or said is None or said == noted:
         return
-    text = f"The log says that {noted} is in this fork, not {said}. "
+    text = f"The log has {noted} in this fork, not {said}. "
     if asked.job == "travel-change":
         text += "Leave from_spring out, or correct the fork in the log first."
     else:
-        text += f"To fit {said} ask for job=travel-change; if it is in the fork already, correct the log first."
+        text += f"To fit {said}, use job=travel-change. If it is in the fork already, correct the log first."
     raise Invalid(text, [Fault("other-spring-in-fork", text, parameter=name, suggestion=str(noted))])
 
 

@@ -30,8 +30,8 @@ class Hosts:
             response = problem_response(
                 scope,
                 "host-unknown",
-                "This service does not answer for the host you asked (the Host header is missing, sent twice, or "
-                "another). To allow a host, add it to the setting LEGWORK_ALLOWED_HOSTS.",
+                "This service does not answer for the host you requested (the Host header is missing, repeated "
+                "or not allowed). To allow a host, add it to the setting LEGWORK_ALLOWED_HOSTS.",
             )
             await response(scope, receive, send)
             return

@@ -47,7 +47,7 @@ class Limits:
             return
         if self.in_flight >= self.settings.max_in_flight and scope["path"] not in _ALWAYS_ANSWERED:
             response = problem_response(
-                scope, "unavailable", "Too many requests are being answered at once.", headers={"Retry-After": "1"}
+                scope, "unavailable", "The server is busy with too many requests.", headers={"Retry-After": "1"}
             )
             await response(scope, receive, send)
             return
@@ -60,23 +60,23 @@ class Limits:
     def _refusal(self, scope: Scope, headers: Mapping[bytes, bytes]) -> tuple[str, str] | None:
         limit = self.settings
         if len(scope.get("raw_path") or scope["path"]) + len(scope["query_string"]) > limit.max_url_bytes:
-            return "url-too-long", f"Path and query may have {limit.max_url_bytes} bytes together."
+            return "url-too-long", f"Path and query may be at most {limit.max_url_bytes} bytes together."
         if b"transfer-encoding" in headers and b"content-length" in headers:
-            return "malformed", "A body has a length or comes in chunks, not both."  # RFC 9112, 6.1: request smuggling
+            return "malformed", "Send a Content-Length or a chunked body, not both."  # RFC 9112, 6.1: request smuggling
         lines = scope["headers"]
         if len(lines) > limit.max_headers:
-            return "header-too-large", f"A request may have {limit.max_headers} header lines."
+            return "header-too-large", f"A request may have at most {limit.max_headers} header lines."
         if sum(len(name) + len(value) + 4 for name, value in lines) > limit.max_header_bytes:
-            return "header-too-large", f"The header lines may have {limit.max_header_bytes} bytes together."
+            return "header-too-large", f"The header lines may be at most {limit.max_header_bytes} bytes together."
         if headers.get(b"content-encoding", b"identity").strip().lower() not in {b"identity", b""}:
-            return "media-type", "A body is taken as it is, not compressed: leave Content-Encoding out."
+            return "media-type", "Send the body uncompressed, without Content-Encoding."
         length = headers.get(b"content-length", b"0")
         if not length.isdigit() or len(length) > 18 or int(length) > limit.max_body_bytes:
             return "too-large", self._too_large()
         return None
 
     def _too_large(self) -> str:
-        return f"A body may have {self.settings.max_body_bytes} bytes."
+        return f"A body may be at most {self.settings.max_body_bytes} bytes."
 
     async def _timed(self, scope: Scope, receive: Receive, send: Send, *, has_body: bool) -> None:
         slow = scope["path"] in _SLOW
@@ -115,7 +115,7 @@ class Limits:
             if patience.left:
                 await patience.ended()
             response = problem_response(
-                scope, "unavailable", "It took too long and was given up.", headers={"Retry-After": "5"}
+                scope, "unavailable", "The answer took too long and was abandoned.", headers={"Retry-After": "5"}
             )
             await response(scope, receive, send)
 

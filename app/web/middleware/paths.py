@@ -21,7 +21,7 @@ class Paths:
         if scope["type"] == "http":
             raw: bytes = scope.get("raw_path") or b""
             if _NOTHING_OF_OURS.search(raw) or "\0" in scope["path"] or not scope["path"].startswith("/"):
-                response = problem_response(scope, "not-found", "Nothing has that address.")
+                response = problem_response(scope, "not-found", "There is nothing at that address.")
                 await response(scope, receive, send)
                 return
             if scope["method"] == "GET" and (match := _SUFFIX.fullmatch(scope["path"])):

@@ -142,7 +142,7 @@ class Rates:
         counted = await self.counter.count(scope, rate)
         headers = counted.headers()
         if not counted.allowed:
-            detail = f"At most {rate.amount} of these in {rate.get_expiry()} s from one client."
+            detail = f"One client may send at most {rate.amount} of these requests in {rate.get_expiry()} s."
             more = {**_as_text(headers), "Retry-After": str(counted.wait_s)}
             await problem_response(scope, "too-many", detail, headers=more)(scope, receive, send)
             return

@@ -83,7 +83,7 @@ class Requests:
             self.logger.error("fault", request_id=request_id, exc_info=True)
             if status == 0:
                 response = problem_response(
-                    scope, "fault", "Something failed on this side; it is in the log under this id."
+                    scope, "fault", "The service failed. Its log has the details under this request id."
                 )
                 await response(scope, receive, send_counted)
             elif not complete:

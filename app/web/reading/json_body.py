@@ -116,7 +116,7 @@ def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 def _integer(digits: str) -> int:
     if len(digits) > 20 or abs(int(digits)) > LARGEST_INTEGER:
-        raise Invalid.one("out-of-range", "A whole number in the body is too large.")
+        raise Invalid.one("out-of-range", "An integer in the body is too large.")
     return int(digits)
 
 

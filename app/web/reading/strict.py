@@ -163,9 +163,7 @@ def _check_query(request: Request, declared: dict[str, Parameter]) -> Response |
             Fault("empty", f"`{name}` has no value; leave it out if it is unknown.", parameter=name) for name in empty
         ]
     if faults:
-        raise Invalid(
-            faults[0].text if len(faults) == 1 else f"{len(faults)} things are wrong with the parameters.", faults
-        )
+        raise Invalid(faults[0].text if len(faults) == 1 else f"{len(faults)} parameters are wrong.", faults)
     if not plain:
         query = urllib.parse.urlencode([(name, composed(value)) for name, value in pairs]).encode()
         request.scope["query_string"] = query
@@ -182,7 +180,7 @@ def _pairs(query: bytes, plain: bool) -> list[tuple[str, str]]:
     except UnicodeError:
         raise Invalid.one("not-utf-8", "The parameters are not percent-encoded UTF-8.") from None
     except ValueError:
-        raise Invalid.one("too-many", f"A request may have up to {MOST_PARAMETERS} parameters.") from None
+        raise Invalid.one("too-many", f"A request may have at most {MOST_PARAMETERS} parameters.") from None
 
 
 def _faults(pairs: list[tuple[str, str]], declared: dict[str, Parameter]) -> Iterator[Fault]:
@@ -209,7 +207,7 @@ def _unknown(name: str, declared: dict[str, Parameter]) -> Fault:
     hint = (
         f"did you mean `{near}`?"
         if near
-        else "it takes " + (", ".join(f"`{known}`" for known in declared) or "none") + "."
+        else "it accepts " + (", ".join(f"`{known}`" for known in declared) or "none") + "."
     )
     return Fault("unknown-parameter", f"There is no parameter `{shown}`: {hint}", parameter=shown, suggestion=near)
 
@@ -223,7 +221,7 @@ def _number_fault(parameter: Parameter, value: str) -> Fault | None:
             return Fault("out-of-range", f"`{name}` is too large.", parameter=name)
         return None
     if len(value) > 64 or not _NUMBER.fullmatch(value):
-        return Fault("not-a-number", f"`{name}` must be a decimal number, with a point.", parameter=name)
+        return Fault("not-a-number", f"`{name}` must be a decimal number with a point.", parameter=name)
     if not math.isfinite(float(value)) or (float(value) == 0 and Decimal(value) != 0):
         return Fault("out-of-range", f"`{name}` is too large or too small.", parameter=name)
     return None

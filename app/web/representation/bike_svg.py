@@ -46,7 +46,7 @@ def bike_change(answer: Answer) -> bytes:
     """The drawing as UTF-8; in its place a sentence where figures are missing."""
     title = f"{answer['frame']['name']} with {answer['chassis']['name']}: before and after"
     lacking = missing(answer)
-    told = [f"Not drawn: {lacking}"] if lacking else _described(answer)
+    told = [f"No drawing: {lacking}"] if lacking else _described(answer)
     root = sheet(WIDTH, 400, title, " ".join(told), size=14)
     text(root, WIDTH / 2, 22, title, anchor="middle", size=15, weight="bold")
     if lacking:

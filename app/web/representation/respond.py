@@ -51,7 +51,7 @@ async def respond(
     if form is None:
         there = {"available": [{"media_type": form.media_type, "suffix": form.suffix} for form in forms]}
         return problem_response(
-            request.scope, "not-acceptable", "The answer has none of the forms asked for.", extra=there
+            request.scope, "not-acceptable", "This answer is not available in any format you accept.", extra=there
         )
     if form.complete is not None:
         answered = await form.complete(answered)

@@ -8,7 +8,7 @@ INVENTED = "Demonstration: invented data. Never use it on a real fork."
 STRIP = 22  # height of the line above a drawing that says so
 # What a drawing must not be seen without, by the code of the caution.
 WARNINGS = {
-    "over-pressure-limit": "above the maximum fill pressure",
+    "over-pressure-limit": "above the maximum pressure",
 }
 
 

@@ -35,7 +35,7 @@ def _plain(value: Any) -> str:
 def _claim(each: Answer) -> Iterator[str]:
     """Scope, note and source of a statement, indented."""
     if scope := words.scope_words(each["scope"]):
-        yield from wrapped(f"    holds for {scope}", "    ")
+        yield from wrapped(f"    applies to {scope}", "    ")
     if "note" in each:
         yield from wrapped(f"    {each['note']}", "    ")
     source = words.source_words(each["source"]) if "source" in each else "no source"
@@ -102,7 +102,7 @@ def _torque(each: Answer) -> Iterator[str]:
     about += [" or ".join(bolt["drives"])] if "drives" in bolt else []
     about += [each[name] for name in ("thread_prep", "instruction", "recheck") if name in each]
     about += ["left-hand thread"] if bolt.get("hand") == "left" else []
-    about += ["new each time"] if bolt.get("reuse") == "replace" else []
+    about += ["replace every time"] if bolt.get("reuse") == "replace" else []
     stage = f", stage {each['stage']}" if "stage" in each else ""
     figure = _plain(each["torque"]) if "torque" in each else "no figure"
     placed = ("fastener", "stage", "torque", "thread_prep", "instruction", "recheck", "preload", "tools")
@@ -203,7 +203,7 @@ def setup(answer: Answer, question: str) -> Iterator[str]:
     if "coil" in answer:
         yield from text_spring.coil(answer["coil"])
     if answer.get("candidates"):
-        yield from heading("Whichever it is")
+        yield from heading("For each possible fork")
         for each in answer["candidates"]:
             yield from _candidate(each)
     if answer["published"]:
@@ -282,7 +282,7 @@ def job_card(answer: Answer, question: str) -> Iterator[str]:
         yield from heading("Published set-up")
     for each in answer["settings"]["published"]:
         yield from _guide(each)
-    yield from heading("Proof")
+    yield from heading("Final checks")
     for each in answer["checks"]:
         yield from beside(f"  {words.label(each['what'])}", _plain(each["value"]) if "value" in each else "", "  ")
         limit = each.get("limit", {})

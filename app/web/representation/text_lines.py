@@ -67,7 +67,7 @@ def further(answer: Answer) -> Iterator[str]:
     """Where a list goes on."""
     if "next" in answer:
         yield ""
-        yield from wrapped(f"further: {answer['next']}", "  ")
+        yield from wrapped(f"next: {answer['next']}", "  ")
 
 
 def undecided(answer: Answer) -> Iterator[str]:
@@ -193,7 +193,7 @@ def problem_text(body: Answer) -> str:
         where = each.get("parameter") or each.get("pointer") or each["code"]
         lines += wrapped(f"- {where}: {each['text']}", "  ")
         if "suggestion" in each:
-            lines += wrapped(f"  perhaps: {each['suggestion']}", "  ")
+            lines += wrapped(f"  try: {each['suggestion']}", "  ")
     shown = ("type", "title", "status", "detail", "errors", "instance", "undecided")
     called = [each for each in body.get("undecided", []) if "names" in each]
     lines += undecided({"undecided": called})

@@ -36,7 +36,7 @@ def _hit(each: Answer) -> Iterator[str]:
     if about:
         yield from wrapped(f"    {about}", "    ")
     if scope := words.scope_words(each.get("scope", {})):
-        yield from wrapped(f"    holds for {scope}", "    ")
+        yield from wrapped(f"    applies to {scope}", "    ")
     for exception in each.get("exceptions", ()):
         yield from wrapped(f"    not for {words.scope_words(exception['scope'])}: see {exception['id']}", "    ")
     if "note" in each:

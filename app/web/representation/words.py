@@ -35,33 +35,33 @@ UNITS = {
 
 _LABELS = {
     "_id": "id", "model_year_from": "model year from", "part_number": "part no.", "superseded_by": "superseded by",
-    "axle_to_crown": "axle to crown", "spacer_limit": "volume spacers at most", "spacers_fitted": "from the factory",
+    "axle_to_crown": "axle to crown", "spacer_limit": "maximum volume spacers", "spacers_fitted": "from the factory",
     "travel_spacer": "travel spacer", "travel_spacers": "travel spacers", "spacers": "volume spacers",
-    "pressure_limit": "maximum fill pressure", "start_pressure": "start pressure", "peak_pressure": "peak pressure",
-    "asked": "what was asked", "uses": "parts", "guides": "published set-up", "published": "published set-up",
-    "bases": "every basis", "by_spacers": "by volume spacers", "gaps": "not in the catalogue", "undecided": "to decide",
-    "near_misses": "near misses", "near_misses_total": "near misses in all", "fills": "oils and fills",
+    "pressure_limit": "maximum pressure", "start_pressure": "start pressure", "peak_pressure": "peak pressure",
+    "asked": "your input", "uses": "parts", "guides": "published set-up", "published": "published set-up",
+    "bases": "all bases", "by_spacers": "by volume spacers", "gaps": "not in the catalogue", "undecided": "to decide",
+    "near_misses": "near misses", "near_misses_total": "near misses in total", "fills": "oils and fills",
     "drives": "drive", "mass_is": "rider mass", "rider_mass": "rider with gear", "fork-check": "fork check",
     "job-card": "job card", "setup": "set-up", "not_done": "not done on this fork", "write_down": "to write down",
-    "revision_from": "holds since revision", "recorded_at": "recorded", "ucum": "UCUM code", "also_in": "also in",
+    "revision_from": "in force since revision", "recorded_at": "recorded", "ucum": "UCUM code", "also_in": "also in",
     "href": "address", "from": "from", "to": "to", "q": "search", "per_page": "rows", "units": "units",
     "dual_crown": "dual crown", "nlgi": "NLGI", "bb_drop": "bottom bracket drop", "bb_height": "bottom bracket height",
     "geometry_sag": "sag in the geometry",
-    "hours": "riding hours", "bead_seat": "bead seat", "as_of": "as of", "min_revision": "at least revision",
-    "slow_force": "force, slowly", "fill_altitude": "filled at", "altitude": "ridden at",
-    "percent": "share of travel", "share_percent": "holds the true value", "what": "what", "viscosity_40": "at 40 °C",
-    "viscosity_100": "at 100 °C", "density_15": "density at 15 °C", "format": "form",
+    "hours": "riding hours", "bead_seat": "bead seat", "as_of": "as of", "min_revision": "minimum revision",
+    "slow_force": "force, slow stroke", "fill_altitude": "filled at", "altitude": "ridden at",
+    "percent": "share of travel", "share_percent": "contains the true value", "what": "what",
+    "viscosity_40": "at 40 °C", "viscosity_100": "at 100 °C", "density_15": "density at 15 °C", "format": "format",
 }  # fmt: skip
 
 _QUESTIONS = {
     "fits": "What fits", "sheet": "Sheet", "setup": "Set-up", "job-card": "Job card", "fork-check": "Fork check",
     "convert": "Convert", "units": "Units", "standards": "Standards", "standard": "Standard", "rules": "Rules",
     "rule": "Rule", "findings": "Findings", "revisions": "Revisions", "revision": "Revision", "changes": "Changes",
-    "statement-history": "History of a value", "alternatives": "Stand-ins for a fluid", "identify": "Which fork is it?",
-    "spring-fits": "Which forks take this spring", "problem-types": "Kinds of refusal", "problem-type": "Refusal",
-    "record-job": "Record a job", "send-again": "Send it once more",
+    "statement-history": "History of a value", "alternatives": "Alternatives to a fluid",
+    "identify": "Which fork is it?", "spring-fits": "Forks that take this spring", "problem-types": "Problem types",
+    "problem-type": "Problem type", "record-job": "Record a job", "send-again": "Send it again",
     "register-fork": "Register a fork", "forks": "Bench log", "due": "What is due",
-    "services": "What was done", "start": "Legwork", "own-data": "Your own data",
+    "services": "Work done", "start": "Legwork", "own-data": "Your own data",
     "sheet-changes": "What changed on this sheet",
 }  # fmt: skip
 
@@ -89,7 +89,7 @@ def is_slug(text: str) -> bool:
 
 
 def label(name: str) -> str:
-    """How a member is called, without its unit: `spacer_limit` → `volume spacers at most`."""
+    """How a member is called, without its unit: `spacer_limit` → `maximum volume spacers`."""
     if name in _LABELS:
         return _LABELS[name]
     stem, _, unit = name.rpartition("_")
@@ -130,7 +130,7 @@ def plain(value: Any) -> str:
 
 def clicks(counted: Mapping[str, Any]) -> str:
     """A number of clicks with its datum, and how many there are in all if that is known."""
-    return f"{counted['text']}, {counted['total']} in all" if "total" in counted else str(counted["text"])
+    return f"{counted['text']}, {counted['total']} in total" if "total" in counted else str(counted["text"])
 
 
 def sentence(text: str) -> str:
@@ -148,15 +148,17 @@ def choices(open_parameter: Mapping[str, Any]) -> list[tuple[str, str]]:
 def band(said: Mapping[str, Any]) -> str:
     """How sure a value is and what moves it most, which the text may say already."""
     biggest = str(said.get("biggest", ""))
-    return str(said["text"]) if biggest.lower() in said["text"].lower() else f"{said['text']} Moved most by {biggest}."
+    return (
+        str(said["text"]) if biggest.lower() in said["text"].lower() else f"{said['text']} Depends most on {biggest}."
+    )
 
 
 def bands(every: Sequence[Mapping[str, Any]]) -> str:
     """How often the bands of figures hold the true value, and what moves each most: one sentence for all of them."""
     shares = {plain(each["share_percent"]) for each in every}
-    moved = [f"{label(each['of'])} by {each['biggest']}" for each in every if "biggest" in each]
-    often = f"The bands hold the true value at least {' or '.join(sorted(shares))} times in 100."
-    return f"{often} Moved most: {'; '.join(moved)}." if moved else often
+    moved = [f"{label(each['of'])} on {each['biggest']}" for each in every if "biggest" in each]
+    often = f"The true value lies within the range at least {' or '.join(sorted(shares))} times in 100."
+    return f"{often} What each depends on most: {'; '.join(moved)}." if moved else often
 
 
 def left(value: float, unit: str) -> str:

@@ -168,7 +168,7 @@ def _asked(request: Request, url: str, revision: int) -> tuple[StrictRoute, Scop
     })  # fmt: skip
     route, found = _matching(request, scope)
     if not isinstance(route, StrictRoute) or not ANSWERED.intersection(route.tags):
-        raise NotFound("No look-up has that address.")
+        raise NotFound("There is no look-up at that address.")
     names = {name for name, _ in urllib.parse.parse_qsl(parts.query, keep_blank_values=True)}
     if "revision" in parameters_of(route) and not names & _PINS:
         scope["query_string"] += b"&revision=%d" % revision if parts.query else b"revision=%d" % revision

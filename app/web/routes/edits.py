@@ -53,10 +53,10 @@ class CheckAsked(FormAsked):
 @router.post(
     "/v1/checks",
     operation_id="checkChanges",
-    summary="What would be found, without storing anything",
+    summary="Check a package or changes without storing anything",
     response_model=None,
     openapi_extra=BODIES,
-    responses={200: {"model": WriteAnswer, "description": "The report, whether it would be accepted or not."}},
+    responses={200: {"model": WriteAnswer, "description": "The report, accepted or not."}},
 )
 async def check_changes(request: Request, asked: Annotated[CheckAsked, Query()]) -> Response:
     """A dry run against the present catalogue: a package or a list of changes. Takes no key, opens no transaction."""
@@ -72,11 +72,11 @@ async def check_changes(request: Request, asked: Annotated[CheckAsked, Query()])
 @router.post(
     "/v1/imports",
     operation_id="importChanges",
-    summary="Take in a package or a list of changes, all or nothing",
+    summary="Import a package or a list of changes, all or nothing",
     response_model=None,
     openapi_extra=BODIES,
     responses={
-        200: {"model": WriteAnswer, "description": "It changes nothing that is stored."},
+        200: {"model": WriteAnswer, "description": "Nothing stored would change."},
         201: {"model": WriteAnswer, "description": "Accepted: a new revision."},
     },
 )
@@ -134,8 +134,8 @@ async def _import_package(request: Request, caller: Caller, reason: str, idempot
     answer = await _in_child(request, "load", *options)
     if not answer["accepted"]:
         rejects = [finding for finding in answer["findings"] if refuses(finding)]
-        faults = [Fault(finding["rule"], f"{finding['text']}; {finding['mend']}") for finding in rejects[:20]]
-        raise Invalid(f"{answer['counts']['reject']} findings refuse this package", faults, report=answer)
+        faults = [Fault(finding["rule"], f"{finding['text']}; {finding['fix']}") for finding in rejects[:20]]
+        raise Invalid(f"{answer['counts']['reject']} faults in this package", faults, report=answer)
     write.revision = answer["revision"]
     return answer
 
@@ -189,7 +189,7 @@ def reason_of(*given: str | None) -> str:
 
 
 def _noreason_of() -> Invalid:
-    text = "say why: `reason` is recorded with the revision"
+    text = "give a `reason`; it is recorded with the revision"
     return Invalid(text, [Fault("reason-missing", text, pointer="/reason", parameter="reason")])
 
 

@@ -79,7 +79,7 @@ async def export_sqlite(request: Request, asked: Asked) -> Response:
     operation_id="contentHash",
     summary="One hash of the whole catalogue",
     response_model=None,
-    responses={200: {"model": ContentHash, "description": "The hash of what holds at the revision."}},
+    responses={200: {"model": ContentHash, "description": "The hash of the catalogue at the revision."}},
 )
 async def content_hash(request: Request, asked: Asked) -> Response:
     """SHA-256 over the values given: equal for equal catalogues, so that a copy can be compared with its origin."""

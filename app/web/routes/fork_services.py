@@ -183,7 +183,7 @@ async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Quer
     gaps: list[Gap] = []
     if not listed:
         text = "The catalogue lists no interval for this fork. See its maker's manual."
-        gaps.append({"what": "intervals", "why_needed": "they say when it is opened next", "text": text})
+        gaps.append({"what": "intervals", "why_needed": "they say when to open it next", "text": text})
     answer: dict[str, Any] = {
         "revision": revision, "fork": id, "on": today.isoformat(), "due": listed,
         "undecided": _riding_open(riding, ridings), "gaps": gaps,
@@ -228,7 +228,7 @@ def _riding_open(riding: str | None, listed: list[str]) -> list[Undecided]:
     """The riding, if nobody said how the fork is ridden and its intervals differ by it."""
     if riding is not None or not listed:
         return []
-    text = "Give riding: nobody has said how this fork is ridden, so the strictest interval counts."
+    text = "Set `riding`. How this fork is ridden is not recorded, so the strictest interval counts."
     return [{"parameter": "riding", "values": [*listed, on_the_bench.OTHER_RIDING], "text": text}]
 
 

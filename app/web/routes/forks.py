@@ -74,11 +74,11 @@ async def fork_cautions(request: Request, chassis: Collection[str], *codes: str)
 @router.post(
     "/v1/forks",
     operation_id="registerFork",
-    summary="Register a fork by its serial",
+    summary="Register a fork",
     response_model=None,
     openapi_extra=json_body(FORK_BODY, "Serial, chassis, and what is in it as far as known."),
     status_code=201,
-    responses={201: {"model": answers.ForkAnswer, "description": "The fork with its unguessable id."}},
+    responses={201: {"model": answers.ForkAnswer, "description": "The fork with its secret id."}},
 )
 async def register_fork(request: Request, idempotency_key: IdempotencyKey = None) -> Response:
     """409 if the shop has already registered this serial; its id is the `suggestion`."""

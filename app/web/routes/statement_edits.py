@@ -52,7 +52,7 @@ ReasonAsked = Annotated[EditReason, Query(description="Why; it is public.")]
     operation_id="addStatement",
     summary="Add a statement",
     response_model=None,
-    openapi_extra=json_body(CHANGE, "The change; its row brings an id that was never used."),
+    openapi_extra=json_body(CHANGE, "The change; its row has an id that was never used."),
     status_code=201,
     responses={201: {"model": WriteAnswer, "description": "Accepted: a new revision."}},
 )
@@ -73,7 +73,7 @@ async def add_statement(request: Request, idempotency_key: IdempotencyKey = None
     summary="Replace or reopen a statement",
     response_model=None,
     openapi_extra=json_body(PUT, "The whole row as GET gives it, with the reason; its id is that of the address."),
-    responses={200: {"model": WriteAnswer, "description": "Accepted, or nothing to change."}},
+    responses={200: {"model": WriteAnswer, "description": "Accepted, or nothing changed."}},
 )
 async def put_statement(
     request: Request,
@@ -109,7 +109,7 @@ async def put_statement(
     summary="Change some columns of a statement",
     response_model=None,
     openapi_extra=json_body(PATCH, "The columns to change in `row`, with the reason.", MERGE_PATCH, *MEDIA_TYPES),
-    responses={200: {"model": WriteAnswer, "description": "Accepted, or nothing to change."}},
+    responses={200: {"model": WriteAnswer, "description": "Accepted, or nothing changed."}},
 )
 async def patch_statement(
     request: Request,

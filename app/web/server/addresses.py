@@ -52,9 +52,9 @@ def announce(settings: Settings, port: int, to: TextIO) -> None:
     print(f"Legwork answers at {first}", file=to)
     for url in others:
         print(f"                or {url}", file=to)
-    print(f"It answers for these hosts: {', '.join(hosts)}. LEGWORK_ALLOWED_HOSTS sets others.", file=to)
+    print(f"Allowed hosts: {', '.join(hosts)}. To change them, set LEGWORK_ALLOWED_HOSTS.", file=to)
     if to.isatty():
-        print(f"On a phone in the same network, scan this for {first}", file=to)
+        print(f"On a phone in the same network, scan this to open {first}", file=to)
         segno.make(first, micro=False).terminal(to, compact=True)
     to.flush()
 

@@ -150,7 +150,7 @@ class Timed:
             if self._is_answering() and comes_on:
                 self._enter("body")
             elif self._is_answering() and not self.cycle.response_started:
-                self._refuse("too-slow", "The body came too slowly.")
+                self._refuse("too-slow", "The body arrived too slowly.")
             else:
                 self.transport.close()  # the answer is out already: nothing more to say
         elif self._is_answering():

@@ -17,8 +17,8 @@ _BARE_LF = re.compile(rb"(?<!\r)\n")
 
 Lines = Sequence[tuple[bytes, bytes]]
 
-MALFORMED = ("malformed", "This is not an HTTP request that can be read.")
-UNKNOWN_CODING = ("not-implemented", "A body may come in chunks (Transfer-Encoding: chunked), in no other coding.")
+MALFORMED = ("malformed", "This cannot be read as an HTTP request.")
+UNKNOWN_CODING = ("not-implemented", "The only transfer coding accepted for a body is chunked.")
 LONG_TRAILERS = ("header-too-large", "The trailers after the body are too long together.")
 LONG_HEADER = ("header-too-large", "The header lines are too long together.")
 

@@ -21,7 +21,7 @@ def look_through_soon(databases: Sequence[Database], logger: Any) -> asyncio.Tim
     large = [database for database in databases if database.is_large()]
     if not large:
         return None
-    thread = threading.Thread(target=_look_through, args=(large, logger), name="looking through", daemon=True)
+    thread = threading.Thread(target=_look_through, args=(large, logger), name="integrity check", daemon=True)
     return asyncio.get_running_loop().call_later(AFTER_SECONDS, thread.start)
 
 
@@ -30,7 +30,7 @@ def _look_through(databases: Sequence[Database], logger: Any) -> None:
         try:
             database.integrity_check()
         except Unavailable as refused:
-            logger.error("not looked through", database=str(database.path), detail=refused.detail)
+            logger.error("not checked", database=str(database.path), detail=refused.detail)
             continue
         if database.damage is not None:
             logger.error("damaged", database=str(database.path), detail=f"{database.damage}; restore a backup")

@@ -76,7 +76,7 @@ def _listen(settings: Settings) -> socket.socket:
     except (OSError, UnicodeError) as error:
         listening.close()
         in_use = isinstance(error, OSError) and error.errno == errno.EADDRINUSE
-        why = "something else listens there" if in_use else getattr(error, "strerror", None) or "not an address"
+        why = "another program is using it" if in_use else getattr(error, "strerror", None) or "it is not an address"
         print(f"Cannot listen on {settings.host} port {settings.port}: {why}.", file=sys.stderr)
         raise SystemExit(CANNOT_LISTEN) from None
     return listening
