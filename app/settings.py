@@ -25,7 +25,7 @@ DATA = Path(".data")
 
 
 def is_loopback(host: str) -> bool:
-    """Whether only this machine itself reaches a service that listens on `host`."""
+    """Whether a service that listens on `host` can be reached only from this machine."""
     try:
         return ipaddress.ip_address(host.strip("[]")).is_loopback
     except ValueError:
@@ -33,7 +33,7 @@ def is_loopback(host: str) -> bool:
 
 
 class Settings(BaseSettings):
-    """One value per setting; a wrong value stops the start with a message that names the variable."""
+    """One field per setting. A wrong value stops the start with a message that names the variable."""
 
     model_config = SettingsConfigDict(env_prefix=PREFIX, frozen=True)
 

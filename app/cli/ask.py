@@ -1,6 +1,6 @@
-"""A lookup as a client asks it: of a server over HTTP, or of a local database through the same web service in process.
+"""Makes lookups as a client: of a server over HTTP, or of a local database through the same web service in process.
 
-Both ways go through the routes, so that an answer on the command line is the answer on the wire.
+Both go through the routes, so the command line gives the same answers as the server.
 """
 
 import asyncio
@@ -17,7 +17,7 @@ _IN_PROCESS = "http://localhost"
 
 
 def read_parameters(words: Sequence[str]) -> list[tuple[str, str]]:
-    """`travel=150` as name and value. Raises Invalid for a word without `=`."""
+    """Split `travel=150` into name and value. Raises Invalid for a word without `=`."""
     for word in words:
         if "=" not in word:
             raise Invalid.one(
@@ -27,7 +27,7 @@ def read_parameters(words: Sequence[str]) -> list[tuple[str, str]]:
 
 
 def ask_server(server: str, path: str, parameters: Sequence[tuple[str, str]], media_type: str) -> httpx.Response:
-    """The response of a server. Raises Unavailable where there is none."""
+    """The response of a server. Raises Unavailable if it cannot be reached."""
     try:
         with httpx.Client(base_url=server, timeout=TIMEOUT_S, follow_redirects=False) as client:
             return client.send(_request(client, path, parameters, media_type))
@@ -36,7 +36,7 @@ def ask_server(server: str, path: str, parameters: Sequence[tuple[str, str]], me
 
 
 def ask_app(app: Any, path: str, parameters: Sequence[tuple[str, str]], media_type: str) -> httpx.Response:
-    """The response of a service in this process; `app` is what `create_app` gives."""
+    """The response of a service in this process; `app` is the result of `create_app`."""
 
     async def ask() -> httpx.Response:
         transport = httpx.ASGITransport(app)
@@ -53,5 +53,5 @@ def _request(client: Any, path: str, parameters: Sequence[tuple[str, str]], medi
 
 
 def silent() -> io.StringIO:
-    """Where a service in this process logs to: nobody reads it."""
+    """A sink for the log of a service in this process."""
     return io.StringIO()

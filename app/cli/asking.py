@@ -1,4 +1,4 @@
-"""`ask`, of a server or of the database here, and `mirror`, which copies another service."""
+"""`ask`, which queries a server or the local database, and `mirror`, which copies another service."""
 
 import sys
 from typing import Annotated
@@ -20,7 +20,7 @@ def ask(
     database: DatabaseOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Ask a lookup of a server or, without one, of the local database; the same answer as on the wire, as text."""
+    """Look something up on a server or, by default, in the local database, and print the answer as text."""
     from app.cli.ask import ask_app, ask_server, read_parameters, silent
 
     given = read_parameters(parameters or [])

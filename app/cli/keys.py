@@ -1,4 +1,4 @@
-"""`keys add`, `keys list`, `keys revoke`: who may write."""
+"""`keys add`, `keys list` and `keys revoke`."""
 
 from typing import Annotated
 
@@ -22,7 +22,7 @@ def add_key(
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Make a key. It is shown this once; only its hash is kept."""
+    """Create a key. It is shown only once; only its hash is stored."""
     from app.access.keys import add
 
     made = add(shop_in_hand(), label, scope, of=shop)
@@ -32,7 +32,7 @@ def add_key(
 
 @keys.command("list")
 def list_keys(as_json: JsonOption = False) -> None:
-    """All keys by public id and label, the revoked ones too."""
+    """List all keys by public id and label, including revoked ones."""
     from tabulate import tabulate
 
     from app.access.keys import listed
@@ -47,7 +47,7 @@ def list_keys(as_json: JsonOption = False) -> None:
 
 @keys.command("revoke")
 def revoke_key(id: Annotated[str, typer.Argument(help="Public id of the key.")], as_json: JsonOption = False) -> None:
-    """Refuse a key from now on."""
+    """Revoke a key at once."""
     from app.access.keys import revoke
 
     revoke(shop_in_hand(), id)

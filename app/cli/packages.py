@@ -1,4 +1,4 @@
-"""Packages in and out: `load`, `check`, `export`, `template`; `content-hash`, by which two catalogues compare."""
+"""Packages in and out: `load`, `check`, `export`, `template`, and `content-hash`, which compares two catalogues."""
 
 from pathlib import Path
 from typing import Annotated
@@ -39,7 +39,7 @@ def check(
     database: DatabaseOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Say what a load would say, without storing anything; against an empty catalogue where there is none."""
+    """Report what `load` would find, without storing anything. Without a database, check against an empty catalogue."""
     from app.catalogue.catalogue import Catalogue
     from app.exchange.loading import check as check_package
     from app.exchange.progress import shown
@@ -98,7 +98,7 @@ def template(
     directory: Annotated[Path, typer.Argument(help="A new or empty folder.", show_default=False)],
     as_json: JsonOption = False,
 ) -> None:
-    """Write empty tables to fill in, and a descriptor that explains every column with an example."""
+    """Write empty tables to fill in, with a descriptor that explains every column and gives an example."""
     from app.exchange.writer import template as write
 
     write(directory)
@@ -113,7 +113,7 @@ def hash_content(
     database: DatabaseOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """One hash of all that holds: equal for equal catalogues, on any engine."""
+    """Print one hash of all current rows. Equal catalogues have equal hashes, on any database."""
     from app.catalogue.catalogue import Catalogue, Pin
     from app.exchange.content_hash import HASH_VERSION, content_hash
 

@@ -1,7 +1,8 @@
-"""A backup of both databases, beside a running service and its writers: whole, or not there at all.
+"""Backs up both databases while the service runs and writes. The backup is complete or does not exist.
 
-SQLite is copied with VACUUM INTO: what one moment held, without free pages, and no lock that a writer would wait for.
-The shop database is copied first: whatever revision its rows speak of is in the catalogue that is copied after it.
+SQLite is copied with VACUUM INTO, which gives the state of one moment without free pages and holds no lock that writers
+would wait for. The shop database is copied first, so every revision its rows mention is in the catalogue, which is
+copied after it.
 """
 
 import errno
@@ -27,9 +28,9 @@ from app.operating.sqlite_file import opened, synced
 
 
 def take(catalogue: Database, shop: Database, path: Path) -> Manifest:
-    """Write a backup to `path`: a zip where it ends so, else a folder; only its owner may read it.
+    """Write a backup to `path`: a zip if it ends in .zip, otherwise a folder. Only its owner may read it.
 
-    Raises Conflict where `path` is taken, NoRoom where the disk is full, Unavailable where a database cannot be copied.
+    Raises Conflict if `path` exists, NoRoom if the disk is full, Unavailable if a database cannot be copied.
     """
     if path.exists():
         raise Conflict(f"{path} already exists; give another path")
@@ -77,7 +78,7 @@ def _copy(database: Database, which: str, folder: Path) -> Copied:
 
 
 def _copy_catalogue(database: Database, folder: Path) -> CopiedCatalogue:
-    """The hash is reckoned from the copy on SQLite; on PostgreSQL at the revision that was the latest in the dump."""
+    """Compute the hash from the copy on SQLite; on PostgreSQL, at the revision that was the latest in the dump."""
     if database.path is not None:
         copied = _copy(database, "catalogue", folder)
         copy = Database(f"sqlite:///{folder / copied.file}")
@@ -97,7 +98,7 @@ def _copy_catalogue(database: Database, folder: Path) -> CopiedCatalogue:
 
 
 def hashed(database: Database, revision: int) -> str | None:
-    """The content hash at a revision; None where the schema is older than this build's, which cannot read it."""
+    """The content hash at a revision; None if the schema is older than that of this build, which cannot read it."""
     with database.read() as connection:
         if state(connection, "catalogue") != "current":
             return None

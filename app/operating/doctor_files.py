@@ -1,4 +1,4 @@
-"""What doctor sees of the disk: room, who may read the files, and how old the last backup is."""
+"""Checks files: free space, who can read them, and the age of the last backup."""
 
 import datetime as dt
 import os
@@ -15,12 +15,12 @@ from app.operating.sqlite_file import SIDECARS
 from app.settings import Settings
 
 SPARE = 64_000_000
-"""Bytes that should be free beside a second copy of the database: an erasure writes it anew."""
+"""Bytes that should be free in addition to a second copy of the database, which an erasure writes."""
 OLDEST = dt.timedelta(days=7)
 
 
 def files(which: str, url: str) -> Iterator[DoctorFinding]:
-    """Of a SQLite database: the room on its disk, and its permissions."""
+    """Check a SQLite database for free space on its disk and for its permissions."""
     parsed = make_url(url)
     if parsed.get_backend_name() != "sqlite" or not parsed.database:
         return
@@ -69,7 +69,7 @@ def _with_sidecars(path: Path) -> list[Path]:
 
 
 def last_backup(settings: Settings) -> DoctorFinding:
-    """The newest in the folder of backups: its age, and whether every byte of it is as it was written."""
+    """Check the newest backup in the backup folder: its age, and whether it is undamaged."""
     folder = settings.backup_folder.absolute()
     there = [each for each in folder.iterdir() if not each.name.startswith(".")] if folder.is_dir() else []
     backups = [each for each in there if each.suffix == ".zip" or (each / MANIFEST).exists()]

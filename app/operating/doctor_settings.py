@@ -1,4 +1,4 @@
-"""The settings as doctor sees them: what is open, and what is right in some places and risky in others."""
+"""Checks settings: what is open, and what is right in some places and risky in others."""
 
 import ipaddress
 from collections.abc import Iterator
@@ -8,13 +8,13 @@ from app.settings import Settings, is_loopback
 
 
 def risks(settings: Settings) -> Iterator[DoctorFinding]:
-    """A finding per risky setting; one that says so if there is none."""
+    """One finding per risky setting, or one that says there is none."""
     found = list(_risks(settings))
     yield from found or [DoctorFinding("settings", "good", "no risky settings")]
 
 
 def what_is_open(settings: Settings) -> Iterator[DoctorFinding]:
-    """Who may read, which web pages may, and for which hosts it answers: never bad, as each may be meant so."""
+    """Who may read, which web pages may, and which hosts are answered. Never bad, because each may be intended."""
     beyond = not is_loopback(settings.host)
     where = f"anyone who can reach {settings.host} port {settings.port}" if beyond else "anyone on this machine"
     if settings.open_reads:

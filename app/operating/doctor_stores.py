@@ -1,4 +1,4 @@
-"""What doctor sees of the databases: versions, whether they can be read, their schema, and their integrity."""
+"""Checks databases: versions, whether they can be read, schema, and integrity."""
 
 import platform
 import sqlite3
@@ -20,7 +20,7 @@ WAL_FLOOR = (3, 51, 3)
 
 
 def versions(settings: Settings) -> Iterator[DoctorFinding]:
-    """Python, SQLite, and PostgreSQL's client programs where a database is there."""
+    """Check Python, SQLite, and PostgreSQL's client programs if a PostgreSQL database is set."""
     yield DoctorFinding("python", "good", platform.python_version() + f" at {sys.executable}")
     urls = (settings.database_url, settings.shop_database_url)
     if any(make_url(url).get_backend_name() == "sqlite" for url in urls):
@@ -34,7 +34,7 @@ def versions(settings: Settings) -> Iterator[DoctorFinding]:
 
 
 def sqlite_version(version: tuple[int, int, int]) -> DoctorFinding:
-    """The SQLite that Python was built with, and what its age means here."""
+    """Check the SQLite that Python was built with."""
     shown = ".".join(map(str, version))
     if version >= WAL_FLOOR:
         return DoctorFinding("sqlite", "good", shown)
@@ -47,7 +47,7 @@ def sqlite_version(version: tuple[int, int, int]) -> DoctorFinding:
 
 
 def store(which: str, url: str) -> Iterator[DoctorFinding]:
-    """Whether a database is there and can be read, is of this build, and whole."""
+    """Check that a database exists, can be read, has the schema of this build and is undamaged."""
     database = Database(url)
     try:
         if database.path is not None and not database.path.exists():

@@ -1,6 +1,6 @@
-"""A backup put in place: every byte of it checked first, and the content hash reckoned before anything is replaced.
+"""Restores a backup. Every byte is checked, and the content hash computed, before anything is replaced.
 
-On PostgreSQL the hash is reckoned after `pg_restore`, which is all or nothing by itself.
+On PostgreSQL the hash is computed after `pg_restore`, which is all or nothing by itself.
 """
 
 import os
@@ -21,17 +21,19 @@ from app.operating.sqlite_file import SIDECARS, as_one_file, put, synced, wrong_
 
 @dataclass(frozen=True, slots=True)
 class Restored:
-    """What was put in place. `content_hash` is None if it cannot be compared: the sums of the backup vouch for it."""
+    """The result of a restore. `content_hash` is None if it cannot be compared; then only the sums of the backup were
+    checked.
+    """
 
     manifest: Manifest
     content_hash: str | None
 
 
 def restore(path: Path, catalogue: Database, shop: Database, *, replace: bool = False) -> Restored:
-    """Put both databases of a backup in place of what the two URLs name, and bring an older schema up to this build.
+    """Replace the databases that the two URLs name with those of a backup, and migrate an older schema to this build.
 
-    Raises Malformed for a damaged or foreign backup, Unavailable for one of a newer build or another engine or while a
-    database is in use, Conflict where there is a database already and `replace` is not said.
+    Raises Malformed for a damaged or foreign backup, Unavailable for one from a newer build or another engine or while
+    a database is in use, and Conflict if a database exists and `replace` is false.
     """
     room = (catalogue.path or Path.cwd() / "-").parent
     with unpacked(path, room) as folder:
@@ -85,7 +87,7 @@ def _may_be_put(copied: Copied, target: Database, which: str, path: Path, *, rep
 
 
 def _prepare(source: Path, new: Path, which: str) -> None:
-    """The file beside its place: whole, and of this build's schema."""
+    """The new file next to its final place, undamaged and with the schema of this build."""
     new.parent.mkdir(parents=True, exist_ok=True)
     shutil.copyfile(source, new)
     new.chmod(0o600)

@@ -71,7 +71,7 @@ async def caller_of(request: Request) -> Caller | None:
 
 
 def caller_was_read(scope: Connection) -> bool:
-    """Whether the answer to a request may depend on whose key was sent with it, so that it is for nobody else."""
+    """Whether the answer may depend on the key that was sent, so that it must not be shared."""
     return bool(scope["state"].get("caller_read"))
 
 

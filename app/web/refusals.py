@@ -1,4 +1,4 @@
-"""Exception handlers: our refusals, the router's 404 and 405 and the validator's 422 become problem details."""
+"""Exception handlers: our refusals, the router's 404 and 405 and FastAPI's 422 become problem details."""
 
 from collections.abc import Callable, Coroutine
 from typing import Any

@@ -1,4 +1,4 @@
-"""Builds the OpenAPI document from what FastAPI generates. It is built when it is committed, not at start.
+"""Builds the OpenAPI document from FastAPI's. It is built for each commit, not at start.
 
 `openapi.json` next to this module is served; `python -m tests.api.document` writes it, and a test compares.
 """
@@ -124,7 +124,7 @@ def _statuses(document: OpenApiDocument) -> set[str]:
 
 
 def _name_body(operation: OpenApiDocument, schemas: OpenApiDocument) -> None:
-    """A body is a schema with a name, as an answer is."""
+    """Give every body a named schema, as answers have."""
     content = operation.get("requestBody", {}).get("content", {}).get("application/json")
     if content and "title" in content["schema"]:
         name = content["schema"]["title"]
@@ -145,7 +145,7 @@ def _put_parameter_right(parameter: OpenApiDocument, path: str) -> None:
 
 
 def _say_how_it_ends(path: str, method: str, operation: OpenApiDocument) -> None:
-    """Every status that the operation answers with; `4XX` and `5XX` stand for what any request may meet on its way."""
+    """Every status that the operation answers with; `4XX` and `5XX` stand for those that any request may get."""
     responses = operation["responses"]
     responses.pop("422", None)
     for status in refusals_of(path, method, operation):

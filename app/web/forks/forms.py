@@ -1,7 +1,6 @@
-"""The forms of the bench log as a page shows them, and how what is filled in becomes the body a program would send.
+"""The HTML forms of the bench log, and how a filled-in form becomes the JSON body that a program would send.
 
-A form has no rules of its own: its body is read and refused as a program's is, and each fault finds its field by where
-it stands in the body.
+A form has no rules of its own: its body is validated like a program's, and each fault finds its field by its pointer.
 """
 
 import re
@@ -19,9 +18,9 @@ _DECIMAL = re.compile(r"[0-9]{1,9}(\.[0-9]{1,6})?")
 
 
 class FormField(NamedTuple):
-    """One field: its name, where it stands in the body, how it is called, and what helps to fill it in.
+    """One form field: its name, its pointer in the body, its kind, and a hint.
 
-    `kind` is `text`, `lines`, `date`, `whole` (number) or `number`; with `choices` it is one of these, or nothing.
+    `kind` is `text`, `lines`, `date`, `whole` (an integer) or `number`; with `choices` it is a pick list.
     """
 
     name: str
@@ -33,12 +32,12 @@ class FormField(NamedTuple):
 
     @property
     def label(self) -> str:
-        """The words beside the field."""
+        """The label of the field."""
         return heading(self.name)
 
 
 class FieldGroup(NamedTuple):
-    """Fields that belong together; `folded` where they are seldom filled in."""
+    """Fields that belong together; `folded` if they are rarely filled in."""
 
     heading: str
     fields: Sequence[FormField]
@@ -99,7 +98,7 @@ def job_form(choices: Choices) -> list[FieldGroup]:
 
 
 def fork_form(choices: Choices) -> list[FieldGroup]:
-    """The form by which a fork is registered."""
+    """The form that registers a fork."""
     return [
         FieldGroup(
             "The fork",
@@ -118,7 +117,7 @@ def fork_form(choices: Choices) -> list[FieldGroup]:
 
 
 def _riding(choices: Choices) -> FormField:
-    """How the fork is ridden, which decides its intervals."""
+    """The kind of riding, which decides the intervals."""
     return FormField(
         "riding", "/riding", hint="sets the service intervals; if empty, the strictest apply", choices=choices.riding
     )
@@ -135,7 +134,7 @@ def _fitted(place: str, choices: Choices) -> list[FormField]:
 
 
 def body_of(form: Form, groups: Sequence[FieldGroup]) -> dict[str, Any]:
-    """What is filled in, as the body of a program. A number that is none stays text, for the reader to refuse."""
+    """The form's values as the body of a request. Text that is not a number stays text, for validation to refuse."""
     body: dict[str, Any] = {}
     for field in _fields(groups):
         if typed := form.get(field.name):
@@ -154,7 +153,7 @@ def _value(kind: str, typed: str) -> Any:
 
 
 def beside(faults: Sequence[Fault], groups: Sequence[FieldGroup]) -> tuple[Mapping[str, str], list[str]]:
-    """What is wrong by the field it is wrong with, and what is wrong with none."""
+    """The faults by field name, and the texts of faults that belong to no field."""
     names = {field.pointer: field.name for group in groups if group.heading for field in group.fields}
     found: dict[str, str] = {}
     others: list[str] = []

@@ -1,4 +1,4 @@
-"""The bench log as text: one fork, what was done to it, what is due."""
+"""The bench log as text: forks, jobs, and what is due."""
 
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
@@ -24,7 +24,7 @@ def _configuration(known: Answer, indent: str = "  ") -> Iterator[str]:
 
 
 def fork(answer: Answer, question: str) -> Iterator[str]:
-    """What is in it now first, then the addresses of what can be asked of it."""
+    """The present configuration, then the links of the fork."""
     yield from title(f"Fork {answer['fork']['serial']}", answer)
     yield from _held(answer["fork"])
     if answer["unlisted"]:
@@ -46,7 +46,7 @@ def _held(fork: Answer) -> Iterator[str]:
 
 
 def forks(answer: Answer, question: str) -> Iterator[str]:
-    """The forks of the shop, the newest first, each with what is in it."""
+    """The forks of the shop, newest first, each with its configuration."""
     yield from title("Bench log", answer)
     yield f"{answer['total']} {'fork' if answer['total'] == 1 else 'forks'}, newest first."
     for each in answer["forks"]:
@@ -60,7 +60,7 @@ def forks(answer: Answer, question: str) -> Iterator[str]:
 
 
 def recent(answer: Answer, question: str) -> Iterator[str]:
-    """What forks of the shop have in them, the one last worked on first."""
+    """Configurations of the shop's forks, latest first."""
     yield from title("Recent configurations", answer)
     for each in answer["configurations"]:
         yield from heading(each["chassis"])
@@ -72,7 +72,7 @@ def recent(answer: Answer, question: str) -> Iterator[str]:
 
 
 def export(answer: Answer, question: str) -> Iterator[str]:
-    """All that is kept of one fork: what is in it, then every job."""
+    """Everything recorded about one fork: its configuration, then every job."""
     yield from title(f"Everything recorded about fork {answer['fork']['serial']}", answer)
     yield from _held(answer["fork"])
     yield from _services(answer)
@@ -81,7 +81,7 @@ def export(answer: Answer, question: str) -> Iterator[str]:
 
 
 def services(answer: Answer, question: str) -> Iterator[str]:
-    """Every job, the newest first: what was measured, what was fitted, what was in it then."""
+    """Every job, newest first: measurements, fitted parts, and the configuration at that time."""
     yield from title("Work done", answer)
     yield from _services(answer)
     yield from closing(answer)
@@ -115,7 +115,7 @@ def _services(answer: Answer) -> Iterator[str]:
 
 
 def due(answer: Answer, question: str) -> Iterator[str]:
-    """The most urgent first: due or not at the right edge, why below it."""
+    """The most urgent first: the state at the right edge, the reason below."""
     yield from title("What is due", answer)
     hours = f", at {words.plain(answer['hours'])} riding hours" if "hours" in answer else ""
     riding = f", ridden: {answer['riding']}" if "riding" in answer else ""

@@ -1,4 +1,4 @@
-"""Which fork it is, and what a statement said when, as text."""
+"""Answers to identify, history, revisions and findings as text."""
 
 from collections.abc import Callable, Iterator, Mapping
 
@@ -8,7 +8,7 @@ from app.web.representation.text_lines import beside, closing, further, heading,
 
 
 def identify(answer: Answer, question: str) -> Iterator[str]:
-    """What to look at next first, then the candidates with what agrees and what differs."""
+    """The next check first, then the candidates with the clues that agree and differ."""
     yield from title(words.title(question), answer)
     yield from wrapped(answer["text"])
     if "next_check" in answer:
@@ -55,7 +55,7 @@ def identify(answer: Answer, question: str) -> Iterator[str]:
 
 
 def statement_history(answer: Answer, question: str) -> Iterator[str]:
-    """Each version, the newest first, with who, when and why; `*` marks what differs from the one before."""
+    """Each version, newest first, with who, when and why; `*` marks changes from the one before."""
     yield from title(words.title(question), answer)
     yield f"{answer['table']}/{answer['id']}"
     versions = answer["versions"]
@@ -82,7 +82,7 @@ def statement_history(answer: Answer, question: str) -> Iterator[str]:
 
 
 def revisions(answer: Answer, question: str) -> Iterator[str]:
-    """What was accepted, the newest first, with who, when and why."""
+    """The accepted revisions, newest first, with who, when and why."""
     yield from title(words.title(question), answer)
     yield f"{answer['total']} {'revision' if answer['total'] == 1 else 'revisions'}, newest first."
     for each in answer["revisions"]:
@@ -98,7 +98,7 @@ def revisions(answer: Answer, question: str) -> Iterator[str]:
 
 
 def findings(answer: Answer, question: str) -> Iterator[str]:
-    """The warnings that stand: where, what is wrong, how to mend it."""
+    """The open warnings: the row, what is wrong, and how to fix it."""
     yield from title(words.title(question), answer)
     yield f"{answer['total']} open {'warning' if answer['total'] == 1 else 'warnings'}."
     for each in answer["findings"]:

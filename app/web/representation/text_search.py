@@ -14,7 +14,7 @@ def search(answer: Answer, question: str) -> Iterator[str]:
 
 
 def start(answer: Answer, question: str) -> Iterator[str]:
-    """What a search found, or every fork."""
+    """The results of a search, or every fork."""
     yield from title(f"Search: {answer['q']}" if "q" in answer else words.title(question), answer)
     if "q" not in answer:
         yield from heading(f"Forks: {len(answer['found'])} of {answer['chassis_total']}")

@@ -1,4 +1,4 @@
-"""The parts of a set-up as text: what to do first, the coils that fit, the lines by spacers, limits, assumptions."""
+"""The parts of a set-up as text: settings, matching coils, lines by spacers, limits and assumptions."""
 
 from collections.abc import Iterator, Sequence
 from typing import Any
@@ -14,7 +14,7 @@ def _plain(value: Any) -> str:
 
 
 def head(answer: Answer) -> Iterator[str]:
-    """What to do first: fill to what, what it reads where it is ridden, the sag, the maximum."""
+    """The settings first: fill pressure, reading where the bike is ridden, sag, maximum."""
     if answer["headline"]["text"]:
         yield from wrapped(answer["headline"]["text"])
     if "start_pressure" in answer:
@@ -85,7 +85,7 @@ def by_spacers(answer: Answer) -> Iterator[str]:
 
 
 def coil(answer: Answer) -> Iterator[str]:
-    """The rate that is wanted, the springs next to it, then every coil that fits with the sag it gives."""
+    """The wanted rate, the springs next to it, then every coil that fits with its sag."""
     yield from heading("Coil spring")
     if "fit" in answer:
         yield from beside("FIT", spring_words(answer["fit"]))
@@ -130,7 +130,7 @@ def sag_words(sag: Answer) -> str:
 
 
 def limits(answer: Answer) -> Iterator[str]:
-    """What must not be exceeded, and whether it is."""
+    """The limits, and whether they are kept."""
     yield from heading("Limits")
     for each in answer["pressure"]:
         yield from beside(f"  maximum pressure ({each['of']}){_kept(each)}", _plain(each["limit"]), "  ")
@@ -148,7 +148,7 @@ def limits(answer: Answer) -> Iterator[str]:
 
 
 def _scope(each: Answer) -> Iterator[str]:
-    """What a limit holds for, so that it is never read without it."""
+    """The scope of a limit, so that it is never read without it."""
     if scope := words.scope_words(each.get("scope", {})):
         yield from wrapped(f"    applies to {scope}", "    ")
 
@@ -163,7 +163,7 @@ def _where(each: Answer) -> Iterator[str]:
 
 
 def assumed(assumptions: Sequence[Answer]) -> Iterator[str]:
-    """What was taken for granted, the value at the right edge."""
+    """The assumptions, with values at the right edge."""
     if assumptions:
         yield from heading("Assumptions")
     for each in assumptions:
@@ -172,7 +172,7 @@ def assumed(assumptions: Sequence[Answer]) -> Iterator[str]:
 
 
 def computed_by(formulas: Sequence[Answer]) -> Iterator[str]:
-    """The equations with their source and where they hold."""
+    """The equations with their source and range of validity."""
     if formulas:
         yield from heading("Formulas")
     for each in formulas:

@@ -9,14 +9,14 @@ from app.database.connections import Database
 from app.errors import Unavailable
 
 AFTER_SECONDS = 1.0
-"""How long after the start the check begins."""
+"""Seconds after the start at which the check begins."""
 
 
 def look_through_soon(databases: Sequence[Database], logger: Any) -> asyncio.TimerHandle | None:
-    """Check the large databases, if any, in a thread of its own, a little later. Needs a running event loop; the handle
+    """Check the large databases, if any, in their own thread, a little later. Needs a running event loop; the handle
     cancels it.
 
-    A damaged database takes no writes from then on, its catalogue is not ready, and the log says so.
+    A damaged database then refuses writes, its catalogue is not ready, and the log says so.
     """
     large = [database for database in databases if database.is_large()]
     if not large:
