@@ -93,8 +93,8 @@ def test_each_risky_setting_is_named(given: dict[str, Any], name: str) -> None:
 @pytest.mark.parametrize(
     ("given", "name", "level", "word"),
     [
-        ({}, "lookups", "good", "open: whoever is on this machine"),
-        ({"host": "0.0.0.0"}, "lookups", "notice", "open: whoever reaches 0.0.0.0 port 8000"),
+        ({}, "lookups", "good", "open: anyone on this machine"),
+        ({"host": "0.0.0.0"}, "lookups", "notice", "open: anyone who can reach 0.0.0.0 port 8000"),
         ({"host": "0.0.0.0", "open_reads": False}, "lookups", "good", "closed"),
         ({}, "other web pages", "good", "closed"),
         ({"cors_origins": ["https://a.test"]}, "other web pages", "good", "https://a.test"),
