@@ -55,7 +55,7 @@ class KeptFinding(CatalogueModel, table=True):
     text: str = Field(sa_type=BYTEWISE)
     collides_table: str | None = Field(default=None, sa_type=BYTEWISE)
     collides_id: str | None = Field(default=None, sa_type=BYTEWISE)
-    mend: str | None = Field(default=None, sa_type=BYTEWISE)
+    fix: str | None = Field(default=None, sa_type=BYTEWISE)
 
 
 SQL: dict[type[Row], Table] = {table: CATALOGUE.tables[table.table] for table in TABLES.values()}

@@ -1,6 +1,6 @@
-"""A lookup as a client asks it: of a server over HTTP, or of a local database through the same web service in process.
+"""Makes lookups as a client: of a server over HTTP, or of a local database through the same web service in process.
 
-Both ways go through the routes, so that an answer on the command line is the answer on the wire.
+Both go through the routes, so the command line gives the same answers as the server.
 """
 
 import asyncio
@@ -17,24 +17,26 @@ _IN_PROCESS = "http://localhost"
 
 
 def read_parameters(words: Sequence[str]) -> list[tuple[str, str]]:
-    """`travel=150` as name and value. Raises Invalid for a word without `=`."""
+    """Split `travel=150` into name and value. Raises Invalid for a word without `=`."""
     for word in words:
         if "=" not in word:
-            raise Invalid.one("not-a-parameter", f"{word} is no parameter: write it as name=value, such as travel=150.")
+            raise Invalid.one(
+                "not-a-parameter", f"{word} is not a parameter. Write parameters as name=value, such as travel=150."
+            )
     return [(name, value) for name, _, value in (word.partition("=") for word in words)]
 
 
 def ask_server(server: str, path: str, parameters: Sequence[tuple[str, str]], media_type: str) -> httpx.Response:
-    """The response of a server. Raises Unavailable where there is none."""
+    """The response of a server. Raises Unavailable if it cannot be reached."""
     try:
         with httpx.Client(base_url=server, timeout=TIMEOUT_S, follow_redirects=False) as client:
             return client.send(_request(client, path, parameters, media_type))
     except (httpx.HTTPError, httpx.InvalidURL, UnicodeError) as error:
-        raise Unavailable(f"{server} cannot be asked: {error or type(error).__name__}") from error
+        raise Unavailable(f"cannot reach {server}: {error or type(error).__name__}") from error
 
 
 def ask_app(app: Any, path: str, parameters: Sequence[tuple[str, str]], media_type: str) -> httpx.Response:
-    """The response of a service in this process; `app` is what `create_app` gives."""
+    """The response of a service in this process; `app` is the result of `create_app`."""
 
     async def ask() -> httpx.Response:
         transport = httpx.ASGITransport(app)
@@ -51,5 +53,5 @@ def _request(client: Any, path: str, parameters: Sequence[tuple[str, str]], medi
 
 
 def silent() -> io.StringIO:
-    """Where a service in this process logs to: nobody reads it."""
+    """A sink for the log of a service in this process."""
     return io.StringIO()

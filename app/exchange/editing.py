@@ -203,5 +203,5 @@ def _refusal(refused: _Refused) -> Invalid | Conflict:
         for finding in rejects
     )
     detail = rejects[0]["text"] if len(rejects) == 1 else f"{said['counts']['reject']} findings refuse this change"
-    faults = [Fault(finding["rule"], f"{finding['text']}; {finding['mend']}") for finding in rejects[:20]]
+    faults = [Fault(finding["rule"], f"{finding['text']}; {finding['fix']}") for finding in rejects[:20]]
     return Conflict(detail, faults, report=shown) if collides else Invalid(detail, faults, report=shown)

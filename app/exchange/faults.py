@@ -17,11 +17,11 @@ def found(
     id: str | None = None,
     column: str | None = None,
     value: str | None = None,
-    mend: str | None = None,
+    fix: str | None = None,
 ) -> Finding:
-    """A finding of a reading rule; `mend` replaces the rule's own fix if more can be said."""
+    """A finding of a reading rule; `fix` replaces the rule's own fix if more can be said."""
     shown = None if value is None else shortened(value)
-    return Finding(rule.slug, rule.severity, table, id, column, shown, text, None, mend or rule.mend, row)
+    return Finding(rule.slug, rule.severity, table, id, column, shown, text, None, fix or rule.fix, row)
 
 
 def shortened(value: str) -> str:

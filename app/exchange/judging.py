@@ -187,5 +187,5 @@ def _stored(id: str, finding: Finding, shape: str, number: int) -> dict[str, obj
         "id": id, "revision_from": number, "revision_to": OPEN, "shape": shape, "rule": finding.rule,
         "severity": finding.severity, "in_table": finding.table, "row_id": finding.id, "in_column": finding.column,
         "value": finding.value, "text": finding.text, "collides_table": other and other.table,
-        "collides_id": other and other.id, "mend": finding.mend,
+        "collides_id": other and other.id, "fix": finding.fix,
     }  # fmt: skip

@@ -193,8 +193,8 @@ def _passed_over(name: str) -> bool:
 def _unknown_file(name: str) -> Finding:
     stem = PurePosixPath(name).stem.lower()
     near = process.extractOne(stem, list(TABLES), score_cutoff=60)
-    mend = f"rename it to {near[0]}.csv" if near else None
-    return found(reading.FILE_UNKNOWN, f"{shortened(name)} is not a table", value=name, mend=mend)
+    fix = f"rename it to {near[0]}.csv" if near else None
+    return found(reading.FILE_UNKNOWN, f"{shortened(name)} is not a table", value=name, fix=fix)
 
 
 def _resources(entry: _Entry, files: dict[str, _Entry], package: Package) -> dict[str, type[Row]]:
@@ -213,9 +213,9 @@ def _resources(entry: _Entry, files: dict[str, _Entry], package: Package) -> dic
     for name, path in resources:
         if name not in TABLES:
             near = process.extractOne(name, list(TABLES), score_cutoff=60)
-            mend = f"name the resource {near[0]}" if near else None
+            fix = f"name the resource {near[0]}" if near else None
             text = f"{DESCRIPTOR}: the resource {shortened(name)} is not a table"
-            package.findings.append(found(reading.FILE_UNKNOWN, text, value=name, mend=mend))
+            package.findings.append(found(reading.FILE_UNKNOWN, text, value=name, fix=fix))
         elif path not in files:
             text = f"{DESCRIPTOR} names {shortened(path)}, which is not there"
             package.findings.append(found(reading.FILE_MISSING, text, table=name))

@@ -269,16 +269,16 @@ class _Reader:
     def _header(self, header: list[str]) -> Iterator[Finding]:
         if len(header) == 1 and any(mark in header[0] for mark in ";\t"):
             text = f"{self.file.name} line 1: the columns are separated by semicolons or tabs"
-            yield self._fault(reading.COLUMN_UNKNOWN, text, row=1, mend="save the file with commas between the columns")
+            yield self._fault(reading.COLUMN_UNKNOWN, text, row=1, fix="save the file with commas between the columns")
             return
         absent = [name for name in self.columns if name not in header]
         for at, name in enumerate(header):
             if name not in self.columns:
                 near = process.extractOne(name.strip().lower(), absent, score_cutoff=60)
-                mend = f"call it {near[0]}" if near else None
+                fix = f"call it {near[0]}" if near else None
                 where = f"{self.file.name} line 1, column {letter(at)}"
                 text = f"{where}: {self.table.table} has no column “{shortened(name)}”"
-                yield self._fault(reading.COLUMN_UNKNOWN, text, row=1, column=shortened(name), mend=mend)
+                yield self._fault(reading.COLUMN_UNKNOWN, text, row=1, column=shortened(name), fix=fix)
             elif name in header[:at]:
                 text = f"{self.file.name} line 1, column {letter(at)}: {name} is in the header twice"
                 yield self._fault(reading.COLUMN_TWICE, text, row=1, column=name)
@@ -291,7 +291,7 @@ class _Reader:
         where = f"{self.file.name} line {line}, column {letter(cell.position)} ({name})"
         return self._fault(
             reading.CELL_UNREADABLE, f"{where}: {wrong}", row=line, column=name, value=text,
-            mend=how_to_write(cell.column, text),
+            fix=how_to_write(cell.column, text),
         )  # fmt: skip
 
     def _missing(self, line: int, name: str, cells: list[_Cell]) -> Finding:
@@ -302,10 +302,10 @@ class _Reader:
     def _twice(self, line: int, earlier: int, record: list[str], id: str) -> Finding:
         first = next(cells for at, cells in _Records(self.file, None) if at == earlier)
         text = f"{self.file.name} line {line}: the id {id} is already used in line {earlier}"
-        mend = "give this row its own id"
+        fix = "give this row its own id"
         if first == record:
-            text, mend = f"{text}, in the same row", f"delete line {line}"
-        return self._fault(reading.ID_TWICE, text, row=line, column="id", value=id, id=id, mend=mend)
+            text, fix = f"{text}, in the same row", f"delete line {line}"
+        return self._fault(reading.ID_TWICE, text, row=line, column="id", value=id, id=id, fix=fix)
 
     def _fault(self, rule: Any, text: str, **where: Any) -> Finding:
         return found(rule, text, table=self.table.table, **where)

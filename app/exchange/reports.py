@@ -71,7 +71,7 @@ def suggest(report: PackageReport, package: Package, base: Rows) -> PackageRepor
         if there and all(there):
             meant = dict(zip((id for id in cell if id not in known[named]), there, strict=True))
             whole = ";".join(near[0] if (near := meant.get(id)) else id for id in cell)
-            finding["mend"] = f"write {whole} if that is what the page means; otherwise add the row to {target}"
+            finding["fix"] = f"write {whole} if that is what the page means; otherwise add the row to {target}"
     return report
 
 
@@ -100,7 +100,7 @@ def as_text(report: PackageReport) -> str:
             more = ", …" if finding["count"] > len(finding["places"]) else ""
             shown += f" ({finding['count']} rows: {', '.join(finding['places'])}{more})"
         kind = "stood before" if finding.get("stood_before") else finding["severity"]
-        lines.append(f"{kind}: {said}{shown}\n    {finding['rule']}: {finding['mend']}")
+        lines.append(f"{kind}: {said}{shown}\n    {finding['rule']}: {finding['fix']}")
     rows, counts = report["rows"], report["counts"]
     emptied = f"{report['cell_counts']['emptied']} cells emptied; " if report["cell_counts"]["emptied"] else ""
     total = counts["reject"] + counts["warn"] + counts["accepted"] + counts["stood_before"]

@@ -8,7 +8,7 @@ Level = Literal["good", "notice", "bad"]
 
 @dataclass(frozen=True, slots=True)
 class DoctorFinding:
-    """One thing that was looked at: what, how it is, and a sentence for whoever keeps the service."""
+    """The result of one check: what was checked, its level, and a sentence for the operator."""
 
     name: str
     level: Level

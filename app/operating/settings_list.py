@@ -1,4 +1,4 @@
-"""All settings as an operator reads them: name, default, meaning, and the value now. Secrets are not shown."""
+"""Lists all settings for operators: name, default, meaning, and current value. Secrets are not shown."""
 
 import re
 import textwrap
@@ -15,7 +15,7 @@ _WIDTH = 100
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """One setting: `value` is what holds now, `is_set` whether the environment says so."""
+    """One setting: `value` is the current value, `is_set` whether the environment sets it."""
 
     name: str
     default: Any
@@ -28,7 +28,7 @@ class Setting:
 
 
 def listed(settings: Settings) -> list[Setting]:
-    """All settings, in the order in which they are described."""
+    """All settings, in the order of their description."""
     values = settings.model_dump(mode="json")
     return [
         Setting(
@@ -43,7 +43,7 @@ def listed(settings: Settings) -> list[Setting]:
 
 
 def as_text(found: list[Setting]) -> str:
-    """Two or three lines for each: name and value, its meaning, and the default where that is another."""
+    """Two or three lines for each setting: name and value, meaning, and the default if it differs."""
     lines = []
     for each in found:
         lines.append(f"{each.name}={_written(each.value)}")
@@ -64,7 +64,7 @@ def _shown(name: str, value: Any) -> Any:
 
 
 def _written(value: object) -> str:
-    """A value as the variable takes it."""
+    """A value in the form that the variable takes."""
     if isinstance(value, list):
         return ",".join(map(str, value))
     if isinstance(value, bool):

@@ -37,7 +37,7 @@ class Finding:
     value: str | None
     text: str
     collides_with: Collision | None
-    mend: str
+    fix: str
     row: int | None = None
     stood_before: bool = False
 
@@ -71,7 +71,7 @@ class FindingShape(TypedDict):
     value: NotRequired[str]
     text: str
     collides_with: NotRequired[CollisionShape]
-    mend: str
+    fix: str
     count: NotRequired[int]
     places: NotRequired[list[str]]
     stood_before: NotRequired[bool]
@@ -97,7 +97,7 @@ class FindingCounts(TypedDict):
 
 def finding_shape(finding: Finding) -> FindingShape:
     """The finding as JSON."""
-    shape = FindingShape(rule=finding.rule, severity=finding.severity, text=finding.text, mend=finding.mend)
+    shape = FindingShape(rule=finding.rule, severity=finding.severity, text=finding.text, fix=finding.fix)
     if finding.table is not None:
         shape["table"] = finding.table
     if finding.row is not None:
@@ -154,7 +154,7 @@ def report(findings: Iterable[Finding], most: int = 1000) -> Report:
 def _cause(finding: Finding) -> tuple[object, ...]:
     """What findings of one cause share: what is said, apart from the row. Each fault of reading is one of its own."""
     own = finding.row if finding.id is None else None
-    return finding.rule, finding.table, finding.column, finding.text, finding.mend, own
+    return finding.rule, finding.table, finding.column, finding.text, finding.fix, own
 
 
 def _add_place(first: FindingShape, finding: Finding) -> None:

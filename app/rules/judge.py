@@ -170,5 +170,5 @@ def _finding(rule: Rule, hit: Violation, severity: Severity) -> Finding:
     text = UNUSUAL + hit.text if severity == "accepted" else hit.text
     collision = None if other is None else Collision(other.table, other.id, getattr(other, "source", None))
     return Finding(
-        rule.slug, severity, row.table, row.id, hit.column, cell(row, hit.column), text, collision, rule.mend,
+        rule.slug, severity, row.table, row.id, hit.column, cell(row, hit.column), text, collision, rule.fix,
     )  # fmt: skip

@@ -1,6 +1,6 @@
 """The rules by their slugs: each with its doc, its examples and the shape it sees. Refuses a rule without a doc.
 
-A docstring has three paragraphs: what is found, why it is wrong, and `Mend:` how to put it right.
+A docstring has three paragraphs: what is found, why it is wrong, and `Fix:` (or `Mend:`) how to put it right.
 """
 
 import inspect
@@ -69,7 +69,7 @@ class Rule:
     nature: Nature
     what: str
     why: str
-    mend: str
+    fix: str
     silenced_by: tuple[str, ...]
     tables: tuple[type[Row], ...]
     passes: RowEdit | None
@@ -171,13 +171,13 @@ def _add(
     only_with: str | None = None,
 ) -> Rule:
     paragraphs = [" ".join(part.split()) for part in inspect.cleandoc(doc or "").split("\n\n")]
-    if len(paragraphs) != 3 or not paragraphs[2].startswith("Mend: "):
-        raise ValueError(f"rule {slug} needs a doc of three paragraphs, the last one beginning with 'Mend: '")
+    if len(paragraphs) != 3 or not paragraphs[2].startswith("Fix: "):
+        raise ValueError(f"rule {slug} needs a doc of three paragraphs, the last one beginning with 'Fix: '")
     if slug in RULES:
         raise ValueError(f"there are two rules {slug}")
-    what, why, mend = paragraphs
+    what, why, fix = paragraphs
     made = Rule(
-        slug, family, shape, severity, nature, what, why, mend.removeprefix("Mend: "), silenced_by, tables, passes,
+        slug, family, shape, severity, nature, what, why, fix.removeprefix("Fix: "), silenced_by, tables, passes,
         fails, judge, reads, beside, printed, only_with,
     )  # fmt: skip
     RULES[slug] = made

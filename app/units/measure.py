@@ -141,12 +141,12 @@ def _split(text: str, parameter: str | None) -> tuple[Decimal, str]:
 
 
 def _not_a_number(parameter: str | None, text: str) -> Invalid:
-    mended = text.strip().replace(",", ".", 1)
-    comma = "," in text and len(text) <= LONGEST_SPELLING and _NUMBER.match(mended) is not None
+    fixed = text.strip().replace(",", ".", 1)
+    comma = "," in text and len(text) <= LONGEST_SPELLING and _NUMBER.match(fixed) is not None
     sentence = f"{parameter or 'this'} must be a number, or a number with a unit, such as 150 or 5.9in"
     if comma:
         sentence += "; use a decimal point"
-    return Invalid.one("not-a-number", sentence, parameter=parameter, suggestion=mended if comma else None)
+    return Invalid.one("not-a-number", sentence, parameter=parameter, suggestion=fixed if comma else None)
 
 
 def _with_kind(

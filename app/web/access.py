@@ -18,7 +18,7 @@ from app.errors import Refusal, SentFromElsewhere, Unauthorised
 
 T = TypeVar("T")
 LOOKING = {"GET", "HEAD"}
-NO_KEY = "This needs an API key: Authorization: Bearer …"
+NO_KEY = "This needs an API key. Send it as Authorization: Bearer …"
 
 
 @dataclass(slots=True)
@@ -71,7 +71,7 @@ async def caller_of(request: Request) -> Caller | None:
 
 
 def caller_was_read(scope: Connection) -> bool:
-    """Whether the answer to a request may depend on whose key was sent with it, so that it is for nobody else."""
+    """Whether the answer may depend on the key that was sent, so that it must not be shared."""
     return bool(scope["state"].get("caller_read"))
 
 
@@ -151,8 +151,8 @@ def refuse_from_elsewhere(request: Request) -> None:
     same = [value.lower() == ours for value in origin if value != "null" or not site]
     if site not in ([], ["same-origin"]) or not all(same) or not (site or same):
         raise SentFromElsewhere(
-            "This form was not sent from a page of this service. If a proxy terminates https, "
-            "LEGWORK_TRUSTED_PROXIES must name it."
+            "This form was not sent from a page of this service. If a proxy terminates https, list it in "
+            "LEGWORK_TRUSTED_PROXIES."
         )
 
 

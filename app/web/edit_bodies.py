@@ -1,4 +1,4 @@
-"""Bodies and answers of the write routes. A change has the same shape everywhere."""
+"""Bodies and answers of the write routes. A change has the same form everywhere."""
 
 from typing import Annotated, Any, Literal, NotRequired
 
@@ -27,9 +27,9 @@ Empty = Annotated[
 
 
 class ChangeBody(TypedDict):
-    """One change of one row: a whole row to put, or the id of one to withdraw.
+    """One change of one row: a whole row to put, or the id of a row to withdraw.
 
-    `empty` names the columns that a put may empty: a stored value that the row lacks is refused otherwise.
+    `empty` names the columns that a put may empty; without it a put whose row lacks a stored value is refused.
     """
 
     table: Name
@@ -41,9 +41,9 @@ class ChangeBody(TypedDict):
 
 
 class StatementPut(TypedDict):
-    """The whole row of a statement, as GET gives it; everything else of GET's answer may come along and is ignored.
+    """The whole row of a statement, as GET gives it. Other members of GET's answer may be sent too and are ignored.
 
-    `empty` names the columns that the put may empty: a stored value that the row lacks is refused otherwise.
+    `empty` names the columns that the put may empty; without it a put whose row lacks a stored value is refused.
     """
 
     row: dict[str, Any]
@@ -54,7 +54,7 @@ class StatementPut(TypedDict):
 
 
 class StatementPatch(TypedDict):
-    """A merge patch (RFC 7396) of GET's answer: in `row`, null empties a column and an absent one stays as it is."""
+    """A merge patch (RFC 7396) of GET's answer: in `row`, null empties a column and an absent column stays as it is."""
 
     row: dict[str, Any]
     reason: NotRequired[EditReason]

@@ -21,7 +21,7 @@ METHODS = frozenset({"GET", "HEAD", "OPTIONS", "POST", "PUT", "PATCH", "DELETE"}
 
 
 class Counts(Collector):
-    """Counters that only the event loop changes, so without a lock; formatted for Prometheus when they are read."""
+    """Counters without a lock, because only the event loop changes them; formatted when Prometheus reads them."""
 
     def __init__(self) -> None:
         self.timed: defaultdict[tuple[str, str, int], list[float]] = defaultdict(_nothing)
@@ -78,7 +78,7 @@ def _nothing() -> list[float]:
 
 
 def _buckets(counted: list[float]) -> list[tuple[str, float]]:
-    """Cumulative, as the format requires."""
+    """The counts per bound, cumulative as the format requires."""
     so_far, found = 0.0, []
     for bound, number in zip((*map(str, BOUNDS_S), "+Inf"), counted, strict=True):
         so_far += number

@@ -96,7 +96,7 @@ SLUG_OF: dict[type[Refusal], str] = {
     errors.Unavailable: "unavailable",
     errors.NoRoom: "no-room",
 }
-"""The problem type of each refusal; a subclass has that of its nearest parent."""
+"""The problem type of each refusal; a subclass without its own uses that of its nearest parent."""
 
 
 def short(text: str, most: int = LONGEST_TEXT) -> str:

@@ -56,9 +56,7 @@ def ask(address: str, host: str, port: int) -> httpx.Response:
 
 def test_it_answers_for_the_addresses_and_names_of_this_machine_and_says_so(tmp_path: Path) -> None:
     with serving(tmp_path) as (port, said):
-        hosts = re.findall(r"It answers for these hosts: (.*?)\. LEGWORK_ALLOWED_HOSTS sets others", said)[0].split(
-            ", "
-        )
+        hosts = re.findall(r"Allowed hosts: (.*?)\. To change them, set LEGWORK_ALLOWED_HOSTS", said)[0].split(", ")
         assert {*LOOPBACK, socket.gethostname().lower()} <= set(hosts)
         listed = re.findall(rf"http://(.+?):{port}/", said)
         assert set(listed) | set(LOOPBACK) == set(hosts)

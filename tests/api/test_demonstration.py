@@ -71,7 +71,7 @@ async def test_the_demonstration_stays_below_its_address_and_writes_nothing(data
                 continue
             for address in links(response.text):
                 if address == "/":
-                    assert '<a href="/" rel="up">To your own catalogue</a>' in response.text
+                    assert '<a href="/" rel="up">Back to your own catalogue</a>' in response.text
                 elif address.startswith("/"):
                     assert address.startswith("/demo/"), (path, address)
                     waiting.append(address)

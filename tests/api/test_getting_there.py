@@ -183,7 +183,7 @@ async def test_the_things_a_mechanic_may_not_know_say_how_they_are_found_out(loa
 async def test_identify_asks_one_thing_names_what_disagrees_and_folds_what_is_ruled_out(loaded: Catalogue) -> None:
     async with asking(loaded.database) as client:
         first = (await client.get("/v1/identify", headers=PAGE)).text
-        assert "How thick is a stanchion?" in first
+        assert "What is the stanchion diameter?" in first
         assert re.findall(r'name="stanchion_diameter" value="([^"]+)"', first) == [
             "31 mm", "33 mm", "35 mm", "37 mm", "39 mm", "42 mm",
         ]  # fmt: skip
@@ -198,6 +198,6 @@ async def test_identify_asks_one_thing_names_what_disagrees_and_folds_what_is_ru
             await client.get("/v1/identify?stanchion_diameter=37&wheel_size=622&model_year=2019", headers=PAGE)
         ).text
         assert "Only if you misread something" in wrong
-        assert "you found 2019, listed is 2020" in wrong
+        assert "you found 2019, the catalogue lists 2020" in wrong
         for body in (first, marks, page, wrong, (await client.get(two, headers={"Accept": "text/plain"})).text):
             assert not re.search(r"\bbits?\b|probabilit|\bscore\b|posterior", body)

@@ -26,7 +26,7 @@ async def test_every_rule_is_listed_with_its_reason_and_how_to_fix_it(loaded: Ca
         listed = (await client.get("/v1/rules")).json()
         assert {row["id"] for row in listed["rules"]} == RULES.keys()
         assert listed["total"] == len(RULES)
-        assert all(row["what"] and row["why"] and row["mend"] for row in listed["rules"])
+        assert all(row["what"] and row["why"] and row["fix"] for row in listed["rules"])
         for row in listed["rules"][::10]:
             assert (await client.get(f"/v1/rules/{row['id']}")).json() == row
         rejecting = (await client.get("/v1/rules?severity=reject&family=contradiction")).json()["rules"]
@@ -56,7 +56,7 @@ async def test_warnings_are_listed_page_by_page_at_each_revision(database: Datab
             "id": f"h{number}", "revision_from": chance.randint(1, 2), "revision_to": chance.choice([3, OPEN]),
             "shape": "row", "rule": chance.choice(["page-missing", "source-missing"]), "severity": "warn",
             "in_table": chance.choice(["fits", "fills"]), "row_id": chance.choice([None, "a", "b"]), "text": "text",
-            "mend": "mend it",
+            "fix": "fix it",
         }
         for number in range(60)
     ]  # fmt: skip

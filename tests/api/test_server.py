@@ -63,7 +63,7 @@ def test_a_port_in_use_is_one_plain_line_and_an_exit_code(capsys: pytest.Capture
         with pytest.raises(SystemExit) as stopped:
             run(Settings(port=port), app=None)
     assert stopped.value.code == CANNOT_LISTEN
-    assert capsys.readouterr().err == f"Cannot listen on 127.0.0.1 port {port}: something else listens there.\n"
+    assert capsys.readouterr().err == f"Cannot listen on 127.0.0.1 port {port}: another program is using it.\n"
 
 
 def test_a_setting_that_is_wrong_is_named(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -87,5 +87,5 @@ async def test_a_page_names_the_scope_of_every_limit(database: Database) -> None
         page = words((await client.get("/v1/chassis/fork/setup?rider_mass=75&wheel_size=622", headers=PAGE)).text)
         text = " ".join((await client.get("/v1/chassis/fork/setup.txt?rider_mass=75&wheel_size=622")).text.split())
     for shown in (page, text):
-        assert re.search(r"rider with gear ?, kept.{0,60}holds for variant light", shown)
-        assert re.search(r"maximum fill pressure of the fit ?, kept.{0,60}holds for wheel size", shown)
+        assert re.search(r"rider with gear ?: OK.{0,60}applies to variant light", shown)
+        assert re.search(r"maximum pressure \(fit\) ?: OK.{0,60}applies to wheel size", shown)

@@ -139,7 +139,7 @@ def test_what_was_typed_when_the_session_is_over_is_sent_after_signing_in_in_ano
     opening.value.get_by_label("Key").fill(bench.key)
     opening.value.get_by_role("button", name="Sign in").click()
     opening.value.get_by_role("heading", name="Bench log").wait_for()
-    page.get_by_role("button", name="send it once more").click()
+    page.get_by_role("button", name="send it again").click()
     assert page.url.endswith(bench.fork)
     page.goto(page.url + "/services")
     assert "bush worn look again" in " ".join(page.locator("main").inner_text().split())
@@ -201,5 +201,5 @@ def test_a_page_of_another_site_can_make_the_browser_write_nothing(opened: Open,
         refusals(watched, 403)
         assert "The form was not sent from here" in page.locator("h1").inner_text()
     page.goto(home + bench.fork + "/services")
-    assert "No job is recorded" in page.locator("main").inner_text()
+    assert "No jobs recorded" in page.locator("main").inner_text()
     watched.asked[:] = [url for url in watched.asked if not url.startswith(elsewhere)]

@@ -81,8 +81,8 @@ def test_a_fault_is_named_with_its_place(
     finding = report["findings"][0]
     assert (finding.get("row"), finding.get("column")) == (line, column)
     assert name in finding["text"]
-    assert words in finding["text"] + finding["mend"]
-    assert len(finding["text"]) + len(finding["mend"]) + len(finding.get("value", "")) < 600
+    assert words in finding["text"] + finding["fix"]
+    assert len(finding["text"]) + len(finding["fix"]) + len(finding.get("value", "")) < 600
 
 
 @pytest.mark.parametrize("name", ["../evil.csv", "/etc/evil.csv", "a/../../evil.csv", "..\\evil.csv", "C:evil.csv"])

@@ -16,7 +16,7 @@ from tests.exchange.planted import Package, kinds, plant, true_package, write
 
 FINDING = re.compile(
     r"^(?P<severity>reject|warn): (?P<file>\w+)\.csv line (?P<line>\d+)"
-    r"(?:, column (?P<letter>[A-Z]+)(?: \((?P<column>\w+)\))?)?:? (?P<text>.*)\n    (?P<rule>[\w-]+): (?P<mend>.*)$",
+    r"(?:, column (?P<letter>[A-Z]+)(?: \((?P<column>\w+)\))?)?:? (?P<text>.*)\n    (?P<rule>[\w-]+): (?P<fix>.*)$",
     re.M,
 )
 ROUNDS = 12
@@ -55,20 +55,20 @@ class Editor:
 
     def follow(self, message: re.Match[str]) -> str:
         """Does what one message says; returns which kind of fix it was."""
-        name, mend = message["file"], message["mend"]
-        if "CSV UTF-8" in mend:
+        name, fix = message["file"], message["fix"]
+        if "CSV UTF-8" in fix:
             raw = (self.folder / f"{name}.csv").read_bytes().decode("latin-1")
             (self.folder / f"{name}.csv").write_bytes(raw.encode())
             return "file"
-        if "commas between the columns" in mend:
+        if "commas between the columns" in fix:
             text = (self.folder / f"{name}.csv").read_text()
             self.save(name, list(csv.reader(io.StringIO(text, newline=""), delimiter=";")))
             return "file"
         table, line = self.read(name), int(message["line"]) - 1
-        if called := re.fullmatch(r"call it (\w+)", mend):
+        if called := re.fullmatch(r"call it (\w+)", fix):
             table[0][at(message["letter"])] = called[1]
             way = "heading"
-        elif taken := re.fullmatch(r"delete line (\d+)", mend):
+        elif taken := re.fullmatch(r"delete line (\d+)", fix):
             del table[int(taken[1]) - 1]
             way = "line"
         else:
@@ -77,14 +77,14 @@ class Editor:
         return way
 
     def _cell(self, message: re.Match[str], name: str, table: list[list[str]], line: int) -> str:
-        mend = message["mend"]
+        fix = message["fix"]
         assert message["letter"], f"no column is named: {message[0]}"
         column, position = message["column"], at(message["letter"])
         assert table[0][position] == column
-        if written := re.fullmatch(r"write (?!what |the )(\S.*?)(?:(?:;| if) .*)?", mend):
+        if written := re.fullmatch(r"write (?!what |the )(\S.*?)(?:(?:;| if) .*)?", fix):
             table[line][position] = written[1]
             return "as written"
-        assert re.search(r"page|source|figure", mend), f"nothing says what to do: {message[0]}"
+        assert re.search(r"page|source|figure", fix), f"nothing says what to do: {message[0]}"
         said = self.page(name, table[line][0], column)
         if said is None:
             del table[line]
@@ -98,7 +98,7 @@ class Editor:
 
     def _other(self, message: re.Match[str], name: str, table: list[list[str]], line: int, column: str) -> str | None:
         """The slip is in another cell that the message mentions: a column or an id named in its text or fix."""
-        text = f"{message['text']} {message['mend']}"
+        text = f"{message['text']} {message['fix']}"
         rows = [line] + [n for n, row in enumerate(table) if n and n != line and re.search(rf"\b{row[0]}\b", text)]
         for row in rows:
             named = [*(each for each in table[0] if re.search(rf"\b{each}\b", text)), column]
@@ -115,7 +115,7 @@ class Editor:
         return None
 
 
-def mended(editor: Editor) -> str:
+def fixed(editor: Editor) -> str:
     """Checks and follows messages until nothing is left or none can be followed; returns the last text."""
     said = ""
     for _ in range(ROUNDS):
@@ -140,7 +140,7 @@ def test_thirty_planted_errors_are_fixed_by_the_messages_alone(tmp_path: Path) -
     first = as_text(check(tmp_path))
     assert "Refused" in first
     editor = Editor(tmp_path, truth)
-    assert "0 faults, 0 warnings" in mended(editor)
+    assert "0 faults, 0 warnings" in fixed(editor)
     assert {name: editor.read(name) for name in truth} == truth
     assert sum(editor.done.values()) <= len(kinds()), "one slip makes one message to follow"
     assert sum(editor.done[way] for way in ("file", "heading", "line", "as written")) >= len(kinds()) // 2 - 1

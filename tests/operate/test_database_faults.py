@@ -111,12 +111,12 @@ async def test_a_fault_under_a_running_service_is_reported_and_over_when_fixed(
         assert str(path) not in refused.text + asked.text
         assert "Traceback" not in log.getvalue()
         assert path.exists() == (fault is not lost), "an empty database was made in place of the one that is lost"
-        mend(path, tmp_path / "whole.db")
+        fix(path, tmp_path / "whole.db")
         assert (await client.get("/readyz")).status_code == 200
         assert (await client.get(FITS)).content == before
 
 
-def mend(path: Path, whole: Path) -> None:
+def fix(path: Path, whole: Path) -> None:
     """Like a restore: a new file replaces the old one, and no log of the old one may be applied to it."""
     for each in path.parent.glob(f"{path.name}-*"):
         each.unlink()
@@ -184,7 +184,7 @@ async def test_a_large_file_is_looked_through_beside_the_service(
         (said,) = [json.loads(line) for line in log.getvalue().splitlines() if '"damaged"' in line]
         assert said["database"] == str(path)
         assert (await client.get(FITS)).status_code == 200
-        mend(path, tmp_path / "whole.db")
+        fix(path, tmp_path / "whole.db")
         assert (await client.get("/readyz")).status_code == 200
         with catalogue.write():
             pass

@@ -135,7 +135,7 @@ def test_other_unknown_variables_are_named_once_and_links_never(tmp_path: Path) 
     done = start("keys", "list", LEGWORK_COLOUR="blue", LEGWORK_FUTURE="1", LEGWORK_TEST_FLIPS="1",
                  LEGWORK_SHOP_DATABASE_URL=f"sqlite:///{tmp_path}/shop.db")  # fmt: skip
     assert done.returncode == 0
-    assert done.stderr == "Not settings, so without effect: LEGWORK_COLOUR, LEGWORK_FUTURE.\n"
+    assert done.stderr == "Ignored, because no setting has this name: LEGWORK_COLOUR, LEGWORK_FUTURE.\n"
 
 
 def test_two_wrong_settings_are_both_named() -> None:

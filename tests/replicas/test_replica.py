@@ -139,7 +139,7 @@ def starts_without_the_primary(primary: Server, replica: Server) -> None:
     command = [sys.executable, "-m", "app", "serve", "--port", port]
     with subprocess.Popen(command, cwd=ROOT, env=given, stderr=subprocess.PIPE, text=True) as process:
         assert process.stderr is not None
-        assert "lookups only" in process.stderr.readline()
+        assert "Only lookups work" in process.stderr.readline()
         assert "answers at" in process.stderr.readline()
         until(lambda: answers(port))
         process.terminate()

@@ -41,7 +41,7 @@ def test_the_failing_example_fires_its_rule_and_no_other(rule: Rule) -> None:
     assert rule.fails is not None
     findings = findings_of(rule.fails)
     assert {finding.rule for finding in findings} == {rule.slug}
-    assert all(finding.table and finding.id and finding.text and finding.mend for finding in findings)
+    assert all(finding.table and finding.id and finding.text and finding.fix for finding in findings)
 
 
 @pytest.mark.parametrize("rule", JUDGING, ids=lambda rule: rule.slug)
@@ -72,7 +72,7 @@ def test_words_without_the_figure_clear_nothing(rule: Rule) -> None:
 
 @pytest.mark.parametrize("rule", RULES.values(), ids=lambda rule: rule.slug)
 def test_every_rule_says_what_why_and_how_to_mend(rule: Rule) -> None:
-    assert min(len(rule.what), len(rule.why), len(rule.mend)) > 20
+    assert min(len(rule.what), len(rule.why), len(rule.fix)) > 20
     assert set(rule.silenced_by) <= set(RULES) | {each.family for each in RULES.values()}
 
 

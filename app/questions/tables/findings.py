@@ -58,7 +58,7 @@ class RuleRow(TypedDict):
     ]
     what: str
     why: str
-    mend: str
+    fix: str
     silenced_by: list[str]
     tables: Annotated[list[str], Field(description="Tables whose rows it checks; empty means all.")]
     passes: NotRequired[ExampleEdit]
@@ -197,7 +197,7 @@ def _finding_row(row: Mapping[Any, Any]) -> FindingRow:
     if row["collides_id"] is not None:
         shown["collides_with"] = {"table": row["collides_table"], "id": row["collides_id"]}
     rule = RULES.get(row["rule"])
-    shown["mend"] = row["mend"] or ("" if rule is None else rule.mend)
+    shown["fix"] = row["fix"] or ("" if rule is None else rule.fix)
     shown["revision_from"] = row["revision_from"]
     return shown  # type: ignore[return-value]
 
@@ -211,7 +211,7 @@ def _rule_row(rule: Rule) -> RuleRow:
         "nature": rule.nature,
         "what": rule.what,
         "why": rule.why,
-        "mend": rule.mend,
+        "fix": rule.fix,
         "silenced_by": list(rule.silenced_by),
         "tables": [table.table for table in rule.tables],
         "findings": f"/v1/findings?rule={rule.slug}",

@@ -30,7 +30,7 @@ def spacers_fill_chamber(family: Family, today: date) -> Iterator[Violation]:
 
     V_end - k*v must leave air: otherwise the piston strikes the spacers before the fork has its travel.
 
-    Mend: compare the spacer limit, the volume of the spacer and the chamber's end volume with the pages.
+    Fix: compare the spacer limit, the volume of the spacer and the chamber's end volume with the pages.
     """
     for row in family.of(Fit):
         spring, spacer = family.springs.get(row.spring), family.spacers.get(row.spacer or "")
@@ -60,7 +60,7 @@ def bore_not_in_stanchion(family: Family, today: date) -> Iterator[Violation]:
 
     A wall of less than half a millimetre is none; the spring belongs to another chassis, or a diameter is misread.
 
-    Mend: compare bore and stanchion diameter with the pages, or name the spring of this chassis.
+    Fix: compare bore and stanchion diameter with the pages, or name the spring of this chassis.
     """
     for row in family.of(Fit):
         spring, chassis = family.springs.get(row.spring), family.chassis[row.chassis]
@@ -95,7 +95,7 @@ def bore_wider_than_stanchion(view: RowView, today: date) -> Iterator[Violation]
 
     A wall of less than half a millimetre is none; the two cells were exchanged or misread.
 
-    Mend: compare both diameters with the page.
+    Fix: compare both diameters with the page.
     """
     outside, inside = view.row["stanchion_diameter_mm"], view.row["stanchion_bore_mm"]
     if outside is not None and inside is not None and inside >= outside - WALL_MM:
@@ -115,7 +115,7 @@ def shaft_wider_than_bore(view: RowView, today: date) -> Iterator[Violation]:
 
     Nothing would be left for the negative chamber; the two cells were exchanged.
 
-    Mend: compare both diameters with the page.
+    Fix: compare both diameters with the page.
     """
     shaft, bore = view.row["shaft_diameter_mm"], view.row["bore_mm"]
     if shaft is not None and bore is not None and shaft >= bore:
@@ -135,7 +135,7 @@ def port_beyond_travel(family: Family, today: date) -> Iterator[Violation]:
 
     A fork that joins its chambers at sag has no spring there; a decimal point is missing.
 
-    Mend: compare the port travel with the page; it is a few millimetres.
+    Fix: compare the port travel with the page; it is a few millimetres.
     """
     for row in family.of(Fit):
         spring = family.springs.get(row.spring)
@@ -178,7 +178,7 @@ def guide_pressure_not_rising(family: Family, today: date) -> Iterator[Violation
     Sag at one pressure grows with mass, so lines may be equal in print but do not fall;
     the pressures or the masses of two lines were exchanged.
 
-    Mend: compare both lines with the page.
+    Fix: compare both lines with the page.
     """
     for ladder in ladders(family):
         for lighter, heavier in pairwise(ladder):
@@ -206,7 +206,7 @@ def sag_unusual(view: RowView, today: date) -> Iterator[Violation]:
     Forks are ridden at 15 to 30 percent (common practice, no source); millimetres may stand for a percentage. Below 5
     and above 60 it is no sag at all, and is refused.
 
-    Mend: compare the sag with the page; write millimetres as a share of the travel.
+    Fix: compare the sag with the page; write millimetres as a share of the travel.
     """
     sag = view.row["sag_percent"]
     if sag is not None and not 10 <= sag <= 40:

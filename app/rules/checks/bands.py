@@ -44,7 +44,7 @@ def torque_outside_band(family: Family, today: date) -> Iterator[Violation]:
 
     A unit confused or a digit slipped strips the thread, or leaves a bolt to fall out. The bands are common practice.
 
-    Mend: compare figure, unit and fastener with the page.
+    Fix: compare figure, unit and fastener with the page.
     """
     for row in family.of(Torque):
         fastener = family.fasteners.get(row.fastener)
@@ -77,7 +77,7 @@ def fill_outside_band(family: Family, today: date) -> Iterator[Violation]:
 
     Too much oil locks or bursts a fork, too little runs it dry. The bands are common practice.
 
-    Mend: compare figure, unit and chamber with the page.
+    Fix: compare figure, unit and chamber with the page.
     """
     for row in family.of(Fill):
         band = _fill_band(family, row)
@@ -128,7 +128,7 @@ def pressure_implausible(view: RowView, today: date) -> Iterator[Violation]:
 
     72 bar for 72 psi bursts the spring, 5 psi for 5 bar lets the fork bottom out. The band is common practice.
 
-    Mend: compare figure and unit with the page.
+    Fix: compare figure and unit with the page.
     """
     row = view.row
     if row["pressure_unit"] is None:
@@ -159,7 +159,7 @@ def rider_mass_implausible(family: Family, today: date) -> Iterator[Violation]:
 
     A mass in pounds read as kilograms gives a rider twice the pressure. The band is common practice.
 
-    Mend: compare the masses and their unit with the page; leave an open end empty.
+    Fix: compare the masses and their unit with the page; leave an open end empty.
     """
     for row in family.of(Guide):
         _, lightest, heaviest = family.guide_figures[row.id]
@@ -186,7 +186,7 @@ def limit_implausible(family: Family, today: date) -> Iterator[Violation]:
 
     A limit in the wrong unit permits what breaks or forbids what is meant. The bands are common practice.
 
-    Mend: compare figure and unit with the page.
+    Fix: compare figure and unit with the page.
     """
     for row in family.of(Limit):
         if (known := LIMITS.get(row.subject)) is not None:
@@ -225,7 +225,7 @@ def axle_to_crown_implausible(view: RowView, today: date) -> Iterator[Violation]
 
     Wheel, tyre and crown take up this length; a digit slipped, or the figure is in inches. The band is common practice.
 
-    Mend: compare axle-to-crown and travel with the page.
+    Fix: compare axle-to-crown and travel with the page.
     """
     row = view.row
     assert is_row_of(row, Fit)

@@ -34,7 +34,7 @@ def variant_of_another_chassis(family: Family, today: date) -> Iterator[Violatio
 
     No fork is both, so it would never be shown.
 
-    Mend: correct the variant or the chassis.
+    Fix: correct the variant or the chassis.
     """
     for row in family.given("variant"):
         variant = family.all_variants.get(row.variant or "")
@@ -58,7 +58,7 @@ def fastener_elsewhere(family: Family, today: date) -> Iterator[Violation]:
 
     The bolt of another fork may look alike and bear half the torque.
 
-    Mend: name the fastener of this chassis; correct the scope of the torque or of the fastener.
+    Fix: name the fastener of this chassis; correct the scope of the torque or of the fastener.
     """
     for row in family.of(Torque):
         fastener = family.fasteners.get(row.fastener)
@@ -90,7 +90,7 @@ def fluid_of_another_use(family: Family, today: date) -> Iterator[Violation]:
 
     A damper filled with bath oil hardly moves, a seal greased with damper oil runs dry.
 
-    Mend: name the fluid the source prints for this place, or correct the kind of the fluid.
+    Fix: name the fluid the source prints for this place, or correct the kind of the fluid.
     """
     for row in family.of(Fill) if Fill in family.judged else ():
         fluid = family.fluids.get(row.fluid or "")
@@ -143,7 +143,7 @@ def guide_for_another_spring(family: Family, today: date) -> Iterator[Violation]
 
     Whoever follows it looks for a valve or a coil that is not there.
 
-    Mend: correct the chamber, the spring or the spring to choose.
+    Fix: correct the chamber, the spring or the spring to choose.
     """
     for row in family.of(Guide):
         spring = family.springs.get(row.spring or "")
@@ -170,7 +170,7 @@ def generations_overlap(family: Family, today: date) -> Iterator[Violation]:
 
     A model year then no longer tells which of the two is on the bench.
 
-    Mend: correct the years; or state what tells them apart: marks, wheel sizes, crowns, stanchions, hub spacings.
+    Fix: correct the years; or state what tells them apart: marks, wheel sizes, crowns, stanchions, hub spacings.
     """
     chassis = sorted(family.chassis.values(), key=lambda each: each.id)
     for index, one in enumerate(chassis):

@@ -30,7 +30,7 @@ def fastener_without_torque(family: Family, today: date) -> Iterator[Violation]:
 
     The job card can only say: tighten, torque not known.
 
-    Mend: add the torque, or an instruction where the source gives no figure.
+    Fix: add the torque, or an instruction where the source gives no figure.
     """
     told = {row.fastener for row in family.of(Torque)}
     for row in family.own_fasteners.values():
@@ -53,7 +53,7 @@ def lower_leg_without_oil(family: Family, today: date) -> Iterator[Violation]:
 
     Every job that opens the lowers refills both legs.
 
-    Mend: add the fill of the leg the source gives.
+    Fix: add the fill of the leg the source gives.
     """
     filled = {(row.chassis, row.chamber) for row in family.of(Fill)}
     for chassis in family.fits_of_chassis:
@@ -88,7 +88,7 @@ def spring_without_limit(family: Family, today: date) -> Iterator[Violation]:
 
     Nothing would stop a set-up from exceeding it.
 
-    Mend: write the limit of the fit or of the spring.
+    Fix: write the limit of the fit or of the spring.
     """
     for row in family.of(Fit):
         spring = family.springs.get(row.spring)
@@ -135,7 +135,7 @@ def mass_bracket_gap(family: Family, today: date) -> Iterator[Violation]:
 
     Such a rider gets no start pressure although the guide has one; a line was missed or a mass misread.
 
-    Mend: add the missing line, or correct the masses.
+    Fix: add the missing line, or correct the masses.
     """
     for group in brackets(family):
         for (_, end, lighter), (start, _, heavier) in pairwise(group):
@@ -167,7 +167,7 @@ def replace_without_part(family: Family, today: date) -> Iterator[Violation]:
 
     The mechanic finds out when the fork is open that the bolt had to be bought.
 
-    Mend: add a use of the part for that position.
+    Fix: add a use of the part for that position.
     """
     bought = {(row.chassis, row.position) for row in family.of(Use)}
     for row in family.own_fasteners.values():

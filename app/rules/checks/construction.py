@@ -50,7 +50,7 @@ def spacer_limit_grows_with_travel(family: Family, today: date) -> Iterator[Viol
 
     With a longer stroke less air is left at its end, so limits fall as travel grows; two rows were probably exchanged.
 
-    Mend: compare the spacer limits of both travels with the page.
+    Fix: compare the spacer limits of both travels with the page.
     """
     for group in _constructions(family):
         stated = [fit for fit, _ in group if fit.spacer_limit is not None]
@@ -79,7 +79,7 @@ def limit_differs_by_wheel(family: Family, today: date) -> Iterator[Violation]:
     The wheel does not touch the air chamber. Makers do print tables by wheel, in which several lines differ; a single
     line that differs is that of another row of the table.
 
-    Mend: compare both limits with the page; if both are right, copy its words into as_printed of one of them.
+    Fix: compare both limits with the page; if both are right, copy its words into as_printed of one of them.
     """
     groups: dict[tuple[object, ...], list[Fit]] = defaultdict(list)
     for row in family.of(Fit):
@@ -137,7 +137,7 @@ def chamber_differs_from_siblings(family: Family, today: date) -> Iterator[Viola
 
     Where the shaft sets the travel, V_end + A*T is one volume for all lengths; one of the figures is misread.
 
-    Mend: compare end volume, bore and travel of the siblings with the page.
+    Fix: compare end volume, bore and travel of the siblings with the page.
     """
     for group in _constructions(family):
         whole: list[tuple[float, Fit, Spring]] = []
@@ -174,7 +174,7 @@ def axle_to_crown_scatter(family: Family, today: date) -> Iterator[Violation]:
 
     Crown and lowers are the same, so each millimetre of travel adds one; a travel or a length is misread.
 
-    Mend: compare travel and axle-to-crown with the page; state the wheel size where the lowers differ.
+    Fix: compare travel and axle-to-crown with the page; state the wheel size where the lowers differ.
     """
     groups: dict[tuple[object, ...], list[tuple[float, Fit]]] = defaultdict(list)
     for row in family.of(Fit):
@@ -210,7 +210,7 @@ def construction_differs(family: Family, today: date) -> Iterator[Violation]:
 
     Springs of one construction differ by the length of their shaft only; a figure is misread, or the family is another.
 
-    Mend: compare the figures of the siblings with the page, or name another family.
+    Fix: compare the figures of the siblings with the page, or name another family.
     """
     fits: dict[str, Fit] = {}
     for row in family.of(Fit):
@@ -257,7 +257,7 @@ def stanchions_differ(family: Family, today: date) -> Iterator[Violation]:
 
     The piston runs in the stanchion, so both have one bore; with other outsides the walls would differ.
 
-    Mend: compare both diameters with the pages, or name the spring of each generation.
+    Fix: compare both diameters with the pages, or name the spring of each generation.
     """
     takers: dict[str, dict[str, Fit]] = defaultdict(dict)
     for fit in family.of(Fit):
@@ -297,7 +297,7 @@ def stroke_unlike_siblings(family: Family, today: date) -> Iterator[Violation]:
 
     Springs of one construction differ by the length of their shaft only; the stroke is that of another length.
 
-    Mend: compare stroke and travel of the siblings with the page.
+    Fix: compare stroke and travel of the siblings with the page.
     """
     for group in _constructions(family):
         over = [(float(spring.stroke_max_mm) - fit.travel_mm, fit, spring) for fit, spring in group

@@ -51,7 +51,7 @@ def disagree_unrelated(family: Family, today: date) -> Iterator[Violation]:
 
     A question would get two instructions for one bolt; which of them holds must be said by whoever knows the sources.
 
-    Mend: if the new row is from a newer edition, enter it under the id of the old row, so that it takes its place. Else
+    Fix: if the new row is from a newer edition, enter it under the id of the old row, so that it takes its place. Else
     correct the figure, or narrow a scope, or name in exception_to the row that this source overrules.
     """
     for group in family.shared_subjects:
@@ -96,7 +96,7 @@ def exception_not_narrower(family: Family, today: date) -> Iterator[Violation]:
 
     An exception overrules only inside a wider statement; otherwise two statements of equal right remain.
 
-    Mend: narrow the scope of the exception; or supersede the old statement under its own id instead.
+    Fix: narrow the scope of the exception; or supersede the old statement under its own id instead.
     """
     for row in family.given("exception_to"):
         named = _named(family, row)
@@ -116,7 +116,7 @@ def exception_to_other_subject(family: Family, today: date) -> Iterator[Violatio
 
     A bolt's torque cannot overrule that of another bolt; the id is probably a slip.
 
-    Mend: name a statement of the same table about the same subject, or empty the cell.
+    Fix: name a statement of the same table about the same subject, or empty the cell.
     """
     for row in family.given("exception_to"):
         if (row.table, row.exception_to or "") in family.absent:

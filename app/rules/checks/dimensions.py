@@ -30,7 +30,7 @@ def dimension_implausible(view: RowView, today: date) -> Iterator[Violation]:
     A point slipped, two digits exchanged or a figure in inches; formulas would go on computing with it. The bands are
     common practice.
 
-    Mend: compare the figure with the page: lengths in mm, volumes in mL, angles in degrees.
+    Fix: compare the figure with the page: lengths in mm, volumes in mL, angles in degrees.
     """
     for name, band in DIMENSIONS[view.row.table].items():
         value = getattr(view.row, name)
@@ -56,7 +56,7 @@ def reading_implausible(view: RowView, today: date) -> Iterator[Violation]:
     Set-ups are computed from readings; a point slipped in one gives a pressure ten times too high. The bands are
     common practice.
 
-    Mend: compare the figure with what was written down, and its unit.
+    Fix: compare the figure with what was written down, and its unit.
     """
     row = view.row
     assert is_row_of(row, Reading)
@@ -101,7 +101,7 @@ def interval_implausible(view: RowView, today: date) -> Iterator[Violation]:
 
     A digit lost wastes a fork's working life or its owner's money. The bands are common practice.
 
-    Mend: compare the hours with the page.
+    Fix: compare the hours with the page.
     """
     row = view.row
     assert is_row_of(row, Interval)
@@ -125,7 +125,7 @@ def travel_range_unfitted(family: Family, today: date) -> Iterator[Violation]:
 
     Two digits of the range are probably exchanged (180 and 108); a wrong range lets every slip of a travel through.
 
-    Mend: compare the range with the page; add the fits that are missing.
+    Fix: compare the range with the page; add the fits that are missing.
     """
     travels: dict[str, list[float]] = defaultdict(list)
     for fit in family.of(Fit):
@@ -154,7 +154,7 @@ def generation_long(view: RowView, today: date) -> Iterator[Violation]:
 
     Makers replace a chassis sooner (common practice, no source); 2021 was probably written 2012.
 
-    Mend: compare the years with the page; two generations are two chassis.
+    Fix: compare the years with the page; two generations are two chassis.
     """
     row = view.row
     assert is_row_of(row, Chassis)

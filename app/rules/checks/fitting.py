@@ -38,7 +38,7 @@ def coil_with_air_parts(family: Family, today: date) -> Iterator[Violation]:
 
     A coil has no air chamber to make smaller or to fill; spring or figure is that of another line.
 
-    Mend: name the air spring that the line is about, or empty the spacers and the pressure.
+    Fix: name the air spring that the line is about, or empty the spacers and the pressure.
     """
     for row in family.of(Fit):
         spring = family.springs.get(row.spring)
@@ -89,7 +89,7 @@ def travel_spacers_unlike_spring(family: Family, today: date) -> Iterator[Violat
 
     One of the two sets the travel; whoever adds a spacer to the right shaft loses travel.
 
-    Mend: compare spring and spacers with the page; correct what sets the travel of the spring, if that is wrong.
+    Fix: compare spring and spacers with the page; correct what sets the travel of the spring, if that is wrong.
     """
     for row in family.of(Fit):
         spring = family.springs.get(row.spring)
@@ -114,7 +114,7 @@ def travel_spacers_wrong_way(family: Family, today: date) -> Iterator[Violation]
 
     Each spacer takes travel away; two lines were exchanged.
 
-    Mend: compare travel and number of spacers of both lines with the page.
+    Fix: compare travel and number of spacers of both lines with the page.
     """
     groups: dict[tuple[object, ...], list[Fit]] = defaultdict(list)
     for row in family.of(Fit):
@@ -169,7 +169,7 @@ def spring_not_of_chassis(family: Family, today: date) -> Iterator[Violation]:
 
     It could never be shown: the spring is that of another fork, or its fit is missing.
 
-    Mend: name the spring of this chassis, or add its fit; if the page says so, copy its words into as_printed.
+    Fix: name the spring of this chassis, or add its fit; if the page says so, copy its words into as_printed.
     """
     fitted: dict[tuple[str, str], list[float]] = defaultdict(list)
     for fit in family.of(Fit):
@@ -211,7 +211,7 @@ def fill_without_chamber(family: Family, today: date) -> Iterator[Violation]:
 
     The chamber, the spring or the damper of the line is that of another fork.
 
-    Mend: name the chamber as the page does, and the spring or damper that it is in.
+    Fix: name the chamber as the page does, and the spring or damper that it is in.
     """
     for row in family.of(Fill):
         if row.chamber in ("above the air piston", "negative chamber"):
@@ -242,7 +242,7 @@ def negative_without_valve(family: Family, today: date) -> Iterator[Violation]:
 
     Where a port joins the chambers there is no second pressure to set; the line is that of another spring.
 
-    Mend: correct the chamber, or how the negative chamber of the spring is charged.
+    Fix: correct the chamber, or how the negative chamber of the spring is charged.
     """
     for row in family.of(Guide):
         if row.chamber != "negative" or row.pressure is None:
@@ -266,7 +266,7 @@ def fluid_unsafe_for_seals(family: Family, today: date) -> Iterator[Violation]:
 
     Swollen seals leak air and oil; the row names the wrong fluid, or the fluid is stated wrongly.
 
-    Mend: name the fluid that the page names, or correct what is stated of the fluid.
+    Fix: name the fluid that the page names, or correct what is stated of the fluid.
     """
     for table in (Fill, Grease):
         for row in family.statements[table] if table in family.judged else ():
@@ -289,7 +289,7 @@ def guide_rider_above_limit(family: Family, today: date) -> Iterator[Violation]:
 
     Whoever follows the guide rides a fork that its maker forbids; limit or masses are misread.
 
-    Mend: compare the masses, the limit and their units with the pages.
+    Fix: compare the masses, the limit and their units with the pages.
     """
     limits: dict[str, list[tuple[float, Limit]]] = defaultdict(list)
     for limit in family.of(Limit):
@@ -322,7 +322,7 @@ def stage_torque_falls(family: Family, today: date) -> Iterator[Violation]:
 
     A wrench set lower than the joint is tightened turns nothing; two passes were exchanged.
 
-    Mend: compare both passes with the page.
+    Fix: compare both passes with the page.
     """
     passes: dict[tuple[object, ...], list[tuple[int, float, Torque, str]]] = defaultdict(list)
     for row, _, column, torque in family.tightened:
@@ -372,7 +372,7 @@ def crown_not_there(family: Family, today: date) -> Iterator[Violation]:
 
     Only a fork with two crowns has them; the row is of another fork, or the crowns are misread.
 
-    Mend: compare the crowns of the chassis with the page, or name the chassis that the row is about.
+    Fix: compare the crowns of the chassis with the page, or name the chassis that the row is about.
     """
     single = {id for id, row in family.chassis.items() if row.crowns == "single"}
     for fastener in family.own_fasteners.values():

@@ -32,7 +32,7 @@ def viscosity_rises(view: RowView, today: date) -> Iterator[Violation]:
 
     Every liquid lubricant thins as it warms (ASTM D341); the two cells were exchanged.
 
-    Mend: compare both viscosities with the data sheet.
+    Fix: compare both viscosities with the data sheet.
     """
     cold, warm = view.row["viscosity_40_cst"], view.row["viscosity_100_cst"]
     if cold is not None and warm is not None and warm >= cold:
@@ -53,7 +53,7 @@ def fluid_implausible(view: RowView, today: date) -> Iterator[Violation]:
 
     Stand-ins are chosen by these figures; a digit slipped would recommend the wrong oil.
 
-    Mend: compare the figures with the data sheet: density in g/mL, viscosity in cSt (mm²/s), NLGI for greases only.
+    Fix: compare the figures with the data sheet: density in g/mL, viscosity in cSt (mm²/s), NLGI for greases only.
     """
     row = view.row
     assert is_row_of(row, Fluid)
@@ -80,7 +80,7 @@ def viscosities_unlike_oil(view: RowView, today: date) -> Iterator[Violation]:
 
     The index (ASTM D2270) of mineral oils is about 0 to 120, of the most improved ones below 500; one point slipped.
 
-    Mend: compare both viscosities with the data sheet.
+    Fix: compare both viscosities with the data sheet.
     """
     row = view.row
     assert is_row_of(row, Fluid)
@@ -111,7 +111,7 @@ def oil_above_leg_volume(family: Family, today: date) -> Iterator[Violation]:
 
     Oil does not give way: the fork locks before the end of its travel and bursts a seal.
 
-    Mend: compare the volume, its unit and the free volume of the leg with the pages.
+    Fix: compare the volume, its unit and the free volume of the leg with the pages.
     """
     for row in family.of(Fill):
         room = family.chassis[row.chassis].leg_free_volume_ml

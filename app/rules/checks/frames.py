@@ -97,7 +97,7 @@ def frame_does_not_close(view: RowView, today: date) -> Iterator[Violation]:
     Drawn from the rear axle, the top of the head tube must lie on the steering axis of the fork. Beyond what rounding
     explains and a few millimetres, a figure is that of another size, or two digits are exchanged.
 
-    Mend: compare the geometry with that line of the page, and the fork it is given for; if it is printed so, copy its
+    Fix: compare the geometry with that line of the page, and the fork it is given for; if it is printed so, copy its
     words into as_printed.
     """
     row = view.row
@@ -136,7 +136,7 @@ def frame_contradicts_itself(view: RowView, today: date) -> Iterator[Violation]:
     Its geometry is printed for a fork that it takes; a bottom bracket lies nearer to the rear axle than the chainstay
     is long, and the front axle ahead of it.
 
-    Mend: compare the lengths with the page; two cells may be exchanged.
+    Fix: compare the lengths with the page; two cells may be exchanged.
     """
     row = view.row
     assert is_row_of(row, Frame)

@@ -81,7 +81,7 @@ def kind_excludes_column(view: RowView, today: date) -> Iterator[Violation]:
 
     The kind is wrong, or the figure belongs to another row; both would be computed with.
 
-    Mend: correct the kind, or empty the column and write the figure where it belongs.
+    Fix: correct the kind, or empty the column and write the figure where it belongs.
     """
     fields = view.row.values()
     for (column, kind), names in EXCLUDED[view.row.model].items():
@@ -107,7 +107,7 @@ def column_needs_another(view: RowView, today: date) -> Iterator[Violation]:
 
     A datum without a level, or a height of a tyre without its wheel: the figure was lost, or is in another row.
 
-    Mend: write the figure that the column is about, or empty the column.
+    Fix: write the figure that the column is about, or empty the column.
     """
     fields = view.row.values()
     for name, needed in NEEDED[view.row.model].items():
@@ -130,7 +130,7 @@ def page_without_source(view: RowView, today: date) -> Iterator[Violation]:
 
     A page of which nobody knows the document cannot be looked up.
 
-    Mend: name the document, or empty the page.
+    Fix: name the document, or empty the page.
     """
     fields = view.row.values()
     if fields["page"] is not None and fields["source"] is None:
@@ -151,7 +151,7 @@ def as_printed_without_figure(view: RowView, today: date) -> Iterator[Violation]
 
     Such words bear out nothing: they were copied from another line, or the figure was changed after them.
 
-    Mend: copy the words that print the figure, or empty as_printed.
+    Fix: copy the words that print the figure, or empty as_printed.
     """
     words = view.row["as_printed"]
     if words is None or (view.row.role == "entity" and not any(letter.isdigit() for letter in words)):
@@ -181,7 +181,7 @@ def step_incomplete(view: RowView, today: date) -> Iterator[Violation]:
 
     The card could not give its figure, and nobody could check that what was opened is closed again.
 
-    Mend: name the chamber, place or fastener position; turns belong to a step that turns something.
+    Fix: name the chamber, place or fastener position; turns belong to a step that turns something.
     """
     row = view.row
     assert is_row_of(row, Step)

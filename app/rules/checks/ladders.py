@@ -42,7 +42,7 @@ def guide_line_off(family: Family, today: date) -> Iterator[Violation]:
     At one sag the pressure grows in a straight line with the load (app.physics.air_spring); where all lines but one do
     so, that one is misread.
 
-    Mend: compare pressure and masses of the line with the page; if they are printed so, copy the words of
+    Fix: compare pressure and masses of the line with the page; if they are printed so, copy the words of
     the page into as_printed.
     """
     for each in ladders(family):
@@ -125,7 +125,7 @@ def guide_sag_unlike(family: Family, today: date) -> Iterator[Violation]:
 
     A guide is drawn up for one sag; an odd one is misread, or is in millimetres.
 
-    Mend: compare the sag with the page; if the page prints it so, copy its words into as_printed.
+    Fix: compare the sag with the page; if the page prints it so, copy its words into as_printed.
     """
     for ladder, about in (panel for each in ladders(family) for panel in panels(each, _itself, "sag_percent")):
         stated = [row for row in ladder if row.sag_percent is not None]

@@ -23,7 +23,7 @@ def part_number_twice(view: EntityView, today: date) -> Iterator[Violation]:
 
     Whoever orders by the number gets one of them; a digit is misread, or one part was entered twice.
 
-    Mend: compare both numbers with the page; keep one row if it is one part.
+    Fix: compare both numbers with the page; keep one row if it is one part.
     """
     fields = view.row.values()
     for other in view.referrers:
@@ -49,7 +49,7 @@ def superseded_by_another_kind(view: EntityView, today: date) -> Iterator[Violat
 
     Whoever follows the replacement would fit the wrong part, or never arrive.
 
-    Mend: name the part that replaces it; if the page says so, copy its words into as_printed.
+    Fix: name the part that replaces it; if the page says so, copy its words into as_printed.
     """
     fields = view.row.values()
     for other in view.referrers:
@@ -80,7 +80,7 @@ def choice_named_twice(family: Family, today: date) -> Iterator[Violation]:
 
     Nobody can tell from the page which of the two is meant; a name or a colour is that of another line.
 
-    Mend: compare both with the page; if it calls them alike, copy its words into as_printed of one of them.
+    Fix: compare both with the page; if it calls them alike, copy its words into as_printed of one of them.
     """
     for chassis, fits in family.fits_of_chassis.items():
         first: dict[str, Fit] = {}
@@ -111,7 +111,7 @@ def variant_named_twice(family: Family, today: date) -> Iterator[Violation]:
 
     The code is what the mechanic reads off the fork; it would identify both.
 
-    Mend: compare both with the page.
+    Fix: compare both with the page.
     """
     chassis: dict[str, list[Variant]] = defaultdict(list)
     for row in family.variants.values():
@@ -137,7 +137,7 @@ def serial_ranges_overlap(family: Family, today: date) -> Iterator[Violation]:
 
     A serial would then identify both; an end is misread.
 
-    Mend: compare both ranges with the pages.
+    Fix: compare both ranges with the pages.
     """
     ranges: dict[tuple[str, int], list[tuple[str, str, Variant]]] = defaultdict(list)
     for row in family.variants.values():

@@ -39,7 +39,7 @@ def hand_differs_from_siblings(family: Family, today: date) -> Iterator[Violatio
 
     Whoever turns it the wrong way strips it; left-hand threads are rare.
 
-    Mend: compare the hand with the page.
+    Fix: compare the hand with the page.
     """
     groups: dict[str | None, list[tuple[Row, object]]] = defaultdict(list)
     for row in family.own_fasteners.values():
@@ -64,7 +64,7 @@ def spacer_differs_from_siblings(family: Family, today: date) -> Iterator[Violat
 
     Spacers are made for one bore; this one may be that of another fork.
 
-    Mend: compare the spacer with the page.
+    Fix: compare the spacer with the page.
     """
     chassis: dict[str, list[tuple[Row, object]]] = defaultdict(list)
     for row in family.of(Fit):
@@ -91,7 +91,7 @@ def part_differs_from_siblings(family: Family, today: date) -> Iterator[Violatio
 
     One bolt has one washer, whatever the job; this part may be one of another size.
 
-    Mend: compare the part with the page.
+    Fix: compare the part with the page.
     """
     groups: dict[tuple[object, ...], list[Use]] = defaultdict(list)
     for row in family.of(Use):
@@ -124,7 +124,7 @@ def use_count_unlike_siblings(family: Family, today: date) -> Iterator[Violation
 
     A digit was added, or the count is that of a pack.
 
-    Mend: compare the count with the page.
+    Fix: compare the count with the page.
     """
     groups: dict[tuple[object, ...], list[Use]] = defaultdict(list)
     for row in family.of(Use):
@@ -161,7 +161,7 @@ def gear_unlike_siblings(family: Family, today: date) -> Iterator[Violation]:
 
     A guide is drawn up for one of the two; gear makes some 5 kg.
 
-    Mend: compare the heading of the guide with the page.
+    Fix: compare the heading of the guide with the page.
     """
     for lines in family.guide_groups:
         group: list[tuple[Row, object]] = [(row, row.mass_is) for row in lines if row.mass_is is not None]
@@ -184,7 +184,7 @@ def clicks_from_the_other_end(family: Family, today: date) -> Iterator[Violation
     More pressure pushes back harder, so clicks counted from closed fall as riders get heavier, and those counted from
     open rise; this line was counted from the other end.
 
-    Mend: compare the clicks with the page, and from where the maker counts.
+    Fix: compare the clicks with the page, and from where the maker counts.
     """
     for ladder in ladders(family):
         for lighter, heavier in pairwise(ladder):
@@ -219,7 +219,7 @@ def harder_riding_less_often(family: Family, today: date) -> Iterator[Violation]
 
     Parks, races and mud wear a fork faster; two lines were exchanged.
 
-    Mend: compare both lines with the page.
+    Fix: compare both lines with the page.
     """
     plain = {
         (row.chassis, row.operation, row.source): row

@@ -35,7 +35,7 @@ def mass_brackets_overlap(family: Family, today: date) -> Iterator[Violation]:
 
     Brackets are half-open, so 70 to 80 and 80 to 90 share nobody; these do, and the rider gets two answers.
 
-    Mend: correct the masses; the upper end of a line is the lower end of the next.
+    Fix: correct the masses; the upper end of a line is the lower end of the next.
     """
     for group in brackets(family):
         shared = [
@@ -65,7 +65,7 @@ def full_service_more_frequent(family: Family, today: date) -> Iterator[Violatio
 
     The two intervals were probably exchanged.
 
-    Mend: compare both intervals with the page; if the page prints them so, copy its words into as_printed of the full
+    Fix: compare both intervals with the page; if the page prints them so, copy its words into as_printed of the full
     service.
     """
     legs = [row for row in family.of(Interval) if row.operation == "lower-leg-service"]
@@ -100,7 +100,7 @@ def source_before_chassis(family: Family, today: date) -> Iterator[Violation]:
 
     Manuals are printed for a fork that exists; the years of another generation were probably written.
 
-    Mend: compare the first model year with the page, or name the document that describes this generation.
+    Fix: compare the first model year with the page, or name the document that describes this generation.
     """
     for row in family.chassis.values():
         source = family.sources.get(row.source or "")
@@ -129,7 +129,7 @@ def services_far_apart(family: Family, today: date) -> Iterator[Violation]:
 
     Makers ask for it every two to five lower-leg services (common practice, no source); a digit was added or lost.
 
-    Mend: compare both intervals with the page; if both are right, set confirmed in that of the full service.
+    Fix: compare both intervals with the page; if both are right, set confirmed in that of the full service.
     """
     legs = [row for row in family.of(Interval) if row.operation == "lower-leg-service" and row.hours]
     for full in family.of(Interval):

@@ -28,7 +28,7 @@ def pressure_limit_above_spring(family: Family, today: date) -> Iterator[Violati
 
     The spring is what bursts; a fit can only lower its limit.
 
-    Mend: compare both limits and their units with the pages.
+    Fix: compare both limits and their units with the pages.
     """
     for row in family.of(Fit):
         spring = family.springs.get(row.spring)
@@ -57,7 +57,7 @@ def spacers_fitted_above_limit(view: RowView, today: date) -> Iterator[Violation
 
     The two cells were probably exchanged, and the exchanged limit would be obeyed.
 
-    Mend: compare both counts with the page.
+    Fix: compare both counts with the page.
     """
     fitted, limit = view.row["spacers_fitted"], view.row["spacer_limit"]
     if fitted is not None and limit is not None and fitted > limit:
@@ -78,7 +78,7 @@ def guide_pressure_above_limit(family: Family, today: date) -> Iterator[Violatio
 
     Start pressures and limits are both gauge pressures at full extension; whoever follows the guide exceeds the limit.
 
-    Mend: compare the pressure, the limit and their units with the pages.
+    Fix: compare the pressure, the limit and their units with the pages.
     """
     for row in family.of(Guide):
         floor = family.least_limit.get(row.chassis)
@@ -134,7 +134,7 @@ def stroke_below_travel(family: Family, today: date) -> Iterator[Violation]:
 
     The spring would bottom inside before the fork does.
 
-    Mend: compare the travel of the fit and the greatest stroke of the spring with the pages.
+    Fix: compare the travel of the fit and the greatest stroke of the spring with the pages.
     """
     for row in family.of(Fit):
         spring = family.springs.get(row.spring)
@@ -155,7 +155,7 @@ def damper_travel_below_fit(family: Family, today: date) -> Iterator[Violation]:
 
     The damper would be pulled or pushed beyond its stroke.
 
-    Mend: compare the travel of the fit and the greatest travel of the damper with the pages; name the damper in the fit
+    Fix: compare the travel of the fit and the greatest travel of the damper with the pages; name the damper in the fit
     where it is for one of several.
     """
     for row in family.of(Fit):
@@ -182,7 +182,7 @@ def clicks_outside_damper(family: Family, today: date) -> Iterator[Violation]:
 
     The adjuster ends before; the guide is for another damper or a digit slipped.
 
-    Mend: compare the clicks with the page, or name the damper the guide is for.
+    Fix: compare the clicks with the page, or name the damper the guide is for.
     """
     clicks: dict[tuple[str, ...], dict[str, int]] = {}
     for row in family.of(Guide):

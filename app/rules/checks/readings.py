@@ -30,7 +30,7 @@ def reading_beyond_travel(family: Family, today: date) -> Iterator[Violation]:
 
     A ring on the stanchion cannot be pushed further than the fork goes; travel or figure is that of another fork.
 
-    Mend: compare the travel with what was written down, and name the spring that was fitted.
+    Fix: compare the travel with what was written down, and name the spring that was fitted.
     """
     for row in family.of(Reading):
         greatest = _travel(family, row)
@@ -66,7 +66,7 @@ def reading_unlike_its_state(family: Family, today: date) -> Iterator[Violation]
 
     State or travel is that of another line of the notes. The shares are common practice.
 
-    Mend: compare both with what was written down.
+    Fix: compare both with what was written down.
     """
     for row in family.of(Reading):
         shares = READ_STATES.get(row.state or "")
@@ -93,7 +93,7 @@ def reading_spacers_above_limit(family: Family, today: date) -> Iterator[Violati
 
     The number is that of another fork, or somebody measured what nobody should ride.
 
-    Mend: compare the number with what was written down; if it was so, copy the words into as_printed.
+    Fix: compare the number with what was written down; if it was so, copy the words into as_printed.
     """
     for row in family.of(Reading):
         fits = [fit for fit in family.fits_of_chassis.get(row.chassis, []) if row.spring in (None, fit.spring)]
@@ -124,7 +124,7 @@ def reading_for_another_spring(family: Family, today: date) -> Iterator[Violatio
 
     A coil holds no air; the spring is another one.
 
-    Mend: name the spring that was fitted.
+    Fix: name the spring that was fitted.
     """
     for row in family.of(Reading):
         springs = possible_springs(family, row)

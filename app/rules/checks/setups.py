@@ -77,7 +77,7 @@ def pressure_unlike_load(family: Family, today: date) -> Iterator[Violation]:
     0.17 (common practice, no source). Beyond 0.065 to 0.25, or 1.75 times that of the fork's other guides, a mass is in
     pounds for kilograms, or a point slipped.
 
-    Mend: compare pressure, mass and their units with the page; if they are printed so, copy the
+    Fix: compare pressure, mass and their units with the page; if they are printed so, copy the
     words of the page into as_printed.
     """
     if Guide in family.judged:
@@ -155,7 +155,7 @@ def guide_travels_out_of_order(family: Family, today: date) -> Iterator[Violatio
     For one share of sag a longer fork takes a little less pressure, 3 to 20 % less for 20 mm (app.physics.air_spring);
     other steps are the guide of another fork, or of another spring.
 
-    Mend: compare both guides with the pages; if they are printed so, copy the words into as_printed of
+    Fix: compare both guides with the pages; if they are printed so, copy the words into as_printed of
     the line that is named.
     """
     groups: dict[tuple[object, ...], list[tuple[float, Guide, dict[float, float]]]] = defaultdict(list)

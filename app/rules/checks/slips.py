@@ -151,7 +151,7 @@ def unit_slip(family: Family, today: date) -> Iterator[Violation]:
 
     N·m and in·lbf, bar and psi, mL and fl oz stand side by side in manuals; the wrong one is off by a factor.
 
-    Mend: compare figure and unit with the page; if the page prints it so, copy its words into as_printed.
+    Fix: compare figure and unit with the page; if the page prints it so, copy its words into as_printed.
     """
     for slip, unit in _found(family):
         if slip.reading is not None:
@@ -178,7 +178,7 @@ def digit_slip(family: Family, today: date) -> Iterator[Violation]:
 
     A decimal point lost or moved is the commonest slip of the hand.
 
-    Mend: compare the figure with the page; if the page prints it so, copy its words into as_printed.
+    Fix: compare the figure with the page; if the page prints it so, copy its words into as_printed.
     """
     for slip, unit in _found(family):
         if slip.reading is None:
@@ -202,7 +202,7 @@ def torque_differs_from_siblings(family: Family, today: date) -> Iterator[Violat
 
     Siblings are fasteners of one position, kind and thread in the family; the torque of the next thread size looks so.
 
-    Mend: compare the torque with the page; name the thread where it differs.
+    Fix: compare the torque with the page; name the thread where it differs.
     """
     groups: dict[tuple[object, ...], list[SlipFigure]] = defaultdict(list)
     for row, fastener, column, torque in family.tightened:

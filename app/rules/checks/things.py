@@ -50,7 +50,7 @@ def fastener_contradicts_itself(view: RowView, today: date) -> Iterator[Violatio
     Classes of ISO 898-1 are of steel, those of ISO 3506-1 of stainless steel; ISO 4026 to 4029 are set screws; a hole
     is narrower than the thread around it.
 
-    Mend: compare the fastener with the page; name the chassis, spring or damper that it is part of.
+    Fix: compare the fastener with the page; name the chassis, spring or damper that it is part of.
     """
     row = view.row
     assert is_row_of(row, Fastener)
@@ -98,7 +98,7 @@ def fastener_unlike_its_place(view: RowView, today: date) -> Iterator[Violation]
 
     One of the two words is that of another line.
 
-    Mend: correct the kind or the position; if the page calls it so, copy its words into as_printed.
+    Fix: correct the kind or the position; if the page calls it so, copy its words into as_printed.
     """
     row = view.row
     assert is_row_of(row, Fastener)
@@ -121,7 +121,7 @@ def service_unlike_damper(view: RowView, today: date) -> Iterator[Violation]:
 
     A sealed cartridge is closed for good; an open bath has its oil in the leg, so whoever opens the leg opens it.
 
-    Mend: compare construction and service with the page; if it is printed so, copy its words into as_printed.
+    Fix: compare construction and service with the page; if it is printed so, copy its words into as_printed.
     """
     row = view.row
     assert is_row_of(row, Damper)
@@ -157,7 +157,7 @@ def hub_unlike_axle(view: RowView, today: date) -> Iterator[Violation]:
 
     Widths and axles come in pairs (common practice, no source): a figure is misread, or that of a rear hub.
 
-    Mend: compare both with the page; if they are printed so, copy the words into as_printed.
+    Fix: compare both with the page; if they are printed so, copy the words into as_printed.
     """
     row = view.row
     assert is_row_of(row, Chassis)
@@ -205,7 +205,7 @@ def wheel_unknown(view: RowView, today: date) -> Iterator[Violation]:
 
     Wheels are told apart by this number; another one is a slip, or the name of the wheel in inches.
 
-    Mend: write the second number of the tyre's designation, such as 622 of 57-622.
+    Fix: write the second number of the tyre's designation, such as 622 of 57-622.
     """
     fields = view.row.values()
     for name in _wheels(view.row.model):
@@ -232,7 +232,7 @@ def tyre_not_on_wheel(view: RowView, today: date) -> Iterator[Violation]:
 
     The diameter over the tyre is more than the bead seat diameter of its wheel; the figure is that of another wheel.
 
-    Mend: compare the diameter and the wheel with the page.
+    Fix: compare the diameter and the wheel with the page.
     """
     row = view.row
     assert is_row_of(row, Limit)
@@ -260,7 +260,7 @@ def extent_implausible(view: RowView, today: date) -> Iterator[Violation]:
 
     A point slipped, or two cells were exchanged. The band is common practice.
 
-    Mend: compare the length with the page.
+    Fix: compare the length with the page.
     """
     extent = view.row["extent_mm"]
     if extent is not None and not EXTENT_MM.holds(float(extent)):
@@ -285,7 +285,7 @@ def rate_implausible(view: RowView, today: date) -> Iterator[Violation]:
 
     A rate in pounds per inch read as newtons per millimetre is nearly six times too high. The band is common practice.
 
-    Mend: compare rate and unit with the page.
+    Fix: compare rate and unit with the page.
     """
     row = view.row
     assert is_row_of(row, Spring)
@@ -312,7 +312,7 @@ def published_too_early(view: RowView, today: date) -> Iterator[Violation]:
 
     A digit was lost or exchanged; which edition is newer is judged by this date.
 
-    Mend: write the date of publication as printed.
+    Fix: write the date of publication as printed.
     """
     published = view.row["published_on"]
     if published is not None and int(published[:4]) < FIRST_PAPER:
@@ -334,7 +334,7 @@ def produced_unlike_years(view: RowView, today: date) -> Iterator[Violation]:
 
     A fork is built from the year before its model year on (common practice, no source); a year is misread.
 
-    Mend: compare production and model years with the page.
+    Fix: compare production and model years with the page.
     """
     row = view.row
     assert is_row_of(row, Variant)

@@ -51,7 +51,7 @@ def torque_differs_from_twin(family: Family, today: date) -> Iterator[Violation]
 
     One thread, one drive, one place: their torques are nearly always one figure; two lines were probably confused.
 
-    Mend: compare both torques with the page; if both are right, set confirmed.
+    Fix: compare both torques with the page; if both are right, set confirmed.
     """
     places: dict[tuple[object, ...], list[tuple[Torque, Fastener, str, float]]] = defaultdict(list)
     for each in family.tightened:
@@ -85,7 +85,7 @@ def exception_far_off(family: Family, today: date) -> Iterator[Violation]:
 
     A bulletin corrects a figure by a little; a factor is a confused unit, or the figure of another line.
 
-    Mend: compare figure and unit with the page; if they are right, set confirmed after reading it twice.
+    Fix: compare figure and unit with the page; if they are right, set confirmed after reading it twice.
     """
     for table, kind, unit in MEASURED:
         for row in family.statements[table] if table in family.judged else ():
@@ -112,7 +112,7 @@ def fill_differs_from_siblings(family: Family, today: date) -> Iterator[Violatio
 
     Two digits exchanged or the figure of another chamber look so.
 
-    Mend: compare the volume with the page; if it is right, set confirmed after reading it twice.
+    Fix: compare the volume with the page; if it is right, set confirmed after reading it twice.
     """
     chambers: dict[tuple[object, ...], list[Fill]] = defaultdict(list)
     for row in family.of(Fill):
@@ -146,7 +146,7 @@ def pressure_limit_unlike_siblings(family: Family, today: date) -> Iterator[Viol
     Limits are printed once for a chassis or line by line; one odd figure among equals is that of another fork. A lower
     one keeps everybody safe and is only warned of; a higher one is refused.
 
-    Mend: compare the limit with the page; if it prints it so, copy its words into as_printed.
+    Fix: compare the limit with the page; if it prints it so, copy its words into as_printed.
     """
     chassis: dict[str, list[Fit]] = defaultdict(list)
     for row in family.of(Fit):
@@ -192,7 +192,7 @@ def spacer_limit_unlike_generation(family: Family, today: date) -> Iterator[Viol
 
     The same spring at the same travel leaves the same air; where a maker does change its limits, it changes several.
 
-    Mend: compare both limits with the pages; if both are right, set confirmed after reading them twice.
+    Fix: compare both limits with the pages; if both are right, set confirmed after reading them twice.
     """
     lines: dict[str, dict[tuple[object, ...], list[Fit]]] = defaultdict(lambda: defaultdict(list))
     for row in family.of(Fit):

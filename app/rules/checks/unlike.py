@@ -43,7 +43,7 @@ def drive_differs_from_siblings(family: Family, today: date) -> Iterator[Violati
 
     Bolts of one thread and place are one part; a wrong key rounds the socket.
 
-    Mend: compare the drive with the page.
+    Fix: compare the drive with the page.
     """
     groups: dict[tuple[str, str, str | None], list[tuple[Row, str]]] = defaultdict(list)
     for row in family.own_fasteners.values():
@@ -68,7 +68,7 @@ def fluid_differs_from_siblings(family: Family, today: date) -> Iterator[Violati
 
     Bath oil clings, damper oil runs; the two cells were probably exchanged.
 
-    Mend: compare the fluid with the page.
+    Fix: compare the fluid with the page.
     """
     legs: list[tuple[Row, str]] = []
     for row in family.of(Fill):
@@ -102,7 +102,7 @@ def unit_unlike_source(family: Family, today: date) -> Iterator[Violation]:
 
     A manual prints one unit per column; where the digits also equal a sibling's in the usual unit, the unit is wrong.
 
-    Mend: compare the unit with the page; if it is right, set confirmed after reading it twice.
+    Fix: compare the unit with the page; if it is right, set confirmed after reading it twice.
     """
     for table, columns, unit_column, kind in UNIT_COLUMNS:
         if table not in family.judged:

@@ -54,7 +54,7 @@ def torque_unusual(family: Family, today: date) -> Iterator[Violation]:
 
     It may be right; more often it is that of another line, thread or unit. Where most forks lie is common practice.
 
-    Mend: compare figure, unit and fastener with the page; if they are printed so, copy the words of
+    Fix: compare figure, unit and fastener with the page; if they are printed so, copy the words of
     the page into as_printed.
     """
     for row, fastener, column, torque in family.tightened:
@@ -100,7 +100,7 @@ def fill_unusual(view: RowView, today: date) -> Iterator[Violation]:
 
     These places take a few millilitres; the volume of a lower leg, in the next line, is easily read for theirs.
 
-    Mend: compare volume and chamber with the page; if they are right, set confirmed after a second look.
+    Fix: compare volume and chamber with the page; if they are right, set confirmed after a second look.
     """
     row = view.row
     assert is_row_of(row, Fill)
@@ -126,7 +126,7 @@ def legs_filled_unlike(family: Family, today: date) -> Iterator[Violation]:
 
     Both have bushings and a wiper of one size to wet; more than twice as much is another line's volume.
 
-    Mend: compare both volumes with the page; if they are right, set confirmed after a second look.
+    Fix: compare both volumes with the page; if they are right, set confirmed after a second look.
     """
     legs: dict[str, dict[str, list[tuple[float, str, Fill]]]] = defaultdict(lambda: defaultdict(list))
     for row in family.of(Fill):
@@ -166,7 +166,7 @@ def stanchion_unlike_name(view: RowView, today: date) -> Iterator[Violation]:
 
     Forks are often called by the outside diameter of their stanchions in mm (common practice, no source).
 
-    Mend: compare the diameter with the page; a number in the name may also mean something else.
+    Fix: compare the diameter with the page; a number in the name may also mean something else.
     """
     row = view.row
     assert is_row_of(row, Chassis)
@@ -204,7 +204,7 @@ def oil_crowds_leg(family: Family, today: date) -> Iterator[Violation]:
 
     The air above it would be pressed together like a second spring; usual is a tenth to two fifths (common practice).
 
-    Mend: compare the volume, its unit and the free volume of the leg with the pages.
+    Fix: compare the volume, its unit and the free volume of the leg with the pages.
     """
     for row in family.of(Fill):
         room = family.chassis[row.chassis].leg_free_volume_ml
@@ -233,7 +233,7 @@ def spacers_fitted_to_the_limit(view: RowView, today: date) -> Iterator[Violatio
 
     Makers leave room to add some (common practice, no source); one cell was probably copied into the other.
 
-    Mend: compare both counts with the page; if they are printed so, copy the words of the page into as_printed.
+    Fix: compare both counts with the page; if they are printed so, copy the words of the page into as_printed.
     """
     row = view.row
     assert is_row_of(row, Fit)

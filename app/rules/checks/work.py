@@ -112,7 +112,7 @@ def work_unsafe(view: EntityView, today: date) -> Iterator[Violation]:
 
     It is judged for every construction that its conditions tell apart; a card of it would be refused at the bench.
 
-    Mend: put the steps in order, add the step that is missing, or correct the condition of the step that is left out.
+    Fix: put the steps in order, add the step that is missing, or correct the condition of the step that is left out.
     """
     steps = sorted((row for row in view.referrers if is_row_of(row, Step)), key=lambda each: (each.order, each.id))
     told: dict[str, tuple[str, Construction]] = {}
@@ -136,7 +136,7 @@ def step_order_twice(view: EntityView, today: date) -> Iterator[Violation]:
 
     Which of them comes first would depend on their ids.
 
-    Mend: give each step a number of its own.
+    Fix: give each step a number of its own.
     """
     first: dict[int, Step] = {}
     for step in view.referrers:

@@ -1,4 +1,4 @@
-"""Recorded answers of the invented demo: an example for each operation and each problem type."""
+"""Recorded answers of the invented demo: one example for each operation and each problem type."""
 
 import json
 from functools import cache
@@ -14,7 +14,7 @@ _OTHER_FORM = {"schema": {"type": "string", "description": "The same answer in t
 
 @cache
 def recorded(name: str) -> Recordings:
-    """The recordings with this name, by operation id or by status; written by `python -m tests.api.document`."""
+    """The recordings in this file, by operation id or by status. `python -m tests.api.document` writes them."""
     found: Recordings = json.loads(files("app.web.contract").joinpath("examples", f"{name}.json").read_text("utf-8"))
     return found
 

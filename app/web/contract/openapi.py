@@ -1,4 +1,4 @@
-"""Builds the OpenAPI document from what FastAPI generates. It is built when it is committed, not at start.
+"""Builds the OpenAPI document from FastAPI's. It is built for each commit, not at start.
 
 `openapi.json` next to this module is served; `python -m tests.api.document` writes it, and a test compares.
 """
@@ -22,15 +22,15 @@ from app.web.reading.strict import StrictRoute
 OpenApiDocument = dict[str, Any]
 
 DESCRIPTION = (
-    "What a suspension mechanic must know before opening a fork, with scope and source. The same address gives JSON, "
-    "a page, text or CSV: its end (`.html .txt .csv .svg`) beats `format=`, which beats Accept. What is not known is "
-    "absent, never null; readers pass over members they do not know. Every refusal is a problem detail (RFC 9457) "
-    "whose `errors[].code` is stable. GET also takes HEAD and OPTIONS. The examples are from an invented catalogue; in "
-    "them lists are cut to two."
+    "Everything a suspension mechanic needs to know before opening a fork, with scope and source. One address "
+    "gives JSON, a page, text or CSV: its suffix (`.html .txt .csv .svg`) overrides `format=`, which overrides "
+    "Accept. Unknown values are absent, never null; clients must ignore members they do not know. Every error is a "
+    "problem detail (RFC 9457) whose `errors[].code` is stable. Every GET address also answers HEAD and OPTIONS. The "
+    "examples are from an invented catalogue, with lists cut to two entries."
 )
 TAGS = {
-    "questions": "Questions of a mechanic: which chassis, what fits it, everything listed for it, and the work.",
-    "tables": "All tables, as they are exchanged.",
+    "questions": "Mechanics' questions: which chassis it is, what fits, all that is listed for it, and the work.",
+    "tables": "All tables, with the columns of the exchange format.",
     "units and standards": "Units, conversion, and public standards as tables.",
     "rules": "The rules that check the catalogue, and their findings.",
     "revisions": "Revisions, the change feed, and every version of a statement.",
@@ -124,7 +124,7 @@ def _statuses(document: OpenApiDocument) -> set[str]:
 
 
 def _name_body(operation: OpenApiDocument, schemas: OpenApiDocument) -> None:
-    """A body is a schema with a name, as an answer is."""
+    """Give every body a named schema, as answers have."""
     content = operation.get("requestBody", {}).get("content", {}).get("application/json")
     if content and "title" in content["schema"]:
         name = content["schema"]["title"]
@@ -145,7 +145,7 @@ def _put_parameter_right(parameter: OpenApiDocument, path: str) -> None:
 
 
 def _say_how_it_ends(path: str, method: str, operation: OpenApiDocument) -> None:
-    """Every status that the operation answers with; `4XX` and `5XX` stand for what any request may meet on its way."""
+    """Every status that the operation answers with; `4XX` and `5XX` stand for those that any request may get."""
     responses = operation["responses"]
     responses.pop("422", None)
     for status in refusals_of(path, method, operation):

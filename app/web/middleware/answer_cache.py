@@ -42,15 +42,15 @@ from app.web.representation.entity_tags import matches
 from app.web.session_cookie import NAME as SESSION
 
 LARGEST = 1_000_000
-"""Bytes of the largest body that is kept."""
+"""The largest body that is cached, in bytes."""
 OVERHEAD = 1_500
-"""Bytes that an entry takes beside its body and address: header lines and tuples (measured over 600 entries)."""
+"""The overhead of a cache entry in bytes, besides body and address (measured over 600 entries)."""
 LONGEST_LOOK_S = 1.0
-"""Seconds to wait for the latest revision on PostgreSQL; after that the request goes on without the cache."""
+"""Seconds to wait for the latest revision on PostgreSQL; after that the request bypasses the cache."""
 
 _ONCE = frozenset((b"accept", b"accept-encoding", b"authorization", b"cookie", b"host"))
 _PASSING_BY = frozenset((b"content-length", b"transfer-encoding", b"content-encoding", b"expect"))
-"""Lines of a request with a body: it is not looked up."""
+"""Header lines of a request with a body, which bypasses the cache."""
 _OF_THE_BODY = frozenset((b"content-type", b"content-length", b"content-range"))
 _OF_ONE_REQUEST = frozenset((b"x-request-id", b"ratelimit", b"ratelimit-policy"))
 
@@ -59,7 +59,7 @@ Key = tuple[Any, ...]
 
 
 class KeptAnswer:
-    """A finished 200: its header lines, its body and its entity tag."""
+    """A finished 200: its header lines, body and entity tag."""
 
     __slots__ = ("body", "etag", "headers", "size", "unchanged")
 
@@ -72,8 +72,9 @@ class KeptAnswer:
 
 
 class AnswerCache:
-    """Pure ASGI, outermost. Bounded in bytes (`LEGWORK_CACHE_BYTES`; 0 keeps nothing); gives up what was not asked for
-    longest."""
+    """ASGI app, outermost. Bounded in bytes (`LEGWORK_CACHE_BYTES`; 0 turns it off); evicts the entry unused for
+    longest.
+    """
 
     def __init__(
         self, app: ASGIApp, catalogue: Catalogue | None, settings: Settings, log: RequestLog, rates: RateCounter
@@ -111,7 +112,7 @@ class AnswerCache:
                 await self._computed(scope, receive, send, first.get(b"if-none-match"), revision, key)
 
     def get(self, revision: int, key: Key) -> KeptAnswer | None:
-        """The answer kept under `key`, if it is of `revision`. Forgets all answers of another one."""
+        """The cached answer for `key`, if it is of `revision`. Drops all answers of another revision."""
         if revision != self.revision:
             self.answers.clear()
             self.bytes, self.revision = 0, revision
@@ -121,7 +122,9 @@ class AnswerCache:
         return answer
 
     def keep(self, revision: int, key: Key, answer: KeptAnswer) -> None:
-        """Keep an answer computed at `revision`, unless another came since or it is larger than the whole cache."""
+        """Cache an answer computed at `revision`, unless a newer revision came meanwhile or it is larger than the whole
+        cache.
+        """
         if revision != self.revision or answer.size > self.most_bytes:
             return
         if (before := self.answers.pop(key, None)) is not None:
@@ -133,7 +136,7 @@ class AnswerCache:
             self.bytes -= oldest.size
 
     def _key(self, scope: Scope, lines: HeaderLines, first: Mapping[bytes, bytes]) -> Key | None:
-        """The key of a request; None for one that is neither answered from here nor kept."""
+        """The cache key of a request; None if the request bypasses the cache."""
         path = scope["path"]
         if (path != "/" and not path.startswith(("/v1/", "/problems"))) or path in IN_A_CHILD:
             return None
@@ -149,7 +152,7 @@ class AnswerCache:
         return key_of(scope, first)
 
     async def _latest(self, catalogue: Catalogue, scope: Scope) -> int | None:
-        """The latest revision, looked up; None if the database cannot be read."""
+        """Look up the latest revision; None if the database cannot be read."""
         begun = perf_counter()
         try:
             async with asyncio.timeout(LONGEST_LOOK_S):
@@ -163,7 +166,7 @@ class AnswerCache:
     async def _answered(
         self, answer: KeptAnswer, scope: Scope, send: Send, first: Mapping[bytes, bytes], begun: float
     ) -> bool:
-        """Send a kept answer or a 304 in its place; False, and nothing sent, if the request is to be refused."""
+        """Send a cached answer, or a 304 instead. Returns False and sends nothing if the request must be refused."""
         if self.closed_reads is not None and await self.closed_reads.refusal(scope) is not None:
             return False
         condition = first.get(b"if-none-match")
@@ -192,7 +195,7 @@ class AnswerCache:
         self, scope: Scope, receive: Receive, send: Send, condition: bytes | None, revision: int | None = None,
         key: Key | None = None,
     ) -> None:  # fmt: skip
-        """Have the request answered, send 304 if the client has that answer already, and keep what may be kept."""
+        """Pass the request on, send 304 if the client already has the answer, and cache the answer if allowed."""
         asked, state = scope, scope.setdefault("state", {})
         if condition is not None:
             asked = {**scope, "headers": [line for line in scope["headers"] if line[0] != b"if-none-match"]}
@@ -213,7 +216,7 @@ class AnswerCache:
 
 
 class FinishedAnswer:
-    """Passes an answer on as it comes, or 304 in place of a 200 that the client has; collects what may be kept."""
+    """Passes an answer through, or sends 304 instead of a 200 that the client has. Collects answers to cache."""
 
     def __init__(self, to: Send, state: MutableMapping[str, Any], condition: str | None, *, keeps: bool) -> None:
         self.to = to
@@ -226,7 +229,7 @@ class FinishedAnswer:
         self.bytes = 0
 
     async def send(self, message: Message) -> None:
-        """In place of the `send` of the server."""
+        """Replaces the server's `send`."""
         if message["type"] == "http.response.start":
             message = self._started(message)
         elif message["type"] == "http.response.body":
@@ -256,12 +259,12 @@ class FinishedAnswer:
         self.is_whole = self.keeps and not message.get("more_body", False)
 
     def kept(self, address_bytes: int) -> KeptAnswer:
-        """The whole answer."""
+        """The complete answer."""
         return KeptAnswer(self.headers, b"".join(self.parts), address_bytes)
 
 
 class KeyedRequest:
-    """Pure ASGI, innermost: the routes get of a request that may be kept what its key holds, and nothing else."""
+    """ASGI app, innermost: shows the routes only what the cache key contains of a request that may be cached."""
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app
@@ -276,7 +279,7 @@ class KeyedRequest:
 
 
 def key_of(scope: Scope, first: Mapping[bytes, bytes]) -> Key:
-    """All of a request that `only_keyed` hands on. `first` are its header lines by name."""
+    """The parts of a request that `only_keyed` passes on. `first` are its header lines by name."""
     return (
         scope["raw_path"], scope["query_string"], first.get(b"accept"), takes_gzip(first.get(b"accept-encoding")),
         first.get(b"host"), scope["scheme"], b"authorization" in first,
@@ -284,8 +287,9 @@ def key_of(scope: Scope, first: Mapping[bytes, bytes]) -> Key:
 
 
 def only_keyed(scope: Scope) -> Scope:
-    """A request without what its key does not hold. Of Authorization only the line is left: its value is for
-    `app.web.access`, which leaves a mark when it is read."""
+    """A request reduced to what its key contains. Authorization keeps only the line: its value goes to
+    `app.web.access`, which marks the request when it reads it.
+    """
     first = dict(scope["headers"])
     lines = [(name, first[name]) for name in (b"host", b"accept") if name in first]
     if b"authorization" in first:
@@ -298,7 +302,7 @@ def only_keyed(scope: Scope) -> Scope:
 
 
 def may_be_kept(start: Message) -> bool:
-    """Whether an answer that begins like this is the same for everyone who may read."""
+    """Whether an answer with this start is the same for everyone who may read it."""
     if start["status"] != 200:
         return False
     headers: dict[bytes, bytes] = dict(start["headers"])
@@ -308,7 +312,7 @@ def may_be_kept(start: Message) -> bool:
 
 
 def lines_of_304(headers: HeaderLines) -> list[tuple[bytes, bytes]]:
-    """The header lines of a 304, from those of its 200: all but those that describe the bytes that are not sent."""
+    """The header lines of a 304: those of its 200, except those that describe the body."""
     return [line for line in headers if line[0] not in _OF_THE_BODY]
 
 
@@ -318,7 +322,7 @@ def _decoded(etag: bytes) -> str:
 
 
 def etag_in(headers: HeaderLines) -> str | None:
-    """The entity tag of an answer without its mark of weakness: If-None-Match compares weakly (RFC 9110, 13.1.2)."""
+    """The entity tag without its weak mark, because If-None-Match compares weakly (RFC 9110, 13.1.2)."""
     return next((_decoded(value) for name, value in headers if name == b"etag"), None)
 
 
@@ -328,5 +332,5 @@ def _comes_twice(lines: HeaderLines) -> bool:
 
 
 def _joined(lines: HeaderLines) -> str:
-    """If-None-Match, all lines as one (RFC 9110, 5.3)."""
+    """If-None-Match, with several lines joined (RFC 9110, 5.3)."""
     return ", ".join(value.decode("latin-1") for name, value in lines if name == b"if-none-match")

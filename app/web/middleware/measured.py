@@ -1,4 +1,4 @@
-"""Counts and times every request, around all else, so that what is answered from what is kept counts too."""
+"""Counts and times every request, outside everything else, so that cached answers count too."""
 
 from collections.abc import Awaitable
 from time import perf_counter
@@ -13,8 +13,9 @@ _MOST_PATHS = 20_000
 
 
 class MeasuredApp:
-    """Pure ASGI. A route leaves its template in `state["route"]`; an answer that was kept passes no route, and has the
-    template that its path was answered by before."""
+    """ASGI app. A route leaves its template in `state["route"]`. A cached answer reaches no route, so it uses the
+    template recorded earlier for its path.
+    """
 
     def __init__(self, app: Any) -> None:
         self.app = app

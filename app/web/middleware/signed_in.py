@@ -1,4 +1,4 @@
-"""Whose session a browser bears, found out once for each request that bears one, before anything is answered."""
+"""Looks up the session of a signed-in browser once per request, before anything else answers."""
 
 from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
@@ -9,8 +9,9 @@ from app.web.session_cookie import has_session_cookie, secret_in
 
 
 class SignedIn:
-    """Pure ASGI: `state["signed_in"]` is the caller, or the refusal where the shop database cannot be asked; it is
-    absent where nobody is signed in. What it admits to is for `app.web.access` to say."""
+    """ASGI app: `state["signed_in"]` is the caller, or the refusal if the shop database cannot be read; it is absent if
+    nobody is signed in. `app.web.access` decides what the caller may do.
+    """
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app

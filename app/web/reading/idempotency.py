@@ -12,7 +12,7 @@ from app.errors import Invalid
 _KEY = re.compile(r"[A-Za-z0-9._-]{8,100}")
 
 REPLAYED = {"Idempotent-Replayed": "true"}
-"""The header of an answer to a request that was done before and was not done again."""
+"""The header of an answer to a repeated request, which was not carried out again."""
 
 IdempotencyKey = Annotated[
     str | None,

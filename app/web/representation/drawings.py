@@ -1,6 +1,6 @@
-"""SVG as a form of an answer: which questions are drawn, and by what.
+"""SVG as a format: registers which questions are drawn, and by which function.
 
-A drawing has no scripts and no styles, only presentation attributes, so the strictest content policy lets it be seen.
+A drawing has no scripts and no styles, only presentation attributes, so it works under the strictest content policy.
 """
 
 from collections.abc import Callable, Mapping

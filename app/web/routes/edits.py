@@ -1,4 +1,4 @@
-"""Changes to the catalogue: dry runs and imports, and what every write does. Every write takes a key and a reason."""
+"""Changes to the catalogue: dry runs, imports, and the common part of every write. Writes need a key and a reason."""
 
 import datetime as dt
 import tempfile
@@ -53,13 +53,13 @@ class CheckAsked(FormAsked):
 @router.post(
     "/v1/checks",
     operation_id="checkChanges",
-    summary="What would be found, without storing anything",
+    summary="Check a package or changes without storing anything",
     response_model=None,
     openapi_extra=BODIES,
-    responses={200: {"model": WriteAnswer, "description": "The report, whether it would be accepted or not."}},
+    responses={200: {"model": WriteAnswer, "description": "The report, accepted or not."}},
 )
 async def check_changes(request: Request, asked: Annotated[CheckAsked, Query()]) -> Response:
-    """A dry run against the present catalogue: a package or a list of changes. Takes no key, opens no transaction."""
+    """A dry run against the current catalogue: a package or a list of changes. Needs no key, opens no transaction."""
     if _is_zip(request):
         answer = await _in_child(request, "check")
     else:
@@ -72,11 +72,11 @@ async def check_changes(request: Request, asked: Annotated[CheckAsked, Query()])
 @router.post(
     "/v1/imports",
     operation_id="importChanges",
-    summary="Take in a package or a list of changes, all or nothing",
+    summary="Import a package or a list of changes, all or nothing",
     response_model=None,
     openapi_extra=BODIES,
     responses={
-        200: {"model": WriteAnswer, "description": "It changes nothing that is stored."},
+        200: {"model": WriteAnswer, "description": "Nothing stored would change."},
         201: {"model": WriteAnswer, "description": "Accepted: a new revision."},
     },
 )
@@ -88,8 +88,8 @@ async def import_changes(
 ) -> Response:
     """201 with the new revision, 200 if nothing changes, 422 with the report if anything is refused.
 
-    A package is merged: a column that a file lacks leaves what is stored, an empty cell empties it. A put of a list
-    brings the whole row, and what it may empty must be named in `empty`.
+    A package is merged: a column that a file lacks keeps its stored values, an empty cell empties it. A put in a list
+    has the whole row, and `empty` must name the columns that it may empty.
     """
     caller = await permitted(request, "edit")
     if _is_zip(request):
@@ -134,8 +134,8 @@ async def _import_package(request: Request, caller: Caller, reason: str, idempot
     answer = await _in_child(request, "load", *options)
     if not answer["accepted"]:
         rejects = [finding for finding in answer["findings"] if refuses(finding)]
-        faults = [Fault(finding["rule"], f"{finding['text']}; {finding['mend']}") for finding in rejects[:20]]
-        raise Invalid(f"{answer['counts']['reject']} findings refuse this package", faults, report=answer)
+        faults = [Fault(finding["rule"], f"{finding['text']}; {finding['fix']}") for finding in rejects[:20]]
+        raise Invalid(f"{answer['counts']['reject']} faults in this package", faults, report=answer)
     write.revision = answer["revision"]
     return answer
 
@@ -157,7 +157,7 @@ async def _changes(request: Request) -> ChangesBody:
 
 
 def _checked(database: Database, edits: Sequence[Edit]) -> WrittenEdits:
-    """Judged on a connection of its own: on SQLite the one of the lookups would be held as long as it takes."""
+    """Judge the changes on a separate connection: on SQLite the lookups' connection would be blocked as long."""
     if not database.is_sqlite:
         return Catalogue(database).answer(lambda snapshot: check_edits(snapshot, edits, _today()))
     apart = Database(database.url.render_as_string(hide_password=False))
@@ -176,12 +176,12 @@ def _written(done: WrittenEdits) -> dict[str, Any]:
 
 
 def replayed(answer: dict[str, Any]) -> dict[str, str]:
-    """The header of a request that was done before; the mark of it is taken off the answer."""
+    """The header for a repeated request; removes its mark from the answer."""
     return REPLAYED if answer.pop("replayed", False) else {}
 
 
 def reason_of(*given: str | None) -> str:
-    """The first reason that is given. Raises Invalid if there is none."""
+    """The first reason that was given. Raises Invalid if there is none."""
     for reason in given:
         if reason is not None:
             return reason
@@ -189,7 +189,7 @@ def reason_of(*given: str | None) -> str:
 
 
 def _noreason_of() -> Invalid:
-    text = "say why: `reason` is recorded with the revision"
+    text = "give a `reason`; it is recorded with the revision"
     return Invalid(text, [Fault("reason-missing", text, pointer="/reason", parameter="reason")])
 
 

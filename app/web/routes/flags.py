@@ -1,4 +1,4 @@
-"""Flags: a value that looks wrong is flagged at the bench, listed for editors and settled by one."""
+"""Flags: mechanics flag a value that looks wrong, editors list and settle flags."""
 
 from typing import Annotated, Any
 

@@ -64,7 +64,7 @@ async def respond_private(request: Request, answer: Any, shape: TypeAdapter[Any]
 
 
 async def fork_cautions(request: Request, chassis: Collection[str], *codes: str) -> list[Caution]:
-    """The cautions of an answer about forks of these chassis: also that their data are invented, if they are."""
+    """The cautions of an answer about forks of these chassis, including one for invented data."""
     found: Collection[Source] = await request.app.state.catalogue.ask(
         lambda snapshot: on_the_bench.sources(snapshot, chassis)
     )
@@ -74,11 +74,11 @@ async def fork_cautions(request: Request, chassis: Collection[str], *codes: str)
 @router.post(
     "/v1/forks",
     operation_id="registerFork",
-    summary="Register a fork by its serial",
+    summary="Register a fork",
     response_model=None,
     openapi_extra=json_body(FORK_BODY, "Serial, chassis, and what is in it as far as known."),
     status_code=201,
-    responses={201: {"model": answers.ForkAnswer, "description": "The fork with its unguessable id."}},
+    responses={201: {"model": answers.ForkAnswer, "description": "The fork with its secret id."}},
 )
 async def register_fork(request: Request, idempotency_key: IdempotencyKey = None) -> Response:
     """409 if the shop has already registered this serial; its id is the `suggestion`."""
@@ -93,9 +93,9 @@ async def register_fork(request: Request, idempotency_key: IdempotencyKey = None
 async def register(
     request: Request, caller: Caller, wanted: Registering, same: KeyedRequest | None = None
 ) -> tuple[Held, bool]:
-    """A new fork of the caller's shop; True if the same request registered it before.
+    """Register a fork for the caller's shop; True if the same request registered it before.
 
-    Raises Invalid with pointers, and Conflict for a serial that the shop has already.
+    Raises Invalid with pointers, and Conflict for a serial that the shop already has.
     """
     await _known(request, wanted)
     return await to_its_end(lambda: forks.register(request.app.state.shop, caller.shop, wanted, same))
@@ -248,7 +248,7 @@ async def _shown(
 
 
 async def _known(request: Request, wanted: Registering) -> None:
-    """Raises Invalid for what the catalogue has not, and notes the travel that the spring decides."""
+    """Check the configuration against the catalogue, and note the travel that the spring decides. Raises Invalid."""
     held = wanted.configuration
 
     def look(snapshot: Snapshot) -> None:

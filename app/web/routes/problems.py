@@ -1,4 +1,4 @@
-"""The pages that the `type` of a problem links to: what it means and what to do."""
+"""The pages that the `type` of a problem links to: its meaning and what to do."""
 
 from typing import Annotated
 

@@ -22,12 +22,12 @@ class RulesAsked(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    family: str | None = Field(default=None, max_length=80, description="Of this family.")
+    family: str | None = Field(default=None, max_length=80, description="Only this family.")
     severity: Severity | None = Field(default=None, description="Only this severity.")
-    shape: RuleShape | None = Field(default=None, description="That see this.")
+    shape: RuleShape | None = Field(default=None, description="Only rules that see this.")
     format: Literal["json", "html", "txt", "csv", "svg"] | None = Field(
         default=None,
-        description="Format of the answer. A suffix (`.csv`) comes before `format`, that before Accept.",
+        description="Format of the answer. A suffix (`.csv`) overrides `format`, which overrides Accept.",
     )
 
 

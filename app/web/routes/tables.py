@@ -1,4 +1,4 @@
-"""Every table: its list, and one row with links. The routes are made from the table descriptions."""
+"""Every table: its list, and one row with links. The routes are built from the table descriptions."""
 
 import re
 import urllib.parse
@@ -27,7 +27,7 @@ _QUESTION = re.compile(r"/v1/([a-z]+)/\{\w+\}/([a-z/-]+)")
 
 @lru_cache(maxsize=1)
 def questions_about(app: FastAPI) -> dict[str, list[str]]:
-    """For each table the names of the questions that have a route below its rows."""
+    """For each table, the names of the questions that have a route below its rows."""
     known: dict[str, list[str]] = {name: [] for name in TABLES}
     for route in app.routes:
         match = (

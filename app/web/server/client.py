@@ -39,8 +39,9 @@ class ClientConnection:
             self.when_left()
 
     def is_left(self) -> bool:
-        """Whether the client has left. On Linux the system is asked, as a loop that computes sees no events; elsewhere
-        only what the loop has seen counts."""
+        """Whether the client has left. On Linux the system is asked, because a busy loop sees no events; elsewhere only
+        events that the loop has seen count.
+        """
         if self.is_lost:
             return True
         told = tcp_info(self._transport, 4)
