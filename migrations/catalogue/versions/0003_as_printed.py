@@ -39,6 +39,7 @@ BYTEWISE = sa.String().with_variant(sa.String(collation="C"), "postgresql")
 
 
 def upgrade() -> None:
+    op.execute("ALTER TABLE findings RENAME COLUMN mend TO fix")
     for table in TABLES:
         op.add_column(table, sa.Column("as_printed", BYTEWISE, nullable=True))
     for table in NUMBERED:
@@ -48,6 +49,7 @@ def upgrade() -> None:
 
 
 def downgrade() -> None:
+    op.execute("ALTER TABLE findings RENAME COLUMN fix TO mend")
     for table in NUMBERED:
         op.drop_index(op.f(f"ix_{table}_part_number_revision_to"), table_name=table)
     for table in TABLES:
