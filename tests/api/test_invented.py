@@ -5,7 +5,6 @@ from xml.etree import ElementTree
 
 import httpx
 import pytest
-from app.rules.clean import clean_rows
 
 from app.catalogue.catalogue import Catalogue
 from app.database.connections import Database
@@ -13,6 +12,7 @@ from tests.api.asking import asking
 from tests.api.walking import addresses
 from tests.bench.working import benches
 from tests.questions.storing import store
+from tests.rules.clean import clean_rows
 
 pytestmark = pytest.mark.anyio
 LINE = '<p class="invented" role="note">'

@@ -94,6 +94,8 @@ def coil(answer: Answer) -> Iterator[str]:
     if "published_turns" in answer:
         gives = f": {sag_words(answer['at_published_turns'])}" if "at_published_turns" in answer else ""
         yield from pair("published preload", f"{answer['published_turns']['text']}{gives}", 20, "  ")
+    if "preload_text" in answer:
+        yield from wrapped(f"  {answer['preload_text']}", "  ")
     if "rate_wanted" in answer:
         yield from beside("RATE WANTED", _plain(answer["rate_wanted"]))
     yield from wrapped(f"  {answer['text']}", "  ")
