@@ -102,7 +102,7 @@ def coil(answer: Answer) -> Iterator[str]:
     if "band" in answer:
         yield from wrapped(f"  {words.band(answer['band'])}", "  ")
     if "preload" in answer:
-        yield from pair("preload", _plain(answer["preload"]), 16, "  ")
+        yield from pair("rate is for a preload of", _plain(answer["preload"]), 26, "  ")
     for name in ("fitted", "softer", "stiffer", "published_choice", "calculated_choice"):
         if name in answer:
             yield from pair(words.label(name), spring_words(answer[name]), 16, "  ")
