@@ -200,7 +200,7 @@ async def test_every_key_that_is_not_in_force_is_answered_alike(shops: Two) -> N
                 (answer.status_code, answer.text, answer.headers["www-authenticate"], "set-cookie" in answer.headers)
             )
     assert len(said) == 1
-    assert "This key is not in force." in said.pop()[1]
+    assert "This key is not valid." in said.pop()[1]
 
 
 async def test_it_ends_with_its_time_its_key_and_when_it_is_signed_out(shops_on_each: Two) -> None:

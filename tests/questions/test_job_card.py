@@ -401,6 +401,46 @@ def test_a_service_without_a_rider_refills_to_the_pressure_that_was_noted(loaded
     assert half == pytest.approx(start / 2, abs=0.1)
 
 
+def test_a_fork_that_is_ridden_higher_up_is_filled_to_the_pressure_of_the_workshop(loaded: Catalogue) -> None:
+    """The step, its half and the set-up of the card name one pressure to fill here."""
+    found = card(loaded, **SERVICE, rider_mass="100", altitude="2300", temperature="-5")
+    place, start = found["settings"]["altitude"]["fill_to"], found["settings"]["start_pressure"]
+    assert place["value"] != start["value"]
+    filled = step_with(found, "Half of")
+    assert f"Fill to {place['value']:g} bar here, at 0 m. Start pressure: {start['value']:g} bar" in filled["text"]
+    figures = {each["what"]: each["value"]["value"] for each in filled["figures"]}
+    assert figures["pressure to fill here"] == place["value"]
+    assert figures["half of the pressure to fill here"] == pytest.approx(place["value"] / 2, abs=0.1)
+    assert "half of the start pressure" not in figures
+
+
+def test_a_start_pressure_above_the_maximum_is_not_filled_in_silence(changed: Changed) -> None:
+    with Catalogue(changed.database).snapshot() as snapshot:
+        fits = [row for row in snapshot.all(Fit) if row.chassis == HAAR["chassis"]]
+    for row in fits:
+        changed.change(Fit, row.id, pressure_limit="2.0")
+    filled = step_with(card(changed.catalogue(), **SERVICE, rider_mass="80"), "Half of it")
+    assert "is above the maximum: do not fill to it." in filled["text"]
+
+
+def test_a_rider_above_the_limit_gets_no_advice_to_start_low(loaded: Catalogue) -> None:
+    found = card(loaded, **UP, rider_mass="140")
+    assert not any("start low" in step["text"] for step in found["steps"])
+    assert "above the limit of this fork" in step_with(found, "no start pressure")["text"]
+
+
+def test_a_preload_published_for_another_coil_is_not_set_on_this_one(loaded: Catalogue) -> None:
+    """The guide names QB-4062 with 4 turns for 80 kg: a card for QB-4084 keeps the turns that were noted."""
+    given = {"chassis": "quembry-crock-39", "job": "full-service", "model_year": 2023, "wheel_size": "622"}
+    given |= {"travel": "170", "rider_mass": "80"}
+    mine = card(loaded, **given, spring="quembry-crock-coil-medium")
+    other = card(loaded, **given, spring="quembry-crock-coil-stout")
+    assert "4 turns in from the least preload (published)" in step_with(mine, "Turn the preload in")["text"]
+    assert "as many turns as noted in step" in step_with(other, "Turn the preload in")["text"]
+    assert "This card is for QB-4084." in other["settings"]["text"]
+    assert "This card is for" not in mine["settings"]["text"]
+
+
 def test_a_change_without_a_rider_says_how_to_find_the_pressure(loaded: Catalogue) -> None:
     filled = step_with(card(loaded, **UP), "start low")
     assert "stay below" in filled["text"]

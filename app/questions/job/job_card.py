@@ -190,6 +190,13 @@ def _settings(plan: Plan) -> JobSettings:
             )
     elif setup["headline"]["what"] == "rider-mass-limit":
         pass  # already given above
+    elif "fit" in setup.get("coil", {}) and setup["coil"]["fit"]["id"] != plan.fit.statement.spring:
+        other, mine = setup["coil"]["fit"], plan.fit.statement.spring
+        called = mine if plan.spring is None else plan.spring.part_number or plan.spring.name
+        said.append(
+            f"This card is for {called}. The set-up for this rider names another spring, "
+            f"{other.get('part_number') or other['name']}: fitting it would be a change."
+        )
     elif plan.spring is None or plan.spring.kind == "air":
         sentences.append(_without_start(plan))
     sentences.append(f"Set the clicks as {clicks_noted(plan)}, unless you follow the published set-up.")

@@ -43,22 +43,21 @@ def filled_slot(plan: Plan, step: Step, slot: str) -> tuple[str, list[StepFigure
 
 
 def _filling(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
-    """The start pressure, half of it and the maximum; or the noted pressure; or how to find one."""
-    figures: list[StepFigure] = []
+    """The start pressure, half of it and the maximum; or the pressure that was noted; or how to find one.
+
+    If the fork is ridden elsewhere than it is filled, the pressure to fill here leads and the half is half of that.
+    """
     most = maximum(plan)
     limit = f"Maximum: {BLANK}, not in the catalogue" if most is None else f"Maximum: {most['text']}"
     start = plan.setup.get("start_pressure")
+    figures: list[StepFigure] = []
     if start is not None:
-        half = _half(start, plan)
-        figures += [
-            {"what": "start pressure", "value": start, "text": start["text"]},
-            {"what": "half of the start pressure", "value": half, "text": half["text"]},
-        ]
-        words = (
-            f"Start pressure: {_only(start)} ({plan.setup.get('basis', '')}). Half of that: {half['text']}. {limit}."
-        )
+        words, figures = _start(plan, start, most)
+        words = f"{words} {limit}."
     elif plan.job in SETTLED_JOBS:
         words = f"Refill to the pressure noted in {noted_in(plan)}. {limit}."
+    elif plan.setup["headline"]["what"] == "rider-mass-limit":
+        words = f"The rider is above the limit of this fork: there is no start pressure. {limit}."
     else:
         stay = "" if most is None else f" and stay below {most['text']}"
         text = "No start pressure is listed for this rider and configuration."
@@ -69,13 +68,35 @@ def _filling(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
     return words, figures
 
 
+def _start(plan: Plan, start: Quantity, most: Quantity | None) -> tuple[str, list[StepFigure]]:
+    """The pressure to fill, half of it, and a warning if it is above the maximum."""
+    figures: list[StepFigure] = [{"what": "start pressure", "value": start, "text": start["text"]}]
+    words = f"Start pressure: {_only(start)} ({plan.setup.get('basis', '')})."
+    filled, half_of = start, "half of the start pressure"
+    if "altitude" in plan.setup:
+        place = plan.setup["altitude"]
+        filled, half_of = place["fill_to"], "half of the pressure to fill here"
+        figures.append({"what": "pressure to fill here", "value": filled, "text": filled["text"]})
+        words = f"Fill to {_only(filled)} here, at {place['fill_altitude']['text']}. {words}"
+    half = _half(filled, plan)
+    figures.append({"what": half_of, "value": half, "text": half["text"]})
+    words = f"{words} Half of {'it' if filled is start else _only(filled)}: {half['text']}."
+    if most is not None and _pascal(filled) > _pascal(most) * (1 + 1e-9):
+        words += f" {_only(filled)} is above the maximum: do not fill to it."
+    return words, figures
+
+
+def _pascal(shown: Quantity) -> float:
+    return si_of("pressure", Decimal(write_number(shown["value"])), shown["unit"])
+
+
 def _only(shown: Quantity) -> str:
     """The value of a quantity without its band."""
     return f"{write_number(shown['value'])} {shown['unit']}"
 
 
 def _half(start: Quantity, plan: Plan) -> Quantity:
-    pascal = si_of("pressure", Decimal(write_number(start["value"])), start["unit"]) / 2
+    pascal = _pascal(start) / 2
     step = {"psi": Decimal(1), "bar": Decimal("0.1"), "kPa": Decimal(10)}.get(start["unit"])
     return computed("pressure", pascal, start["unit"], to=plan.units, role="maximum", step=step)
 
@@ -83,9 +104,7 @@ def _half(start: Quantity, plan: Plan) -> Quantity:
 def maximum(plan: Plan) -> Quantity | None:
     """The lowest maximum pressure that fit and spring state."""
     limits = [each["limit"] for each in plan.setup["limits"]["pressure"]]
-    return min(
-        limits, default=None, key=lambda each: si_of("pressure", Decimal(write_number(each["value"])), each["unit"])
-    )
+    return min(limits, default=None, key=_pascal)
 
 
 def _second(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
@@ -99,7 +118,12 @@ def _second(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
     if chamber is not None and "pressure" in chamber:
         start = chamber["pressure"]
         figures.append({"what": "start pressure, second chamber", "value": start, "text": start["text"]})
-        return f"Start pressure of this chamber: {_only(start)} ({chamber.get('basis', '')}). {limit}.", figures
+        words = f"Start pressure of this chamber: {_only(start)} ({chamber.get('basis', '')}). {limit}."
+        here = plan.setup.get("altitude", {}).get("negative_fill_to")
+        if here is not None:
+            figures.append({"what": "pressure to fill here, second chamber", "value": here, "text": here["text"]})
+            words = f"Fill this chamber to {_only(here)} here. {words}"
+        return words, figures
     if plan.job in SETTLED_JOBS and plan.setup.get("start_pressure") is None:
         return f"Refill it to its own pressure noted in {noted_in(plan)}. {limit}.", figures
     text = "No start pressure of the second chamber is listed for this rider and configuration."
@@ -170,16 +194,21 @@ def clicks_noted(plan: Plan) -> str:
 
 
 def _preload(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
-    """The guide's turns for this rider, or those that were noted."""
-    turns = {each["preload_turns"]["text"] for each in plan.setup["published"] if "preload_turns" in each}
+    """The turns of the guide for this rider with the spring of this card, or those that were noted."""
+    spring = plan.fit.statement.spring
+    turns = {
+        each["preload_turns"]["text"]
+        for each in plan.setup["published"]
+        if "preload_turns" in each and each.get("spring_choice", spring) == spring
+    }
     if len(turns) == 1 and plan.setup.get("load") is not None:
         words = turns.pop()
         return f"{words} (published)", [{"what": "preload", "text": words}]
     if plan.job in SETTLED_JOBS:
         return f"as many turns as noted in {noted_in(plan)}", []
-    text = "No preload is listed for this rider and configuration."
-    plan.miss("preload", plan.fit.statement.spring, "you set the sag by it", text)
-    return f"{BLANK} turns from minimum preload, then adjust by the sag", []
+    text = "No preload is listed for this rider and this spring."
+    plan.miss("preload", plan.fit.statement.spring, "the sag is set by it", text)
+    return f"{BLANK} turns from the minimum preload, then by the sag", []
 
 
 _SLOTS: Mapping[str, Callable[[Plan, Step], tuple[str, list[StepFigure]]]] = {

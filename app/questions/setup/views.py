@@ -264,7 +264,8 @@ class Coil(TypedDict):
     """The rate that gives the sag, and the next springs for this fork.
 
     `fit` is the spring to fit: the guide's (`published_choice`), else the listed one whose sag comes nearest
-    (`calculated_choice`). `headline` names it, and the conflict if the two differ.
+    (`calculated_choice`). `headline` says so, and names the conflict if the two differ. `calculated_percent` is at the
+    minimum preload. `preload_text` says why the sag at the published turns is not computed.
     """
 
     fit: NotRequired[SpringRef]
@@ -277,6 +278,7 @@ class Coil(TypedDict):
     published_choice: NotRequired[SpringRef]
     published_turns: NotRequired[Turns]
     at_published_turns: NotRequired[CoilSag]
+    preload_text: NotRequired[str]
     calculated_choice: NotRequired[SpringRef]
     calculated_percent: NotRequired[float]
     fitted: NotRequired[SpringRef]

@@ -299,10 +299,11 @@ def job_card(answer: Answer, question: str) -> Iterator[str]:
 
 def _step(each: Answer) -> Iterator[str]:
     deep = " " * 7
-    for caution in each["cautions"]:
-        yield from wrapped(f"       ! {caution['text']}", "         ")
     condition = f"({each['condition']}) " if "condition" in each else ""
-    yield from wrapped(f"[ ] {each['number']:>2} {condition}{each['text']}", deep)
+    said = [*(f"! {caution['text']}" for caution in each["cautions"]), f"{condition}{each['text']}"]
+    yield from wrapped(f"[ ] {each['number']:>2} {said[0]}", deep)
+    for text in said[1:]:
+        yield from wrapped(f"{deep}{text}", deep)
     for torque in each.get("torque", []):
         bolt = torque["fastener"]
         about = [bolt["position"], *(bolt[name] for name in ("side",) if name in bolt)]

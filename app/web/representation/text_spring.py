@@ -94,13 +94,15 @@ def coil(answer: Answer) -> Iterator[str]:
     if "published_turns" in answer:
         gives = f": {sag_words(answer['at_published_turns'])}" if "at_published_turns" in answer else ""
         yield from pair("published preload", f"{answer['published_turns']['text']}{gives}", 20, "  ")
+    if "preload_text" in answer:
+        yield from wrapped(f"  {answer['preload_text']}", "  ")
     if "rate_wanted" in answer:
         yield from beside("RATE WANTED", _plain(answer["rate_wanted"]))
     yield from wrapped(f"  {answer['text']}", "  ")
     if "band" in answer:
         yield from wrapped(f"  {words.band(answer['band'])}", "  ")
     if "preload" in answer:
-        yield from pair("preload", _plain(answer["preload"]), 16, "  ")
+        yield from pair("rate is for a preload of", _plain(answer["preload"]), 26, "  ")
     for name in ("fitted", "softer", "stiffer", "published_choice", "calculated_choice"):
         if name in answer:
             yield from pair(words.label(name), spring_words(answer[name]), 16, "  ")
