@@ -12,14 +12,14 @@ from app.errors import Invalid
 KEPT = dt.timedelta(days=30)
 
 
-class KeyedRequest(NamedTuple):
+class IdempotentRequest(NamedTuple):
     """The key that came with a request, with the sender it belongs to, and a digest of the request."""
 
     key: str
     digest: str
 
 
-def made_before(connection: Connection, request: KeyedRequest | None) -> str | None:
+def made_before(connection: Connection, request: IdempotentRequest | None) -> str | None:
     """The text that `remember` stored for this request, or None. Raises Invalid for a key of another request."""
     if request is None:
         return None
@@ -34,7 +34,7 @@ def made_before(connection: Connection, request: KeyedRequest | None) -> str | N
     return str(found.made)
 
 
-def remember(connection: Connection, request: KeyedRequest | None, made: str) -> None:
+def remember(connection: Connection, request: IdempotentRequest | None, made: str) -> None:
     """Keep the outcome of a request, in the transaction that made it, and drop the keys that are older than KEPT."""
     if request is None:
         return

@@ -5,7 +5,7 @@ import json
 from sqlalchemy import delete, func, insert, select
 from typing_extensions import TypedDict
 
-from app.access.idempotency import KeyedRequest, made_before, remember
+from app.access.idempotency import IdempotentRequest, made_before, remember
 from app.access.keys import now
 from app.bench.stored import FLAGS
 from app.database.connections import Database
@@ -25,7 +25,13 @@ class FlagRow(TypedDict):
 
 
 def flag(
-    shop: Database, statement: str, table: str, revision: int, text: str, by: str, request: KeyedRequest | None = None
+    shop: Database,
+    statement: str,
+    table: str,
+    revision: int,
+    text: str,
+    by: str,
+    request: IdempotentRequest | None = None,
 ) -> tuple[FlagRow, bool]:
     """Make a remark about a statement as it was at that revision; True if the same `request` made it before."""
     at = now()

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import ColumnElement, Connection, Row, delete, func, insert, select, tuple_, update
 
-from app.access.idempotency import KeyedRequest, made_before, remember
+from app.access.idempotency import IdempotentRequest, made_before, remember
 from app.access.keys import now
 from app.access.stored import IDEMPOTENCY_KEYS
 from app.bench.figures import configuration_view, read_configuration, written
@@ -50,7 +50,9 @@ class Held(NamedTuple):
     version: int
 
 
-def register(shop: Database, shop_id: str, fork: Registering, request: KeyedRequest | None = None) -> tuple[Held, bool]:
+def register(
+    shop: Database, shop_id: str, fork: Registering, request: IdempotentRequest | None = None
+) -> tuple[Held, bool]:
     """A new fork of that shop; True if the same `request` registered it before.
 
     Raises Conflict, naming the fork that has the serial already; NotFound if the fork was erased since.

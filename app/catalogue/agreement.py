@@ -19,12 +19,12 @@ from app.catalogue.tables import CLAIM, SCOPE, Limit, Part, Statement
 from app.units.convert import linear
 from app.units.table import Unit, find
 
-Key = tuple[Any, ...]
+Subject = tuple[Any, ...]
 _SubjectPart = Callable[[Statement, Mapping[str, Part]], Any]
 _END = re.compile(r"(?:^|_)(min|max)(?=_|$)")
 
 
-def subject(statement: Statement, parts: Mapping[str, Part]) -> Key:
+def subject(statement: Statement, parts: Mapping[str, Part]) -> Subject:
     """Equal for two statements of one table that can contradict each other; made from the columns of its `about`.
 
     A column that is not given counts as what its description says (no travel spacers is 0 of them, no stage the first).

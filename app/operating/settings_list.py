@@ -23,7 +23,8 @@ class Setting:
     value: Any
     is_set: bool
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> dict[str, object]:
+        """The setting as an object of JSON."""
         return asdict(self)
 
 

@@ -27,7 +27,7 @@ THREE_READINGS = (
     "Three readings of the gauge find the volumes: empty the fork, cycle it with the valve open, fill it without "
     "moving it and read; cycle it slowly and read; hold it compressed and read."
 )
-Found = Iterator[StartPressureEstimate | Gap]
+Estimates = Iterator[StartPressureEstimate | Gap]
 
 
 def estimates(ground: SetupInputs) -> tuple[list[StartPressureEstimate], list[Gap]]:
@@ -37,7 +37,7 @@ def estimates(ground: SetupInputs) -> tuple[list[StartPressureEstimate], list[Ga
     """
     found: list[StartPressureEstimate] = []
     gaps: list[Gap] = []
-    bases: tuple[Callable[[SetupInputs], Found], ...] = (
+    bases: tuple[Callable[[SetupInputs], Estimates], ...] = (
         _given, _published, two_sags, one_sag, one_force, _geometry_measured, _computed,
     )  # fmt: skip
     for basis in bases:
@@ -60,7 +60,7 @@ READ_AGAIN = (
 )
 
 
-def _given(ground: SetupInputs) -> Found:
+def _given(ground: SetupInputs) -> Estimates:
     given = ground.asked.pressure
     if given is not None:
         text = "As given in `pressure`: what the spring does at this pressure."
@@ -68,7 +68,7 @@ def _given(ground: SetupInputs) -> Found:
         yield StartPressureEstimate("given", pressure_pa, pressure_pa, pressure_pa, text, given=given)
 
 
-def _published(ground: SetupInputs) -> Found:
+def _published(ground: SetupInputs) -> Estimates:
     rows = guide_rows(ground.guides, ground.target)
     if any(for_air(each.statement) for each in ground.guides.maybe):
         yield gap(
@@ -172,19 +172,19 @@ def _stated(ground: SetupInputs, gaps: list[Gap]) -> Iterator[SpringGeometry]:
     yield spring_geometry.stated(ground.spring, ground.fit, ground.spacer, ground.spacers or 0)
 
 
-def _geometry_measured(ground: SetupInputs) -> Found:
+def _geometry_measured(ground: SetupInputs) -> Estimates:
     for geometry in ground.geometries:
         if geometry.statements is not None:
             yield from _of_geometry("measured geometry", geometry, ground, geometry.statements)
 
 
-def _computed(ground: SetupInputs) -> Found:
+def _computed(ground: SetupInputs) -> Estimates:
     for geometry in ground.geometries:
         if geometry.statements is None:
             yield from _of_geometry("computed", geometry, ground, ())
 
 
-def _of_geometry(basis: Basis, geometry: SpringGeometry, ground: SetupInputs, statements: tuple[str, ...]) -> Found:
+def _of_geometry(basis: Basis, geometry: SpringGeometry, ground: SetupInputs, statements: tuple[str, ...]) -> Estimates:
     if ground.pushed is None or ground.spacers is None:
         return
     if geometry.air.port_travel_m is None and ground.negative_pa is None:

@@ -196,14 +196,14 @@ def _grouped(statements: list[Mapping[str, Any]]) -> list[Group]:
     return list(groups.values())
 
 
-class Alike(NamedTuple):
+class NearMissGroup(NamedTuple):
     """Near misses of one spring at one travel for the same reasons; `holds` says for what each was listed."""
 
     rows: list[Mapping[str, Any]]
     holds: list[tuple[str, list[str]]]
 
 
-def _alike(near_misses: Sequence[Mapping[str, Any]]) -> list[Alike]:
+def _alike(near_misses: Sequence[Mapping[str, Any]]) -> list[NearMissGroup]:
     """Near misses in their order; those that differ in wheel, variant or damper only are one."""
     groups: dict[tuple[str, ...], list[Mapping[str, Any]]] = {}
     for each in near_misses:
@@ -211,7 +211,7 @@ def _alike(near_misses: Sequence[Mapping[str, Any]]) -> list[Alike]:
         reasons = (reason["text"] for reason in each["reasons"])
         key = (each["spring"]["id"], str(each.get("chassis")), each["travel"]["text"], source, *reasons)
         groups.setdefault(key, []).append(each)
-    return [Alike(rows, list(_holds(rows))) for rows in groups.values()]
+    return [NearMissGroup(rows, list(_holds(rows))) for rows in groups.values()]
 
 
 def _holds(rows: Sequence[Mapping[str, Any]]) -> Iterator[tuple[str, list[str]]]:

@@ -19,7 +19,7 @@ from app.errors import Invalid, NotFound, Refusal
 from app.questions.answers.parameters import Pinned
 from app.web.access import caller_was_read
 from app.web.contract.openapi import json_body
-from app.web.middleware.answer_cache import AnswerCache, KeptAnswer, Key, key_of, may_be_kept, only_keyed
+from app.web.middleware.answer_cache import AnswerCache, CacheKey, KeptAnswer, key_of, may_be_kept, only_keyed
 from app.web.problem import problem_of
 from app.web.reading.json_body import read_model
 from app.web.reading.strict import StrictRoute, parameters_of, strict_router
@@ -140,7 +140,7 @@ async def _answered(request: Request, url: str, revision: int) -> tuple[int, byt
     return start["status"], content
 
 
-def _key(request: Request, url: str, revision: int) -> Key:
+def _key(request: Request, url: str, revision: int) -> CacheKey:
     """The key of a question: all that its route can read of it."""
     passed = {name: value for name, value in request.scope["headers"] if name in _PASSED}
     address = {"raw_path": url, "query_string": revision, "scheme": request.scope["scheme"]}

@@ -8,7 +8,7 @@ from fastapi import Header, Path, Query, Request
 from pydantic import Field, TypeAdapter
 from starlette.responses import Response
 
-from app.access.idempotency import KeyedRequest
+from app.access.idempotency import IdempotentRequest
 from app.access.keys import Caller
 from app.bench import forks, services
 from app.bench.figures import configuration_view
@@ -91,7 +91,7 @@ async def register_fork(request: Request, idempotency_key: IdempotencyKey = None
 
 
 async def register(
-    request: Request, caller: Caller, wanted: Registering, same: KeyedRequest | None = None
+    request: Request, caller: Caller, wanted: Registering, same: IdempotentRequest | None = None
 ) -> tuple[Held, bool]:
     """A new fork of the caller's shop; True if the same request registered it before.
 
