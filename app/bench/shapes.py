@@ -1,6 +1,6 @@
 """What a fork and a finished job are, as sent, as stored (JSON) and as answered. What is not known is absent."""
 
-from typing import Annotated, Any, Literal, NotRequired
+from typing import Annotated, Literal, NotRequired
 
 from pydantic import Field, StringConstraints, TypeAdapter
 from typing_extensions import TypedDict
@@ -147,7 +147,7 @@ class ServiceView(TypedDict):
     riding: NotRequired[str]
     recorded_at: Moment
     fitted: ConfigurationView
-    parts: list[dict[str, Any]]
+    parts: list[dict[str, object]]
     measured: MeasuredView
     configuration: ConfigurationView
     became_present: bool
@@ -183,7 +183,7 @@ class DueView(TypedDict):
     days_left: NotRequired[int]
     due_at_hours: NotRequired[float]
     hours_left: NotRequired[float]
-    counted_from: NotRequired[dict[str, Any]]
+    counted_from: NotRequired[dict[str, object]]
     not_known: list[str]
-    interval: dict[str, Any]
+    interval: dict[str, object]
     text: str

@@ -49,7 +49,7 @@ def _subject_part(described: Column) -> _SubjectPart:
     if described.compared_by is not None:
         compared = attrgetter(described.compared_by)
 
-        def of_the_thing_named(statement: Statement, parts: Mapping[str, Part]) -> Any:
+        def of_the_thing_named(statement: Statement, parts: Mapping[str, Part]) -> object:
             named = parts.get(value_of(statement))
             return value_of(statement) if named is None else compared(named)
 

@@ -86,7 +86,7 @@ class Catalogue:
         self.database = database
         self._one_at_a_time = threading.Lock()
         self._seen: tuple[int, int] | None = None  # SQLite: the file's change counter, and the revision then
-        self._asked_for: tuple[Any, int] | None = None  # SQLite: in whose queue all know `_seen`, after which write
+        self._asked_for: tuple[object, int] | None = None  # SQLite: in whose queue all know `_seen`, after which write
         self._polled: tuple[float, int, int] | None = None  # PostgreSQL: when, after which write here, and what
         self._lately = EntityCache()
         self._looking: tuple[asyncio.Future[int | None], int] | None = None  # a look under way, and after which write

@@ -125,7 +125,7 @@ class NewRevision:
 
 
 @cache
-def _sqlite_insert(table: type[Row]) -> tuple[str, Callable[[dict[str, Any]], tuple[Any, ...]]]:
+def _sqlite_insert(table: type[Row]) -> tuple[str, Callable[[dict[str, object]], tuple[object, ...]]]:
     """The text of an insert, and what takes a stored row's own values in its order; the span comes last."""
     names = tuple(table.columns())
     listed = ", ".join(f'"{name}"' for name in (*names, *SPAN))

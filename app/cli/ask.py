@@ -6,9 +6,9 @@ Both ways go through the routes, so that an answer on the command line is the an
 import asyncio
 import io
 from collections.abc import Sequence
-from typing import Any
 
 import httpx
+from starlette.types import ASGIApp
 
 from app.errors import Invalid, Unavailable
 
@@ -33,7 +33,7 @@ def ask_server(server: str, path: str, parameters: Sequence[tuple[str, str]], me
         raise Unavailable(f"{server} cannot be asked: {error or type(error).__name__}") from error
 
 
-def ask_app(app: Any, path: str, parameters: Sequence[tuple[str, str]], media_type: str) -> httpx.Response:
+def ask_app(app: ASGIApp, path: str, parameters: Sequence[tuple[str, str]], media_type: str) -> httpx.Response:
     """The response of a service in this process; `app` is what `create_app` gives."""
 
     async def ask() -> httpx.Response:
@@ -44,9 +44,13 @@ def ask_app(app: Any, path: str, parameters: Sequence[tuple[str, str]], media_ty
     return asyncio.run(ask())
 
 
-def _request(client: Any, path: str, parameters: Sequence[tuple[str, str]], media_type: str) -> httpx.Request:
+def _request(
+    client: httpx.Client | httpx.AsyncClient, path: str, parameters: Sequence[tuple[str, str]], media_type: str
+) -> httpx.Request:
     where = path if path.startswith("/") else f"/v1/{path}"
-    made: httpx.Request = client.build_request("GET", where, params=parameters or None, headers={"Accept": media_type})
+    made: httpx.Request = client.build_request(
+        "GET", where, params=list(parameters) or None, headers={"Accept": media_type}
+    )
     return made
 
 

@@ -5,10 +5,10 @@ import json
 import os
 import sys
 from collections import Counter
-from typing import Any
 
 from app import errors
 from app.errors import Fault, Unavailable
+from app.json_types import JsonObject
 from app.settings import Settings
 
 MOST_AT_ONCE = {"load": 2, "check": 1, "export": 2}
@@ -18,7 +18,7 @@ that nobody who only reads can keep them from starting. A content hash counts as
 _running: Counter[str] = Counter()
 
 
-async def run(settings: Settings, command: str, *arguments: str, timeout_s: float) -> dict[str, Any]:
+async def run(settings: Settings, command: str, *arguments: str, timeout_s: float) -> dict[str, object]:
     """The answer of `legwork <command> … --json` on the same databases. Raises the Refusal that the child met.
 
     The child ends with the request: it is killed after `timeout_s` (Unavailable) and when the request is given up;
@@ -34,7 +34,7 @@ async def run(settings: Settings, command: str, *arguments: str, timeout_s: floa
         _running[kind] -= 1
 
 
-async def _run(settings: Settings, arguments: tuple[str, ...], timeout_s: float) -> dict[str, Any]:
+async def _run(settings: Settings, arguments: tuple[str, ...], timeout_s: float) -> JsonObject:
     given = {"LEGWORK_DATABASE_URL": settings.database_url, "LEGWORK_SHOP_DATABASE_URL": settings.shop_database_url}
     if settings.read_url is not None:
         given["LEGWORK_READ_URL"] = settings.read_url
@@ -52,7 +52,7 @@ async def _run(settings: Settings, arguments: tuple[str, ...], timeout_s: float)
             child.kill()
             await child.wait()
     try:
-        answer: dict[str, Any] = json.loads(told)
+        answer: JsonObject = json.loads(told)
     except ValueError as error:
         why = complained.decode(errors="replace")
         raise RuntimeError(f"the child process gave no answer (exit code {child.returncode}): {why}") from error

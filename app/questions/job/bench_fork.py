@@ -149,7 +149,7 @@ class Due(NamedTuple):
     listed: list[str]
 
 
-def intervals(snapshot: Snapshot, chassis: str, parameters: Mapping[str, Any], riding: str | None) -> Due:
+def intervals(snapshot: Snapshot, chassis: str, parameters: Mapping[str, object], riding: str | None) -> Due:
     """The intervals that may hold for a fork, by operation: those of that kind of riding, else the general ones.
 
     If no riding is given, the strictest of each operation: every interval that no other undercuts in hours and months.

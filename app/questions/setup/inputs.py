@@ -57,7 +57,7 @@ def chosen_fit(found: Sheet) -> Chosen:
     return Chosen(None, [], open_parameters, groups)
 
 
-def _depends_on(fit: Fit) -> tuple[Any, ...]:
+def _depends_on(fit: Fit) -> tuple[object, ...]:
     return (
         fit.spring, fit.travel_mm, fit.travel_spacers or 0, fit.spacer, fit.spacer_limit, fit.spacers_fitted,
         fit.pressure_limit, fit.pressure_unit,
@@ -89,7 +89,7 @@ def _cover(fits: Sequence[Applicable[Fit]], found: Sheet) -> bool:
     if len(dimensions) != 1 or len(fits[0].open_in) != 1:
         return False
     dimension = fits[0].open_in[0]
-    every: frozenset[Any] | None = {
+    every: frozenset[object] | None = {
         "wheel_size": found.where.wheel_sizes,
         "damper": found.where.dampers,
     }.get(dimension)

@@ -12,6 +12,7 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 from pydantic import TypeAdapter
 
+from app.json_types import JsonObject
 from app.web.contract.deprecations import mark
 from app.web.contract.examples import add_examples, problem_example
 from app.web.contract.refusals import problem_responses, refusals_of, security_of
@@ -19,7 +20,7 @@ from app.web.contract.schemas import hoist, make_exact, name_choices, without_nu
 from app.web.problem import Problem
 from app.web.reading.strict import StrictRoute
 
-OpenApiDocument = dict[str, Any]
+OpenApiDocument = JsonObject
 
 DESCRIPTION = (
     "What a suspension mechanic must know before opening a fork, with scope and source. The same address gives JSON, "

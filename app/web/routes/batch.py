@@ -16,6 +16,7 @@ from starlette.types import Message, Scope
 from typing_extensions import TypedDict
 
 from app.errors import Invalid, NotFound, Refusal
+from app.json_types import JsonObject
 from app.questions.answers.parameters import Pinned
 from app.web.access import caller_was_read
 from app.web.contract.openapi import json_body
@@ -52,8 +53,8 @@ class BatchItem(TypedDict):
     index: int
     url: str
     status: int
-    answer: NotRequired[dict[str, Any]]
-    problem: NotRequired[dict[str, Any]]
+    answer: NotRequired[JsonObject]
+    problem: NotRequired[JsonObject]
 
 
 class BatchAnswer(TypedDict):
@@ -91,7 +92,7 @@ class Written:
         """For every format except JSON."""
         return json.loads(self.dump_json(instance))
 
-    def json_schema(self, **how: Any) -> dict[str, Any]:
+    def json_schema(self, **how: Any) -> JsonObject:
         """The schema of the answer."""
         return TypeAdapter(BatchAnswer).json_schema(**how)
 

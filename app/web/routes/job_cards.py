@@ -10,6 +10,7 @@ from starlette.responses import Response
 from typing_extensions import TypedDict
 
 from app.errors import Fault, Invalid, Refusal
+from app.json_types import JsonObject
 from app.questions.answers.cautions import cautions
 from app.questions.answers.parameters import LookupParameters
 from app.questions.job.fleet import MOST_CARDS, shopping_list
@@ -32,7 +33,7 @@ class FleetBody(TypedDict):
     """Up to 200 configurations: each the id of a chassis and the parameters of `job-card`, as text or numbers.
     `fork` is the id of a fork in your bench log."""
 
-    cards: Annotated[list[dict[str, Any]], Field(min_length=1, max_length=MOST_CARDS)]
+    cards: Annotated[list[JsonObject], Field(min_length=1, max_length=MOST_CARDS)]
 
 
 BODY = TypeAdapter(FleetBody)
@@ -93,7 +94,7 @@ async def job_cards(request: Request, asked: Annotated[LookupParameters, Query()
     return await respond(request, found, FLEET, question="job-cards")
 
 
-def _read(given: dict[str, Any], index: int, shared: dict[str, Any]) -> tuple[str, JobCardOfFork]:
+def _read(given: JsonObject, index: int, shared: JsonObject) -> tuple[str, JobCardOfFork]:
     """A card's chassis and parameters. Raises Invalid with pointers into the body."""
     place = f"/cards/{index}"
     chassis = given.get("chassis")

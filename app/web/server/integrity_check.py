@@ -3,7 +3,8 @@
 import asyncio
 import threading
 from collections.abc import Sequence
-from typing import Any
+
+from structlog.typing import FilteringBoundLogger
 
 from app.database.connections import Database
 from app.errors import Unavailable
@@ -12,7 +13,7 @@ AFTER_SECONDS = 1.0
 """How long after the start the check begins."""
 
 
-def look_through_soon(databases: Sequence[Database], logger: Any) -> asyncio.TimerHandle | None:
+def look_through_soon(databases: Sequence[Database], logger: FilteringBoundLogger) -> asyncio.TimerHandle | None:
     """Check the large databases, if any, in a thread of its own, a little later. Needs a running event loop; the handle
     cancels it.
 
@@ -25,7 +26,7 @@ def look_through_soon(databases: Sequence[Database], logger: Any) -> asyncio.Tim
     return asyncio.get_running_loop().call_later(AFTER_SECONDS, thread.start)
 
 
-def _look_through(databases: Sequence[Database], logger: Any) -> None:
+def _look_through(databases: Sequence[Database], logger: FilteringBoundLogger) -> None:
     for database in databases:
         try:
             database.integrity_check()

@@ -7,7 +7,7 @@ import resource
 import signal
 import socket
 import sys
-from typing import Any, Literal
+from typing import Literal
 
 import uvicorn
 from starlette.types import ASGIApp
@@ -50,7 +50,7 @@ def config_of(app: ASGIApp, settings: Settings, parser: Literal["httptools", "h1
     )
 
 
-def run(settings: Settings, app: Any) -> None:
+def run(settings: Settings, app: ASGIApp) -> None:
     """Serve until SIGTERM or SIGINT; answers under way get `shutdown_timeout` seconds. If the address cannot be
     listened on: one plain line on standard error and exit code 3."""
     listening = _listen(settings)
