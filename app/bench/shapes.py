@@ -5,10 +5,11 @@ from typing import Annotated, Literal, NotRequired
 from pydantic import Field, StringConstraints, TypeAdapter
 from typing_extensions import TypedDict
 
+from app.catalogue.columns import SLUG
 from app.units.counts import Clicks, End
 from app.units.quantity import Quantity
 
-Id = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]{0,79}$")]
+Id = Annotated[str, StringConstraints(pattern=f"^{SLUG.pattern}$")]
 DateText = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d\d-\d\d$"), Field(json_schema_extra={"format": "date"})]
 Moment = Annotated[str, Field(json_schema_extra={"format": "date-time"})]
 Count = Annotated[int, Field(ge=0, le=99)]

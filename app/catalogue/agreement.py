@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 
 from app.catalogue.columns import Column, write_number
 from app.catalogue.tables import CLAIM, SCOPE, Limit, Part, Statement
-from app.units.convert import linear
+from app.units.convert import half_last_digit, linear
 from app.units.table import Unit, find
 
 Subject = tuple[Any, ...]
@@ -211,10 +211,7 @@ def _ends(read: _Read, other: _Read) -> _Ends:
         same = other.value is None and (other.low is None) == (low is None) and (other.high is None) == (high is None)
         if same:
             value, low, high = (high if low is None else low), None, None
-    half = Decimal(0)
-    if value is not None:
-        exponent = value.as_tuple().exponent
-        half = Decimal(5).scaleb((exponent if isinstance(exponent, int) else 0) - 1)
+    half = Decimal(0) if value is None else half_last_digit(value)
     lower: tuple[Decimal | None, bool] = (
         (low, True) if low is not None else (None if value is None else value - half, False)
     )

@@ -11,7 +11,7 @@ import json
 from functools import cache
 from pathlib import Path
 
-from app.catalogue.columns import Column
+from app.catalogue.columns import SLUG, Column
 from app.catalogue.tables import TABLES, Row
 
 PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
@@ -24,7 +24,7 @@ INVENTED = (
     "workshop. It is not for work on a real fork."
 )
 PATTERNS = {
-    "id": "[a-z0-9][a-z0-9-]{0,79}",
+    "id": SLUG.pattern,
     "date": "[0-9]{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12][0-9]|3[01]))?)?",
 }
 

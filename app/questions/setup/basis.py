@@ -6,7 +6,6 @@ Volumes are never fitted to a guide, guides never scaled. If a basis lacks somet
 
 import math
 from collections.abc import Callable, Iterator
-from decimal import Decimal
 from itertools import combinations
 
 from app.catalogue.tables import Guide
@@ -22,6 +21,7 @@ from app.questions.setup.parameters import si, si_of
 from app.questions.setup.readings import listed_triple, one_force, one_sag, own_triple, two_sags
 from app.questions.setup.spring_geometry import SpringGeometry
 from app.questions.setup.views import Basis
+from app.units.convert import half_last_digit
 
 THREE_READINGS = (
     "Three readings of the gauge find the volumes: empty the fork, cycle it with the valve open, fill it without "
@@ -114,9 +114,7 @@ def published_range(guide: Guide) -> tuple[float, float, float]:
     low, value, high = (None if each is None else si_of("pressure", each, guide.pressure_unit) for each in values)
     half = 0.0
     if guide.pressure is not None:
-        exponent = guide.pressure.as_tuple().exponent
-        digit = Decimal(1).scaleb(exponent if isinstance(exponent, int) else 0)
-        half = si_of("pressure", digit, guide.pressure_unit) / 2
+        half = si_of("pressure", half_last_digit(guide.pressure), guide.pressure_unit)
     if value is None:
         ends = [each for each in (low, high) if each is not None]
         value = sum(ends) / len(ends)

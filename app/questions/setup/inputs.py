@@ -5,7 +5,6 @@ If several fits remain it names what would decide and chooses none.
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from decimal import Decimal
 from fractions import Fraction
 from typing import Any, Literal
 
@@ -19,6 +18,7 @@ from app.questions.configuration.region import Region
 from app.questions.setup.parameters import Circumstances, si
 from app.questions.setup.spring_geometry import SpringGeometry
 from app.questions.sheet.gather import Sheet
+from app.units.convert import half_last_digit
 from app.units.measure import Measure
 
 GEAR_KG = (Fraction(3), Fraction(8))  # what a rider wears and carries; common practice, no source
@@ -208,9 +208,7 @@ def same_sag(guide: Guide, wanted: Target) -> bool:
     particular, and answers only if none was asked for."""
     if guide.sag_percent is None:
         return wanted.wanted_by != "asked"
-    exponent = guide.sag_percent.as_tuple().exponent
-    half = Decimal(1).scaleb(exponent if isinstance(exponent, int) else 0) / 2
-    return abs(float(guide.sag_percent) - wanted.percent) <= float(half) + 1e-9
+    return abs(float(guide.sag_percent) - wanted.percent) <= float(half_last_digit(guide.sag_percent)) + 1e-9
 
 
 def spacer_of(found: Sheet, fit: Fit) -> Spacer | None:

@@ -12,7 +12,7 @@ from app.bench.figures import text_of
 from app.bench.forks import Held, nothing
 from app.bench.services import RecordedService
 from app.bench.shapes import Configuration
-from app.catalogue.columns import write_number
+from app.catalogue.columns import SLUG, write_number
 from app.errors import Fault, Invalid
 from app.json_types import JsonObject
 from app.questions.job.parameters import JobCardAsked
@@ -20,7 +20,6 @@ from app.questions.setup.parameters import SetupAsked
 from app.questions.sheet.sheet import ConfigurationAsked, SheetAsked
 from app.units.measure import parse_measure
 from app.web.access import admitted, in_shop
-from app.web.reading.strict import SLUG
 
 A = TypeVar("A", bound=ConfigurationAsked)
 PRIVATE = {"Cache-Control": "private, no-store"}

@@ -20,12 +20,12 @@ from starlette.responses import Response
 from starlette.routing import Match
 from starlette.types import ASGIApp, Receive, Scope, Send
 
+from app.catalogue.columns import SLUG
 from app.errors import Fault, Invalid, NotFound
 from app.json_types import JsonObject
 from app.web.faults import nearest
 from app.web.reading.text import composed, refused_character
 
-SLUG = re.compile(r"[a-z0-9][a-z0-9-]{0,79}")
 LARGEST_INTEGER = 2**63 - 1
 MOST_PARAMETERS = 200
 _INTEGER = re.compile(r"[+-]?[0-9]{1,19}")

@@ -9,6 +9,7 @@ from pydantic import Field, TypeAdapter, ValidationError
 from starlette.responses import Response
 from typing_extensions import TypedDict
 
+from app.catalogue.columns import SLUG
 from app.errors import Fault, Invalid, Refusal
 from app.json_types import JsonObject
 from app.questions.answers.cautions import cautions
@@ -22,7 +23,7 @@ from app.web.faults import faults_of
 from app.web.forks.in_question import JobCardOfFork, filled_in
 from app.web.problem import problem_of
 from app.web.reading.json_body import read_model
-from app.web.reading.strict import SLUG, strict_router
+from app.web.reading.strict import strict_router
 from app.web.representation import respond
 from app.web.routes.chassis_questions import ChassisId, answer
 
