@@ -108,6 +108,15 @@ def differences(a: Statement, b: Statement) -> list[str]:
     return found
 
 
+def same_figure(kind: str, one: tuple[Decimal | None, str | None], other: tuple[Decimal | None, str | None]) -> bool:
+    """True when two figures with their units agree within the last digit that each of them is printed with.
+
+    150 psi are 10.34 bar, so 150 psi and 10.3 bar are one figure. A figure that is not given agrees with any.
+    """
+    (here, here_unit), (there, there_unit) = one, other
+    return _meet(_Read(here, None, None, here_unit), _Read(there, None, None, there_unit), kind)
+
+
 @lru_cache(maxsize=4096)
 def unit_of(kind: str | None, spelling: str) -> Unit | None:
     """The unit so spelt of that kind, or None; of kind `any` or None the first so spelt."""

@@ -1,5 +1,7 @@
 """Findings of reading: where in which file, what stands there, how to write it. Text from a file is shortened."""
 
+import unicodedata
+
 from app.rules.finding import Finding
 from app.rules.registry import Rule
 
@@ -23,9 +25,21 @@ def found(
 
 
 def shortened(value: str) -> str:
-    """Text from a file as it may be shown: on one line, at most SHOWN characters, nothing that moves a cursor."""
-    plain = "".join(character if character.isprintable() else "�" for character in value[: SHOWN + 1])
+    """Text from a file as it may be shown: on one line, at most SHOWN characters, nothing that moves a cursor.
+
+    A space that cannot be seen, at an end or other than the plain one, is shown as ␣.
+    """
+    inside = value.strip(" ")
+    left = len(value) - len(value.lstrip(" "))
+    shown = "␣" * left + inside + "␣" * (len(value) - left - len(inside))
+    plain = "".join(_visible(character) for character in shown[: SHOWN + 1])
     return plain if len(value) <= SHOWN else plain[:SHOWN] + f"… ({len(value)} characters)"
+
+
+def _visible(character: str) -> str:
+    if character != " " and (character.isspace() or unicodedata.category(character) in ("Zs", "Cf")):
+        return "␣"
+    return character if character.isprintable() else "�"
 
 
 def letter(position: int) -> str:

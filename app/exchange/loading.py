@@ -121,10 +121,10 @@ def _write(
         withdrawn=revision.counts.withdrawn,
     )  # fmt: skip
     findings: Iterable[Finding] = merge.findings
-    if merge.is_readable and revision.counts.any():
+    if revision.counts.any():
         progress("judging", 0, 0)
         found = judge(revision.after, revision.before, merge.changes, today, lambda: changes_of(revision))
-        findings = chain(findings, keep(revision, found, merge.changes))
+        findings = chain(findings, merge.told(keep(revision, found, merge.changes)))
     answer = _answer(package, revision.before, findings, revision.before.revision, counts, merge.cells)
     if not answer["accepted"]:
         raise _Refused(answer)
@@ -154,10 +154,10 @@ def _check_in_memory(merge: Merge, base: Rows, number: int, today: date, progres
         counts["withdrawn"] += len(ids)
     counts["read"] = merge.read
     findings: Iterable[Finding] = merge.findings
-    if merge.is_readable and merge.changes:
+    if merge.changes:
         progress("judging", 0, 0)
         after = Overlay(base, MemoryRows(new), withdrawn)
-        findings = chain(findings, judge(after, base, merge.changes, today, lambda: ()))
+        findings = chain(findings, merge.told(judge(after, base, merge.changes, today, lambda: ())))
     return _answer(merge.package, base, findings, number, counts, merge.cells)
 
 

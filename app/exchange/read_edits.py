@@ -14,6 +14,7 @@ from rapidfuzz import fuzz, process
 from app.catalogue.columns import Column, Unreadable, write_number
 from app.catalogue.tables import TABLES, Row
 from app.errors import Fault, Invalid
+from app.exchange.meant import how_to_write
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +123,9 @@ def _values(
         try:
             yield name, column.kind.read(_cell(column, value))
         except Unreadable as fault:
-            faults.append(Fault("value", f"{name}: {fault}", pointer=f"{pointer}/{name}"))
+            fix = how_to_write(column, value) if isinstance(value, str) else None
+            text = f"{name}: {fault}" + ("" if fix is None else f"; {fix}")
+            faults.append(Fault("value", text, pointer=f"{pointer}/{name}"))
 
 
 def _has(table: type[Row], name: str) -> bool:

@@ -9,7 +9,7 @@ import csv
 import zipfile
 import zlib
 from collections.abc import Callable, Collection, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from rapidfuzz import process
@@ -38,10 +38,13 @@ class Batch:
     In a row a column that the file lacks is None, just as an empty cell is.
     """
 
+    """Rows of one table with their lines (the header is line 1); `doubtful` are the ids of those partly unreadable."""
+
     table: type[Row]
     lines: list[int]
     rows: list[Row]
     columns: frozenset[str]
+    doubtful: set[str] = field(default_factory=set)
 
 
 class _GivenUp(Exception):
@@ -213,26 +216,29 @@ class _Reader:
         self.required = [name for name in self.required if name in given]
         batch = Batch(self.table, [], [], given)
         for line, record in self.records:
-            read = self._row(line, record, cells)
-            if not isinstance(read, list):
+            read, findings = self._row(line, record, cells)
+            if read is not None:
                 batch.lines.append(line)
                 batch.rows.append(read)
+                if findings:
+                    batch.doubtful.add(read.id)
                 if len(batch.rows) == BATCH:
                     yield batch
                     batch = Batch(self.table, [], [], given)
-                continue
-            yield from read
-            self.faults += len(read)
-            if self.faults >= MOST_FAULTS:
+            yield from findings
+            self.faults += len(findings)
+            if findings and self.faults >= MOST_FAULTS:
                 text = f"{self.file.name}: {self.faults} faults up to line {line}; the rest was not read"
                 raise _GivenUp(self._fault(reading.FINDINGS_CUT, text, row=line))
         if batch.rows:
             yield batch
 
-    def _row(self, line: int, record: list[str], cells: list[_Cell]) -> Row | list[Finding]:
+    def _row(self, line: int, record: list[str], cells: list[_Cell]) -> tuple[Row | None, list[Finding]]:
+        """The row of a line and its faults. A row with unreadable cells has them empty, so that it can be judged; there
+        is no row if a cell that every row must have cannot be read."""
         if len(record) != len(cells):
             text = f"{self.file.name} line {line} has {len(record)} cells; the header has {len(cells)} columns"
-            return [self._fault(reading.CELL_COUNT_WRONG, text, row=line)]
+            return None, [self._fault(reading.CELL_COUNT_WRONG, text, row=line)]
         fields = self.empty.copy()
         findings: list[Finding] = []
         for cell, text in zip(cells, record, strict=True):
@@ -250,16 +256,16 @@ class _Reader:
             if len(known) > KEPT:
                 known.clear()
             fields[cell.column.name] = known[text] = value
-        raw_rows = {finding.column for finding in findings}
+        unreadable = {finding.column for finding in findings}
         for name in self.required:
-            if fields[name] is None and name not in raw_rows:
+            if fields[name] is None and name not in unreadable:
                 findings.append(self._missing(line, name, cells))
-        if findings:
-            return findings
+        if any(fields[name] is None for name in self.required):
+            return None, findings
         earlier = self.ids.first(fields["id"], line)
         if earlier is not None:
-            return [self._twice(line, earlier, record, fields["id"])]
-        return self.table.from_parsed(fields)
+            return None, [*findings, self._twice(line, earlier, record, fields["id"])]
+        return self.table.from_parsed(fields), findings
 
     def _header(self, header: list[str]) -> Iterator[Finding]:
         if len(header) == 1 and any(mark in header[0] for mark in ";\t"):

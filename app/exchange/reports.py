@@ -96,16 +96,21 @@ def as_text(report: PackageReport) -> str:
         place = "/".join(part for part in (finding.get("table"), finding.get("id")) if part)
         said = finding["text"] if "row" in finding or not place else f"{place}: {finding['text']}"
         shown = f" [{finding['value']}]" if "value" in finding and finding["value"] not in said else ""
+        if "places" in finding:
+            more = ", …" if finding["count"] > len(finding["places"]) else ""
+            shown += f" ({finding['count']} rows: {', '.join(finding['places'])}{more})"
         kind = "stood before" if finding.get("stood_before") else finding["severity"]
         lines.append(f"{kind}: {said}{shown}\n    {finding['rule']}: {finding['mend']}")
     rows, counts = report["rows"], report["counts"]
     emptied = f"{report['cell_counts']['emptied']} cells emptied; " if report["cell_counts"]["emptied"] else ""
-    total = counts["reject"] + counts["warn"] + counts["stood_before"]
-    if len(report["findings"]) < total:
-        lines.append(f"… and {total - len(report['findings'])} more")
+    total = counts["reject"] + counts["warn"] + counts["accepted"] + counts["stood_before"]
+    listed = sum(finding.get("count", 1) for finding in report["findings"])
+    if listed < total:
+        lines.append(f"… and {total - listed} more")
     lines.append(
         f"{rows['read']} rows read: {rows['added']} new, {rows['changed']} changed, {rows['withdrawn']} withdrawn; "
-        f"{emptied}{counts['reject']} faults, {counts['warn']} warnings."
+        f"{emptied}{counts['reject']} faults, {counts['warn']} warnings"
+        + (f", {counts['accepted']} unusual, as printed." if counts["accepted"] else ".")
     )
     if counts["stood_before"]:
         lines.append(f"{counts['stood_before']} faults stood before, on rows that this does not touch.")

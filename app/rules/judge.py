@@ -7,9 +7,10 @@ from operator import attrgetter
 from typing import Any
 
 from app.catalogue.tables import STATEMENTS, Fastener, Procedure, Row, Step, Tool
-from app.rules.batches import FamiliesBatch, JudgeScope, TableBatch, read
+from app.rules.batches import NUMBERED, FamiliesBatch, JudgeScope, TableBatch, read
+from app.rules.evidence import UNUSUAL, weight
 from app.rules.family import Family, FamilyRows
-from app.rules.finding import Collision, Finding
+from app.rules.finding import Collision, Finding, Severity
 from app.rules.registry import Rule, Violation
 from app.rules.rule_set import ALL_RULES, Judging, RuleSet
 from app.rules.view import Absent, EntityView, RowView, cell
@@ -82,7 +83,9 @@ class Judge:
         found: FoundViolations = []
         for each in self.bench.row[table]:
             doubtful: Iterable[Row] = rows
-            if not absent and each.columns is not None:
+            if (given := each.rule.only_with) is not None:
+                doubtful = [row for row in rows if row[given] is not None]
+            elif not absent and each.columns is not None:
                 doubtful = self._doubtful(each, table, rows)
             for row in doubtful:
                 found += [(each.rule, hit) for hit in each.judge(RowView(row, absent), self.today)]
@@ -121,8 +124,24 @@ def _referrers(table: type[Row], rows: Sequence[Row], beside: Sequence[Any]) -> 
             tools[tool.drive].append(tool)
         for row in rows:
             yield tuple(tool for drive in row["drives"] or () for tool in tools[drive])
+    elif table in NUMBERED:
+        yield from _numbered(rows, read(table, beside))
     else:
         yield from (() for _ in rows)
+
+
+def _numbered(rows: Sequence[Row], beside: Sequence[Row]) -> Iterator[tuple[Row, ...]]:
+    """The rows that share the part number of each, and the one that replaces it."""
+    numbers: dict[str, dict[str, Row]] = defaultdict(dict)
+    by_id = {row.id: row for row in beside}
+    for row in beside:
+        numbers[row["part_number"] or ""][row.id] = row
+    for row in rows:
+        number, replaced = row["part_number"], row["superseded_by"]
+        found = dict(numbers[number]) if number is not None else {}
+        if replaced in by_id:
+            found[replaced] = by_id[replaced]
+        yield tuple(found.values())
 
 
 def findings(found: FoundViolations, changed: frozenset[tuple[str, str]]) -> Iterator[Finding]:
@@ -143,13 +162,13 @@ def findings(found: FoundViolations, changed: frozenset[tuple[str, str]]) -> Ite
         unchanged = (hit.row.table, hit.row.id) not in changed
         if hit.mutual and other is not None and unchanged and (other.table, other.id) in changed:
             hit = hit._replace(row=other, other=hit.row)
-        yield _finding(rule, hit)
+        yield _finding(rule, hit, weight(rule, hit, changed))
 
 
-def _finding(rule: Rule, hit: Violation) -> Finding:
+def _finding(rule: Rule, hit: Violation, severity: Severity) -> Finding:
     row, other = hit.row, hit.other
+    text = UNUSUAL + hit.text if severity == "accepted" else hit.text
     collision = None if other is None else Collision(other.table, other.id, getattr(other, "source", None))
     return Finding(
-        rule.slug, hit.severity or rule.severity, row.table, row.id, hit.column, cell(row, hit.column), hit.text,
-        collision, rule.mend,
+        rule.slug, severity, row.table, row.id, hit.column, cell(row, hit.column), text, collision, rule.mend,
     )  # fmt: skip

@@ -1,4 +1,4 @@
-"""A service that listens beyond this machine: where it says it answers, for whom, and whom it refuses."""
+"""A service that listens on all interfaces: which addresses it prints, which hosts it accepts, which it refuses."""
 
 import io
 import os
@@ -23,7 +23,7 @@ from tests.problems import assert_problem
 
 @contextmanager
 def serving(folder: Path, **settings: str) -> Iterator[tuple[int, str]]:
-    """`legwork serve --host 0.0.0.0` on a terminal: its port, and what it has said until it answers."""
+    """`legwork serve --host 0.0.0.0` on a terminal: its port, and its output up to the first answer."""
     environment = {name: value for name, value in os.environ.items() if not name.startswith("LEGWORK_")}
     environment["LEGWORK_DATABASE_URL"] = f"sqlite:///{folder}/catalogue.db"
     environment["LEGWORK_SHOP_DATABASE_URL"] = f"sqlite:///{folder}/shop.db"

@@ -1,4 +1,4 @@
-"""No program written against the last release is left: what is removed or narrowed is named, wherever it is."""
+"""Programs written against the last release keep working: anything removed or narrowed is named, wherever it is."""
 
 import copy
 import gzip
@@ -175,7 +175,7 @@ def test_a_new_parameter_that_must_be_given_is_named(document: Document) -> None
 
 @pytest.mark.parametrize("seed", range(40))
 def test_whatever_is_taken_away_is_named(document: Document, seed: int) -> None:
-    """A member, a parameter, a choice, a status or an operation at random; of schemas that an operation uses."""
+    """Removes a member, parameter, choice, status or operation at random, from schemas that an operation uses."""
     chance = random.Random(seed)
     changed = copy.deepcopy(document)
     kind = chance.choice(["path", "status", "parameter", "member", "choice"])

@@ -1,4 +1,4 @@
-"""An empty catalogue greets with three ways on; the demonstration has a catalogue of its own and takes no writes."""
+"""An empty catalogue offers three next steps; the demo has a catalogue of its own and accepts no writes."""
 
 import csv
 import re
@@ -21,13 +21,13 @@ MOST_PAGES = 120
 
 
 def links(body: str) -> list[str]:
-    """The addresses that a page's links and forms lead to."""
+    """The addresses of a page's links and forms."""
     found = re.findall(r'(?:href|src|action)="([^"#]+)', body)
     return [address.replace("&amp;", "&") for address in found]
 
 
 async def page(client: httpx.AsyncClient, path: str) -> str:
-    """A page that is there, in well-formed HTML."""
+    """A page that exists, in well-formed HTML."""
     response = await client.get(path, headers=PAGE)
     assert response.status_code == 200, (path, response.text)
     Page(response.text)

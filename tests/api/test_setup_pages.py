@@ -1,4 +1,4 @@
-"""The set-up page, its text, and the card: the answer first, with its limits, and readings that are easy to give."""
+"""The set-up page, its text and the card: the answer first, with its limits, and readings that are easy to enter."""
 
 import re
 

@@ -1,4 +1,4 @@
-"""A browser that is signed in: what it may, what it may not, and that nobody else comes by it (OWASP ASVS 4.0.3, 3)."""
+"""A signed-in browser: what it may and may not do, and that nobody else gets its session (OWASP ASVS 4.0.3, 3)."""
 
 from collections.abc import AsyncIterator
 from pathlib import Path
@@ -23,7 +23,7 @@ Two = tuple[Bench, Bench]
 
 @pytest.fixture
 async def shops_on_each(demo: Database, tmp_path: Path) -> AsyncIterator[Two]:
-    """The same on both engines."""
+    """The benches of two shops, on each engine."""
     async with benches(demo, tmp_path) as (bench, _, other):
         yield bench, other
 

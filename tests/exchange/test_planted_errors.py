@@ -1,8 +1,7 @@
-"""A package with thirty slips is mended by an editor who does what the messages say and knows nothing else.
+"""A package with thirty slips is fixed by an editor who follows the messages and knows nothing else.
 
-The editor reads the text that `legwork check` prints. It holds the pages of the sources, as whoever types a catalogue
-does, and opens one only where a message names file, line and column and says to compare with it.
-"""
+The editor reads the text that `legwork check` prints. It has the pages of the sources, like anyone who types a
+catalogue, and opens one only if a message names file, line and column and says to compare with it."""
 
 import csv
 import io
@@ -33,7 +32,7 @@ def at(letters: str) -> int:
 
 @dataclass
 class Editor:
-    """Whoever mends the package: a folder of files, the pages of the sources, and what was done."""
+    """Fixes the package: holds a folder of files, the pages of the sources, and the list of fixes made."""
 
     folder: Path
     pages: Package
@@ -49,13 +48,13 @@ class Editor:
         (self.folder / f"{name}.csv").write_bytes(written.getvalue().encode())
 
     def page(self, name: str, id: str, column: str) -> str | None:
-        """What the page says there, None where no page says anything of such a row."""
+        """The text of the page there, or None if no page mentions such a row."""
         table = self.pages[name]
         row = next((row for row in table if row[0] == id), None)
         return None if row is None else row[table[0].index(column)]
 
     def follow(self, message: re.Match[str]) -> str:
-        """Do what one message says; the way it was done."""
+        """Does what one message says; returns which kind of fix it was."""
         name, mend = message["file"], message["mend"]
         if "CSV UTF-8" in mend:
             raw = (self.folder / f"{name}.csv").read_bytes().decode("latin-1")
@@ -98,7 +97,7 @@ class Editor:
         return other
 
     def _other(self, message: re.Match[str], name: str, table: list[list[str]], line: int, column: str) -> str | None:
-        """The slip stands in another cell that the message speaks of: a column or an id named in its text or mend."""
+        """The slip is in another cell that the message mentions: a column or an id named in its text or fix."""
         text = f"{message['text']} {message['mend']}"
         rows = [line] + [n for n, row in enumerate(table) if n and n != line and re.search(rf"\b{row[0]}\b", text)]
         for row in rows:
@@ -117,21 +116,21 @@ class Editor:
 
 
 def mended(editor: Editor) -> str:
-    """Check and follow, until nothing is left or nothing more can be followed; the last text."""
+    """Checks and follows messages until nothing is left or none can be followed; returns the last text."""
     said = ""
     for _ in range(ROUNDS):
         said = as_text(check(editor.folder))
         messages = list(FINDING.finditer(said))
         if not messages:
             return said
-        # From the end, so that a line taken out moves none of the others.
+        # From the end, so that a removed line moves none of the others.
         rejects = [each for each in messages if each["severity"] == "reject"] or messages
         for message in sorted(rejects, key=lambda each: (each["file"], int(each["line"])), reverse=True):
             editor.done[editor.follow(message)] += 1
     return said
 
 
-def test_thirty_planted_errors_are_mended_by_the_messages_alone(tmp_path: Path) -> None:
+def test_thirty_planted_errors_are_fixed_by_the_messages_alone(tmp_path: Path) -> None:
     truth, typed = true_package(), true_package()
     plant(typed)
     assert sum(len(table) - 1 for table in truth.values()) >= 200

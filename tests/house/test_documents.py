@@ -43,7 +43,7 @@ def pages() -> list[str]:
 def missing(page: str, text: str) -> list[str]:
     """The files that a page names and the repository lacks."""
     folder = (ROOT / page).parent
-    named = {name for name in NAMED.findall(text) if name not in MADE_AT_RUN_TIME}
+    named = {name for name in NAMED.findall(text) if name not in MADE_AT_RUN_TIME and not name.startswith("/")}
     lost = [
         name
         for name in named

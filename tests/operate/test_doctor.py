@@ -1,4 +1,4 @@
-"""What doctor finds: each fault by its name and level, and the exit code."""
+"""The findings of doctor: each fault by its name and level, and the exit code."""
 
 import json
 import os
@@ -67,7 +67,7 @@ def test_it_looks_where_there_is_nothing_yet_and_makes_nothing(legwork: Called, 
 @pytest.mark.parametrize(
     ("version", "level"), [((3, 40, 1), "notice"), ((3, 51, 2), "notice"), ((3, 51, 3), "good"), ((3, 53, 0), "good")]
 )
-def test_the_floor_of_sqlite_is_where_its_race_was_mended(version: tuple[int, int, int], level: str) -> None:
+def test_the_floor_of_sqlite_is_where_its_race_was_fixed(version: tuple[int, int, int], level: str) -> None:
     """Release notes of SQLite 3.51.3 (March 2026): "the WAL-reset bug"."""
     assert sqlite_version(version).level == level
 

@@ -1,4 +1,4 @@
-"""The air spring against scipy and against what must hold for any spring, whatever its size."""
+"""The air spring against scipy, and against properties that hold for any spring of any size."""
 
 import math
 from dataclasses import replace
@@ -106,7 +106,7 @@ def test_a_port_below_full_extension_pulls_the_fork_in_and_the_force_is_not_clam
 
 
 def test_the_chambers_are_equal_at_the_port() -> None:
-    """Equal pressures: what is left of push and pull is the pressure on the shaft."""
+    """At equal pressures the difference of push and pull is the pressure on the shaft."""
     port = 0.004
     left = air.push_m2(SPRING, port) - air.pull_m2(SPRING, port)
     assert left == pytest.approx(air.push_m2(SPRING, port) * SPRING.shaft_area_m2 / SPRING.bore_area_m2, rel=1e-12)

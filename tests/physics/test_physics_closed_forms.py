@@ -97,7 +97,7 @@ def test_dimensions_of_readings_and_of_oil() -> None:
 
 
 def test_dimensions_of_the_atmosphere() -> None:
-    """Heights with units give the pressure and temperature of ISO 2533 where the constants have theirs."""
+    """Heights with units give the pressure and temperature of ISO 2533 if the constants have their units."""
     of = pint.UnitRegistry().Quantity
     there = atmosphere.same_air_gauge_pa(
         of(80.0, "psi"), of(1013.25, "hPa"), of(0.8, "bar"), of(293.15, "K"), of(500.67, "degR")

@@ -1,4 +1,4 @@
-"""Rotation of a frame: every row of geometry_examples, scipy on coordinates, and what must hold always."""
+"""Rotation of a frame: every row of geometry_examples, scipy on coordinates, and general properties."""
 
 import math
 from dataclasses import replace
@@ -117,7 +117,7 @@ def test_more_offset_at_equal_head_angle_is_less_trail(frame: Geometry, more: fl
 @always
 @given(frames, st.floats(0.01, 0.06))
 def test_sag_is_a_shorter_fork(frame: Geometry, sag: float) -> None:
-    """GEI7; and a fork with as much sag as the geometry was measured with changes nothing."""
+    """GEI7; a fork with exactly the sag that the geometry was measured with changes nothing."""
     sagged = with_fork(frame, frame.axle_to_crown_m, sag_after_m=sag)
     shorter = with_fork(frame, frame.axle_to_crown_m - sag)
     assert sagged.head_angle_rad == pytest.approx(shorter.head_angle_rad, abs=1e-14)

@@ -52,7 +52,7 @@ def squeezed(ratio: float, exponent: float) -> float:
 
 
 def ratio_at_full_travel(spring: air.AirSpring, exponent: float) -> float:
-    """P+/P0 of the stroke that is served, polytropic from full extension."""
+    """P+/P0 of the stroke as answers show it, polytropic from full extension."""
     return (stroke_of(spring, 5e5, 0.0, exponent).peak_gauge.value + PA) / 5e5
 
 
@@ -138,7 +138,7 @@ def test_areas(name: str) -> None:
 
 
 def force_at(spring: air.AirSpring, travel_m: float, start_abs_pa: float, exponent: float) -> float:
-    """The force at a travel, polytropic from full extension: the end of the served stroke of a spring cut off there."""
+    """The force at a travel, polytropic from full extension: the end of the stroke of a spring cut off there."""
     if travel_m == 0 or exponent == 1.0:
         return air.force_n(spring, air.GasFill(start_abs_pa, PA), travel_m)
     end_m3 = spring.end_volume_m3 + spring.bore_area_m2 * (spring.travel_m - travel_m)
@@ -174,7 +174,7 @@ def test_pressure_ratio_at_full_travel_by_spacers(name: str) -> None:
 
 @pytest.mark.parametrize("row", rows("atmosphere"), ids=lambda row: row["id"])
 def test_standard_atmosphere(row: Row) -> None:
-    """ISO 2533:1975, geometric and geopotential altitude told apart."""
+    """ISO 2533:1975; geometric and geopotential altitude are distinguished."""
     height, tolerance = float(row["altitude_m"]), float(row["tolerance_rel"])
     geometric = atmosphere.pressure_at_altitude_pa(height)
     geopotential = atmosphere.pressure_at_geopotential_pa(height)

@@ -1,4 +1,4 @@
-"""The stroke that is served, with its bands, against the gas laws written out and drawn at random."""
+"""The stroke as answers show it, with its bands, against the gas laws written out and random draws."""
 
 import math
 import random
@@ -73,7 +73,7 @@ def test_a_negative_chamber_of_its_own_valve_keeps_its_own_air(start: float, neg
 @pytest.mark.parametrize("own_valve", [False, True])
 @pytest.mark.parametrize("known", sorted(SPREADS))
 def test_every_band_of_a_stroke_covers_its_share(known: str, own_valve: bool) -> None:
-    """12 random springs, 400 draws each. The load moves the sag, and the sag the peak; n lies in 1.30 to 1.41; one
+    """12 random springs, 400 draws each. The load moves the sag, and the sag the peak; n is between 1.30 and 1.41; one
     gauge fills both chambers. Coverage 95 to 99.5 %, and no band wider than 1.25 times the central 98 %."""
     source = random.Random(f"{known} {own_valve}")
     spread, covered, wide = SPREADS[known], dict.fromkeys(FIGURES, 0), dict.fromkeys(FIGURES, 0.0)
@@ -105,7 +105,7 @@ FIGURES = ("sag", "peak force", "peak pressure", "force between")
 def one_truth(
     spring: air.AirSpring, start: float, own_valve: bool, between: float, known: str, source: random.Random
 ) -> dict[str, float]:
-    """One fork and rider out of all that the spreads allow."""
+    """One fork and rider drawn from the spreads."""
     spread, uniform = SPREADS[known], source.uniform
     values = {each.name: each.value + uniform(-each.half_width, each.half_width) for each in INPUTS}
     load = front_load_n(80.0, *(values[name] for name in NAMES)) + values["friction_n"]

@@ -1,8 +1,7 @@
-"""The job card branch by branch: the demo with one thing changed, and what the card then says or why there is none.
+"""The job card branch by branch: the demo with one change, and the resulting card or the reason for its refusal.
 
-Figures are those of the invented demo, added up by hand here; what a mechanic does with them is common practice of the
-trade, no source. A wrench is held against ISO 6789-1:2017 (range marked) and the 2003 edition (a fifth of the maximum).
-"""
+The figures are those of the invented demo, added up by hand here. The work itself is common practice of the trade, no
+source. Wrenches are checked against ISO 6789-1:2017 (marked range) and the 2003 edition (a fifth of the maximum)."""
 
 from typing import Any
 
@@ -39,7 +38,7 @@ def refused(catalogue: Catalogue, chassis: str, **given: Any) -> list[Fault]:
 
 
 def texts(found: JobCardAnswer, position: str) -> list[str]:
-    """The texts of the steps with which a position is tightened."""
+    """The texts of the steps that tighten a position."""
     return [
         step["text"]
         for step in found["steps"]
@@ -52,7 +51,7 @@ def gaps(found: JobCardAnswer) -> set[tuple[str, str | None]]:
 
 
 class Changed:
-    """The demo in a database of its own, with rows changed, added or left out."""
+    """The demo in its own database, with rows changed, added or left out."""
 
     def __init__(self, database: Database) -> None:
         self.database = database
@@ -76,7 +75,7 @@ class Changed:
         self.left_out.append(self.row(table, id))
 
     def catalogue(self) -> Catalogue:
-        """With all changes as one revision."""
+        """Applies all changes as one revision."""
         if self.put_rows or self.left_out:
             store(self.database, self.put_rows, self.left_out)
         return Catalogue(self.database)
@@ -286,7 +285,7 @@ def test_every_torque_has_a_wrench_that_is_meant_for_it(loaded: Catalogue) -> No
                 assert all(w["marked_maximum_at_most"]["value"] <= 5 * end * 1.01 for w in fitting)
 
 
-def test_tools_stand_in_order_of_use(loaded: Catalogue) -> None:
+def test_tools_are_listed_in_order_of_use(loaded: Catalogue) -> None:
     tools = card(loaded, **UP)["tools"]
     first = [tool["steps"][0] for tool in tools]
     assert first == sorted(first)
@@ -315,7 +314,7 @@ def test_the_spring_is_bought_where_another_goes_in(loaded: Catalogue) -> None:
     assert [(part["part_number"], part["count"]) for part in bought] == [("LM420200", 1)]
 
 
-def test_of_several_springs_it_asks_which_is_in_it_and_which_shall_be(loaded: Catalogue) -> None:
+def test_of_several_springs_it_asks_which_is_fitted_and_which_will_be(loaded: Catalogue) -> None:
     coil = {**CROCK, "from_travel": "170", "to_travel": "180"}
     assert {fault.parameter for fault in refused(loaded, **coil)} == {"spring", "from_spring"}
     firm = {**coil, "spring": "quembry-crock-coil-firm"}
@@ -330,7 +329,7 @@ def test_of_several_springs_it_asks_which_is_in_it_and_which_shall_be(loaded: Ca
     assert [fault.code for fault in refused(loaded, **spacers)] == ["no-volume-spacers"]
 
 
-def test_settings_checks_and_label_are_of_the_fork_as_it_shall_be(loaded: Catalogue) -> None:
+def test_settings_checks_and_label_describe_the_fork_after_the_job(loaded: Catalogue) -> None:
     found = card(loaded, **UP, rider_mass="80", spacers=1)
     assert found["settings"]["spacers"] == 1
     assert found["settings"]["start_pressure"]["value"] < 8
@@ -386,7 +385,7 @@ def test_an_order_for_one_valve_is_not_followed_on_a_fork_with_two(changed: Chan
 
 
 def step_with(found: JobCardAnswer, words: str) -> dict[str, Any]:
-    """The one step whose text has these words."""
+    """The only step whose text contains these words."""
     (step,) = (step for step in found["steps"] if words in step["text"])
     return dict(step)
 

@@ -130,13 +130,14 @@ def test_a_negative_chamber_of_its_own_valve_is_computed_and_both_are_in_the_hea
 
 
 def test_a_climb_needs_no_refilling_and_keeps_the_sag() -> None:
-    """Filled at sea level to what is said and sealed, the fork carries the load at 2,300 m within half a millimetre."""
+    """Filled at sea level to the stated pressure and sealed, the fork carries the load at 2,300 m within half a
+    millimetre."""
     answer = ask(*FORK, rider_mass="80", sag="25", altitude="2300", pressure_unit="kPa")
     there = 76600.0  # ISO 2533 at 2,300 m: 766 hPa
     fill = answer["altitude"]["fill_to"]["value"] * 1000 + PA
 
     def left(x: float) -> float:
-        """The force at 2,300 m of the air that was filled at sea level; only the air outside is another."""
+        """The force at 2,300 m of the air filled at sea level; only the outside pressure changes."""
         return raw_force(x, fill) + math.pi * 0.005**2 * (PA - there) - load_n(80)
 
     assert float(brentq(left, 0.01, 0.1)) * 1000 == pytest.approx(37.5, abs=0.3)
@@ -192,7 +193,7 @@ def test_the_headline_of_a_coil_is_a_listed_spring_with_the_conflict_in_words() 
 
 
 def test_one_reading_on_a_known_spring_is_enough() -> None:
-    force = 400.0  # a load that is not told
+    force = 400.0  # a load that is not given
     read = raw_start_psi(0.034, force)
     answer = ask(*FORK, sag="30mm", reading=[f"34mm@{read:.2f}psi"])
     assert answer["basis"] == "measured from one sag"

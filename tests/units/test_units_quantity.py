@@ -1,4 +1,4 @@
-"""A converted limit never loosens, text and value agree, the published text stands beside what was converted."""
+"""A converted limit never loosens, text and value agree, and the published text is shown with the converted one."""
 
 import math
 import random
@@ -20,7 +20,7 @@ MANY = 10_000
 
 
 def assert_text_agrees(q: Quantity) -> None:
-    """Every number of the text is the value or a limit, in that order, and the unit stands in it."""
+    """Every number of the text is the value or a limit, in that order, and the text contains the unit."""
     assert q["unit"] in q["text"]
     digits = q["text"].replace(q["unit"], "").replace("–", " ")
     shown = [float(each) for each in NUMBER.findall(digits)]

@@ -25,7 +25,7 @@ SCOPE = (
     "damper",
     "wheel_size",
 )
-CLAIM = ("source", "page", "confirmed", "exception_to", "note")
+CLAIM = ("source", "page", "as_printed", "confirmed", "exception_to", "note")
 
 
 KEPT = 4096  # texts of figures and lists whose values are kept: the same few recur
@@ -129,6 +129,11 @@ class Row(RowValues, CatalogueModel):
     def __table_args__(cls) -> tuple[Any, ...]:  # noqa: N805
         return _constraints(cls)  # type: ignore[arg-type]  # a method to mypy, of the class to SQLAlchemy
 
+    as_printed: Text | None = column(
+        "the words of the page, figures included, where the source prints something unusual",
+        example="Foot bolts, hollow alloy: 2.2 N·m",
+    )
+
     @classmethod
     @cache
     def columns(cls) -> dict[str, Column]:
@@ -208,7 +213,7 @@ def _constraints(table: type[Row]) -> tuple[object, ...]:
     """One open row per id, and the indexes by reference, by exception and by the ends of the span."""
     columns = table.columns()
     references = [name for name, described in columns.items() if described.refers_to and described.kind.items is None]
-    indexed = [*dict.fromkeys(name for name in ("chassis", *references) if name in columns)]
+    indexed = [*dict.fromkeys(name for name in ("chassis", *references, "part_number") if name in columns)]
     further: list[Index] = []
     if "exception_to" in columns:  # hardly any row is one: the rest is not in the index
         given = text("exception_to IS NOT NULL")

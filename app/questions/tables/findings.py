@@ -1,12 +1,12 @@
-"""The rules by which the catalogue is judged, and the findings of a revision."""
+"""The rules by which the catalogue is judged, and what they have found at a revision without refusing it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from functools import lru_cache
-from typing import Annotated, Any, NotRequired
+from typing import Annotated, NotRequired
 
 from pydantic import Field, TypeAdapter
 from rapidfuzz import process
-from sqlalchemy import bindparam, func, select
+from sqlalchemy import RowMapping, bindparam, func, select
 from typing_extensions import TypedDict
 
 from app.catalogue.present import CANDIDATES, Candidate
@@ -22,7 +22,7 @@ from app.questions.answers.views import Caution
 from app.questions.tables.listing import Paged, sources_of
 from app.rules import checks as checks  # registers the rules
 from app.rules.finding import FindingShape, Severity
-from app.rules.registry import RULES, RowEdit, Rule, RuleShape
+from app.rules.registry import RULES, Nature, RowEdit, Rule, RuleShape
 
 
 class Cell(TypedDict):
@@ -48,6 +48,13 @@ class RuleRow(TypedDict):
     family: str
     shape: RuleShape
     severity: Severity
+    nature: Annotated[
+        Nature,
+        Field(
+            description="`impossible` is refused whatever the page says; `implausible` until the row carries "
+            "`as_printed`, the words of the page with the figure in them; `advice` and `completeness` only warn."
+        ),
+    ]
     what: str
     why: str
     mend: str
@@ -55,7 +62,10 @@ class RuleRow(TypedDict):
     tables: Annotated[list[str], Field(description="Tables whose rows it checks; empty means all.")]
     passes: NotRequired[ExampleEdit]
     fails: NotRequired[ExampleEdit]
-    findings: Annotated[str, Field(description="Address of its current findings.")]
+    printed: Annotated[
+        NotRequired[ExampleEdit], Field(description="The failing example with the words of the page: accepted.")
+    ]
+    findings: Annotated[str, Field(description="Address of what it finds in the present catalogue.")]
 
 
 class RuleList(TypedDict):
@@ -91,8 +101,13 @@ class FindingsAsked(Paged):
     table: str | None = Field(
         default=None, max_length=80, description="Only about rows of this table.", json_schema_extra={"enum": [*TABLES]}
     )
-    id: str | None = Field(default=None, max_length=80, description="Only about the row with this id.")
-    severity: Severity | None = Field(default=None, description="Only this severity.")
+    id: str | None = Field(default=None, max_length=80, description="In the row of this id.")
+    severity: Severity | None = Field(default=None, description="Of this severity.")
+    accepted: bool | None = Field(
+        default=None,
+        description="true: only what is unusual but accepted, because the row carries the words of the page "
+        "(`as_printed`). Left out or false: everything else.",
+    )
 
 
 def rule_list(family: str | None, severity: Severity | None, shape: RuleShape | None) -> RuleList:
@@ -127,8 +142,9 @@ def finding_list(snapshot: Snapshot, asked: FindingsAsked, cursor: Cursor | None
             text = f"There is no {parameter} {value}."
             raise Invalid.one("not-a-choice", text, parameter=parameter, suggestion=_nearest(value, known))
     given = {_COLUMNS[name]: value for name in _COLUMNS if (value := getattr(asked, name)) is not None}
+    accepted = bool(asked.accepted) or asked.severity == "accepted"
     values = {**{f"v_{name}": value for name, value in given.items()}, "n": snapshot.revision, "most": asked.limit + 1}
-    page, count = _statements(tuple(sorted(given)), cursor is not None)
+    page, count = _statements(tuple(sorted(given)), accepted, cursor is not None)
     if cursor is not None:
         values["after"] = cursor.place[0]
     found = snapshot.connection.execute(page, values).mappings().fetchall()
@@ -149,19 +165,20 @@ _COLUMNS = {"rule": "rule", "table": "in_table", "id": "row_id", "severity": "se
 
 
 @lru_cache(maxsize=64)
-def _statements(given: tuple[str, ...], goes_on: bool) -> tuple[Query, Query]:
+def _statements(given: tuple[str, ...], accepted: bool, goes_on: bool) -> tuple[Query, Query]:
     stored = FINDINGS.c
     # Below " " sorts nothing that a table, an id or a slug may hold, so the joined text sorts as the three do.
     place = stored.in_table + " " + func.coalesce(stored.row_id, "") + " " + stored.rule + " " + stored.id
     context = [stored.revision_from <= bindparam("n"), stored.revision_to > bindparam("n")]
     context += [stored[name] == bindparam(f"v_{name}") for name in given]
+    context.append(stored.severity == "accepted" if accepted else stored.severity != "accepted")
     page = select(FINDINGS, place.label("place")).where(*context).order_by(place).limit(bindparam("most"))
     if goes_on:
         page = page.where(place > bindparam("after"))
     return page, select(func.count()).select_from(FINDINGS).where(*context)
 
 
-def _sources_of(snapshot: Snapshot, rows: Sequence[Mapping[Any, Any]]) -> list[Source]:
+def _sources_of(snapshot: Snapshot, rows: Sequence[RowMapping]) -> list[Source]:
     """The sources of the rows that findings are about."""
     ids: dict[str, set[str]] = {}
     for row in rows:
@@ -170,7 +187,7 @@ def _sources_of(snapshot: Snapshot, rows: Sequence[Mapping[Any, Any]]) -> list[S
     return sources_of(snapshot, [row for name, of in ids.items() for row in snapshot.many(TABLES[name], of).values()])
 
 
-def _finding_row(row: Mapping[Any, Any]) -> FindingRow:
+def _finding_row(row: RowMapping) -> FindingRow:
     shown: JsonObject = {"rule": row["rule"], "severity": row["severity"], "table": row["in_table"]}
     for name, column in (("id", "row_id"), ("column", "in_column"), ("value", "value")):
         if row[column] is not None:
@@ -190,6 +207,7 @@ def _rule_row(rule: Rule) -> RuleRow:
         "family": rule.family,
         "shape": rule.shape,
         "severity": rule.severity,
+        "nature": rule.nature,
         "what": rule.what,
         "why": rule.why,
         "mend": rule.mend,
@@ -201,6 +219,8 @@ def _rule_row(rule: Rule) -> RuleRow:
         row["passes"] = _example(rule.passes)
     if rule.fails is not None:
         row["fails"] = _example(rule.fails)
+    if rule.printed is not None:
+        row["printed"] = _example(rule.printed)
     return row
 
 

@@ -96,15 +96,29 @@ def fluid_of_another_use(family: Family, today: date) -> Iterator[Violation]:
         fluid = family.fluids.get(row.fluid or "")
         if fluid is not None and fluid.kind not in FLUIDS_IN[row.chamber]:
             usual = " or ".join(FLUIDS_IN[row.chamber])
-            yield Violation(row, "fluid", f"{fluid.id} is a {fluid.kind}; {row.chamber} takes {usual}")
-        elif fluid is not None and fluid.kind == "damper oil" and not _near_damper(family, row):
             yield Violation(
-                row, "fluid", f"{fluid.id} is a damper oil; {row.chamber} usually takes bath oil", severity="warn"
-            )
+                row, "fluid", f"{fluid.id} is a {fluid.kind}; {row.chamber} takes {usual}",
+                nature="implausible" if row.chamber.endswith("leg") and fluid.kind not in OILS else "impossible",
+            )  # fmt: skip
+        elif fluid is not None and fluid.kind == "damper oil" and _is_odd_oil(family, row):
+            text = f"{fluid.id} is a damper oil; the other leg takes bath oil"
+            yield Violation(row, "fluid", text, severity="warn", nature="advice")
     for grease in family.of(Grease) if Grease in family.judged else ():
         fluid = family.fluids.get(grease.fluid or "")
         if fluid is not None and fluid.kind == "damper oil":
             yield Violation(grease, "fluid", f"{fluid.id} is a {fluid.kind}, not a grease")
+
+
+def _is_odd_oil(family: Family, row: Fill) -> bool:
+    """True for damper oil far from the damper, if another leg takes bath oil; old forks have fork oil in both."""
+    if row.exception_to is not None or _near_damper(family, row):
+        return False
+    for other in family.of(Fill):
+        if other is not row and other.chassis == row.chassis and other.chamber.endswith(("leg", "foam ring")):
+            fluid = family.fluids.get(other.fluid or "")
+            if fluid is not None and fluid.kind == "bath oil":
+                return True
+    return False
 
 
 def _near_damper(family: Family, row: Fill) -> bool:

@@ -3,28 +3,18 @@
 import re
 from collections.abc import Iterator
 from datetime import date
-from functools import lru_cache
 
 from app.catalogue.tables import Fastener, Torque, is_row_of
 from app.physics.bolt import NUT_FACTORS, preload_n, proof_stress_pa, share_of_proof_load, torque_bearable_nm
-from app.physics.threads import Thread, parse_thread
 from app.rules.bands import GREATEST, first_known
 from app.rules.checks.envelope import FORM
 from app.rules.family import Family
 from app.rules.registry import Violation, edit, rule
+from app.rules.threads import thread_of
 from app.rules.view import EntityView, RowView
 from app.standards.lookups import key_size
 
 HEX = re.compile(r"hex ([0-9]+(?:\.[0-9]+)?) mm")
-
-
-@lru_cache(maxsize=4096)
-def thread_of(designation: str) -> Thread | None:
-    """The ISO metric thread of a designation, None where it is none."""
-    try:
-        return parse_thread(designation)
-    except ValueError:
-        return None
 
 
 def _greatest(row: Torque) -> tuple[str, float] | None:
@@ -68,7 +58,7 @@ def torque_above_thread(family: Family, today: date) -> Iterator[Violation]:
     tables=(Torque,),
     beside=(Fastener,),
     silenced_by=(*FORM, "fastener-elsewhere", "torque-outside-band", "torque-above-thread"),
-    passes=edit("torques", "torque-pinch", value="13.9", confirmed="true"),
+    passes=edit("torques", "torque-pinch", value="13.9", as_printed="Pinch bolt 13.9 N·m"),
     fails=edit("torques", "torque-pinch", value="14.1"),
 )
 def torque_above_proof_load(family: Family, today: date) -> Iterator[Violation]:

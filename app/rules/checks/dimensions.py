@@ -11,13 +11,14 @@ from app.rules.family import Family
 from app.rules.registry import Violation, edit, rule
 from app.rules.view import RowView
 
-LONGEST_YEARS = 10  # model years of one generation
+LONGEST_YEARS = 15  # model years of one generation; common practice, no source
 UNFITTED_MM = 30  # a chassis is not built to travels so far from every spring listed for it
 
 
 @rule(
     "dimension-implausible",
     shape="row",
+    nature="implausible",
     tables=(Chassis, Spring, Damper, Spacer, Frame),
     silenced_by=(*FORM, "shaft-wider-than-bore", "bore-wider-than-stanchion"),
     passes=edit("chassis", "fork-b", stanchion_bore_mm="", stanchion_diameter_mm="60"),
@@ -34,13 +35,16 @@ def dimension_implausible(view: RowView, today: date) -> Iterator[Violation]:
     for name, band in DIMENSIONS[view.row.table].items():
         value = getattr(view.row, name)
         if value is not None and not band.holds(float(value)):
-            yield Violation(view.row, name, f"{float(value):g} is not within {band.low:g} to {band.high:g}")
+            unit = view.row.model.columns()[name].unit or "clicks"
+            text = f"{float(value):g} {unit} is not within {band.low:g} to {band.high:g} {unit}"
+            yield Violation(view.row, name, text)
             return
 
 
 @rule(
     "reading-implausible",
     shape="row",
+    nature="implausible",
     tables=(Reading,),
     silenced_by=FORM,
     passes=edit("readings", "reading-full", rider_mass="200", mass_unit="kg"),
@@ -70,24 +74,25 @@ def reading_implausible(view: RowView, today: date) -> Iterator[Violation]:
 @rule(
     "interval-implausible",
     shape="row",
+    nature="implausible",
     tables=(Interval,),
     silenced_by=FORM,
     passes=edit(
         "intervals",
-        "interval-old",
-        chassis="fork-a-old",
+        "interval-b",
+        chassis="fork-b",
         operation="lower-leg-service",
-        hours="8",
-        source="manual-old",
+        hours="6",
+        source="manual-a",
         page="19",
     ),
     fails=edit(
         "intervals",
-        "interval-old",
-        chassis="fork-a-old",
+        "interval-b",
+        chassis="fork-b",
         operation="lower-leg-service",
-        hours="7",
-        source="manual-old",
+        hours="5",
+        source="manual-a",
         page="19",
     ),
 )
@@ -141,11 +146,11 @@ def travel_range_unfitted(family: Family, today: date) -> Iterator[Violation]:
     severity="warn",
     tables=(Chassis,),
     silenced_by=FORM,
-    passes=edit("chassis", "fork-b", model_year_from="2016"),
-    fails=edit("chassis", "fork-b", model_year_from="2015"),
+    passes=edit("chassis", "fork-b", model_year_from="2011"),
+    fails=edit("chassis", "fork-b", model_year_from="2010"),
 )
 def generation_long(view: RowView, today: date) -> Iterator[Violation]:
-    """One generation of a fork is said to have been made for more than ten model years.
+    """One generation of a fork is said to have been made for more than fifteen model years.
 
     Makers replace a chassis sooner (common practice, no source); 2021 was probably written 2012.
 

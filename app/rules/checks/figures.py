@@ -219,6 +219,7 @@ def span_reversed(view: RowView, today: date) -> Iterator[Violation]:
 @rule(
     "year-implausible",
     shape="row",
+    nature="implausible",
     tables=[table for table in TABLES.values() if year_columns(table)],
     silenced_by=("figure-not-positive",),
     reads=year_columns,

@@ -42,6 +42,7 @@ def viscosity_rises(view: RowView, today: date) -> Iterator[Violation]:
 @rule(
     "fluid-implausible",
     shape="row",
+    nature="implausible",
     tables=(Fluid,),
     silenced_by=(*FORM, "viscosity-rises"),
     passes=edit("fluids", "oil-bath", density_15_g_per_ml="1.2"),
@@ -62,12 +63,13 @@ def fluid_implausible(view: RowView, today: date) -> Iterator[Violation]:
     elif viscosity is not None and not VISCOSITY_40[0] <= viscosity <= VISCOSITY_40[1]:
         yield Violation(row, "viscosity_40_cst", f"{viscosity} cSt is outside the classes of ISO 3448")
     elif row.nlgi is not None and row.kind in ("damper oil", "bath oil"):
-        yield Violation(row, "nlgi", f"a {row.kind} has no NLGI grade")
+        yield Violation(row, "nlgi", f"a {row.kind} has no NLGI grade", nature="impossible")
 
 
 @rule(
     "viscosities-unlike-oil",
     shape="row",
+    nature="implausible",
     tables=(Fluid,),
     silenced_by=(*FORM, "viscosity-rises", "fluid-implausible"),
     passes=edit("fluids", "oil-bath", viscosity_100_cst="7.5"),
@@ -100,9 +102,9 @@ def viscosities_unlike_oil(view: RowView, today: date) -> Iterator[Violation]:
     "oil-above-leg-volume",
     shape="family",
     tables=(Fill,),
-    silenced_by=(*FORM, "fill-outside-band"),
-    passes=edit("fills", "fill-spring-leg-b", value="40", confirmed="true"),
-    fails=edit("fills", "fill-spring-leg-b", value="40.1", confirmed="true"),
+    silenced_by=FORM,
+    passes=edit("fills", "fill-spring-leg-b", value="40", as_printed="40 mL"),
+    fails=edit("fills", "fill-spring-leg-b", value="40.1", as_printed="40.1 mL"),
 )
 def oil_above_leg_volume(family: Family, today: date) -> Iterator[Violation]:
     """More bath oil is filled into a lower leg than it has room for at full compression.

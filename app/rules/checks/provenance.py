@@ -53,6 +53,7 @@ def page_missing(family: Family, today: date) -> Iterator[Violation]:
 @rule(
     "published-after-today",
     shape="row",
+    nature="implausible",
     tables=(Source,),
     passes=edit("sources", "bulletin-a", published_on="2025-06-01"),
     fails=edit("sources", "bulletin-a", published_on="2025-06-02"),
@@ -72,9 +73,11 @@ def published_after_today(view: RowView, today: date) -> Iterator[Violation]:
 @rule(
     "older-edition-over-newer",
     shape="change",
+    nature="implausible",
     tables=STATEMENTS,
     passes=edit("torques", "torque-cap", source="bulletin-a", page="3"),
     fails=edit("torques", "torque-cap", source="manual-a-first", page="16"),
+    printed=edit("torques", "torque-cap", source="manual-a-first", page="16", as_printed="Top cap: 25 N·m"),
 )
 def older_edition_over_newer(view: ChangeView, today: date) -> Iterator[Violation]:
     """A statement from a newer edition is replaced by one from an older edition of the same series.
@@ -133,8 +136,8 @@ def source_of_another_maker(family: Family, today: date) -> Iterator[Violation]:
     severity="warn",
     tables=(Use, Fit, Guide),
     silenced_by=("reference-missing", "superseded-by-itself"),
-    passes=edit("parts", "ring-a", superseded_by="washer-b"),
-    fails=edit("parts", "wiper-a", superseded_by="washer-b"),
+    passes=edit("parts", "ring-a", superseded_by="ring-b"),
+    fails=edit("parts", "washer-a", superseded_by="washer-b"),
 )
 def superseded_still_named(family: Family, today: date) -> Iterator[Violation]:
     """A part or spring is used or fitted that has been superseded.
