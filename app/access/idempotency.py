@@ -12,14 +12,14 @@ from app.errors import Invalid
 KEEP_FOR = dt.timedelta(days=30)
 
 
-class KeyedRequest(NamedTuple):
+class IdempotentRequest(NamedTuple):
     """The key of a request, including its sender, and a digest of the request."""
 
     key: str
     digest: str
 
 
-def made_before(connection: Connection, request: KeyedRequest | None) -> str | None:
+def made_before(connection: Connection, request: IdempotentRequest | None) -> str | None:
     """The text that `remember` stored for this request, or None.
 
     Raises Invalid if the key was used for another request.
@@ -37,7 +37,7 @@ def made_before(connection: Connection, request: KeyedRequest | None) -> str | N
     return str(found.made)
 
 
-def remember(connection: Connection, request: KeyedRequest | None, made: str) -> None:
+def remember(connection: Connection, request: IdempotentRequest | None, made: str) -> None:
     """Store the outcome of a request in its own transaction, and delete the keys that have expired."""
     if request is None:
         return

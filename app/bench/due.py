@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 
 from app.bench.shapes import DueView
 from app.catalogue.tables import Interval
+from app.json_types import JsonObject
 
 COVERED_BY = {"lower-leg-service": ("lower-leg-service", "full-service")}
 
@@ -48,9 +49,9 @@ def _due(
 ) -> DueView:
     covering = COVERED_BY.get(interval.operation, (interval.operation,))
     done = [job for job in jobs if job.operation in covering]
-    since: dict[str, Any] = {}
+    since: JsonObject = {}
     not_known: list[str] = []
-    shown: dict[str, Any] = {}
+    shown: JsonObject = {}
     is_due = False
     if interval.months is not None:
         base = max((job.on for job in done if job.on is not None), default=None)
@@ -84,12 +85,12 @@ def _due(
     return answer  # type: ignore[no-any-return]
 
 
-def _interval(interval: Interval) -> dict[str, Any]:
+def _interval(interval: Interval) -> dict[str, object]:
     fields = {name: getattr(interval, name) for name in ("id", "hours", "months", "riding")}
     return {name: value for name, value in fields.items() if value is not None}
 
 
-def _text(operation: str, state: str, shown: dict[str, Any], not_known: Sequence[str]) -> str:
+def _text(operation: str, state: str, shown: dict[str, object], not_known: Sequence[str]) -> str:
     when = [f"on {shown['due_on']}"] if "due_on" in shown else []
     when += [f"at {shown['due_at_hours']:g} h"] if "due_at_hours" in shown else []
     name = operation.replace("-", " ")

@@ -14,6 +14,7 @@ from app.bench.shapes import (
     MeasuredView,
 )
 from app.catalogue.columns import write_number
+from app.json_types import JsonObject
 from app.units.counts import clicks_view
 from app.units.measure import Measure
 from app.units.quantity import Quantity, quantity
@@ -53,7 +54,7 @@ def configuration_view(configuration: Configuration) -> ConfigurationView:
 
 def measured_view(measured: Measured) -> MeasuredView:
     """The measured values as answers show them."""
-    noted: dict[str, Any] = dict(measured)
+    noted: JsonObject = dict(measured)
     found: Any = {name: shown(name, noted[name]) for name in KINDS if name in noted}
     for name in ADJUSTERS:
         if name in noted:
@@ -66,7 +67,7 @@ def measured_view(measured: Measured) -> MeasuredView:
     return found  # type: ignore[no-any-return]
 
 
-def written(content: Mapping[str, Any]) -> str:
+def written(content: Mapping[str, object]) -> str:
     """Canonical JSON: equal content gives equal text."""
     return json.dumps(content, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
 

@@ -5,7 +5,7 @@ import json
 from sqlalchemy import delete, func, insert, select
 from typing_extensions import TypedDict
 
-from app.access.idempotency import KeyedRequest, made_before, remember
+from app.access.idempotency import IdempotentRequest, made_before, remember
 from app.access.keys import now
 from app.bench.stored import FLAGS
 from app.database.connections import Database
@@ -25,7 +25,13 @@ class FlagRow(TypedDict):
 
 
 def flag(
-    shop: Database, statement: str, table: str, revision: int, text: str, by: str, request: KeyedRequest | None = None
+    shop: Database,
+    statement: str,
+    table: str,
+    revision: int,
+    text: str,
+    by: str,
+    request: IdempotentRequest | None = None,
 ) -> tuple[FlagRow, bool]:
     """Flag a statement as of that revision; True if the same `request` did so before."""
     at = now()

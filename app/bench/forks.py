@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import ColumnElement, Connection, Row, delete, func, insert, select, tuple_, update
 
-from app.access.idempotency import KeyedRequest, made_before, remember
+from app.access.idempotency import IdempotentRequest, made_before, remember
 from app.access.keys import now
 from app.access.stored import IDEMPOTENCY_KEYS
 from app.bench.figures import configuration_view, read_configuration, written
@@ -51,8 +51,10 @@ class Held(NamedTuple):
     version: int
 
 
-def register(shop: Database, shop_id: str, fork: Registering, request: KeyedRequest | None = None) -> tuple[Held, bool]:
-    """Register a fork for that shop; True if the same `request` registered it before.
+def register(
+    shop: Database, shop_id: str, fork: Registering, request: IdempotentRequest | None = None
+) -> tuple[Held, bool]:
+    """A new fork of that shop; True if the same `request` registered it before.
 
     Raises Conflict, naming the fork that already has the serial; NotFound if the fork has been erased since.
     """
@@ -137,8 +139,8 @@ def replace(
 
 def _refuse_emptied(before: Held, fork: Registering, empty: Collection[str]) -> None:
     """Raises Invalid naming each member that has a value now, is absent or empty in `fork`, and is not in `empty`."""
-    noted: dict[str, Any] = {**before.configuration, "first_used_on": before.first_used_on}
-    given: dict[str, Any] = {**fork.configuration, "first_used_on": fork.first_used_on}
+    noted: dict[str, object] = {**before.configuration, "first_used_on": before.first_used_on}
+    given: dict[str, object] = {**fork.configuration, "first_used_on": fork.first_used_on}
     gone = [name for name, value in noted.items() if value not in (None, []) and given.get(name) in (None, [])]
     names = ["travel" if name == "travel_mm" else name for name in gone]
     faults = [

@@ -1,14 +1,15 @@
 """The shapes of a fork and a finished job: as sent, as stored (JSON) and as answered. Unknown values are absent."""
 
-from typing import Annotated, Any, Literal, NotRequired
+from typing import Annotated, Literal, NotRequired
 
 from pydantic import Field, StringConstraints, TypeAdapter
 from typing_extensions import TypedDict
 
+from app.catalogue.columns import SLUG
 from app.units.counts import Clicks, End
 from app.units.quantity import Quantity
 
-Id = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]{0,79}$")]
+Id = Annotated[str, StringConstraints(pattern=f"^{SLUG.pattern}$")]
 DateText = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d\d-\d\d$"), Field(json_schema_extra={"format": "date"})]
 Moment = Annotated[str, Field(json_schema_extra={"format": "date-time"})]
 Count = Annotated[int, Field(ge=0, le=99)]
@@ -151,7 +152,7 @@ class ServiceView(TypedDict):
     riding: NotRequired[str]
     recorded_at: Moment
     fitted: ConfigurationView
-    parts: list[dict[str, Any]]
+    parts: list[dict[str, object]]
     measured: MeasuredView
     configuration: ConfigurationView
     became_present: bool
@@ -187,7 +188,7 @@ class DueView(TypedDict):
     days_left: NotRequired[int]
     due_at_hours: NotRequired[float]
     hours_left: NotRequired[float]
-    counted_from: NotRequired[dict[str, Any]]
+    counted_from: NotRequired[dict[str, object]]
     not_known: list[str]
-    interval: dict[str, Any]
+    interval: dict[str, object]
     text: str

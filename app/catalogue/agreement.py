@@ -16,17 +16,16 @@ from typing import Any, NamedTuple
 
 from app.catalogue.columns import Column, write_number
 from app.catalogue.tables import CLAIM, SCOPE, Limit, Part, Statement
-from app.units.convert import linear
+from app.units.convert import half_last_digit, linear
 from app.units.table import Unit, find
 
-Key = tuple[Any, ...]
+Subject = tuple[Any, ...]
 _SubjectPart = Callable[[Statement, Mapping[str, Part]], Any]
 _END = re.compile(r"(?:^|_)(min|max)(?=_|$)")
 
 
-def subject(statement: Statement, parts: Mapping[str, Part]) -> Key:
-    """A key that is equal for two statements of one table that can contradict each other, made from its `about`
-    columns.
+def subject(statement: Statement, parts: Mapping[str, Part]) -> Subject:
+    """Equal for two statements of one table that can contradict each other; made from the columns of its `about`.
 
     A missing column counts as its described default (no travel spacers means 0, no stage means the first). A figure is
     compared in the base unit of its kind. A reference that is compared by a column of its target (a use is about the
@@ -49,7 +48,7 @@ def _subject_part(described: Column) -> _SubjectPart:
     if described.compared_by is not None:
         compared = attrgetter(described.compared_by)
 
-        def of_the_thing_named(statement: Statement, parts: Mapping[str, Part]) -> Any:
+        def of_the_thing_named(statement: Statement, parts: Mapping[str, Part]) -> object:
             named = parts.get(value_of(statement))
             return value_of(statement) if named is None else compared(named)
 
@@ -226,10 +225,7 @@ def _ends(read: _Read, other: _Read) -> _Ends:
         same = other.value is None and (other.low is None) == (low is None) and (other.high is None) == (high is None)
         if same:
             value, low, high = (high if low is None else low), None, None
-    half = Decimal(0)
-    if value is not None:
-        exponent = value.as_tuple().exponent
-        half = Decimal(5).scaleb((exponent if isinstance(exponent, int) else 0) - 1)
+    half = Decimal(0) if value is None else half_last_digit(value)
     lower: tuple[Decimal | None, bool] = (
         (low, True) if low is not None else (None if value is None else value - half, False)
     )

@@ -86,14 +86,11 @@ class Catalogue:
     def __init__(self, database: Database) -> None:
         self.database = database
         self._one_at_a_time = threading.Lock()
-        self._seen: tuple[int, int] | None = None  # SQLite: the file's change counter, and the revision read with it
-        # SQLite: the event loop turn for which `_seen` is valid, and the write count then
-        self._asked_for: tuple[Any, int] | None = None
-        # PostgreSQL: when it was read, the write count then, and the revision
-        self._polled: tuple[float, int, int] | None = None
+        self._seen: tuple[int, int] | None = None  # SQLite: the file's change counter, and the revision then
+        self._asked_for: tuple[object, int] | None = None  # SQLite: in whose queue all know `_seen`, after which write
+        self._polled: tuple[float, int, int] | None = None  # PostgreSQL: when, after which write here, and what
         self._recent = EntityCache()
-        # a query under way, and the write count at its start
-        self._looking: tuple[asyncio.Future[int | None], int] | None = None
+        self._looking: tuple[asyncio.Future[int | None], int] | None = None  # a look under way, and after which write
         threads = THREADS_BESIDE if database.is_sqlite else THREADS
         self._threads = ThreadPoolExecutor(threads, thread_name_prefix="lookup")
 

@@ -9,11 +9,11 @@ from collections.abc import Collection
 from functools import cache
 from typing import Any, NamedTuple, TypeVar
 
-from sqlalchemy import Integer, Select, TextClause, bindparam, func, select, text
+from sqlalchemy import Integer, TextClause, bindparam, func, select, text
 from sqlalchemy.engine import Row as Fetched
 
 from app.catalogue.rows import CHUNK, Snapshot
-from app.catalogue.stored import REVISIONS, SQL, held_columns
+from app.catalogue.stored import REVISIONS, SQL, Query, held_columns
 from app.catalogue.tables import TABLES, Row
 
 R = TypeVar("R", bound=Row)
@@ -139,7 +139,7 @@ def _version(table: type[Row], fetched: Fetched[Any], n: int) -> Version:
 
 
 @cache
-def _versions(table: type[Row]) -> Select[Any]:
+def _versions(table: type[Row]) -> Query:
     stored = SQL[table]
     return (
         select(*held_columns(table), stored.c.revision_from, stored.c.revision_to)
@@ -149,12 +149,12 @@ def _versions(table: type[Row]) -> Select[Any]:
 
 
 @cache
-def _holding(table: type[Row]) -> Select[Any]:
+def _holding(table: type[Row]) -> Query:
     return _versions(table).where(SQL[table].c.revision_to > bindparam("n"))
 
 
 @cache
-def _touched(table: type[Row]) -> tuple[Select[Any], Select[Any]]:
+def _touched(table: type[Row]) -> tuple[Query, Query]:
     """The rows that begin with a revision, and the ids of rows that end with it without a new version."""
     stored, follows = SQL[table], SQL[table].alias()
     begun = select(*held_columns(table)).where(stored.c.revision_from == bindparam("revision"))

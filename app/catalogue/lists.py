@@ -12,11 +12,11 @@ from typing import Any, Literal, TypeVar
 from weakref import WeakKeyDictionary
 
 from cachetools import LRUCache
-from sqlalchemy import ColumnElement, Select, bindparam, case, func, or_, select
+from sqlalchemy import ColumnElement, bindparam, case, func, or_, select
 
 from app.catalogue.columns import CellKind, Column
 from app.catalogue.rows import CHUNK, Snapshot, holding
-from app.catalogue.stored import SQL
+from app.catalogue.stored import SQL, Query
 from app.catalogue.tables import Row
 
 R = TypeVar("R", bound=Row)
@@ -56,7 +56,7 @@ def count(snapshot: Snapshot, table: type[Row], conditions: Conditions) -> int:
     return known
 
 
-def _count(snapshot: Snapshot, statement: Select[Any], values: Mapping[str, Any]) -> int:
+def _count(snapshot: Snapshot, statement: Query, values: Mapping[str, object]) -> int:
     found: int = snapshot.connection.execute(statement, {**values, "n": snapshot.revision}).scalar_one()
     return found
 
@@ -95,7 +95,7 @@ Want = Literal["page", "page after", "count", "among"]
 
 
 @lru_cache(maxsize=1024)
-def _statement(table: type[Row], names: tuple[str, ...], want: Want) -> Select[Any]:
+def _statement(table: type[Row], names: tuple[str, ...], want: Want) -> Query:
     stored = SQL[table]
     columns = table.columns()
     conditions = [_condition(stored.c[name], columns[name]) for name in names]
@@ -114,7 +114,7 @@ def _statement(table: type[Row], names: tuple[str, ...], want: Want) -> Select[A
 
 
 @lru_cache(maxsize=64)
-def _neighbours(table: type[Row]) -> tuple[Select[Any], Select[Any]]:
+def _neighbours(table: type[Row]) -> tuple[Query, Query]:
     stored = SQL[table]
     ids = select(stored.c.id).where(stored.c.revision_from <= bindparam("n"), stored.c.revision_to > bindparam("n"))
     before = ids.where(stored.c.id < bindparam("id")).order_by(stored.c.id.desc()).limit(bindparam("most"))
@@ -146,11 +146,11 @@ def _spellings(items: CellKind) -> int:
     return _DECIMALS + 1 if items.name == _PUBLISHED else 1
 
 
-def _bound(table: type[Row], conditions: Conditions) -> dict[str, Any]:
+def _bound(table: type[Row], conditions: Conditions) -> dict[str, object]:
     return dict(_values(table.columns(), conditions))
 
 
-def _values(columns: Mapping[str, Column], conditions: Conditions) -> Iterable[tuple[str, Any]]:
+def _values(columns: Mapping[str, Column], conditions: Conditions) -> Iterable[tuple[str, object]]:
     for name, value in conditions.items():
         kind = columns[name].kind
         if kind.items is None:

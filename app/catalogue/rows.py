@@ -28,7 +28,7 @@ class Rows(Protocol):
         """The existing rows with these ids, by id."""
         ...
 
-    def where(self, table: type[R], column: str, value: Any) -> list[R]:
+    def where(self, table: type[R], column: str, value: object) -> list[R]:
         """The rows whose column equals the value, or contains it if it is a list column."""
         ...
 
@@ -95,7 +95,7 @@ class MemoryRows:
         rows = self._of(table)
         return {id: rows[id] for id in ids if id in rows}
 
-    def where(self, table: type[R], column: str, value: Any) -> list[R]:
+    def where(self, table: type[R], column: str, value: object) -> list[R]:
         rows = self._of(table)
         return [rows[id] for id in self._index(table, column).get(value, ())]
 
@@ -161,7 +161,7 @@ class Overlay:
         below = [id for id in ids if id not in rows and id not in self.withdrawn.get(table, ())]
         return {**rows, **self.base.many(table, below)} if below else rows
 
-    def where(self, table: type[R], column: str, value: Any) -> list[R]:
+    def where(self, table: type[R], column: str, value: object) -> list[R]:
         return list(
             self._merged(table, self.base.where(table, column, value), self.pending.where(table, column, value))
         )

@@ -8,10 +8,10 @@ from functools import cache
 from threading import Lock
 from typing import Any, TypeVar
 
-from sqlalchemy import ColumnElement, Connection, Engine, Select, bindparam, func, literal_column, select, union_all
+from sqlalchemy import ColumnElement, Connection, Engine, bindparam, func, literal_column, select, union_all
 from sqlalchemy.dialects import sqlite
 
-from app.catalogue.stored import SQL, held_columns
+from app.catalogue.stored import SQL, Query, held_columns
 from app.catalogue.tables import Chassis, Row, Source, Spring
 
 R = TypeVar("R", bound=Row)
@@ -66,7 +66,7 @@ class Snapshot:
         finally:
             lock.release()
 
-    def fetch(self, statement: Select[Any], **parameters: Any) -> Iterable[Any]:
+    def fetch(self, statement: Query, **parameters: Any) -> Iterable[Any]:
         """The rows of a statement over `:n` and these parameters, streamed on SQLite, all at once on PostgreSQL."""
         parameters["n"] = self.revision
         if self._driver is not None:
@@ -120,7 +120,7 @@ class Snapshot:
         found = self.fetch(statement, values=json.dumps(part))
         return list(found) if self._driver is not None else [tuple(row) for row in found]
 
-    def where(self, table: type[R], column: str, value: Any) -> list[R]:
+    def where(self, table: type[R], column: str, value: object) -> list[R]:
         items = table.columns()[column].kind.items
         if items is not None:
             text = f";{items.write(value)};"
@@ -147,11 +147,11 @@ class Snapshot:
     def family(self, maker: str, name: str) -> list[Chassis]:
         return [Chassis.from_database(row) for row in self.fetch(_family(), maker=maker, name=name)]
 
-    def _streamed(self, statement: Select[Any], key: ColumnElement[str]) -> Iterator[Any]:
+    def _streamed(self, statement: Query, key: ColumnElement[str]) -> Iterator[Any]:
         """The rows of a statement ordered by `key`, read page by page if a cursor would need a transaction."""
         return iter(self.fetch(statement)) if self._driver is not None else self._paged(statement, key)
 
-    def _paged(self, statement: Select[Any], key: ColumnElement[str]) -> Iterator[Any]:
+    def _paged(self, statement: Query, key: ColumnElement[str]) -> Iterator[Any]:
         last = ""
         while True:
             page = self.connection.execute(_page(statement, key), {"n": self.revision, "last": last}).fetchall()
@@ -181,18 +181,18 @@ class EntityCache:
 
 
 @cache
-def _page(statement: Select[Any], key: ColumnElement[str]) -> Select[Any]:
+def _page(statement: Query, key: ColumnElement[str]) -> Query:
     return statement.where(key > bindparam("last")).limit(PAGE)
 
 
 @cache
-def _sqlite_text(statement: Select[Any]) -> tuple[str, dict[str, Any]]:
+def _sqlite_text(statement: Query) -> tuple[str, dict[str, object]]:
     """The text of a statement with named parameters, and the values of its constants."""
     compiled = statement.compile(dialect=sqlite.dialect(paramstyle="named"))
     return str(compiled), {name: value for name, value in compiled.params.items() if value is not None}
 
 
-def holding(table: type[Row]) -> Select[Any]:
+def holding(table: type[Row]) -> Query:
     """The SELECT of a table's exchange columns for the rows that are valid at `:n`."""
     stored = SQL[table]
     return select(*held_columns(table)).where(
@@ -201,13 +201,13 @@ def holding(table: type[Row]) -> Select[Any]:
 
 
 @cache
-def _equal(table: type[Row], column: str) -> Select[Any]:
+def _equal(table: type[Row], column: str) -> Query:
     stored = SQL[table]
     return holding(table).where(stored.c[column] == bindparam("value")).order_by(stored.c.id)
 
 
 @cache
-def _holding(table: type[Row], column: str) -> Select[Any]:
+def _holding(table: type[Row], column: str) -> Query:
     stored = SQL[table]
     semicolon: ColumnElement[str] = literal_column("';'")
     nothing: ColumnElement[str] = literal_column("''")
@@ -216,7 +216,7 @@ def _holding(table: type[Row], column: str) -> Select[Any]:
     return holding(table).where(func.replace(listed, bindparam("value"), nothing) != listed).order_by(stored.c.id)
 
 
-def _among(table: type[Row], column: str, given: list[str] | None) -> Select[Any]:
+def _among(table: type[Row], column: str, given: list[str] | None) -> Query:
     """The rows with certain values: from a JSON list in `:values` on SQLite (None), from the values themselves
     elsewhere.
     """
@@ -226,18 +226,18 @@ def _among(table: type[Row], column: str, given: list[str] | None) -> Select[Any
 
 
 @cache
-def _among_json(table: type[Row], column: str) -> Select[Any]:
+def _among_json(table: type[Row], column: str) -> Query:
     listed = func.json_each(bindparam("values")).table_valued("value")
     return holding(table).where(SQL[table].c[column].in_(select(listed.c.value))).order_by(SQL[table].c.id)
 
 
 @cache
-def _every(table: type[Row]) -> Select[Any]:
+def _every(table: type[Row]) -> Query:
     return holding(table).order_by(SQL[table].c.id)
 
 
 @cache
-def _values(table: type[Row], column: str) -> Select[Any]:
+def _values(table: type[Row], column: str) -> Query:
     stored = SQL[table]
     given = select(stored.c[column]).where(
         stored.c.revision_from <= bindparam("n"), stored.c.revision_to > bindparam("n"), stored.c[column].is_not(None)
@@ -246,7 +246,7 @@ def _values(table: type[Row], column: str) -> Select[Any]:
 
 
 @cache
-def _shared(tables: tuple[type[Row], ...]) -> Select[Any]:
+def _shared(tables: tuple[type[Row], ...]) -> Query:
     several = union_all(
         *(
             select(SQL[table].c.id).where(
@@ -259,7 +259,7 @@ def _shared(tables: tuple[type[Row], ...]) -> Select[Any]:
 
 
 @cache
-def _families() -> Select[Any]:
+def _families() -> Query:
     stored = SQL[Chassis]
     return (
         select(stored.c.maker, stored.c.name)
@@ -270,7 +270,7 @@ def _families() -> Select[Any]:
 
 
 @cache
-def _family() -> Select[Any]:
+def _family() -> Query:
     stored = SQL[Chassis]
     return (
         holding(Chassis)

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from sqlalchemy import ColumnElement, Index, Integer, Table, UniqueConstraint
+from sqlalchemy import ColumnElement, Index, Integer, Select, Table, UniqueConstraint
 from sqlmodel import Field
 
 from app.catalogue.metadata import CATALOGUE, OPEN, CatalogueModel, as_held
@@ -10,6 +10,9 @@ from app.catalogue.tables import TABLES, Row
 from app.database.metadata import BYTEWISE
 
 __all__ = ["CATALOGUE", "FINDINGS", "OPEN", "REVISIONS", "SQL", "KeptFinding", "Revision", "held_columns"]
+
+Query = Select[Any]
+"""A statement over columns that a table's description lists, so that no type can name them."""
 
 
 class Revision(CatalogueModel, table=True):

@@ -129,7 +129,7 @@ class NewRevision:
 
 
 @cache
-def _sqlite_insert(table: type[Row]) -> tuple[str, Callable[[dict[str, Any]], tuple[Any, ...]]]:
+def _sqlite_insert(table: type[Row]) -> tuple[str, Callable[[dict[str, object]], tuple[object, ...]]]:
     """The text of an INSERT, and a function that extracts a stored row's own values in the same order.
 
     The span comes last.

@@ -6,9 +6,9 @@ Both go through the routes, so the command line gives the same answers as the se
 import asyncio
 import io
 from collections.abc import Sequence
-from typing import Any
 
 import httpx
+from starlette.types import ASGIApp
 
 from app.errors import Invalid, Unavailable
 
@@ -35,7 +35,7 @@ def ask_server(server: str, path: str, parameters: Sequence[tuple[str, str]], me
         raise Unavailable(f"cannot reach {server}: {error or type(error).__name__}") from error
 
 
-def ask_app(app: Any, path: str, parameters: Sequence[tuple[str, str]], media_type: str) -> httpx.Response:
+def ask_app(app: ASGIApp, path: str, parameters: Sequence[tuple[str, str]], media_type: str) -> httpx.Response:
     """The response of a service in this process; `app` is the result of `create_app`."""
 
     async def ask() -> httpx.Response:
@@ -46,9 +46,13 @@ def ask_app(app: Any, path: str, parameters: Sequence[tuple[str, str]], media_ty
     return asyncio.run(ask())
 
 
-def _request(client: Any, path: str, parameters: Sequence[tuple[str, str]], media_type: str) -> httpx.Request:
+def _request(
+    client: httpx.Client | httpx.AsyncClient, path: str, parameters: Sequence[tuple[str, str]], media_type: str
+) -> httpx.Request:
     where = path if path.startswith("/") else f"/v1/{path}"
-    made: httpx.Request = client.build_request("GET", where, params=parameters or None, headers={"Accept": media_type})
+    made: httpx.Request = client.build_request(
+        "GET", where, params=list(parameters) or None, headers={"Accept": media_type}
+    )
     return made
 
 

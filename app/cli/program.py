@@ -6,11 +6,12 @@ import sys
 from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, NoReturn
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
 from app.errors import Refusal
+from app.json_types import JsonObject
 
 if TYPE_CHECKING:
     from app.exchange.reports import PackageReport
@@ -60,7 +61,7 @@ def main() -> NoReturn:
     sys.exit(code)
 
 
-def _complain(kind: str, detail: str, faults: list[dict[str, Any]]) -> None:
+def _complain(kind: str, detail: str, faults: list[dict[str, object]]) -> None:
     if "--json" in sys.argv:
         with suppress(OSError):
             print(json.dumps({"refused": {"kind": kind, "detail": detail, "faults": faults}}), flush=True)
@@ -84,7 +85,7 @@ def _drop_output() -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
-def say(answer: dict[str, Any], as_json: bool, text: str) -> None:
+def say(answer: JsonObject, as_json: bool, text: str) -> None:
     """Print an answer as JSON or as `text`."""
     print(json.dumps(answer, ensure_ascii=False) if as_json else text)
 

@@ -5,10 +5,10 @@ import json
 import os
 import sys
 from collections import Counter
-from typing import Any
 
 from app import errors
 from app.errors import Fault, Unavailable
+from app.json_types import JsonObject
 from app.settings import Settings
 
 MOST_AT_ONCE = {"load": 2, "check": 1, "export": 2}
@@ -21,8 +21,8 @@ content hash counts as an export.
 _running: Counter[str] = Counter()
 
 
-async def run(settings: Settings, command: str, *arguments: str, timeout_s: float) -> dict[str, Any]:
-    """The answer of `legwork <command> … --json` on the same databases. Raises the Refusal that the child reports.
+async def run(settings: Settings, command: str, *arguments: str, timeout_s: float) -> dict[str, object]:
+    """The answer of `legwork <command> … --json` on the same databases. Raises the Refusal that the child met.
 
     The child ends with the request: it is killed after `timeout_s` (Unavailable) or when the request is cancelled, and
     its transaction is rolled back. Raises Unavailable too if MOST_AT_ONCE of its kind are already running.
@@ -37,7 +37,7 @@ async def run(settings: Settings, command: str, *arguments: str, timeout_s: floa
         _running[kind] -= 1
 
 
-async def _run(settings: Settings, arguments: tuple[str, ...], timeout_s: float) -> dict[str, Any]:
+async def _run(settings: Settings, arguments: tuple[str, ...], timeout_s: float) -> JsonObject:
     given = {"LEGWORK_DATABASE_URL": settings.database_url, "LEGWORK_SHOP_DATABASE_URL": settings.shop_database_url}
     if settings.read_url is not None:
         given["LEGWORK_READ_URL"] = settings.read_url
@@ -55,7 +55,7 @@ async def _run(settings: Settings, arguments: tuple[str, ...], timeout_s: float)
             child.kill()
             await child.wait()
     try:
-        answer: dict[str, Any] = json.loads(output)
+        answer: JsonObject = json.loads(output)
     except ValueError as error:
         why = error_output.decode(errors="replace")
         raise RuntimeError(f"the child process gave no answer (exit code {child.returncode}): {why}") from error

@@ -9,7 +9,6 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from itertools import groupby, islice
 from operator import attrgetter, itemgetter
-from typing import Any
 
 from app.catalogue.catalogue import Catalogue, Pin
 from app.catalogue.history import recorded
@@ -22,6 +21,7 @@ from app.exchange.content_hash import HASH_VERSION, content_hash
 from app.exchange.judging import MANY, changes_of, judge, keep
 from app.exchange.origin import Origin
 from app.exchange.read_edits import Edit, read_edits
+from app.json_types import JsonObject
 from app.rules.view import Change
 
 AT_ONCE = 1000
@@ -82,8 +82,8 @@ def _same_so_far(database: Database, origin: Origin, number: int) -> None:
         raise Conflict(f"revision {number} here is not revision {number} of the origin; make a new copy")
 
 
-def _take(database: Database, number: int, changes: Iterator[dict[str, Any]]) -> ChangedCells:
-    """Write one revision of the origin with complete rows: a value missing in the feed is empty.
+def _take(database: Database, number: int, changes: Iterator[JsonObject]) -> ChangedCells:
+    """Write one revision of the origin, each row whole: a value that the feed does not give is empty.
 
     The write lock is held while its pages arrive; lookups continue.
     """
@@ -91,8 +91,8 @@ def _take(database: Database, number: int, changes: Iterator[dict[str, Any]]) ->
     with database.write() as connection:
         revision = NewRevision(connection)
         if revision.number != number:
-            raise Conflict(f"the origin continues with revision {number}, this copy with {revision.number}")
-        first: dict[str, Any] = {}
+            raise Conflict(f"the origin goes on with revision {number}, this copy with {revision.number}")
+        first: JsonObject = {}
         made: list[Change] | None = []
         while part := list(islice(changes, AT_ONCE)):
             first = first or part[0]
@@ -108,7 +108,7 @@ def _take(database: Database, number: int, changes: Iterator[dict[str, Any]]) ->
     return cells
 
 
-def _read(changes: Iterable[dict[str, Any]]) -> list[Edit]:
+def _read(changes: Iterable[dict[str, object]]) -> list[Edit]:
     wanted = ({name: change[name] for name in _of(change)} for change in changes)
     try:
         return read_edits(list(wanted))
@@ -116,7 +116,7 @@ def _read(changes: Iterable[dict[str, Any]]) -> list[Edit]:
         raise Conflict(f"this build cannot read the origin: {refused.detail}; is the origin newer?") from None
 
 
-def _of(change: dict[str, Any]) -> tuple[str, ...]:
+def _of(change: dict[str, object]) -> tuple[str, ...]:
     return ("table", "op", "id") if change["op"] == "withdraw" else ("table", "op", "row")
 
 

@@ -4,11 +4,11 @@ import json
 import time
 from collections.abc import Callable, Iterator
 from decimal import Decimal
-from typing import Any
 
 import httpx
 
 from app.errors import Conflict, Unavailable
+from app.json_types import JsonObject
 
 LIMIT = 1000  # changes per page, the most permitted
 PASSING = {429, 500, 502, 503, 504}
@@ -38,7 +38,7 @@ class Origin:
         self.tries = tries
         self.pause = pause
 
-    def recorded(self, number: int) -> dict[str, Any] | None:
+    def recorded(self, number: int) -> JsonObject | None:
         """The revision with that number; None if there is none."""
         response = self._answer(f"/v1/revisions/{number}")
         return None if response.status_code == 404 else self._json(response)["recorded"]
@@ -48,7 +48,7 @@ class Origin:
         found = self._json(self._answer(f"/v1/content-hash?revision={number}"))
         return found["content_hash"], found.get("hash_version", 1)
 
-    def changes(self, after: int) -> Iterator[dict[str, Any]]:
+    def changes(self, after: int) -> Iterator[JsonObject]:
         """The feed after a revision, page by page. Numbers are Decimal with their digits, or int."""
         address: str | None = f"/v1/changes?after={after}&limit={LIMIT}"
         while address is not None:
@@ -77,7 +77,7 @@ class Origin:
                 raise Unavailable(f"the origin cannot be read: {why}")
             self.pause(wait)
 
-    def _json(self, response: httpx.Response) -> dict[str, Any]:
+    def _json(self, response: httpx.Response) -> JsonObject:
         try:
             answer = json.loads(response.content, parse_float=Decimal)
         except ValueError:

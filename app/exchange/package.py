@@ -126,7 +126,7 @@ def _of_a_desktop(name: str) -> bool:
     return name.startswith("__MACOSX/") or PurePosixPath(name).name in (".DS_Store", "Thumbs.db", "desktop.ini")
 
 
-def _unsafe(info: zipfile.ZipInfo, seen: dict[str, Any]) -> Finding | None:
+def _unsafe(info: zipfile.ZipInfo, seen: "dict[str, _Entry]") -> Finding | None:
     name, shown = info.filename, shortened(info.filename)
     kind = stat.S_IFMT(info.external_attr >> 16)
     parts = PurePosixPath(name.replace("\\", "/")).parts

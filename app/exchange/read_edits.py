@@ -29,7 +29,7 @@ class Edit:
 
 
 def read_edits(
-    changes: Sequence[Mapping[str, Any]], pointer: str = "", *, empty: frozenset[str] = frozenset()
+    changes: Sequence[Mapping[str, object]], pointer: str = "", *, empty: frozenset[str] = frozenset()
 ) -> list[Edit]:
     """The edits of a request. Raises Invalid with a fault for everything that cannot be read.
 
@@ -79,7 +79,7 @@ def _read(change: Mapping[str, Any], pointer: str, empty: frozenset[str], faults
     return None if row is None else Edit(table, row.id, row, empty.union(named), pointer)
 
 
-def valid_row(table: type[Row], values: Mapping[str, Any], pointer: str, faults: list[Fault]) -> Row | None:
+def valid_row(table: type[Row], values: Mapping[str, object], pointer: str, faults: list[Fault]) -> Row | None:
     """The row with these values; None, with a fault for each, if some are missing or of the wrong kind."""
     try:
         return table.model_validate(values)
@@ -92,8 +92,8 @@ def valid_row(table: type[Row], values: Mapping[str, Any], pointer: str, faults:
         return None
 
 
-def merged(before: Row, patch: Mapping[str, Any]) -> Edit:
-    """The edit that a merge patch of a row (RFC 7396) makes: null clears a column, an absent one stays unchanged.
+def merged(before: Row, patch: Mapping[str, object]) -> Edit:
+    """The edit that a merge patch of a row (RFC 7396) makes: null empties a column, an absent one stays as it is.
 
     Raises Invalid with a fault for everything in the patch that cannot be read.
     """
@@ -111,7 +111,9 @@ def merged(before: Row, patch: Mapping[str, Any]) -> Edit:
     return Edit(table, row.id, row, emptied)
 
 
-def _values(table: type[Row], row: Mapping[str, Any], pointer: str, faults: list[Fault]) -> Iterator[tuple[str, Any]]:
+def _values(
+    table: type[Row], row: Mapping[str, object], pointer: str, faults: list[Fault]
+) -> Iterator[tuple[str, object]]:
     columns = table.columns()
     for name, value in row.items():
         column = columns.get(name)
@@ -141,7 +143,7 @@ def _near(name: str, known: Iterable[str]) -> str | None:
     return found[0] if found else None
 
 
-def _cell(column: Column, value: Any) -> str:
+def _cell(column: Column, value: object) -> str:
     """The text form of a JSON value. Published figures may be decimal strings or numbers, digit for digit."""
     kind = column.kind
     if kind.items is not None:
@@ -154,7 +156,7 @@ def _cell(column: Column, value: Any) -> str:
     return _scalar(kind.name, value)
 
 
-def _scalar(kind: str, value: Any) -> str:
+def _scalar(kind: str, value: object) -> str:
     if isinstance(value, bool):
         if kind == "true or false":
             return "true" if value else "false"

@@ -19,6 +19,7 @@ from app.catalogue.tables import Row
 from app.exchange.faults import found, letter, shortened
 from app.exchange.meant import how_to_write
 from app.exchange.package import File
+from app.json_types import JsonObject
 from app.rules.checks import reading
 from app.rules.finding import Finding
 
@@ -177,7 +178,7 @@ class _Cell:
 
     position: int
     column: Column
-    known: dict[str, Any]
+    known: dict[str, object]
 
 
 class _Reader:
@@ -191,7 +192,7 @@ class _Reader:
         self.records = _Records(file, advance)
         self.ids = _Ids(file)
         self.columns = self.table.columns()
-        self.empty: dict[str, Any] = dict.fromkeys(self.columns)
+        self.empty: JsonObject = dict.fromkeys(self.columns)
         self.required = [name for name, column in self.columns.items() if column.required]
 
     def read(self) -> Iterator[Batch | Finding]:

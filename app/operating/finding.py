@@ -1,7 +1,7 @@
 """One finding of `legwork doctor`: `good`, worth a `notice`, or `bad`."""
 
 from dataclasses import asdict, dataclass
-from typing import Any, Literal
+from typing import Literal
 
 Level = Literal["good", "notice", "bad"]
 
@@ -14,6 +14,6 @@ class DoctorFinding:
     level: Level
     text: str
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> dict[str, object]:
         """The finding as JSON."""
         return asdict(self)

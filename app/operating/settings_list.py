@@ -3,7 +3,6 @@
 import re
 import textwrap
 from dataclasses import asdict, dataclass
-from typing import Any
 
 from app.environment import PREFIX
 from app.settings import Settings
@@ -18,12 +17,13 @@ class Setting:
     """One setting: `value` is the current value, `is_set` whether the environment sets it."""
 
     name: str
-    default: Any
+    default: object
     meaning: str
-    value: Any
+    value: object
     is_set: bool
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> dict[str, object]:
+        """The setting as an object of JSON."""
         return asdict(self)
 
 
@@ -57,7 +57,7 @@ def _plain(value: object) -> object:
     return value if isinstance(value, bool | int | float | str | list) else str(value)
 
 
-def _shown(name: str, value: Any) -> Any:
+def _shown(name: str, value: object) -> object:
     if name in _SECRET:
         return None if value is None else "(set)"
     return _PASSWORD.sub(r"\1:***@", value) if isinstance(value, str) else value

@@ -1,9 +1,9 @@
 """The static force of an air spring: the load it carries at a sag, its rest position, and its travel under a load.
 
-Positions are travel from full extension, x = 0, to full compression, x = T. Pressures in `Fill` are absolute and at
-full extension: of the positive chamber after the spring was cycled through its port, or of both chambers if each has a
-valve. Gauge readings become absolute by adding the ambient pressure. Everything here is slow (isothermal); the fast
-stroke is in `stroke`.
+Positions are travel from full extension, x = 0, to full compression, x = T. Pressures in `GasFill` are absolute and
+those at full extension: of the positive chamber after the spring was cycled through its port, or of both chambers if
+each has a valve. Gauge readings become absolute by adding the ambient pressure. Everything here is slow (isothermal);
+the fast stroke is in `stroke`.
 
 Validity: air as an ideal gas (real air is within 1.5 % up to 25 bar absolute), no friction, no seal drag, no air
 outside the two chambers. Source: Boyle's law and the force balance of the piston (Cengel & Boles, Thermodynamics).
@@ -17,7 +17,7 @@ from app.physics.air_chambers import spacers_held as spacers_held
 
 
 @dataclass(frozen=True, slots=True)
-class Fill:
+class GasFill:
     """The fill of a spring, absolute; `negative_pa` only if the negative chamber has its own valve."""
 
     positive_pa: float
@@ -61,7 +61,7 @@ def _check(spring: AirSpring, travel_m: float) -> None:
         raise ValueError("The position must lie between full extension and full travel.")
 
 
-def _pulling_pa(spring: AirSpring, fill: Fill) -> float:
+def _pulling_pa(spring: AirSpring, fill: GasFill) -> float:
     if spring.port_travel_m is not None:
         return fill.positive_pa
     if fill.negative_pa is None:
@@ -69,7 +69,7 @@ def _pulling_pa(spring: AirSpring, fill: Fill) -> float:
     return fill.negative_pa
 
 
-def force_n(spring: AirSpring, fill: Fill, travel_m: float) -> float:
+def force_n(spring: AirSpring, fill: GasFill, travel_m: float) -> float:
     """F(x) = a·P0 - b·Pn - As·pa; below a port it may be negative."""
     pull = pull_m2(spring, travel_m) * _pulling_pa(spring, fill)
     return push_m2(spring, travel_m) * fill.positive_pa - pull - spring.shaft_area_m2 * fill.ambient_pa
@@ -103,7 +103,7 @@ def balance_m(spring: AirSpring) -> float:
     return max(0.0, full * (ring * sealed - area * negative) / (area * ring * (full + sealed)))
 
 
-def sag_m(spring: AirSpring, fill: Fill, load_n: float) -> float:
+def sag_m(spring: AirSpring, fill: GasFill, load_n: float) -> float:
     """Travel at which the spring carries a load >= 0; with no load, where the fork rests. Closed form.
 
     With B = A·P0·V(0), C = An·Pn·Vn (sealed), D = As·pa + load and U = V(0), F(x) = load is B/(U - A·x) -

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from app.physics.air_spring import AirSpring, Fill, pressure_for_sag_pa, pull_m2, push_m2, sag_m, sealed_m3
+from app.physics.air_spring import AirSpring, GasFill, pressure_for_sag_pa, pull_m2, push_m2, sag_m, sealed_m3
 from app.physics.band import Band, Move, Spreads, Uncertain, Within, combined, moved_springs, scaled, within
 
 EXPONENT = Uncertain("exponent", 1.355, 0.055)
@@ -29,12 +29,12 @@ class FilledSpring:
     ambient_pa: float
     negative_gauge_pa: float | None = None
 
-    def fill(self, gauge_off_pa: float = 0.0) -> Fill:
+    def fill(self, gauge_off_pa: float = 0.0) -> GasFill:
         """The absolute pressures if the gauge reads too low by this much; it is one gauge, so both chambers
         shift alike.
         """
         negative = None if self.negative_gauge_pa is None else self.negative_gauge_pa + self.ambient_pa + gauge_off_pa
-        return Fill(self.gauge_pa + self.ambient_pa + gauge_off_pa, self.ambient_pa, negative)
+        return GasFill(self.gauge_pa + self.ambient_pa + gauge_off_pa, self.ambient_pa, negative)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +62,7 @@ class _Case(NamedTuple):
     """One spring among all that the inputs allow."""
 
     spring: AirSpring
-    fill: Fill
+    fill: GasFill
     load_n: float | None
     exponent: float
 

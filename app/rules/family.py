@@ -6,7 +6,7 @@ from functools import cache, cached_property
 from operator import attrgetter
 from typing import Any, NamedTuple, TypeVar
 
-from app.catalogue.agreement import Key, pascals, subject
+from app.catalogue.agreement import Subject, pascals, subject
 from app.catalogue.scopes import Scope, overlap, resolve
 from app.catalogue.tables import (
     SCOPE,
@@ -285,7 +285,7 @@ class Family:
         """The statements judged of one table and subject with their scopes, where there are several."""
         found: list[list[tuple[Statement, Scope]]] = []
         for table in self.judged:
-            grouped: dict[Key, list[Statement]] = defaultdict(list)
+            grouped: dict[Subject, list[Statement]] = defaultdict(list)
             for row in self.statements[table]:
                 grouped[subject(row, self.parts)].append(row)
             found += [[(row, self.scope(row)) for row in group] for group in grouped.values() if len(group) > 1]

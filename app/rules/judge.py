@@ -16,7 +16,7 @@ from app.rules.rule_set import ALL_RULES, Judging, RuleSet
 from app.rules.view import Absent, EntityView, RowView, cell
 
 KEPT = 2048  # combinations of values that are known to be sound, of each rule and table
-Found = list[tuple[Rule, Violation]]
+FoundViolations = list[tuple[Rule, Violation]]
 
 
 class Judge:
@@ -44,7 +44,7 @@ class Judge:
                 found += self.entity(EntityView(row, referrers))
         return findings(found, self.changed)
 
-    def entity(self, view: EntityView) -> Found:
+    def entity(self, view: EntityView) -> FoundViolations:
         """What the rules say of one entity, or of one bearer of an id."""
         return [(rule, hit) for rule, judge, _ in self.bench.entity[view.row.model] for hit in judge(view, self.today)]
 
@@ -61,7 +61,7 @@ class Judge:
         """The statements of each family, each as a row and all together; of a span, what is found in what it judges."""
         shelf = FamilyRows(part)
         families = [Family(shelf, chassis, span) for chassis, span in part.families]
-        found: list[Found] = [[] for _ in families]
+        found: list[FoundViolations] = [[] for _ in families]
         place = {id: at for at, family in enumerate(families) for id in family.chassis}
         for table in STATEMENTS:
             rows = [row for family in families if table in family.judged for row in family.statements[table]]
@@ -70,7 +70,7 @@ class Judge:
         for family, (_, span), own in zip(families, part.families, found, strict=True):
             yield from self._family(family, span, own)
 
-    def _family(self, family: Family, span: JudgeScope | None, found: Found) -> Iterator[Finding]:
+    def _family(self, family: Family, span: JudgeScope | None, found: FoundViolations) -> Iterator[Finding]:
         for rule, judge, _ in self.bench.family:
             if span is None or not span.judged.isdisjoint(rule.tables or STATEMENTS):
                 found += [(rule, hit) for hit in judge(family, self.today)]
@@ -78,9 +78,9 @@ class Judge:
             found = [(rule, hit) for rule, hit in found if hit.row.model in span.judged]
         return findings(found, self.changed)
 
-    def _rows(self, table: type[Row], rows: Sequence[Row], absent: Absent) -> Found:
+    def _rows(self, table: type[Row], rows: Sequence[Row], absent: Absent) -> FoundViolations:
         """What the rules about a row say; each combination of the values that decide is asked about once."""
-        found: Found = []
+        found: FoundViolations = []
         for each in self.bench.row[table]:
             doubtful: Iterable[Row] = rows
             if (given := each.rule.only_with) is not None:
@@ -144,7 +144,7 @@ def _numbered(rows: Sequence[Row], beside: Sequence[Row]) -> Iterator[tuple[Row,
         yield tuple(found.values())
 
 
-def findings(found: Found, changed: frozenset[tuple[str, str]]) -> Iterator[Finding]:
+def findings(found: FoundViolations, changed: frozenset[tuple[str, str]]) -> Iterator[Finding]:
     """The hits as findings, without those that another fault of the row, or of the one it collides with, explains."""
     if not found:
         return

@@ -74,6 +74,12 @@ def _scaled(whole: int, step: Decimal) -> Decimal:
     return Decimal(f"{mantissa}E{exponent}")
 
 
+def half_last_digit(figure: Decimal) -> Decimal:
+    """Half a unit of a figure's last written digit, in its own unit: 0.05 for 7.0."""
+    exponent = figure.as_tuple().exponent
+    return Decimal(5).scaleb((exponent if isinstance(exponent, int) else 0) - 1)
+
+
 @lru_cache(maxsize=256)
 def _parts(step: str) -> tuple[int, int]:
     """The digits of a step as a whole number, and the power of ten. By text: 0.10 and 0.1 are equal."""

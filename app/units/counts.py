@@ -27,7 +27,7 @@ class Clicks(_CountedFrom):
     text: str
 
 
-_TurnedFrom = TypedDict("_TurnedFrom", {"from": Literal["least preload"]})
+_TurnedFrom = TypedDict("_TurnedFrom", {"from": Literal["minimum preload"]})
 
 
 class Turns(_TurnedFrom):
@@ -59,4 +59,4 @@ def clicks_view(count: int, counted_from: End | None, total: int | None, *, unkn
 def turns_view(count: Decimal) -> Turns:
     """The turns of a preload knob, which the catalogue counts in from minimum preload."""
     text = f"{count.normalize() + 0:f} {'turn' if count == 1 else 'turns'} in from minimum preload"
-    return {"count": float(count), "from": "least preload", "text": text}
+    return {"count": float(count), "from": "minimum preload", "text": text}

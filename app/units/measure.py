@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from app.errors import Invalid
-from app.units.convert import exact, linear
+from app.units.convert import exact, half_last_digit, linear
 from app.units.table import LONGEST_SPELLING, Kind, Unit, find, unit
 
 LONGEST_MEASURE = 64
@@ -86,10 +86,8 @@ def parse_measure(
         _check_range(value, minimum, maximum, target, parameter)
     half = Decimal(0)
     if spelling:
-        exponent = number.as_tuple().exponent
-        last_digit = Decimal(1).scaleb(exponent if isinstance(exponent, int) else 0)
         factor = linear(given, target)[0]
-        half = last_digit / 2 * Decimal(factor.numerator) / Decimal(factor.denominator)
+        half = half_last_digit(number) * Decimal(factor.numerator) / Decimal(factor.denominator)
     return Measure(chosen, value, target.name, text.strip(), number, given.name, bool(spelling), half)
 
 

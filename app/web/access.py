@@ -7,13 +7,14 @@ needs the key itself, so a page of another site cannot make a browser write anyt
 import asyncio
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from starlette.requests import Request
 from starlette.types import Scope as Connection
 
 from app.access import audit, keys
 from app.access.keys import Caller, KeyScope
+from app.database.connections import Database
 from app.errors import Refusal, SentFromElsewhere, Unauthorised
 
 T = TypeVar("T")
@@ -37,13 +38,13 @@ def write_context(scope: Connection) -> WriteContext:
     return found
 
 
-async def in_shop(request: Request, read: Callable[[Any], T]) -> T:
+async def in_shop(request: Request, read: Callable[[Database], T]) -> T:
     """Read the shop database: directly on SQLite, in a thread on PostgreSQL."""
     shop = request.app.state.shop
     return read(shop) if shop.is_sqlite else await asyncio.to_thread(read, shop)
 
 
-async def found_out(request: Request, ask: Callable[[Any], Caller | None]) -> Caller | Refusal | None:
+async def found_out(request: Request, ask: Callable[[Database], Caller | None]) -> Caller | Refusal | None:
     """The caller of a request, or the refusal, to be stored for the rest of the request."""
     try:
         return await in_shop(request, ask)

@@ -84,7 +84,7 @@ class Demonstration:
         return self._build(settings, Catalogue(Database(settings.database_url)))
 
 
-def _inner(scope: Scope) -> dict[str, Any]:
+def _inner(scope: Scope) -> dict[str, object]:
     """The request for the demonstration's service: without the /demo prefix, cookie and key."""
     path = scope["path"].removeprefix(PREFIX) or "/"
     raw = scope["raw_path"].removeprefix(PREFIX.encode()) or b"/"

@@ -115,7 +115,7 @@ def _second(number: int) -> str:
     return time.strftime("%Y-%m-%dT%H:%M:%S", time.gmtime(number))
 
 
-def _as_json(event: Any, **_: Any) -> str:
+def _as_json(event: object, **_: object) -> str:
     line = to_json(event, serialize_unknown=True, inf_nan_mode="strings").decode()
     return line if line.isprintable() else "".join(map(_escaped, line))
 

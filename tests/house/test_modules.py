@@ -9,7 +9,7 @@ import pytest
 
 from tests.house.modules import modules
 
-ANY_MOST = 480
+ANY_MOST = 250
 GENERIC = {"R", "S", "T", "router"}
 IMPLEMENT = {"MemoryRows", "Overlay", "Snapshot"}
 """Classes that implement the protocol `Rows`, which describes their methods once."""

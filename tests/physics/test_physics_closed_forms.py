@@ -19,7 +19,7 @@ from app.physics.readings import GaugeReadings
 def test_where_the_fork_rests_is_the_root_that_scipy_finds() -> None:
     source, drawn_in = random.Random(71), 0
     for _ in range(300):
-        spring, fill = random_spring(source), air.Fill(PA + source.uniform(40, 150) * PSI, PA)
+        spring, fill = random_spring(source), air.GasFill(PA + source.uniform(40, 150) * PSI, PA)
         free = air.sag_m(spring, fill, 0.0)
         if air.force_n(spring, fill, 0.0) < 0:
             drawn_in += 1

@@ -62,13 +62,13 @@ def test_two_sags_read_from_the_resting_fork_are_within_two_percent() -> None:
     source = random.Random(20240502)
     for case in cases(source, 1000, 1.4):
         pressures = [true_gauge_pa(case.spring, sag, case.load_n) for sag in (case.first_m, case.second_m)]
-        rests = [air.sag_m(case.spring, air.Fill(pressure + PA, PA), 0.0) for pressure in pressures]
+        rests = [air.sag_m(case.spring, air.GasFill(pressure + PA, PA), 0.0) for pressure in pressures]
         first, second = (
             SagReading(sag - rest, pressure)
             for sag, rest, pressure in zip((case.first_m, case.second_m), rests, pressures, strict=True)
         )
         truth = true_gauge_pa(case.spring, case.target_m, case.load_n)
-        target = case.target_m - air.sag_m(case.spring, air.Fill(truth + PA, PA), 0.0)
+        target = case.target_m - air.sag_m(case.spring, air.GasFill(truth + PA, PA), 0.0)
         beyond = 0.2 * (second.sag_m - first.sag_m)
         if first.sag_m - beyond < target < second.sag_m + beyond:
             found = readings.pressure_from_two_sags(first, second, target, case.load_n, PA, NONE)

@@ -120,7 +120,7 @@ def one_truth(
     )  # fmt: skip
     gauge, n = uniform(-spread.gauge_pa, spread.gauge_pa), uniform(1.30, 1.41)
     negative = 6e5 + gauge if own_valve else None
-    sag = air.sag_m(own, air.Fill(start + gauge, PA, negative), load)
+    sag = air.sag_m(own, air.GasFill(start + gauge, PA, negative), load)
     top, middle = (by_hand(own, start + gauge, x, sag, n, negative) for x in (own.travel_m, between))
     return {"sag": sag, "peak force": top[0], "peak pressure": top[1] - PA, "force between": middle[0]}
 
@@ -130,7 +130,7 @@ def test_another_number_of_spacers_carries_the_same_at_the_same_sag(known: str) 
     filled, other = FilledSpring(SPRING, 80 * PSI, PA), SPRING.with_spacers(3)
     found = same_sag_gauge(filled, other, 0.0375, SPREADS[known])
     carried = air.force_n(SPRING, filled.fill(), 0.0375)
-    assert air.force_n(other, air.Fill(found.value + PA, PA), 0.0375) == pytest.approx(carried, rel=1e-9)
+    assert air.force_n(other, air.GasFill(found.value + PA, PA), 0.0375) == pytest.approx(carried, rel=1e-9)
     assert found.low < found.value < found.high
 
 

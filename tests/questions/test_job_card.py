@@ -435,7 +435,7 @@ def test_a_preload_published_for_another_coil_is_not_set_on_this_one(loaded: Cat
     given |= {"travel": "170", "rider_mass": "80"}
     mine = card(loaded, **given, spring="quembry-crock-coil-medium")
     other = card(loaded, **given, spring="quembry-crock-coil-stout")
-    assert "4 turns in from the least preload (published)" in step_with(mine, "Turn the preload in")["text"]
+    assert "4 turns in from minimum preload (published)" in step_with(mine, "Turn the preload in")["text"]
     assert "as many turns as noted in step" in step_with(other, "Turn the preload in")["text"]
     assert "This card is for QB-4084." in other["settings"]["text"]
     assert "This card is for" not in mine["settings"]["text"]

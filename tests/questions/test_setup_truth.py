@@ -197,18 +197,18 @@ def test_the_headline_of_a_coil_is_a_listed_spring_with_the_conflict_in_words() 
 @pytest.mark.parametrize("preload_max", ["12", None])
 def test_the_sag_of_a_coil_is_never_shown_for_another_preload_than_the_published_one(preload_max: str | None) -> None:
     """Four turns are an unknown length: the sag lies between those at both ends of the preload, and the answer says
-    so, rather than giving the one at the least preload beside "4 turns"."""
+    so, rather than giving the one at minimum preload beside "4 turns"."""
     fitted = coil("medium", "6.2", preload_max_mm=preload_max)
     rows = [fitted, coil_fit("medium"), coil_guide("medium", sag="30").replaced(preload_turns=Decimal(4))]
     shown = ask(*rows, rider_mass="84")["coil"]
-    assert "preload 4 turns in from the least preload" in shown["headline"]
+    assert "preload 4 turns in from minimum preload" in shown["headline"]
     assert "at_published_turns" not in shown
     assert "does not say how far one turn" in shown["preload_text"]
     least, greatest = ((load_n(84) / 6.2 - preload) / 160 * 100 for preload in (2, 12))
     if preload_max is None:
         assert f"at most {least:.1f} %" in shown["headline"]
     else:
-        assert f"{greatest:.1f} to {least:.1f} % (greatest to least preload)" in shown["headline"]
+        assert f"{greatest:.1f} to {least:.1f} % (maximum to minimum preload)" in shown["headline"]
 
 
 def test_a_preload_as_published_is_exact() -> None:

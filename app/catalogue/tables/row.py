@@ -212,7 +212,7 @@ def _unpickled(table: type[Row], values: tuple[Any, ...]) -> Any:
     return light_row(table)(*values)
 
 
-def _constraints(table: type[Row]) -> tuple[Any, ...]:
+def _constraints(table: type[Row]) -> tuple[object, ...]:
     """One open row per id, and indexes by reference, by exception and by both ends of the span."""
     columns = table.columns()
     references = [name for name, described in columns.items() if described.refers_to and described.kind.items is None]
@@ -235,7 +235,7 @@ def _constraints(table: type[Row]) -> tuple[Any, ...]:
     )
 
 
-def _shown(value: Any) -> Any:
+def _shown(value: object) -> object:
     """A value as JSON: a figure as its digits, a whole number without a decimal point."""
     if isinstance(value, Decimal):
         return str(value)
@@ -243,9 +243,9 @@ def _shown(value: Any) -> Any:
 
 
 @cache
-def _converters(table: type[Row]) -> tuple[tuple[int, Callable[[Any], Any]], ...]:
+def _converters(table: type[Row]) -> tuple[tuple[int, Callable[[object], object]], ...]:
     """The positions of stored values that need converting, each with its converter."""
-    converters: list[tuple[int, Callable[[Any], Any]]] = []
+    converters: list[tuple[int, Callable[[object], object]]] = []
     for place, described in enumerate(table.columns().values()):
         kind = described.kind
         if kind is PUBLISHED_KIND:
@@ -261,7 +261,7 @@ _figure = lru_cache(MOST_CACHED)(Decimal)
 
 
 @cache
-def _writers(table: type[Row]) -> tuple[tuple[str, Callable[[Any], str]], ...]:
+def _writers(table: type[Row]) -> tuple[tuple[str, Callable[[object], str]], ...]:
     return tuple(
         (name, described.kind.write)
         for name, described in table.columns().items()
@@ -269,7 +269,7 @@ def _writers(table: type[Row]) -> tuple[tuple[str, Callable[[Any], str]], ...]:
     )
 
 
-def from_cells(model: type[Row], cells: Mapping[str, str]) -> dict[str, Any]:
+def from_cells(model: type[Row], cells: Mapping[str, str]) -> dict[str, object]:
     """The values of some cells; empty cells are left out. Raises Unreadable at the first that cannot be parsed."""
     columns = model.columns()
     return {name: columns[name].kind.read(text) for name, text in cells.items() if text != ""}

@@ -23,6 +23,7 @@ from app.catalogue.tables import (
     Torque,
     Use,
 )
+from app.json_types import JsonObject
 from app.questions.answers.clicks import clicks_of_dampers
 from app.questions.answers.preload import PreloadView
 from app.questions.answers.statement_members import FigureMember, ValueMember, members
@@ -203,10 +204,10 @@ def _also_in(row: Statement, sources: Mapping[str, Source]) -> AlsoIn:
     return {"id": row.id} if source is None else {"id": row.id, "source": source}
 
 
-def _statement(each: Applicable[S], named: NamedEntities) -> dict[str, Any]:
+def _statement(each: Applicable[S], named: NamedEntities) -> dict[str, object]:
     """Every given column of a statement, as `app.questions.answers.statement_members` derives it."""
     row = each.statement
-    shown: dict[str, Any] = {"id": row.id, "scope": scope_view(row)}
+    shown: dict[str, object] = {"id": row.id, "scope": scope_view(row)}
     for member in members(row.model):
         value = _member(member, row, named)
         if value is not None:
@@ -230,7 +231,7 @@ def _member(member: FigureMember | ValueMember, row: Statement, named: NamedEnti
 
 def fastener_view(row: Fastener) -> FastenerView:
     """A position that is tightened, with its given data."""
-    shown: dict[str, Any] = {"id": row.id}
+    shown: JsonObject = {"id": row.id}
     for name in FastenerView.__annotations__:
         value = getattr(row, name)
         if value is not None:

@@ -126,7 +126,7 @@ def source_ref(row: Row, sources: Mapping[str, Source]) -> SourceRef | None:
 
 def scope_view(row: Statement) -> ScopeView:
     """The scope columns that are given."""
-    shown: dict[str, Any] = {}
+    shown: dict[str, object] = {}
     for name in SCOPE:
         value = getattr(row, name, None)
         if value is not None:

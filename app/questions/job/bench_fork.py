@@ -153,8 +153,8 @@ class Due(NamedTuple):
     listed: list[str]
 
 
-def intervals(snapshot: Snapshot, chassis: str, parameters: Mapping[str, Any], riding: str | None) -> Due:
-    """The intervals for a fork, by operation: those of that kind of riding, else the general ones.
+def intervals(snapshot: Snapshot, chassis: str, parameters: Mapping[str, object], riding: str | None) -> Due:
+    """The intervals that may hold for a fork, by operation: those of that kind of riding, else the general ones.
 
     Without a kind of riding, the strictest of each operation: every interval that no other undercuts in hours and
     months. Raises NotFound, Gone, and Invalid if the catalogue has no such chassis or the configuration cannot exist.

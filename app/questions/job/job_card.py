@@ -193,7 +193,7 @@ def _settings(plan: Plan) -> JobSettings:
     elif "fit" in setup.get("coil", {}) and setup["coil"]["fit"]["id"] != plan.fit.statement.spring:
         other, mine = setup["coil"]["fit"], plan.fit.statement.spring
         called = mine if plan.spring is None else plan.spring.part_number or plan.spring.name
-        said.append(
+        sentences.append(
             f"This card is for {called}. The set-up for this rider names another spring, "
             f"{other.get('part_number') or other['name']}: fitting it would be a change."
         )

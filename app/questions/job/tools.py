@@ -21,7 +21,7 @@ WRENCH_TEXT = (
 )
 
 
-class End(NamedTuple):
+class TorqueFigure(NamedTuple):
     """A torque in N·m, for sorting its ends, and as its source gives it."""
 
     torque_nm: float
@@ -86,7 +86,7 @@ def _turn(plan: Plan, fastener: Fastener, each: Step_, laid: Laid) -> None:
     laid.add(first.id, needed, each.shown["number"])
 
 
-def _ends(each: Step_) -> list[End]:
+def _ends(each: Step_) -> list[TorqueFigure]:
     """Both ends of every torque of a step."""
     found = []
     for shown in each.figures.torques:
@@ -94,14 +94,15 @@ def _ends(each: Step_) -> list[End]:
         figures = [figure for figure in (row.value, row.min, row.max) if figure is not None]
         if figures and row.unit is not None:
             found += [
-                End(si_of("torque", figure, row.unit), figure, row.unit) for figure in (min(figures), max(figures))
+                TorqueFigure(si_of("torque", figure, row.unit), figure, row.unit)
+                for figure in (min(figures), max(figures))
             ]
     return found
 
 
-def _wrenches(ends: Iterable[Sequence[End]], units: Units) -> list[tuple[float, float, ToolNeeded]]:
+def _wrenches(ends: Iterable[Sequence[TorqueFigure]], units: Units) -> list[tuple[float, float, ToolNeeded]]:
     """As few wrenches as cover all torques, none used in the lowest fifth of its range; in order of torque, in N·m."""
-    groups: list[list[End]] = []
+    groups: list[list[TorqueFigure]] = []
     for end in sorted({end for each in ends for end in each}):
         if groups and not wrench_check(groups[-1][0].torque_nm, 0.0, end.torque_nm).in_lowest_fifth:
             groups[-1].append(end)
@@ -110,7 +111,7 @@ def _wrenches(ends: Iterable[Sequence[End]], units: Units) -> list[tuple[float, 
     return [(group[0].torque_nm, group[-1].torque_nm, _wrench(group[0], group[-1], units)) for group in groups]
 
 
-def _wrench(low: End, high: End, units: Units) -> ToolNeeded:
+def _wrench(low: TorqueFigure, high: TorqueFigure, units: Units) -> ToolNeeded:
     """A range rounds outward, so that it still covers everything; the highest marked maximum rounds down."""
     smallest = quantity("torque", low.figure, low.unit, to=units, role="maximum")
     largest = quantity("torque", high.figure, high.unit, to=units, role="minimum")

@@ -1,10 +1,11 @@
 """The shape of a job card. A value missing in the catalogue is a blank line in the text and is listed under `gaps`."""
 
-from typing import Any, Literal, NotRequired
+from typing import Literal, NotRequired
 
 from pydantic import TypeAdapter
 from typing_extensions import TypedDict
 
+from app.json_types import JsonObject
 from app.questions.answers.gap import Gap
 from app.questions.answers.statement_views import FillView, GreaseView, GuideView, LimitView, TorqueView
 from app.questions.answers.views import Caution, ChassisRef, SourceRef, SpringRef, Undecided
@@ -229,7 +230,7 @@ class CardOfFleet(TypedDict):
     index: int
     status: int
     card: NotRequired[JobCardAnswer]
-    problem: NotRequired[dict[str, Any]]
+    problem: NotRequired[JsonObject]
 
 
 class FleetAnswer(TypedDict):

@@ -42,7 +42,7 @@ _KIND_WORDS = {
 }
 
 
-class Subject(NamedTuple):
+class FigureOwner(NamedTuple):
     """The part that all results of one fork share."""
 
     of: str
@@ -52,7 +52,7 @@ class Subject(NamedTuple):
 def fork_figures(found: Sheet, units: Units, href: str) -> list[ForkFigure]:
     """Every figure and fact of a fork for the request; `href` leads to its sheet."""
     answer = sheet_view(found, units)
-    subject = Subject(fork_name(found.context.chassis, found.context.maker), href)
+    subject = FigureOwner(fork_name(found.context.chassis, found.context.maker), href)
     figures = [*_statements(found, answer), *spring_figures(found, answer, units)]
     figures += [*guide_figures(found, answer), *_clicks(found), *_facts(found, units)]
     shown = [_completed(each, subject) for each in figures]
@@ -60,7 +60,7 @@ def fork_figures(found: Sheet, units: Units, href: str) -> list[ForkFigure]:
     return shown
 
 
-def _completed(figure: ForkFigure, subject: Subject) -> ForkFigure:
+def _completed(figure: ForkFigure, subject: FigureOwner) -> ForkFigure:
     hit = figure.hit
     hit["of"] = subject.of
     if not hit["href"]:

@@ -6,7 +6,6 @@ computed. Volumes are never fitted to a guide, guides never scaled. Missing inpu
 
 import math
 from collections.abc import Callable, Iterator
-from decimal import Decimal
 from itertools import combinations
 
 from app.catalogue.tables import Guide
@@ -22,12 +21,13 @@ from app.questions.setup.parameters import si, si_of
 from app.questions.setup.readings import listed_triple, one_force, one_sag, own_triple, two_sags
 from app.questions.setup.spring_geometry import SpringGeometry
 from app.questions.setup.views import Basis
+from app.units.convert import half_last_digit
 
 THREE_READINGS = (
     "Three readings of the gauge find the volumes: empty the fork, cycle it with the valve open, fill it without "
     "moving it and read; cycle it slowly and read; hold it compressed and read."
 )
-Found = Iterator[StartPressureEstimate | Gap]
+Estimates = Iterator[StartPressureEstimate | Gap]
 
 
 def estimates(ground: SetupInputs) -> tuple[list[StartPressureEstimate], list[Gap]]:
@@ -37,7 +37,7 @@ def estimates(ground: SetupInputs) -> tuple[list[StartPressureEstimate], list[Ga
     """
     found: list[StartPressureEstimate] = []
     gaps: list[Gap] = []
-    bases: tuple[Callable[[SetupInputs], Found], ...] = (
+    bases: tuple[Callable[[SetupInputs], Estimates], ...] = (
         _given, _published, two_sags, one_sag, one_force, _geometry_measured, _computed,
     )  # fmt: skip
     for basis in bases:
@@ -60,7 +60,7 @@ READ_AGAIN = (
 )
 
 
-def _given(ground: SetupInputs) -> Found:
+def _given(ground: SetupInputs) -> Estimates:
     given = ground.asked.pressure
     if given is not None:
         text = "As given in `pressure`: the spring's behaviour at this pressure."
@@ -68,7 +68,7 @@ def _given(ground: SetupInputs) -> Found:
         yield StartPressureEstimate("given", pressure_pa, pressure_pa, pressure_pa, text, given=given)
 
 
-def _published(ground: SetupInputs) -> Found:
+def _published(ground: SetupInputs) -> Estimates:
     rows = guide_rows(ground.guides, ground.target)
     if any(for_air(each.statement) for each in ground.guides.maybe):
         yield gap(
@@ -114,9 +114,7 @@ def published_range(guide: Guide) -> tuple[float, float, float]:
     low, value, high = (None if each is None else si_of("pressure", each, guide.pressure_unit) for each in values)
     half = 0.0
     if guide.pressure is not None:
-        exponent = guide.pressure.as_tuple().exponent
-        digit = Decimal(1).scaleb(exponent if isinstance(exponent, int) else 0)
-        half = si_of("pressure", digit, guide.pressure_unit) / 2
+        half = si_of("pressure", half_last_digit(guide.pressure), guide.pressure_unit)
     if value is None:
         ends = [each for each in (low, high) if each is not None]
         value = sum(ends) / len(ends)
@@ -178,19 +176,19 @@ def _stated(ground: SetupInputs, gaps: list[Gap]) -> Iterator[SpringGeometry]:
     yield spring_geometry.stated(ground.spring, ground.fit, ground.spacer, ground.spacers or 0)
 
 
-def _geometry_measured(ground: SetupInputs) -> Found:
+def _geometry_measured(ground: SetupInputs) -> Estimates:
     for geometry in ground.geometries:
         if geometry.statements is not None:
             yield from _of_geometry("measured geometry", geometry, ground, geometry.statements)
 
 
-def _computed(ground: SetupInputs) -> Found:
+def _computed(ground: SetupInputs) -> Estimates:
     for geometry in ground.geometries:
         if geometry.statements is None:
             yield from _of_geometry("computed", geometry, ground, ())
 
 
-def _of_geometry(basis: Basis, geometry: SpringGeometry, ground: SetupInputs, statements: tuple[str, ...]) -> Found:
+def _of_geometry(basis: Basis, geometry: SpringGeometry, ground: SetupInputs, statements: tuple[str, ...]) -> Estimates:
     if ground.pushed is None or ground.spacers is None:
         return
     if geometry.air.port_travel_m is None and ground.negative_pa is None:

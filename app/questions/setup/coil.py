@@ -161,7 +161,7 @@ def _expected(each: "_Coil", shown: Coil) -> str:
         return f"{least:g} % at the minimum preload"
     if each.row.preload_max_mm is None:
         return f"at most {least:g} % (that at the minimum preload)"
-    return f"{each.percent('preload_max_mm'):g} to {least:g} % (greatest to minimum preload)"
+    return f"{each.percent('preload_max_mm'):g} to {least:g} % (maximum to minimum preload)"
 
 
 def _called(spring: SpringRef) -> str:

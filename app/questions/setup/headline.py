@@ -12,6 +12,7 @@ from app.questions.setup.model import Model
 from app.questions.setup.parameters import si_of
 from app.questions.setup.views import BasisView, ChamberView, SetupAnswer
 from app.questions.setup.words import PRACTICE, band_view, disagreement, reading_assumptions, surroundings_assumption
+from app.units.convert import half_last_digit
 from app.units.quantity import Quantity, quantity
 
 LEAST_READ_PA = 20 * 6894.757293168  # below this a shock pump's gauge hardly moves; common practice, no source
@@ -131,8 +132,7 @@ def put_disagreement(
     sag, guide = answer["sag"], headline.guide
     if guide is None or guide.sag_percent is None or model is None or model.stroke.sag is None or "expected" not in sag:
         return
-    exponent = guide.sag_percent.as_tuple().exponent
-    half = 0.5 * 10.0 ** (exponent if isinstance(exponent, int) else 0) / 100 * model.geometry.air.travel_m
+    half = float(half_last_digit(guide.sag_percent)) / 100 * model.geometry.air.travel_m
     stated_m = float(guide.sag_percent) / 100 * model.geometry.air.travel_m
     found = model.stroke.sag
     if found.low <= stated_m + half and stated_m - half <= found.high:

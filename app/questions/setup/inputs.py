@@ -5,7 +5,6 @@ If several fits remain, it names what would decide and chooses none.
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from decimal import Decimal
 from fractions import Fraction
 from typing import Any, Literal
 
@@ -19,6 +18,7 @@ from app.questions.configuration.region import Region
 from app.questions.setup.parameters import Circumstances, si
 from app.questions.setup.spring_geometry import SpringGeometry
 from app.questions.sheet.gather import Sheet
+from app.units.convert import half_last_digit
 from app.units.measure import Measure
 
 GEAR_KG = (Fraction(3), Fraction(8))  # mass of the rider's clothes and gear; common practice, no source
@@ -57,7 +57,7 @@ def chosen_fit(found: Sheet) -> Chosen:
     return Chosen(None, [], open_parameters, groups)
 
 
-def _depends_on(fit: Fit) -> tuple[Any, ...]:
+def _depends_on(fit: Fit) -> tuple[object, ...]:
     return (
         fit.spring, fit.travel_mm, fit.travel_spacers or 0, fit.spacer, fit.spacer_limit, fit.spacers_fitted,
         fit.pressure_limit, fit.pressure_unit,
@@ -89,7 +89,7 @@ def _cover(fits: Sequence[Applicable[Fit]], found: Sheet) -> bool:
     if len(dimensions) != 1 or len(fits[0].open_in) != 1:
         return False
     dimension = fits[0].open_in[0]
-    every: frozenset[Any] | None = {
+    every: frozenset[object] | None = {
         "wheel_size": found.where.wheel_sizes,
         "damper": found.where.dampers,
     }.get(dimension)
@@ -213,9 +213,7 @@ def same_sag(guide: Guide, wanted: Target) -> bool:
     """
     if guide.sag_percent is None:
         return wanted.wanted_by != "asked"
-    exponent = guide.sag_percent.as_tuple().exponent
-    half = Decimal(1).scaleb(exponent if isinstance(exponent, int) else 0) / 2
-    return abs(float(guide.sag_percent) - wanted.percent) <= float(half) + 1e-9
+    return abs(float(guide.sag_percent) - wanted.percent) <= float(half_last_digit(guide.sag_percent)) + 1e-9
 
 
 def spacer_of(found: Sheet, fit: Fit) -> Spacer | None:

@@ -40,9 +40,11 @@ class Formatter:
         return computed("force", force_n, "N", band=band, to=self.units, band_in_text=band_in_text)
 
     def banded_force(self, found: Band | Within) -> Quantity:
+        """A computed force with its range; newtons in, the question's units out."""
         return self.force(found.value, (found.low, found.high))
 
     def banded_pressure(self, found: Band | Within) -> Quantity:
+        """A computed gauge pressure with its range; pascals in, the question's units out."""
         return self.pressure(found.value, (found.low, found.high))
 
 

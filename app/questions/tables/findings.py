@@ -1,20 +1,21 @@
 """The consistency rules of the catalogue, and the findings of a revision."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from functools import lru_cache
-from typing import Annotated, Any, NotRequired
+from typing import Annotated, NotRequired
 
 from pydantic import Field, TypeAdapter
 from rapidfuzz import process
-from sqlalchemy import Select, bindparam, func, select
+from sqlalchemy import RowMapping, bindparam, func, select
 from typing_extensions import TypedDict
 
 from app.catalogue.present import CANDIDATES, Candidate
 from app.catalogue.rows import Snapshot
 from app.catalogue.search import LEAST
-from app.catalogue.stored import FINDINGS
+from app.catalogue.stored import FINDINGS, Query
 from app.catalogue.tables import TABLES, Source
 from app.errors import Invalid, NotFound
+from app.json_types import JsonObject
 from app.questions.answers.cautions import cautions
 from app.questions.answers.cursors import Cursor
 from app.questions.answers.views import Caution
@@ -136,7 +137,7 @@ def one_rule(slug: str) -> RuleRow:
     return _rule_row(RULES[slug])
 
 
-def finding_list(snapshot: Snapshot, asked: FindingsAsked, cursor: Cursor | None) -> dict[str, Any]:
+def finding_list(snapshot: Snapshot, asked: FindingsAsked, cursor: Cursor | None) -> JsonObject:
     """A page of warnings. Raises Invalid for an unknown rule or table."""
     for parameter, value, known in (("rule", asked.rule, [*RULES]), ("table", asked.table, [*TABLES])):
         if value is not None and value not in known:
@@ -151,7 +152,7 @@ def finding_list(snapshot: Snapshot, asked: FindingsAsked, cursor: Cursor | None
     found = snapshot.connection.execute(page, values).mappings().fetchall()
     total = snapshot.connection.execute(count, values).scalar_one() if cursor is None else cursor.total
     rows = found[: asked.limit]
-    answer: dict[str, Any] = {
+    answer: JsonObject = {
         "revision": snapshot.revision,
         "total": total,
         "findings": [_finding_row(row) for row in rows],
@@ -166,7 +167,7 @@ _COLUMNS = {"rule": "rule", "table": "in_table", "id": "row_id", "severity": "se
 
 
 @lru_cache(maxsize=64)
-def _statements(given: tuple[str, ...], accepted: bool, goes_on: bool) -> tuple[Select[Any], Select[Any]]:
+def _statements(given: tuple[str, ...], accepted: bool, goes_on: bool) -> tuple[Query, Query]:
     stored = FINDINGS.c
     # Below " " nothing sorts that a table, an id or a slug may contain, so the joined text sorts like the three parts.
     place = stored.in_table + " " + func.coalesce(stored.row_id, "") + " " + stored.rule + " " + stored.id
@@ -179,7 +180,7 @@ def _statements(given: tuple[str, ...], accepted: bool, goes_on: bool) -> tuple[
     return page, select(func.count()).select_from(FINDINGS).where(*context)
 
 
-def _sources_of(snapshot: Snapshot, rows: Sequence[Mapping[Any, Any]]) -> list[Source]:
+def _sources_of(snapshot: Snapshot, rows: Sequence[RowMapping]) -> list[Source]:
     """The sources of the rows that findings are about."""
     ids: dict[str, set[str]] = {}
     for row in rows:
@@ -188,8 +189,8 @@ def _sources_of(snapshot: Snapshot, rows: Sequence[Mapping[Any, Any]]) -> list[S
     return sources_of(snapshot, [row for name, of in ids.items() for row in snapshot.many(TABLES[name], of).values()])
 
 
-def _finding_row(row: Mapping[Any, Any]) -> FindingRow:
-    shown: dict[str, Any] = {"rule": row["rule"], "severity": row["severity"], "table": row["in_table"]}
+def _finding_row(row: RowMapping) -> FindingRow:
+    shown: JsonObject = {"rule": row["rule"], "severity": row["severity"], "table": row["in_table"]}
     for name, column in (("id", "row_id"), ("column", "in_column"), ("value", "value")):
         if row[column] is not None:
             shown[name] = row[column]

@@ -5,14 +5,15 @@ from functools import cache
 from typing import Any, Literal, NamedTuple, NotRequired
 
 from pydantic import TypeAdapter
-from sqlalchemy import Select, bindparam, func, literal, select
+from sqlalchemy import bindparam, func, literal, select
 from typing_extensions import TypedDict
 
 from app.catalogue.history import Version, version
 from app.catalogue.present import missing
 from app.catalogue.rows import Snapshot
-from app.catalogue.stored import SQL
+from app.catalogue.stored import SQL, Query
 from app.catalogue.tables import TABLES, Chassis, Damper, Fit, Row, Statement, Variant, is_row_of
+from app.json_types import JsonObject
 from app.questions.answers.cautions import cautions
 from app.questions.answers.views import Caution, Named, length, named
 from app.questions.tables.listing import sources_of
@@ -58,7 +59,7 @@ class Links(TypedDict):
 @cache
 def entry_shape(table: type[Row]) -> Any:
     """The answer about one row of a table."""
-    fields: dict[str, Any] = {
+    fields: JsonObject = {
         "revision": int,
         "table": Literal[table.table],
         "revision_from": int,
@@ -81,8 +82,8 @@ def entry_adapter(table: type[Row]) -> TypeAdapter[Any]:
 
 def entry(
     snapshot: Snapshot, table: type[Row], id: str, questions: Collection[str] = (), units: System = "published"
-) -> dict[str, Any]:
-    """The row with that id; `questions` are the names of those that can be asked about such a row.
+) -> JsonObject:
+    """The row of that id; `questions` are the names of those that can be asked about such a row.
 
     Raises NotFound with similar ids, Gone with its last versions.
     """
@@ -94,10 +95,10 @@ def entry(
 
 def shown(
     snapshot: Snapshot, found: Version, questions: Collection[str] = (), units: System = "published"
-) -> dict[str, Any]:
+) -> JsonObject:
     """The answer about a loaded row."""
     row = found.row
-    answer: dict[str, Any] = {
+    answer: JsonObject = {
         "revision": snapshot.revision,
         "table": row.table,
         "revision_from": found.revision_from,
@@ -110,7 +111,7 @@ def shown(
     return answer
 
 
-def _about_chassis(snapshot: Snapshot, chassis: Chassis, units: System) -> dict[str, Any]:
+def _about_chassis(snapshot: Snapshot, chassis: Chassis, units: System) -> dict[str, object]:
     to = choose(units)
     travels = sorted({fit.travel_mm for fit in snapshot.where(Fit, "chassis", chassis.id)})
     dampers = snapshot.many(Damper, chassis.dampers or ())
@@ -176,7 +177,7 @@ def _naming(target: str) -> list[_Naming]:
 
 
 @cache
-def _is_named(target: str) -> Select[Any]:
+def _is_named(target: str) -> Query:
     """For each column that may refer to `:id`: 1 if a row at `:n` does so, else nothing."""
     answers = []
     for table, column, in_list in _naming(target):

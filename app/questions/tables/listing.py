@@ -16,6 +16,7 @@ from app.catalogue.rows import Snapshot
 from app.catalogue.search import SEARCHED, Hit, found
 from app.catalogue.tables import Row, Source, is_row_of
 from app.errors import Invalid
+from app.json_types import JsonObject
 from app.questions.answers import cursors
 from app.questions.answers.cautions import cautions
 from app.questions.answers.cursors import Cursor
@@ -43,7 +44,7 @@ class Paged(Pinned):
         description="Cursor from `next` of the previous page; it keeps the revision of the first page.",
     )
 
-    def question(self) -> dict[str, Any]:
+    def question(self) -> JsonObject:
         """Everything that identifies the list, except page size and format."""
         outside = {"limit", "cursor", "format", "min_revision", "units"}
         return {name: value for name, value in self if value is not None and name not in outside}
@@ -113,7 +114,7 @@ class Listing:
         """The revision of the list."""
         return self.asked.pin_of(self.cursor)
 
-    def answer(self, snapshot: Snapshot) -> dict[str, Any]:
+    def answer(self, snapshot: Snapshot) -> JsonObject:
         """The page, with the next page's cursor under `next`. Raises Invalid for a blank `q`."""
         given = self.asked.question()
         conditions = {name: value for name, value in given.items() if name in self.table.columns()}
@@ -121,7 +122,7 @@ class Listing:
             self._searched(snapshot, given["q"], conditions) if "q" in given else self._in_order(snapshot, conditions)
         )
         rows, total, place = found
-        answer: dict[str, Any] = {
+        answer: JsonObject = {
             "revision": snapshot.revision,
             "table": self.table.table,
             "total": total,

@@ -9,13 +9,14 @@ import urllib.parse
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from email.utils import format_datetime
-from typing import Any
 
 from starlette.datastructures import MutableHeaders
 from starlette.routing import BaseRoute
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-DeprecatedDocument = dict[str, Any]
+from app.json_types import JsonObject
+
+DeprecatedDocument = JsonObject
 LINK = '</openapi.json>; rel="deprecation"; type="application/json"'
 
 

@@ -3,9 +3,10 @@
 import json
 from functools import cache
 from importlib.resources import files
-from typing import Any
 
-Recordings = dict[str, Any]
+from app.json_types import JsonObject
+
+Recordings = JsonObject
 
 SUMMARY = "From the invented demo; lists are cut to two."
 _MEDIA_TYPES = {"html": "text/html", "txt": "text/plain", "csv": "text/csv", "svg": "image/svg+xml"}
@@ -41,5 +42,5 @@ def problem_example(status: str) -> Recordings | None:
     return recorded("problems").get(status)
 
 
-def _demo(value: Any) -> Recordings:
+def _demo(value: object) -> Recordings:
     return {"demo": {"summary": SUMMARY, "value": value}}

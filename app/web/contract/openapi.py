@@ -12,6 +12,8 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 from pydantic import TypeAdapter
 
+from app.catalogue.columns import SLUG
+from app.json_types import JsonObject
 from app.web.contract.deprecations import mark
 from app.web.contract.examples import add_examples, problem_example
 from app.web.contract.refusals import problem_responses, refusals_of, security_of
@@ -19,7 +21,7 @@ from app.web.contract.schemas import hoist, make_exact, name_choices, without_nu
 from app.web.problem import Problem
 from app.web.reading.strict import StrictRoute
 
-OpenApiDocument = dict[str, Any]
+OpenApiDocument = JsonObject
 
 DESCRIPTION = (
     "Everything a suspension mechanic needs to know before opening a fork, with scope and source. One address "
@@ -140,7 +142,7 @@ def _put_parameter_right(parameter: OpenApiDocument, path: str) -> None:
         parameter["name"] = parameter["name"].title()  # as RFC 9110 writes them: If-Match
     if parameter["in"] == "path" and schema.get("type") == "string":
         schema.pop("examples", None)
-        schema["pattern"] = "^[a-z0-9][a-z0-9-]{0,79}$"
+        schema["pattern"] = f"^{SLUG.pattern}$"
         parameter.setdefault("description", f"Name of the thing that `{path}` is about.")
 
 

@@ -1,13 +1,13 @@
 """Derives the problem statuses of an operation, and whether it needs a key, from its address and parameters."""
 
 from collections.abc import Callable
-from typing import Any
 
+from app.json_types import JsonObject
 from app.web.contract.problem_types import PROBLEM_TYPES
 from app.web.middleware.closed_reads import ALWAYS_OPEN
 from app.web.problem import MEDIA_TYPE
 
-RefusalsDocument = dict[str, Any]
+RefusalsDocument = JsonObject
 
 LOOKUPS_BY_POST = {"batch", "jobCards", "checkChanges"}
 """These use POST only because the question does not fit into an address. They write nothing and need no key."""

@@ -4,11 +4,11 @@ import csv
 from collections.abc import Iterator
 from functools import cache
 from importlib.resources import files
-from typing import Any
 
+from app.json_types import JsonObject
 from app.web.contract.problem_types import PROBLEM_TYPES
 
-Document = dict[str, Any]
+Document = JsonObject
 
 _REFERENCE = "#/components/schemas/"
 _REFUSED = sorted({kind.status for kind in PROBLEM_TYPES.values()})
@@ -43,7 +43,7 @@ _CHOICES = {
 }
 
 
-def hoist(node: Any, schemas: Document) -> None:
+def hoist(node: object, schemas: Document) -> None:
     """Move definitions inside a schema to the components."""
     if isinstance(node, dict):
         schemas.update(node.pop("$defs", {}))
@@ -143,7 +143,7 @@ def _parameters(document: Document) -> Iterator[Document]:
             yield from operation.get("parameters", [])
 
 
-def _schemas(node: Any, key: str = "") -> Iterator[tuple[str, Document]]:
+def _schemas(node: object, key: str = "") -> Iterator[tuple[str, Document]]:
     """Add names to the schemas, and keep members that are themselves called `title`."""
     if isinstance(node, list):
         for inner in node:

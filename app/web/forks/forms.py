@@ -6,9 +6,10 @@ A form has no rules of its own: its body is validated like a program's, and each
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from app.errors import Fault
+from app.json_types import JsonObject
 from app.questions.job.choices import Choices, JobChoice
 from app.web.reading.form_body import Form
 from app.web.representation.words import heading
@@ -133,9 +134,9 @@ def _fitted(place: str, choices: Choices) -> list[FormField]:
     ]
 
 
-def body_of(form: Form, groups: Sequence[FieldGroup]) -> dict[str, Any]:
+def body_of(form: Form, groups: Sequence[FieldGroup]) -> JsonObject:
     """The form's values as the body of a request. Text that is not a number stays text, for validation to refuse."""
-    body: dict[str, Any] = {}
+    body: JsonObject = {}
     for field in _fields(groups):
         if typed := form.get(field.name):
             *outer, last = field.pointer.split("/")[1:]
@@ -146,7 +147,7 @@ def body_of(form: Form, groups: Sequence[FieldGroup]) -> dict[str, Any]:
     return body
 
 
-def _value(kind: str, typed: str) -> Any:
+def _value(kind: str, typed: str) -> object:
     if kind == "whole" and _WHOLE.fullmatch(typed):
         return int(typed)
     return Decimal(typed) if kind == "number" and _DECIMAL.fullmatch(typed) else typed

@@ -12,14 +12,14 @@ from app.bench.figures import text_of
 from app.bench.forks import Held, nothing
 from app.bench.services import RecordedService
 from app.bench.shapes import Configuration
-from app.catalogue.columns import write_number
+from app.catalogue.columns import SLUG, write_number
 from app.errors import Fault, Invalid
+from app.json_types import JsonObject
 from app.questions.job.parameters import JobCardAsked
 from app.questions.setup.parameters import SetupAsked
 from app.questions.sheet.sheet import ConfigurationAsked, SheetAsked
 from app.units.measure import parse_measure
 from app.web.access import admitted, in_shop
-from app.web.reading.strict import SLUG
 
 A = TypeVar("A", bound=ConfigurationAsked)
 PRIVATE = {"Cache-Control": "private, no-store"}
@@ -73,9 +73,9 @@ async def filled_in(request: Request, chassis: str, asked: A) -> A:
     return asked.model_copy(update={name: value for name, value in found.items() if name in wanted})
 
 
-def parameters_of(configuration: Configuration) -> dict[str, Any]:
+def parameters_of(configuration: Configuration) -> JsonObject:
     """A configuration as the parameters of a question."""
-    found: dict[str, Any] = {
+    found: JsonObject = {
         name: value for name, value in configuration.items() if name not in ("travel_mm", "wheel_size", "fluids")
     }
     if "travel_mm" in configuration:
@@ -85,7 +85,7 @@ def parameters_of(configuration: Configuration) -> dict[str, Any]:
     return found
 
 
-def _beside(known: Mapping[str, Any], given: set[str]) -> dict[str, Any]:
+def _beside(known: Mapping[str, Any], given: set[str]) -> JsonObject:
     """The known parameters, without those that depend on one given differently: a spring decides the travel, and
     spacers belong to a spring.
     """
@@ -97,7 +97,7 @@ def _beside(known: Mapping[str, Any], given: set[str]) -> dict[str, Any]:
     return found
 
 
-def _of_job(asked: JobCardAsked, known: Mapping[str, Any]) -> dict[str, Any]:
+def _of_job(asked: JobCardAsked, known: Mapping[str, Any]) -> JsonObject:
     """Use the present fork as the start of a travel change; every other job leaves travel and spring unchanged."""
     given = asked.model_fields_set
     _refuse_other_spring(asked, known)
@@ -131,11 +131,11 @@ def _refuse_other_spring(asked: JobCardAsked, known: Mapping[str, Any]) -> None:
     raise Invalid(text, [Fault("other-spring-in-fork", text, parameter=name, suggestion=str(noted))])
 
 
-def _of_rider(asked: SetupAsked, fork: Held, done: list[RecordedService]) -> dict[str, Any]:
+def _of_rider(asked: SetupAsked, fork: Held, done: list[RecordedService]) -> JsonObject:
     """The rider last recorded, and that rider's sags if the question is about the fork as it is now."""
     noted = services.last_rider(done)
     mass = asked.rider_mass or (None if noted is None else text_of(noted))
-    more: dict[str, Any] = {} if mass is None else {"rider_mass": mass}
+    more: JsonObject = {} if mass is None else {"rider_mass": mass}
     as_it_is = not {"travel", "spring", "spacers", "from_travel", "to_travel", "from_spring"} & asked.model_fields_set
     if as_it_is and not (isinstance(asked, JobCardAsked) and asked.job in ("travel-change", "spacer-change")):
         kilograms = None

@@ -23,7 +23,7 @@ never see If-None-Match. A 304 that comes from here does not count towards a rat
 
 import asyncio
 from collections import OrderedDict
-from collections.abc import Mapping, MutableMapping, Sequence
+from collections.abc import Mapping, MutableMapping
 from functools import lru_cache
 from time import perf_counter
 from typing import Any
@@ -40,6 +40,7 @@ from app.web.middleware.rates import RateCounter, RateHeaders, address_of
 from app.web.middleware.requests import RequestLog, accepted_id, new_id
 from app.web.representation.entity_tags import matches
 from app.web.session_cookie import NAME as SESSION
+from app.web.session_cookie import HeaderLines
 
 LARGEST = 1_000_000
 """The largest body that is cached, in bytes."""
@@ -54,8 +55,8 @@ _PASSING_BY = frozenset((b"content-length", b"transfer-encoding", b"content-enco
 _OF_THE_BODY = frozenset((b"content-type", b"content-length", b"content-range"))
 _OF_ONE_REQUEST = frozenset((b"x-request-id", b"ratelimit", b"ratelimit-policy"))
 
-HeaderLines = Sequence[tuple[bytes, bytes]]
-Key = tuple[Any, ...]
+
+CacheKey = tuple[Any, ...]
 
 
 class KeptAnswer:
@@ -88,7 +89,9 @@ class AnswerCache:
         self.most_bytes = settings.cache_bytes
         self.bytes = 0
         self.revision: int | None = None
-        self.answers: OrderedDict[Key, KeptAnswer] = OrderedDict()  # cachetools' LRUCache takes 1.5 µs more for a hit
+        self.answers: OrderedDict[CacheKey, KeptAnswer] = (
+            OrderedDict()
+        )  # cachetools' LRUCache takes 1.5 µs more for a hit
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -111,7 +114,7 @@ class AnswerCache:
             if answer is None or not await self._answered(answer, scope, send, first, begun):
                 await self._computed(scope, receive, send, first.get(b"if-none-match"), revision, key)
 
-    def get(self, revision: int, key: Key) -> KeptAnswer | None:
+    def get(self, revision: int, key: CacheKey) -> KeptAnswer | None:
         """The cached answer for `key`, if it is of `revision`. Drops all answers of another revision."""
         if revision != self.revision:
             self.answers.clear()
@@ -121,7 +124,7 @@ class AnswerCache:
             self.answers.move_to_end(key)
         return answer
 
-    def keep(self, revision: int, key: Key, answer: KeptAnswer) -> None:
+    def keep(self, revision: int, key: CacheKey, answer: KeptAnswer) -> None:
         """Cache an answer computed at `revision`, unless a newer revision came meanwhile or it is larger than the whole
         cache.
         """
@@ -135,7 +138,7 @@ class AnswerCache:
             _, oldest = self.answers.popitem(last=False)
             self.bytes -= oldest.size
 
-    def _key(self, scope: Scope, lines: HeaderLines, first: Mapping[bytes, bytes]) -> Key | None:
+    def _key(self, scope: Scope, lines: HeaderLines, first: Mapping[bytes, bytes]) -> CacheKey | None:
         """The cache key of a request; None if the request bypasses the cache."""
         path = scope["path"]
         if (path != "/" and not path.startswith(("/v1/", "/problems"))) or path in IN_A_CHILD:
@@ -193,7 +196,7 @@ class AnswerCache:
 
     async def _computed(
         self, scope: Scope, receive: Receive, send: Send, condition: bytes | None, revision: int | None = None,
-        key: Key | None = None,
+        key: CacheKey | None = None,
     ) -> None:  # fmt: skip
         """Pass the request on, send 304 if the client already has the answer, and cache the answer if allowed."""
         asked, state = scope, scope.setdefault("state", {})
@@ -278,7 +281,7 @@ class KeyedRequest:
         await self.app(scope, receive, send)
 
 
-def key_of(scope: Scope, first: Mapping[bytes, bytes]) -> Key:
+def key_of(scope: Scope, first: Mapping[bytes, bytes]) -> CacheKey:
     """The parts of a request that `only_keyed` passes on. `first` are its header lines by name."""
     return (
         scope["raw_path"], scope["query_string"], first.get(b"accept"), takes_gzip(first.get(b"accept-encoding")),

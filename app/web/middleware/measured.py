@@ -6,6 +6,7 @@ from typing import Any
 
 from starlette.types import Message, Receive, Scope, Send
 
+from app.json_types import JsonObject
 from app.web.metrics import NO_ROUTE, Counts
 from app.web.middleware.requests import NO_ANSWER
 
@@ -28,7 +29,7 @@ class MeasuredApp:
             await self.app(scope, receive, send)
             return
         begun = perf_counter()
-        state: dict[str, Any] = scope.setdefault("state", {})
+        state: JsonObject = scope.setdefault("state", {})
         status = NO_ANSWER
 
         def heard(message: Message) -> Awaitable[None]:

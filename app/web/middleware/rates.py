@@ -17,6 +17,7 @@ from limits.strategies import MovingWindowRateLimiter
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from structlog.typing import FilteringBoundLogger
 
+from app.json_types import JsonObject
 from app.settings import Settings
 from app.web.access import key_id
 from app.web.representation.problem_forms import problem_response
@@ -179,7 +180,7 @@ def address_of(scope: Scope) -> Client:
 def _store(url: str) -> Any:
     """Check that the client library of a shared store is installed: `redis` for `redis://`. Raises if it is not."""
     patience = {"socket_connect_timeout": 1, "socket_timeout": 1} if url.startswith(("redis", "valkey")) else {}
-    options: dict[str, Any] = {"wrap_exceptions": True, **patience}
+    options: JsonObject = {"wrap_exceptions": True, **patience}
     return storage_from_string(url, **options)
 
 

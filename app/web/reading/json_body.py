@@ -3,12 +3,13 @@
 import json
 import re
 from decimal import Decimal
-from typing import Annotated, Any, TypeVar
+from typing import Annotated, Any, NoReturn, TypeVar
 
 from pydantic import BeforeValidator, TypeAdapter, ValidationError
 from starlette.requests import Request
 
 from app.errors import Fault, Invalid, Malformed, Refusal
+from app.json_types import JsonObject
 from app.web.faults import faults_of, pointer
 from app.web.reading.text import composed, refused_character
 
@@ -103,7 +104,7 @@ def _refuse_bulk(body: bytes) -> None:
         raise Malformed(f"The body is nested deeper than {DEEPEST} levels, or its brackets do not match.")
 
 
-def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+def _object(pairs: list[tuple[str, Any]]) -> JsonObject:
     if len(pairs) > MOST_KEYS:
         raise Malformed(f"An object of the body has more than {MOST_KEYS} keys.")
     found = dict(pairs)
@@ -130,7 +131,7 @@ def _decimal(digits: str) -> Decimal:
     return value if value else abs(value)
 
 
-def _constant(name: str) -> Any:
+def _constant(name: str) -> NoReturn:
     raise Invalid.one("not-finite", f"{name} is not a number in JSON.")
 
 

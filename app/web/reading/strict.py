@@ -20,11 +20,12 @@ from starlette.responses import Response
 from starlette.routing import Match
 from starlette.types import ASGIApp, Receive, Scope, Send
 
+from app.catalogue.columns import SLUG
 from app.errors import Fault, Invalid, NotFound
+from app.json_types import JsonObject
 from app.web.faults import nearest
 from app.web.reading.text import composed, refused_character
 
-SLUG = re.compile(r"[a-z0-9][a-z0-9-]{0,79}")
 LARGEST_INTEGER = 2**63 - 1
 MOST_PARAMETERS = 200
 _INTEGER = re.compile(r"[+-]?[0-9]{1,19}")
@@ -114,11 +115,11 @@ def _plain_handler(dependant: Dependant) -> Callable[[Request], Coroutine[Any, A
     model: Any = field.field_info.annotation if field else None
 
     async def handler(request: Request) -> Response:
-        arguments: dict[str, Any] = {request_name: request}
+        arguments: JsonObject = {request_name: request}
         for alias, name in ids:
             arguments[name] = request.path_params[alias]
         if field is not None:
-            given: dict[str, Any] = dict(request.query_params)
+            given: JsonObject = dict(request.query_params)
             for name in repeated:
                 if name in given:
                     given[name] = request.query_params.getlist(name)

@@ -12,6 +12,8 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 from starlette.types import Scope
 
+from app.web.representation.answer import Answer
+
 KEPT = ("revision", "as_of", "units")
 """Parameters that links to other addresses keep: revision and units."""
 IDS = frozenset(("chassis", "variant", "spring", "from_spring", "damper", "frame", "fork", "fluid", "part"))
@@ -78,7 +80,7 @@ class Address:
         """This address with one more value of a parameter that can be repeated."""
         return _joined(self.path, [*self.hidden(), (name, value)])
 
-    def identified(self, candidate: Mapping[str, Any]) -> str:
+    def identified(self, candidate: Answer) -> str:
         """The sheet of an identified fork, with the clues that identified it as parameters."""
         variants = candidate.get("variants", [])
         more = {"variant": variants[0]["id"]} if len(variants) == 1 else {}
@@ -175,7 +177,7 @@ def _field(name: str, info: FieldInfo) -> Field:
     return Field(name, info.description or "", choices, set(kinds) <= {int, NoneType}, repeats)
 
 
-def _kinds(annotation: Any) -> Iterator[Any]:
+def _kinds(annotation: object) -> Iterator[object]:
     origin = get_origin(annotation)
     if origin is Annotated:
         yield from _kinds(get_args(annotation)[0])
@@ -195,7 +197,7 @@ def parameters_of(model: type[BaseModel]) -> tuple[str, ...]:
 
 def unit_links(address: Address) -> Mapping[str, str]:
     """The address in each system of units; choosing one drops the parameters for single units."""
-    single: dict[str, Any] = {name: None for name, _ in address.pairs if name.endswith(_UNITS)}
+    single: dict[str, object] = {name: None for name, _ in address.pairs if name.endswith(_UNITS)}
     return {
         name: address.changed(**single, units=None if name == "published" else name)
         for name in ("published", "metric", "imperial")

@@ -8,9 +8,9 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any
 from xml.etree import ElementTree as ET
 
+from app.json_types import JsonObject
 from app.units.convert import exact
 from app.units.table import Kind, unit
 from app.web.representation import words
@@ -21,7 +21,7 @@ WIDTH, MARGIN, GROUND = 400.0, 10.0, 262.0
 KEY = 300.0
 NEEDED = ("axle_to_crown", "offset", "head_angle", "trail", "wheelbase", "bb_drop", "bb_height", "reach", "stack")
 TOLD = ("axle_to_crown", "head_angle", "bb_height", "wheelbase")
-STYLES: dict[str, dict[str, Any]] = {
+STYLES: dict[str, JsonObject] = {
     "before": {"stroke": "#555", "stroke_width": 1.2, "stroke_dasharray": "5 3"},
     "after": {"stroke": "black", "stroke_width": 2.4, "stroke_dasharray": "none"},
 }

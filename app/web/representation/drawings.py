@@ -4,13 +4,13 @@ A drawing has no scripts and no styles, only presentation attributes, so it work
 """
 
 from collections.abc import Callable, Mapping
-from typing import Any
 
+from app.web.representation.answer import Answer
 from app.web.representation.bike_svg import bike_change
 from app.web.representation.kinds import Representation, register
 from app.web.representation.spring_curve_svg import spring_curve
 
-DRAWINGS: Mapping[str, Callable[[Mapping[str, Any]], bytes]] = {
+DRAWINGS: Mapping[str, Callable[[Answer], bytes]] = {
     "setup": spring_curve,
     "fork-check": bike_change,
 }

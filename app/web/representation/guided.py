@@ -1,13 +1,13 @@
 """The steps from a fork to a job card: which there are, which one a page is, and the addresses of the others."""
 
-from collections.abc import Mapping
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from app.questions.job.parameters import JOB_WORDS, JobCardAsked
 from app.questions.setup.parameters import SetupAsked
 from app.questions.sheet.fits import FitsAsked
 from app.questions.sheet.sheet import SheetAsked
 from app.web.representation.address import Address, parameters_of
+from app.web.representation.answer import Answer
 
 WAY = (("fits", "Year and travel", FitsAsked), ("sheet", "Sheet", SheetAsked), ("setup", "Set-up", SetupAsked))
 QUESTIONS_OF_THE_WAY = ("fits", "sheet", "setup", "job-card")
@@ -29,7 +29,7 @@ class GuidedJob(NamedTuple):
     href: str
 
 
-def chassis_of(question: str, answer: Mapping[str, Any]) -> str | None:
+def chassis_of(question: str, answer: Answer) -> str | None:
     """The id of the fork that a page is about, if the page is one of the steps."""
     if question in QUESTIONS_OF_THE_WAY:
         return str(answer["chassis"]["id"])

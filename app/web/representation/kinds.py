@@ -6,6 +6,8 @@ from typing import Any, Literal, Protocol
 
 from starlette.requests import Request
 
+from app.json_types import JsonObject
+
 SUFFIXES = ("json", "csv", "html", "txt", "svg")
 """The values of `format=` and of the suffix, most preferred first: `Accept: text/*` gets CSV."""
 
@@ -21,7 +23,7 @@ class Shape(Protocol):
         """An answer as JSON values."""
         ...
 
-    def json_schema(self, *, mode: Literal["serialization"]) -> dict[str, Any]:
+    def json_schema(self, *, mode: Literal["serialization"]) -> JsonObject:
         """The schema of an answer."""
         ...
 
@@ -35,7 +37,7 @@ class Answered:
     """
 
     question: str
-    answer: Mapping[str, Any]
+    answer: Mapping[str, object]
     shape: Shape
     rows: str | None
     request: Request

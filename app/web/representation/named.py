@@ -10,6 +10,7 @@ from app.catalogue.catalogue import Catalogue
 from app.catalogue.names import NAMED, names
 from app.catalogue.snapshot import Snapshot
 from app.units.measure import wheel_called
+from app.web.representation.answer import Answer
 from app.web.representation.words import TABLE_OF, NamedId, WheelSize, is_slug
 
 _TABLE = {member: table for member, table in TABLE_OF.items() if table in NAMED}
@@ -31,7 +32,7 @@ async def named(answer: Any, catalogue: Catalogue) -> Any:
     return _with_names(answer, await catalogue.ask(lambda snapshot: names(as_answered(snapshot, answer), ids)))
 
 
-def as_answered(snapshot: Snapshot, answer: Mapping[str, Any]) -> Snapshot:
+def as_answered(snapshot: Snapshot, answer: Answer) -> Snapshot:
     """The catalogue at the revision of an answer, or as far as a replica has come that lags behind it."""
     revision = answer.get("revision")
     return (
@@ -58,7 +59,7 @@ def _ids(value: Any) -> Iterator[tuple[str, str]]:
                     yield from _ids(inner)
 
 
-def _table_of_link(link: Mapping[str, Any]) -> str | None:
+def _table_of_link(link: Answer) -> str | None:
     """The table of the row that a link leads to, if its rows have names."""
     href = link.get("href")
     table = href.split("/")[2] if isinstance(href, str) and href.startswith("/v1/") else None
@@ -73,7 +74,7 @@ def _with_names(value: Any, found: Names) -> Any:
     return {member: _member(value, member, inner, found) for member, inner in value.items()}
 
 
-def _member(owner: Mapping[str, Any], member: str, value: Any, found: Names) -> Any:
+def _member(owner: Answer, member: str, value: object, found: Names) -> object:
     if isinstance(value, dict):
         return _with_names(value, found)
     if isinstance(value, list):

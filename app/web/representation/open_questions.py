@@ -4,12 +4,13 @@ For programs it stays a refusal that names all of them. No page refuses before i
 """
 
 from collections.abc import Mapping, Sequence
-from typing import Any, NamedTuple
+from typing import NamedTuple
 from urllib.parse import urlencode
 
 from app.catalogue.columns import write_number
 from app.web.representation import words
 from app.web.representation.address import Address
+from app.web.representation.answer import Answer
 
 LACKING = frozenset(("undecided", "missing"))
 """Codes for parameters that were not given yet; nothing that was typed is wrong."""
@@ -48,7 +49,7 @@ class OpenQuestion(NamedTuple):
     is_typed: bool
 
 
-def open_question(body: Mapping[str, Any], address: Address) -> OpenQuestion | None:
+def open_question(body: Answer, address: Address) -> OpenQuestion | None:
     """The first parameter that a refused request lacks; None if one that was given is wrong."""
     faults = body.get("errors", ())
     if not faults or any(fault["code"] not in LACKING or "parameter" not in fault for fault in faults):
@@ -81,7 +82,7 @@ def onwards(question: OpenQuestion, address: Address) -> str | None:
     return None
 
 
-def chosen(body: Mapping[str, Any], address: Address) -> list[tuple[str, str, str]]:
+def chosen(body: Answer, address: Address) -> list[tuple[str, str, str]]:
     """The choices so far: parameter, name of the value, and the address without it."""
     names: Mapping[str, str] = body.get("chosen", {})
     return [
@@ -96,12 +97,12 @@ def _place(name: str) -> tuple[int, str]:
     return (ORDER.index(name) if name in ORDER else len(ORDER), name)
 
 
-def _named(listed: Mapping[str, Any]) -> list[tuple[Any, str]]:
+def _named(listed: Answer) -> list[tuple[object, str]]:
     values = listed["values"]
     return list(zip(values, listed.get("names", [_sent(value) for value in values]), strict=True))
 
 
-def _sent(value: Any) -> str:
+def _sent(value: object) -> str:
     return write_number(value) if isinstance(value, float) else str(value)
 
 

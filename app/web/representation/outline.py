@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from app.web.representation import words
+from app.web.representation.answer import Answer
 
 MOST_COLUMNS = 6
 WIDEST_CELL = 48
@@ -60,7 +61,7 @@ class Section:
     node: Node
 
 
-def sections(answer: Mapping[str, Any], *without: str) -> Iterator[Section]:
+def sections(answer: Answer, *without: str) -> Iterator[Section]:
     """The members of an answer that are not empty: first single values as pairs, then a section for each other one."""
     left = {name: value for name, value in answer.items() if name not in without and value not in ([], {})}
     single = {name: value for name, value in left.items() if not isinstance(value, list | dict)}
@@ -89,12 +90,12 @@ def node_of(name: str, value: Any) -> Node:
     return WordList(words.with_unit(name, value), link_of(name, value))
 
 
-def is_quantity(value: Any) -> bool:
+def is_quantity(value: object) -> bool:
     """Whether a value is a quantity of an answer."""
     return isinstance(value, dict) and "text" in value and "ucum" in value and "value" in value
 
 
-def link_of(name: str, value: Any) -> str | None:
+def link_of(name: str, value: object) -> str | None:
     """The link for an id or address in a member; always an address of ours."""
     if not isinstance(value, str):
         return None
@@ -109,7 +110,7 @@ def _owner(name: str, key: str) -> str:
     return name if key == "id" else key
 
 
-def _several(name: str, values: list[Any]) -> Node:
+def _several(name: str, values: list[object]) -> Node:
     if values and all(isinstance(value, Mapping) and not is_quantity(value) for value in values):
         nodes = [node_of(name, value) for value in values]
         if all(isinstance(node, WordList) for node in nodes):
@@ -141,7 +142,7 @@ def _grid(name: str, values: list[Any]) -> Grid | None:
     return Grid([words.label(column) for column in columns], cells)
 
 
-def _leaves(value: Mapping[str, Any], name: str) -> Iterator[tuple[str, Node]]:
+def _leaves(value: Answer, name: str) -> Iterator[tuple[str, Node]]:
     for key, inner in value.items():
         node = node_of(_owner(name, key), inner)
         if isinstance(node, Pairs) and isinstance(inner, Mapping):

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 from urllib.parse import urlencode
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -26,6 +26,7 @@ from app.questions.sheet.sheet import SheetAsked
 from app.units.measure import parse_wheel_size, wheel_called
 from app.web.representation import bike_svg, guided, outline, words
 from app.web.representation.address import Address, carried, parameters_of, unit_links
+from app.web.representation.answer import Answer
 from app.web.representation.code import square_code
 from app.web.representation.compiled import bytecode_cache
 from app.web.representation.drawings import DRAWINGS
@@ -44,16 +45,16 @@ PRINTED = frozenset(("sheet", "job-card"))
 class Sources:
     """The documents an answer cites, numbered in order of appearance, with the pages cited."""
 
-    def __init__(self, answer: Any) -> None:
-        self.listed: list[Mapping[str, Any]] = []
+    def __init__(self, answer: object) -> None:
+        self.listed: list[Mapping[str, object]] = []
         self._numbers: dict[str, int] = {}
         self._collect(answer)
 
-    def number(self, source: Mapping[str, Any]) -> int:
+    def number(self, source: Answer) -> int:
         """The number of a source in this answer, from 1."""
         return self._numbers[source["id"]]
 
-    def _collect(self, value: Any) -> None:
+    def _collect(self, value: object) -> None:
         if isinstance(value, list):
             for inner in value:
                 self._collect(inner)
@@ -121,7 +122,7 @@ def render(answered: Answered) -> bytes:
     return page(answered.question, answered.answer, answered.request.scope)
 
 
-def page(question: str, answer: Mapping[str, Any], scope: Scope) -> bytes:
+def page(question: str, answer: Mapping[str, object], scope: Scope) -> bytes:
     """The page, from the JSON form of an answer."""
     address = Address(scope)
     chassis = guided.chassis_of(question, answer)
@@ -145,7 +146,7 @@ def page(question: str, answer: Mapping[str, Any], scope: Scope) -> bytes:
     return body.encode()
 
 
-def _title(question: str, answer: Mapping[str, Any]) -> str:
+def _title(question: str, answer: Answer) -> str:
     if question == "document":
         return str(answer["title"])
     said = words.title(question)
@@ -163,7 +164,7 @@ def _title(question: str, answer: Mapping[str, Any]) -> str:
     return f"{said}: {answer['title']}" if isinstance(answer.get("title"), str) else said
 
 
-def _drawing(question: str, answer: Mapping[str, Any]) -> Markup | None:
+def _drawing(question: str, answer: Mapping[str, object]) -> Markup | None:
     """The drawing of an answer as an element of the page. It is built as a tree, and so escaped."""
     if question not in DRAWINGS or (question == "setup" and not (answer["by_spacers"] or "coil" in answer)):
         return None
@@ -172,7 +173,7 @@ def _drawing(question: str, answer: Mapping[str, Any]) -> Markup | None:
     return Markup(DRAWINGS[question](answer).decode().partition("?>")[2].strip())
 
 
-def _code(question: str, answer: Mapping[str, Any], address: Address) -> Markup | None:
+def _code(question: str, answer: Answer, address: Address) -> Markup | None:
     if question not in PRINTED:
         return None
     return Markup(square_code(address.pinned(answer["revision"])))
@@ -183,10 +184,10 @@ class Group:
     """Statements with the same scope on the same page of the same source."""
 
     scope: str
-    rows: list[Mapping[str, Any]]
+    rows: list[Mapping[str, object]]
 
 
-def _grouped(statements: list[Mapping[str, Any]]) -> list[Group]:
+def _grouped(statements: list[Answer]) -> list[Group]:
     """Statements grouped by scope and source page, in their order."""
     groups: dict[tuple[str, str], Group] = {}
     for each in statements:
@@ -196,25 +197,25 @@ def _grouped(statements: list[Mapping[str, Any]]) -> list[Group]:
     return list(groups.values())
 
 
-class Alike(NamedTuple):
+class NearMissGroup(NamedTuple):
     """Near misses of one spring at one travel for the same reasons; `holds` lists the scopes."""
 
-    rows: list[Mapping[str, Any]]
+    rows: list[Mapping[str, object]]
     holds: list[tuple[str, list[str]]]
 
 
-def _alike(near_misses: Sequence[Mapping[str, Any]]) -> list[Alike]:
+def _alike(near_misses: Sequence[Answer]) -> list[NearMissGroup]:
     """Near misses in their order; those that differ only in wheel, variant or damper are grouped."""
-    groups: dict[tuple[str, ...], list[Mapping[str, Any]]] = {}
+    groups: dict[tuple[str, ...], list[Answer]] = {}
     for each in near_misses:
         source = words.source_words(each["source"]) if "source" in each else ""
         reasons = (reason["text"] for reason in each["reasons"])
         key = (each["spring"]["id"], str(each.get("chassis")), each["travel"]["text"], source, *reasons)
         groups.setdefault(key, []).append(each)
-    return [Alike(rows, list(_holds(rows))) for rows in groups.values()]
+    return [NearMissGroup(rows, list(_holds(rows))) for rows in groups.values()]
 
 
-def _holds(rows: Sequence[Mapping[str, Any]]) -> Iterator[tuple[str, list[str]]]:
+def _holds(rows: Sequence[Answer]) -> Iterator[tuple[str, list[str]]]:
     for name in ("wheel_size", "variant", "damper"):
         if said := dict.fromkeys(words.plain(each["scope"][name]) for each in rows if name in each["scope"]):
             yield name, list(said)
@@ -225,7 +226,7 @@ def _wheel(text: str) -> str:
     return wheel_called(parse_wheel_size(text))
 
 
-def _span(row: Mapping[str, Any], low: str, high: str) -> str:
+def _span(row: Mapping[str, object], low: str, high: str) -> str:
     return words.span(row.get(low), row.get(high)) if low in row or high in row else ""
 
 
@@ -241,7 +242,7 @@ def _moment(text: str) -> str:
     return Markup('<time datetime="{}">{} {} UTC</time>').format(text, text[:10], text[11:16])
 
 
-def _configured(recent: Mapping[str, Any], question: str) -> str:
+def _configured(recent: Answer, question: str) -> str:
     """The address of a question or job card about a configuration in the bench log."""
     known = {name: value for name, value in recent["configuration"].items() if name != "fluids"}
     if "travel" in known:

@@ -2,7 +2,6 @@
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any
 
 from starlette.responses import Response
 from starlette.types import Scope
@@ -13,6 +12,7 @@ from app.questions.job.parameters import JOB_WORDS
 from app.web.contract.problem_types import PROBLEM_TYPES
 from app.web.problem import MEDIA_TYPE, problem_body, slug_of
 from app.web.representation.address import Address
+from app.web.representation.answer import Answer
 from app.web.representation.choose import choose
 from app.web.representation.kinds import Representation
 from app.web.representation.open_questions import OpenQuestion, chosen, onwards, open_question
@@ -20,7 +20,7 @@ from app.web.representation.page import Sources, environment
 from app.web.representation.text_lines import problem_text
 from app.web.representation.words import sentence, title
 
-Body = Mapping[str, Any]
+Body = Answer
 
 
 def _json(body: Body, scope: Scope) -> bytes:
@@ -87,7 +87,7 @@ def _near(body: Body, address: Address) -> list[dict[str, str]]:
     return found
 
 
-def _choices_of(fault: Mapping[str, Any], body: Body) -> list[Mapping[str, Any]]:
+def _choices_of(fault: Answer, body: Body) -> list[Answer]:
     """The parameter with the values to choose from, if the refusal lists them."""
     undecided = body.get("undecided", [])
     return [each for each in undecided if each.get("parameter") == fault.get("parameter")]
@@ -132,7 +132,7 @@ def problem_response(
     *,
     faults: Sequence[Fault] = (),
     headers: Mapping[str, str] | None = None,
-    extra: Mapping[str, Any] | None = None,
+    extra: Answer | None = None,
 ) -> Response:
     """The response to a refused request: JSON, or a page or text if the client prefers that.
 

@@ -4,12 +4,12 @@ A 304 is not made here but in `app.web.middleware.answer_cache`, from the finish
 """
 
 from collections.abc import Mapping
-from typing import Any
 
 from starlette.requests import Request
 from starlette.responses import Response
 
 from app.web.representation import csv_table
+from app.web.representation.answer import Answer
 from app.web.representation.choose import choose
 from app.web.representation.entity_tags import etag_of, versioned
 from app.web.representation.kinds import Answered, Representation, Shape, available, register
@@ -27,7 +27,7 @@ register(
 
 async def respond(
     request: Request,
-    answer: Mapping[str, Any],
+    answer: Answer,
     shape: Shape,
     *,
     question: str,

@@ -1,8 +1,8 @@
 """Builds SVG elements with presentation attributes only, so they work under the strictest content policy."""
 
-from collections.abc import Mapping
-from typing import Any
 from xml.etree import ElementTree as ET
+
+from app.web.representation.answer import Answer
 
 INVENTED = "Demonstration: invented data. Never use it on a real fork."
 STRIP = 22  # height of that line above a drawing
@@ -27,7 +27,7 @@ def sheet(width: float, height: float, title: str, described: str, size: int = 1
     return root
 
 
-def written(root: ET.Element, answer: Mapping[str, Any]) -> bytes:
+def written(root: ET.Element, answer: Answer) -> bytes:
     """The drawing as UTF-8. A striped line at the top says if the answer rests on invented data."""
     if any(each["code"] == "invented-data" for each in answer["cautions"]):
         _marked(root)
@@ -49,7 +49,7 @@ def _marked(root: ET.Element) -> None:
     text(root, left + 30, top - 7, INVENTED, size=11, weight="bold", name="invented")
 
 
-def warnings(answer: Mapping[str, Any]) -> list[str]:
+def warnings(answer: Answer) -> list[str]:
     """The short texts of the cautions that a drawing of this answer must show."""
     there = {each["code"] for each in answer["cautions"]}
     return [WARNINGS[code] for code in WARNINGS if code in there]

@@ -3,10 +3,8 @@
 Fits, sheet, set-up, job card and label have layouts of their own; every other answer is shown by its outline.
 """
 
-from collections.abc import Mapping
-from typing import Any
-
 from app.web.representation import text_bench, text_catalogue, text_search
+from app.web.representation.answer import Answer
 from app.web.representation.kinds import Answered, Representation, register
 from app.web.representation.text_label import label_text
 from app.web.representation.text_layouts import LAYOUTS
@@ -18,7 +16,7 @@ def render(answered: Answered) -> bytes:
     return text(answered.question, answered.shape.dump_python(answered.answer, mode="json")).encode()
 
 
-def text(question: str, answer: Mapping[str, Any]) -> str:
+def text(question: str, answer: Answer) -> str:
     """The text for the JSON form of an answer."""
     layouts = {
         **LAYOUTS, **text_bench.LAYOUTS, **text_catalogue.LAYOUTS, **text_search.LAYOUTS, "label": label_text

@@ -3,6 +3,8 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from app.web.representation.answer import Answer
+
 
 class NamedId(str):
     """An id with a name; `plain` shows the name, anything else uses the id."""
@@ -127,9 +129,9 @@ def plain(value: Any) -> str:
     return str(value)
 
 
-def clicks(counted: Mapping[str, Any]) -> str:
+def clicks(counted: Mapping[str, object]) -> str:
     """A number of clicks with its datum, and the total if it is known."""
-    return f"{counted['text']}, {counted['total']} in total" if "total" in counted else str(counted["text"])
+    return f"{counted['text']}, {counted['total']} in all" if "total" in counted else str(counted["text"])
 
 
 def sentence(text: str) -> str:
@@ -138,13 +140,13 @@ def sentence(text: str) -> str:
     return text[:1].upper() + text[1:] if len(first) > 2 and first.isalpha() and first.islower() else text
 
 
-def choices(open_parameter: Mapping[str, Any]) -> list[tuple[str, str]]:
+def choices(open_parameter: Answer) -> list[tuple[str, str]]:
     """The values of an open parameter, each with its name."""
     values = [plain(value) for value in open_parameter["values"]]
     return list(zip(values, open_parameter.get("names", values), strict=True))
 
 
-def band(said: Mapping[str, Any]) -> str:
+def band(said: Answer) -> str:
     """The uncertainty of a value and its main cause, unless the text already names it."""
     biggest = str(said.get("biggest", ""))
     return (
@@ -152,7 +154,7 @@ def band(said: Mapping[str, Any]) -> str:
     )
 
 
-def bands(every: Sequence[Mapping[str, Any]]) -> str:
+def bands(every: Sequence[Answer]) -> str:
     """The uncertainty of several figures and the main cause of each, in one or two sentences."""
     shares = {plain(each["share_percent"]) for each in every}
     moved = [f"{label(each['of'])} on {each['biggest']}" for each in every if "biggest" in each]
@@ -165,7 +167,7 @@ def left(value: float, unit: str) -> str:
     return f"{plain(abs(value))} {unit} {'over' if value < 0 else 'left'}"
 
 
-def with_unit(name: str, value: Any) -> str:
+def with_unit(name: str, value: object) -> str:
     """A bare number with the unit from its name, otherwise the value in words."""
     said, unit = plain(value), unit_of(name)
     if not unit or isinstance(value, bool) or not said[:1].isdigit():
@@ -173,14 +175,14 @@ def with_unit(name: str, value: Any) -> str:
     return f"{said}{unit}" if unit == "°" else f"{said} {unit}"
 
 
-def basis_view(quantity: Mapping[str, Any]) -> str | None:
+def basis_view(quantity: Answer) -> str | None:
     """The basis of a quantity; None if its text shows only published limits: only their midpoint is computed."""
     if {"min", "max"} <= quantity.keys() and "(" not in quantity["text"]:
         return None
     return str(quantity["basis"]) if "basis" in quantity else None
 
 
-def quantity_text(quantity: Mapping[str, Any]) -> str:
+def quantity_text(quantity: Mapping[str, object]) -> str:
     """A quantity with its published figure and its basis, if it has them."""
     beside = [f"published {quantity['as_published']}"] if "as_published" in quantity else []
     beside += [basis] if (basis := basis_view(quantity)) else []
@@ -190,7 +192,7 @@ def quantity_text(quantity: Mapping[str, Any]) -> str:
 _EVERY_STATEMENT = ("id", "scope", "source", "also_in", "narrows", "note")
 
 
-def unplaced(statement: Mapping[str, Any], *placed: str) -> list[str]:
+def unplaced(statement: Mapping[str, object], *placed: str) -> list[str]:
     """The members of a statement that its layout has no place for, with labels, so that every column is shown."""
     return [
         f"{label(name)} {_member(value)}"
@@ -199,20 +201,20 @@ def unplaced(statement: Mapping[str, Any], *placed: str) -> list[str]:
     ]
 
 
-def _member(value: Any) -> str:
+def _member(value: object) -> str:
     if isinstance(value, Mapping):
         return quantity_text(value) if "text" in value else plain(value.get("name", value.get("id")))
     return ", ".join(map(plain, value)) if isinstance(value, list) else plain(value)
 
 
-def span(low: Any, high: Any) -> str:
+def span(low: object, high: object) -> str:
     """`2022–2024`, `from 2022`, `to 2024` or `150`."""
     if low is not None and high is not None:
         return plain(low) if low == high else f"{plain(low)}–{plain(high)}"
     return f"from {plain(low)}" if low is not None else f"to {plain(high)}"
 
 
-def scope_words(scope: Mapping[str, Any]) -> str:
+def scope_words(scope: Mapping[str, object]) -> str:
     """The scope of a statement; empty if it is not restricted."""
     said = []
     for what, low, high, unit in (
@@ -227,7 +229,7 @@ def scope_words(scope: Mapping[str, Any]) -> str:
     return ", ".join(said)
 
 
-def source_words(source: Mapping[str, Any]) -> str:
+def source_words(source: Answer) -> str:
     """A source in one line."""
     said = [source["title"]]
     if "edition" in source:
@@ -239,7 +241,7 @@ def source_words(source: Mapping[str, Any]) -> str:
     return ", ".join(said)
 
 
-def mass_words(guide: Mapping[str, Any]) -> str:
+def mass_words(guide: Answer) -> str:
     """The mass bracket of a guide, from the first up to but excluding the second, with the published figures."""
     ends = [guide.get(name, {}) for name in ("rider_mass_from", "rider_mass_to")]
     said = _bracket(*(end.get("text") for end in ends))

@@ -16,10 +16,11 @@ from starlette.types import Message, Scope
 from typing_extensions import TypedDict
 
 from app.errors import Invalid, NotFound, Refusal
+from app.json_types import JsonObject
 from app.questions.answers.parameters import Pinned
 from app.web.access import caller_was_read
 from app.web.contract.openapi import json_body
-from app.web.middleware.answer_cache import AnswerCache, KeptAnswer, Key, key_of, may_be_kept, only_keyed
+from app.web.middleware.answer_cache import AnswerCache, CacheKey, KeptAnswer, key_of, may_be_kept, only_keyed
 from app.web.problem import problem_of
 from app.web.reading.json_body import read_model
 from app.web.reading.strict import StrictRoute, parameters_of, strict_router
@@ -52,8 +53,8 @@ class BatchItem(TypedDict):
     index: int
     url: str
     status: int
-    answer: NotRequired[dict[str, Any]]
-    problem: NotRequired[dict[str, Any]]
+    answer: NotRequired[JsonObject]
+    problem: NotRequired[JsonObject]
 
 
 class BatchAnswer(TypedDict):
@@ -91,7 +92,7 @@ class Written:
         """For every format except JSON."""
         return json.loads(self.dump_json(instance))
 
-    def json_schema(self, **how: Any) -> dict[str, Any]:
+    def json_schema(self, **how: Any) -> JsonObject:
         """The schema of the answer."""
         return TypeAdapter(BatchAnswer).json_schema(**how)
 
@@ -140,7 +141,7 @@ async def _answered(request: Request, url: str, revision: int) -> tuple[int, byt
     return start["status"], content
 
 
-def _key(request: Request, url: str, revision: int) -> Key:
+def _key(request: Request, url: str, revision: int) -> CacheKey:
     """The cache key of a question: all that its route can read of it."""
     passed = {name: value for name, value in request.scope["headers"] if name in _PASSED}
     address = {"raw_path": url, "query_string": revision, "scheme": request.scope["scheme"]}

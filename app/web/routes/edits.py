@@ -5,7 +5,7 @@ import tempfile
 from asyncio import to_thread
 from collections.abc import Sequence
 from pathlib import Path as FilePath
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import Query, Request
 from pydantic import Field
@@ -19,6 +19,7 @@ from app.exchange import child
 from app.exchange.editing import Edits, Precondition, WrittenEdits, check_edits, write_edits
 from app.exchange.loading import Entry
 from app.exchange.read_edits import Edit, read_edits
+from app.json_types import JsonObject
 from app.questions.answers.cautions import cautions
 from app.rules.finding import refuses
 from app.web.access import permitted, to_its_end, write_context
@@ -113,7 +114,7 @@ async def edited(
     reason: str,
     idempotency_key: str | None,
     holds: Precondition | None = None,
-) -> dict[str, Any]:
+) -> JsonObject:
     """The report of edits that were written as one revision. Raises what `write_edits` and `holds` raise."""
     database = request.app.state.catalogue.database
     entry = Entry(reason, caller.label, key_of(caller.id, idempotency_key), digest_of(request, await request.body()))
@@ -124,7 +125,7 @@ async def edited(
     return _written(done)
 
 
-async def _import_package(request: Request, caller: Caller, reason: str, idempotency_key: str | None) -> dict[str, Any]:
+async def _import_package(request: Request, caller: Caller, reason: str, idempotency_key: str | None) -> JsonObject:
     options = ["--reason", reason, "--who", caller.label]
     if (key := key_of(caller.id, idempotency_key)) is not None:
         options += ["--idempotency-key", key, "--digest", digest_of(request, await request.body())]
@@ -140,7 +141,7 @@ async def _import_package(request: Request, caller: Caller, reason: str, idempot
     return answer
 
 
-async def _in_child(request: Request, command: str, *options: str) -> dict[str, Any]:
+async def _in_child(request: Request, command: str, *options: str) -> JsonObject:
     """Run `legwork load` or `check` on the body, which is a zip file, in a child process."""
     with tempfile.TemporaryDirectory(prefix="legwork-upload-") as folder:
         path = FilePath(folder) / "package.zip"
@@ -167,7 +168,7 @@ def _checked(database: Database, edits: Sequence[Edit]) -> WrittenEdits:
         apart.close()
 
 
-def _written(done: WrittenEdits) -> dict[str, Any]:
+def _written(done: WrittenEdits) -> JsonObject:
     report = done.report
     cells = {"changed_cells": done.cells.listed(), "cell_counts": done.cells.counts}
     answer = {"accepted": report["accepted"], **cells, "findings": report["findings"], "counts": report["counts"]}
@@ -175,7 +176,7 @@ def _written(done: WrittenEdits) -> dict[str, Any]:
     return {**answer, "replayed": True} if done.replayed else answer
 
 
-def replayed(answer: dict[str, Any]) -> dict[str, str]:
+def replayed(answer: JsonObject) -> dict[str, str]:
     """The header for a repeated request; removes its mark from the answer."""
     return REPLAYED if answer.pop("replayed", False) else {}
 

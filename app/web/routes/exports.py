@@ -2,7 +2,7 @@
 
 import datetime as dt
 from email.utils import format_datetime
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import Query, Request
 from pydantic import Field, TypeAdapter
@@ -45,7 +45,7 @@ CONTENT_HASH = TypeAdapter(ContentHash)
 _START = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
 
 
-def _file(media_type: str) -> dict[int | str, dict[str, Any]]:
+def _file(media_type: str) -> dict[int | str, dict[str, object]]:
     content = {media_type: {"schema": {"type": "string", "format": "binary"}}}
     return {200: {"content": content, "description": "The file."}}
 

@@ -2,7 +2,7 @@
 
 import datetime as dt
 from decimal import Decimal
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import Query, Request
 from pydantic import Field
@@ -17,6 +17,7 @@ from app.bench.services import RecordedService, service_view
 from app.bench.shapes import Configuration, Done, DueView
 from app.catalogue.rows import Snapshot
 from app.errors import Fault, Invalid
+from app.json_types import JsonObject
 from app.questions.answers.gap import Gap
 from app.questions.answers.parameters import IsoDate, Pinned
 from app.questions.answers.views import Undecided
@@ -184,8 +185,8 @@ async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Quer
     gaps: list[Gap] = []
     if not listed:
         text = "The catalogue lists no interval for this fork. See its maker's manual."
-        gaps.append({"what": "intervals", "why_needed": "they say when to open it next", "text": text})
-    answer: dict[str, Any] = {
+        gaps.append({"what": "intervals", "why_needed": "they say when it is opened next", "text": text})
+    answer: JsonObject = {
         "revision": revision, "fork": id, "on": today.isoformat(), "due": listed,
         "undecided": _riding_open(riding, ridings), "gaps": gaps,
         "cautions": await fork_cautions(request, {fork.chassis}, "not-in-the-catalogue"),
@@ -220,7 +221,7 @@ async def fork_label(request: Request, id: ForkId, asked: ForkPinnedAsked) -> Re
         )  # fmt: skip
 
     revision, lines = await request.app.state.catalogue.ask(written, asked.pin())
-    answer: dict[str, Any] = {"revision": revision, "label": lines}
+    answer: JsonObject = {"revision": revision, "label": lines}
     answer["cautions"] = await fork_cautions(request, {fork.chassis}, "limits", "shock-pump-only")
     return await respond_private(request, answer, answers.LABEL, "label")
 

@@ -8,7 +8,7 @@ from fastapi import Header, Path, Query, Request
 from pydantic import Field, TypeAdapter
 from starlette.responses import Response
 
-from app.access.idempotency import KeyedRequest
+from app.access.idempotency import IdempotentRequest
 from app.access.keys import Caller
 from app.bench import forks, services
 from app.bench.figures import configuration_view
@@ -18,6 +18,7 @@ from app.catalogue.catalogue import PRESENT, Pin
 from app.catalogue.rows import Snapshot
 from app.catalogue.tables import Source
 from app.errors import PreconditionMissing
+from app.json_types import JsonObject
 from app.questions.answers.cautions import cautions
 from app.questions.answers.cursors import Cursor
 from app.questions.answers.parameters import Pinned
@@ -91,7 +92,7 @@ async def register_fork(request: Request, idempotency_key: IdempotencyKey = None
 
 
 async def register(
-    request: Request, caller: Caller, wanted: Registering, same: KeyedRequest | None = None
+    request: Request, caller: Caller, wanted: Registering, same: IdempotentRequest | None = None
 ) -> tuple[Held, bool]:
     """Register a fork for the caller's shop; True if the same request registered it before.
 
@@ -118,7 +119,7 @@ async def list_forks(request: Request, asked: Annotated[ForksAsked, Query()]) ->
         lambda shop: forks.listed(shop, caller.shop, asked.limit, after, serial=asked.serial, chassis=asked.chassis),
     )
     revision = await _revision(request, asked)
-    found: dict[str, Any] = {
+    found: JsonObject = {
         "revision": revision, "total": page.total, "forks": [fork_view(fork) for fork in page.forks],
         "cautions": await fork_cautions(request, {fork.chassis for fork in page.forks}),
     }  # fmt: skip
@@ -146,7 +147,7 @@ async def recent_configurations(request: Request, asked: Annotated[RecentAsked, 
         }
         for each in found
     ]  # fmt: skip
-    answer: dict[str, Any] = {"revision": await _revision(request, asked), "configurations": shown}
+    answer: JsonObject = {"revision": await _revision(request, asked), "configurations": shown}
     answer["cautions"] = await fork_cautions(request, {each.chassis for each in found}, "limits")
     return await respond_private(request, answer, answers.RECENT, "recent-configurations", rows="configurations")
 

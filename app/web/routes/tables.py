@@ -12,6 +12,7 @@ from pydantic import TypeAdapter
 from starlette.responses import Response
 
 from app.catalogue.tables import TABLES, Row
+from app.json_types import JsonObject
 from app.questions.answers.parameters import Pinned
 from app.questions.tables.links import entry, entry_adapter, entry_shape
 from app.questions.tables.listing import Paged, list_adapter, list_asked, list_shape, listing
@@ -39,7 +40,7 @@ def questions_about(app: FastAPI) -> dict[str, list[str]]:
 
 
 async def respond_page(
-    request: Request, answer: dict[str, Any], adapter: TypeAdapter[Any], *, question: str, rows: str,
+    request: Request, answer: JsonObject, adapter: TypeAdapter[Any], *, question: str, rows: str,
     headers: Mapping[str, str] | None = None,
 ) -> Response:  # fmt: skip
     """One page of a list. The cursor in `next` becomes an address, in the body and as a Link header (RFC 8288)."""

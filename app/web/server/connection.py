@@ -10,6 +10,7 @@ from abc import abstractmethod
 from time import perf_counter
 from typing import Any, Literal
 
+from app.json_types import JsonObject
 from app.settings import Settings
 from app.web.middleware.security import DATA_POLICY
 from app.web.representation.problem_forms import problem_response
@@ -24,7 +25,7 @@ Phase = Literal["quiet", "head", "body"]
 _LAST_CAME = slice(52, 56)
 """In Linux's `struct tcp_info`: `tcpi_last_data_recv`, milliseconds (linux/tcp.h)."""
 
-_NOWHERE: dict[str, Any] = {"type": "http", "path": "", "raw_path": b"", "state": {}}
+_NOWHERE: JsonObject = {"type": "http", "path": "", "raw_path": b"", "state": {}}
 
 
 def raw_refusal(slug: str, detail: str) -> bytes:
@@ -50,7 +51,7 @@ class Timed:
     cycle: Any
     flow: Any
     connections: set[Any]
-    app_state: dict[str, Any]
+    app_state: JsonObject
     timeout_keep_alive_task: asyncio.TimerHandle | None
 
     def connection_made(self, transport: Any) -> None:

@@ -3,7 +3,8 @@
 import asyncio
 import threading
 from collections.abc import Sequence
-from typing import Any
+
+from structlog.typing import FilteringBoundLogger
 
 from app.database.connections import Database
 from app.errors import Unavailable
@@ -12,8 +13,8 @@ AFTER_SECONDS = 1.0
 """Seconds after the start at which the check begins."""
 
 
-def look_through_soon(databases: Sequence[Database], logger: Any) -> asyncio.TimerHandle | None:
-    """Check the large databases, if any, in their own thread, a little later. Needs a running event loop; the handle
+def look_through_soon(databases: Sequence[Database], logger: FilteringBoundLogger) -> asyncio.TimerHandle | None:
+    """Check the large databases, if any, in a thread of its own, a little later. Needs a running event loop; the handle
     cancels it.
 
     A damaged database then refuses writes, its catalogue is not ready, and the log says so.
@@ -25,7 +26,7 @@ def look_through_soon(databases: Sequence[Database], logger: Any) -> asyncio.Tim
     return asyncio.get_running_loop().call_later(AFTER_SECONDS, thread.start)
 
 
-def _look_through(databases: Sequence[Database], logger: Any) -> None:
+def _look_through(databases: Sequence[Database], logger: FilteringBoundLogger) -> None:
     for database in databases:
         try:
             database.integrity_check()

@@ -7,7 +7,7 @@ import resource
 import signal
 import socket
 import sys
-from typing import Any, Literal
+from typing import Literal
 
 import uvicorn
 from starlette.types import ASGIApp
@@ -53,7 +53,7 @@ def config_of(app: ASGIApp, settings: Settings, parser: Literal["httptools", "h1
     )
 
 
-def run(settings: Settings, app: Any) -> None:
+def run(settings: Settings, app: ASGIApp) -> None:
     """Serve until SIGTERM or SIGINT; running requests get `shutdown_timeout` seconds.
 
     If the address cannot be used: one plain line on standard error and exit code 3.
