@@ -28,7 +28,7 @@ class Waiting:
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         came = scope["state"].get("came") if scope["type"] == "http" else None
         if came is not None and self._waited(came) > self.limit_s and scope["path"] not in ALWAYS_ANSWERED:
-            detail = "More is asked than this worker can answer at the moment."
+            detail = "The server is overloaded. Retry in a second."
             await problem_response(scope, "unavailable", detail, headers={"Retry-After": "1"})(scope, receive, send)
             return
         await self.app(scope, receive, send)
