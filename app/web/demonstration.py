@@ -9,6 +9,7 @@ import re
 import tempfile
 from collections.abc import Callable, MutableMapping
 from pathlib import Path
+from time import perf_counter
 from typing import Any
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -53,11 +54,15 @@ class Demonstration:
             response = problem_response(scope, "method-not-allowed", text, headers={"Allow": ", ".join(_READS)})
             await response(scope, receive, send)
             return
+        begun = perf_counter()
         try:
             service = await self._service()
         except Refusal as refusal:
             await refused(scope, refusal)(scope, receive, send)
             return
+        state = scope.get("state", {})
+        if "came" in state:
+            state["came"] += perf_counter() - begun  # making it is no queue on the loop
         await service(_inner(scope), receive, _Led(send))
 
     async def _service(self) -> ASGIApp:

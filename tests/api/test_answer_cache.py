@@ -92,7 +92,7 @@ async def test_no_answer_takes_the_spelling_of_the_first_client(kept: Kept) -> N
         assert more in answer.json()["next"]
         assert ("format" in answer.json()["next"]) is (more == "format=json")
         assert more in answer.headers["link"]
-    for first, second in (("", "?format=json"), ("?format=json", "")):
+    for first, second in (("", "?units=metric"), ("?units=metric", "")):
         answers = [(await client.get(f"/problems/stale{end}")).status_code for end in (first, second, first, second)]
         assert answers[:2] == answers[2:]
         assert sorted(answers) == [200, 200, 422, 422]

@@ -119,10 +119,15 @@ def dribbling(site: str) -> Iterator[str]:
         line.shutdown()
 
 
+def chromium() -> str | None:
+    """The path of Chromium; None if the machine has none."""
+    return next((path for name in BROWSERS if (path := shutil.which(name))), None)
+
+
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    """The Chromium of this machine."""
-    found = next((path for name in BROWSERS if (path := shutil.which(name))), None)
+    """Chromium as the machine has it."""
+    found = chromium()
     if found is None:
         if os.environ.get("CI"):
             pytest.fail("there is no chromium; apt-get install -y chromium")

@@ -23,7 +23,10 @@ def procedure_for(snapshot: Snapshot, found: Sheet, job: JobName) -> tuple[Proce
     may_hold = [(row, scope) for row, scope in scoped if found.where.may_hold(scope)]
     sure = [(row, scope) for row, scope in may_hold if not found.where.open_in(scope)]
     if not sure:
-        text = f"The catalogue has no order of work for {JOB_WORDS[job]} of {context.chassis.name}."
+        text = (
+            f"The catalogue has no order of work for {JOB_WORDS[job]} of {context.chassis.name}, so there is no card. "
+            "Enter one in the tables procedures and steps; the sheet has all that is listed."
+        )
         raise Invalid.one("no-procedure", text, parameter="job")
     best = next(one for one in sure if not any(_beats(other, one) for other in sure))
     rivals = [each for each in may_hold if each not in sure and _beats(each, best)]

@@ -24,15 +24,15 @@ from app.web.reading.strict import StrictRoute
 OpenApiDocument = JsonObject
 
 DESCRIPTION = (
-    "Everything a suspension mechanic needs to know before opening a fork, with scope and source. One address "
-    "gives JSON, a page, text or CSV: its suffix (`.html .txt .csv .svg`) overrides `format=`, which overrides "
-    "Accept. Unknown values are absent, never null; clients must ignore members they do not know. Every error is a "
-    "problem detail (RFC 9457) whose `errors[].code` is stable. Every GET address also answers HEAD and OPTIONS. The "
-    "examples are from an invented catalogue, with lists cut to two entries."
+    "Everything a suspension mechanic needs to know before opening a fork, each value with its scope and source. Every "
+    "address gives JSON, a page, text or CSV: its suffix (`.html .txt .csv .svg`) comes before `format=`, that before "
+    "Accept. An unknown value is absent, never null. Ignore members that you do not know. Every refusal is a problem "
+    "detail (RFC 9457) with stable `errors[].code`. GET also takes HEAD and OPTIONS. The examples come from an "
+    "invented catalogue; their lists are cut to two."
 )
 TAGS = {
-    "questions": "Mechanics' questions: which chassis it is, what fits, all that is listed for it, and the work.",
-    "tables": "All tables, with the columns of the exchange format.",
+    "questions": "Questions of a mechanic: which fork it is, what fits it, all that is listed for it, and the work.",
+    "tables": "All tables, as they are exchanged.",
     "units and standards": "Units, conversion, and public standards as tables.",
     "rules": "The rules that check the catalogue, and their findings.",
     "revisions": "Revisions, the change feed, and every version of a statement.",
@@ -41,6 +41,7 @@ TAGS = {
     "bench log": "The bench log: the forks of a workshop and the work done on them.",
     "operation": "For operators, and the problem types.",
 }
+"""In the order in which `/docs` shows them."""
 _METHODS = {"get", "put", "post", "delete", "patch"}
 _REFERENCE = "#/components/schemas/{model}"
 
@@ -112,7 +113,7 @@ def describe(app: FastAPI) -> OpenApiDocument:
     mark(document)
     components["responses"] = problem_responses(problem_example, _statuses(document))
     used = {tag for _, _, operation in _operations(document) for tag in operation.get("tags", [])}
-    document["tags"] = [{"name": tag, "description": text} for tag, text in sorted(TAGS.items()) if tag in used]
+    document["tags"] = [{"name": tag, "description": text} for tag, text in TAGS.items() if tag in used]
     return document
 
 

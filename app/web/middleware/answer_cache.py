@@ -5,8 +5,9 @@ Why a kept answer is right for the request that gets it:
 1. *The key is all that the application can read.* A request that may be answered from here reaches the routes through
    `KeyedRequest`, which hands on what `key_of` holds and withholds everything else: other header lines, the client's
    address, the HTTP version. So an answer cannot depend on anything outside the key, whatever a route does.
-   In the key: scheme, Host (links and printed codes carry them), path and query byte for byte, Accept, whether gzip is
-   taken, and whether a key was sent. A request in which a line of the key comes twice is neither looked up nor kept.
+   In the key: scheme, Host and root path (links and printed codes carry them), path and query byte for byte, Accept,
+   whether gzip is taken, and whether a key was sent. A request in which a line of the key comes twice is neither looked
+   up nor kept.
 2. *Whose key it is* is not in the key. A route that asks for it (`app.web.access.caller_of`) leaves a mark in the
    request's state, and an answer with that mark is not kept. A request with a session's cookie passes by.
 3. *The catalogue* is in the key by its revision, which is read before the body is computed. All answers are of one
@@ -285,7 +286,7 @@ def key_of(scope: Scope, first: Mapping[bytes, bytes]) -> CacheKey:
     """The parts of a request that `only_keyed` passes on. `first` are its header lines by name."""
     return (
         scope["raw_path"], scope["query_string"], first.get(b"accept"), takes_gzip(first.get(b"accept-encoding")),
-        first.get(b"host"), scope["scheme"], b"authorization" in first,
+        first.get(b"host"), scope["scheme"], scope.get("root_path", ""), b"authorization" in first,
     )  # fmt: skip
 
 
@@ -299,9 +300,9 @@ def only_keyed(scope: Scope) -> Scope:
         lines.append((b"authorization", b""))
     if takes_gzip(first.get(b"accept-encoding")):
         lines.append((b"accept-encoding", b"gzip"))
-    names = ("type", "asgi", "scheme", "method", "path", "raw_path", "query_string", "app", "state")
+    names = ("type", "asgi", "scheme", "method", "path", "raw_path", "query_string", "root_path", "app", "state")
     kept = {name: scope[name] for name in names if name in scope}
-    return {**kept, "http_version": "1.1", "root_path": "", "headers": lines, "client": None, "server": None}
+    return {**kept, "http_version": "1.1", "headers": lines, "client": None, "server": None}
 
 
 def may_be_kept(start: Message) -> bool:

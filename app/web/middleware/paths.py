@@ -7,7 +7,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from app.web.representation.kinds import SUFFIXES
 from app.web.representation.problem_forms import problem_response
 
-_SUFFIX = re.compile(rf"(/v1/.*[^/])\.({'|'.join(SUFFIXES)})")
+_SUFFIX = re.compile(rf"(/v1/.*[^/]|/problems(?:/.*[^/])?)\.({'|'.join(SUFFIXES)})")
 _NOTHING_OF_OURS = re.compile(rb"%(2f|5c|00)|\\", re.IGNORECASE)
 
 
