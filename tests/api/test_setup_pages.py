@@ -73,7 +73,7 @@ async def test_a_card_for_a_rider_above_the_limit_says_so_in_its_first_line(load
         asked = "/v1/chassis/tarnoch-raddle-37/job-card.txt?job=lower-leg-service&travel=160&wheel_size=622&rider_mass="
         over, within = [(await client.get(asked + mass)).text for mass in ("140", "80")]
         altitude = (await client.get(f"{asked}80&altitude=2300")).text
-    assert "This fork carries a rider of at most 130 kg" in " ".join(over.splitlines()[2:4])
+    assert "This fork carries a rider of at most 130 kg" in " ".join(over.partition("=\n")[2].splitlines()[:2])
     assert "Start pressure" not in over
     assert "carries a rider of at most" not in within
     assert "Fill to" in altitude
