@@ -1,6 +1,6 @@
-"""How settings are written as environment variables: their kinds of value, and names that are nearly a setting's.
+"""Parses settings from environment variables, and finds names that are almost those of a setting.
 
-Every value that cannot be used is refused here, with a sentence, so that nothing fails later with a traceback.
+Every unusable value is refused here with a sentence, so that nothing fails later with a traceback.
 """
 
 import ipaddress
@@ -15,13 +15,13 @@ from rapidfuzz.distance import OSA
 
 PREFIX = "LEGWORK_"
 NEAR = 2
-"""A name that differs from a setting's by so many letters, or fewer, is a slip."""
+"""A name that differs from a setting's name by at most this many letters counts as a typing error."""
 
 _LINK = re.compile(r"(?:tcp|udp|sctp)://\S+")
 _LINKS = re.compile(
     rf"{PREFIX}(?:[A-Z0-9_]+_)?(?:SERVICE_(?:HOST|PORT)(?:_\w+)?|PORT_\d+_(?:TCP|UDP|SCTP)(?:_(?:PROTO|PORT|ADDR))?)"
 )
-"""What Kubernetes (and links of containers before it) puts into the environment for a service called legwork."""
+"""Variables that Kubernetes (and container links before it) sets for a service called legwork."""
 _OF_TESTS = f"{PREFIX}TEST_"
 _HOST = re.compile(r"\*|(?:\*\.)?[a-z0-9_](?:[a-z0-9_-]*)(?:\.[a-z0-9_][a-z0-9_-]*)*")
 _ORIGIN = re.compile(r"https?://(?:[a-z0-9_](?:[a-z0-9_.-]*[a-z0-9_])?|\[[0-9a-f:.]+\])(?::[0-9]{1,5})?")
@@ -29,14 +29,14 @@ _ENGINES = ("sqlite:///", "postgresql://", "postgresql+psycopg://")
 
 
 def without_links(given: object, usual: int) -> object:
-    """`usual` in place of a service link such as `tcp://10.0.0.7:8000`, which no operator wrote."""
+    """Use `usual` in place of a service link such as `tcp://10.0.0.7:8000`, which no operator wrote."""
     return usual if isinstance(given, str) and _LINK.fullmatch(given) else given
 
 
 def misnamed(environment: Mapping[str, str], names: Iterable[str]) -> tuple[dict[str, str], list[str]]:
-    """The variables that are nearly a setting, each with the setting it must mean, and other unknown ones of ours.
+    """Variables that are almost settings, each with the setting probably meant, and other unknown ones with our prefix.
 
-    `names` are the settings in full. Service links of orchestrators and the tests' own variables are neither.
+    `names` are the full names of the settings. Service links of orchestrators and the tests' own variables are neither.
     """
     known = set(names)
     slips: dict[str, str] = {}
@@ -54,7 +54,7 @@ def misnamed(environment: Mapping[str, str], names: Iterable[str]) -> tuple[dict
 
 
 def _split(given: object) -> object:
-    """A list as words between commas, or as JSON."""
+    """Split a list written as words with commas, or as JSON."""
     if not isinstance(given, str):
         return given
     if not re.match(r'\s*\[\s*["\]]', given):
@@ -66,7 +66,7 @@ def _split(given: object) -> object:
 
 
 def _host(given: str) -> str:
-    """A host as browsers name it, without scheme and port."""
+    """A host as browsers write it, without scheme and port."""
     host = given.lower()
     bare = host[1:-1] if host.startswith("[") and host.endswith("]") else host
     try:
@@ -89,7 +89,7 @@ def _network(given: str) -> str:
 
 
 def _origin(given: str) -> str:
-    """An origin as a browser writes it in the Origin header: scheme, host and a port if it is not the usual one."""
+    """An origin as a browser writes it in the Origin header: scheme, host, and the port if it is not the default."""
     origin = given.lower()
     if origin == "*":
         return origin
@@ -133,7 +133,7 @@ def _rate_store(given: str) -> str:
     try:
         storage_from_string(given)
     except ConfigurationError as error:
-        raise ValueError(f"this store cannot be used: {error}") from None
+        raise ValueError(f"this store does not work: {error}") from None
     except Exception as error:  # each store has its own parser of addresses, with errors of its own
         raise ValueError(f"this is not the address of a store, such as redis://host:6379 ({error})") from None
     return given

@@ -1,4 +1,4 @@
-"""create_app: settings and catalogue in, the whole web service out; nothing else is assembled anywhere."""
+"""create_app builds the whole web service from settings and a catalogue; nothing else is assembled anywhere."""
 
 import asyncio
 import json
@@ -64,7 +64,7 @@ def create_app(
     log_to: TextIO | None = None,
     demonstration: bool = True,
 ) -> Service:
-    """The service over one catalogue and one shop database, and the demonstration below /demo if reads are open.
+    """Build the service for one catalogue and one shop database, with the demonstration under /demo if reads are open.
 
     Routes find `settings`, `catalogue`, `shop` and `logger` on `request.app.state`.
     """
@@ -119,7 +119,7 @@ def create_app(
 
 @asynccontextmanager
 async def _begun(app: FastAPI) -> AsyncIterator[None]:
-    """Before the first request: a service that cannot describe itself does not start."""
+    """Build the API description before the first request, so a service that cannot describe itself does not start."""
     app.state.openapi_bytes()
     catalogue, shop = app.state.catalogue, app.state.shop
     databases = [each for each in (catalogue and catalogue.database, shop) if each is not None]

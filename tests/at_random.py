@@ -1,7 +1,6 @@
-"""A property tried a few times, the same ones every time, and then with others for as long as is wanted.
+"""Runs a property on a few fixed examples, then on random ones for as long as you want.
 
-LEGWORK_TEST_FUZZ_MINUTES sets for how long, each property by itself; none unless it is set.
-"""
+LEGWORK_TEST_FUZZ_MINUTES sets how long, for each property separately; unset means not at all."""
 
 import os
 import random
@@ -17,7 +16,7 @@ AT_ONCE = 400
 
 
 def hold(holds: Callable[..., None], *given_by: SearchStrategy[Any], few: int) -> None:
-    """Runs `holds` on `few` examples; then, where that is wanted, on others until the time is up."""
+    """Runs `holds` on `few` examples; then, if the environment asks for it, on others until the time is up."""
     tried = 0
 
     def counted(values: tuple[Any, ...]) -> None:

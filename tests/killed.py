@@ -1,7 +1,6 @@
-"""A service in a process that is killed, begun from one that has imported it already: a start takes half a second.
+"""A service in a process that gets killed, forked from one that has done its imports: a start takes half a second.
 
-LEGWORK_TEST_KILLS sets how often each test kills; without it all tests together kill 20 times.
-"""
+LEGWORK_TEST_KILLS sets how often each test kills; without it all tests together kill 20 times."""
 
 import contextlib
 import multiprocessing
@@ -19,12 +18,12 @@ PRELOADED = ["app.main", "app.web.server.server", "app.cli.program", "app.cli.se
 
 
 def kills(few: int) -> int:
-    """How often a test is to kill."""
+    """The number of times a test kills the service."""
     return int(os.environ.get("LEGWORK_TEST_KILLS", few))
 
 
 def serve(given: dict[str, str], port: int) -> None:
-    """`legwork serve`, in a group of processes of its own."""
+    """`legwork serve`, in its own process group."""
     from app.cli.program import cli
 
     os.setsid()
@@ -44,7 +43,7 @@ class Served:
         self.pid: int = process.pid
 
     def kill(self, *, children: bool = False) -> None:
-        """SIGKILL to the service, and to what it has started if that is wanted."""
+        """SIGKILL to the service and, if requested, to its child processes."""
         if children:
             os.killpg(self.pid, signal.SIGKILL)
         else:
@@ -54,7 +53,7 @@ class Served:
 
 @contextmanager
 def served(url: str, shop_url: str, token: str) -> Iterator[Served]:
-    """A service that is ready; ended in the end if it was not before."""
+    """A service that is ready; stopped at the end if it is still running."""
     with socket.create_server(("127.0.0.1", 0)) as free:
         port = free.getsockname()[1]
     given = {

@@ -1,4 +1,4 @@
-"""The one way a test looks at a refusal."""
+"""The one assertion for refusals."""
 
 from typing import Any
 
@@ -18,7 +18,7 @@ def assert_problem(
     pointer: str | None = None,
     suggestion: str | None = None,
 ) -> dict[str, Any]:
-    """The body of a problem detail (RFC 9457) of that status, with one error that has all that is given."""
+    """Asserts a problem detail (RFC 9457) of that status, with one error that has all the given members; returns it."""
     assert response.status_code == status, f"{response.status_code}: {response.text[:500]}"
     assert response.headers["content-type"] == "application/problem+json"
     problem: dict[str, Any] = response.json()

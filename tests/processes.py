@@ -1,10 +1,10 @@
-"""The processes that others have started, as Linux lists them."""
+"""Child processes of a process, as Linux lists them."""
 
 from pathlib import Path
 
 
 def started_by(parent: int) -> list[int]:
-    """Those that a process has started from its first thread and that still run; none once it has ended itself."""
+    """Children that a process started from its main thread and that still run; empty once it has ended."""
     try:
         found = Path(f"/proc/{parent}/task/{parent}/children").read_text("ascii")
     except (FileNotFoundError, ProcessLookupError):

@@ -1,1 +1,1 @@
-"""Keys, scopes, audit and rate state: the second database, whose rows can be erased."""
+"""Keys, scopes, sign-ins and the audit log, in the shop database, whose rows can be erased."""

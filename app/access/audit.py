@@ -1,8 +1,8 @@
 """The audit: every write that was requested, done or refused, by the public id of its key; never a key or a body. Also
 keys that were made or revoked, sign-ins, and requests with a key that is not valid.
 
-A write that a key may do is entered before it begins and completed when it is answered: what was killed between the
-two stands there with status 0, and the revisions say whether it was done.
+A permitted write is entered before it begins and completed when it is answered. If the process is killed in between,
+the entry keeps status 0, and the revisions show whether it was done.
 """
 
 import datetime as dt
@@ -22,12 +22,12 @@ UNKNOWN = 0  # status of a write that began and whose answer was never written d
 
 
 def begun(shop: Database, caller: Caller | None, *, method: str, path: str, request_id: str | None) -> int:
-    """Enter a write that begins; returns the number of the entry."""
+    """Enter a write that begins; return the number of the entry."""
     return _enter(shop, caller, UNKNOWN, method, path, request_id)
 
 
 def ended(shop: Database, number: int, status: int, *, reason: str | None = None, revision: int | None = None) -> None:
-    """Complete an entry with what was answered, and the revision that held then."""
+    """Complete an entry with the status of the answer, and the latest revision then."""
     with shop.writing() as session:
         entry = session.get_one(AuditEntry, number)
         entry.status, entry.done = status, status < 400

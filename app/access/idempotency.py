@@ -1,4 +1,4 @@
-"""Requests to the shop database that were done before, by the Idempotency-Key that came with them; kept for 30 days."""
+"""Requests to the shop database that were already done, by Idempotency-Key; kept for 30 days."""
 
 import datetime as dt
 from typing import NamedTuple
@@ -9,22 +9,25 @@ from app.access.keys import now
 from app.access.stored import IDEMPOTENCY_KEYS
 from app.errors import Invalid
 
-KEPT = dt.timedelta(days=30)
+KEEP_FOR = dt.timedelta(days=30)
 
 
-class KeyedRequest(NamedTuple):
-    """The key that came with a request, with the sender it belongs to, and a digest of the request."""
+class IdempotentRequest(NamedTuple):
+    """The key of a request, including its sender, and a digest of the request."""
 
     key: str
     digest: str
 
 
-def made_before(connection: Connection, request: KeyedRequest | None) -> str | None:
-    """The text that `remember` stored for this request, or None. Raises Invalid for a key of another request."""
+def made_before(connection: Connection, request: IdempotentRequest | None) -> str | None:
+    """The text that `remember` stored for this request, or None.
+
+    Raises Invalid if the key was used for another request.
+    """
     if request is None:
         return None
     known = select(IDEMPOTENCY_KEYS.c.digest, IDEMPOTENCY_KEYS.c.made).where(
-        IDEMPOTENCY_KEYS.c.key == request.key, IDEMPOTENCY_KEYS.c.used_at >= now(-KEPT)
+        IDEMPOTENCY_KEYS.c.key == request.key, IDEMPOTENCY_KEYS.c.used_at >= now(-KEEP_FOR)
     )
     found = connection.execute(known).first()
     if found is None:
@@ -34,11 +37,11 @@ def made_before(connection: Connection, request: KeyedRequest | None) -> str | N
     return str(found.made)
 
 
-def remember(connection: Connection, request: KeyedRequest | None, made: str) -> None:
-    """Keep the outcome of a request, in the transaction that made it, and drop the keys that are older than KEPT."""
+def remember(connection: Connection, request: IdempotentRequest | None, made: str) -> None:
+    """Store the outcome of a request in its own transaction, and delete the keys that have expired."""
     if request is None:
         return
-    connection.execute(delete(IDEMPOTENCY_KEYS).where(IDEMPOTENCY_KEYS.c.used_at < now(-KEPT)))
+    connection.execute(delete(IDEMPOTENCY_KEYS).where(IDEMPOTENCY_KEYS.c.used_at < now(-KEEP_FOR)))
     connection.execute(
         insert(IDEMPOTENCY_KEYS), {"key": request.key, "digest": request.digest, "made": made, "used_at": now()}
     )

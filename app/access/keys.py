@@ -1,7 +1,7 @@
-"""Keys: made once and shown once, kept as SHA-256, compared in constant time; each has scopes and can be revoked.
+"""API keys: shown once when made, stored as SHA-256, compared in constant time; each has scopes and can be revoked.
 
-A key reads `legwork-<id>-<secret>`: the id is public and finds the row, the secret is 256 random bits, so no slow hash
-is needed. Whether the id is unknown, the secret wrong or the key revoked, the answer is one and takes one path.
+A key reads `legwork-<id>-<secret>`. The id is public and finds the row; the secret is 256 random bits, so no slow hash
+is needed. An unknown id, a wrong secret and a revoked key get the same answer on the same path.
 """
 
 import datetime as dt
@@ -34,14 +34,16 @@ _BY_ID = select(
 ).select_from(
     select(literal(1).label("one")).subquery().outerjoin(StoredKey, col(StoredKey.id) == bindparam("id"))
 )  # fmt: skip
-"""One row in either case, empty if there is no such key: reading no row, or an object, would take another time."""
+"""Always one row, empty if there is no such key: reading no row, or an object, would take a different time."""
 _NOBODY = hashlib.sha256(b"nobody").hexdigest()
 
 
 @dataclass(frozen=True, slots=True)
 class Caller:
-    """Who is asking: the public id and label of a key, what it may do, and the shop whose bench log it sees. `admin`
-    may do everything, but sees no other shop's forks."""
+    """The sender of a request: public id and label of its key, its scopes, and the shop whose bench log it sees.
+
+    `admin` may do everything, but sees no other shop's forks.
+    """
 
     id: str
     label: str
@@ -49,18 +51,18 @@ class Caller:
     shop: str
 
     def may(self, scope: KeyScope) -> bool:
-        """Whether the key has that scope, or may do everything."""
+        """Whether the key has that scope, or `admin`."""
         return scope in self.scopes or "admin" in self.scopes
 
     def require(self, scope: KeyScope) -> None:
-        """Raises Forbidden where the key lacks the scope."""
+        """Raises Forbidden if the key lacks the scope."""
         if not self.may(scope):
-            raise Forbidden(f"this key may not do that: it takes the scope {scope}")
+            raise Forbidden(f"this key may not do that: it needs the scope {scope}")
 
 
 @dataclass(frozen=True, slots=True)
 class KeyView:
-    """A key as it is listed; `token` only at the moment it is made."""
+    """A key as it is listed; `token` is present only when it has just been made."""
 
     id: str
     label: str
@@ -72,16 +74,21 @@ class KeyView:
 
 
 def add(shop: Database, label: str, scopes: Iterable[str], *, of: str | None = None) -> KeyView:
-    """Make a key; its token is in the answer and never again. Keys `of` one shop share a bench log; a key of none has
-    one of its own. Raises Invalid for a label, scope or name of a shop that is none."""
+    """Make a key. Its token is in this answer and never shown again.
+
+    Keys `of` one shop share a bench log; a key without a shop has its own. Raises Invalid for an invalid label, scope
+    or shop name.
+    """
     wanted = sorted(set(scopes))
     if not _LABEL.fullmatch(label):
-        raise Invalid.one("label", "a label is 1 to 60 letters, digits, spaces, dots or hyphens; it is public")
+        raise Invalid.one("label", "a label has 1 to 60 letters, digits, spaces, dots or hyphens; it is public")
     unknown = [scope for scope in wanted if scope not in SCOPES]
     if unknown or not wanted:
         raise Invalid.one("scope", f"a scope is one of {', '.join(SCOPES)}")
     if of is not None and (not _SHOP.fullmatch(of) or _A_KEYS_ID.fullmatch(of)):
-        raise Invalid.one("shop", "a shop is 3 to 40 small letters, digits and hyphens, a letter first")
+        raise Invalid.one(
+            "shop", ("a shop name has 3 to 40 lower-case letters, digits and hyphens, and starts with a letter")
+        )
     id, secret = secrets.token_hex(6), secrets.token_urlsafe(32)
     key = StoredKey(
         id=id, label=label, digest=digest_of(secret), scopes=";".join(wanted), shop=of or id, created_at=now(),
@@ -94,12 +101,11 @@ def add(shop: Database, label: str, scopes: Iterable[str], *, of: str | None = N
 
 
 def revoke(shop: Database, id: str) -> None:
-    """A revoked key is refused from now on, and whoever is signed in with it is so no longer. Raises NotFound for an id
-    that no key in force has."""
+    """Revoke a key: it is refused from now on, and its sessions end. Raises NotFound unless a valid key has that id."""
     with shop.writing() as session:
         key = session.get(StoredKey, id)
         if key is None or key.revoked_at is not None:
-            raise NotFound("no key in force has that id")
+            raise NotFound("no valid key has that id")
         key.revoked_at = now()
         session.add(_entry(key, "keys revoke"))
         session.execute(delete(StoredSession).where(col(StoredSession.key) == id))
@@ -114,7 +120,7 @@ def _entry(key: StoredKey, command: str) -> AuditEntry:
 
 
 def listed(shop: Database) -> list[KeyView]:
-    """All keys, the revoked ones too, oldest first; no secrets."""
+    """All keys, including revoked ones, oldest first; no secrets."""
     with shop.reading() as session:
         every = select_rows(StoredKey).order_by(col(StoredKey.created_at), col(StoredKey.id))
         return [_view(key) for key in session.exec(every)]
@@ -127,7 +133,7 @@ def _view(key: StoredKey, token: str | None = None) -> KeyView:
 
 
 def caller(shop: Database, authorization: str | None) -> Caller | None:
-    """Who sends this Authorization header; None where there is none. Raises Unauthorised for any key not in force."""
+    """The sender of this Authorization header; None without one. Raises Unauthorised for a key that is not valid."""
     if authorization is None:
         return None
     kind, _, token = authorization.partition(" ")
@@ -137,20 +143,20 @@ def caller(shop: Database, authorization: str | None) -> Caller | None:
         key = session.execute(_BY_ID, {"id": id}).one()
     right = hmac.compare_digest(digest_of(secret), key.digest or _NOBODY)
     if not right or key.id is None or key.revoked_at is not None:
-        raise Unauthorised("this key is not in force")
+        raise Unauthorised("this key is not valid")
     return caller_of(key)
 
 
 def caller_of(key: StoredKey | Row[Any]) -> Caller:
-    """Who sends a request with that key, read as an object or as columns."""
+    """The sender with that key, given as an object or as columns."""
     return Caller(key.id, key.label, frozenset(key.scopes.split(";")), key.shop)
 
 
 def now(later: dt.timedelta = dt.timedelta()) -> str:
-    """The present moment or one that is later, RFC 3339 UTC."""
+    """The current time or a later one, RFC 3339 UTC."""
     return (dt.datetime.now(dt.UTC) + later).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
 def digest_of(secret: str) -> str:
-    """SHA-256 in hexadecimal: what is kept of a secret of 256 random bits."""
+    """SHA-256 in hexadecimal, which is all that is stored of a 256-bit random secret."""
     return hashlib.sha256(secret.encode()).hexdigest()

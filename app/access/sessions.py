@@ -27,12 +27,14 @@ MOST = 20
 SHOWN = 16
 """Letters of a digest that name a session in a list."""
 LETTERS = 43
-"""Of a session's secret: 256 bits in base64url (RFC 4648, 5) without padding."""
+"""Length of a session's secret: 256 bits in base64url (RFC 4648, 5) without padding."""
 
 
 def begin(shop: Database, caller: Caller, before: str | None = None) -> str:
-    """The secret of a new session of that key; `before`, if the browser had one, ends with it, and so do the oldest of
-    the key where it would have more than MOST."""
+    """Create a session for that key and return its secret.
+
+    It ends `before`, the browser's previous session, and the key's oldest beyond MOST.
+    """
     secret = secrets.token_urlsafe(32)
     begun = StoredSession(
         digest=digest_of(secret), key=caller.id, created_at=now(), expires_at=now(LASTS), used_at=now()
@@ -50,7 +52,7 @@ def begin(shop: Database, caller: Caller, before: str | None = None) -> str:
 
 
 def caller(shop: Database, secret: str) -> Caller | None:
-    """Whose session that is; None if it is over or never was."""
+    """The key of a session; None if the session is over or never existed."""
     in_force = (
         select(StoredKey)
         .join(StoredSession, col(StoredSession.key) == col(StoredKey.id))
@@ -109,6 +111,6 @@ def end_listed(shop: Database, id: str) -> int:
 
 
 def end(shop: Database, secret: str) -> None:
-    """Nothing is signed in by that secret any more."""
+    """End the session with that secret."""
     with shop.writing() as session:
         session.execute(delete(StoredSession).where(col(StoredSession.digest) == digest_of(secret)))

@@ -1,5 +1,7 @@
-"""The SQL tables of the shop database: keys, sign-ins and the audit of writes; the bench log adds its own. Rows can be
-erased."""
+"""The SQL tables of the shop database: keys, sign-ins and the audit log; the bench log adds its own.
+
+Rows can be erased.
+"""
 
 from sqlalchemy import Boolean, Double, Integer, Table
 from sqlmodel import Field, SQLModel
@@ -16,8 +18,10 @@ class ShopModel(SQLModel):
 
 
 class StoredKey(ShopModel, table=True):
-    """A key: its public id and label, the SHA-256 of its secret, what it may do, for which shop. The secret itself is
-    nowhere."""
+    """A key: its public id and label, the SHA-256 of its secret, its scopes and its shop.
+
+    The secret itself is not stored.
+    """
 
     __tablename__ = "keys"
 
@@ -31,8 +35,7 @@ class StoredKey(ShopModel, table=True):
 
 
 class StoredSession(ShopModel, table=True):
-    """A browser that is signed in with a key: the SHA-256 of its cookie's secret. It ends with `expires_at`, with its
-    key, or when it has not been used for a while."""
+    """A browser signed in with a key: the SHA-256 of its cookie's secret. It ends at `expires_at` or with its key."""
 
     __tablename__ = "sessions"
 
@@ -44,7 +47,7 @@ class StoredSession(ShopModel, table=True):
 
 
 class AuditEntry(ShopModel, table=True):
-    """A write that was asked for, done or refused. `key` is the public id of the key, if one was known."""
+    """An attempted write, done or refused. `key` is the public id of the key, if one was known."""
 
     __tablename__ = "audit"
 
@@ -81,7 +84,7 @@ class WriteHit(ShopModel, table=True):
 
 
 class StoredIdempotencyKey(ShopModel, table=True):
-    """A request that was done: `key` names its sender too, `made` is what the same request is answered from."""
+    """A request that was done: `key` includes its sender, `made` is the stored outcome for repeated requests."""
 
     __tablename__ = "idempotency_keys"
 

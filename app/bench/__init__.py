@@ -1,1 +1,1 @@
-"""The bench log: the forks of a workshop, what was done to each, what is due; and values that look wrong to it."""
+"""The bench log: a workshop's forks, the jobs done on each, what is due, and flags on values that look wrong."""

@@ -1,8 +1,8 @@
-"""What is due next by the intervals of the catalogue: months in calendar days, hours in riding hours. Pure.
+"""The next due dates by the catalogue's intervals: months in calendar days, hours in riding hours. Pure.
 
-A month later is the same day of the month, or that month's last where it has no such day (29 February and twelve
-months is 28 February): common practice, no source. A day is the calendar day at the workshop; no time zone moves it.
-A full service covers a lower-leg service: common practice, no source.
+A month later is the same day of the month, or the last day of a shorter month (29 February plus twelve months is 28
+February): common practice, no source. A day is the calendar day at the workshop; no time zone moves it. A full service
+includes a lower-leg service: common practice, no source.
 """
 
 import calendar
@@ -13,12 +13,13 @@ from typing import Any, NamedTuple
 
 from app.bench.shapes import DueView
 from app.catalogue.tables import Interval
+from app.json_types import JsonObject
 
 COVERED_BY = {"lower-leg-service": ("lower-leg-service", "full-service")}
 
 
 class DoneJob(NamedTuple):
-    """A job that was done: on a day, at so many riding hours in all; each None where it is not known."""
+    """A finished job: its day and the total riding hours then; each None if unknown."""
 
     operation: str
     on: dt.date | None
@@ -26,7 +27,7 @@ class DoneJob(NamedTuple):
 
 
 def months_later(day: dt.date, months: int) -> dt.date:
-    """The day so many months later. Raises OverflowError past the year 9999."""
+    """The day that many months later. Raises OverflowError past the year 9999."""
     year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
     if year > dt.MAXYEAR:
         raise OverflowError("past the year 9999")
@@ -37,7 +38,7 @@ def due(
     intervals: Iterable[Interval], jobs: Sequence[DoneJob], *, first_used_on: dt.date | None, today: dt.date,
     hours: Decimal | None,
 ) -> list[DueView]:  # fmt: skip
-    """Each interval's next time, the most urgent first. `hours` are the fork's riding hours in all at present."""
+    """The next time of each interval, the most urgent first. `hours` are the fork's total riding hours now."""
     found = [_due(interval, jobs, first_used_on, today, hours) for interval in intervals]
     order = {"due": 0, "not known": 1, "not due": 2}
     return sorted(found, key=lambda each: (order[each["state"]], each.get("due_on", "9999"), each["interval"]["id"]))
@@ -48,9 +49,9 @@ def _due(
 ) -> DueView:
     covering = COVERED_BY.get(interval.operation, (interval.operation,))
     done = [job for job in jobs if job.operation in covering]
-    since: dict[str, Any] = {}
+    since: JsonObject = {}
     not_known: list[str] = []
-    shown: dict[str, Any] = {}
+    shown: JsonObject = {}
     is_due = False
     if interval.months is not None:
         base = max((job.on for job in done if job.on is not None), default=None)
@@ -84,16 +85,16 @@ def _due(
     return answer  # type: ignore[no-any-return]
 
 
-def _interval(interval: Interval) -> dict[str, Any]:
+def _interval(interval: Interval) -> dict[str, object]:
     fields = {name: getattr(interval, name) for name in ("id", "hours", "months", "riding")}
     return {name: value for name, value in fields.items() if value is not None}
 
 
-def _text(operation: str, state: str, shown: dict[str, Any], not_known: Sequence[str]) -> str:
+def _text(operation: str, state: str, shown: dict[str, object], not_known: Sequence[str]) -> str:
     when = [f"on {shown['due_on']}"] if "due_on" in shown else []
     when += [f"at {shown['due_at_hours']:g} h"] if "due_at_hours" in shown else []
     name = operation.replace("-", " ")
     said = f"{name[:1].upper()}{name[1:]}: {state}"
     said += f", next {' or '.join(when)}" + (", whichever is first" if len(when) > 1 else "") if when else ""
-    lacking = {"months": "when it was last done, or first used", "hours": "how many hours it was ridden"}
+    lacking = {"months": "when it was last done, or first used", "hours": "riding hours"}
     return f"{said}." + (f" Not known: {'; '.join(lacking[each] for each in not_known)}." if not_known else "")

@@ -1,4 +1,4 @@
-"""Figures of the bench log: kept digit for digit with their unit, shown as quantities."""
+"""Figures of the bench log: stored digit for digit with their unit, shown as quantities."""
 
 import json
 from collections.abc import Mapping
@@ -14,6 +14,7 @@ from app.bench.shapes import (
     MeasuredView,
 )
 from app.catalogue.columns import write_number
+from app.json_types import JsonObject
 from app.units.counts import clicks_view
 from app.units.measure import Measure
 from app.units.quantity import Quantity, quantity
@@ -34,26 +35,26 @@ def figure_of(measure: Measure) -> Figure:
 
 
 def text_of(figure: Figure) -> str:
-    """A figure as a parameter bears it, `72psi`."""
+    """A figure as a parameter value, such as `72psi`."""
     return f"{figure['value']}{figure['unit']}"
 
 
 def shown(name: str, figure: Figure) -> Quantity:
-    """The quantity of a figure of that name."""
+    """The quantity of a figure with that name."""
     return quantity(KINDS[name], Decimal(figure["value"]), figure["unit"], basis="measured")
 
 
-def configuration_view(held: Configuration) -> ConfigurationView:
+def configuration_view(configuration: Configuration) -> ConfigurationView:
     """A configuration as answers show it."""
-    found: Any = {name: value for name, value in held.items() if name != "travel_mm"}
-    if "travel_mm" in held:
-        found["travel"] = quantity("length", Decimal(write_number(held["travel_mm"])), "mm")
+    found: Any = {name: value for name, value in configuration.items() if name != "travel_mm"}
+    if "travel_mm" in configuration:
+        found["travel"] = quantity("length", Decimal(write_number(configuration["travel_mm"])), "mm")
     return found  # type: ignore[no-any-return]
 
 
 def measured_view(measured: Measured) -> MeasuredView:
-    """What was measured as answers show it."""
-    noted: dict[str, Any] = dict(measured)
+    """The measured values as answers show them."""
+    noted: JsonObject = dict(measured)
     found: Any = {name: shown(name, noted[name]) for name in KINDS if name in noted}
     for name in ADJUSTERS:
         if name in noted:
@@ -66,8 +67,8 @@ def measured_view(measured: Measured) -> MeasuredView:
     return found  # type: ignore[no-any-return]
 
 
-def written(content: Mapping[str, Any]) -> str:
-    """JSON by which equal contents are equal texts."""
+def written(content: Mapping[str, object]) -> str:
+    """Canonical JSON: equal content gives equal text."""
     return json.dumps(content, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
 
 

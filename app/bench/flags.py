@@ -1,11 +1,11 @@
-"""Remarks that a value of a statement looks wrong: made at the bench, listed for editors until they are settled."""
+"""Flags: remarks from the bench that a value looks wrong, listed for editors until they are settled."""
 
 import json
 
 from sqlalchemy import delete, func, insert, select
 from typing_extensions import TypedDict
 
-from app.access.idempotency import KeyedRequest, made_before, remember
+from app.access.idempotency import IdempotentRequest, made_before, remember
 from app.access.keys import now
 from app.bench.stored import FLAGS
 from app.database.connections import Database
@@ -13,7 +13,7 @@ from app.errors import NotFound
 
 
 class FlagRow(TypedDict):
-    """One remark; `by` is the public label of a key."""
+    """One flag; `by` is the public label of a key."""
 
     number: int
     statement: str
@@ -25,9 +25,15 @@ class FlagRow(TypedDict):
 
 
 def flag(
-    shop: Database, statement: str, table: str, revision: int, text: str, by: str, request: KeyedRequest | None = None
+    shop: Database,
+    statement: str,
+    table: str,
+    revision: int,
+    text: str,
+    by: str,
+    request: IdempotentRequest | None = None,
 ) -> tuple[FlagRow, bool]:
-    """Make a remark about a statement as it was at that revision; True if the same `request` made it before."""
+    """Flag a statement as of that revision; True if the same `request` did so before."""
     at = now()
     row = {
         "statement": statement, "statement_table": table, "revision": revision, "text": text, "flagged_at": at,
@@ -47,7 +53,7 @@ def flag(
 
 
 def listed(shop: Database, limit: int, after: int, statement: str | None) -> tuple[list[FlagRow], int]:
-    """Remarks that are not settled, oldest first, of a number above `after`; and how many there are in all."""
+    """Open flags, oldest first, with a number above `after`; and the total count."""
     wanted = [] if statement is None else [FLAGS.c.statement == statement]
     rows = select(FLAGS).where(FLAGS.c.number > after, *wanted).order_by(FLAGS.c.number).limit(limit)
     with shop.read() as connection:
@@ -63,7 +69,7 @@ def listed(shop: Database, limit: int, after: int, statement: str | None) -> tup
 
 
 def settle(shop: Database, number: int) -> None:
-    """A remark that has been looked into is gone. Raises NotFound."""
+    """Delete a flag that has been settled. Raises NotFound."""
     with shop.write() as connection:
         if connection.execute(delete(FLAGS).where(FLAGS.c.number == number)).rowcount == 0:
             raise NotFound("There is no such flag.")

@@ -1,6 +1,7 @@
-"""The forks of a shop: registered, found, corrected, erased. Another shop's fork is as one that never was.
+"""The forks of a shop: register, find, correct, erase. A shop cannot tell another shop's fork from one that never
+existed.
 
-An id is 130 random bits, so that nobody comes upon one by guessing.
+An id is 130 random bits, so that nobody can guess one.
 """
 
 import base64
@@ -11,7 +12,7 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import ColumnElement, Connection, Row, delete, func, insert, select, tuple_, update
 
-from app.access.idempotency import KeyedRequest, made_before, remember
+from app.access.idempotency import IdempotentRequest, made_before, remember
 from app.access.keys import now
 from app.access.stored import IDEMPOTENCY_KEYS
 from app.bench.figures import configuration_view, read_configuration, written
@@ -21,12 +22,12 @@ from app.database.connections import Database
 from app.errors import Conflict, Fault, Invalid, NotFound, Stale
 
 RECENT = 20
-_LOOKED_AT = 400  # forks that "recent" is read from
+_LOOKED_AT = 400  # forks that "recent" is computed from
 PAGE_ORDER = (FORKS.c.registered_at.desc(), FORKS.c.id.desc())
 
 
 class Registering(NamedTuple):
-    """A fork as it is registered or corrected."""
+    """A fork to register, or its corrected data."""
 
     serial: str
     chassis: str
@@ -50,10 +51,12 @@ class Held(NamedTuple):
     version: int
 
 
-def register(shop: Database, shop_id: str, fork: Registering, request: KeyedRequest | None = None) -> tuple[Held, bool]:
+def register(
+    shop: Database, shop_id: str, fork: Registering, request: IdempotentRequest | None = None
+) -> tuple[Held, bool]:
     """A new fork of that shop; True if the same `request` registered it before.
 
-    Raises Conflict, naming the fork that has the serial already; NotFound if the fork was erased since.
+    Raises Conflict, naming the fork that already has the serial; NotFound if the fork has been erased since.
     """
     id = base64.b32encode(secrets.token_bytes(17)).decode().lower().rstrip("=")[:26]
     at = now()
@@ -72,13 +75,13 @@ def register(shop: Database, shop_id: str, fork: Registering, request: KeyedRequ
 
 
 def held(shop: Database, shop_id: str, id: str) -> Held:
-    """The fork of that id. Raises NotFound, for another shop's as for one that is not there."""
+    """The fork with that id. Raises NotFound, for another shop's fork too."""
     with shop.read() as connection:
         return held_in(connection, shop_id, id)
 
 
 def held_in(connection: Connection, shop_id: str, id: str) -> Held:
-    """The same, on a connection at hand."""
+    """Like `fork`, on an open connection."""
     row = connection.execute(select(FORKS).where(_own(shop_id), FORKS.c.id == id)).first()
     if row is None:
         raise nothing()
@@ -86,12 +89,12 @@ def held_in(connection: Connection, shop_id: str, id: str) -> Held:
 
 
 def nothing() -> NotFound:
-    """One answer for a fork of another shop, an erased one, and one that never was."""
-    return NotFound("There is no such fork here.")
+    """One answer for another shop's fork, an erased one, and one that never existed."""
+    return NotFound("There is no fork with this id.")
 
 
 class Page(NamedTuple):
-    """Forks, newest first, how many there are in all, and whether there are more."""
+    """Forks, newest first, their total number, and whether there are more."""
 
     forks: list[Held]
     total: int
@@ -101,7 +104,7 @@ class Page(NamedTuple):
 def listed(
     shop: Database, shop_id: str, limit: int, after: tuple[str, str] | None, *, serial: str | None, chassis: str | None
 ) -> Page:
-    """A page of a shop's forks after that place (registered_at, id)."""
+    """A page of a shop's forks after that position (registered_at, id)."""
     wanted = [_own(shop_id)]
     wanted += [] if serial is None else [FORKS.c.serial == serial]
     wanted += [] if chassis is None else [FORKS.c.chassis == chassis]
@@ -117,10 +120,10 @@ def listed(
 def replace(
     shop: Database, shop_id: str, id: str, fork: Registering, versions: set[int], empty: Collection[str] = ()
 ) -> Held:
-    """The fork with what is in it put right.
+    """Correct the data of a fork.
 
-    Raises NotFound, Conflict, Stale for any but the present version, and Invalid if a member that `empty` does not name
-    would be emptied.
+    Raises NotFound, Conflict, Stale unless given the current version, and Invalid if a member would be cleared that
+    `empty` does not name.
     """
     with shop.write() as connection:
         before = held_in(connection, shop_id, id)
@@ -135,32 +138,32 @@ def replace(
 
 
 def _refuse_emptied(before: Held, fork: Registering, empty: Collection[str]) -> None:
-    """Raises Invalid, naming each member that is noted now, is absent or empty in `fork`, and is not in `empty`."""
-    noted: dict[str, Any] = {**before.configuration, "first_used_on": before.first_used_on}
-    given: dict[str, Any] = {**fork.configuration, "first_used_on": fork.first_used_on}
+    """Raises Invalid naming each member that has a value now, is absent or empty in `fork`, and is not in `empty`."""
+    noted: dict[str, object] = {**before.configuration, "first_used_on": before.first_used_on}
+    given: dict[str, object] = {**fork.configuration, "first_used_on": fork.first_used_on}
     gone = [name for name, value in noted.items() if value not in (None, []) and given.get(name) in (None, [])]
     names = ["travel" if name == "travel_mm" else name for name in gone]
     faults = [
-        Fault("would-empty", f"{name} is noted and would be emptied: give it, or name it in empty", pointer=f"/{name}")
+        Fault("would-empty", f"{name} would be cleared: give it, or name it in empty", pointer=f"/{name}")
         for name in names
         if name not in empty
     ]
     if faults:
         missing = ", ".join(str(fault.pointer)[1:] for fault in faults)
-        raise Invalid(f"A put brings the whole fork; this one would empty {missing}.", faults)
+        raise Invalid(f"A put must give the complete fork; this one would clear {missing}.", faults)
 
 
 def put(connection: Connection, fork: Held, configuration: Configuration, **more: str | None) -> None:
-    """Write a fork's present configuration."""
+    """Write a fork's current configuration."""
     values = {"configuration": written(configuration), "changed_at": now(), "version": fork.version + 1, **more}
     connection.execute(update(FORKS).where(FORKS.c.id == fork.id).values(values))
 
 
 def erase(shop: Database, shop_id: str, id: str) -> None:
-    """Erase a fork and all that was done to it, from the rows, the free places of the file and the log beside it.
+    """Erase a fork and all its jobs from the rows, the free space of the file and its write-ahead log.
 
-    The content goes first, the place of the row last: what is cut off between goes on when it is asked for again.
-    Raises NotFound, and Unavailable where the file could not be written anew.
+    The content goes first and the row last, so an interrupted erasure continues when it is requested again. Raises
+    NotFound, and Unavailable if the file could not be rewritten.
     """
     with shop.write() as connection:
         own = (FORKS.c.shop == shop_id, FORKS.c.id == id)
@@ -179,7 +182,7 @@ def erase(shop: Database, shop_id: str, id: str) -> None:
 
 
 class Recent(NamedTuple):
-    """A configuration that stands in forks of the shop, how many, and when one was last given it."""
+    """A configuration used by forks of the shop, how many have it, and when one last got it."""
 
     chassis: str
     configuration: Configuration
@@ -188,7 +191,7 @@ class Recent(NamedTuple):
 
 
 def recent(shop: Database, shop_id: str, chassis: str | None) -> list[Recent]:
-    """The shop's configurations, the one last worked on first: "as the last one". No fork is named."""
+    """The shop's configurations, the most recent first ("same as the last one"). No fork is named."""
     statement = (
         select(FORKS.c.chassis, FORKS.c.configuration, FORKS.c.changed_at)
         .where(_own(shop_id), *([] if chassis is None else [FORKS.c.chassis == chassis]))
@@ -231,5 +234,5 @@ def _own(shop_id: str) -> ColumnElement[bool]:
 def _refuse_twice(connection: Connection, shop_id: str, serial: str, id: str | None) -> None:
     there = connection.execute(select(FORKS.c.id).where(_own(shop_id), FORKS.c.serial == serial)).scalar()
     if there is not None and there != id:
-        text = "A fork of this serial is registered already."
+        text = "A fork with this serial is already registered."
         raise Conflict(text, [Fault("serial-registered", text, pointer="/serial", suggestion=there)])

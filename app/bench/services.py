@@ -1,4 +1,7 @@
-"""Finished jobs on a fork, oldest first by recording; the last one says what is in it. Written once, never changed."""
+"""Finished jobs on a fork, in the order they were recorded; the last one says what is in it.
+
+Written once, never changed.
+"""
 
 import datetime as dt
 from collections.abc import Sequence
@@ -24,8 +27,11 @@ _GIVES_THE_SAG = ("spring", "travel_mm", "travel_spacers", "spacers")
 
 
 class Finished(NamedTuple):
-    """A finished job as it is recorded. `hours` are the fork's riding hours in all, `riding` is how it is ridden; `key`
-    and `digest` tell a request that is sent again."""
+    """A finished job to record.
+
+    `hours` are the fork's total riding hours, `riding` is how it is ridden; `key` and `digest` identify a repeated
+    request.
+    """
 
     job: str
     done_on: str | None
@@ -51,10 +57,10 @@ class RecordedService(NamedTuple):
 
 
 def record(shop: Database, shop_id: str, id: str, job: Finished, by: str) -> tuple[RecordedService, Held, bool]:
-    """Record a job: the service, the fork after it, and whether it is new (not the same request again).
+    """Record a job: returns the service, the fork after it, and whether it is new (not a repeated request).
 
-    What was fitted becomes the present configuration, unless a job of a later day is recorded already. Raises NotFound,
-    Invalid for a day to come, hours that go back, or a key that was used for another request.
+    What was fitted becomes the current configuration, unless a job of a later day is already recorded. Raises NotFound;
+    Invalid for a future day, decreasing hours, or a key that was used for another request.
     """
     with shop.write() as connection:
         fork = forks.held_in(connection, shop_id, id)
@@ -79,7 +85,7 @@ def record(shop: Database, shop_id: str, id: str, job: Finished, by: str) -> tup
 
 
 def is_latest(done_on: str | None, before: Sequence[RecordedService]) -> bool:
-    """Whether a job of that day says what is in the fork now: no job of a later day is recorded."""
+    """Whether a job of that day sets the current configuration: no job of a later day is recorded."""
     return done_on is None or all(each.done_on is None or each.done_on <= done_on for each in before)
 
 
@@ -90,9 +96,9 @@ def history(shop: Database, shop_id: str, id: str) -> tuple[Held, list[RecordedS
 
 
 def sag_readings(fork: Held, services: Sequence[RecordedService], rider: Decimal | None) -> list[str]:
-    """The sags of this rider that were measured with what is in the fork now, newest first, as `38mm@72psi`.
+    """This rider's sags measured with the current configuration, newest first, as `38mm@72psi`.
 
-    `rider` is a mass in kg, None where none is known: then only sags without a mass are meant.
+    `rider` is a mass in kg. If it is None, only sags without a mass count.
     """
     found: list[str] = []
     for service in reversed(services):
@@ -105,13 +111,13 @@ def sag_readings(fork: Held, services: Sequence[RecordedService], rider: Decimal
 
 
 def last_rider(services: Sequence[RecordedService]) -> Figure | None:
-    """The mass of the rider as it was last noted."""
+    """The mass of the rider as last noted."""
     masses = (service.done["measured"].get("rider_mass") for service in reversed(services))
     return next((mass for mass in masses if mass is not None), None)
 
 
 def last_pressure(fork: Held, services: Sequence[RecordedService]) -> Figure | None:
-    """The pressure as it was last set, where what was in the fork then is in it now."""
+    """The pressure as last set, if the configuration has not changed since."""
     for service in reversed(services):
         if service.applied and "pressure" in service.done["measured"]:
             same = all(service.configuration.get(name) == fork.configuration.get(name) for name in _GIVES_THE_SAG)
@@ -177,7 +183,7 @@ def last_day_anywhere(moment: dt.datetime) -> dt.date:
 def _refuse(job: Finished, before: Sequence[RecordedService]) -> None:
     faults: list[Fault] = []
     if job.done_on is not None and job.done_on > last_day_anywhere(dt.datetime.now(dt.UTC)).isoformat():
-        faults.append(Fault("day-to-come", "`done_on` is a day that has not begun anywhere.", pointer="/done_on"))
+        faults.append(Fault("day-to-come", "`done_on` is in the future everywhere.", pointer="/done_on"))
     if job.hours is not None:
         earlier = [each for each in before if each.hours is not None and _not_after(each.done_on, job.done_on)]
         later = [each for each in before if each.hours is not None and _after(each.done_on, job.done_on)]
@@ -186,7 +192,7 @@ def _refuse(job: Finished, before: Sequence[RecordedService]) -> None:
         if not least <= job.hours <= most:
             bound = least if job.hours < least else most
             when = "before" if bound == least else "after"
-            text = f"`hours` are the fork's riding hours in all: {bound:f} h were noted {when}."
+            text = f"`hours` are the fork's total riding hours: {bound:f} h were noted {when}."
             faults.append(Fault("hours-go-back", text, pointer="/hours", suggestion=f"{bound:f}"))
     if faults:
         raise Invalid(faults[0].text, faults)

@@ -1,20 +1,21 @@
-"""What a fork and a finished job are, as sent, as stored (JSON) and as answered. What is not known is absent."""
+"""The shapes of a fork and a finished job: as sent, as stored (JSON) and as answered. Unknown values are absent."""
 
-from typing import Annotated, Any, Literal, NotRequired
+from typing import Annotated, Literal, NotRequired
 
 from pydantic import Field, StringConstraints, TypeAdapter
 from typing_extensions import TypedDict
 
+from app.catalogue.columns import SLUG
 from app.units.counts import Clicks, End
 from app.units.quantity import Quantity
 
-Id = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]{0,79}$")]
+Id = Annotated[str, StringConstraints(pattern=f"^{SLUG.pattern}$")]
 DateText = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d\d-\d\d$"), Field(json_schema_extra={"format": "date"})]
 Moment = Annotated[str, Field(json_schema_extra={"format": "date-time"})]
 Count = Annotated[int, Field(ge=0, le=99)]
 State = Literal["due", "not due", "not known"]
 Riding = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9 -]{0,39}$")]
-"""A kind of riding, such as `park`; `other` is whatever no interval names."""
+"""A kind of riding, such as `park`; `other` is any kind that no interval names."""
 
 
 class Figure(TypedDict):
@@ -25,14 +26,14 @@ class Figure(TypedDict):
 
 
 class Filled(TypedDict):
-    """Which fluid is in a chamber."""
+    """The fluid in a chamber."""
 
     chamber: Annotated[str, Field(min_length=1, max_length=80)]
     fluid: Id
 
 
 class Configuration(TypedDict, total=False):
-    """What is in a fork. `spacers` are volume spacers; wheel size is the bead seat diameter in mm."""
+    """The configuration of a fork. `spacers` are volume spacers; wheel size is the bead seat diameter in mm."""
 
     model_year: Annotated[int, Field(ge=1900, le=2200)]
     variant: Id
@@ -46,7 +47,7 @@ class Configuration(TypedDict, total=False):
 
 
 class PartFitted(TypedDict):
-    """A part that was fitted; `count` is absent where it was not noted."""
+    """A part that was fitted; `count` is absent if it was not noted."""
 
     part: Id
     count: NotRequired[Count]
@@ -60,9 +61,10 @@ class SagAt(TypedDict):
 
 
 class Measured(TypedDict, total=False):
-    """What was measured once the job was done.
+    """Measurements when the job was finished.
 
-    Clicks are counted from `clicks_from`, unknown if absent. The totals are those of the damper when the job was noted.
+    Clicks are counted from `clicks_from`, which is absent if unknown. The totals are those of the damper when the job
+    was noted.
     """
 
     pressure: Figure
@@ -80,7 +82,7 @@ class Measured(TypedDict, total=False):
 
 
 class Done(TypedDict):
-    """What a finished job came to, as stored. `fitted` is what was changed of the configuration."""
+    """A finished job as stored. `fitted` is the part of the configuration that was changed."""
 
     fitted: Configuration
     parts: list[PartFitted]
@@ -95,14 +97,14 @@ DONE = TypeAdapter(Done)
 
 
 class FluidInIt(TypedDict):
-    """Which fluid is in a chamber."""
+    """The fluid in a chamber."""
 
     chamber: str
     fluid: str
 
 
 class ConfigurationView(TypedDict, total=False):
-    """What is in a fork, as answers show it."""
+    """The configuration of a fork, as answers show it."""
 
     model_year: int
     variant: str
@@ -123,7 +125,7 @@ class SagMeasured(TypedDict):
 
 
 class MeasuredView(TypedDict, total=False):
-    """What was measured, as answers show it."""
+    """Measurements, as answers show them."""
 
     pressure: Quantity
     second_pressure: Quantity
@@ -137,8 +139,11 @@ class MeasuredView(TypedDict, total=False):
 
 
 class ServiceView(TypedDict):
-    """One finished job. `configuration` is what was in the fork then; `became_present` is false of a job that was
-    entered after a later one: of that only what was fitted is known."""
+    """One finished job. `configuration` is what was in the fork then.
+
+    `became_present` is false for a job that was entered after a later one; only the changed part of its configuration
+    is known.
+    """
 
     number: int
     job: str
@@ -147,7 +152,7 @@ class ServiceView(TypedDict):
     riding: NotRequired[str]
     recorded_at: Moment
     fitted: ConfigurationView
-    parts: list[dict[str, Any]]
+    parts: list[dict[str, object]]
     measured: MeasuredView
     configuration: ConfigurationView
     became_present: bool
@@ -157,7 +162,7 @@ class ServiceView(TypedDict):
 
 
 class ForkView(TypedDict):
-    """One fork: its serial, its chassis and what is in it at present."""
+    """One fork: its serial, its chassis and its current configuration."""
 
     id: str
     serial: str
@@ -171,10 +176,10 @@ class ForkView(TypedDict):
 
 
 class DueView(TypedDict):
-    """When one operation comes next, by what the source gives: months, hours or both, whichever is first.
+    """When an operation is next due, by the source's months, hours or both, whichever comes first.
 
-    `counted_from` is the last job that covers it, or the fork's first use. `not_known` names what could not be
-    counted: then the rest is no promise.
+    `counted_from` is the last job that includes it, or the fork's first use. `not_known` names what could not be
+    counted; the operation may then be due earlier.
     """
 
     operation: str
@@ -183,7 +188,7 @@ class DueView(TypedDict):
     days_left: NotRequired[int]
     due_at_hours: NotRequired[float]
     hours_left: NotRequired[float]
-    counted_from: NotRequired[dict[str, Any]]
+    counted_from: NotRequired[dict[str, object]]
     not_known: list[str]
-    interval: dict[str, Any]
+    interval: dict[str, object]
     text: str

@@ -1,4 +1,4 @@
-"""The SQL tables of the bench log, in the shop database. Nothing of them goes into catalogue, exports or logs."""
+"""The SQL tables of the bench log, in the shop database. None of it goes into the catalogue, exports or logs."""
 
 from sqlalchemy import Boolean, Integer, Table, UniqueConstraint
 from sqlmodel import Field
@@ -8,9 +8,11 @@ from app.database.metadata import BYTEWISE
 
 
 class StoredFork(ShopModel, table=True):
-    """One physical fork of one shop. `configuration` is JSON (`app.bench.shapes.Configuration`); `erasing` is set once
-    its content is blanked and until the database has been rewritten, and hides it until then. `riding` is the kind of
-    riding that intervals are chosen by."""
+    """One physical fork of one shop.
+
+    `configuration` is JSON (`app.bench.shapes.Configuration`). `erasing` is set when its content has been blanked, and
+    hides the row until the database has been rewritten. `riding` is the kind of riding that selects its intervals.
+    """
 
     __tablename__ = "forks"
     __table_args__ = (UniqueConstraint("shop", "serial"),)
@@ -29,9 +31,11 @@ class StoredFork(ShopModel, table=True):
 
 
 class StoredService(ShopModel, table=True):
-    """One finished job on a fork, the `number`-th that was recorded. `done` is JSON (`app.bench.shapes.Done`),
-    `configuration` what was in the fork then (of one entered late, what was fitted only); `applied` says whether it
-    became the present configuration."""
+    """One finished job on a fork, the `number`-th recorded.
+
+    `done` is JSON (`app.bench.shapes.Done`), `configuration` is what was in the fork then (only the changed part if the
+    job was entered late). `applied` says whether it became the current configuration.
+    """
 
     __tablename__ = "services"
     __table_args__ = (UniqueConstraint("fork", "idempotency_key"),)
@@ -52,7 +56,7 @@ class StoredService(ShopModel, table=True):
 
 
 class StoredFlag(ShopModel, table=True):
-    """A remark that a value of a statement looks wrong, until an editor has settled it."""
+    """A remark that a value of a statement looks wrong, kept until an editor has settled it."""
 
     __tablename__ = "flags"
 

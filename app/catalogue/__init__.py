@@ -1,1 +1,1 @@
-"""What is known: tables of entities and statements, scopes, revisions, queries, and the one code that writes."""
+"""The catalogue: tables of entities and statements, scopes, revisions, queries, and the only code that writes them."""

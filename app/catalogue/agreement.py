@@ -1,8 +1,8 @@
-"""What two statements can contradict each other about, and whether they do (design: subject, agreement); pure.
+"""Whether two statements can contradict each other, and whether they do. Pure.
 
-An absent value says nothing and agrees with everything; a unit that is not known makes a figure say nothing too (a rule
-of form has already refused it). A figure rounded to its last digit stands for an open interval, so 7.3 and 7.4 differ;
-stated limits are closed. The two ends of a limit are two figures of their own: 203 mm and 180 mm are no range.
+A missing value agrees with everything, and so does a figure with an unknown unit (another rule refuses it). A figure
+rounded to its last digit stands for an open interval, so 7.3 and 7.4 differ; stated limits are closed. The two ends of
+a limit are separate figures: 203 mm and 180 mm are not a range.
 """
 
 import re
@@ -16,28 +16,27 @@ from typing import Any, NamedTuple
 
 from app.catalogue.columns import Column, write_number
 from app.catalogue.tables import CLAIM, SCOPE, Limit, Part, Statement
-from app.units.convert import linear
+from app.units.convert import half_last_digit, linear
 from app.units.table import Unit, find
 
-Key = tuple[Any, ...]
+Subject = tuple[Any, ...]
 _SubjectPart = Callable[[Statement, Mapping[str, Part]], Any]
 _END = re.compile(r"(?:^|_)(min|max)(?=_|$)")
 
 
-def subject(statement: Statement, parts: Mapping[str, Part]) -> Key:
+def subject(statement: Statement, parts: Mapping[str, Part]) -> Subject:
     """Equal for two statements of one table that can contradict each other; made from the columns of its `about`.
 
-    A column that is not given counts as what its description says (no travel spacers is 0 of them, no stage the first).
-    A figure is compared in the base unit of its kind. A reference that its description compares by a column of the
-    thing it names (a use is about the kind of its part) needs that thing in `parts`; one that is not there stands for
-    itself.
+    A missing column counts as its described default (no travel spacers means 0, no stage means the first). A figure is
+    compared in the base unit of its kind. A reference that is compared by a column of its target (a use is about the
+    kind of its part) needs the target in `parts`; a missing target is compared by id.
     """
     return tuple([part_of(statement, parts) for part_of in _subject_plan(statement.model)])
 
 
 @cache
 def _subject_plan(table: type[Statement]) -> tuple[_SubjectPart, ...]:
-    """What each column of `about` adds to the subject; the unit of a figure adds nothing of its own."""
+    """The value that each `about` column adds to the subject. The unit column of a figure adds nothing."""
     columns = table.columns()
     about = [columns[name] for name in table.about]
     units = {described.unit_column for described in about}
@@ -49,7 +48,7 @@ def _subject_part(described: Column) -> _SubjectPart:
     if described.compared_by is not None:
         compared = attrgetter(described.compared_by)
 
-        def of_the_thing_named(statement: Statement, parts: Mapping[str, Part]) -> Any:
+        def of_the_thing_named(statement: Statement, parts: Mapping[str, Part]) -> object:
             named = parts.get(value_of(statement))
             return value_of(statement) if named is None else compared(named)
 
@@ -64,10 +63,10 @@ def _subject_part(described: Column) -> _SubjectPart:
 
 @lru_cache(maxsize=8192)
 def base_value(figure: Decimal | None, spelling: str | None, kind: str | None) -> float | None:
-    """A figure in the base unit of its kind (a mass in kilograms); as it stands where the unit is not known.
+    """A figure in the base unit of its kind (a mass in kilograms), unchanged if the unit is unknown.
 
     The float is the one nearest to the exact value, so equality is exact to 17 digits, and equal figures in two units
-    give one float.
+    give the same float.
     """
     if figure is None:
         return None
@@ -76,20 +75,20 @@ def base_value(figure: Decimal | None, spelling: str | None, kind: str | None) -
 
 
 def kilograms(mass: Decimal | None, spelling: str | None) -> float | None:
-    """A mass in kilograms; as it stands where the unit is not known."""
+    """A mass in kilograms, unchanged if its unit is unknown."""
     return base_value(mass, spelling, "mass")
 
 
 @lru_cache(maxsize=8192)
 def pascals(pressure: Decimal | None, spelling: str | None) -> Fraction | None:
-    """A gauge pressure in pascals, exact; None where it or its unit is not known."""
+    """A gauge pressure in pascals, exact; None if it is missing or its unit is missing or unknown."""
     if pressure is None or spelling is None or (unit := unit_of("pressure", spelling)) is None:
         return None
     return Fraction(pressure) * unit.factor
 
 
 def agree(a: Statement, b: Statement) -> bool:
-    """True when no value column of two statements of one table and subject differs beyond what was rounded away."""
+    """True if no value of two statements about one subject differs by more than rounding."""
     return not differences(a, b)
 
 
@@ -108,9 +107,18 @@ def differences(a: Statement, b: Statement) -> list[str]:
     return found
 
 
+def same_figure(kind: str, one: tuple[Decimal | None, str | None], other: tuple[Decimal | None, str | None]) -> bool:
+    """True when two figures with their units agree within the last digit that each of them is printed with.
+
+    150 psi are 10.34 bar, so 150 psi and 10.3 bar are one figure. A figure that is not given agrees with any.
+    """
+    (here, here_unit), (there, there_unit) = one, other
+    return _meet(_Read(here, None, None, here_unit), _Read(there, None, None, there_unit), kind)
+
+
 @lru_cache(maxsize=4096)
 def unit_of(kind: str | None, spelling: str) -> Unit | None:
-    """The unit so spelt of that kind, or None; of kind `any` or None the first so spelt."""
+    """The unit of that kind with this spelling, or None. For kind `any` or None, the first unit with the spelling."""
     for unit in find(spelling):
         if kind in (unit.kind, "any", None):
             return unit
@@ -119,7 +127,7 @@ def unit_of(kind: str | None, spelling: str) -> Unit | None:
 
 @dataclass(frozen=True, slots=True)
 class _Figure:
-    """The columns of one figure: its value and limits, and the column of its unit; `kind` is what it measures."""
+    """The columns of one figure: its value and limits, the column of its unit, and the `kind` of quantity."""
 
     value: str | None
     low: str | None
@@ -136,7 +144,10 @@ class _Read(NamedTuple):
 
 
 def value_columns(table: type[Statement]) -> list[str]:
-    """The columns outside scope, claim and subject: what a statement says. Which part is used is said, its kind not."""
+    """The columns other than scope, claim and subject.
+
+    The part of a use belongs to them, the kind of the part does not.
+    """
     columns = table.columns()
     about = {name for name in table.about if columns[name].compared_by is None}
     return [name for name in columns if name not in {"id", *SCOPE, *CLAIM, *about}]
@@ -144,14 +155,14 @@ def value_columns(table: type[Statement]) -> list[str]:
 
 @cache
 def _plan(table: type[Statement]) -> tuple[tuple[str, ...], tuple[_Figure, ...]]:
-    """The columns compared as they stand, and the figures."""
+    """The columns compared as they are, and the figures."""
     texts: list[str] = []
     grouped: dict[str, dict[str, str]] = {}
     columns = table.columns()
     for name in value_columns(table):
         described = columns[name]
         if described.measures and described.unit_column is None:
-            continue  # the unit of a figure, read with it
+            continue  # the unit of a figure, compared with the figure
         if described.kind.name not in ("figure as published", "number"):
             texts.append(name)
             continue
@@ -176,7 +187,7 @@ def _read(statement: Statement, figure: _Figure) -> _Read:
 
 
 def _meet(a: _Read, b: _Read, kind: str | None) -> bool:
-    """True when the intervals of two figures intersect, in one unit."""
+    """True if the intervals of two figures intersect when compared in one unit."""
     if a[:3] == (None, None, None) or b[:3] == (None, None, None):
         return True
     here, there = _ends(a, b), _ends(b, a)
@@ -193,7 +204,7 @@ def _meet(a: _Read, b: _Read, kind: str | None) -> bool:
 
 @lru_cache(maxsize=4096)
 def _common(kind: str | None, start: str, target: str) -> Fraction | None:
-    """The factor between two spellings of units of one kind, which has no offset; None where there is no such kind."""
+    """The factor between two unit spellings of one kind, which must have no offset; None if there is none."""
     for here in find(start):
         for there in find(target):
             if here.kind == there.kind and kind in (here.kind, "any", None):
@@ -205,16 +216,16 @@ _Ends = tuple[tuple[Decimal | Fraction | None, bool], ...]
 
 
 def _ends(read: _Read, other: _Read) -> _Ends:
-    """Lower and upper end, each with whether it belongs; a lone limit facing the same lone limit is a figure itself."""
+    """Lower and upper end, each with whether it is included.
+
+    A lone limit compared with the same lone limit is a figure.
+    """
     value, low, high, _ = read
     if value is None and (low is None) != (high is None):
         same = other.value is None and (other.low is None) == (low is None) and (other.high is None) == (high is None)
         if same:
             value, low, high = (high if low is None else low), None, None
-    half = Decimal(0)
-    if value is not None:
-        exponent = value.as_tuple().exponent
-        half = Decimal(5).scaleb((exponent if isinstance(exponent, int) else 0) - 1)
+    half = Decimal(0) if value is None else half_last_digit(value)
     lower: tuple[Decimal | None, bool] = (
         (low, True) if low is not None else (None if value is None else value - half, False)
     )

@@ -1,4 +1,4 @@
-"""The catalogue as one thing to ask: which revision, and a question answered at it. Never writes."""
+"""Chooses the revision and answers lookups at it, on the event loop or in a thread. Never writes."""
 
 import asyncio
 import datetime as dt
@@ -23,15 +23,15 @@ from app.errors import Invalid, Refusal, Unavailable
 T = TypeVar("T")
 
 POLL_S = 0.25
-"""How long the latest revision of a PostgreSQL catalogue is taken for the latest without looking again."""
+"""Seconds for which the latest known revision of a PostgreSQL catalogue is used without a new query."""
 
 THREADS = 8
-"""Of a worker, for lookups on PostgreSQL: apart from those of writes, which may wait for a server that is lost."""
+"""Threads of a worker for lookups on PostgreSQL, separate from those of writes, which may wait for a lost server."""
 THREADS_BESIDE = 2
-"""Of a worker, for what takes long on SQLite, which computes and waits for nobody: more would only take memory."""
+"""Threads of a worker for slow lookups on SQLite. They compute and never wait, so more would only use memory."""
 
 LATEST_SEEN: ContextVar[list[int] | None] = ContextVar("latest_seen", default=None)
-"""Where set, every latest revision that a question met is added to it: replicas need not agree on it."""
+"""If set, every latest revision that a lookup finds is added to it: replicas need not agree on it."""
 
 _LATEST = select(func.max(REVISIONS.c.number))
 _AS_OF = select(func.max(REVISIONS.c.number)).where(REVISIONS.c.recorded_at < bindparam("before"))
@@ -39,7 +39,7 @@ _AS_OF = select(func.max(REVISIONS.c.number)).where(REVISIONS.c.recorded_at < bi
 
 @dataclass(frozen=True, slots=True)
 class Pin:
-    """Which revision a question is about: the latest, unless one is named by number or by UTC date."""
+    """The revision a lookup is about: the latest, unless one is given by number or by UTC date."""
 
     revision: int | None = None
     as_of: dt.date | None = None
@@ -51,14 +51,15 @@ PRESENT = Pin()
 
 def latest(connection: Connection) -> int:
     """The number of the latest revision; 0 for the empty catalogue."""
-    if connection.dialect.name == "sqlite":  # 9 µs where the statement takes 51, and every lookup begins with it
+    # 9 µs instead of 51 for a compiled statement, and every lookup begins with it
+    if connection.dialect.name == "sqlite":
         driver: Any = connection.connection.driver_connection
         return driver.execute("SELECT max(number) FROM revisions").fetchone()[0] or 0
     return connection.execute(_LATEST).scalar() or 0
 
 
 def resolve(connection: Connection, pin: Pin) -> int:
-    """The revision a pin means. Raises Invalid for one that is not there, Unavailable below `min_revision`."""
+    """The revision that a pin means. Raises Invalid for an unknown one, Unavailable below `min_revision`."""
     if pin.revision is not None and pin.as_of is not None:
         raise Invalid.one("revision-and-date", "give revision= or as_of=, not both", parameter="as_of")
     present = latest(connection)
@@ -80,25 +81,26 @@ def resolve(connection: Connection, pin: Pin) -> int:
 
 
 class Catalogue:
-    """Answers questions at a revision: on SQLite in place, but for what takes long; on PostgreSQL in a thread."""
+    """Answers lookups at a revision: on SQLite on the event loop unless they are slow, on PostgreSQL in a thread."""
 
     def __init__(self, database: Database) -> None:
         self.database = database
         self._one_at_a_time = threading.Lock()
         self._seen: tuple[int, int] | None = None  # SQLite: the file's change counter, and the revision then
-        self._asked_for: tuple[Any, int] | None = None  # SQLite: in whose queue all know `_seen`, after which write
+        self._asked_for: tuple[object, int] | None = None  # SQLite: in whose queue all know `_seen`, after which write
         self._polled: tuple[float, int, int] | None = None  # PostgreSQL: when, after which write here, and what
-        self._lately = EntityCache()
+        self._recent = EntityCache()
         self._looking: tuple[asyncio.Future[int | None], int] | None = None  # a look under way, and after which write
         threads = THREADS_BESIDE if database.is_sqlite else THREADS
         self._threads = ThreadPoolExecutor(threads, thread_name_prefix="lookup")
 
     def known(self) -> int | None:
-        """The latest revision, if that can be told without waiting: on SQLite always, on PostgreSQL if it was looked up
-        in the last POLL_S. None where the database cannot be read.
+        """The latest revision if it is known without waiting: always on SQLite, on PostgreSQL if read in the last
+        POLL_S.
 
-        On SQLite the file is asked once for all who stand in the loop's queue at that moment: their requests were read
-        before it, so none gets an answer older than what was committed before it was sent. Asking takes 7 to 30 µs.
+        None if the database cannot be read. On SQLite the file is read once for all requests in one turn of the event
+        loop: they arrived before the read, so none gets an answer older than a commit that preceded it. A read takes 7
+        to 30 µs.
         """
         if not self.database.is_sqlite:
             when, writes, found = self._polled or (-POLL_S, -1, 0)
@@ -122,11 +124,12 @@ class Catalogue:
         self._asked_for = None
 
     async def number(self) -> int | None:
-        """The latest revision, looked up where it is not known. None where the database cannot be read."""
+        """The latest revision, queried if it is not known. None if the database cannot be read."""
         if (found := self.known()) is not None or self.database.is_sqlite:
             return found
         looking, writes = self._looking or (None, -1)
-        if looking is None or looking.done() or writes != self.database.writes:  # else one look serves all who wait
+        # otherwise one query serves all who wait
+        if looking is None or looking.done() or writes != self.database.writes:
             looking = asyncio.ensure_future(self._look(self.database.writes))
             self._looking = looking, self.database.writes
         return await asyncio.shield(looking)
@@ -141,47 +144,48 @@ class Catalogue:
         return latest_now
 
     def look_again(self) -> None:
-        """Something may have been written, by a child too: what is known of the latest revision may be old."""
+        """Forget the latest revision, because something may have been written, perhaps by a child process."""
         self._polled = self._looking = self._asked_for = None
 
     @contextmanager
-    def snapshot(self, pin: Pin = PRESENT, *, on_the_loop: bool = False) -> Iterator[Snapshot]:
+    def snapshot(self, pin: Pin = PRESENT, *, on_event_loop: bool = False) -> Iterator[Snapshot]:
         """The catalogue at the revision that `pin` means."""
         if self.database.is_sqlite:
             with self._one_at_a_time, self.database.read() as connection:
-                yield Snapshot(connection, resolve(connection, pin), self._lately, on_the_loop=on_the_loop)
+                yield Snapshot(connection, resolve(connection, pin), self._recent, on_event_loop=on_event_loop)
         else:
             with self.database.read() as connection:
-                yield Snapshot(connection, resolve(connection, pin), self._lately)
+                yield Snapshot(connection, resolve(connection, pin), self._recent)
 
     def answer(self, question: Callable[[Snapshot], T], pin: Pin = PRESENT) -> T:
-        """The answer to a question about one revision."""
+        """Answer a lookup at one revision."""
         with self.snapshot(pin) as snapshot:
             return question(snapshot)
 
     def _answer_beside(self, question: Callable[[Snapshot], T], pin: Pin) -> T:
-        """The same by a connection of its own, which is no other's to wait for."""
+        """Like `answer`, but on a private connection, so no other lookup waits for it."""
         with self.database.fresh_connection() as connection:
-            return question(Snapshot(connection, resolve(connection, pin), self._lately))
+            return question(Snapshot(connection, resolve(connection, pin), self._recent))
 
     async def ask(self, question: Callable[[Snapshot], T], pin: Pin = PRESENT) -> T:
-        """The same from the event loop: a SQLite lookup takes microseconds and stays on it. One that comes to what
-        takes long is begun again in a thread."""
+        """Answer from the event loop.
+
+        A SQLite lookup takes microseconds and runs on it; if it turns out to be slow, it is repeated in a thread.
+        """
         if not self.database.is_sqlite:
             return await self.run_in_thread(lambda: self.answer(question, pin))
         try:
-            with self.snapshot(pin, on_the_loop=True) as snapshot:
+            with self.snapshot(pin, on_event_loop=True) as snapshot:
                 return question(snapshot)
         except NeedsThread:
             return await self.run_in_thread(lambda: self._answer_beside(question, pin))
 
     async def run_in_thread(self, look: Callable[[], T]) -> T:
-        """Run what waits for the database in a thread, one that no write ever takes and that is free again soon after
-        this is cancelled."""
+        """Run a database lookup in a thread that writes never use and that is freed soon after a cancellation."""
         return await in_a_thread(self._threads, look)
 
     def ready(self) -> str | None:
-        """None when questions can be answered, else a sentence that says why not."""
+        """None if lookups can be answered, else a sentence that says why not."""
         try:
             with self.database.fresh_connection() as connection:
                 found = state(connection, "catalogue")
@@ -189,6 +193,6 @@ class Catalogue:
                 pass
             if found != "current":
                 return f"the catalogue's schema is {found}, not that of this build"
-            return None if self.database.damage is None else "the catalogue is damaged: a backup must be restored"
+            return None if self.database.damage is None else "the catalogue is damaged: restore a backup"
         except Refusal as refusal:
             return refusal.detail

@@ -1,7 +1,7 @@
-"""Column kinds: how one cell is written in a package, checked, held in memory and stored; refuses what it cannot read.
+"""Column kinds: how a cell is written in a package, checked, held in memory and stored. Refuses what it cannot read.
 
 Each kind has one text form. Reading a cell and writing it again gives the canonical text: `007` or `1e3` are refused,
-never mended; `7.30` of a published figure stays `7.30`.
+never corrected, and the published figure `7.30` stays `7.30`.
 """
 
 import re
@@ -24,21 +24,23 @@ FORBIDDEN = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2
 
 
 class Unreadable(ValueError):
-    """A cell that is not what its column holds; the sentence says how to write it."""
+    """A cell that its column cannot hold; the sentence says how to write it."""
 
 
 def _slug(value: str) -> str:
     if not SLUG.fullmatch(value):
-        raise Unreadable("an id is lower-case letters, digits and hyphens, at most 80, starting with a letter or digit")
+        raise Unreadable(
+            "an id has at most 80 lower-case letters, digits and hyphens, and starts with a letter or digit"
+        )
     return value
 
 
 def _text(value: str) -> str:
     if FORBIDDEN.search(value):
-        raise Unreadable("text may not hold control or direction characters")
+        raise Unreadable("text may not contain control or text-direction characters")
     value = unicodedata.normalize("NFC", value)
     if not value.strip() or value != value.strip():
-        raise Unreadable("text may not be blank nor begin or end with a space")
+        raise Unreadable("text may not be blank, or begin or end with a space")
     if len(value) > TEXT_MAX:
         raise Unreadable(f"text may have at most {TEXT_MAX} characters")
     return value
@@ -46,27 +48,27 @@ def _text(value: str) -> str:
 
 def _item(value: str) -> str:
     if ";" in value:
-        raise Unreadable("an item of a list may not hold a semicolon")
+        raise Unreadable("an item of a list may not contain a semicolon")
     return _text(value)
 
 
 def _published(value: Decimal) -> Decimal:
     if not DECIMAL.fullmatch(str(value)):
         raise Unreadable(
-            "a figure is written in plain decimal digits, such as 7.30, with at most 9 before and 9 after the point"
+            "write a figure in plain decimal digits, such as 7.30, with at most 9 before and 9 after the decimal point"
         )
     return value
 
 
 def _day(value: str) -> str:
     if not DAY.fullmatch(value):
-        raise Unreadable("a date is written 2024, 2024-05 or 2024-05-17")
+        raise Unreadable("write a date as 2024, 2024-05 or 2024-05-17")
     return value
 
 
 def _number(value: float) -> float:
     if not DECIMAL.fullmatch(write_number(value)):
-        raise Unreadable("a number is written in plain decimal digits, such as 150 or 34.9")
+        raise Unreadable("write a number in plain decimal digits, such as 150 or 34.9")
     return value
 
 
@@ -77,7 +79,7 @@ def write_number(value: float) -> str:
 
 @dataclass(frozen=True, slots=True)
 class CellKind:
-    """One kind of column: its name, how a cell becomes a value, how a value becomes a cell, and how SQL holds it."""
+    """One kind of column: its name, how a cell becomes a value and back, and its SQL type."""
 
     name: str
     read: Callable[[str], Any]
@@ -89,21 +91,19 @@ class CellKind:
 
 def _read_whole(text: str) -> int:
     if not WHOLE.fullmatch(text):
-        raise Unreadable("a whole number is written in digits, such as 3")
+        raise Unreadable("write a whole number in digits, such as 3")
     return int(text)
 
 
 def _read_number(text: str) -> float:
     if not DECIMAL.fullmatch(text):
-        raise Unreadable("a number is written in plain decimal digits, such as 150 or 34.9")
+        raise Unreadable("write a number in plain decimal digits, such as 150 or 34.9")
     return float(text)
 
 
 def _read_published(text: str) -> Decimal:
     if not DECIMAL.fullmatch(text):
-        raise Unreadable(
-            "a figure is written in plain decimal digits, such as 7.30; its unit goes into the unit column"
-        )
+        raise Unreadable("write a figure in plain decimal digits, such as 7.30; put its unit in the unit column")
     return Decimal(text)
 
 
@@ -117,7 +117,7 @@ def _list_of(items: CellKind) -> CellKind:
     def read(text: str) -> tuple[Any, ...]:
         values = tuple(items.read(part) for part in text.split(";"))
         if len(set(values)) != len(values):
-            raise Unreadable("a list may not name one thing twice")
+            raise Unreadable("a list may not contain the same item twice")
         return values
 
     return CellKind(
@@ -159,10 +159,10 @@ def _read_choice(options: tuple[str, ...]) -> CellKind:
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column of a table: what everything else about it derives from.
+    """One column of a table; everything else about the column derives from this.
 
-    `unit` is a fixed unit, `unit_column` the column that names it, `measures` the quantity kind of a figure whose unit
-    stands in `unit_column` (or of that unit column itself), `refers_to` the table of a reference.
+    `unit` is a fixed unit and `unit_column` the column that names it. `measures` is the quantity kind of a figure with
+    a unit column, or of that unit column itself. `refers_to` is the table of a reference.
     """
 
     name: str
@@ -193,10 +193,10 @@ def column(
     absent: int | None = None,
     compared_by: str | None = None,
 ) -> Any:
-    """A described column; optional unless `required`. `positive=False` admits figures of zero and below.
+    """A described column; optional unless `required`.
 
-    `absent` is what a subject takes an empty cell for, `compared_by` the column of the thing named that a subject takes
-    in place of its id.
+    `positive=False` permits figures of zero and below. `absent` is the value that an empty cell stands for in a
+    subject. `compared_by` is the column of the referenced row that a subject uses in place of its id.
     """
     facts = {
         "unit": unit, "unit_column": unit_column, "measures": measures, "refers_to": to, "example": example,
@@ -208,7 +208,7 @@ def column(
 
 
 def describe(name: str, field: FieldInfo) -> Column:
-    """The column that a field of a row model stands for."""
+    """The column that a field of a row model describes."""
     annotation: Any = field.annotation
     metadata = list(field.metadata)
     while get_origin(annotation) in (Union, UnionType):

@@ -1,7 +1,7 @@
-"""What happened: the versions of a row, the changes of revisions in order, the revisions themselves. Never writes.
+"""The history: versions of a row, changes in order, and revisions. Never writes.
 
-All of it is a `where` on the spans: a row begins with `revision_from`; where it ends with `revision_to` and none of its
-id begins there, it was withdrawn.
+Everything is a query on the spans. A row begins with `revision_from`; if it ends with `revision_to` and no version of
+its id begins there, it was withdrawn.
 """
 
 import heapq
@@ -9,18 +9,18 @@ from collections.abc import Collection
 from functools import cache
 from typing import Any, NamedTuple, TypeVar
 
-from sqlalchemy import Integer, Select, TextClause, bindparam, func, select, text
+from sqlalchemy import Integer, TextClause, bindparam, func, select, text
 from sqlalchemy.engine import Row as Fetched
 
 from app.catalogue.rows import CHUNK, Snapshot
-from app.catalogue.stored import REVISIONS, SQL, held_columns
+from app.catalogue.stored import REVISIONS, SQL, Query, held_columns
 from app.catalogue.tables import TABLES, Row
 
 R = TypeVar("R", bound=Row)
 
 
 class Version(NamedTuple):
-    """A row and the revisions it held for; `revision_to` is None where it still holds at the revision asked."""
+    """A row and the revisions it was valid for; `revision_to` is None if it is valid at the requested revision."""
 
     row: Row
     revision_from: int
@@ -40,7 +40,7 @@ class Recorded(NamedTuple):
 
 
 class Place(NamedTuple):
-    """A place in the feed of changes, before everything that sorts after it; table and id "" begin a revision."""
+    """A position in the change feed, before everything that sorts after it. An empty table and id begin a revision."""
 
     revision: int
     table: str = ""
@@ -48,7 +48,7 @@ class Place(NamedTuple):
 
 
 class Changed(NamedTuple):
-    """One change of one row; `row` is None where it was withdrawn."""
+    """One change of one row; `row` is None if it was withdrawn."""
 
     revision: int
     table: str
@@ -57,19 +57,19 @@ class Changed(NamedTuple):
 
 
 def versions(snapshot: Snapshot, table: type[Row], id: str) -> list[Version]:
-    """Every version of a row up to the revision asked, oldest first; none where the id was never used."""
+    """Every version of a row up to the requested revision, oldest first; empty if the id was never used."""
     found = snapshot.connection.execute(_versions(table), {"id": id, "n": snapshot.revision})
     return [_version(table, row, snapshot.revision) for row in found]
 
 
 def version(snapshot: Snapshot, table: type[R], id: str) -> Version | None:
-    """The version that holds at the revision asked."""
+    """The version that is valid at the requested revision."""
     found = snapshot.connection.execute(_holding(table), {"id": id, "n": snapshot.revision}).first()
     return None if found is None else _version(table, found, snapshot.revision)
 
 
 def recorded(snapshot: Snapshot, numbers: Collection[int]) -> dict[int, Recorded]:
-    """The revisions of those numbers, by number."""
+    """The revisions with these numbers, by number."""
     wanted = sorted(set(numbers))
     rows: dict[int, Recorded] = {}
     for start in range(0, len(wanted), CHUNK):
@@ -79,18 +79,18 @@ def recorded(snapshot: Snapshot, numbers: Collection[int]) -> dict[int, Recorded
 
 
 def revisions(snapshot: Snapshot, before: int, most: int) -> list[Recorded]:
-    """The last `most` revisions below `before` and not after the one asked, newest first."""
+    """The last `most` revisions below `before` and up to the requested one, newest first."""
     found = snapshot.connection.execute(_REVISIONS, {"n": snapshot.revision, "before": before, "most": most})
     return [Recorded(*row) for row in found]
 
 
 def changed_total(snapshot: Snapshot, after: int) -> int:
-    """How many changes there are in the revisions after `after`, up to the one asked."""
+    """The number of changes in the revisions after `after`, up to the requested one."""
     return snapshot.connection.execute(_TOTAL, {"after": after, "n": snapshot.revision}).scalar() or 0
 
 
 def changes(snapshot: Snapshot, start: Place, most: int) -> list[Changed]:
-    """The first `most` changes after a place, ordered by (revision, table, id), up to the revision asked."""
+    """The first `most` changes after a position, ordered by (revision, table, id), up to the requested revision."""
     found: list[Changed] = []
     coming = _coming(snapshot, start)
     while coming and len(found) < most:
@@ -106,7 +106,7 @@ def changes(snapshot: Snapshot, start: Place, most: int) -> list[Changed]:
 
 
 def _coming(snapshot: Snapshot, start: Place) -> list[tuple[int, str]]:
-    """For each table the next revision that touches it, as a heap."""
+    """For each table the next revision that changes it, as a heap."""
     starts = {f"start_{name}": start.revision + (name < start.table) for name in TABLES}
     touched = snapshot.connection.execute(_first_of_all(), {"n": snapshot.revision, **starts}).one()
     coming = []
@@ -139,7 +139,7 @@ def _version(table: type[Row], fetched: Fetched[Any], n: int) -> Version:
 
 
 @cache
-def _versions(table: type[Row]) -> Select[Any]:
+def _versions(table: type[Row]) -> Query:
     stored = SQL[table]
     return (
         select(*held_columns(table), stored.c.revision_from, stored.c.revision_to)
@@ -149,13 +149,13 @@ def _versions(table: type[Row]) -> Select[Any]:
 
 
 @cache
-def _holding(table: type[Row]) -> Select[Any]:
+def _holding(table: type[Row]) -> Query:
     return _versions(table).where(SQL[table].c.revision_to > bindparam("n"))
 
 
 @cache
-def _touched(table: type[Row]) -> tuple[Select[Any], Select[Any]]:
-    """The rows that begin with a revision, and the ids of those that end with it and do not go on."""
+def _touched(table: type[Row]) -> tuple[Query, Query]:
+    """The rows that begin with a revision, and the ids of rows that end with it without a new version."""
     stored, follows = SQL[table], SQL[table].alias()
     begun = select(*held_columns(table)).where(stored.c.revision_from == bindparam("revision"))
     goes_on = select(follows.c.id).where(follows.c.id == stored.c.id, follows.c.revision_from == stored.c.revision_to)
@@ -165,7 +165,7 @@ def _touched(table: type[Row]) -> tuple[Select[Any], Select[Any]]:
 
 
 def _nexts(table: type[Row], start: str) -> list[str]:
-    """As text: fifty of them built from parts would take SQLAlchemy 20 ms to put together, at the first who asks."""
+    """The statement as text: SQLAlchemy would take 20 ms to build its fifty parts at the first request."""
     return [
         f"(SELECT min({end}) FROM {SQL[table].name} WHERE {end} >= :{start} AND {end} <= :n)"
         for end in ("revision_from", "revision_to")

@@ -1,7 +1,7 @@
-"""Lists of one table at a revision: the rows that meet conditions, in order of id, a page at a time; and their number.
+"""Filtered lists of one table at a revision, ordered by id, a page at a time, and their row counts.
 
-A condition is a column and a value of its kind. A figure compares by value (7.3 finds 7.30), a list column by whether
-it holds the value. Each statement is built once; every value is bound.
+A condition is a column and a value of its kind. A figure is compared by value (7.3 finds 7.30), a list column by
+whether it contains the value. Each statement is built once, and every value is bound.
 """
 
 import threading
@@ -12,11 +12,11 @@ from typing import Any, Literal, TypeVar
 from weakref import WeakKeyDictionary
 
 from cachetools import LRUCache
-from sqlalchemy import ColumnElement, Select, bindparam, case, func, or_, select
+from sqlalchemy import ColumnElement, bindparam, case, func, or_, select
 
 from app.catalogue.columns import CellKind, Column
 from app.catalogue.rows import CHUNK, Snapshot, holding
-from app.catalogue.stored import SQL
+from app.catalogue.stored import SQL, Query
 from app.catalogue.tables import Row
 
 R = TypeVar("R", bound=Row)
@@ -26,11 +26,11 @@ _PUBLISHED = "figure as published"
 COUNTS_KEPT = 4096
 _COUNTS: WeakKeyDictionary[Any, LRUCache[Any, int]] = WeakKeyDictionary()
 _GUARD = threading.Lock()
-_DECIMALS = 9  # the most digits a figure has after its point
+_DECIMALS = 9  # maximum digits of a figure after its decimal point
 
 
 def page(snapshot: Snapshot, table: type[R], conditions: Conditions, after: str | None, limit: int) -> list[R]:
-    """The first `limit` rows after the id `after`, in order of id."""
+    """The first `limit` rows after the id `after`, ordered by id."""
     if conditions:  # few columns have an index
         snapshot.require_thread()
     statement = _statement(table, tuple(sorted(conditions)), "page" if after is None else "page after")
@@ -41,7 +41,7 @@ def page(snapshot: Snapshot, table: type[R], conditions: Conditions, after: str 
 
 
 def count(snapshot: Snapshot, table: type[Row], conditions: Conditions) -> int:
-    """How many rows there are. What holds at a revision never changes: the last few thousand counts are kept."""
+    """The number of rows. What holds at a revision never changes, so the last few thousand counts are kept."""
     names = tuple(sorted(conditions))
     values = _bound(table, conditions)
     key = (table.table, snapshot.revision, *sorted(values.items()))
@@ -56,13 +56,13 @@ def count(snapshot: Snapshot, table: type[Row], conditions: Conditions) -> int:
     return known
 
 
-def _count(snapshot: Snapshot, statement: Select[Any], values: Mapping[str, Any]) -> int:
+def _count(snapshot: Snapshot, statement: Query, values: Mapping[str, object]) -> int:
     found: int = snapshot.connection.execute(statement, {**values, "n": snapshot.revision}).scalar_one()
     return found
 
 
 def meeting(snapshot: Snapshot, table: type[Row], conditions: Conditions, ids: Collection[str]) -> set[str]:
-    """Those of the ids whose rows meet the conditions."""
+    """The ids among these whose rows meet the conditions."""
     statement = _statement(table, tuple(sorted(conditions)), "among")
     values = {**_bound(table, conditions), "n": snapshot.revision}
     wanted = list(ids)
@@ -74,7 +74,7 @@ def meeting(snapshot: Snapshot, table: type[Row], conditions: Conditions, ids: C
 
 
 def beside(snapshot: Snapshot, table: type[Row], id: str, most: int) -> list[str]:
-    """Ids that sort next to one that may not be there: at most `most` before it and as many after it."""
+    """The ids that sort next to one that may not exist: at most `most` before it and `most` after it."""
     before, after = _neighbours(table)
     values = {"n": snapshot.revision, "id": id, "most": most}
     return [
@@ -84,7 +84,7 @@ def beside(snapshot: Snapshot, table: type[Row], id: str, most: int) -> list[str
 
 
 def canonical(value: Decimal) -> str:
-    """The shortest text of a figure of that value: 7.30 is `7.3`, -0.0 is `0`."""
+    """The shortest text for the value of a figure: 7.30 is `7.3`, -0.0 is `0`."""
     text = format(value, "f")
     if "." in text:
         text = text.rstrip("0").rstrip(".")
@@ -95,7 +95,7 @@ Want = Literal["page", "page after", "count", "among"]
 
 
 @lru_cache(maxsize=1024)
-def _statement(table: type[Row], names: tuple[str, ...], want: Want) -> Select[Any]:
+def _statement(table: type[Row], names: tuple[str, ...], want: Want) -> Query:
     stored = SQL[table]
     columns = table.columns()
     conditions = [_condition(stored.c[name], columns[name]) for name in names]
@@ -114,7 +114,7 @@ def _statement(table: type[Row], names: tuple[str, ...], want: Want) -> Select[A
 
 
 @lru_cache(maxsize=64)
-def _neighbours(table: type[Row]) -> tuple[Select[Any], Select[Any]]:
+def _neighbours(table: type[Row]) -> tuple[Query, Query]:
     stored = SQL[table]
     ids = select(stored.c.id).where(stored.c.revision_from <= bindparam("n"), stored.c.revision_to > bindparam("n"))
     before = ids.where(stored.c.id < bindparam("id")).order_by(stored.c.id.desc()).limit(bindparam("most"))
@@ -125,12 +125,13 @@ def _neighbours(table: type[Row]) -> tuple[Select[Any], Select[Any]]:
 def _condition(stored: Any, described: Column) -> ColumnElement[bool]:
     items = described.kind.items
     if items is not None:
-        inside = ";" + stored + ";"  # replace() tells whether a text holds another, on both engines, wildcards literal
-        held = (
+        # replace() tells on both engines whether a text contains another, without wildcards
+        inside = ";" + stored + ";"
+        contained = (
             func.replace(inside, bindparam(f"v_{described.name}_{place}"), "") != inside
             for place in range(_spellings(items))
         )
-        return or_(*held)
+        return or_(*contained)
     wanted: Any = bindparam(f"v_{described.name}")
     found: ColumnElement[bool]
     if described.kind.name != _PUBLISHED:
@@ -145,11 +146,11 @@ def _spellings(items: CellKind) -> int:
     return _DECIMALS + 1 if items.name == _PUBLISHED else 1
 
 
-def _bound(table: type[Row], conditions: Conditions) -> dict[str, Any]:
+def _bound(table: type[Row], conditions: Conditions) -> dict[str, object]:
     return dict(_values(table.columns(), conditions))
 
 
-def _values(columns: Mapping[str, Column], conditions: Conditions) -> Iterable[tuple[str, Any]]:
+def _values(columns: Mapping[str, Column], conditions: Conditions) -> Iterable[tuple[str, object]]:
     for name, value in conditions.items():
         kind = columns[name].kind
         if kind.items is None:
@@ -157,9 +158,7 @@ def _values(columns: Mapping[str, Column], conditions: Conditions) -> Iterable[t
         elif kind.items.name == _PUBLISHED:
             short = canonical(value)
             decimals = len(short.partition(".")[2])
-            for place in range(
-                _DECIMALS + 1
-            ):  # each way of writing the value; one shorter than it can be is the shortest
+            for place in range(_DECIMALS + 1):  # every spelling of the value
                 padded = (
                     short if place <= decimals else f"{short}{'' if '.' in short else '.'}{'0' * (place - decimals)}"
                 )

@@ -1,4 +1,4 @@
-"""The catalogue's SQL metadata, and how SQL holds a cell of each kind: figures and lists as their text."""
+"""The catalogue's SQL metadata, and the SQL type for each kind of cell: figures and lists are stored as text."""
 
 from typing import Any
 
@@ -9,7 +9,7 @@ from sqlmodel import SQLModel
 from app.catalogue.columns import PUBLISHED_KIND, CellKind
 from app.database.metadata import BYTEWISE, new_metadata
 
-OPEN = 2147483647  # revision_to of a row that still holds
+OPEN = 2147483647  # revision_to of a row that is still valid
 CATALOGUE = new_metadata()
 
 
@@ -20,7 +20,7 @@ class CatalogueModel(SQLModel):
 
 
 class CellText(TypeDecorator[Any]):
-    """A figure as published or a list, held as the text of its cell: 7.30 stays 7.30. Text given is taken as it is."""
+    """A published figure or a list, stored as the text of its cell: 7.30 stays 7.30. Text passes through unchanged."""
 
     impl = BYTEWISE
     cache_ok = True
@@ -30,16 +30,16 @@ class CellText(TypeDecorator[Any]):
         self.kind = kind
 
     def process_bind_param(self, value: Any, dialect: Dialect) -> str | None:
-        """The text of a value; text is taken as it is."""
+        """The text of a value; text passes through unchanged."""
         return value if value is None or isinstance(value, str) else self.kind.write(value)
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> Any:
-        """The value of a text that was stored."""
+        """The value for a stored text."""
         return None if value is None else self.kind.read(value)
 
 
 def sql_type(kind: CellKind) -> TypeEngine[Any]:
-    """How SQL holds a column of that kind."""
+    """The SQL type for a column of that kind."""
     if kind.items is not None or kind is PUBLISHED_KIND:
         return CellText(kind)
     types: dict[str, TypeEngine[Any]] = {
@@ -49,5 +49,5 @@ def sql_type(kind: CellKind) -> TypeEngine[Any]:
 
 
 def as_held(column: ColumnElement[Any]) -> ColumnElement[Any]:
-    """A column read as the database holds it, for bulk reading, which has converters of its own."""
+    """A column read as stored, for bulk reads, which convert values themselves."""
     return type_coerce(column, BYTEWISE) if isinstance(column.type, CellText) else column

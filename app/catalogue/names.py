@@ -1,4 +1,4 @@
-"""What the catalogue calls what an answer names by id, each table looked up once."""
+"""The names for ids in an answer. Each table is looked up once."""
 
 from collections import Counter
 from collections.abc import Collection, Mapping
@@ -15,7 +15,7 @@ Ids = Mapping[str, Collection[str]]
 
 
 def names(snapshot: Snapshot, ids: Ids) -> dict[tuple[str, str], str]:
-    """Names by table and id; an id that is not there has none. What two ids of a table share has the id beside it."""
+    """Names by table and id; an unknown id has none. If two ids of a table share a name, the id is added."""
     found: dict[tuple[str, str], str] = {}
     for table, wanted in ids.items():
         rows = snapshot.many(TABLES[table], wanted)

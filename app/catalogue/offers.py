@@ -1,6 +1,6 @@
-"""What the fits of a chassis offer, without reading them: a chassis has dozens, one for each year and source.
+"""The travels a chassis can be built to, without reading its fits: it has dozens, one for each year and source.
 
-A question reads the few that may hold in its years, and of the rest those that are shown as near.
+A lookup then reads only the few fits that may apply in its years, and those shown as near misses.
 """
 
 from collections.abc import Collection
@@ -33,18 +33,18 @@ _IN_YEARS = _OF_CHASSIS.where(
     or_(_STORED.c.model_year_to.is_(None), _STORED.c.model_year_to >= bindparam("first")),
 )
 _PAIR = [list(Fit.columns()).index(name) for name in ("spring", "travel_mm")]
-_ANY_YEAR = (-(2**31) + 1, 2**31 - 1)  # whole numbers that both engines hold
+_ANY_YEAR = (-(2**31) + 1, 2**31 - 1)  # whole numbers that both engines can store
 
 
 class Offer(NamedTuple):
-    """What a chassis can be built to: a spring and a travel in mm."""
+    """A build that a chassis offers: a spring and a travel in mm."""
 
     spring: str
     travel_mm: float
 
 
 def offers(snapshot: Snapshot, chassis: Chassis) -> dict[str, list[Offer]]:
-    """What each chassis of the family of this one offers, by id; of this one a list that may be empty."""
+    """The offers of every chassis in this one's family, by id. This chassis is always listed, even with no offers."""
     offered: dict[str, list[Offer]] = {chassis.id: []}
     for id, spring, travel_mm in snapshot.fetch(_OFFERS, maker=chassis.maker, name=chassis.name):
         offered.setdefault(id, []).append(Offer(spring, travel_mm))
@@ -52,13 +52,16 @@ def offers(snapshot: Snapshot, chassis: Chassis) -> dict[str, list[Offer]]:
 
 
 def in_years(snapshot: Snapshot, chassis: str, years: tuple[float, float]) -> list[Fit]:
-    """The fits of a chassis whose own years meet these, by id; what chassis or variant narrows is not looked at."""
+    """The fits of a chassis whose own years overlap these, by id.
+
+    Years limited by chassis or variant are not considered.
+    """
     first, last = (int(year) if abs(year) < inf else widest for year, widest in zip(years, _ANY_YEAR, strict=True))
     return Fit.all_from_database(snapshot.fetch(_IN_YEARS, chassis=chassis, first=first, last=last))
 
 
 def giving(snapshot: Snapshot, chassis: str, offered: Collection[Offer]) -> list[Fit]:
-    """The fits of a chassis that give one of these, by id."""
+    """The fits of a chassis that give one of these offers, by id."""
     if not offered:
         return []
     spring, travel_mm = _PAIR

@@ -1,4 +1,4 @@
-"""A row that must be there: found, or refused as unknown with the ids that were probably meant, or as withdrawn."""
+"""Finds a row that must exist. Raises NotFound with similar ids, or Gone if the row was withdrawn."""
 
 from typing import NotRequired, TypeVar
 
@@ -16,12 +16,12 @@ from app.errors import Gone, NotFound, Refusal
 R = TypeVar("R", bound=Row)
 
 CANDIDATES = 5
-HISTORY = 20  # versions shown of a row that was withdrawn, the newest
+HISTORY = 20  # versions shown of a withdrawn row, the newest
 _BESIDE = 50
 
 
 class Candidate(TypedDict):
-    """Something that may have been meant; `score` is 1 for the same id."""
+    """A row that may have been meant; `score` is 1 for the same id."""
 
     id: str
     name: NotRequired[str]
@@ -29,7 +29,7 @@ class Candidate(TypedDict):
 
 
 def present(snapshot: Snapshot, table: type[R], id: str) -> R:
-    """The row of that id at this revision. Raises NotFound, or Gone where it has been withdrawn."""
+    """The row with that id at this revision. Raises NotFound, or Gone if it was withdrawn."""
     row = snapshot.one(table, id)
     if row is None:
         raise missing(snapshot, table, id)
@@ -37,7 +37,7 @@ def present(snapshot: Snapshot, table: type[R], id: str) -> R:
 
 
 def missing(snapshot: Snapshot, table: type[Row], id: str) -> Refusal:
-    """Why there is no row of that id at this revision: withdrawn, with what it was, or never there, with near ids."""
+    """Why there is no row with that id: withdrawn, with its last versions, or unknown, with similar ids."""
     past = versions(snapshot, table, id)
     if past:
         withdrawn = past[-1].revision_to
@@ -50,10 +50,10 @@ def missing(snapshot: Snapshot, table: type[Row], id: str) -> Refusal:
 
 
 def candidates(snapshot: Snapshot, table: type[Row], id: str) -> list[Candidate]:
-    """The rows whose ids are most like one that is not there, the likeliest first."""
+    """The rows whose ids are most similar to an unknown one, best first."""
     if table.table in SEARCHED:
         hits = index_of(snapshot, table).near(id, CANDIDATES, snapshot.require_thread)
-    else:  # too many to hold in memory: those that sort beside it
+    else:  # too many to hold in memory, so use those next to it in order
         beside = dict.fromkeys(lists.beside(snapshot, table, id, _BESIDE))
         found = process.extract(
             id, list(beside), scorer=OSA.normalized_similarity, score_cutoff=LEAST, limit=CANDIDATES

@@ -1,7 +1,7 @@
 """Rows of the catalogue at one revision: the few queries that everything else is made of. Never writes.
 
-`Rows` is what questions and rules read from. `Snapshot` reads it from a database (app.catalogue.snapshot), `MemoryRows`
-from rows in memory; `Overlay` lays a pending change over another.
+Questions and rules read from `Rows`. `Snapshot` reads it from a database (app.catalogue.snapshot), `MemoryRows` from
+rows in memory; `Overlay` puts a pending change on top of another.
 """
 
 import heapq
@@ -21,24 +21,23 @@ class Rows(Protocol):
     """The catalogue at one revision. Lists are ordered by id."""
 
     def one(self, table: type[R], id: str) -> R | None:
-        """The row of that id, or None."""
+        """The row with this id, or None."""
         ...
 
     def many(self, table: type[R], ids: Collection[str]) -> dict[str, R]:
-        """The rows of those ids that are there, by id."""
+        """The existing rows with these ids, by id."""
         ...
 
-    def where(self, table: type[R], column: str, value: Any) -> list[R]:
-        """The rows whose column equals the value; of a list column: those whose list holds it."""
+    def where(self, table: type[R], column: str, value: object) -> list[R]:
+        """The rows whose column equals the value, or contains it if it is a list column."""
         ...
 
     def among(self, table: type[R], column: str, values: Collection[str]) -> list[R]:
-        """The rows whose text column, no list, equals one of the values; at most a few hundred values."""
+        """The rows whose text column (not a list) equals one of the values; at most a few hundred values."""
         ...
 
     def raw_rows_among(self, table: type[Row], column: str, values: Collection[str]) -> list[Any]:
-        """The same as they come: all of them rows, or all of them values in exchange order as the database holds them,
-        for `all_from_database`."""
+        """Like `among`, unparsed for `all_from_database`: either all rows, or all stored values in exchange order."""
         ...
 
     def all(self, table: type[R]) -> Iterator[R]:
@@ -46,28 +45,28 @@ class Rows(Protocol):
         ...
 
     def raw_rows(self, table: type[Row]) -> Iterator[Any]:
-        """The same as they come."""
+        """Like `all`, unparsed."""
         ...
 
     def values(self, table: type[Row], column: str) -> Iterator[str]:
-        """Every value of a text column that no list holds and some row gives, once, in order."""
+        """Every distinct value of a text column (not a list), in order."""
         ...
 
     def shared_ids(self, tables: Collection[type[Row]]) -> list[str]:
-        """Every id that rows of several of these tables bear, in order."""
+        """Every distinct id that rows of these tables have, in order."""
         ...
 
     def families(self) -> Iterator[tuple[str, str]]:
-        """Every (maker, name) of a chassis, once, in order."""
+        """Every distinct (maker, name) of a chassis, in order."""
         ...
 
     def family(self, maker: str, name: str) -> list[Chassis]:
-        """The chassis of one maker and name."""
+        """The chassis with this maker and name."""
         ...
 
 
 class MemoryRows:
-    """Rows in hand, as a catalogue: for a pending change, and for tests that need no database."""
+    """Rows in memory as a catalogue: for a pending change, and for tests without a database."""
 
     def __init__(self, rows: Iterable[Row] = ()) -> None:
         self._rows: dict[type[Row], dict[str, Row]] = defaultdict(dict)
@@ -96,7 +95,7 @@ class MemoryRows:
         rows = self._of(table)
         return {id: rows[id] for id in ids if id in rows}
 
-    def where(self, table: type[R], column: str, value: Any) -> list[R]:
+    def where(self, table: type[R], column: str, value: object) -> list[R]:
         rows = self._of(table)
         return [rows[id] for id in self._index(table, column).get(value, ())]
 
@@ -128,7 +127,7 @@ class MemoryRows:
         return [chassis for chassis in self.where(Chassis, "maker", maker) if chassis.name == name]
 
     def tables(self) -> list[type[Row]]:
-        """The tables of which there are rows."""
+        """The tables that have rows."""
         return [table for table, rows in self._rows.items() if rows]
 
     def ids(self, table: type[Row]) -> Collection[str]:
@@ -137,7 +136,7 @@ class MemoryRows:
 
 
 class Overlay:
-    """`base` with the rows of `pending` put over it and the `withdrawn` ids (by table) taken away."""
+    """`base` with the `pending` rows added or replaced and the `withdrawn` ids (by table) removed."""
 
     def __init__(self, base: Rows, pending: MemoryRows, withdrawn: dict[type[Row], set[str]]) -> None:
         self.base = base
@@ -162,7 +161,7 @@ class Overlay:
         below = [id for id in ids if id not in rows and id not in self.withdrawn.get(table, ())]
         return {**rows, **self.base.many(table, below)} if below else rows
 
-    def where(self, table: type[R], column: str, value: Any) -> list[R]:
+    def where(self, table: type[R], column: str, value: object) -> list[R]:
         return list(
             self._merged(table, self.base.where(table, column, value), self.pending.where(table, column, value))
         )

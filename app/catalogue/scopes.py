@@ -1,8 +1,7 @@
-"""Scope algebra: what a row holds for, as intervals and names; pure, knows no database and no rule.
+"""Scope algebra: the scope of a row as intervals and names. Pure; knows no database and no rule.
 
-Years and travel are closed intervals, the other dimensions a name or None for any (design: scope). A dimension that
-nobody bounds is infinite. Resolved scopes only are compared: two rows of one chassis, with that chassis's own ends in
-place of the empty ones.
+Years and travel are closed intervals; the other dimensions are a name, or None for any. A dimension without bounds is
+infinite. Only resolved scopes are compared: two rows of one chassis, with its own bounds in place of the empty ones.
 """
 
 from collections.abc import Mapping
@@ -14,7 +13,7 @@ from app.catalogue.tables.row import ScopedRow, TravelScopedRow, is_row_of
 
 
 class Scope(NamedTuple):
-    """A resolved scope. Years and travels (mm) are closed intervals; an interval whose ends cross holds nowhere."""
+    """A resolved scope. Years and travels (mm) are closed intervals; an interval whose ends cross is empty."""
 
     year_from: float = -inf
     year_to: float = inf
@@ -30,10 +29,10 @@ EVERYWHERE = Scope()
 
 
 def resolve(row: ScopedRow, chassis: Chassis | None, variants: Mapping[str, Variant]) -> Scope:
-    """The scope of a statement or procedure; an empty end is the chassis's own, infinite where that states none.
+    """The scope of a statement or procedure; an empty bound is the chassis's own, or infinite if that states none.
 
-    A variant of narrower years narrows the years. A fit has no travel dimension: travel is what it says, not what it
-    holds for. A variant that is not among `variants` narrows nothing.
+    A variant with narrower years narrows the years. A fit has no travel dimension: travel is its value, not its scope.
+    A variant that is not in `variants` narrows nothing.
     """
     year_from: float | None = row.model_year_from
     year_to: float | None = row.model_year_to
@@ -52,7 +51,7 @@ def resolve(row: ScopedRow, chassis: Chassis | None, variants: Mapping[str, Vari
 
 
 def _travel(row: ScopedRow, chassis: Chassis | None) -> tuple[float, float]:
-    """The travels in mm that a row holds for; all of them if its table has no such scope."""
+    """The travels in mm that a row applies to; unlimited if its table has no such scope."""
     if not is_row_of(row, TravelScopedRow):
         return -inf, inf
     low, high = row.travel_from_mm, row.travel_to_mm
@@ -64,12 +63,12 @@ def _travel(row: ScopedRow, chassis: Chassis | None) -> tuple[float, float]:
 
 
 def empty(scope: Scope) -> bool:
-    """True when the ends of an interval cross, so that the scope holds nowhere."""
+    """True if the ends of an interval cross, so that the scope is empty."""
     return scope.year_from > scope.year_to or scope.travel_from > scope.travel_to
 
 
 def overlap(a: Scope, b: Scope) -> bool:
-    """True when some configuration is in both: intervals intersect, names are equal or open in one. Symmetric."""
+    """True if some configuration is in both: intervals intersect, and names are equal or open in one. Symmetric."""
     first, last, least, most, variant, spring, damper, wheel_size = a
     other_first, other_last, other_least, other_most, other_variant, other_spring, other_damper, other_wheel_size = b
     return (
@@ -86,7 +85,7 @@ def overlap(a: Scope, b: Scope) -> bool:
 
 
 def contains(wide: Scope, narrow: Scope) -> bool:
-    """True when `narrow` lies within `wide` in every dimension. Reflexive and transitive."""
+    """True if `narrow` lies within `wide` in every dimension. Reflexive and transitive."""
     return (
         wide.year_from <= narrow.year_from
         and narrow.year_to <= wide.year_to
@@ -100,5 +99,8 @@ def contains(wide: Scope, narrow: Scope) -> bool:
 
 
 def narrower(a: Scope, b: Scope) -> bool:
-    """True when `a` lies within `b` and is not `b`: in every dimension, strictly in one. A strict partial order."""
+    """True if `a` lies within `b` and differs from it: within in every dimension, strictly in one.
+
+    A strict partial order.
+    """
     return a != b and contains(b, a)

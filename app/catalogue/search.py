@@ -1,8 +1,8 @@
-"""Names, part numbers and ids found although they are misspelt: an index in memory per table, built when first asked.
+"""Finds names, part numbers and ids despite typos, with an index in memory for each table, built on first use.
 
-Words of the question are matched with the words that rows bear: the same, begun, or a few letters off (three-letter
-pieces pick the words worth comparing). Rows that bear the best words are then compared whole. No text is a query
-language: all that is not a letter or digit parts words.
+Each word of the query is matched with the words of the rows: equal, a prefix, or a few letters off (three-letter pieces
+select the words worth comparing). The rows with the best words are then compared in full. The query has no syntax:
+everything but letters and digits separates words.
 """
 
 import re
@@ -28,13 +28,13 @@ from app.catalogue.tables import TABLES, Maker, Row
 R = TypeVar("R", bound=Row)
 
 MOST_WORDS = 12
-LEAST = 0.6  # a row less alike than this is not found
+LEAST = 0.6  # a row below this score is not found
 WORD_LEAST = 0.7
-RARE = 300  # rows that the rarer words bring together; words after them only rank these
-COMPARED = 100  # rows compared whole
-COMPARED_WORDS = 5000  # words compared with one that was asked, those with its rarest pieces first
-KEPT = 32  # indexes kept
-MANY = 2000  # rows that bear even the rarest word of a question: comparing more holds others up
+RARE = 300  # rows selected by the rarer words; further words only rank these
+COMPARED = 100  # rows compared in full
+COMPARED_WORDS = 5000  # words compared with one word of the query, those with its rarest pieces first
+MOST_INDEXES = 32  # indexes kept in memory
+MANY = 2000  # rows that contain even the rarest word of a query: comparing more would block others
 _PARTS = re.compile(r"[^\W_]+")
 _LETTERS_OR_DIGITS = re.compile(r"[^\W\d_]+|\d+")
 _NAMES = ("name", "title", "part_number", "model_code")
@@ -44,21 +44,21 @@ SEARCHED: dict[str, type[Row]] = {
 
 
 class Hit(NamedTuple):
-    """A row that was found; `score` is 1 for the same text, LEAST for the least alike."""
+    """A row that was found; `score` is 1 for identical text and LEAST for the least similar."""
 
     id: str
     score: float
 
 
 class Partial(NamedTuple):
-    """A row that has some of the words asked for: for each of these how alike it is, 0 to 1."""
+    """A row with some of the query's words, and the similarity (0 to 1) of each."""
 
     id: str
     words: Mapping[str, float]
 
 
 def plain(text: str) -> str:
-    """Small letters without accents."""
+    """The text in lower case without accents."""
     if text.isascii():
         return text.lower()
     decomposed = unicodedata.normalize("NFKD", text)
@@ -71,11 +71,11 @@ def words(text: str) -> list[str]:
 
 
 def _go_on() -> None:
-    """What is called before many rows are compared, where that holds nobody up."""
+    """The default for `if_many`, which is called before many rows are compared: nothing is blocked, so do nothing."""
 
 
 class NameIndex:
-    """The words and names of the rows of one table, given as (id, names, maker's name) in order of id."""
+    """The words and names of one table's rows, given as (id, names, maker's name), ordered by id."""
 
     def __init__(self, rows: Iterable[tuple[str, Sequence[str], str]]) -> None:
         self.ids: list[str] = []
@@ -99,8 +99,7 @@ class NameIndex:
                 self._pieces[piece].append(at)
 
     def search(self, text: str, if_many: Callable[[], None] = _go_on) -> list[Hit]:
-        """The rows that the text may mean, the likeliest first, then by id; `if_many` is called before many are
-        compared."""
+        """The rows that match the text, best first, then by id. `if_many` is called before many rows are compared."""
         whole = "".join(words(text))[:200]
         found = []
         for place, (at, score) in enumerate(self._by_words(text, if_many)):
@@ -113,20 +112,20 @@ class NameIndex:
         return [Hit(self.ids[at], -score) for score, at in sorted(found)]
 
     def near(self, id: str, most: int, if_many: Callable[[], None] = _go_on) -> list[Hit]:
-        """The ids most like one that is not there."""
+        """The ids most similar to an unknown one."""
         likely = {at: self.ids[at] for at, _ in self._by_words(id, if_many)[:COMPARED]}
         found = process.extract(id, likely, scorer=OSA.normalized_similarity, score_cutoff=LEAST, limit=most)
         return sorted((Hit(name, round(score, 4)) for name, score, _ in found), key=lambda hit: (-hit.score, hit.id))
 
     def has(self, word: str) -> bool:
-        """Whether some row has exactly this word, in small letters without accents."""
+        """Whether some row has exactly this word, in lower case without accents."""
         at = bisect_left(self.words, word)
         return at < len(self.words) and self.words[at] == word
 
     def partial(self, given: Sequence[str], most: int, if_many: Callable[[], None] = _go_on) -> list[Partial]:
-        """The rows that have some of these words, best first, at most `most` of them.
+        """The rows with some of these words, best first, at most `most` of them.
 
-        One exact word counts for more than several that are merely alike. A number must be exact.
+        One exact word counts for more than several similar ones. A number must be exact.
         """
         alike = {word: self._words_like(word) for word in given[:MOST_WORDS]}
         alike |= {word: _exact(found) for word, found in alike.items() if word.isdigit()}
@@ -138,12 +137,12 @@ class NameIndex:
         return [Partial(self.ids[at], self._best(at, alike)) for at, _ in ranked]
 
     def _best(self, at: int, alike: Mapping[str, Mapping[int, float]]) -> dict[str, float]:
-        """For each word asked for, how alike the best word of a row is; words without a match are left out."""
+        """For each word of the query, the similarity of the row's best word; words without a match are left out."""
         best = {word: max(found.get(each, 0.0) for each in self._borne[at]) for word, found in alike.items()}
         return {word: score for word, score in best.items() if score}
 
     def _by_words(self, text: str, if_many: Callable[[], None]) -> list[tuple[int, float]]:
-        """The rows that bear words like those of a text and how well all of these are met, 0 … 1; the best first."""
+        """The rows with words similar to those of a text and their overall score (0 to 1), best first."""
         asked: dict[str, dict[int, float]] = {}
         for given in words(text)[:MOST_WORDS]:
             like = self._words_like(given)
@@ -157,7 +156,7 @@ class NameIndex:
         return [(at, score / len(asked)) for at, score in ranked]
 
     def _met(self, counted: Sequence[tuple[int, dict[int, float]]]) -> dict[int, float]:
-        """How well each row meets the words, given as the number of rows that bear those like it, and how alike."""
+        """How well each row matches the words, weighted by how rare each word is and how similar."""
         met: dict[int, float] = {}
         for count, found in counted:
             best: dict[int, float] = {}
@@ -174,7 +173,7 @@ class NameIndex:
         return met
 
     def _words_like(self, asked: str) -> dict[int, float]:
-        """The words of the index like one word, with how alike they are."""
+        """The words of the index that are similar to a word, with their similarity."""
         found: dict[int, float] = {}
         for length in range(3, len(asked)):
             at = bisect_left(self.words, asked[:length])
@@ -182,7 +181,7 @@ class NameIndex:
                 found[at] = WORD_LEAST  # words run together
         pieces = sorted((self._pieces[piece] for piece in _pieces(asked) if piece in self._pieces), key=len)
         near: set[int] = set()
-        for bearing in pieces[:7]:  # two slips leave one of seven pieces whole
+        for bearing in pieces[:7]:  # two typos leave at least one of seven pieces intact
             if near and len(near) + len(bearing) > COMPARED_WORDS:
                 break
             near.update(bearing)
@@ -200,7 +199,7 @@ class NameIndex:
         at = bisect_left(self.words, asked)
         while at < len(self.words) and self.words[at].startswith(asked):
             if len(asked) < 3 and self.words[at] != asked:
-                break  # too short to be the beginning of a word
+                break  # too short to be a prefix
             begun = 1.0 if len(self.words[at]) == len(asked) else 0.85 + 0.1 * len(asked) / len(self.words[at])
             found[at] = max(found.get(at, 0), begun)
             at += 1
@@ -221,11 +220,11 @@ def _pieces(word: str) -> set[str]:
 
 
 class _Indexes:
-    """The indexes of one database, by table and revision; one is built at a time."""
+    """The indexes of one database, by table and revision. Only one is built at a time."""
 
     def __init__(self) -> None:
         self.lock = threading.Lock()
-        self.kept: LRUCache[tuple[str, int], NameIndex] = LRUCache(KEPT)
+        self.kept: LRUCache[tuple[str, int], NameIndex] = LRUCache(MOST_INDEXES)
 
     def of(self, snapshot: Snapshot, table: type[Row]) -> NameIndex:
         with snapshot.exclusive(self.lock):
@@ -237,7 +236,7 @@ class _Indexes:
             return index
 
     def _unchanged(self, snapshot: Snapshot, table: type[Row]) -> NameIndex | None:
-        """The index of a revision between which and this one neither the table nor a maker changed."""
+        """The latest index that is still valid: neither the table nor a maker has changed since."""
         for name, revision in list(self.kept):
             between = {"low": min(revision, snapshot.revision), "high": max(revision, snapshot.revision)}
             if name == table.table and not any(
@@ -252,12 +251,12 @@ _GUARD = threading.Lock()
 
 
 def found(snapshot: Snapshot, table: type[Row], text: str) -> list[Hit]:
-    """The rows of a table that the text may mean, the likeliest first, then by id."""
+    """The rows of a table that match the text, best first, then by id."""
     return index_of(snapshot, table).search(text, snapshot.require_thread)
 
 
 def index_of(snapshot: Snapshot, table: type[Row]) -> NameIndex:
-    """The index of a table that has names, at a revision."""
+    """The index at a revision, for a table with names."""
     with _GUARD:
         indexes = _INDEXES.setdefault(snapshot.cache_key, _Indexes())
     return indexes.of(snapshot, table)

@@ -1,4 +1,4 @@
-"""The catalogue in a database at one revision: the few statements, made once, that answer `Rows`. Never writes."""
+"""The catalogue in a database at one revision: a few statements, built once, that implement `Rows`. Never writes."""
 
 import json
 from collections import defaultdict
@@ -8,60 +8,65 @@ from functools import cache
 from threading import Lock
 from typing import Any, TypeVar
 
-from sqlalchemy import ColumnElement, Connection, Engine, Select, bindparam, func, literal_column, select, union_all
+from sqlalchemy import ColumnElement, Connection, Engine, bindparam, func, literal_column, select, union_all
 from sqlalchemy.dialects import sqlite
 
-from app.catalogue.stored import SQL, held_columns
+from app.catalogue.stored import SQL, Query, held_columns
 from app.catalogue.tables import Chassis, Row, Source, Spring
 
 R = TypeVar("R", bound=Row)
 _Kept = defaultdict[type[Row], dict[str, Any]]
-PAGE = 1000  # rows of one page where all are wanted
-KEPT = 1500  # entities of a table that are kept of those looked up lately, 0.8 to 1.7 kB each
-KEPT_OF_OWN = 250  # of what a chassis has for itself: enough for who goes on from its fits to its sheet
-OF_OWN = frozenset((Chassis, Spring, Source))
+PAGE = 1000  # rows of one page when all are wanted
+ENTITIES_PER_TABLE = 1500  # recently used entities kept of each table, 0.8 to 1.7 kB each
+ENTITIES_PER_CHASSIS_TABLE = (
+    250  # of tables whose rows belong to one chassis: enough to go on from its fits to its sheet
+)
+CHASSIS_TABLES = frozenset((Chassis, Spring, Source))
 CHUNK = 400  # ids in one query: below the variable limit of every engine
 
 
 class NeedsThread(Exception):
-    """A question on the event loop has come to what takes long: it is to be asked anew in a thread."""
+    """A lookup on the event loop has reached something slow and must be repeated in a thread."""
 
 
 class Snapshot:
     """The catalogue at revision `revision`, read through one connection.
 
-    What holds at a revision never changes, so the queries of an answer need no common snapshot. On SQLite the text of
-    each statement, made once, goes straight to the driver: that is a third of the time of a lookup.
+    What holds at a revision never changes, so the queries of an answer need no common transaction. On SQLite the text
+    of each statement, built once, goes straight to the driver, which saves a third of the time of a lookup.
     """
 
     def __init__(
-        self, connection: Connection, revision: int, lately: "EntityCache | None" = None, *, on_the_loop: bool = False
+        self, connection: Connection, revision: int, recent: "EntityCache | None" = None, *, on_event_loop: bool = False
     ) -> None:
-        """`lately` keeps entities for the next who looks them up at this revision. `on_the_loop` all others wait."""
+        """`recent` caches entities for later lookups at this revision.
+
+        With `on_event_loop`, slow work raises NeedsThread.
+        """
         self.connection = connection
         self.revision = revision
-        self.on_the_loop = on_the_loop
-        self.cache_key: EntityCache | Engine = lately or connection.engine
-        """Whose answers may be kept beside: one object for all who look at one catalogue."""
+        self.on_event_loop = on_event_loop
+        self.cache_key: EntityCache | Engine = recent or connection.engine
+        """Cache key: one object per catalogue, shared by its snapshots."""
         self._driver: Any = connection.connection.driver_connection if connection.dialect.name == "sqlite" else None
-        self._lately = None if lately is None else lately.at(revision)
+        self._recent = None if recent is None else recent.at(revision)
 
     def require_thread(self) -> None:
-        """To be called before what takes long in a large catalogue. Raises TakesLong where all others would wait."""
-        if self.on_the_loop:
+        """Call this before slow work in a large catalogue. Raises NeedsThread on the event loop."""
+        if self.on_event_loop:
             raise NeedsThread
 
     @contextmanager
     def exclusive(self, lock: Lock) -> Iterator[None]:
-        """Hold a lock under which something may be built. Raises TakesLong where all others would wait for it."""
-        if not lock.acquire(blocking=not self.on_the_loop):
+        """Hold a lock under which something may be built. Raises NeedsThread on the event loop if the lock is taken."""
+        if not lock.acquire(blocking=not self.on_event_loop):
             raise NeedsThread
         try:
             yield
         finally:
             lock.release()
 
-    def fetch(self, statement: Select[Any], **parameters: Any) -> Iterable[Any]:
+    def fetch(self, statement: Query, **parameters: Any) -> Iterable[Any]:
         """The rows of a statement over `:n` and these parameters, streamed on SQLite, all at once on PostgreSQL."""
         parameters["n"] = self.revision
         if self._driver is not None:
@@ -72,7 +77,7 @@ class Snapshot:
         return self.connection.execute(statement, parameters).fetchall()
 
     def one(self, table: type[R], id: str) -> R | None:
-        row: R | None = None if self._lately is None else self._lately[table].get(id)
+        row: R | None = None if self._recent is None else self._recent[table].get(id)
         if row is None:
             for found in self.fetch(_equal(table, "id"), value=id):
                 row = table.from_database(found)
@@ -82,7 +87,7 @@ class Snapshot:
     def many(self, table: type[R], ids: Collection[str]) -> dict[str, R]:
         rows: dict[str, R] = {}
         wanted: list[str] = []
-        kept = {} if self._lately is None else self._lately[table]
+        kept = {} if self._recent is None else self._recent[table]
         for id in ids:
             row = kept.get(id)
             if row is None:
@@ -99,9 +104,9 @@ class Snapshot:
         return rows
 
     def _keep(self, table: type[Row], rows: Collection[Row]) -> None:
-        if self._lately is not None and table.role == "entity":
-            kept = self._lately[table]
-            if len(kept) >= (KEPT_OF_OWN if table in OF_OWN else KEPT):
+        if self._recent is not None and table.role == "entity":
+            kept = self._recent[table]
+            if len(kept) >= (ENTITIES_PER_CHASSIS_TABLE if table in CHASSIS_TABLES else ENTITIES_PER_TABLE):
                 kept.clear()
             for row in rows:
                 kept[row.id] = row
@@ -115,7 +120,7 @@ class Snapshot:
         found = self.fetch(statement, values=json.dumps(part))
         return list(found) if self._driver is not None else [tuple(row) for row in found]
 
-    def where(self, table: type[R], column: str, value: Any) -> list[R]:
+    def where(self, table: type[R], column: str, value: object) -> list[R]:
         items = table.columns()[column].kind.items
         if items is not None:
             text = f";{items.write(value)};"
@@ -142,11 +147,11 @@ class Snapshot:
     def family(self, maker: str, name: str) -> list[Chassis]:
         return [Chassis.from_database(row) for row in self.fetch(_family(), maker=maker, name=name)]
 
-    def _streamed(self, statement: Select[Any], key: ColumnElement[str]) -> Iterator[Any]:
-        """The rows of a statement that is ordered by `key`; page by page where a cursor would need a transaction."""
+    def _streamed(self, statement: Query, key: ColumnElement[str]) -> Iterator[Any]:
+        """The rows of a statement ordered by `key`, read page by page if a cursor would need a transaction."""
         return iter(self.fetch(statement)) if self._driver is not None else self._paged(statement, key)
 
-    def _paged(self, statement: Select[Any], key: ColumnElement[str]) -> Iterator[Any]:
+    def _paged(self, statement: Query, key: ColumnElement[str]) -> Iterator[Any]:
         last = ""
         while True:
             page = self.connection.execute(_page(statement, key), {"n": self.revision, "last": last}).fetchall()
@@ -157,15 +162,17 @@ class Snapshot:
 
 
 class EntityCache:
-    """The entities that were looked up lately at one revision, the newest that was asked for: the same makers, spacers,
-    oils and springs come again and again, and what holds at a revision never changes. Each table has a room of its own,
-    so that the many springs do not drive out the few makers."""
+    """Recently used entities at the newest revision that was requested.
+
+    The same makers, spacers, oils and springs are needed again and again, and what holds at a revision never changes.
+    Each table has its own room, so that many springs do not evict the few makers.
+    """
 
     def __init__(self) -> None:
         self._kept: tuple[int, _Kept] = (-1, defaultdict(dict))
 
     def at(self, revision: int) -> "_Kept":
-        """Rows by id, table by table, to be read and added to; of an older revision nothing is kept."""
+        """The cached rows by table and id, to read and add to; an empty cache for an older revision."""
         newest, rows = self._kept
         if revision > newest:
             rows = defaultdict(dict)
@@ -174,19 +181,19 @@ class EntityCache:
 
 
 @cache
-def _page(statement: Select[Any], key: ColumnElement[str]) -> Select[Any]:
+def _page(statement: Query, key: ColumnElement[str]) -> Query:
     return statement.where(key > bindparam("last")).limit(PAGE)
 
 
 @cache
-def _sqlite_text(statement: Select[Any]) -> tuple[str, dict[str, Any]]:
-    """The text of a statement with named parameters, and the values of those that are constants of it."""
+def _sqlite_text(statement: Query) -> tuple[str, dict[str, object]]:
+    """The text of a statement with named parameters, and the values of its constants."""
     compiled = statement.compile(dialect=sqlite.dialect(paramstyle="named"))
     return str(compiled), {name: value for name, value in compiled.params.items() if value is not None}
 
 
-def holding(table: type[Row]) -> Select[Any]:
-    """The select of a table's exchange columns for the rows that hold at `:n`."""
+def holding(table: type[Row]) -> Query:
+    """The SELECT of a table's exchange columns for the rows that are valid at `:n`."""
     stored = SQL[table]
     return select(*held_columns(table)).where(
         stored.c.revision_from <= bindparam("n"), stored.c.revision_to > bindparam("n")
@@ -194,41 +201,43 @@ def holding(table: type[Row]) -> Select[Any]:
 
 
 @cache
-def _equal(table: type[Row], column: str) -> Select[Any]:
+def _equal(table: type[Row], column: str) -> Query:
     stored = SQL[table]
     return holding(table).where(stored.c[column] == bindparam("value")).order_by(stored.c.id)
 
 
 @cache
-def _holding(table: type[Row], column: str) -> Select[Any]:
+def _holding(table: type[Row], column: str) -> Query:
     stored = SQL[table]
     semicolon: ColumnElement[str] = literal_column("';'")
     nothing: ColumnElement[str] = literal_column("''")
     listed = semicolon + stored.c[column] + semicolon
-    # Not LIKE: that would take _ for any letter and, on SQLite, A for a.
+    # Not LIKE, which takes _ for any letter and, on SQLite, A for a.
     return holding(table).where(func.replace(listed, bindparam("value"), nothing) != listed).order_by(stored.c.id)
 
 
-def _among(table: type[Row], column: str, given: list[str] | None) -> Select[Any]:
-    """The rows with some values: of a JSON list in `:values` on SQLite (None), of the values themselves elsewhere."""
+def _among(table: type[Row], column: str, given: list[str] | None) -> Query:
+    """The rows with certain values: from a JSON list in `:values` on SQLite (None), from the values themselves
+    elsewhere.
+    """
     if given is None:
         return _among_json(table, column)
     return holding(table).where(SQL[table].c[column].in_(given)).order_by(SQL[table].c.id)
 
 
 @cache
-def _among_json(table: type[Row], column: str) -> Select[Any]:
+def _among_json(table: type[Row], column: str) -> Query:
     listed = func.json_each(bindparam("values")).table_valued("value")
     return holding(table).where(SQL[table].c[column].in_(select(listed.c.value))).order_by(SQL[table].c.id)
 
 
 @cache
-def _every(table: type[Row]) -> Select[Any]:
+def _every(table: type[Row]) -> Query:
     return holding(table).order_by(SQL[table].c.id)
 
 
 @cache
-def _values(table: type[Row], column: str) -> Select[Any]:
+def _values(table: type[Row], column: str) -> Query:
     stored = SQL[table]
     given = select(stored.c[column]).where(
         stored.c.revision_from <= bindparam("n"), stored.c.revision_to > bindparam("n"), stored.c[column].is_not(None)
@@ -237,7 +246,7 @@ def _values(table: type[Row], column: str) -> Select[Any]:
 
 
 @cache
-def _shared(tables: tuple[type[Row], ...]) -> Select[Any]:
+def _shared(tables: tuple[type[Row], ...]) -> Query:
     several = union_all(
         *(
             select(SQL[table].c.id).where(
@@ -250,7 +259,7 @@ def _shared(tables: tuple[type[Row], ...]) -> Select[Any]:
 
 
 @cache
-def _families() -> Select[Any]:
+def _families() -> Query:
     stored = SQL[Chassis]
     return (
         select(stored.c.maker, stored.c.name)
@@ -261,7 +270,7 @@ def _families() -> Select[Any]:
 
 
 @cache
-def _family() -> Select[Any]:
+def _family() -> Query:
     stored = SQL[Chassis]
     return (
         holding(Chassis)

@@ -1,8 +1,8 @@
-"""The SQL tables of the catalogue beside its rows: the revisions, and the warnings kept with them."""
+"""The SQL tables of the catalogue besides its rows: the revisions, and the warnings kept with them."""
 
 from typing import Any
 
-from sqlalchemy import ColumnElement, Index, Integer, Table, UniqueConstraint
+from sqlalchemy import ColumnElement, Index, Integer, Select, Table, UniqueConstraint
 from sqlmodel import Field
 
 from app.catalogue.metadata import CATALOGUE, OPEN, CatalogueModel, as_held
@@ -10,6 +10,9 @@ from app.catalogue.tables import TABLES, Row
 from app.database.metadata import BYTEWISE
 
 __all__ = ["CATALOGUE", "FINDINGS", "OPEN", "REVISIONS", "SQL", "KeptFinding", "Revision", "held_columns"]
+
+Query = Select[Any]
+"""A statement over columns that a table's description lists, so that no type can name them."""
 
 
 class Revision(CatalogueModel, table=True):
@@ -29,10 +32,10 @@ class Revision(CatalogueModel, table=True):
 
 
 class KeptFinding(CatalogueModel, table=True):
-    """A warning that stood when a revision was accepted, with the span of revisions it stands for.
+    """A warning found when a revision was accepted, with the span of revisions it applies to.
 
-    `id` is a hash of what it says; `shape` names the row, family or entity whose judging gave it, so that judging that
-    again replaces just these.
+    `id` is a hash of its text. `shape` names the row, family or entity that was checked, so that checking it again
+    replaces only these warnings.
     """
 
     __tablename__ = "findings"
@@ -55,16 +58,16 @@ class KeptFinding(CatalogueModel, table=True):
     text: str = Field(sa_type=BYTEWISE)
     collides_table: str | None = Field(default=None, sa_type=BYTEWISE)
     collides_id: str | None = Field(default=None, sa_type=BYTEWISE)
-    mend: str | None = Field(default=None, sa_type=BYTEWISE)
+    fix: str | None = Field(default=None, sa_type=BYTEWISE)
 
 
 SQL: dict[type[Row], Table] = {table: CATALOGUE.tables[table.table] for table in TABLES.values()}
-"""The tables of rows, read and written through SQLAlchemy Core (`light_row` says what that gains)."""
+"""The tables of rows, read and written through SQLAlchemy Core (see `light_row` for the reason)."""
 FINDINGS: Table = CATALOGUE.tables["findings"]
 REVISIONS: Table = CATALOGUE.tables["revisions"]
 
 
 def held_columns(table: type[Row]) -> list[ColumnElement[Any]]:
-    """The columns of a table in exchange order, read as the database holds them, for `from_database`."""
+    """The columns of a table in exchange order, read as stored, for `from_database`."""
     stored = SQL[table]
     return [as_held(stored.c[name]) for name in table.columns()]

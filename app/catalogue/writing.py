@@ -1,7 +1,7 @@
-"""The only code that writes the catalogue: opens revision N inside the write transaction, puts and withdraws rows.
+"""The only code that writes the catalogue: it opens revision N inside the write transaction, puts and withdraws rows.
 
-The only update ever made closes a span, once; nothing is deleted. Judging is the caller's business: nothing is
-visible to readers until the revision row is recorded and the transaction commits.
+The only update is closing a span, once; nothing is deleted. The caller checks the rules. Readers see nothing until the
+revision row is recorded and the transaction commits.
 """
 
 import datetime as dt
@@ -31,7 +31,7 @@ class RevisionCounts:
     withdrawn: int = 0
 
     def any(self) -> bool:
-        """Whether anything changes."""
+        """Whether the revision changes anything."""
         return bool(self.added or self.changed or self.withdrawn)
 
 
@@ -39,7 +39,7 @@ class NewRevision:
     """The revision being written on a connection that holds the write transaction (`Database.write`)."""
 
     def __init__(self, connection: Connection, number: int | None = None) -> None:
-        """The next revision; another `number` is for a copy, which keeps that of the original."""
+        """Open the next revision. A copy gives another `number`, to keep that of its original."""
         self.connection = connection
         self.before = Snapshot(connection, latest(connection))
         self.number = self.before.revision + 1 if number is None else number
@@ -48,18 +48,20 @@ class NewRevision:
         self._empty: dict[type[Row], bool] = {}
 
     def put(self, table: type[Row], rows: Sequence[Row]) -> list[tuple[Row | None, Row]]:
-        """Store rows that are new or differ; returns (before, after) of just those. Ids are unique within one call's
-        revision: the caller has refused duplicates."""
+        """Store rows that are new or differ; return (before, after) for just those.
+
+        Ids are unique within the revision of one call: the caller has refused duplicates.
+        """
         changes: list[tuple[Row | None, Row]] = []
         for start in range(0, len(rows), BATCH):
             changes += self._put(table, rows[start : start + BATCH])
         return changes
 
     def _put(self, table: type[Row], rows: Sequence[Row]) -> list[tuple[Row | None, Row]]:
-        held = {} if self._is_empty(table) else self.before.many(table, [row.id for row in rows])
+        current = {} if self._is_empty(table) else self.before.many(table, [row.id for row in rows])
         changes: list[tuple[Row | None, Row]] = []
         for row in rows:
-            before = held.get(row.id)
+            before = current.get(row.id)
             if before is None or before.cells() != row.cells():
                 changes.append((before, row))
         self._close(table, [before.id for before, _ in changes if before is not None])
@@ -71,7 +73,7 @@ class NewRevision:
         return changes
 
     def _insert(self, table: type[Row], rows: list[Row]) -> None:
-        """On SQLite straight to the driver, as the values are in its own types: a load takes a seventh less."""
+        """On SQLite pass values straight to the driver, in its own types, which makes a load a seventh faster."""
         span = (self.number, OPEN)
         if self.connection.dialect.name != "sqlite":
             ends = dict(zip(SPAN, span, strict=True))
@@ -82,18 +84,20 @@ class NewRevision:
         driver.executemany(text, [values_of(row.stored()) + span for row in rows])
 
     def withdraw(self, table: type[Row], ids: Iterable[str]) -> list[Row]:
-        """Close the rows of those ids; returns what they were. Ids that do not hold are passed over."""
-        held = self.before.many(table, list(ids))
-        self._close(table, list(held))
-        self.counts.withdrawn += len(held)
-        return list(held.values())
+        """Close the rows with these ids and return what they were. Ids without a current row are skipped."""
+        current = self.before.many(table, list(ids))
+        self._close(table, list(current))
+        self.counts.withdrawn += len(current)
+        return list(current.values())
 
     def record(
         self, reason: str, who: str, *, idempotency_key: str | None = None, digest: str | None = None,
         recorded_at: str | None = None,
     ) -> int:  # fmt: skip
-        """Record the revision, which makes it visible once the transaction commits; returns its number. Another time
-        than now is for a copy, which keeps that of the original."""
+        """Record the revision, which becomes visible when the transaction commits; return its number.
+
+        A copy gives the recorded time of its original; otherwise it is now.
+        """
         now = recorded_at or dt.datetime.now(dt.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
         last = self.connection.execute(select(func.max(REVISIONS.c.recorded_at))).scalar() or now
         self.connection.execute(
@@ -125,8 +129,11 @@ class NewRevision:
 
 
 @cache
-def _sqlite_insert(table: type[Row]) -> tuple[str, Callable[[dict[str, Any]], tuple[Any, ...]]]:
-    """The text of an insert, and what takes a stored row's own values in its order; the span comes last."""
+def _sqlite_insert(table: type[Row]) -> tuple[str, Callable[[dict[str, object]], tuple[object, ...]]]:
+    """The text of an INSERT, and a function that extracts a stored row's own values in the same order.
+
+    The span comes last.
+    """
     names = tuple(table.columns())
     listed = ", ".join(f'"{name}"' for name in (*names, *SPAN))
     places = ", ".join("?" for _ in (*names, *SPAN))

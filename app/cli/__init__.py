@@ -1,7 +1,7 @@
-"""The command line, all of it under `legwork`: one module per group of commands. Thin calls, imported when called.
+"""The command line, all of it under `legwork`: one module per group of commands, each imported only when it is called.
 
-Exit codes: 0 done; 1 refused or not possible, with one plain line on standard error; 2 called wrongly. With `--json`
-the answer is one JSON object on standard output; a refusal is `{"refused": {"kind", "detail", "faults"}}`.
+Exit codes: 0 done; 1 refused or not possible, with one plain line on standard error; 2 wrong usage. With `--json` the
+answer is one JSON object on standard output; a refusal is `{"refused": {"kind", "detail", "faults"}}`.
 """
 
 from app.cli import asking, keys, operating, packages, serving, sessions

@@ -1,14 +1,14 @@
-"""A lookup as a client asks it: of a server over HTTP, or of a local database through the same web service in process.
+"""Makes lookups as a client: of a server over HTTP, or of a local database through the same web service in process.
 
-Both ways go through the routes, so that an answer on the command line is the answer on the wire.
+Both go through the routes, so the command line gives the same answers as the server.
 """
 
 import asyncio
 import io
 from collections.abc import Sequence
-from typing import Any
 
 import httpx
+from starlette.types import ASGIApp
 
 from app.errors import Invalid, Unavailable
 from app.foreign import ForeignFault, escaped, fetch, one_request_each
@@ -18,15 +18,17 @@ _IN_PROCESS = "http://localhost"
 
 
 def read_parameters(words: Sequence[str]) -> list[tuple[str, str]]:
-    """`travel=150` as name and value. Raises Invalid for a word without `=`."""
+    """Split `travel=150` into name and value. Raises Invalid for a word without `=`."""
     for word in words:
         if "=" not in word:
-            raise Invalid.one("not-a-parameter", f"{word} is no parameter: write it as name=value, such as travel=150.")
+            raise Invalid.one(
+                "not-a-parameter", f"{word} is not a parameter. Write parameters as name=value, such as travel=150."
+            )
     return [(name, value) for name, _, value in (word.partition("=") for word in words)]
 
 
 def ask_server(server: str, path: str, parameters: Sequence[tuple[str, str]], media_type: str) -> httpx.Response:
-    """The response of a server, of bounded size and time. Raises Unavailable if there is none."""
+    """The response of a server. Raises Unavailable if it cannot be reached."""
     try:
         with httpx.Client(
             base_url=server, timeout=TIMEOUT_S, follow_redirects=False, limits=one_request_each()
@@ -37,8 +39,8 @@ def ask_server(server: str, path: str, parameters: Sequence[tuple[str, str]], me
         raise Unavailable(f"{escaped(server)} cannot be asked: {why}") from error
 
 
-def ask_app(app: Any, path: str, parameters: Sequence[tuple[str, str]], media_type: str) -> httpx.Response:
-    """The response of a service in this process; `app` is what `create_app` gives."""
+def ask_app(app: ASGIApp, path: str, parameters: Sequence[tuple[str, str]], media_type: str) -> httpx.Response:
+    """The response of a service in this process; `app` is the result of `create_app`."""
 
     async def ask() -> httpx.Response:
         transport = httpx.ASGITransport(app)
@@ -48,12 +50,16 @@ def ask_app(app: Any, path: str, parameters: Sequence[tuple[str, str]], media_ty
     return asyncio.run(ask())
 
 
-def _request(client: Any, path: str, parameters: Sequence[tuple[str, str]], media_type: str) -> httpx.Request:
+def _request(
+    client: httpx.Client | httpx.AsyncClient, path: str, parameters: Sequence[tuple[str, str]], media_type: str
+) -> httpx.Request:
     where = path if path.startswith("/") else f"/v1/{path}"
-    made: httpx.Request = client.build_request("GET", where, params=parameters or None, headers={"Accept": media_type})
+    made: httpx.Request = client.build_request(
+        "GET", where, params=list(parameters) or None, headers={"Accept": media_type}
+    )
     return made
 
 
 def silent() -> io.StringIO:
-    """Where a service in this process logs to: nobody reads it."""
+    """A sink for the log of a service in this process."""
     return io.StringIO()

@@ -1,4 +1,4 @@
-"""`ask`, of a server or of the database here, and `mirror`, which copies another service."""
+"""`ask`, which queries a server or the local database, and `mirror`, which copies another service."""
 
 import sys
 from typing import Annotated
@@ -13,15 +13,15 @@ from app.foreign import escaped
 
 @cli.command()
 def ask(
-    path: Annotated[str, typer.Argument(help="What to ask, such as chassis/ID/fits.", show_default=False)],
+    path: Annotated[str, typer.Argument(help="The question, such as chassis/ID/fits.", show_default=False)],
     parameters: Annotated[
         list[str] | None, typer.Argument(help="name=value, such as travel=150.", show_default=False)
     ] = None,
-    server: Annotated[str | None, typer.Option(help="Ask this server, such as http://localhost:8000.")] = None,
+    server: Annotated[str | None, typer.Option(help="The server to ask, such as http://localhost:8000.")] = None,
     database: DatabaseOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Ask a lookup of a server or, without one, of the local database; the same answer as on the wire, as text."""
+    """Look something up on a server or, by default, in the local database, and print the answer as text."""
     from app.cli.ask import ask_app, ask_server, read_parameters, silent
 
     given = read_parameters(parameters or [])
@@ -35,7 +35,7 @@ def ask(
         settings = settings_of(database_url=url_of(database), allowed_hosts=["localhost"])
         stored = opened_if_there(settings)
         if stored is None:
-            raise Unavailable("there is no database here; run: legwork serve --demo, or give --server")
+            raise Unavailable("there is no database here. Run legwork serve --demo, or use --server")
         response = ask_app(create_app(settings, Catalogue(stored), log_to=silent()), path, given, media_type)
     text = escaped(response.content.decode(errors="replace").rstrip("\n"))
     print(text, file=sys.stdout if as_json or response.is_success else sys.stderr)
@@ -46,8 +46,8 @@ def ask(
 @cli.command()
 def mirror(
     url: Annotated[str, typer.Argument(help="Address of the service to copy, http or https.", show_default=False)],
-    once: Annotated[bool, typer.Option("--once", help="Catch up, compare, and end.")] = False,
-    every: Annotated[float, typer.Option(help="Seconds between two looks.", min=1.0)] = 10.0,
+    once: Annotated[bool, typer.Option("--once", help="Catch up, compare and exit.")] = False,
+    every: Annotated[float, typer.Option(help="Seconds between checks for new revisions.", min=1.0)] = 10.0,
     database: DatabaseOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -59,7 +59,7 @@ def mirror(
     from app.exchange.origin import Origin, client_of
 
     if not url.startswith(("http://", "https://")):
-        raise Invalid("the address of the origin begins with http:// or https://")
+        raise Invalid("the address of the origin must begin with http:// or https://")
     settings = settings_of(database_url=url_of(database))
     stored = opened(settings, bring_up=True)
     with client_of(url, settings.mirror_key) as client:

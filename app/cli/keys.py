@@ -1,4 +1,4 @@
-"""`keys add`, `keys list`, `keys revoke`: who may write."""
+"""`keys add`, `keys list` and `keys revoke`."""
 
 from typing import Annotated
 
@@ -7,20 +7,22 @@ import typer
 from app.cli.opened import shop_in_hand
 from app.cli.program import JsonOption, cli, say
 
-keys = typer.Typer(name="keys", help="Keys for those who write.", no_args_is_help=True)
+keys = typer.Typer(name="keys", help="Manage API keys.", no_args_is_help=True)
 cli.add_typer(keys)
 
 
 @keys.command("add")
 def add_key(
-    label: Annotated[str, typer.Argument(help="Public label, recorded with every revision; no person's name.")],
-    scope: Annotated[list[str], typer.Option(help="read, edit, bench or admin; may be given several times.")],
+    label: Annotated[
+        str, typer.Argument(help="Public label, recorded with every revision. Do not use a person's name.")
+    ],
+    scope: Annotated[list[str], typer.Option(help="read, edit, bench or admin; can be repeated.")],
     shop: Annotated[
-        str | None, typer.Option(help="Keys of one shop share its bench log; a key without one has its own.")
+        str | None, typer.Option(help="Keys of one shop share a bench log; a key without a shop has its own.")
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Make a key. It is shown this once; only its hash is kept."""
+    """Create a key. It is shown only once; only its hash is stored."""
     from app.access.keys import add
 
     made = add(shop_in_hand(), label, scope, of=shop)
@@ -30,7 +32,7 @@ def add_key(
 
 @keys.command("list")
 def list_keys(as_json: JsonOption = False) -> None:
-    """All keys by public id and label, the revoked ones too."""
+    """List all keys by public id and label, including revoked ones."""
     from tabulate import tabulate
 
     from app.access.keys import listed
@@ -45,8 +47,8 @@ def list_keys(as_json: JsonOption = False) -> None:
 
 @keys.command("revoke")
 def revoke_key(id: Annotated[str, typer.Argument(help="Public id of the key.")], as_json: JsonOption = False) -> None:
-    """Refuse a key from now on."""
+    """Revoke a key at once."""
     from app.access.keys import revoke
 
     revoke(shop_in_hand(), id)
-    say({"revoked": id}, as_json, f"{id} is refused from now on.")
+    say({"revoked": id}, as_json, f"Key {id} is revoked.")

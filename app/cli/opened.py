@@ -1,4 +1,4 @@
-"""Settings and databases as a command needs them: which there are, and which must be upgraded to this build first."""
+"""Opens the settings and databases for a command, and upgrades a schema first if the command needs that."""
 
 import os
 import sys
@@ -15,10 +15,10 @@ if TYPE_CHECKING:
 
 
 def settings_of(**given: Any) -> Settings:
-    """The settings of the environment, with those `given` that are not None.
+    """Read the settings from the environment, overridden by those `given` that are not None.
 
-    Raises Unavailable, which names the variable, for a value that cannot be used and for a name that is nearly a
-    setting's: nobody may think a setting holds that does not. Other unknown LEGWORK_ variables are named on standard
+    Raises Unavailable, naming the variable, for an unusable value and for a name that is almost the name of a setting,
+    so that nobody relies on a setting that has no effect. Other unknown LEGWORK_ variables are listed on standard
     error.
     """
     from pydantic import ValidationError
@@ -31,7 +31,7 @@ def settings_of(**given: Any) -> Settings:
 
 
 def _sentence(error: Any) -> str:
-    """What is wrong with one setting, on one line."""
+    """Describe what is wrong with one setting, on one line."""
     why = " ".join(str(error["msg"]).removeprefix("Value error, ").split())
     if not error["loc"]:
         return why
@@ -40,22 +40,22 @@ def _sentence(error: Any) -> str:
 
 @cache
 def _check_names() -> None:
-    """Look through the environment once. Raises Unavailable for a name that is nearly a setting's."""
+    """Check the environment once. Raises Unavailable for a name that is almost the name of a setting."""
     slips, unknown = misnamed(os.environ, [PREFIX + name.upper() for name in Settings.model_fields])
     if slips:
         meant = ", ".join(f"{variable} (did you mean {name}?)" for variable, name in sorted(slips.items()))
-        raise Unavailable(f"no setting has this name: {meant}; rename or unset it. legwork settings lists them")
+        raise Unavailable(f"unknown setting: {meant}. Rename or unset it; legwork settings lists all")
     if unknown:
-        print(f"Not settings, so without effect: {', '.join(unknown)}.", file=sys.stderr, flush=True)
+        print(f"Ignored, because no setting has this name: {', '.join(unknown)}.", file=sys.stderr, flush=True)
 
 
 def url_of(database: str | None) -> str | None:
-    """The URL of a database that may be given as the path of a SQLite file."""
+    """The URL of a database; `database` may be the path of a SQLite file."""
     return database if database is None or "://" in database else f"sqlite:///{Path(database).absolute()}"
 
 
 def opened(settings: Settings, bring_up: bool = False) -> "Database":
-    """The catalogue's database, its schema current; on SQLite, or where asked to, it is brought up to date."""
+    """Open the catalogue database. On SQLite, or with `bring_up`, its schema is migrated first."""
     from app.database.connections import Database
 
     stored = Database(settings.database_url, settings.read_url)
@@ -73,9 +73,10 @@ def opened(settings: Settings, bring_up: bool = False) -> "Database":
 
 
 def make_current(database: "Database", which: str) -> None:
-    """Bring a SQLite database up to this build; a shared one is only brought up by `legwork migrate`.
+    """Migrate a SQLite database to this build; only `legwork migrate` migrates a shared one.
 
-    A large SQLite file that is current is not looked through first: `look_through_soon` does it beside the service.
+    A large SQLite file whose schema is current is not checked first: `look_through_soon` checks it while the service
+    runs.
     """
     from app.database.migrating import state
 
@@ -90,14 +91,14 @@ def make_current(database: "Database", which: str) -> None:
 
 
 def _bring_up(database: "Database", which: str) -> None:
-    """The schema of this build; a line on standard error where another process keeps this one waiting."""
+    """Migrate to the schema of this build; says so on standard error if another process keeps it waiting."""
     from app.database.migrating import migrate
 
     migrate(database, which, lambda what: print(what, file=sys.stderr, flush=True))
 
 
 def _is_current(database: "Database", which: str) -> bool:
-    """Whether the schema is that of this build; not where that cannot be read, which bringing it up then says."""
+    """Whether the schema is that of this build; False if it cannot be read, which the migration then reports."""
     from app.database.migrating import state
 
     try:
@@ -108,7 +109,7 @@ def _is_current(database: "Database", which: str) -> bool:
 
 
 def shop_in_hand() -> "Database":
-    """The shop database, brought up to date."""
+    """Open the shop database, migrated if necessary."""
     from app.database.connections import Database
 
     shop = Database(settings_of().shop_database_url)
@@ -117,7 +118,7 @@ def shop_in_hand() -> "Database":
 
 
 def opened_if_there(settings: Settings) -> "Database | None":
-    """The catalogue's database where there is one; nothing is created."""
+    """Open the catalogue database if it exists; creates nothing."""
     from app.database.connections import Database
 
     stored = Database(settings.database_url, settings.read_url)

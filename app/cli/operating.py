@@ -1,4 +1,4 @@
-"""`backup`, `restore`, `doctor`, `settings`: for whoever runs the service."""
+"""`backup`, `restore`, `doctor` and `settings`, for operators."""
 
 from pathlib import Path
 from typing import Annotated
@@ -13,11 +13,13 @@ from app.cli.program import JsonOption, cli, say
 def backup(
     path: Annotated[
         Path | None,
-        typer.Argument(help="A new folder or .zip; else one in LEGWORK_BACKUP_FOLDER.", show_default=False),
+        typer.Argument(
+            help="A new folder or .zip. Default: a new folder in LEGWORK_BACKUP_FOLDER.", show_default=False
+        ),
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Copy both databases beside a running service, with a manifest by which they are checked."""
+    """Back up both databases while the service runs, with a manifest that `restore` checks."""
     from app.access.keys import now
     from app.database.connections import Database
     from app.operating.backup import take
@@ -33,11 +35,11 @@ def backup(
 
 @cli.command()
 def restore(
-    path: Annotated[Path, typer.Argument(help="What `backup` wrote.", show_default=False)],
-    replace: Annotated[bool, typer.Option("--replace", help="Put it in place of databases that are there.")] = False,
+    path: Annotated[Path, typer.Argument(help="The backup: a folder or .zip.", show_default=False)],
+    replace: Annotated[bool, typer.Option("--replace", help="Replace databases that exist.")] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Put both databases of a backup in place, checked first; stop the service before it."""
+    """Restore both databases from a backup, which is checked first. Stop the service before you run this."""
     from app.database.connections import Database
     from app.operating.restore import restore as put_in_place
 
@@ -46,13 +48,13 @@ def restore(
     done = put_in_place(path, catalogue, shop, replace=replace)
     manifest = done.manifest
     answer = {"revision": manifest.catalogue.revision, "content_hash": done.content_hash, "taken_at": manifest.taken_at}
-    compared = f"content hash {done.content_hash}" if done.content_hash else "brought up to this build's schema"
+    compared = f"content hash {done.content_hash}" if done.content_hash else "migrated to the schema of this build"
     say(answer, as_json, f"revision {manifest.catalogue.revision} of {manifest.taken_at}, {compared}")
 
 
 @cli.command()
 def doctor(as_json: JsonOption = False) -> None:
-    """Look whether all is well; exit code 1 where something must be seen to. Changes nothing."""
+    """Check the installation; exit code 1 if something needs attention. Changes nothing."""
     from app.operating.doctor import as_text, looked_over
 
     found = looked_over(settings_of())
@@ -64,7 +66,7 @@ def doctor(as_json: JsonOption = False) -> None:
 
 @cli.command("settings")
 def list_settings(as_json: JsonOption = False) -> None:
-    """Print every setting with its default, its meaning and its value now; passwords and keys are left out."""
+    """Print every setting with its default, meaning and current value. Passwords and keys are not shown."""
     from app.operating.settings_list import as_text, listed
 
     found = listed(settings_of())

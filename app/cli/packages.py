@@ -1,4 +1,4 @@
-"""Packages in and out: `load`, `check`, `export`, `template`; `content-hash`, by which two catalogues compare."""
+"""Packages in and out: `load`, `check`, `export`, `template`, and `content-hash`, which compares two catalogues."""
 
 from pathlib import Path
 from typing import Annotated
@@ -39,7 +39,7 @@ def check(
     database: DatabaseOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Say what a load would say, without storing anything; against an empty catalogue where there is none."""
+    """Report what `load` would find, without storing anything. Without a database, check against an empty catalogue."""
     from app.catalogue.catalogue import Catalogue
     from app.exchange.loading import check as check_package
     from app.exchange.progress import shown
@@ -55,7 +55,9 @@ def check(
 @cli.command()
 def export(
     path: Annotated[Path, typer.Argument(help="A new folder, .zip or .sqlite file.", show_default=False)],
-    revision: Annotated[int | None, typer.Option(help="As it was at this revision.", min=0)] = None,
+    revision: Annotated[
+        int | None, typer.Option(help="The catalogue at this revision. Default: the latest.", min=0)
+    ] = None,
     database: DatabaseOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -96,7 +98,7 @@ def template(
     directory: Annotated[Path, typer.Argument(help="A new or empty folder.", show_default=False)],
     as_json: JsonOption = False,
 ) -> None:
-    """Write empty tables to fill in, and a descriptor that explains every column with an example."""
+    """Write empty tables to fill in, with a descriptor that explains every column and gives an example."""
     from app.exchange.writer import template as write
 
     write(directory)
@@ -105,11 +107,13 @@ def template(
 
 @cli.command("content-hash")
 def hash_content(
-    revision: Annotated[int | None, typer.Option(help="As it was at this revision.", min=0)] = None,
+    revision: Annotated[
+        int | None, typer.Option(help="The catalogue at this revision. Default: the latest.", min=0)
+    ] = None,
     database: DatabaseOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """One hash of all that holds: equal for equal catalogues, on any engine."""
+    """Print one hash of all current rows. Equal catalogues have equal hashes, on any database."""
     from app.catalogue.catalogue import Catalogue, Pin
     from app.exchange.content_hash import HASH_VERSION, content_hash
 

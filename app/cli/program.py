@@ -1,4 +1,4 @@
-"""The command itself, the options that several commands share, and how they speak."""
+"""The command itself, the options that several commands share, and how commands print answers and errors."""
 
 import json
 import os
@@ -6,12 +6,13 @@ import sys
 from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, NoReturn
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
 from app.errors import Refusal
 from app.foreign import escaped
+from app.json_types import JsonObject
 
 if TYPE_CHECKING:
     from app.exchange.reports import PackageReport
@@ -20,7 +21,7 @@ WHO = "command line"
 
 cli = typer.Typer(
     name="legwork",
-    help="What to know before opening a fork, with scope and source.",
+    help="Everything a suspension mechanic needs to know before opening a fork.",
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -28,15 +29,15 @@ cli = typer.Typer(
 )
 
 DatabaseOption = Annotated[
-    str | None, typer.Option("--database", help="Path of a SQLite file or an URL; else LEGWORK_DATABASE_URL.")
+    str | None, typer.Option("--database", help="Path of a SQLite file, or a URL. Default: LEGWORK_DATABASE_URL.")
 ]
-JsonOption = Annotated[bool, typer.Option("--json", help="Answer with one JSON object.")]
-ReplaceOption = Annotated[bool, typer.Option("--replace", help="Withdraw what the package lacks.")]
-PackageArgument = Annotated[Path, typer.Argument(help="A folder, a zip or one CSV file.", show_default=False)]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
+ReplaceOption = Annotated[bool, typer.Option("--replace", help="Withdraw rows that the package does not have.")]
+PackageArgument = Annotated[Path, typer.Argument(help="A folder, a zip file or one CSV file.", show_default=False)]
 
 
 def main() -> NoReturn:
-    """Run the command line. A refusal, and what the system or a database refuses, is one plain line and exit code 1."""
+    """Run the command line. A refusal, or an error of the system or a database, is one plain line and exit code 1."""
     code: str | int | None = 1
     try:
         try:
@@ -46,7 +47,7 @@ def main() -> NoReturn:
         sys.stdout.flush()  # here, as an error while Python ends would be a traceback
     except Refusal as refusal:
         _complain(type(refusal).__name__, refusal.detail, [asdict(fault) for fault in refusal.faults])
-    except BrokenPipeError:  # nobody reads on, such as `head`
+    except BrokenPipeError:  # the reader has stopped, such as `head`
         code = 1
         _drop_output()
     except Exception as error:
@@ -61,7 +62,7 @@ def main() -> NoReturn:
     sys.exit(code)
 
 
-def _complain(kind: str, detail: str, faults: list[dict[str, Any]]) -> None:
+def _complain(kind: str, detail: str, faults: list[dict[str, object]]) -> None:
     if "--json" in sys.argv:
         with suppress(OSError):
             print(json.dumps({"refused": {"kind": kind, "detail": detail, "faults": faults}}), flush=True)
@@ -70,7 +71,7 @@ def _complain(kind: str, detail: str, faults: list[dict[str, Any]]) -> None:
 
 
 def _plain(error: Exception) -> str | None:
-    """One sentence for what the system or a database refused; None for anything else, which is a fault of ours."""
+    """One sentence for an error of the system or a database; None for anything else, which is a bug."""
     if isinstance(error, OSError) and error.strerror:
         names = [str(name) for name in (error.filename, error.filename2) if name is not None]
         return f"{' and '.join(names) or 'the output'}: {error.strerror}"
@@ -80,18 +81,18 @@ def _plain(error: Exception) -> str | None:
 
 
 def _drop_output() -> None:
-    """What is still to be written goes nowhere, so that Python does not try again when it ends."""
+    """Discard pending output, so that Python does not try to write it again at exit."""
     with suppress(OSError, ValueError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
-def say(answer: dict[str, Any], as_json: bool, text: str) -> None:
-    """Print an answer as JSON or as this text."""
+def say(answer: JsonObject, as_json: bool, text: str) -> None:
+    """Print an answer as JSON or as `text`."""
     print(json.dumps(answer, ensure_ascii=False) if as_json else text)
 
 
 def print_report(report: "PackageReport", as_json: bool) -> None:
-    """Print a report; exit code 1 where it refuses."""
+    """Print a report; exit code 1 if it refuses the package."""
     from app.exchange.reports import as_text
 
     say(dict(report), as_json, as_text(report))

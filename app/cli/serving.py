@@ -29,7 +29,7 @@ def serve(
     ] = False,
     demo: Annotated[bool, typer.Option("--demo", help="Load the demonstration data into an empty catalogue.")] = False,
 ) -> None:
-    """Answer questions over HTTP; brings a SQLite database up to date first."""
+    """Run the server. A SQLite database is migrated first."""
     with _kept_for_good():
         from app.catalogue.catalogue import Catalogue, latest
         from app.database.connections import Database
@@ -48,7 +48,7 @@ def serve(
     except Unavailable as refused:
         if not stored.has_replica or refused.__cause__ is None:
             raise
-        print("The shop database cannot be reached: lookups only, until it is there.", file=sys.stderr)
+        print("The shop database cannot be reached. Only lookups work until it is back.", file=sys.stderr)
     if demo:
         with stored.read() as connection:
             empty = latest(connection) == 0
@@ -86,7 +86,7 @@ def _say_if_older(stored: "Database", shop: "Database", *, accept: bool) -> None
 
 @contextmanager
 def _kept_for_good() -> Iterator[None]:
-    """What is imported in here is never rubbish; looking for some meanwhile took a fifth of the start."""
+    """Pause garbage collection: these imports create no garbage, and collecting took a fifth of the start."""
     gc.disable()
     try:
         yield
@@ -97,7 +97,7 @@ def _kept_for_good() -> Iterator[None]:
 
 @cli.command()
 def migrate(database: DatabaseOption = None, as_json: JsonOption = False) -> None:
-    """Create the tables of both databases or bring them up to this build, and judge the catalogue by its rules."""
+    """Create or migrate the tables of both databases, and check the catalogue against the rules of this build."""
     import datetime as dt
 
     from app.database.migrating import HEADS
@@ -108,5 +108,5 @@ def migrate(database: DatabaseOption = None, as_json: JsonOption = False) -> Non
     counts = judge_again(stored, dt.datetime.now(dt.UTC).date())
     stored.close()
     schemas = ", ".join(f"{which} at {version}" for which, version in HEADS.items())
-    findings = f"{counts['reject']} faults and {counts['warn']} warnings by the rules of this build"
+    findings = f"{counts['reject']} faults and {counts['warn']} warnings under the rules of this build"
     say({**HEADS, "faults": counts["reject"], "warnings": counts["warn"]}, as_json, f"{schemas}; {findings}")

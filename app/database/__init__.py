@@ -1,1 +1,1 @@
-"""Databases, apart from what is in them: connections, the one writer, migrations. The catalogue and the shop use it."""
+"""Databases, independent of their content: connections, the single writer, migrations. Used by catalogue and shop."""

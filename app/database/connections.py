@@ -1,4 +1,4 @@
-"""Connections to one database: readers that cannot write, and one writer at a time. Knows no table.
+"""Connections to one database: readers that cannot write, and one writer at a time. Independent of its tables.
 
 SQLite: one read-only connection serves all reads of a worker; a writer takes the write lock at once (BEGIN IMMEDIATE)
 and waits at most `WRITER_WAIT_S`. PostgreSQL: pooled connections; the writer holds an advisory transaction lock.
@@ -23,17 +23,17 @@ from app.errors import NoRoom, Unavailable
 
 WRITER_WAIT_S = 5
 TELL_AFTER_S = 2.0
-"""How long a writer waits for another before it says so, where it was given somebody to tell."""
+"""Seconds that a writer waits for another before it calls `notify`."""
 WRITER_LOCK = 0x4C454757  # the advisory lock of PostgreSQL writers
 LOST = {
     "connect_timeout": 5, "tcp_user_timeout": 10_000, "keepalives_idle": 10, "keepalives_interval": 3,
     "keepalives_count": 3,
 }  # fmt: skip
-"""After how long libpq gives up a PostgreSQL server that is cut off: s, ms, s, s, times; else it would be 15 min."""
+"""When libpq gives up a PostgreSQL server that does not respond (s, ms, s, s, times); the default would be 15 min."""
 LOOK_S = 0.25
-"""How long the file of a SQLite database is taken for the one at its path without looking again."""
+"""Seconds for which the open SQLite file is assumed to be the one at its path without checking."""
 LOOKED_THROUGH_FIRST = 64 * 2**20
-"""SQLite files up to so many bytes are looked through for damage before a start, larger ones beside the service."""
+"""SQLite files up to this many bytes are checked for damage before the start, larger ones while serving."""
 
 
 class Database:
@@ -49,15 +49,15 @@ class Database:
         self._file: tuple[int, int] | None = None
         self._files, self._looked = 0, 0.0
         self.writes = 0
-        """How often `write` has ended here; other processes are not counted."""
+        """The number of calls of `write` that have ended here; other processes are not counted."""
         self.damage: str | None = None
-        """What `integrity_check` found wrong in the file that is in use; it takes no writes then."""
+        """The damage that `integrity_check` found in the current file, which then accepts no writes."""
         if self.is_sqlite:
             if not parsed.database:
                 raise Unavailable("a SQLite database needs a file: sqlite:///path/to/legwork.db")
             self.path: Path | None = Path(parsed.database).absolute()
             self.reader: Engine = _sqlite(self.path, "ro", StaticPool)
-            self.anew: Engine = _sqlite(self.path, "ro", NullPool)
+            self.fresh: Engine = _sqlite(self.path, "ro", NullPool)
             self.writer: Engine = _sqlite(self.path, "rw", NullPool)
         else:
             self.path = None
@@ -71,14 +71,14 @@ class Database:
                 hide_parameters=True,
                 connect_args={**LOST, "options": "-c default_transaction_read_only=on"},
             )
-            self.anew = self.reader
+            self.fresh = self.reader
             self.writer = create_engine(url, poolclass=NullPool, hide_parameters=True, connect_args={**LOST})
 
     @contextmanager
     def read(self) -> Iterator[Connection]:
-        """A connection that cannot write; on SQLite always the same one, which is not shared between threads at once.
+        """A connection that cannot write; on SQLite always the same one, which threads do not share at once.
 
-        Raises Unavailable when the database cannot be reached.
+        Raises Unavailable if the database cannot be reached.
         """
         try:
             if self.is_sqlite:
@@ -94,18 +94,19 @@ class Database:
 
     @contextmanager
     def fresh_connection(self) -> Iterator[Connection]:
-        """A connection that cannot write, on SQLite of its own: that a file was damaged or brought up to another schema
-        shows only to one that opens it now. Raises Unavailable when the database cannot be reached."""
+        """A new connection that cannot write, on SQLite too: only a new one notices a damaged file or a migrated
+        schema. Raises Unavailable if the database cannot be reached.
+        """
         try:
-            with self.anew.connect() as connection, to_be_interrupted(connection):
+            with self.fresh.connect() as connection, to_be_interrupted(connection):
                 yield connection
         except (DBAPIError, sqlite3.Error) as error:
             raise plain(error) from error
 
     def _look(self) -> None:
-        """SQLite: give up what is open of a file that is no longer the one at the path, such as after a restore.
+        """SQLite: close connections to a file that is no longer the one at the path, such as after a restore.
 
-        Raises Unavailable where there is none.
+        Raises Unavailable if there is no file.
         """
         now = time.monotonic()
         if now - self._looked < LOOK_S or self.path is None:
@@ -121,8 +122,9 @@ class Database:
         self._file, self._looked = (found.st_dev, found.st_ino), now
 
     def changes(self) -> int:
-        """SQLite: a number that is another whenever another connection has committed to the file or the file is another
-        one; about 6 µs. Raises Unavailable when the file cannot be read.
+        """SQLite: a number that changes whenever another connection has committed or the file was replaced; about 6 µs.
+
+        Raises Unavailable if the file cannot be read.
         """
         self._look()
         if self._watch is None:
@@ -139,12 +141,12 @@ class Database:
         return int(number) + (self._files << 40)
 
     @contextmanager
-    def write(self, wait_s: int | None = None, waits: Callable[[], None] | None = None) -> Iterator[Connection]:
-        """The one write transaction: committed when the block ends, rolled back when it raises.
+    def write(self, wait_s: int | None = None, notify: Callable[[], None] | None = None) -> Iterator[Connection]:
+        """The one write transaction: committed when the block ends, rolled back if it raises.
 
-        `waits` is called, in a thread of its own, where another writer has kept it for TELL_AFTER_S. Raises Unavailable
-        when that one keeps it longer than `wait_s` (else WRITER_WAIT_S), where there is only a replica, or into a file
-        that is damaged; NoRoom when the disk is full.
+        `notify` is called in its own thread if another writer has held the lock for TELL_AFTER_S. Raises Unavailable if
+        that writer holds it longer than `wait_s` (else WRITER_WAIT_S), if there is only a replica, or if the file is
+        damaged; NoRoom if the disk is full.
         """
         if self.damage is not None:
             raise Unavailable("the database is damaged; restore a backup")
@@ -152,7 +154,7 @@ class Database:
             with self.writer.connect() as connection:
                 if self.is_sqlite and wait_s is not None:
                     connection.connection.cursor().execute(f"PRAGMA busy_timeout = {wait_s * 1000}")
-                with _told(waits):
+                with _notified(notify):
                     transaction = connection.begin()
                     if not self.is_sqlite:
                         connection.execute(text(f"SET LOCAL lock_timeout = '{wait_s or WRITER_WAIT_S}s'"))
@@ -166,25 +168,25 @@ class Database:
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
-        """A session on a connection that cannot write, for tables that are read row by row. Raises as `read` does."""
+        """A session on a connection that cannot write, for tables read row by row. Raises like `read`."""
         with self.read() as connection, Session(connection) as session:
             yield session
 
     @contextmanager
     def writing(self) -> Iterator[Session]:
-        """A session in the one write transaction, committed when the block ends. Raises as `write` does."""
+        """A session in the one write transaction, committed when the block ends. Raises like `write`."""
         with self.write() as connection, Session(connection) as session:
             yield session
             session.flush()
 
     def is_large(self) -> bool:
-        """Whether this is a SQLite file that would hold a start up for long if it were looked through first."""
+        """Whether this is a SQLite file so large that checking it first would delay a start."""
         return self.path is not None and self.path.exists() and self.path.stat().st_size > LOOKED_THROUGH_FIRST
 
     def integrity_check(self) -> None:
-        """Look for damage in a SQLite file, about a second for each gigabyte; `damage` says what is found.
+        """Check a SQLite file for damage, about a second per gigabyte; the result is in `damage`.
 
-        Raises Unavailable when the file cannot be read.
+        Raises Unavailable if the file cannot be read.
         """
         if self.path is None:
             return
@@ -198,7 +200,7 @@ class Database:
         self.damage = None if verdict == "ok" else verdict.splitlines()[-1]
 
     def takes_writes(self) -> bool:
-        """Whether where writes go can be reached and is no replica; on SQLite not asked."""
+        """Whether the database for writes can be reached and is not a replica; not checked on SQLite."""
         if self.is_sqlite:
             return True
         try:
@@ -208,10 +210,11 @@ class Database:
             return False
 
     def rewrite(self, *tables: str) -> None:
-        """Write the database anew, so that nothing of an erased row is left in free places of a file or, on SQLite, in
-        the log beside it; on PostgreSQL these tables only, and its log until the server reuses it.
+        """Rewrite the database, so that nothing of an erased row is left in free space or, on SQLite, in the
+        write-ahead log.
 
-        Raises Unavailable where others use it longer than WRITER_WAIT_S, NoRoom when the disk is full.
+        On PostgreSQL only these tables are rewritten, and its log keeps the rows until the server reuses it. Raises
+        Unavailable if others use the database longer than WRITER_WAIT_S, NoRoom if the disk is full.
         """
         try:
             if self.path is None:
@@ -229,7 +232,7 @@ class Database:
             raise Unavailable("the database is being read and its log could not be emptied; try again", retry_after=2)
 
     def close(self) -> None:
-        """Give up all connections."""
+        """Close all connections."""
         if self._held is not None:
             self._held.close()
             self._held = None
@@ -237,17 +240,17 @@ class Database:
             self._watch.close()
             self._watch = None
         self.reader.dispose()
-        self.anew.dispose()
+        self.fresh.dispose()
         self.writer.dispose()
 
 
 @contextmanager
-def _told(waits: Callable[[], None] | None) -> Iterator[None]:
-    """While this lasts somebody waits, who after TELL_AFTER_S is told so."""
-    if waits is None:
+def _notified(notify: Callable[[], None] | None) -> Iterator[None]:
+    """Call `notify` if the block takes longer than TELL_AFTER_S."""
+    if notify is None:
         yield
         return
-    clock = threading.Timer(TELL_AFTER_S, waits)
+    clock = threading.Timer(TELL_AFTER_S, notify)
     clock.start()
     try:
         yield
@@ -260,7 +263,7 @@ def _sqlite(path: Path, mode: str, pool: type[Pool]) -> Engine:
         "sqlite://",
         creator=lambda: _connect(path, mode),
         poolclass=pool,
-        hide_parameters=True,  # what is stored of a fork is in no log, whatever fails
+        hide_parameters=True,  # stored data of a fork must never reach a log, whatever fails
     )
     if mode == "ro":
         return engine
@@ -273,7 +276,7 @@ def _sqlite(path: Path, mode: str, pool: type[Pool]) -> Engine:
 
 
 def address(path: Path, mode: str) -> str:
-    """A SQLite file as the URI that opens it; mode is `ro` or `rw`."""
+    """The URI that opens a SQLite file; mode is `ro` or `rw`."""
     quoted = str(path.absolute()).replace("%", "%25").replace("?", "%3f").replace("#", "%23")
     return f"file:{quoted}?mode={mode}"
 
@@ -294,7 +297,7 @@ def _connect(path: Path, mode: str) -> Any:
 
 
 def plain(error: DBAPIError | sqlite3.Error) -> Exception:
-    """The refusal that a driver's error amounts to; what is a fault of ours stays as it is."""
+    """The refusal for a driver's error; errors of our own code pass through."""
     cause = error.orig if isinstance(error, DBAPIError) else error
     message = str(cause).lower()
     if "disk is full" in message or "no space left" in message or "disk full" in message:
@@ -304,7 +307,7 @@ def plain(error: DBAPIError | sqlite3.Error) -> Exception:
     if message == "interrupted":
         return Unavailable("It took too long and was given up.", retry_after=5)
     if getattr(cause, "sqlstate", None) == "25006":  # read_only_sql_transaction
-        return Unavailable("the database is a replica at the moment and takes no writes", retry_after=5)
+        return Unavailable("the database is currently a replica and takes no writes", retry_after=5)
     broken = (
         "unable to open",
         "malformed",

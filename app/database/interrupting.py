@@ -1,7 +1,7 @@
-"""Statements that nobody waits for any more are ended: on the loop from within, in a thread from beside.
+"""Ends statements whose caller has gone: on the event loop from within, in a thread from outside.
 
-A lookup on the loop, as most on SQLite are, holds the thread that would hear of it, so a long statement asks for
-itself, every `STEPS`. One in a thread is told, on PostgreSQL through the server. Either leaves a sound connection.
+SQLite lookups block the event loop, which cannot notice a disconnect, so a long statement checks for itself, every
+`STEPS`. A lookup in a thread is interrupted, on PostgreSQL through the server. Both leave a usable connection.
 """
 
 import asyncio
@@ -17,23 +17,23 @@ from sqlalchemy import Connection
 T = TypeVar("T")
 
 STEPS = 100_000
-"""Of SQLite's machine between two questions whether anyone still waits: about a millisecond."""
+"""SQLite virtual machine steps between two checks for a waiting caller: about a millisecond."""
 AGAIN_S = 0.2
-"""A lookup of many statements may be between two of them when it is to end, so it is told again until it has."""
+"""A lookup may be between two statements when it is interrupted, so the interruption is repeated until it ends."""
 TOLD_WITHIN_S = 2.0
 
 GIVEN_UP: ContextVar[Callable[[], bool] | None] = ContextVar("given_up", default=None)
-"""Where set, whether what is looked up here is no longer waited for; it may be asked in any thread."""
+"""If set, says whether the caller of this lookup has gone; may be called in any thread."""
 
 
 def nobody_waits() -> bool:
-    """What a long statement on SQLite asks; True ends it."""
+    """The progress handler of a long SQLite statement; True ends it."""
     given_up = GIVEN_UP.get()
     return given_up is not None and given_up()
 
 
 def running_loop() -> asyncio.AbstractEventLoop | None:
-    """The event loop that runs in this thread, if one does."""
+    """The event loop that runs in this thread, if any."""
     try:
         return asyncio.get_running_loop()
     except RuntimeError:
@@ -41,7 +41,7 @@ def running_loop() -> asyncio.AbstractEventLoop | None:
 
 
 class Look:
-    """A lookup in a thread of its own, and the connection that it is on at the moment, if any."""
+    """A lookup in its own thread, and the connection that it uses at the moment, if any."""
 
     def __init__(self) -> None:
         self._connection: Connection | None = None
@@ -49,7 +49,7 @@ class Look:
 
     @contextmanager
     def on(self, connection: Connection) -> Iterator[None]:
-        """It is on that connection, which nobody else gets before an interruption under way is over."""
+        """Marks the connection as used; it is not handed on before an interruption under way is over."""
         with self._lock:
             self._connection = connection
         try:
@@ -59,8 +59,10 @@ class Look:
                 self._connection = None
 
     def interrupt(self) -> None:
-        """Ends the statement it waits for, where there is one. A server that cannot be told is one that is lost, for
-        which the connection has its own limits."""
+        """Interrupts the current statement, if any.
+
+        If the server cannot be reached, the connection is lost and has its own timeouts.
+        """
         with self._lock:
             if self._connection is not None:
                 driver: Any = self._connection.connection.driver_connection
@@ -76,7 +78,7 @@ LOOK: ContextVar[Look | None] = ContextVar("look", default=None)
 
 @contextmanager
 def to_be_interrupted(connection: Connection) -> Iterator[None]:
-    """The lookup of this thread is on that connection, if it is one that may be given up."""
+    """Marks the connection as used by this thread's lookup, if that lookup can be interrupted."""
     look = LOOK.get()
     if look is None:
         yield
@@ -86,15 +88,19 @@ def to_be_interrupted(connection: Connection) -> Iterator[None]:
 
 
 async def in_a_thread(threads: ThreadPoolExecutor, work: Callable[[], T]) -> T:
-    """Run a lookup in one of these threads. Where its caller is cancelled the thread is free soon after:
-    a lookup that waits for a thread is never begun, and the statement of another is ended."""
+    """Run a lookup in one of these threads.
+
+    If its caller is cancelled the thread is freed soon: a queued lookup never starts, and a running statement is
+    interrupted.
+    """
     look, context = Look(), copy_context()
     context.run(LOOK.set, look)
     running = threads.submit(context.run, work)
     try:
         return await asyncio.wrap_future(running)
     except asyncio.CancelledError:
-        if not running.cancel() and not running.done():  # in a thread of its own, as telling the server takes a while
+        # in its own thread, because the request to the server takes a while
+        if not running.cancel() and not running.done():
             threading.Thread(target=_end, args=(look, running), name="interrupt", daemon=True).start()
         raise
 

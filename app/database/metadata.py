@@ -1,4 +1,4 @@
-"""How both databases hold text and name their indexes, so that the two engines sort and migrate alike."""
+"""Text types and index names for both databases, so that the two engines sort and migrate alike."""
 
 from sqlalchemy import MetaData, String
 
@@ -7,6 +7,6 @@ BYTEWISE = String().with_variant(String(collation="C"), "postgresql")
 
 
 def new_metadata() -> MetaData:
-    """For the tables of one database; an index without a name is named after table and column, as in the migrations."""
+    """The metadata of one database; an index without a name is named after table and column, as in the migrations."""
     names = {"ix": "ix_%(table_name)s_%(column_0_N_name)s", "uq": "uq_%(table_name)s_%(column_0_N_name)s"}
     return MetaData(naming_convention=names)

@@ -1,4 +1,4 @@
-"""Brings a database's schema up to this build, under a lock; refuses a database that is newer, foreign or damaged."""
+"""Migrates a database's schema to this build under a lock. Refuses a database that is newer, foreign or damaged."""
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -17,9 +17,9 @@ if TYPE_CHECKING:
 
 MIGRATIONS = Path(__file__).parents[2] / "migrations"
 WAIT_S = 600
-"""How long a migration waits for one that another process is doing."""
-HEADS = {"catalogue": "0002", "shop": "0005"}
-"""The schema version of this build: the last of each chain, written down so that a start need not read the chain."""
+"""Seconds that a migration waits for one in another process."""
+HEADS = {"catalogue": "0003", "shop": "0005"}
+"""The schema version of this build: the last of each chain, written here so that a start need not read the chain."""
 
 
 def alembic_config(which: str) -> "Config":
@@ -32,7 +32,7 @@ def alembic_config(which: str) -> "Config":
 
 
 def schema_of(connection: Connection) -> str | None:
-    """The schema version that a database says it has; None where it has none."""
+    """The schema version recorded in a database; None if there is none."""
     if not inspect(connection).has_table("alembic_version"):
         return None
     found: str | None = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
@@ -51,7 +51,7 @@ def state(connection: Connection, which: str) -> str:
 
 
 def knows(which: str, version: str) -> bool:
-    """Whether this build has that schema version in its chain."""
+    """Whether this build knows that schema version."""
     return version in _known(which)
 
 
@@ -62,17 +62,19 @@ def _known(which: str) -> frozenset[str]:
     return frozenset(script.revision for script in ScriptDirectory.from_config(alembic_config(which)).walk_revisions())
 
 
-def migrate(database: Database, which: str, waits: Callable[[str], None] | None = None) -> None:
-    """Create or upgrade the schema; of several processes at once one does it and the others wait for it.
+def migrate(database: Database, which: str, notify: Callable[[str], None] | None = None) -> None:
+    """Create or migrate the schema. If several processes start at once, one does it and the others wait.
 
-    `waits` is called with a sentence that says for what and how long, where that takes more than a moment. Raises
-    Unavailable with one plain sentence when that cannot be.
+    `notify` is called with a sentence about the wait if it takes more than a moment. Raises Unavailable with one plain
+    sentence if it fails.
     """
     if database.path is not None:
         _made(database.path)
-    waiting = f"the database {database.url.render_as_string()} is being changed by another; waiting {WAIT_S} s at most"
-    told = None if waits is None else partial(waits, waiting)
-    with _told_of(database), database.write(WAIT_S, told) as connection:
+    waiting = (
+        f"the database {database.url.render_as_string()} is being changed by another process; waiting up to {WAIT_S} s"
+    )
+    on_wait = None if notify is None else partial(notify, waiting)
+    with _naming(database), database.write(WAIT_S, on_wait) as connection:
         if database.is_sqlite:
             verdict = connection.execute(text("PRAGMA quick_check(1)")).scalar()
             if verdict != "ok":
@@ -81,9 +83,9 @@ def migrate(database: Database, which: str, waits: Callable[[str], None] | None 
         if found == "current":
             return
         if found in ("newer", "foreign"):
-            what = "made by a newer build" if found == "newer" else "of another program"
+            what = "made by a newer build" if found == "newer" else "from another program"
             raise Unavailable(f"the database {database.url.render_as_string()} is {what}; nothing was changed")
-        from alembic import command  # not at a start that finds everything current
+        from alembic import command  # not at a start with a current schema
 
         config = alembic_config(which)
         config.attributes["connection"] = connection
@@ -91,29 +93,32 @@ def migrate(database: Database, which: str, waits: Callable[[str], None] | None 
 
 
 def bring_down(database: Database, which: str, version: str) -> None:
-    """Undo migrations down to a schema version, or to `base`: no table. What only newer tables hold is lost."""
+    """Undo migrations down to a schema version, or to `base` (no tables). Data that only newer tables hold is lost."""
     from alembic import command
 
-    with _told_of(database), database.write() as connection:
+    with _naming(database), database.write() as connection:
         config = alembic_config(which)
         config.attributes["connection"] = connection
         command.downgrade(config, version)
 
 
 def _made(path: Path) -> None:
-    """An empty file where there is none: no other connection makes one, so one that is lost is not taken for empty."""
+    """Create an empty file if there is none.
+
+    No other connection creates files, so a lost file is not taken for an empty one.
+    """
     try:
         make_private(path.parent)
         if not path.exists():
             path.touch(mode=0o600)
             path.chmod(0o600)
     except OSError as error:
-        raise Unavailable(f"the database {path} cannot be made: {error.strerror}") from error
+        raise Unavailable(f"the database {path} cannot be created: {error.strerror}") from error
 
 
 @contextmanager
-def _told_of(database: Database) -> Iterator[None]:
-    """Which database it is that cannot be used, and what SQLite or PostgreSQL says of it."""
+def _naming(database: Database) -> Iterator[None]:
+    """Name the database that cannot be used, with the message of SQLite or PostgreSQL."""
     try:
         yield
     except Unavailable as refused:
@@ -125,7 +130,7 @@ def _told_of(database: Database) -> Iterator[None]:
 
 
 def run_in_context(context: Any, metadata: MetaData) -> None:
-    """What an Alembic env.py does here: run on the connection in hand, or on the URL given with `-x url=…`."""
+    """Run by an Alembic env.py: uses the open connection, or the URL given with `-x url=…`."""
     connection: Connection | None = context.config.attributes.get("connection")
     if connection is None:
         database = Database(context.get_x_argument(as_dictionary=True)["url"])

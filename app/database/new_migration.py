@@ -1,6 +1,6 @@
 """`python -m app.database.new_migration catalogue|shop "the reason"`: writes a migration from the table classes.
 
-Alembic compares the tables with an empty database that was migrated to the newest version. Read what it wrote, then set
+Alembic compares the tables with an empty database that was migrated to the newest version. Review the result, then set
 the new number in `HEADS` of `app.database.migrating`.
 """
 

@@ -1,1 +1,1 @@
-"""How the catalogue comes in and goes out: Data Packages read, checked, loaded and written."""
+"""Import and export of the catalogue: Data Packages read, checked, loaded and written."""

@@ -1,4 +1,4 @@
-"""Which cells a change empties, changes or fills: old → new, the emptied ones first."""
+"""The cells that a change clears, changes or fills: old → new, cleared ones first."""
 
 from collections.abc import Iterable, Iterator
 from typing import NotRequired
@@ -12,7 +12,7 @@ MOST_LISTED = 1000  # cells listed in a report; all are counted
 
 
 class CellChange(TypedDict):
-    """One cell of a stored row that changes: `was` is absent if it was empty, `now` if it is emptied."""
+    """One cell of a stored row that changes: `was` is absent if it was empty, `now` if it is cleared."""
 
     table: str
     id: str
@@ -22,7 +22,7 @@ class CellChange(TypedDict):
 
 
 class CellCounts(TypedDict):
-    """How many cells of stored rows are emptied, changed to another value, and filled for the first time."""
+    """How many cells of stored rows are cleared, changed, and filled for the first time."""
 
     emptied: int
     changed: int
@@ -30,7 +30,7 @@ class CellCounts(TypedDict):
 
 
 class ChangedCells:
-    """Collects the changed cells of rows that were stored before. Memory is bounded: only MOST_LISTED are listed."""
+    """Collects the changed cells of rows that were already stored. Memory is bounded: only MOST_LISTED are listed."""
 
     def __init__(self) -> None:
         self.counts = CellCounts(emptied=0, changed=0, filled=0)
@@ -38,7 +38,7 @@ class ChangedCells:
         self._others: list[CellChange] = []
 
     def note(self, pairs: Iterable[tuple[Row | None, Row | None]]) -> None:
-        """Add rows as (before, after); a new row and a withdrawn one have no changed cells."""
+        """Add rows as (before, after). New and withdrawn rows have no changed cells."""
         for before, after in pairs:
             if before is None or after is None:
                 continue
@@ -54,12 +54,12 @@ class ChangedCells:
             listed.append(change)
 
     def listed(self) -> list[CellChange]:
-        """The changed cells, emptied ones first, at most MOST_LISTED."""
+        """The changed cells, cleared ones first, at most MOST_LISTED."""
         return (self._emptied + self._others)[:MOST_LISTED]
 
 
 def cell_changes(before: Row, after: Row) -> Iterator[CellChange]:
-    """The cells in which two versions of one row differ, in exchange order."""
+    """The cells in which two versions of a row differ, in exchange order."""
     old, new = before.values(), after.values()
     for name in after.model.columns():
         if old[name] is new[name]:
@@ -76,13 +76,13 @@ def cell_changes(before: Row, after: Row) -> Iterator[CellChange]:
 
 
 def emptied_columns(before: Row, after: Row) -> list[str]:
-    """The columns that `before` gives and `after` does not, in exchange order."""
+    """The columns that have a value in `before` and none in `after`, in exchange order."""
     old, new = before.values(), after.values()
     return [name for name in after.model.columns() if old[name] is not None and new[name] is None]
 
 
 def cells_as_text(cells: Iterable[CellChange], counts: CellCounts) -> list[str]:
-    """The changed cells as lines for a person, emptied ones first."""
+    """The changed cells as lines for a person, cleared ones first."""
     lines = []
     shown = 0
     for change in cells:

@@ -1,4 +1,4 @@
-"""Imports, checks and exports of a serving worker: in a child process, never in a thread beside its event loop."""
+"""Runs imports, checks and exports of a serving worker in a child process, never in a thread beside its event loop."""
 
 import asyncio
 import fcntl
@@ -9,26 +9,29 @@ from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
 
 from app import errors
 from app.errors import Fault, Unavailable
+from app.json_types import JsonObject
 from app.settings import Settings
 
 MOST_AT_ONCE = {"load": 2, "check": 1, "export": 2}
-"""Child processes of all workers together, by command: each takes a core and its own memory. Imports have slots of
-their own, so that nobody who only reads can keep them from starting. A content hash counts as an export."""
+"""Child processes of one worker, by command.
+
+Each takes a core and its own memory. Imports have their own slots, so that readers cannot keep them from starting. A
+content hash counts as an export.
+"""
 
 TOO_MANY = "too many imports, checks or exports are running; retry in a few seconds"
 
 _running: Counter[str] = Counter()
 
 
-async def run(settings: Settings, command: str, *arguments: str, timeout_s: float) -> dict[str, Any]:
+async def run(settings: Settings, command: str, *arguments: str, timeout_s: float) -> dict[str, object]:
     """The answer of `legwork <command> … --json` on the same databases. Raises the Refusal that the child met.
 
-    The child ends with the request: it is killed after `timeout_s` (Unavailable) and when the request is given up;
-    its transaction is rolled back then. Unavailable too if MOST_AT_ONCE of its kind are running already.
+    The child ends with the request: it is killed after `timeout_s` (Unavailable) or when the request is cancelled, and
+    its transaction is rolled back. Raises Unavailable too if MOST_AT_ONCE of its kind are already running.
     """
     with _slot(command if command in MOST_AT_ONCE else "export", settings.worker_folder):
         return await _run(settings, (command, *arguments), timeout_s)
@@ -62,7 +65,7 @@ def _locked(kind: str, folder: Path) -> int:
     raise Unavailable(TOO_MANY, retry_after=5)
 
 
-async def _run(settings: Settings, arguments: tuple[str, ...], timeout_s: float) -> dict[str, Any]:
+async def _run(settings: Settings, arguments: tuple[str, ...], timeout_s: float) -> JsonObject:
     given = {"LEGWORK_DATABASE_URL": settings.database_url, "LEGWORK_SHOP_DATABASE_URL": settings.shop_database_url}
     if settings.read_url is not None:
         given["LEGWORK_READ_URL"] = settings.read_url
@@ -72,7 +75,7 @@ async def _run(settings: Settings, arguments: tuple[str, ...], timeout_s: float)
         env={**os.environ, **given},
     )  # fmt: skip
     try:
-        told, complained = await asyncio.wait_for(child.communicate(), timeout_s)
+        output, error_output = await asyncio.wait_for(child.communicate(), timeout_s)
     except TimeoutError as error:
         raise Unavailable(f"this takes longer than {timeout_s:.0f} s; use the command line") from error
     finally:
@@ -80,13 +83,13 @@ async def _run(settings: Settings, arguments: tuple[str, ...], timeout_s: float)
             child.kill()
             await child.wait()
     try:
-        answer: dict[str, Any] = json.loads(told)
+        answer: JsonObject = json.loads(output)
     except ValueError as error:
-        why = complained.decode(errors="replace")
+        why = error_output.decode(errors="replace")
         raise RuntimeError(f"the child process gave no answer (exit code {child.returncode}): {why}") from error
     if "refused" in answer:
-        said = answer["refused"]
-        refusal = getattr(errors, said["kind"])(said["detail"])
-        refusal.faults = [Fault(**fault) for fault in said.get("faults", ())]
+        refused = answer["refused"]
+        refusal = getattr(errors, refused["kind"])(refused["detail"])
+        refusal.faults = [Fault(**fault) for fault in refused.get("faults", ())]
         raise refusal
     return answer

@@ -20,13 +20,14 @@ from app.catalogue.rows import Rows
 from app.catalogue.tables import TABLES
 
 HASH_VERSION = 2
-"""Version of this definition. Version 1 hashed whole CSV files, empty columns included."""
+"""Version of this definition. Version 1 hashed whole CSV files, including empty columns."""
 
 
 def content_hash(rows: Rows) -> str:
-    """SHA-256 in hexadecimal of all given values; it says nothing of revisions or of when and why. Memory stays flat.
+    """SHA-256 in hexadecimal of all given values, independent of revisions, times and reasons. Memory stays flat.
 
-    Rows come by id, and a quotation mark sorts before all that a name or an id has, so no line is held to sort it.
+    Rows come ordered by id, and a quotation mark sorts before every character of a name or id, so no line is held for
+    sorting.
     """
     found = hashlib.sha256()
     for name in sorted(TABLES):

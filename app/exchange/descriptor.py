@@ -10,29 +10,30 @@ import hashlib
 import json
 from functools import cache
 from pathlib import Path
-from typing import Any
 
-from app.catalogue.columns import Column
+from app.catalogue.columns import SLUG, Column
 from app.catalogue.tables import TABLES, Row
 
 PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 RESOURCE_PROFILE = "https://datapackage.org/profiles/2.0/dataresource.json"
 SCHEMA_PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
 TITLE = "Suspension catalogue"
-DESCRIPTION = "What sources say of suspension forks: which spring fits, torques, fills and so on, each with its scope."
+DESCRIPTION = (
+    "What sources state about suspension forks: which springs fit, torques, fills and more, each with its scope."
+)
 INVENTED = (
-    "Demonstration data: every maker, product, document and figure in it is invented, by an invented bike park's "
-    "workshop. It is not for work on a real fork."
+    "Demonstration data: every maker, product, document and figure in it is invented, and so is the bike "
+    "park whose workshop uses it. Never use it on a real fork."
 )
 PATTERNS = {
-    "id": "[a-z0-9][a-z0-9-]{0,79}",
+    "id": SLUG.pattern,
     "date": "[0-9]{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12][0-9]|3[01]))?)?",
 }
 
 
-def descriptor(*, revision: int | None = None, invented: bool = False) -> dict[str, Any]:
-    """The descriptor of a package of all tables."""
-    package: dict[str, Any] = {
+def descriptor(*, revision: int | None = None, invented: bool = False) -> dict[str, object]:
+    """The descriptor of a package with all tables."""
+    package: dict[str, object] = {
         "$schema": PACKAGE_PROFILE,
         "name": "legwork-catalogue",
         "title": TITLE,
@@ -44,18 +45,18 @@ def descriptor(*, revision: int | None = None, invented: bool = False) -> dict[s
     return package
 
 
-def written(package: dict[str, Any]) -> bytes:
+def written(package: dict[str, object]) -> bytes:
     """The bytes of a datapackage.json."""
     return (json.dumps(package, ensure_ascii=False, indent=2) + "\n").encode()
 
 
 @cache
 def format_tag() -> str:
-    """A short digest of the descriptor: it changes when a table or a column does."""
+    """A short digest of the descriptor, which changes whenever a table or a column does."""
     return hashlib.sha256(written(descriptor())).hexdigest()[:8]
 
 
-def resource(table: type[Row]) -> dict[str, Any]:
+def resource(table: type[Row]) -> dict[str, object]:
     """The Data Resource of one table."""
     return {
         "$schema": RESOURCE_PROFILE,
@@ -70,10 +71,10 @@ def resource(table: type[Row]) -> dict[str, Any]:
     }
 
 
-def schema(table: type[Row]) -> dict[str, Any]:
+def schema(table: type[Row]) -> dict[str, object]:
     """The Table Schema of one table: a field per column in exchange order, its key and its references."""
     columns = table.columns().values()
-    described: dict[str, Any] = {"$schema": SCHEMA_PROFILE, "fields": [_field(column) for column in columns]}
+    described: dict[str, object] = {"$schema": SCHEMA_PROFILE, "fields": [_field(column) for column in columns]}
     described["primaryKey"] = ["id"]
     references = [
         {"fields": [column.name], "reference": {"resource": target, "fields": ["id"]}}
@@ -87,12 +88,12 @@ def schema(table: type[Row]) -> dict[str, Any]:
 
 def _target(table: type[Row], column: Column) -> str | None:
     target = table.table if column.name == "exception_to" else column.refers_to
-    return "" if target == table.table else target  # the standard's name for a resource's own table
+    return "" if target == table.table else target  # the standard's way to name the resource's own table
 
 
-def _field(column: Column) -> dict[str, Any]:
+def _field(column: Column) -> dict[str, object]:
     kind = column.kind
-    field: dict[str, Any] = {"name": column.name, "type": kind.field_type, "description": column.meaning}
+    field: dict[str, object] = {"name": column.name, "type": kind.field_type, "description": column.meaning}
     if kind.items is not None:
         field |= {"type": "list", "delimiter": ";", "itemType": kind.items.field_type}
     if column.unit is not None:
@@ -111,8 +112,8 @@ def _field(column: Column) -> dict[str, Any]:
     return field
 
 
-def _constraints(column: Column) -> dict[str, Any]:
-    constraints: dict[str, Any] = {}
+def _constraints(column: Column) -> dict[str, object]:
+    constraints: dict[str, object] = {}
     if column.required:
         constraints["required"] = True
     if column.name == "id":

@@ -1,7 +1,7 @@
-"""Edits of single rows: judged like a package, written as one revision or not at all; `read_edits` reads them.
+"""Edits of single rows: checked like a package and written as one revision or not at all. `read_edits` parses them.
 
-A put brings the whole row; the columns that it may empty are named in `empty`, so that a client that does not know a
-column cannot empty it.
+A put contains the complete row and names in `empty` the columns it may clear, so that a client that does not know a
+column cannot clear it.
 """
 
 import datetime as dt
@@ -22,15 +22,15 @@ from app.rules.affected import affected
 from app.rules.finding import Finding, Report, refuses, report
 from app.rules.view import Change, cell
 
-MOST_CHANGES = 200  # in one request; more go as a package
-MOST_FAMILIES = 50  # judged while one waits and others wait to write, beside one for each change: about a second
+MOST_CHANGES = 200  # in one request; send more as a package
+MOST_FAMILIES = 50  # checked while the client and other writers wait: about a second
 
 
 @dataclass(frozen=True, slots=True)
 class WrittenEdits:
-    """The outcome of edits: `revision` is the latest now, `opened` says whether these edits opened it.
+    """The outcome of edits: `revision` is the latest, `opened` says whether these edits opened it.
 
-    `cells` are the cells of stored rows that they change; `replayed` says that the same request was done before.
+    `cells` are the changed cells of stored rows; `replayed` says that the same request was already done.
     """
 
     revision: int
@@ -41,8 +41,10 @@ class WrittenEdits:
 
 
 def check_edits(snapshot: Snapshot, edits: Sequence[Edit], today: dt.date) -> WrittenEdits:
-    """The verdict that writing these edits would get. Reads only. Raises Invalid for an id that is not there, and for a
-    thing that more than MOST_FAMILIES name."""
+    """The verdict on these edits without writing them.
+
+    Raises Invalid for an unknown id, or for a thing that more than MOST_FAMILIES families name.
+    """
     pending, withdrawn, changes = _pending(snapshot, edits)
     after = Overlay(snapshot, pending, withdrawn)
     _refuse_emptied(changes, edits)
@@ -58,7 +60,7 @@ def _cells(changes: Sequence[Change]) -> ChangedCells:
 
 
 def _refuse_emptied(changes: Sequence[Change], edits: Sequence[Edit]) -> None:
-    """Raises Invalid, naming each column that a put would empty without saying so."""
+    """Raises Invalid naming each column that a put would clear without listing it."""
     by_row = {(edit.table, edit.id): edit for edit in edits}
     faults: list[Fault] = []
     for change in changes:
@@ -72,7 +74,7 @@ def _refuse_emptied(changes: Sequence[Change], edits: Sequence[Edit]) -> None:
                 faults.append(Fault("would-empty", text, pointer=f"{edit.pointer}/row/{name}", suggestion=was))
     if faults:
         names = ", ".join(dict.fromkeys(fault.pointer.rsplit("/", 1)[-1] for fault in faults if fault.pointer))
-        raise Invalid(f"A put brings the whole row; this one would empty {names}.", faults)
+        raise Invalid(f"A put must give the complete row; this one would clear {names}.", faults)
 
 
 def _pending(snapshot: Snapshot, edits: Sequence[Edit]) -> tuple[MemoryRows, dict[type[Row], set[str]], list[Change]]:
@@ -88,14 +90,14 @@ def _pending(snapshot: Snapshot, edits: Sequence[Edit]) -> tuple[MemoryRows, dic
             changes.append(Change(edit.table, "withdraw", edit.id, before, None))
         elif before is None or before.cells() != edit.row.cells():
             rows.append(edit.row)
-            changes.append(Change(edit.table, "put", edit.id, before or _said_before(snapshot, edit), edit.row))
+            changes.append(Change(edit.table, "put", edit.id, before or _last_version(snapshot, edit), edit.row))
     return MemoryRows(rows), withdrawn, changes
 
 
-def _said_before(snapshot: Snapshot, edit: Edit) -> Row | None:
-    """What a statement said before it was withdrawn: reopened, it keeps its subject, and its table.
+def _last_version(snapshot: Snapshot, edit: Edit) -> Row | None:
+    """Check that a reopened statement keeps its subject and its table.
 
-    Raises Invalid where the id was that of a statement of another table.
+    Raises Invalid if the id was that of a statement of another table.
     """
     if edit.table.role != "statement":
         return None
@@ -104,19 +106,19 @@ def _said_before(snapshot: Snapshot, edit: Edit) -> Row | None:
         if found and table is edit.table:
             return found[-1].row
         if found and found[-1].revision_to is not None:
-            raise Invalid.one("id-taken", f"{edit.id} was one of {table.table}: an id never changes its table")
+            raise Invalid.one("id-taken", f"{edit.id} belonged to {table.table}: an id cannot change its table")
     return None
 
 
 def _bounded(after: Rows, before: Rows, changes: Sequence[Change]) -> None:
-    """Raises Invalid where a thing is changed that more families name than are judged at once; a package may do it."""
+    """Raises Invalid if more families name a changed thing than are checked in one request; a package may do it."""
     if all(change.table.role == "statement" for change in changes):
         return
     named = len(affected(after, before, changes).families)
     if named > MOST_FAMILIES + len(changes):
         text = (
-            f"{named} families name what this changes, and at most {MOST_FAMILIES} are judged while you wait; "
-            "send the changed rows as a package to /v1/imports"
+            f"{named} families use what this changes, and at most {MOST_FAMILIES} can be checked in one "
+            "request; send the changed rows as a package to /v1/imports"
         )
         raise Invalid.one("named-too-widely", text)
 
@@ -126,11 +128,11 @@ def _not_there(edit: Edit) -> Invalid:
 
 
 class _Refused(Exception):
-    """Rolls the transaction back; carries the report."""
+    """Rolls the transaction back and carries the report."""
 
-    def __init__(self, said: Report, edits: Sequence[Edit], cells: ChangedCells) -> None:
+    def __init__(self, report: Report, edits: Sequence[Edit], cells: ChangedCells) -> None:
         super().__init__("refused")
-        self.said = said
+        self.report = report
         self.edits = edits
         self.cells = cells
 
@@ -143,13 +145,13 @@ def write_edits(
     database: Database, edits: Sequence[Edit] | Edits, entry: Entry, today: dt.date,
     precondition: Precondition | None = None,
 ) -> WrittenEdits:  # fmt: skip
-    """Write edits as one revision. `precondition` sees the catalogue under the write lock and raises to refuse.
+    """Write edits as one revision. `precondition` checks the catalogue under the write lock and raises to refuse.
 
-    Edits that depend on what is stored are given as a function, which is called under the write lock.
+    Edits that depend on stored rows are given as a function, which is called under the write lock.
 
-    The same request again (by its idempotency key) gives what it gave before. Raises Conflict when every reject
-    collides with a stored row, else Invalid, each with the report; Invalid too for a thing that more than
-    MOST_FAMILIES families name; Unavailable, NoRoom.
+    A repeated request (same idempotency key) gets the first outcome. Raises Conflict if every reject collides with a
+    stored row, else Invalid, each with the report; Invalid too for a thing that more than MOST_FAMILIES families name;
+    Unavailable, NoRoom.
     """
     try:
         with database.write() as connection:
@@ -175,7 +177,7 @@ def _write(revision: NewRevision, edits: Sequence[Edit], entry: Entry, today: dt
         else:
             put = revision.put(edit.table, [edit.row])
             changes += [
-                Change(edit.table, "put", row.id, before or _said_before(revision.before, edit), row)
+                Change(edit.table, "put", row.id, before or _last_version(revision.before, edit), row)
                 for before, row in put
             ]
     if not changes:
@@ -191,8 +193,8 @@ def _write(revision: NewRevision, edits: Sequence[Edit], entry: Entry, today: dt
 
 
 def _refusal(refused: _Refused) -> Invalid | Conflict:
-    """409 if every reject collides with a stored row that the request does not change itself."""
-    said = refused.said
+    """Conflict (409) if every reject collides with a stored row that the request does not change itself."""
+    said = refused.report
     shown = {**said, "changed_cells": refused.cells.listed(), "cell_counts": refused.cells.counts}
     own = {(edit.table.table, edit.id) for edit in refused.edits}
     rejects = [finding for finding in said["findings"] if refuses(finding)]
@@ -201,5 +203,5 @@ def _refusal(refused: _Refused) -> Invalid | Conflict:
         for finding in rejects
     )
     detail = rejects[0]["text"] if len(rejects) == 1 else f"{said['counts']['reject']} findings refuse this change"
-    faults = [Fault(finding["rule"], f"{finding['text']}; {finding['mend']}") for finding in rejects[:20]]
+    faults = [Fault(finding["rule"], f"{finding['text']}; {finding['fix']}") for finding in rejects[:20]]
     return Conflict(detail, faults, report=shown) if collides else Invalid(detail, faults, report=shown)

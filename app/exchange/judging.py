@@ -1,6 +1,7 @@
-"""Judges a pending change and keeps the findings of the revision it becomes; a check and a load give one verdict.
+"""Checks a pending change and stores the findings of its revision; a check and a load give the same verdict.
 
-A small change is judged by the shapes it touches, a large one by a full check: the verdict is one, the time is not.
+A small change is checked by the shapes it affects, a large one by a full check: the verdict is the same, the time is
+not.
 """
 
 import hashlib
@@ -26,7 +27,7 @@ from app.rules.registry import RULES
 from app.rules.rule_set import ALL_RULES
 from app.rules.view import Change
 
-MANY = 3000  # changes from which on a full check is quicker than finding what they touch
+MANY = 3000  # changes from which a full check is faster than finding what they affect
 CHUNK = 1000
 HASH_LENGTH = 32
 
@@ -34,10 +35,10 @@ HASH_LENGTH = 32
 def judge(
     after: Rows, before: Rows, changes: Sequence[Change] | None, today: date, every: Callable[[], Iterable[Change]]
 ) -> Iterator[Finding]:
-    """The findings of a change and of what it touches; of everything if it is large.
+    """The findings of a change and of what it affects; of everything if it is large.
 
-    Refusals on rows that it does not touch, and that were found before, are marked as such. `changes` is None if there
-    are too many to hold; `every` streams them then.
+    Refusals on unaffected rows that existed before are marked as such. `changes` is None if there are too many to hold;
+    `every` then streams them.
     """
     if changes is not None and len(changes) <= MANY:
         yield from mark_standing(judge_change(after, changes, today, before), after, before, today)
@@ -47,10 +48,10 @@ def judge(
 
 
 def judge_again(database: Database, today: date) -> FindingCounts:
-    """Judge the latest revision by the rules of this build and keep all that they find, refusals included.
+    """Check the latest revision by the rules of this build and store all findings, refusals included.
 
-    Findings are derived: no row is touched and no revision opened. Writers wait meanwhile. Returns the counts of the
-    findings that hold now.
+    Findings are derived: no row changes and no revision is opened. Writers wait meanwhile. Returns the counts of the
+    current findings.
     """
     with database.write(WAIT_S) as connection:
         rows = Snapshot(connection, latest(connection))
@@ -60,7 +61,7 @@ def judge_again(database: Database, today: date) -> FindingCounts:
 
 
 def changes_of(revision: NewRevision) -> Iterator[Change]:
-    """What a revision being written has made of rows that were there before it, streamed from the database.
+    """The changes that the revision being written makes to existing rows, streamed from the database.
 
     New rows are left out: a rule about a change compares two versions.
     """
@@ -77,9 +78,10 @@ def changes_of(revision: NewRevision) -> Iterator[Change]:
 
 
 def keep(revision: NewRevision, found: Iterable[Finding], changes: Sequence[Change] | None) -> Iterator[Finding]:
-    """Pass the findings on and keep them from this revision on; those no longer found end here.
+    """Pass the findings on and store them from this revision on; those no longer found end here.
 
-    Findings about a change itself are not kept: they say nothing of the catalogue. What refuses is rolled back.
+    Findings about a change itself are not stored: they say nothing about the catalogue. A refused change is rolled
+    back.
     """
     whole = changes is None or len(changes) > MANY
     standing = _standing(revision.connection, None if whole else _judged(revision, changes or ()))
@@ -113,7 +115,7 @@ def _kept(
 
 
 def _standing(connection: Connection, shapes: dict[str, frozenset[str] | None] | None) -> set[str]:
-    """The ids of the findings that stand: of these shapes, in those tables where they are named; or all."""
+    """The ids of the current findings: of these shapes, in the given tables if any; or all."""
     stand = select(FINDINGS.c.id, FINDINGS.c.shape, FINDINGS.c.in_table).where(FINDINGS.c.revision_to == OPEN)
     if shapes is None:
         return {id for id, _, _ in connection.execute(stand)}
@@ -129,7 +131,7 @@ def _standing(connection: Connection, shapes: dict[str, frozenset[str] | None] |
 
 
 def _judged(revision: NewRevision, changes: Sequence[Change]) -> dict[str, frozenset[str] | None]:
-    """The keys of the shapes that the changes touch; of a family the tables that were judged, None for all."""
+    """The keys of the shapes that the changes affect; of a family the tables that were checked, None for all."""
     shapes = affected(revision.after, revision.before, changes)
     keys = [f"{table.table}/{id}" for table, ids in shapes.rows.items() for id in ids]
     keys += [f"{change.table.table}/{change.id}" for change in changes if change.table.role == "entity"]
@@ -141,7 +143,7 @@ def _judged(revision: NewRevision, changes: Sequence[Change]) -> dict[str, froze
 
 
 class _ShapeOf:
-    """The key of the shape whose judging gave a finding: a row, an id of statements or a family."""
+    """The key of the shape that a finding comes from: a row, a statement id or a family."""
 
     def __init__(self, rows: Rows) -> None:
         self.rows = rows
@@ -167,8 +169,16 @@ class _ShapeOf:
 
 
 def _hash(finding: Finding) -> str:
-    said = (finding.rule, finding.table, finding.id, finding.column, finding.value, finding.text, finding.collides_with)
-    return hashlib.sha256(repr(said).encode()).hexdigest()[:HASH_LENGTH]
+    identity = (
+        finding.rule,
+        finding.table,
+        finding.id,
+        finding.column,
+        finding.value,
+        finding.text,
+        finding.collides_with,
+    )
+    return hashlib.sha256(repr(identity).encode()).hexdigest()[:HASH_LENGTH]
 
 
 def _stored(id: str, finding: Finding, shape: str, number: int) -> dict[str, object]:
@@ -177,5 +187,5 @@ def _stored(id: str, finding: Finding, shape: str, number: int) -> dict[str, obj
         "id": id, "revision_from": number, "revision_to": OPEN, "shape": shape, "rule": finding.rule,
         "severity": finding.severity, "in_table": finding.table, "row_id": finding.id, "in_column": finding.column,
         "value": finding.value, "text": finding.text, "collides_table": other and other.table,
-        "collides_id": other and other.id, "mend": finding.mend,
+        "collides_id": other and other.id, "fix": finding.fix,
     }  # fmt: skip

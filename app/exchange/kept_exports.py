@@ -1,8 +1,8 @@
-"""Exports of the whole catalogue: one of a revision is made once, in a child process, and kept for all who ask for it.
+"""Exports of the whole catalogue: each revision is exported once, in a child process, and cached for every request.
 
-They are in the folder `exports` beside the database file, or in a temporary folder if there is no such file. A name
-holds the revision, a digest of the record of it (after a restore the same number may be another revision) and the
-version of the format. A file is renamed into place when it is whole. The folder is bounded in number and bytes.
+Files are in the folder `exports` beside the database file, or in a temporary folder if there is no such file. A name
+has the revision, a digest of its record (after a restore the same number may be another revision) and the version of
+the format. A file is renamed into place when it is complete. The folder is bounded in number and bytes.
 """
 
 import asyncio
@@ -29,17 +29,17 @@ from app.settings import Settings
 T = TypeVar("T")
 
 FORMAT = 1
-"""Version of the files; raise it if the bytes of a revision change for another reason than new columns."""
+"""Version of the files; raise it if the bytes of a revision change for any reason but new columns."""
 MOST_FILES = 8
 MOST_BYTES = 2_000_000_000
 IN_USE_S = 10
-"""Seconds for which a file that was just asked for is not removed, so that it can be opened to be sent."""
+"""Seconds for which a recently requested file is not removed, so that it can be opened for sending."""
 ABANDONED_S = 3_600
-"""Seconds after which an unfinished file is one that a killed process left."""
+"""Seconds after which an unfinished file counts as left by a killed process."""
 
 
 class PastRevision(NamedTuple):
-    """A revision by its number, when it was recorded (empty for the empty catalogue) and a digest of its record."""
+    """A revision by its number, the time it was recorded (empty for the empty catalogue) and a digest of its record."""
 
     number: int
     recorded_at: str
@@ -54,14 +54,14 @@ def past_revision(snapshot: Snapshot) -> PastRevision:
 
 
 class SharedWork(Generic[T]):
-    """Work that several requests wait for is done once; it ends early when the last of them has given up."""
+    """Work that several requests wait for is done once; it is cancelled when the last of them has given up."""
 
     def __init__(self) -> None:
         self._tasks: dict[str, asyncio.Task[T]] = {}
         self._waiting: dict[asyncio.Task[T], int] = {}
 
     async def result(self, name: str, work: Callable[[], Awaitable[T]]) -> T:
-        """The result of `work`, which may have been started by another request. Raises what it raises."""
+        """The result of `work`, which another request may have started. Raises what it raises."""
 
         async def begun() -> T:
             return await work()
@@ -99,7 +99,7 @@ class KeptExports:
         return f"r{revision.number}-{revision.digest}-f{FORMAT}-{columns}.{suffix}"
 
     async def file(self, revision: PastRevision, suffix: str, settings: Settings) -> Path:
-        """The whole file. Raises the Refusal that the child met, and Unavailable if too many are being made."""
+        """The complete file. Raises the Refusal that the child reports, and Unavailable if too many are being made."""
         folder, name = await asyncio.to_thread(self._folder), self.name(revision, suffix)
         path = folder / name
         if not _touched(path):
@@ -107,7 +107,7 @@ class KeptExports:
         return path
 
     async def content_hash(self, revision: PastRevision, settings: Settings) -> str:
-        """The hash of all that holds at a revision. Raises like `file`."""
+        """The content hash of a revision. Raises like `file`."""
         if (known := self._known.get(revision.digest)) is not None:
             return known
         options = ("--revision", str(revision.number))
@@ -140,9 +140,12 @@ class KeptExports:
 
 
 def prune(folder: Path) -> None:
-    """Remove the files that were not asked for longest until there are at most MOST_FILES and MOST_BYTES, and what
-    killed processes left. One asked for in the last IN_USE_S seconds stays: it may be about to be opened. A file that
-    is being sent may go, as an open file stays readable."""
+    """Remove the files requested longest ago until at most MOST_FILES and MOST_BYTES are left, and what killed
+    processes left.
+
+    A file requested in the last IN_USE_S seconds stays, because it may be about to be opened. A file that is being sent
+    may be removed, as an open file stays readable.
+    """
     now = time.time()
     kept: list[tuple[float, int, Path]] = []
     for path in folder.iterdir():
@@ -164,7 +167,7 @@ def prune(folder: Path) -> None:
 
 
 def _touched(path: Path) -> bool:
-    """Whether a file is there; if so, notes that it was asked for, as its time of access."""
+    """Whether a file exists; if so, its access time is updated."""
     try:
         os.utime(path, (time.time(), path.stat().st_mtime))
     except FileNotFoundError:
@@ -173,7 +176,7 @@ def _touched(path: Path) -> bool:
 
 
 def _put_in_place(part: Path, path: Path) -> None:
-    """Rename a file when all of it is on the disk, so that a power cut cannot leave a short one under its name."""
+    """Rename a file once it is completely on disk, so that a power cut cannot leave a truncated one under its name."""
     with part.open("rb") as written:
         os.fsync(written.fileno())
     os.replace(part, path)

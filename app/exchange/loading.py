@@ -1,4 +1,4 @@
-"""Loads a package in one write transaction, all or nothing, and checks one without writing; both give one verdict."""
+"""Loads a package in one write transaction, all or nothing, or checks it without writing; the verdict is the same."""
 
 import tempfile
 from collections.abc import Iterable, Iterator
@@ -25,12 +25,12 @@ from app.exchange.package import Package, open_package
 from app.exchange.reports import PackageReport, RowCounts, locate, suggest
 from app.rules.finding import Finding, report
 
-IN_MEMORY = 20_000_000  # bytes of a package that a check lays over the catalogue in memory
+IN_MEMORY = 20_000_000  # bytes of a package that a check merges in memory
 
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """What is recorded with a revision: why, by whom (a public label), and the request it came with."""
+    """What is recorded with a revision: the reason, the author (a public label), and the request it came with."""
 
     reason: str
     who: str
@@ -39,7 +39,7 @@ class Entry:
 
 
 class _Refused(Exception):
-    """Rolls the transaction back; carries the report."""
+    """Rolls the transaction back and carries the report."""
 
     def __init__(self, answer: PackageReport) -> None:
         super().__init__("refused")
@@ -55,10 +55,10 @@ def load(
     today: date | None = None,
     progress: Progress = silent,
 ) -> PackageReport:
-    """Merge a package into the catalogue (or put it in place of what is there): one new revision, or none.
+    """Merge a package into the catalogue, or replace the catalogue with it: one new revision, or none.
 
-    The report says `accepted`; `revision` is the one that holds then, `opened` whether it is new. Raises Unavailable
-    when another writer holds the lock, NoRoom when the disk is full; nothing is stored then.
+    The report says `accepted`; `revision` is the latest one, `opened` whether it is new. Raises Unavailable if another
+    writer holds the lock, NoRoom if the disk is full; nothing is stored then.
     """
     with open_package(path) as package:
         try:
@@ -76,7 +76,7 @@ def check(
     today: date | None = None,
     progress: Progress = silent,
 ) -> PackageReport:
-    """The verdict that a load into the catalogue (or into an empty one) would give. Stores nothing, takes no lock."""
+    """The verdict that loading into the catalogue (or into an empty one) would give. Stores nothing, takes no lock."""
     with open_package(path) as package, _base(catalogue) as (base, number):
         if package.size > IN_MEMORY:
             return _check_on_disk(path, base, number, replace, today or _today(), progress)
@@ -85,7 +85,7 @@ def check(
 
 
 def done_before(revision: NewRevision, entry: Entry) -> int | None:
-    """The revision that this very request opened before; Invalid where its key was used for another request."""
+    """The revision that this same request opened before. Raises Invalid if its key was used for another request."""
     if entry.idempotency_key is None:
         return None
     statement = select(REVISIONS.c.number, REVISIONS.c.request_digest).where(
@@ -121,10 +121,10 @@ def _write(
         withdrawn=revision.counts.withdrawn,
     )  # fmt: skip
     findings: Iterable[Finding] = merge.findings
-    if merge.is_readable and revision.counts.any():
+    if revision.counts.any():
         progress("judging", 0, 0)
         found = judge(revision.after, revision.before, merge.changes, today, lambda: changes_of(revision))
-        findings = chain(findings, keep(revision, found, merge.changes))
+        findings = chain(findings, merge.told(keep(revision, found, merge.changes)))
     answer = _answer(package, revision.before, findings, revision.before.revision, counts, merge.cells)
     if not answer["accepted"]:
         raise _Refused(answer)
@@ -140,8 +140,8 @@ def _check_in_memory(merge: Merge, base: Rows, number: int, today: date, progres
     counts = RowCounts(read=0, added=0, changed=0, withdrawn=0)
     new: list[Row] = []
     for table, rows in merge.batches():
-        held = base.many(table, [row.id for row in rows])
-        pairs = [(held.get(row.id), row) for row in rows]
+        stored = base.many(table, [row.id for row in rows])
+        pairs = [(stored.get(row.id), row) for row in rows]
         differing = [(before, row) for before, row in pairs if before is None or before.cells() != row.cells()]
         counts["added"] += sum(before is None for before, _ in differing)
         counts["changed"] += sum(before is not None for before, _ in differing)
@@ -154,17 +154,17 @@ def _check_in_memory(merge: Merge, base: Rows, number: int, today: date, progres
         counts["withdrawn"] += len(ids)
     counts["read"] = merge.read
     findings: Iterable[Finding] = merge.findings
-    if merge.is_readable and merge.changes:
+    if merge.changes:
         progress("judging", 0, 0)
         after = Overlay(base, MemoryRows(new), withdrawn)
-        findings = chain(findings, judge(after, base, merge.changes, today, lambda: ()))
+        findings = chain(findings, merge.told(judge(after, base, merge.changes, today, lambda: ())))
     return _answer(merge.package, base, findings, number, counts, merge.cells)
 
 
 def _check_on_disk(
     path: Path, base: Rows, number: int, replace: bool, today: date, progress: Progress
 ) -> PackageReport:
-    """Load it into a copy of the catalogue, so that memory does not grow with the package; the copy is thrown away."""
+    """Load it into a temporary copy of the catalogue, so that memory does not grow with the package."""
     with tempfile.TemporaryDirectory(prefix="legwork-check-") as folder:
         database = Database(f"sqlite:///{Path(folder) / 'check.db'}")
         try:
@@ -195,9 +195,10 @@ def _base(catalogue: Catalogue | None) -> Iterator[tuple[Rows, int]]:
 def _answer(
     package: Package, base: Rows, findings: Iterable[Finding], number: int, rows: RowCounts, cells: ChangedCells
 ) -> PackageReport:
-    said = report(findings)
+    outcome = report(findings)
     answer = PackageReport(
-        accepted=said["accepted"], changed_cells=cells.listed(), cell_counts=cells.counts, findings=said["findings"],
-        counts=said["counts"], revision=number, opened=False, rows=rows,
+        accepted=outcome["accepted"], changed_cells=cells.listed(), cell_counts=cells.counts,
+        findings=outcome["findings"],
+        counts=outcome["counts"], revision=number, opened=False, rows=rows,
     )  # fmt: skip
     return suggest(locate(answer, package), package, base)

@@ -1,10 +1,10 @@
-"""Reads a package against a catalogue: the rows in batches, what they change, what the catalogue has beyond.
+"""Compares a package with a catalogue in batches: the rows it changes, and the rows only the catalogue has.
 
-Without `replace` a column that a file lacks leaves what is stored, and an empty cell empties it. With `replace` a row
-is the whole row: an absent column means empty.
+Without `replace`, a column that a file lacks leaves the stored value, and an empty cell clears it. With `replace`, a
+row is complete: an absent column means empty.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from app.catalogue.rows import Rows
 from app.catalogue.tables import TABLES, Row
@@ -12,16 +12,17 @@ from app.exchange.cells import ChangedCells
 from app.exchange.package import Package
 from app.exchange.reader import Batch, missing_columns, read_file
 from app.rules.finding import Finding
+from app.rules.registry import RULES
 from app.rules.view import Change
 
 CHUNK = 5000
 
 Progress = Callable[[str, int, int], None]
-"""Told what is being done, and how much of how much is done; a total of 0 is not known."""
+"""Called with the current activity and how much of how much is done; a total of 0 is unknown."""
 
 
 def silent(what: str, done: int, total: int) -> None:
-    """Progress for those who do not look."""
+    """Ignores progress."""
 
 
 class Merge:
@@ -40,6 +41,7 @@ class Merge:
         self.read = 0
         self._most = most
         self._bytes = 0
+        self._doubtful: set[tuple[str | None, str | None] | None] = set()
         self._ids: dict[type[Row], set[str]] = {}
 
     @property
@@ -48,15 +50,14 @@ class Merge:
         return not any(finding.severity == "reject" for finding in self.findings)
 
     def batches(self) -> Iterator[tuple[type[Row], list[Row]]]:
-        """The rows, table by table; after the first fault the rest is read for its faults only."""
-        readable = self.is_readable
+        """The rows, table by table. Rows that cannot be read are left out; the others are judged all the same."""
         for file in self.package.files.values():
             incomplete = False
             for item in read_file(file, self._advance, whole_rows=self.replace):
                 if not isinstance(item, Batch):
                     self.findings.append(item)
-                    readable = readable and item.severity != "reject"
                     continue
+                self._doubtful.update((item.table.table, id) for id in item.doubtful)
                 self.read += len(item.rows)
                 self.progress("reading", self._bytes, self.package.size)
                 if self.replace:
@@ -64,12 +65,11 @@ class Merge:
                 rows = item.rows if self.replace else self._completed(item)
                 if not incomplete and any(row is None for row in rows):
                     self.findings += missing_columns(file, item.columns)
-                    incomplete, readable = True, False
-                if readable:
-                    yield item.table, [row for row in rows if row is not None]
+                    incomplete = True
+                yield item.table, [row for row in rows if row is not None]
 
     def _completed(self, batch: Batch) -> Sequence[Row | None]:
-        """The rows, completed with what is stored; None for a new row that needs a column that the file lacks."""
+        """The rows, completed with stored values; None for a new row that needs a column the file lacks."""
         columns = batch.table.columns()
         absent = [name for name in columns if name not in batch.columns]
         if not absent:
@@ -85,17 +85,30 @@ class Merge:
                 completed.append(row.replaced(**{name: before[name] for name in absent}))
         return completed
 
+    def told(self, found: Iterable[Finding]) -> Iterator[Finding]:
+        """The findings without those that only say that something could not be read: about a row that was read in part,
+        or one that names a row which may be among those left out."""
+        if self.is_readable:
+            yield from found
+            return
+        for finding in found:
+            other = finding.collides_with
+            places = {(finding.table, finding.id), (other.table, other.id) if other is not None else None}
+            missing = finding.rule == "reference-missing" or RULES[finding.rule].nature == "completeness"
+            if not missing and self._doubtful.isdisjoint(places):
+                yield finding
+
     def take(self, table: type[Row], pairs: Sequence[tuple[Row | None, Row]]) -> None:
-        """Note rows that are new or differ, each with what it was."""
+        """Record rows that are new or differ, each with its previous version."""
         self.cells.note(pairs)
         self._note([Change(table, "put", after.id, before, after) for before, after in pairs])
 
     def take_withdrawn(self, table: type[Row], rows: Sequence[Row]) -> None:
-        """Note rows that are withdrawn."""
+        """Record rows that are withdrawn."""
         self._note([Change(table, "withdraw", row.id, row, None) for row in rows])
 
     def lacking(self) -> Iterator[tuple[type[Row], list[str]]]:
-        """Of a package that replaces: the ids that the catalogue has and it has not."""
+        """The ids that the catalogue has and a replacing package lacks."""
         if not self.replace or not self.is_readable:
             return
         for table in TABLES.values():

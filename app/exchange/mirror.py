@@ -1,4 +1,4 @@
-"""Keeps a copy of another catalogue by its feed of changes, revision by revision, each whole or not at all.
+"""Keeps a copy of another catalogue from its change feed, revision by revision, each complete or not at all.
 
 A copy keeps the numbers, times, reasons and labels of the origin and every version of every row, so that it answers
 as the origin does, of the past too. It goes on where it ended, whatever ended it. Nothing is stored before its content
@@ -36,9 +36,9 @@ Revisions = Iterator[tuple[int, Iterator[OriginChange]]]
 
 
 def follow(database: Database, origin: Origin, notify: Notify = lambda number, cells: None) -> int:
-    """Take in all that the origin has accepted since; returns the latest revision then.
+    """Copy everything that the origin has accepted since; return the latest revision.
 
-    `notify` is called with the number of each revision and the cells that it changed; nothing is refused for them.
+    `notify` is called with the number of each revision and the cells it changed; nothing is refused because of them.
 
     Raises Conflict if the copy is not, or no longer, one of this origin, or the content hashes differ; Unavailable if
     the origin cannot be read. Revisions that were stored before stay.
@@ -58,9 +58,9 @@ def follow(database: Database, origin: Origin, notify: Notify = lambda number, c
 
 
 def verify(database: Database, origin: Origin, number: int) -> str:
-    """The hash of the content of a revision, here and there. Raises Conflict if they differ.
+    """The content hash of a revision, from here and from the origin. Raises Conflict if they differ.
 
-    An origin whose build defines the hash otherwise cannot be compared by it.
+    An origin whose build defines the hash differently cannot be compared.
     """
     with Catalogue(database).snapshot(Pin(number)) as snapshot:
         return _verified(snapshot, origin)
@@ -86,7 +86,9 @@ def _same_so_far(database: Database, origin: Origin, number: int) -> None:
 
 
 def _is_recorded_there(snapshot: Snapshot, origin: Origin) -> None:
-    """Raise Conflict unless the origin has the same record: it may have been restored, or be another catalogue."""
+    """Check that the copy's last revision exists at the origin, which may be another one or restored to an earlier
+    state.
+    """
     number = snapshot.revision
     if number == 0:
         return
@@ -144,7 +146,7 @@ def _read(changes: Iterable[OriginChange]) -> list[Edit]:
     try:
         return read_edits(wanted)
     except Invalid as refused:
-        raise Conflict(f"the origin sends what this build cannot read: {refused.detail}; is it a newer one?") from None
+        raise Conflict(f"this build cannot read the origin: {refused.detail}; is the origin newer?") from None
 
 
 def _edit_of(change: OriginChange) -> dict[str, object]:
@@ -166,5 +168,5 @@ def _put(revision: NewRevision, edits: list[Edit]) -> list[Change]:
         made += [Change(table, "put", row.id, before, row) for before, row in revision.put(table, rows)]
         made += [Change(table, "withdraw", row.id, row, None) for row in revision.withdraw(table, gone)]
     if len(made) != len(edits):
-        raise Conflict(f"revision {revision.number} of the origin changes rows that this copy has not")
+        raise Conflict(f"revision {revision.number} of the origin changes rows that this copy does not have")
     return made

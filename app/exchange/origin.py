@@ -1,4 +1,4 @@
-"""Asks the service that a copy is made of, over HTTP: patient with cut connections, strict with its answers."""
+"""Reads the catalogue that a copy mirrors over HTTP. Retries dropped connections and checks every answer strictly."""
 
 import datetime as dt
 import time
@@ -13,7 +13,7 @@ from typing_extensions import TypedDict
 from app.errors import Conflict, Unavailable
 from app.foreign import ForeignFault, escaped, fetch, one_request_each, read_json
 
-LIMIT = 1000  # changes of a page: the most a page may have
+LIMIT = 1000  # changes per page, the most permitted
 PASSING = {429, 500, 502, 503, 504}
 LONGEST_WAIT_S = 60.0
 TIMEOUT = httpx.Timeout(30.0)
@@ -108,20 +108,17 @@ class Origin:
         self.pause = pause
 
     def recorded(self, number: int) -> OriginRevision | None:
-        """The revision of that number; None if there is none."""
+        """The revision with that number; None if there is none."""
         response = self._answer(f"/v1/revisions/{number}")
         return None if response.status_code == 404 else _read(response, _REVISION)["recorded"]
 
     def content_hash(self, number: int) -> tuple[str, int]:
-        """The hash of the content of that revision, and the version of its definition (1 if the origin names none)."""
+        """The content hash of that revision, and the version of its definition (1 if the origin gives none)."""
         found = _read(self._answer(f"/v1/content-hash?revision={number}"), _HASH)
         return found["content_hash"], found.get("hash_version", 1)
 
     def changes(self, after: int) -> Iterator[OriginChange]:
-        """The feed after a revision, page by page as it is read: numbers are Decimal with their digits, or int.
-
-        Each change must come after the one before it (by revision, table and id), so no feed goes round in circles.
-        """
+        """The feed after a revision, page by page. Numbers are Decimal with their digits, or int."""
         address: str | None = f"/v1/changes?after={after}&limit={LIMIT}"
         before, of_one = (after, "~", ""), 0
         while address is not None:

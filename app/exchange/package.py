@@ -1,6 +1,6 @@
-"""A package opened for reading: which file holds which table. Refuses what points outside, links, doubles and bombs.
+"""Opens a package and finds the file of each table. Refuses outside paths, links, duplicates and zip bombs.
 
-Nothing is ever unpacked: a zip is read where it lies, entry by entry, and only entries of tables are opened.
+Nothing is unpacked to disk: a zip is read in place, entry by entry, and only entries of tables are opened.
 """
 
 import stat
@@ -23,17 +23,17 @@ from app.rules.checks import reading
 from app.rules.finding import Finding
 
 DESCRIPTOR = "datapackage.json"
-MOST_BYTES = 2_000_000_000  # of all files together
+MOST_BYTES = 2_000_000_000  # total of all files
 MOST_ENTRIES = 500
 MOST_DESCRIPTOR = 5_000_000
-SQUEEZED = 200  # times a table of figures may shrink in a zip; 1,000 rows of the demo shrink about 20 times
-SQUEEZED_FROM = 1_000_000  # bytes below which no entry can harm
+SQUEEZED = 200  # highest compression ratio in a zip; 1,000 rows of the demo compress about 20 times
+SQUEEZED_FROM = 1_000_000  # bytes below which no entry can do harm
 PASSED_OVER = ("readme", "licence", "license")
 
 
 @dataclass(frozen=True, slots=True)
 class File:
-    """One file of a table: its name in the package, its size in bytes, and how to open it anew."""
+    """One file of a table: its name in the package, its size in bytes, and how to open it again."""
 
     table: type[Row]
     name: str
@@ -43,7 +43,7 @@ class File:
 
 @dataclass(slots=True)
 class Package:
-    """The files by table, in the order in which tables are listed, and what was found while opening."""
+    """The files by table, in the order of the tables, and the findings made while opening."""
 
     files: dict[type[Row], File] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
@@ -51,7 +51,7 @@ class Package:
 
     @property
     def size(self) -> int:
-        """Bytes of all its files."""
+        """The total bytes of its files."""
         return sum(file.size for file in self.files.values())
 
     def __enter__(self) -> Self:
@@ -70,7 +70,7 @@ class _Entry:
 
 
 def open_package(path: Path) -> Package:
-    """Open a folder, a zip or one CSV file. Never raises for what it holds: that is in `findings`."""
+    """Open a folder, a zip or one CSV file. Never raises for its content: that goes to `findings`."""
     package = Package()
     try:
         regular(path)
@@ -81,7 +81,7 @@ def open_package(path: Path) -> Package:
         elif path.suffix.lower() == ".csv":
             entries = [_Entry(path.name, path.stat().st_size, lambda: path.open("rb"))]
         else:
-            why = "there is no such file" if not path.exists() else "it is no folder, no whole zip and no CSV file"
+            why = "there is no such file" if not path.exists() else "it is not a folder, a complete zip or a CSV file"
             package.findings.append(found(reading.PACKAGE_UNREADABLE, f"{shortened(path.name)}: {why}"))
             return package
     except (OSError, zipfile.BadZipFile, ValueError) as error:
@@ -93,7 +93,7 @@ def open_package(path: Path) -> Package:
         package.findings.append(found(reading.PACKAGE_TOO_LARGE, text))
     total = sum(entry.size for entry in entries)
     if total > MOST_BYTES:
-        text = f"the package holds {total:,} bytes; at most {MOST_BYTES:,} are read"
+        text = f"the package has {total:,} bytes; at most {MOST_BYTES:,} are read"
         package.findings.append(found(reading.PACKAGE_TOO_LARGE, text))
     if not any(finding.severity == "reject" for finding in package.findings):
         _assign(package, entries)
@@ -133,7 +133,7 @@ def _of_a_desktop(name: str) -> bool:
     return name.startswith("__MACOSX/") or PurePosixPath(name).name in (".DS_Store", "Thumbs.db", "desktop.ini")
 
 
-def _unsafe(info: zipfile.ZipInfo, seen: dict[str, Any]) -> Finding | None:
+def _unsafe(info: zipfile.ZipInfo, seen: "dict[str, _Entry]") -> Finding | None:
     name, shown = info.filename, shortened(info.filename)
     kind = stat.S_IFMT(info.external_attr >> 16)
     parts = PurePosixPath(name.replace("\\", "/")).parts
@@ -144,9 +144,9 @@ def _unsafe(info: zipfile.ZipInfo, seen: dict[str, Any]) -> Finding | None:
     if info.flag_bits & 0x1:
         return found(reading.ENTRY_UNSAFE, f"{shown} is encrypted")
     if name in seen:
-        return found(reading.ENTRY_UNSAFE, f"{shown} stands in the package twice")
+        return found(reading.ENTRY_UNSAFE, f"{shown} is in the package twice")
     if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
-        return found(reading.PACKAGE_UNREADABLE, f"{shown} is packed in another way than zip's own (deflate)")
+        return found(reading.PACKAGE_UNREADABLE, f"{shown} is not compressed with deflate")
     if info.file_size > SQUEEZED_FROM and info.file_size > SQUEEZED * max(1, info.compress_size):
         text = f"{shown} unpacks from {info.compress_size:,} to {info.file_size:,} bytes"
         return found(reading.PACKAGE_TOO_LARGE, text)
@@ -159,7 +159,7 @@ def _opener(archive: zipfile.ZipFile, info: zipfile.ZipInfo) -> Callable[[], IO[
 
 
 def _without_top_folder(entries: list[_Entry]) -> list[_Entry]:
-    """A zip of one folder is that folder."""
+    """If a zip contains a single folder, use that folder."""
     tops = {PurePosixPath(entry.name).parts[0] for entry in entries if "/" in entry.name}
     if len(tops) != 1 or any("/" not in entry.name for entry in entries):
         return entries
@@ -168,7 +168,7 @@ def _without_top_folder(entries: list[_Entry]) -> list[_Entry]:
 
 
 def _assign(package: Package, entries: list[_Entry]) -> None:
-    """Give each entry its table: by the descriptor where it says so, else by its name."""
+    """Assign a table to each entry: by the descriptor if it names one, else by file name."""
     by_name = {entry.name: entry for entry in entries}
     descriptor = by_name.pop(DESCRIPTOR, None)
     named = {} if descriptor is None else _resources(descriptor, by_name, package)
@@ -184,7 +184,7 @@ def _assign(package: Package, entries: list[_Entry]) -> None:
         else:
             assigned[table] = entry
     if not assigned and not package.findings:
-        text = "the package holds no file of a table; a table is a file such as fits.csv"
+        text = "the package contains no table; a table is a file such as fits.csv"
         package.findings.append(found(reading.PACKAGE_UNREADABLE, text))
     for table in TABLES.values():
         if table in assigned:
@@ -200,12 +200,12 @@ def _passed_over(name: str) -> bool:
 def _unknown_file(name: str) -> Finding:
     stem = PurePosixPath(name).stem.lower()
     near = process.extractOne(stem, list(TABLES), score_cutoff=60)
-    mend = f"rename it to {near[0]}.csv" if near else None
-    return found(reading.FILE_UNKNOWN, f"{shortened(name)} is not the file of a table", value=name, mend=mend)
+    fix = f"rename it to {near[0]}.csv" if near else None
+    return found(reading.FILE_UNKNOWN, f"{shortened(name)} is not a table", value=name, fix=fix)
 
 
 def _resources(entry: _Entry, files: dict[str, _Entry], package: Package) -> dict[str, type[Row]]:
-    """Which file holds which table, as the descriptor says."""
+    """The tables of files as the descriptor assigns them."""
     try:
         if entry.size > MOST_DESCRIPTOR:
             raise ValueError(f"it has {entry.size:,} bytes")
@@ -222,9 +222,9 @@ def _resources(entry: _Entry, files: dict[str, _Entry], package: Package) -> dic
     for name, path in resources:
         if name not in TABLES:
             near = process.extractOne(name, list(TABLES), score_cutoff=60)
-            mend = f"name the resource {near[0]}" if near else None
+            fix = f"name the resource {near[0]}" if near else None
             text = f"{DESCRIPTOR}: the resource {shortened(name)} is not a table"
-            package.findings.append(found(reading.FILE_UNKNOWN, text, value=name, mend=mend))
+            package.findings.append(found(reading.FILE_UNKNOWN, text, value=name, fix=fix))
         elif path not in files:
             text = f"{DESCRIPTOR} names {shortened(path)}, which is not there"
             package.findings.append(found(reading.FILE_MISSING, text, table=name))

@@ -1,6 +1,6 @@
-"""What an editor holds to be true of a statement; looked at under the write lock, so that two editors cannot both win.
+"""Preconditions of edits, checked under the write lock so that two editors cannot overwrite each other.
 
-A version is named by the revision it began with; a withdrawn statement by the revision it was withdrawn with.
+A version is named by the revision it began with, a withdrawn statement by the revision that withdrew it.
 """
 
 from collections.abc import Collection
@@ -14,7 +14,7 @@ from app.exchange.read_edits import Edit
 
 
 def never_used(edit: Edit) -> Precondition:
-    """Holds where no statement has or had the id. Raises Conflict."""
+    """Passes if no statement has or had the id. Raises Conflict."""
 
     def holds(snapshot: Snapshot) -> None:
         if any(versions(snapshot, table, edit.id) for table in STATEMENTS):
@@ -25,10 +25,10 @@ def never_used(edit: Edit) -> Precondition:
 
 
 def unchanged_since(edit: Edit, wanted: Collection[int]) -> Precondition:
-    """Holds where the statement still is one of these versions.
+    """Passes if the statement is still one of these versions.
 
-    Raises Stale, with the tag of the present version as `current`; NotFound; Gone for a withdrawal of what is
-    withdrawn; Invalid where the id is that of a statement of another table.
+    Raises Stale with the current version's tag as `current`; NotFound; Gone if it is already withdrawn; Invalid if the
+    id belongs to another table.
     """
 
     def holds(snapshot: Snapshot) -> None:
@@ -36,7 +36,7 @@ def unchanged_since(edit: Edit, wanted: Collection[int]) -> Precondition:
         if not found:
             other = table_of(snapshot, edit.id)
             if other is not None:
-                text = f"{edit.id} is one of {other.table}: a statement never changes its table"
+                text = f"{edit.id} belongs to {other.table}: a statement cannot change its table"
                 raise Invalid(text, [Fault("table", text, pointer="/table", suggestion=other.table)])
             raise NotFound(f"There is no statement {edit.id}.")
         last = found[-1]
@@ -51,5 +51,5 @@ def unchanged_since(edit: Edit, wanted: Collection[int]) -> Precondition:
 
 
 def table_of(snapshot: Snapshot, id: str) -> type[Statement] | None:
-    """The table of a statement, present or withdrawn; None where the id was never used."""
+    """The table of a statement, current or withdrawn; None if the id was never used."""
     return next((table for table in STATEMENTS if versions(snapshot, table, id)), None)

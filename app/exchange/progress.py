@@ -1,4 +1,4 @@
-"""Progress on a terminal; nothing where standard error is not one."""
+"""Progress on a terminal; nothing if standard error is not one."""
 
 import sys
 from collections.abc import Iterator
@@ -9,7 +9,7 @@ from app.exchange.merging import Progress, silent
 
 @contextmanager
 def shown() -> Iterator[Progress]:
-    """What to tell of progress while the block runs."""
+    """A progress callback to use while the block runs."""
     if not sys.stderr.isatty():
         yield silent
         return

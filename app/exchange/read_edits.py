@@ -1,4 +1,4 @@
-"""Reads edits of single rows from JSON: whole rows to put, ids to withdraw, merge patches of a row.
+"""Parses edits of single rows from JSON: complete rows to put, ids to withdraw, merge patches of a row.
 
 One shape everywhere: `{"table", "op": "put" | "withdraw", "row": {exchange columns} | "id", "empty", "reason"}`.
 """
@@ -14,6 +14,7 @@ from rapidfuzz import fuzz, process
 from app.catalogue.columns import Column, Unreadable, write_number
 from app.catalogue.tables import TABLES, Row
 from app.errors import Fault, Invalid
+from app.exchange.meant import how_to_write
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,16 +24,16 @@ class Edit:
     table: type[Row]
     id: str
     row: Row | None
-    empty: frozenset[str] = frozenset()  # columns that the put may empty
-    pointer: str = ""  # the place of the edit in the request
+    empty: frozenset[str] = frozenset()  # columns that the put may clear
+    pointer: str = ""  # place of the edit in the request
 
 
 def read_edits(
-    changes: Sequence[Mapping[str, Any]], pointer: str = "", *, empty: frozenset[str] = frozenset()
+    changes: Sequence[Mapping[str, object]], pointer: str = "", *, empty: frozenset[str] = frozenset()
 ) -> list[Edit]:
-    """The edits of a request. Raises Invalid with a fault for everything in them that cannot be read.
+    """The edits of a request. Raises Invalid with a fault for everything that cannot be read.
 
-    `empty` names columns that every put among them may empty, besides those that it names itself.
+    `empty` names columns that every put may clear, besides those that it names itself.
     """
     faults: list[Fault] = []
     edits: list[Edit] = []
@@ -60,11 +61,11 @@ def _read(change: Mapping[str, Any], pointer: str, empty: frozenset[str], faults
         return None
     if change["op"] == "withdraw":
         if "id" not in change or "row" in change:
-            faults.append(Fault("id-missing", "a withdrawal names an id and no row", pointer=f"{pointer}/id"))
+            faults.append(Fault("id-missing", "a withdrawal gives an id and no row", pointer=f"{pointer}/id"))
             return None
         return Edit(table, change["id"], None)
     if "row" not in change or "id" in change:
-        faults.append(Fault("row-missing", "a put brings the row, its id in it", pointer=f"{pointer}/row"))
+        faults.append(Fault("row-missing", "a put gives the row, including its id", pointer=f"{pointer}/row"))
         return None
     before = len(faults)
     values = dict(_values(table, change["row"], f"{pointer}/row", faults))
@@ -78,8 +79,8 @@ def _read(change: Mapping[str, Any], pointer: str, empty: frozenset[str], faults
     return None if row is None else Edit(table, row.id, row, empty.union(named), pointer)
 
 
-def valid_row(table: type[Row], values: Mapping[str, Any], pointer: str, faults: list[Fault]) -> Row | None:
-    """The row of these values; None, with a fault for each, if some are missing or not of their kind."""
+def valid_row(table: type[Row], values: Mapping[str, object], pointer: str, faults: list[Fault]) -> Row | None:
+    """The row with these values; None, with a fault for each, if some are missing or of the wrong kind."""
     try:
         return table.model_validate(values)
     except ValidationError as error:
@@ -91,7 +92,7 @@ def valid_row(table: type[Row], values: Mapping[str, Any], pointer: str, faults:
         return None
 
 
-def merged(before: Row, patch: Mapping[str, Any]) -> Edit:
+def merged(before: Row, patch: Mapping[str, object]) -> Edit:
     """The edit that a merge patch of a row (RFC 7396) makes: null empties a column, an absent one stays as it is.
 
     Raises Invalid with a fault for everything in the patch that cannot be read.
@@ -104,13 +105,15 @@ def merged(before: Row, patch: Mapping[str, Any]) -> Edit:
     values.update(_values(table, given, "/row", faults))
     row = None if faults else valid_row(table, values, "", faults)
     if row is not None and row.id != before.id:
-        faults.append(Fault("id", "a row keeps its id", pointer="/row/id", suggestion=before.id))
+        faults.append(Fault("id", "the id of a row cannot change", pointer="/row/id", suggestion=before.id))
     if faults or row is None:
         raise Invalid(faults[0].text, faults)
     return Edit(table, row.id, row, emptied)
 
 
-def _values(table: type[Row], row: Mapping[str, Any], pointer: str, faults: list[Fault]) -> Iterator[tuple[str, Any]]:
+def _values(
+    table: type[Row], row: Mapping[str, object], pointer: str, faults: list[Fault]
+) -> Iterator[tuple[str, object]]:
     columns = table.columns()
     for name, value in row.items():
         column = columns.get(name)
@@ -120,7 +123,9 @@ def _values(table: type[Row], row: Mapping[str, Any], pointer: str, faults: list
         try:
             yield name, column.kind.read(_cell(column, value))
         except Unreadable as fault:
-            faults.append(Fault("value", f"{name}: {fault}", pointer=f"{pointer}/{name}"))
+            fix = how_to_write(column, value) if isinstance(value, str) else None
+            text = f"{name}: {fault}" + ("" if fix is None else f"; {fix}")
+            faults.append(Fault("value", text, pointer=f"{pointer}/{name}"))
 
 
 def _has(table: type[Row], name: str) -> bool:
@@ -128,30 +133,30 @@ def _has(table: type[Row], name: str) -> bool:
 
 
 def _no_column(table: type[Row], name: str, pointer: str) -> Fault:
-    text = f"{table.table} has no column of that name"
+    text = f"{table.table} has no column with that name"
     return Fault("column-unknown", text, pointer=pointer, suggestion=_near(name, table.columns()))
 
 
 def _near(name: str, known: Iterable[str]) -> str | None:
-    """The known name that was probably meant; a long text is no name and is not compared."""
+    """The known name that was probably meant. A long text is not a name and is not compared."""
     found = process.extractOne(name, list(known), scorer=fuzz.ratio, score_cutoff=66) if len(name) <= 80 else None
     return found[0] if found else None
 
 
-def _cell(column: Column, value: Any) -> str:
-    """The text form of a JSON value; figures as published come as decimal strings or as numbers, digit for digit."""
+def _cell(column: Column, value: object) -> str:
+    """The text form of a JSON value. Published figures may be decimal strings or numbers, digit for digit."""
     kind = column.kind
     if kind.items is not None:
         if not isinstance(value, list) or not value:
             raise Unreadable("a list of values")
         cells = [_scalar(kind.items.name, item) for item in value]
         if any(";" in cell for cell in cells):
-            raise Unreadable("an item of a list may not hold a semicolon")
+            raise Unreadable("an item of a list may not contain a semicolon")
         return ";".join(cells)
     return _scalar(kind.name, value)
 
 
-def _scalar(kind: str, value: Any) -> str:
+def _scalar(kind: str, value: object) -> str:
     if isinstance(value, bool):
         if kind == "true or false":
             return "true" if value else "false"
@@ -160,4 +165,4 @@ def _scalar(kind: str, value: Any) -> str:
             return write_number(float(value)) if kind == "number" else str(value)
     elif isinstance(value, str) and kind not in ("whole number", "number", "true or false") and value:
         return value
-    raise Unreadable(f"this column holds a {kind}, written as JSON writes it; leave it out if nothing is known")
+    raise Unreadable(f"this column takes a {kind} in JSON; leave it out if it is unknown")

@@ -1,6 +1,6 @@
-"""Reads the CSV files of a package into rows, line by line, and says of each fault where it is and how to mend it.
+"""Parses the CSV files of a package line by line and reports each fault with its place and its fix.
 
-Never raises for content. Columns may come in any order and optional ones may be absent; a UTF-8 byte order mark and
+Never raises for content. Columns may come in any order, and optional ones may be absent. A UTF-8 byte order mark and
 CRLF, as spreadsheets write them, are accepted. Memory holds one batch of rows, and the ids of a table whose ids do not
 ascend.
 """
@@ -9,7 +9,7 @@ import csv
 import zipfile
 import zlib
 from collections.abc import Callable, Collection, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from rapidfuzz import process
@@ -19,28 +19,32 @@ from app.catalogue.tables import Row
 from app.exchange.faults import found, letter, shortened
 from app.exchange.meant import how_to_write
 from app.exchange.package import File
+from app.json_types import JsonObject
 from app.rules.checks import reading
 from app.rules.finding import Finding
 
 BATCH = 5000
-MOST_LINE = 1_000_000  # bytes; some fifty cells of at most 2,000 characters
-MOST_FAULTS = 1000  # in one file, then reading is given up
-KEPT = 20_000  # texts of one column whose values are remembered
+MOST_LINE = 1_000_000  # bytes; about fifty cells of at most 2,000 characters
+MOST_FAULTS = 1000  # faults in one file before reading stops
+MOST_CACHED = 20_000  # texts of one column whose values are cached
 
 csv.field_size_limit(MOST_LINE + 1)
 
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """Rows of one table, the lines they are in (the header is line 1), and the columns that the file has.
+    """Rows of one table, their line numbers (the header is line 1), and the columns of the file.
 
-    In a row a column that the file lacks is None, just as an empty cell is.
+    A column that the file lacks is None in a row, just like an empty cell.
     """
+
+    """Rows of one table with their lines (the header is line 1); `doubtful` are the ids of those partly unreadable."""
 
     table: type[Row]
     lines: list[int]
     rows: list[Row]
     columns: frozenset[str]
+    doubtful: set[str] = field(default_factory=set)
 
 
 class _GivenUp(Exception):
@@ -55,7 +59,7 @@ Advance = Callable[[int], None]
 
 
 def read_file(file: File, advance: Advance | None = None, *, whole_rows: bool = True) -> Iterator[Batch | Finding]:
-    """The rows of one file in batches, with the findings between them. `advance` hears how many bytes were read.
+    """The rows of one file in batches, with the findings between them. `advance` gets the number of bytes read.
 
     A file that changes stored rows (`whole_rows=False`) may lack any column but the id; see `missing_columns`.
     """
@@ -63,7 +67,7 @@ def read_file(file: File, advance: Advance | None = None, *, whole_rows: bool = 
 
 
 def missing_columns(file: File, given: Collection[str]) -> list[Finding]:
-    """One finding for each column that a new row must have and the file lacks."""
+    """One finding for each column that a new row requires and the file lacks."""
     columns = file.table.columns()
     return [
         _column_missing(file, column) for column in columns.values() if column.required and column.name not in given
@@ -76,12 +80,12 @@ def _column_missing(file: File, column: Column) -> Finding:
 
 
 def header(file: File) -> list[str]:
-    """The names of the columns of a file that has been read without a fault in its header."""
+    """The column names of a file whose header was read without a fault."""
     return next(_Records(file, None), (1, []))[1]
 
 
 def ids(file: File, upto: int | None = None) -> Iterator[tuple[int, str]]:
-    """(line, id) of the rows of a file before line `upto`, without reading their other cells."""
+    """(line, id) of the rows before line `upto`, without parsing their other cells."""
     records = _Records(file, None)
     names = next(records, (1, []))[1]
     if "id" not in names:
@@ -95,7 +99,7 @@ def ids(file: File, upto: int | None = None) -> Iterator[tuple[int, str]]:
 
 
 class _Records:
-    """The records of a file as (line, cells); blank lines are passed over. Raises _GivenUp."""
+    """The records of a file as (line, cells), without blank lines. Raises _GivenUp."""
 
     def __init__(self, file: File, advance: Advance | None) -> None:
         self.file = file
@@ -150,7 +154,7 @@ class _Records:
 
 
 class _Ids:
-    """Finds an id that a file gives twice. Holds nothing while ids ascend, as a canonical package writes them."""
+    """Finds duplicate ids. Stores nothing while ids ascend, as a canonical package writes them."""
 
     def __init__(self, file: File) -> None:
         self.file = file
@@ -158,7 +162,7 @@ class _Ids:
         self.lines: dict[str, int] | None = None
 
     def first(self, id: str, line: int) -> int | None:
-        """The line that has given this id already."""
+        """The line that already has this id."""
         if self.lines is None:
             if id > self.last:
                 self.last = id
@@ -170,11 +174,11 @@ class _Ids:
 
 @dataclass(slots=True)
 class _Cell:
-    """How one column of the file at hand is read."""
+    """How one column of the current file is read."""
 
     position: int
     column: Column
-    known: dict[str, Any]
+    known: dict[str, object]
 
 
 class _Reader:
@@ -188,7 +192,7 @@ class _Reader:
         self.records = _Records(file, advance)
         self.ids = _Ids(file)
         self.columns = self.table.columns()
-        self.empty: dict[str, Any] = dict.fromkeys(self.columns)
+        self.empty: JsonObject = dict.fromkeys(self.columns)
         self.required = [name for name, column in self.columns.items() if column.required]
 
     def read(self) -> Iterator[Batch | Finding]:
@@ -212,26 +216,29 @@ class _Reader:
         self.required = [name for name in self.required if name in given]
         batch = Batch(self.table, [], [], given)
         for line, record in self.records:
-            read = self._row(line, record, cells)
-            if not isinstance(read, list):
+            read, findings = self._row(line, record, cells)
+            if read is not None:
                 batch.lines.append(line)
                 batch.rows.append(read)
+                if findings:
+                    batch.doubtful.add(read.id)
                 if len(batch.rows) == BATCH:
                     yield batch
                     batch = Batch(self.table, [], [], given)
-                continue
-            yield from read
-            self.faults += len(read)
-            if self.faults >= MOST_FAULTS:
+            yield from findings
+            self.faults += len(findings)
+            if findings and self.faults >= MOST_FAULTS:
                 text = f"{self.file.name}: {self.faults} faults up to line {line}; the rest was not read"
                 raise _GivenUp(self._fault(reading.FINDINGS_CUT, text, row=line))
         if batch.rows:
             yield batch
 
-    def _row(self, line: int, record: list[str], cells: list[_Cell]) -> Row | list[Finding]:
+    def _row(self, line: int, record: list[str], cells: list[_Cell]) -> tuple[Row | None, list[Finding]]:
+        """The row of a line and its faults. A row with unreadable cells has them empty, so that it can be judged; there
+        is no row if a cell that every row must have cannot be read."""
         if len(record) != len(cells):
             text = f"{self.file.name} line {line} has {len(record)} cells; the header has {len(cells)} columns"
-            return [self._fault(reading.CELL_COUNT_WRONG, text, row=line)]
+            return None, [self._fault(reading.CELL_COUNT_WRONG, text, row=line)]
         fields = self.empty.copy()
         findings: list[Finding] = []
         for cell, text in zip(cells, record, strict=True):
@@ -246,35 +253,35 @@ class _Reader:
             except Unreadable as wrong:
                 findings.append(self._unreadable(line, cell, text, str(wrong)))
                 continue
-            if len(known) > KEPT:
+            if len(known) > MOST_CACHED:
                 known.clear()
             fields[cell.column.name] = known[text] = value
-        raw_rows = {finding.column for finding in findings}
+        unreadable = {finding.column for finding in findings}
         for name in self.required:
-            if fields[name] is None and name not in raw_rows:
+            if fields[name] is None and name not in unreadable:
                 findings.append(self._missing(line, name, cells))
-        if findings:
-            return findings
+        if any(fields[name] is None for name in self.required):
+            return None, findings
         earlier = self.ids.first(fields["id"], line)
         if earlier is not None:
-            return [self._twice(line, earlier, record, fields["id"])]
-        return self.table.from_parsed(fields)
+            return None, [*findings, self._twice(line, earlier, record, fields["id"])]
+        return self.table.from_parsed(fields), findings
 
     def _header(self, header: list[str]) -> Iterator[Finding]:
         if len(header) == 1 and any(mark in header[0] for mark in ";\t"):
             text = f"{self.file.name} line 1: the columns are separated by semicolons or tabs"
-            yield self._fault(reading.COLUMN_UNKNOWN, text, row=1, mend="save the file with commas between the columns")
+            yield self._fault(reading.COLUMN_UNKNOWN, text, row=1, fix="save the file with commas between the columns")
             return
         absent = [name for name in self.columns if name not in header]
         for at, name in enumerate(header):
             if name not in self.columns:
                 near = process.extractOne(name.strip().lower(), absent, score_cutoff=60)
-                mend = f"call it {near[0]}" if near else None
+                fix = f"call it {near[0]}" if near else None
                 where = f"{self.file.name} line 1, column {letter(at)}"
                 text = f"{where}: {self.table.table} has no column “{shortened(name)}”"
-                yield self._fault(reading.COLUMN_UNKNOWN, text, row=1, column=shortened(name), mend=mend)
+                yield self._fault(reading.COLUMN_UNKNOWN, text, row=1, column=shortened(name), fix=fix)
             elif name in header[:at]:
-                text = f"{self.file.name} line 1, column {letter(at)}: {name} stands in the header twice"
+                text = f"{self.file.name} line 1, column {letter(at)}: {name} is in the header twice"
                 yield self._fault(reading.COLUMN_TWICE, text, row=1, column=name)
         for name in self.required if self.whole_rows else ("id",):
             if name not in header:
@@ -285,7 +292,7 @@ class _Reader:
         where = f"{self.file.name} line {line}, column {letter(cell.position)} ({name})"
         return self._fault(
             reading.CELL_UNREADABLE, f"{where}: {wrong}", row=line, column=name, value=text,
-            mend=how_to_write(cell.column, text),
+            fix=how_to_write(cell.column, text),
         )  # fmt: skip
 
     def _missing(self, line: int, name: str, cells: list[_Cell]) -> Finding:
@@ -295,11 +302,11 @@ class _Reader:
 
     def _twice(self, line: int, earlier: int, record: list[str], id: str) -> Finding:
         first = next(cells for at, cells in _Records(self.file, None) if at == earlier)
-        text = f"{self.file.name} line {line}: the id {id} stands in line {earlier} already"
-        mend = "give this row an id of its own"
+        text = f"{self.file.name} line {line}: the id {id} is already used in line {earlier}"
+        fix = "give this row its own id"
         if first == record:
-            text, mend = f"{text}, in the same row", f"take line {line} out"
-        return self._fault(reading.ID_TWICE, text, row=line, column="id", value=id, id=id, mend=mend)
+            text, fix = f"{text}, in the same row", f"delete line {line}"
+        return self._fault(reading.ID_TWICE, text, row=line, column="id", value=id, id=id, fix=fix)
 
     def _fault(self, rule: Any, text: str, **where: Any) -> Finding:
         return found(rule, text, table=self.table.table, **where)

@@ -16,7 +16,7 @@ from app.rules.finding import FindingShape, Report
 
 
 class RowCounts(TypedDict):
-    """Rows of the package, and what they do to the catalogue."""
+    """Rows of the package, and how they change the catalogue."""
 
     read: int
     added: int
@@ -27,8 +27,8 @@ class RowCounts(TypedDict):
 class PackageReport(Report):
     """`revision` is the latest one; `opened` says whether this package opened it.
 
-    `changed_cells` lists the changed cells of stored rows, emptied ones first. `replayed` says that the same request,
-    by its idempotency key, was done before.
+    `changed_cells` lists the changed cells of stored rows, cleared ones first. `replayed` says that a request with this
+    idempotency key was already done.
     """
 
     changed_cells: list[CellChange]
@@ -40,7 +40,7 @@ class PackageReport(Report):
 
 
 def locate(report: PackageReport, package: Package) -> PackageReport:
-    """Say of each listed finding about a row of the package in which line and column of which file it stands."""
+    """Add the file, line and column to each listed finding about a row of the package."""
     wanted: dict[str, dict[str, list[FindingShape]]] = defaultdict(lambda: defaultdict(list))
     for finding in report["findings"]:
         if "row" not in finding and "id" in finding and "table" in finding:
@@ -53,7 +53,7 @@ def locate(report: PackageReport, package: Package) -> PackageReport:
 
 
 def suggest(report: PackageReport, package: Package, base: Rows) -> PackageReport:
-    """Say of each listed name that leads nowhere which of the package's or the catalogue's ids is nearest to it."""
+    """Add to each listed unknown reference the most similar id of the package or the catalogue."""
     known: dict[type[Row], list[str]] = {}
     for finding in report["findings"]:
         if finding["rule"] != "reference-missing" or "column" not in finding:
@@ -71,7 +71,7 @@ def suggest(report: PackageReport, package: Package, base: Rows) -> PackageRepor
         if there and all(there):
             meant = dict(zip((id for id in cell if id not in known[named]), there, strict=True))
             whole = ";".join(near[0] if (near := meant.get(id)) else id for id in cell)
-            finding["mend"] = f"write {whole} if that is what the page names; else add the row to {target}"
+            finding["fix"] = f"write {whole} if that is what the page means; otherwise add the row to {target}"
     return report
 
 
@@ -90,25 +90,30 @@ def _locate_in(file: File, findings: dict[str, list[FindingShape]]) -> None:
 
 
 def as_text(report: PackageReport) -> str:
-    """The report as lines for a person: emptied and changed cells, each finding with its place and fix, the sums."""
+    """The report as lines for a person: cleared and changed cells, each finding with its place and fix, the totals."""
     lines = cells_as_text(report["changed_cells"], report["cell_counts"])
     for finding in report["findings"]:
         place = "/".join(part for part in (finding.get("table"), finding.get("id")) if part)
         said = finding["text"] if "row" in finding or not place else f"{place}: {finding['text']}"
         shown = f" [{finding['value']}]" if "value" in finding and finding["value"] not in said else ""
+        if "places" in finding:
+            more = ", …" if finding["count"] > len(finding["places"]) else ""
+            shown += f" ({finding['count']} rows: {', '.join(finding['places'])}{more})"
         kind = "stood before" if finding.get("stood_before") else finding["severity"]
-        lines.append(f"{kind}: {said}{shown}\n    {finding['rule']}: {finding['mend']}")
+        lines.append(f"{kind}: {said}{shown}\n    {finding['rule']}: {finding['fix']}")
     rows, counts = report["rows"], report["counts"]
     emptied = f"{report['cell_counts']['emptied']} cells emptied; " if report["cell_counts"]["emptied"] else ""
-    total = counts["reject"] + counts["warn"] + counts["stood_before"]
-    if len(report["findings"]) < total:
-        lines.append(f"… and {total - len(report['findings'])} more")
+    total = counts["reject"] + counts["warn"] + counts["accepted"] + counts["stood_before"]
+    listed = sum(finding.get("count", 1) for finding in report["findings"])
+    if listed < total:
+        lines.append(f"… and {total - listed} more")
     lines.append(
         f"{rows['read']} rows read: {rows['added']} new, {rows['changed']} changed, {rows['withdrawn']} withdrawn; "
-        f"{emptied}{counts['reject']} faults, {counts['warn']} warnings."
+        f"{emptied}{counts['reject']} faults, {counts['warn']} warnings"
+        + (f", {counts['accepted']} unusual, as printed." if counts["accepted"] else ".")
     )
     if counts["stood_before"]:
-        lines.append(f"{counts['stood_before']} faults stood before, on rows that this does not touch.")
+        lines.append(f"{counts['stood_before']} faults were there before, on rows that this does not change.")
     if not report["accepted"]:
         lines.append("Refused; nothing is stored.")
     elif report["opened"]:

@@ -1,6 +1,6 @@
-"""The catalogue at one revision as a SQLite file of its own, to query offline or to serve from; without its history.
+"""Writes the catalogue at one revision, without its history, as a SQLite file to query offline or to serve from.
 
-The revision keeps its number, time, reason and label, and the warnings that stand at it come along.
+The revision keeps its number, time, reason and label, and its current warnings are included.
 """
 
 import os
@@ -24,9 +24,9 @@ _STANDING = select(FINDINGS).where(FINDINGS.c.revision_from <= bindparam("n"), F
 
 
 def copy(snapshot: Snapshot, path: Path) -> int:
-    """Write the file, whole or not at all; returns the number of rows. Raises Conflict where it is there already."""
+    """Write the file, complete or not at all; return the number of rows. Raises Conflict if it already exists."""
     if path.exists():
-        raise Conflict(f"{path} is there already; give a path that is free")
+        raise Conflict(f"{path} already exists; give another path")
     beside = path.with_name(f".{path.name}.{os.getpid()}.part")
     database = Database(f"sqlite:///{beside}")
     count = 0
@@ -35,11 +35,11 @@ def copy(snapshot: Snapshot, path: Path) -> int:
         with database.write() as connection:
             new = NewRevision(connection, number=snapshot.revision)
             for table in TABLES.values():
-                held = snapshot.all(table)
-                while part := list(islice(held, BATCH)):
+                rows = snapshot.all(table)
+                while part := list(islice(rows, BATCH)):
                     new.put(table, part)
                     count += len(part)
-            for known in recorded(snapshot, [snapshot.revision]).values():  # none of revision 0, the empty catalogue
+            for known in recorded(snapshot, [snapshot.revision]).values():  # none for revision 0, the empty catalogue
                 new.record(known.reason, known.who, recorded_at=known.recorded_at)
             warnings = iter(snapshot.connection.execute(_STANDING, {"n": snapshot.revision}).mappings())
             while found := list(islice(warnings, BATCH)):
@@ -47,7 +47,7 @@ def copy(snapshot: Snapshot, path: Path) -> int:
                 connection.execute(insert(FINDINGS), [{**warning, **span} for warning in found])
         database.close()
         with closing(sqlite3.connect(beside)) as connection:
-            connection.execute("PRAGMA journal_mode = delete")  # one file, which can be sent
+            connection.execute("PRAGMA journal_mode = delete")  # a single file, which can be sent
         beside.rename(path)
     finally:
         database.close()

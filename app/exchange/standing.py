@@ -1,6 +1,6 @@
-"""Faults that were there before a change do not refuse it: every touched row is judged, no other row blocks.
+"""Faults that existed before a change do not refuse it: every affected row is checked, no other row blocks.
 
-A refusal on a row that the change does not touch, and that was found before it too, is marked `stood_before`.
+A refusal on a row that the change does not affect, and that was found before it too, is marked `stood_before`.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -14,12 +14,12 @@ from app.rules.finding import Finding
 from app.rules.registry import RULES
 from app.rules.view import Change
 
-AT_ONCE = 1000  # doubtful findings that are compared with the catalogue before in one go
-ABOUT_NO_ROW = ("change", "reading")  # shapes of rules that judge the change itself or a file
+AT_ONCE = 1000  # doubtful findings compared with the previous catalogue at once
+ABOUT_NO_ROW = ("change", "reading")  # shapes of rules that check the change itself or a file
 
 
 def mark_standing(found: Iterable[Finding], after: Rows, before: Rows, today: date) -> Iterator[Finding]:
-    """The findings of a change, those that stood before it marked. Memory holds AT_ONCE refusals that are in doubt."""
+    """The findings of a change, with older ones marked. Memory holds AT_ONCE doubtful refusals."""
     doubtful: list[Finding] = []
     for finding in found:
         if finding.severity != "reject" or _untouched(finding, after, before) is None:
@@ -34,7 +34,7 @@ def mark_standing(found: Iterable[Finding], after: Rows, before: Rows, today: da
 
 
 def _untouched(finding: Finding, after: Rows, before: Rows) -> Row | None:
-    """The row of a finding, if it is what it was before the change; None for a finding about the change itself."""
+    """The row of a finding, if the change left it as it was; None for a finding about the change itself."""
     if finding.table is None or finding.id is None or RULES[finding.rule].shape in ABOUT_NO_ROW:
         return None
     table = TABLES[finding.table]
@@ -55,16 +55,16 @@ def _compared(doubtful: Sequence[Finding], after: Rows, before: Rows, today: dat
 
 
 def _key(finding: Finding) -> tuple[object, ...]:
-    """Equal for one fault of one row; the sentence may differ, as it can name a figure of another row."""
+    """Equal for one fault of one row. The sentence may differ, because it can name a figure of another row."""
     other = finding.collides_with
     return finding.rule, finding.table, finding.id, finding.column, finding.value, other and (other.table, other.id)
 
 
 def _hidden(stood: Finding, after: Rows, before: Rows, today: date) -> Iterator[Finding]:
-    """The refusals of touched statements by the same rule that an old contradiction hides.
+    """The refusals of affected statements by the same rule that an old contradiction hides.
 
-    Of several statements that contradict each other one is named. If that is an untouched row, a touched one may
-    contradict it too: so the touched ones are judged with that row alone, without the other untouched ones.
+    Of several contradicting statements only one is named. If that is an unaffected row, an affected one may contradict
+    it too, so the affected ones are checked with that row alone, without the other unaffected ones.
     """
     table = TABLES[str(stood.table)]
     row = after.one(table, str(stood.id))

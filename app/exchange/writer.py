@@ -1,7 +1,7 @@
-"""Writes the catalogue at a revision as a package in canonical form, streamed: columns as listed, rows by id, LF.
+"""Writes the catalogue at a revision as a canonical package, streamed: columns as listed, rows by id, LF.
 
-The same revision gives the same bytes, as a folder and as a zip. A package is written beside its place and moved there
-when it is whole.
+The same revision gives the same bytes, as a folder and as a zip. A package is written under a temporary name and moved
+into place when it is complete.
 """
 
 import csv
@@ -20,16 +20,16 @@ from app.errors import Conflict, Invalid, NoRoom
 from app.exchange.descriptor import descriptor, written
 from app.exchange.package import DESCRIPTOR
 
-EPOCH = (1980, 1, 1, 0, 0, 0)  # the earliest time a zip can name
+EPOCH = (1980, 1, 1, 0, 0, 0)  # the earliest time a zip can record
 PLAIN_FILE = 0o100644 << 16
 ROWS_AT_ONCE = 2000
 
 
 class WriteTarget(Protocol):
-    """Where the files of a package go."""
+    """The destination of a package's files."""
 
     def open(self, name: str) -> IO[bytes]:
-        """A new file of that name."""
+        """A new file with that name."""
         ...
 
 
@@ -54,12 +54,12 @@ class _Zip:
 
 
 def export(rows: Rows, revision: int, path: Path, advance: Callable[[int], None] | None = None) -> int:
-    """Write the package to a folder, or to a zip where the name ends in .zip; returns the number of rows.
+    """Write the package to a folder, or to a zip if the name ends in .zip; return the number of rows.
 
-    Raises Conflict where something is there already (an empty folder is not), Invalid where it cannot be written.
+    Raises Conflict if something is already there (an empty folder is fine), Invalid if it cannot be written.
     """
     if path.exists() and not (path.is_dir() and not any(path.iterdir())):
-        raise Conflict(f"{path} is there already; give a path that is free")
+        raise Conflict(f"{path} already exists; give another path")
     beside = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         if path.suffix == ".zip":
@@ -84,13 +84,13 @@ def export(rows: Rows, revision: int, path: Path, advance: Callable[[int], None]
 
 
 def zipped(rows: Rows, revision: int, stream: IO[bytes]) -> int:
-    """Write the package as a zip into a stream that need not be seekable."""
+    """Write the package as a zip to a stream that need not be seekable."""
     with zipfile.ZipFile(stream, "w") as archive:
         return write(rows, revision, _Zip(archive), None)
 
 
 def write(rows: Rows, revision: int | None, target: WriteTarget, advance: Callable[[int], None] | None = None) -> int:
-    """Write descriptor and tables; returns the number of rows."""
+    """Write the descriptor and the tables; return the number of rows."""
     with target.open(DESCRIPTOR) as stream:
         stream.write(written(descriptor(revision=revision, invented=is_invented(rows))))
     count = 0
@@ -101,19 +101,19 @@ def write(rows: Rows, revision: int | None, target: WriteTarget, advance: Callab
                 count += len(part)
                 if advance is not None:
                     advance(len(part))
-        count -= 1  # the header is no row
+        count -= 1  # the header is not a row
     return count
 
 
 def is_invented(rows: Rows) -> bool:
-    """True when a source says that it does not exist: then all of it is a demonstration."""
+    """True if some source says that it does not exist: then everything is demonstration data."""
     return any(source.invented for source in rows.all(Source))
 
 
 def template(path: Path) -> None:
-    """Write a descriptor with examples and a header line for every table. Raises Conflict where files are there."""
+    """Write a descriptor with examples and a header line for every table. Raises Conflict if the folder has files."""
     if path.exists() and (not path.is_dir() or any(path.iterdir())):
-        raise Conflict(f"{path} is there already; give a folder that is new or empty")
+        raise Conflict(f"{path} already exists; give a new or empty folder")
     path.mkdir(parents=True, exist_ok=True)
     folder = _Folder(path)
     with folder.open(DESCRIPTOR) as stream:

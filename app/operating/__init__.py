@@ -1,1 +1,1 @@
-"""What an operator needs beside the service: backup and restore of both databases, and a look whether all is well."""
+"""Tools for operators: backup and restore of both databases, and a check of the installation."""

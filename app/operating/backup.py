@@ -1,7 +1,8 @@
-"""A backup of both databases, beside a running service and its writers: whole, or not there at all.
+"""Backs up both databases while the service runs and writes. The backup is complete or does not exist.
 
-SQLite is copied with VACUUM INTO: what one moment held, without free pages, and no lock that a writer would wait for.
-The shop database is copied first: whatever revision its rows speak of is in the catalogue that is copied after it.
+SQLite is copied with VACUUM INTO, which gives the state of one moment without free pages and holds no lock that writers
+would wait for. The shop database is copied first, so every revision its rows mention is in the catalogue, which is
+copied after it.
 """
 
 import errno
@@ -28,17 +29,17 @@ from app.operating.sqlite_file import opened, synced
 
 
 def take(catalogue: Database, shop: Database, path: Path) -> Manifest:
-    """Write a backup to `path`: a zip where it ends so, else a folder; only its owner may read it.
+    """Write a backup to `path`: a zip if it ends in .zip, otherwise a folder. Only its owner may read it.
 
-    Raises Conflict where `path` is taken, NoRoom where the disk is full, Unavailable where a database cannot be copied.
+    Raises Conflict if `path` exists, NoRoom if the disk is full, Unavailable if a database cannot be copied.
     """
     if path.exists():
-        raise Conflict(f"{path} is there already; give a path that is free")
+        raise Conflict(f"{path} already exists; give another path")
     beside = path.with_name(f".{path.name}.{os.getpid()}.part")
     packed = beside.with_suffix(".zip")
     taken_at = now()
     try:
-        with _told_plainly(path):
+        with _plain_refusals(path):
             make_private(path.parent)
             beside.mkdir(mode=0o700)
             copied_shop = _copy(shop, "shop", beside)
@@ -78,7 +79,7 @@ def _copy(database: Database, which: str, folder: Path) -> Copied:
 
 
 def _copy_catalogue(database: Database, folder: Path) -> CopiedCatalogue:
-    """The hash is reckoned from the copy on SQLite; on PostgreSQL at the revision that was the latest in the dump."""
+    """Compute the hash from the copy on SQLite; on PostgreSQL, at the revision that was the latest in the dump."""
     if database.path is not None:
         copied = _copy(database, "catalogue", folder)
         copy = Database(f"sqlite:///{folder / copied.file}")
@@ -98,7 +99,7 @@ def _copy_catalogue(database: Database, folder: Path) -> CopiedCatalogue:
 
 
 def hashed(database: Database, revision: int) -> str | None:
-    """The content hash at a revision; None where the schema is older than this build's, which cannot read it."""
+    """The content hash at a revision; None if the schema is older than that of this build, which cannot read it."""
     with database.read() as connection:
         if state(connection, "catalogue") != "current":
             return None
@@ -140,15 +141,15 @@ def _pack(folder: Path, target: Path) -> None:
 
 
 @contextmanager
-def _told_plainly(path: Path) -> Iterator[None]:
+def _plain_refusals(path: Path) -> Iterator[None]:
     try:
         yield
     except sqlite3.Error as error:
-        if isinstance(told := plain(error), NoRoom):
+        if isinstance(refusal := plain(error), NoRoom):
             raise NoRoom(f"the disk under {path} is full; nothing was backed up") from error
         if "malformed" in str(error) or "not a database" in str(error):
-            raise Unavailable("a database is damaged and cannot be copied; see: legwork doctor") from error
-        raise told from error
+            raise Unavailable("a database is damaged and cannot be copied; run: legwork doctor") from error
+        raise refusal from error
     except OSError as error:
         kind = NoRoom if error.errno in (errno.ENOSPC, errno.EDQUOT) else Unavailable
         raise kind(f"{path} cannot be written: {error.strerror}; nothing was backed up") from error

@@ -1,6 +1,6 @@
-"""Whether all is well with an installation, one finding per thing looked at. Changes nothing and creates nothing.
+"""Checks an installation, with one finding per check. Changes nothing and creates nothing.
 
-A finding is `good`, worth a `notice`, or `bad`: then something must be seen to.
+A finding is `good`, a `notice`, or `bad`, which means that something needs attention.
 """
 
 from collections.abc import Iterator
@@ -11,12 +11,12 @@ from app.settings import Settings
 
 
 def looked_over(settings: Settings) -> list[DoctorFinding]:
-    """All findings, in the order in which they are read."""
+    """All findings, in reading order."""
     return list(_findings(settings))
 
 
 def as_text(findings: list[DoctorFinding]) -> str:
-    """A line each, what is bad last, where it is seen."""
+    """One line per finding, with bad ones last, where they are noticed."""
     order = {"good": 0, "notice": 1, "bad": 2}
     lines = sorted(findings, key=lambda finding: order[finding.level])
     wide = max(len(finding.name) for finding in lines)

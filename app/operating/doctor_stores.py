@@ -1,4 +1,4 @@
-"""What doctor sees of the databases: versions, whether they can be read, their schema, and their integrity."""
+"""Checks databases: versions, whether they can be read, schema, and integrity."""
 
 import platform
 import sqlite3
@@ -20,38 +20,40 @@ WAL_FLOOR = (3, 51, 3)
 
 
 def versions(settings: Settings) -> Iterator[DoctorFinding]:
-    """Python, SQLite, and PostgreSQL's client programs where a database is there."""
+    """Check Python, SQLite, and PostgreSQL's client programs if a PostgreSQL database is set."""
     yield DoctorFinding("python", "good", platform.python_version() + f" at {sys.executable}")
     urls = (settings.database_url, settings.shop_database_url)
     if any(make_url(url).get_backend_name() == "sqlite" for url in urls):
         yield sqlite_version(sqlite3.sqlite_version_info)
     if any(make_url(url).get_backend_name() != "sqlite" for url in urls):
         found = version_of("pg_dump")
-        told = (
-            f"pg_dump {found}" if found else "there is no pg_dump here, so `backup` cannot copy what is in PostgreSQL"
+        client = (
+            f"pg_dump {found}" if found else "pg_dump is not installed, so `backup` cannot copy a PostgreSQL database"
         )
-        yield DoctorFinding("postgresql client", "good" if found else "notice", told)
+        yield DoctorFinding("postgresql client", "good" if found else "notice", client)
 
 
 def sqlite_version(version: tuple[int, int, int]) -> DoctorFinding:
-    """The SQLite that Python was built with, and what its age means here."""
+    """Check the SQLite that Python was built with."""
     shown = ".".join(map(str, version))
     if version >= WAL_FLOOR:
         return DoctorFinding("sqlite", "good", shown)
     return DoctorFinding(
         "sqlite", "notice",
-        f"{shown}; before 3.51.3 two checkpoints of the log and a commit within the same instant could, very rarely, "
-        "damage a file. Here one writer at a time commits and readers never write, which leaves a commit that meets "
-        "the checkpoints of two writers before it: use a Python with a newer SQLite, and keep backups",
+        f"{shown}; before 3.51.3, two checkpoints of the log and a commit at the same instant could, very rarely, "
+        "damage a file. Only one writer at a time commits here and readers never write, so only a commit that meets "
+        "the checkpoints of two earlier writers is at risk. Use a Python with a newer SQLite, and keep backups",
     )  # fmt: skip
 
 
 def store(which: str, url: str) -> Iterator[DoctorFinding]:
-    """Whether a database is there and can be read, is of this build, and whole."""
+    """Check that a database exists, can be read, has the schema of this build and is undamaged."""
     database = Database(url)
     try:
         if database.path is not None and not database.path.exists():
-            yield DoctorFinding(which, "notice", f"there is none yet at {database.path}; `serve` or `migrate` makes it")
+            yield DoctorFinding(
+                which, "notice", f"there is no database yet at {database.path}; `serve` or `migrate` creates it"
+            )
             return
         if database.path is not None and (wrong := wrong_in(database.path)):
             yield DoctorFinding(f"{which} integrity", "bad", f"{database.path} is damaged: {wrong}; restore a backup")
@@ -75,15 +77,17 @@ def _read(which: str, database: Database) -> Iterator[DoctorFinding]:
                 f"{which} integrity", "good" if sums == "on" else "notice", f"the server's data checksums are {sums}"
             )
         else:
-            yield DoctorFinding(f"{which} integrity", "good", "whole")
+            yield DoctorFinding(f"{which} integrity", "good", "undamaged")
         replicas = "" if database.path is not None else "; run: legwork migrate"
-        told: dict[str, tuple[DoctorFinding, ...]] = {
-            "current": (DoctorFinding(f"{which} schema", "good", f"{has}, that of this build"),),
+        findings: dict[str, tuple[DoctorFinding, ...]] = {
+            "current": (DoctorFinding(f"{which} schema", "good", f"{has}, current"),),
             "older": (
-                DoctorFinding(f"{which} schema", "notice", f"{has}, to be brought to {wants}: back up, then `migrate`"),
+                DoctorFinding(
+                    f"{which} schema", "notice", f"{has}, this build needs {wants}: back up, then run `legwork migrate`"
+                ),
             ),
             "empty": (DoctorFinding(f"{which} schema", "notice", f"no tables yet{replicas}"),),
-            "newer": (DoctorFinding(f"{which} schema", "bad", f"{has}, of a newer build than this one ({wants})"),),
-            "foreign": (DoctorFinding(f"{which} schema", "bad", "tables of another program"),),
+            "newer": (DoctorFinding(f"{which} schema", "bad", f"{has}, from a newer build than this one ({wants})"),),
+            "foreign": (DoctorFinding(f"{which} schema", "bad", "it has the tables of another program"),),
         }
-        yield from told[found]
+        yield from findings[found]

@@ -1,4 +1,4 @@
-"""PostgreSQL's own tools, by which a database there is backed up and restored: `pg_dump` and `pg_restore`."""
+"""Backs up and restores a PostgreSQL database with PostgreSQL's own tools, `pg_dump` and `pg_restore`."""
 
 import os
 import shutil
@@ -12,7 +12,7 @@ from app.errors import Unavailable
 
 
 def dump(database: Database, connection: Connection, file: Path) -> None:
-    """Write what `connection`, a transaction of its own with REPEATABLE READ, sees, and nothing of later."""
+    """Dump the snapshot that `connection` sees; it must be in a REPEATABLE READ transaction of its own."""
     snapshot = connection.execute(text("SELECT pg_export_snapshot()")).scalar_one()
     _run(
         database, "pg_dump", "--format=custom", "--no-owner", "--no-privileges",
@@ -21,7 +21,7 @@ def dump(database: Database, connection: Connection, file: Path) -> None:
 
 
 def refill(database: Database, file: Path, *, replace: bool) -> None:
-    """Read a dump into a database, all or nothing; `replace` drops what it brings and finds there."""
+    """Restore a dump into a database, all or nothing; `replace` first drops what exists there."""
     _run(
         database, "pg_restore", "--no-owner", "--no-privileges", "--exit-on-error", "--single-transaction",
         *(["--clean", "--if-exists"] if replace else []), f"--dbname={_address(database)}", str(file),
@@ -29,7 +29,7 @@ def refill(database: Database, file: Path, *, replace: bool) -> None:
 
 
 def version_of(tool: str) -> str | None:
-    """What a tool says its version is; None where it is not installed."""
+    """The version that a tool reports; None if it is not installed."""
     found = shutil.which(tool)
     if found is None:
         return None
@@ -38,7 +38,7 @@ def version_of(tool: str) -> str | None:
 
 
 def _address(database: Database) -> str:
-    """As libpq reads it, without the password, which would stand in the list of processes."""
+    """The address for libpq, without the password, which the list of processes would show."""
     return database.url.set(drivername="postgresql", password=None).render_as_string(hide_password=False)
 
 

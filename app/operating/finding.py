@@ -1,19 +1,19 @@
 """One finding of `legwork doctor`: `good`, worth a `notice`, or `bad`."""
 
 from dataclasses import asdict, dataclass
-from typing import Any, Literal
+from typing import Literal
 
 Level = Literal["good", "notice", "bad"]
 
 
 @dataclass(frozen=True, slots=True)
 class DoctorFinding:
-    """One thing that was looked at: what, how it is, and a sentence for whoever keeps the service."""
+    """The result of one check: what was checked, its level, and a sentence for the operator."""
 
     name: str
     level: Level
     text: str
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> dict[str, object]:
         """The finding as JSON."""
         return asdict(self)

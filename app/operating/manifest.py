@@ -1,6 +1,6 @@
-"""What a backup consists of, and the check of it: a folder or a zip of two databases, `manifest.json`, `SHA256SUMS`.
+"""Describes and checks a backup: a folder or zip of two databases, `manifest.json` and `SHA256SUMS`.
 
-The sums are those of `sha256sum` and cover the manifest too. They tell damage, not forgery.
+The sums have the format of `sha256sum` and cover the manifest too. They detect damage, not forgery.
 """
 
 import hashlib
@@ -20,8 +20,10 @@ from app.foreign import ForeignFault, unpack
 
 MANIFEST, SUMS = "manifest.json", "SHA256SUMS"
 FORMAT_VERSION = 2
-"""2: the content hash covers the values given (`app.exchange.content_hash`, version 2); 1 covered whole CSV files."""
-HASHED_ALIKE = 2  # the format from which on a content hash can be compared with this build's
+"""Version 2: the content hash covers all values given (`app.exchange.content_hash`, version 2). Version 1 covered whole
+CSV files.
+"""
+HASHED_ALIKE = 2  # the first format whose content hash can be compared with this build's
 _LINE = re.compile(r"([0-9a-f]{64})  ([a-z]+\.[a-z]+)")
 _LARGEST_MANIFEST = 100_000
 _MEMBER = re.compile(r"SHA256SUMS|[a-z]+\.[a-z]+")
@@ -32,7 +34,7 @@ FileName = Annotated[str, Field(pattern=r"^(catalogue|shop)\.(db|dump)$")]
 
 
 class Copied(BaseModel):
-    """One database of a backup: a SQLite file, or what `pg_dump --format=custom` wrote."""
+    """One database of a backup: a SQLite file, or the output of `pg_dump --format=custom`."""
 
     model_config = ConfigDict(extra="forbid")
 
@@ -42,14 +44,14 @@ class Copied(BaseModel):
 
 
 class CopiedCatalogue(Copied):
-    """`content_hash` is null where the schema is not that of the build that made the backup."""
+    """`content_hash` is null if the schema is not that of the build that made the backup."""
 
     revision: int
     content_hash: str | None
 
 
 class Manifest(BaseModel):
-    """What a backup says of itself; `taken_at` is RFC 3339, UTC."""
+    """The manifest of a backup; `taken_at` is RFC 3339, UTC."""
 
     model_config = ConfigDict(extra="forbid")
 
@@ -61,16 +63,16 @@ class Manifest(BaseModel):
 
 
 def seal(folder: Path, manifest: Manifest) -> None:
-    """Write the manifest and the sums of all files beside it."""
+    """Write the manifest and the sums of all files next to it."""
     (folder / MANIFEST).write_text(manifest.model_dump_json(indent=2) + "\n")
     names = (MANIFEST, manifest.catalogue.file, manifest.shop.file)
     (folder / SUMS).write_text(_written({name: sum_of(folder / name) for name in names}))
 
 
 def checked(folder: Path, path: Path) -> Manifest:
-    """The manifest of an unpacked backup, every byte of which is as it was written; `path` is what to call it.
+    """The manifest of an unpacked backup, after checking every byte; `path` is its name in messages.
 
-    Raises Malformed for what is damaged or no backup, Unavailable for one of a newer build.
+    Raises Malformed if it is damaged or not a backup, Unavailable if a newer build made it.
     """
     if not (folder / SUMS).is_file() or not (folder / MANIFEST).is_file():
         raise Malformed(f"{path} is no backup of this service: it has no {SUMS} or no {MANIFEST}; nothing was restored")
@@ -79,14 +81,16 @@ def checked(folder: Path, path: Path) -> Manifest:
     sums = _sums(folder, path)
     present = {file.name for file in folder.iterdir()} - {SUMS}
     for name in sorted(present ^ sums.keys()):
-        what = "lacks" if name in sums else "has a file that is none of its own:"
+        what = "lacks" if name in sums else "has a file that does not belong to it:"
         raise Malformed(f"the backup {path} {what} {name}; nothing was restored")
     for name, expected in sums.items():
         if sum_of(folder / name) != expected:
-            raise Malformed(f"the backup {path} is damaged: {name} is not as it was written; nothing was restored")
+            raise Malformed(
+                f"the backup {path} is damaged: {name} has changed since it was written; nothing was restored"
+            )
     manifest = _manifest(folder / MANIFEST, path)
     if {MANIFEST, manifest.catalogue.file, manifest.shop.file} != sums.keys():
-        raise Malformed(f"the backup {path} does not have the files that its manifest names; nothing was restored")
+        raise Malformed(f"the backup {path} lacks files that its manifest lists; nothing was restored")
     return manifest
 
 
@@ -100,7 +104,9 @@ def _sums(folder: Path, path: Path) -> dict[str, str]:
     said = _text(folder / SUMS, path)
     sums = {line[2]: line[1] for line in _LINE.finditer(said)}
     if not sums or said != _written(sums):
-        raise Malformed(f"the backup {path} is damaged: its {SUMS} is not as it was written; nothing was restored")
+        raise Malformed(
+            f"the backup {path} is damaged: its {SUMS} has changed since it was written; nothing was restored"
+        )
     return sums
 
 
@@ -113,7 +119,7 @@ def _manifest(file: Path, path: Path) -> Manifest:
         manifest = Manifest.model_validate_json(_text(file, path))
     except ValidationError as wrong:
         raise Malformed(
-            f"{path} is no backup of this service: its manifest is another; nothing was restored"
+            f"{path} is not a backup of this service: its manifest has another form; nothing was restored"
         ) from wrong
     if manifest.format_version > FORMAT_VERSION:
         raise Unavailable(f"the backup {path} was made by a newer build; nothing was restored")
@@ -122,18 +128,18 @@ def _manifest(file: Path, path: Path) -> Manifest:
 
 def _text(file: Path, path: Path) -> str:
     if file.stat().st_size > _LARGEST_MANIFEST:
-        raise Malformed(f"{path} is no backup of this service: {file.name} is too large; nothing was restored")
+        raise Malformed(f"{path} is not a backup of this service: {file.name} is too large; nothing was restored")
     try:
         return file.read_bytes().decode("ascii")
     except UnicodeDecodeError as error:
-        raise Malformed(f"the backup {path} is damaged: {file.name} is no text; nothing was restored") from error
+        raise Malformed(f"the backup {path} is damaged: {file.name} is not text; nothing was restored") from error
 
 
 @contextmanager
 def unpacked(path: Path, room: Path) -> Iterator[Path]:
-    """The folder of a backup; one that is a zip is unpacked for the time being into a new folder within `room`.
+    """The folder of a backup. A zip is unpacked into a temporary folder within `room`.
 
-    Raises NotFound where there is nothing, Malformed where it is neither.
+    Raises NotFound if nothing is there, Malformed if it is neither a folder nor a zip.
     """
     if not path.exists():
         raise NotFound(f"there is nothing at {path}")

@@ -1,6 +1,6 @@
-"""A backup put in place: every byte of it checked first, and the content hash reckoned before anything is replaced.
+"""Restores a backup. Every byte is checked, and the content hash computed, before anything is replaced.
 
-On PostgreSQL the hash is reckoned after `pg_restore`, which is all or nothing by itself.
+On PostgreSQL the hash is computed after `pg_restore`, which is all or nothing by itself.
 """
 
 import os
@@ -22,17 +22,19 @@ from app.operating.sqlite_file import SIDECARS, as_one_file, put, synced, wrong_
 
 @dataclass(frozen=True, slots=True)
 class Restored:
-    """What was put in place. `content_hash` is None if it cannot be compared: the sums of the backup vouch for it."""
+    """The result of a restore. `content_hash` is None if it cannot be compared; then only the sums of the backup were
+    checked.
+    """
 
     manifest: Manifest
     content_hash: str | None
 
 
 def restore(path: Path, catalogue: Database, shop: Database, *, replace: bool = False) -> Restored:
-    """Put both databases of a backup in place of what the two URLs name, and bring an older schema up to this build.
+    """Replace the databases that the two URLs name with those of a backup, and migrate an older schema to this build.
 
-    Raises Malformed for a damaged or foreign backup, Unavailable for one of a newer build or another engine or while a
-    database is in use, Conflict where there is a database already and `replace` is not said.
+    Raises Malformed for a damaged or foreign backup, Unavailable for one from a newer build or another engine or while
+    a database is in use, and Conflict if a database exists and `replace` is false.
     """
     room = (catalogue.path or Path.cwd() / "-").parent
     with unpacked(path, room) as folder:
@@ -71,7 +73,7 @@ def _may_be_put(copied: Copied, target: Database, which: str, path: Path, *, rep
     engine = "sqlite" if target.is_sqlite else "postgresql"
     if engine != copied.engine:
         raise Unavailable(
-            f"the backed up {which} is of {copied.engine}, and the one to restore to of {engine}; nothing was restored"
+            f"the {which} was backed up from {copied.engine} and cannot be restored to {engine}; nothing was restored"
         )
     if replace:
         return
@@ -82,11 +84,11 @@ def _may_be_put(copied: Copied, target: Database, which: str, path: Path, *, rep
             there = state(connection, which) != "empty"
     if there:
         shown = target.path or target.url.render_as_string()
-        raise Conflict(f"there is a database already: {shown}; --replace puts the backup in its place")
+        raise Conflict(f"a database already exists: {shown}; use --replace to replace it with the backup")
 
 
 def _prepare(source: Path, new: Path, which: str) -> None:
-    """The file beside its place: whole, and of this build's schema."""
+    """The new file next to its final place, undamaged and with the schema of this build."""
     make_private(new.parent)
     shutil.copyfile(source, new)
     new.chmod(0o600)
@@ -116,4 +118,4 @@ def _compared(database: Database, manifest: Manifest, path: Path) -> str | None:
         return found
     if manifest.catalogue.schema_version != HEADS["catalogue"]:
         return None  # a migration may have renamed a column
-    raise Malformed(f"the catalogue of the backup {path} is not the one it says: its content hash differs")
+    raise Malformed(f"the catalogue in the backup {path} is damaged: its content hash differs from the manifest")

@@ -1,9 +1,8 @@
-"""All settings as an operator reads them: name, default, meaning, and the value now. Secrets are not shown."""
+"""Lists all settings for operators: name, default, meaning, and current value. Secrets are not shown."""
 
 import re
 import textwrap
 from dataclasses import asdict, dataclass
-from typing import Any
 
 from app.environment import PREFIX
 from app.settings import Settings
@@ -15,20 +14,21 @@ _WIDTH = 100
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """One setting: `value` is what holds now, `is_set` whether the environment says so."""
+    """One setting: `value` is the current value, `is_set` whether the environment sets it."""
 
     name: str
-    default: Any
+    default: object
     meaning: str
-    value: Any
+    value: object
     is_set: bool
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> dict[str, object]:
+        """The setting as an object of JSON."""
         return asdict(self)
 
 
 def listed(settings: Settings) -> list[Setting]:
-    """All settings, in the order in which they are described."""
+    """All settings, in the order of their description."""
     values = settings.model_dump(mode="json")
     return [
         Setting(
@@ -43,7 +43,7 @@ def listed(settings: Settings) -> list[Setting]:
 
 
 def as_text(found: list[Setting]) -> str:
-    """Two or three lines for each: name and value, its meaning, and the default where that is another."""
+    """Two or three lines for each setting: name and value, meaning, and the default if it differs."""
     lines = []
     for each in found:
         lines.append(f"{each.name}={_written(each.value)}")
@@ -57,14 +57,14 @@ def _plain(value: object) -> object:
     return value if isinstance(value, bool | int | float | str | list) else str(value)
 
 
-def _shown(name: str, value: Any) -> Any:
+def _shown(name: str, value: object) -> object:
     if name in _SECRET:
         return None if value is None else "(set)"
     return _PASSWORD.sub(r"\1:***@", value) if isinstance(value, str) else value
 
 
 def _written(value: object) -> str:
-    """A value as the variable takes it."""
+    """A value in the form that the variable takes."""
     if isinstance(value, list):
         return ",".join(map(str, value))
     if isinstance(value, bool):

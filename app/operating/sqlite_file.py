@@ -1,4 +1,4 @@
-"""A SQLite file as a file: opened without our settings, written out for good, looked through, and taken out of use."""
+"""Handles a SQLite file as a file: opens it without our settings, flushes it, checks it and replaces it."""
 
 import os
 import sqlite3
@@ -18,7 +18,7 @@ def opened(path: Path, mode: str) -> sqlite3.Connection:
 
 
 def synced(path: Path) -> None:
-    """Have a file or a folder written out, so that a loss of power does not take it back."""
+    """Flush a file or folder to disk, so that a power loss does not undo it."""
     handle = os.open(path, os.O_RDONLY)
     try:
         os.fsync(handle)
@@ -27,7 +27,7 @@ def synced(path: Path) -> None:
 
 
 def wrong_in(path: Path) -> str | None:
-    """What SQLite's integrity check finds first; None where all is well."""
+    """The first fault that SQLite's integrity check finds; None if there is none."""
     try:
         with closing(opened(path, "ro")) as connection:
             found = connection.execute("PRAGMA integrity_check(1)").fetchone()[0]
@@ -37,15 +37,15 @@ def wrong_in(path: Path) -> str | None:
 
 
 def as_one_file(path: Path) -> None:
-    """Bring what stands in the log beside it into the file and remove the log. Raises sqlite3.Error."""
+    """Move the contents of the write-ahead log into the file and remove the log. Raises sqlite3.Error."""
     with closing(opened(path, "rw")) as connection:
         connection.execute("PRAGMA journal_mode = delete")
 
 
 def put(new: Path, path: Path) -> None:
-    """Put a file in the place of another. What is left of an old log goes first: it would be read into the new one.
+    """Replace a file. An old log is removed first, because SQLite would apply it to the new file.
 
-    Raises Unavailable while some program has the old one open; one that is damaged is not asked.
+    Raises Unavailable while a program has the old file open; a damaged one is not checked for that.
     """
     if path.exists():
         try:

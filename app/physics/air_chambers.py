@@ -1,4 +1,4 @@
-"""The two chambers of an air spring as geometry. Chambers that cannot exist raise ValueError.
+"""The geometry of an air spring's two chambers. ValueError for chambers that cannot exist.
 
 Positions are travel from full extension, x = 0, to full compression, x = T. Any consistent units will do.
 """
@@ -81,9 +81,9 @@ def disc_area_m2(diameter_m: float) -> float:
 
 
 def spacers_held(end_volume_m3: float, spacer_volume_m3: float) -> int:
-    """The greatest k for which k spacers of volume v still leave air at full travel: k*v < V_end.
+    """The highest k for which k spacers of volume v still leave air at full travel: k*v < V_end.
 
-    Both volumes > 0, else ValueError. What geometry permits, not what the maker permits, which is usually fewer.
+    Both volumes > 0, else ValueError. This is the geometric limit; the maker's is usually lower.
     """
     if not (end_volume_m3 > 0 and spacer_volume_m3 > 0):
         raise ValueError("The chamber and the spacer must each have a volume greater than zero.")

@@ -1,12 +1,12 @@
-"""The static force of an air spring: how it carries a load at a sag, where it rests, and how far it goes in.
+"""The static force of an air spring: the load it carries at a sag, its rest position, and its travel under a load.
 
-Positions are travel from full extension, x = 0, to full compression, x = T. Pressures in `Fill` are absolute and those
-at full extension: of the positive chamber after the spring was cycled through its port, or of both chambers if each
-has a valve. Gauge readings become absolute by adding the ambient pressure. Everything here is slow (isothermal); the
-fast stroke is in `stroke`.
+Positions are travel from full extension, x = 0, to full compression, x = T. Pressures in `GasFill` are absolute and
+those at full extension: of the positive chamber after the spring was cycled through its port, or of both chambers if
+each has a valve. Gauge readings become absolute by adding the ambient pressure. Everything here is slow (isothermal);
+the fast stroke is in `stroke`.
 
-Validity: air as an ideal gas (real air is within 1.5 % up to 25 bar absolute), no friction, no seal drag, no air beside
-the two chambers. Source: Boyle's law and the force balance of the piston (Cengel & Boles, Thermodynamics).
+Validity: air as an ideal gas (real air is within 1.5 % up to 25 bar absolute), no friction, no seal drag, no air
+outside the two chambers. Source: Boyle's law and the force balance of the piston (Cengel & Boles, Thermodynamics).
 """
 
 from dataclasses import dataclass
@@ -17,8 +17,8 @@ from app.physics.air_chambers import spacers_held as spacers_held
 
 
 @dataclass(frozen=True, slots=True)
-class Fill:
-    """What a spring is filled to, absolute; `negative_pa` only if the negative chamber has a valve of its own."""
+class GasFill:
+    """The fill of a spring, absolute; `negative_pa` only if the negative chamber has its own valve."""
 
     positive_pa: float
     ambient_pa: float
@@ -48,7 +48,7 @@ def pull_m2(spring: AirSpring, travel_m: float) -> float:
 
 
 def sealed_m3(spring: AirSpring) -> float:
-    """Pressure times volume of the negative chamber, per pascal of what fills it; constant along a slow stroke."""
+    """Pressure times volume of the negative chamber, per pascal of its fill pressure; constant along a slow stroke."""
     port_m = spring.port_travel_m
     if port_m is None:
         return spring.negative_volume_m3
@@ -61,15 +61,15 @@ def _check(spring: AirSpring, travel_m: float) -> None:
         raise ValueError("The position must lie between full extension and full travel.")
 
 
-def _pulling_pa(spring: AirSpring, fill: Fill) -> float:
+def _pulling_pa(spring: AirSpring, fill: GasFill) -> float:
     if spring.port_travel_m is not None:
         return fill.positive_pa
     if fill.negative_pa is None:
-        raise ValueError("The pressure of the negative chamber must be known: it has a valve of its own.")
+        raise ValueError("The pressure of the negative chamber must be known: it has its own valve.")
     return fill.negative_pa
 
 
-def force_n(spring: AirSpring, fill: Fill, travel_m: float) -> float:
+def force_n(spring: AirSpring, fill: GasFill, travel_m: float) -> float:
     """F(x) = a·P0 - b·Pn - As·pa; below a port it may be negative."""
     pull = pull_m2(spring, travel_m) * _pulling_pa(spring, fill)
     return push_m2(spring, travel_m) * fill.positive_pa - pull - spring.shaft_area_m2 * fill.ambient_pa
@@ -78,17 +78,17 @@ def force_n(spring: AirSpring, fill: Fill, travel_m: float) -> float:
 def pressure_for_sag_pa(
     spring: AirSpring, sag_m: float, load_n: float, ambient_pa: float, negative_pa: float | None = None
 ) -> float:
-    """Absolute start pressure that carries a load at a sag: (F + As·pa)/(a - b), or (F + As·pa + b·Pn)/a with a
-    negative chamber of a valve of its own.
+    """Absolute start pressure that carries a load at a sag: (F + As·pa)/(a - b), or (F + As·pa + b·Pn)/a for a negative
+    chamber with its own valve.
 
-    0 < sag <= T, load > 0. ValueError if no pressure can hold the fork there because the negative chamber wins.
+    0 < sag <= T, load > 0. ValueError if no pressure can hold the fork there because the negative chamber is stronger.
     """
     if not (sag_m > 0 and load_n > 0 and ambient_pa > 0):
         raise ValueError("Sag, load and ambient pressure must be greater than zero.")
     push, pull, carried = push_m2(spring, sag_m), pull_m2(spring, sag_m), load_n + spring.shaft_area_m2 * ambient_pa
     if spring.port_travel_m is None:
         if negative_pa is None:
-            raise ValueError("The pressure of the negative chamber must be known: it has a valve of its own.")
+            raise ValueError("The pressure of the negative chamber must be known: it has its own valve.")
         return (carried + pull * negative_pa) / push
     if not push > pull:
         raise ValueError("No pressure holds the fork at this sag: it lies above the point where it rests unloaded.")
@@ -103,7 +103,7 @@ def balance_m(spring: AirSpring) -> float:
     return max(0.0, full * (ring * sealed - area * negative) / (area * ring * (full + sealed)))
 
 
-def sag_m(spring: AirSpring, fill: Fill, load_n: float) -> float:
+def sag_m(spring: AirSpring, fill: GasFill, load_n: float) -> float:
     """Travel at which the spring carries a load >= 0; with no load, where the fork rests. Closed form.
 
     With B = A·P0·V(0), C = An·Pn·Vn (sealed), D = As·pa + load and U = V(0), F(x) = load is B/(U - A·x) -

@@ -1,4 +1,4 @@
-"""The standard atmosphere from sea level to 5000 m, and what altitude and temperature do to a filled fork."""
+"""The standard atmosphere from sea level to 5000 m, and how altitude and temperature change a filled fork."""
 
 SEA_LEVEL_PA = 101325.0
 SEA_LEVEL_K = 288.15
@@ -55,11 +55,11 @@ def fill_for_equal_force_pa(
     gauge_pa: float, ambient_meant_pa: float, ambient_here_pa: float, ambient_there_pa: float,
     temperature_here_k: float, temperature_there_k: float, shaft_share: float,
 ) -> float:  # fmt: skip
-    """Gauge pressure to fill here so that the fork carries there what `gauge_pa` carries in the air it is meant for.
+    """Gauge pressure to fill here so that the fork carries there what `gauge_pa` carries in its reference air.
 
-    F = c·P - As·pa: the absolute pressure stays but for what less air outside pushes on the shaft, As/c·(pa_meant -
-    pa_there), then follows the temperature at constant mass and volume (ideal gas). `shaft_share` is As/c at the sag,
-    0 for a chamber that the shaft does not enter. May be negative: nothing is left to fill.
+    F = c·P - As·pa: the absolute pressure stays except for the lower outside pressure on the shaft, As/c·(pa_meant -
+    pa_there), then follows the temperature at constant mass and volume (ideal gas). `shaft_share` is As/c at the sag, 0
+    for a chamber that the shaft does not enter. May be negative: then no pressure is left to fill.
     """
     needed_pa = gauge_pa + ambient_meant_pa - shaft_share * (ambient_meant_pa - ambient_there_pa)
     return needed_pa * (temperature_here_k / temperature_there_k) - ambient_here_pa

@@ -1,7 +1,7 @@
-"""How far a computed value may be off: each input is moved alone to both ends, and the moves are added as spreads.
+"""How far a computed value may be off: each input is moved alone to both ends, and the effects are added as spreads.
 
-A band is the central 98 % of the sum of the inputs' effects, so that what this leaves out (inputs that act on each
-other) still leaves the true value inside at least 95 times in 100. The Monte Carlo runs in tests/questions measure it.
+A band is the central 98 % of the sum of the inputs' effects, so that effects it leaves out (interactions of inputs)
+still leave the true value inside at least 95 times in 100. The Monte Carlo runs in tests/questions measure it.
 """
 
 import math
@@ -13,7 +13,7 @@ from typing import NamedTuple
 from app.physics.air_chambers import AirSpring, disc_area_m2
 
 SHARE = 0.95
-"""What every band promises: it holds the true value at least this often."""
+"""The promise of every band: it contains the true value at least this often."""
 
 # Central 98 % of a sum of rectangles in standard deviations, over its excess kurtosis k: 2.3263 for a normal sum (k =
 # 0), 2.1027 for two equal rectangles (k = -0.6), 1.6974 for one (k = -1.2), both by geometry; a parabola between.
@@ -22,7 +22,7 @@ _NORMAL, _SLOPE, _BEND = 2.3263, 0.2217, -0.2518
 
 @dataclass(frozen=True, slots=True)
 class Uncertain:
-    """An input known to lie within value ± half_width, no place in it likelier than another; half_width >= 0.
+    """An input that lies within value ± half_width, uniformly distributed; half_width >= 0.
 
     `normal`: a reading that scatters; half_width is then √3 times its standard deviation (JCGM 100:2008, 4.3.7).
     """
@@ -34,7 +34,7 @@ class Uncertain:
 
 
 class Move(NamedTuple):
-    """How one input alone moves a result: to the value at the low end of the input, and at its high end."""
+    """The effect of one input alone on a result: the value at the low end of the input, and at its high end."""
 
     name: str
     less: float
@@ -44,8 +44,9 @@ class Move(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Band:
-    """A value with the range that holds the true one; `biggest` names the input that moves it most, None without
-    spread."""
+    """A value with the range that contains the true one; `biggest` names the input that affects it most, None
+    without spread.
+    """
 
     value: float
     low: float

@@ -1,4 +1,4 @@
-"""Torque and preload of bolts; refuses a property class or thread preparation it has no figure for."""
+"""Torque and preload of bolts. ValueError for a property class or thread preparation without figures."""
 
 import math
 from collections.abc import Mapping
@@ -12,7 +12,7 @@ from app.physics.threads import stress_area_m2 as stress_area_m2
 
 @dataclass(frozen=True, slots=True)
 class NutFactor:
-    """K in T = K*d*F: usual value, and the ends of its scatter for wrench tightening; where the figures come from."""
+    """K in T = K*d*F: usual value, the limits of its scatter for wrench tightening, and the source of the figures."""
 
     nominal: float
     low: float
@@ -51,12 +51,12 @@ _PROOF_STRESS_PA = {
 }  # fmt: skip
 _LIMIT_16_MM = 0.016
 USE_OF_YIELD = 0.9
-"""How much of the yield strength tension and torsion may take together when tightening (VDI 2230-1)."""
+"""The share of the yield strength that tension and torsion together may reach when tightening (VDI 2230-1)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Preload:
-    """Clamp force from a torque: with the usual nut factor, and with the ends of its scatter (low <= high)."""
+    """Clamp force from a torque: with the usual nut factor, and with the limits of its scatter (low <= high)."""
 
     nominal_n: float
     low_n: float
@@ -65,7 +65,7 @@ class Preload:
 
 @dataclass(frozen=True, slots=True)
 class WrenchCheck:
-    """Whether a wrench serves a torque: inside its marked range, its share of the maximum, the permitted deviation."""
+    """Whether a wrench suits a torque: inside its marked range, its share of the maximum, the permitted deviation."""
 
     in_range: bool
     share_of_maximum: float
@@ -128,10 +128,10 @@ def share_of_proof_load(force_n: float, thread: Thread, proof_stress_pa: float, 
 
 
 def thread_friction(nut_factor: float, thread: Thread) -> float:
-    """Friction u in thread and under the head, taken as equal, that a nut factor stands for.
+    """The friction u, equal in thread and under the head, that a nut factor corresponds to.
 
-    K*d = P/(2*pi) + u*(0.577*d2 + Dk/2) with Dk = 1.3*d, the mean diameter under the head of an ISO 4762 screw
-    (VDI 2230-1:2003, equation R13/1). Zero if K is less than the pitch alone needs. 0.05 <= K <= 0.5, else ValueError.
+    K*d = P/(2*pi) + u*(0.577*d2 + Dk/2) with Dk = 1.3*d, the mean diameter under the head of an ISO 4762 screw (VDI
+    2230-1:2003, equation R13/1). Zero if K is less than the pitch alone needs. 0.05 <= K <= 0.5, else ValueError.
     """
     _check_nut_factor(nut_factor)
     against_friction_m = nut_factor * thread.diameter_m - thread.pitch_m / (2 * math.pi)
@@ -157,7 +157,7 @@ def equivalent_stress_pa(force_n: float, thread: Thread, friction: float, hole_m
 
 
 def share_of_yield_limit(stress_pa: float, yield_pa: float) -> float:
-    """Equivalent stress over 90 % of the yield strength, the utmost of VDI 2230-1 when tightening; yield > 0."""
+    """Equivalent stress over 90 % of the yield strength, the maximum of VDI 2230-1 when tightening; yield > 0."""
     if not yield_pa > 0:
         raise ValueError("The yield strength must be greater than zero.")
     return stress_pa / (USE_OF_YIELD * yield_pa)
@@ -232,10 +232,10 @@ def wrench_setting_nm(torque_nm: float, wrench_m: float, adapter_m: float, adapt
 
 
 def wrench_check(torque_nm: float, marked_min_nm: float, marked_max_nm: float) -> WrenchCheck:
-    """Whether a setting wrench (ISO 6789-1:2017, type II class A, B, C) is meant for this torque.
+    """Whether a setting wrench (ISO 6789-1:2017, type II class A, B, C) suits this torque.
 
-    The range is what is marked (2017 edition); below a fifth of the maximum the 2003 edition tested nothing, so it is
-    told apart. Permitted deviation: 4 % above 10 N.m maximum, else 6 % (the latter from memory). In N.m.
+    The range is the marked one (2017 edition). The 2003 edition tested nothing below a fifth of the maximum, so that is
+    reported separately. Permitted deviation: 4 % above 10 N.m maximum, else 6 % (the latter from memory). In N.m.
     """
     if not (torque_nm > 0 and 0 <= marked_min_nm < marked_max_nm):
         raise ValueError("The torque must be greater than zero and the marked range must not be empty.")

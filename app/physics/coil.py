@@ -1,4 +1,4 @@
-"""A coil spring with preload; refuses a rate that is not positive."""
+"""A coil spring with preload. ValueError for a rate that is not positive."""
 
 from collections.abc import Iterable
 from dataclasses import replace
@@ -22,7 +22,7 @@ def force_n(rate_n_per_m: float, travel_m: float, preload_m: float) -> float:
 
 
 def sag_travel_m(rate_n_per_m: float, load_n: float, preload_m: float) -> float:
-    """x = F/k - preload; zero where the preload alone carries the load (the stop holds the fork). load >= 0."""
+    """x = F/k - preload; zero if the preload alone carries the load (the stop holds the fork). load >= 0."""
     _check(rate_n_per_m, preload_m)
     if not load_n >= 0:
         raise ValueError("The load must not be negative.")
@@ -47,7 +47,7 @@ def sag_band(rate: Uncertain, load: Band, preload: Uncertain) -> Band:
 
 
 def force_ends_n(rate: Uncertain, travel_m: float, preload: Uncertain) -> tuple[float, float]:
-    """Least and greatest F = k*(x + preload) that both half-widths allow; a preload is never less than none."""
+    """Lowest and highest F = k*(x + preload) that both half-widths allow; a preload is never below zero."""
     least, most = (
         force_n(rate.value + sign * rate.half_width, travel_m, max(0.0, preload.value + sign * preload.half_width))
         for sign in (-1, 1)
@@ -65,7 +65,7 @@ def rate_for_sag_n_per_m(load_n: float, sag_m: float, preload_m: float) -> float
 def next_rates(wanted_n_per_m: float, offered_n_per_m: Iterable[float]) -> tuple[float | None, float | None]:
     """The stiffest offered rate that is not above the wanted one, and the softest that is not below it.
 
-    None where the offer ends; the same rate twice when it is offered exactly.
+    None beyond the ends of the offer; the same rate twice if it is offered exactly.
     """
     offered = sorted(offered_n_per_m)
     if not wanted_n_per_m > 0 or any(not rate > 0 for rate in offered):

@@ -1,4 +1,4 @@
-"""What another fork does to the geometry of a frame: a rigid rotation about the rear axle; refuses impossible frames.
+"""The geometry of a frame with another fork: a rigid rotation about the rear axle. ValueError for impossible frames.
 
 Side view, x forward, y up, origin at the rear axle. Angles are from the horizontal. The frame is rigid: the sag of a
 rear shock is not modelled. Any consistent unit of length will do.
@@ -108,7 +108,7 @@ def with_fork(
     reach_of_axle = (forward**2 + up**2) ** 0.5
     rise = (front - rear) / reach_of_axle
     if not (forward > 0 and abs(rise) < 1):
-        raise ValueError("With this fork the front axle cannot stand on the ground ahead of the rear axle.")
+        raise ValueError("With this fork the front wheel cannot touch the ground ahead of the rear axle.")
     turn = math.asin(rise) - math.atan(up / forward)
     return _turned(
         replace(
@@ -132,7 +132,7 @@ def _less_sag(axle_to_crown_m: float, sag_m: float | None) -> float:
 
 
 def _turned(geometry: Geometry, turn_rad: float) -> Geometry:
-    """Angles and points of the frame turned by `turn_rad` (front up is positive); wheels and fork as they are."""
+    """Angles and points of the frame turned by `turn_rad` (front up is positive); wheels and fork are unchanged."""
     sine, cosine = math.sin(turn_rad), math.cos(turn_rad)
     drop, chainstay = geometry.bb_drop_m, geometry.chainstay_m
     if drop is not None and chainstay is not None:

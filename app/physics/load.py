@@ -1,10 +1,10 @@
-"""What weighs on the fork; refuses a front load that is not positive."""
+"""The load on the fork. ValueError for a front load that is not positive."""
 
 import math
 
 STANDARD_GRAVITY_M_S2 = 9.80665  # ISO 80000-3, exact by definition
 
-# Where a caller is told nothing better. Common practice, no source: list them as assumptions, with their half-width.
+# Defaults if nothing better is given. Common practice, no source: list them as assumptions, with their half-width.
 FRONT_SHARE, FRONT_SHARE_HALF_WIDTH = 0.40, 0.05
 UNSPRUNG_FRONT_KG, UNSPRUNG_FRONT_HALF_WIDTH_KG = 4.0, 1.0  # front wheel, brake and lower legs
 BIKE_KG, BIKE_HALF_WIDTH_KG = 15.0, 2.0

@@ -1,4 +1,4 @@
-"""Air shut in the lower legs: a second spring that no data sheet lists. Volumes that cannot exist raise ValueError."""
+"""Air trapped in the lower legs: a second spring that no data sheet lists. ValueError for volumes that cannot exist."""
 
 from app.physics.air_chambers import disc_area_m2
 

@@ -1,7 +1,7 @@
-"""A start pressure from what was measured on a fork, if its geometry is unknown or has to be found.
+"""A start pressure from measurements on a fork whose geometry is unknown or has to be found.
 
-Best first: two sags of one rider, one sag on a spring of known sizes, one force, three gauge readings. Gauge
-pressures are start pressures: read at full extension after cycling through the port, unless a name says otherwise.
+Best first: two sags of one rider, one sag on a spring of known sizes, one force, three gauge readings. Gauge pressures
+are start pressures: read at full extension after cycling through the port, unless a name says otherwise.
 """
 
 import math

@@ -1,8 +1,8 @@
-"""What an air spring does at one start pressure: the sag it gives, where it rests, its stroke, each with its band.
+"""An air spring at one start pressure: its sag, rest position and stroke, each with its band.
 
 Two strokes are computed. Slow: isothermal (n = 1) all the way. Fast: slow up to the sag, polytropic beyond it (beyond
-the port if that comes later, because there the chambers become equal once more). Every figure follows from the same
-inputs: if the load moves, the sag moves, and the peak with it. So each spring is solved once for each end of an input.
+the port if that comes later, because there the chambers equalise once more). Every figure follows from the same inputs:
+if the load moves, the sag moves, and the peak with it. So each spring is solved once for each end of an input.
 """
 
 import math
@@ -10,12 +10,13 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from app.physics.air_spring import AirSpring, Fill, pressure_for_sag_pa, pull_m2, push_m2, sag_m, sealed_m3
+from app.physics.air_spring import AirSpring, GasFill, pressure_for_sag_pa, pull_m2, push_m2, sag_m, sealed_m3
 from app.physics.band import Band, Move, Spreads, Uncertain, Within, combined, moved_springs, scaled, within
 
 EXPONENT = Uncertain("exponent", 1.355, 0.055)
-"""Fast strokes are polytropic with n = 1.30 to 1.41: 1.41 is adiabatic real air at 6 bar (CoolProp, Lemmon et al.
-2000), less what the walls take (common practice, no source)."""
+"""Fast strokes are polytropic with n = 1.30 to 1.41: 1.41 is adiabatic real air at 6 bar (CoolProp, Lemmon et
+al. 2000), less the heat lost to the walls (common practice, no source).
+"""
 GAUGE = "gauge_pa"
 
 
@@ -28,18 +29,21 @@ class FilledSpring:
     ambient_pa: float
     negative_gauge_pa: float | None = None
 
-    def fill(self, gauge_off_pa: float = 0.0) -> Fill:
-        """The absolute pressures if the gauge reads this much too little; one gauge, so in both chambers alike."""
+    def fill(self, gauge_off_pa: float = 0.0) -> GasFill:
+        """The absolute pressures if the gauge reads too low by this much; it is one gauge, so both chambers
+        shift alike.
+        """
         negative = None if self.negative_gauge_pa is None else self.negative_gauge_pa + self.ambient_pa + gauge_off_pa
-        return Fill(self.gauge_pa + self.ambient_pa + gauge_off_pa, self.ambient_pa, negative)
+        return GasFill(self.gauge_pa + self.ambient_pa + gauge_off_pa, self.ambient_pa, negative)
 
 
 @dataclass(frozen=True, slots=True)
 class Stroke:
-    """A stroke by travel, and what belongs to it. Forces in N, gauge pressures of the positive chamber in Pa.
+    """A stroke by travel, and its key figures. Forces in N, gauge pressures of the positive chamber in Pa.
 
     `sag` is where the spring carries the load (None without one); `turn_m` where the fast stroke begins; `progression`
-    the force at full travel over that at the sag. `slow` and the bands of the points between are empty if not wanted.
+    the force at full travel divided by that at the sag. `slow` and the bands of intermediate points are empty if not
+    wanted.
     """
 
     travels_m: tuple[float, ...]
@@ -55,10 +59,10 @@ class Stroke:
 
 
 class _Case(NamedTuple):
-    """One spring out of all that the inputs allow."""
+    """One spring among all that the inputs allow."""
 
     spring: AirSpring
-    fill: Fill
+    fill: GasFill
     load_n: float | None
     exponent: float
 
@@ -67,10 +71,10 @@ def stroke(
     filled: FilledSpring, load: Band | None, sag_otherwise_m: float, spreads: Spreads, steps: int,
     *, banded: bool = True, exponent: Uncertain = EXPONENT,
 ) -> Stroke:  # fmt: skip
-    """The stroke of a spring under a load in N, with its bands if its sizes are known so well.
+    """The stroke of a spring under a load in N, with bands if the accuracy of its sizes is known.
 
-    Without a load the fast stroke begins at `sag_otherwise_m`. ValueError if the fork bottoms out under the load, or
-    if the spring cannot exist at an end of a spread.
+    Without a load the fast stroke begins at `sag_otherwise_m`. ValueError if the fork bottoms out under the load, or if
+    the spring cannot exist at an end of a spread.
     """
     spring = filled.spring
     centre = _Case(spring, filled.fill(), None if load is None else load.value, exponent.value)
@@ -109,8 +113,8 @@ def _clipped(found: Band, spring: AirSpring) -> Band:
 
 
 def _travels(spring: AirSpring, sag_at: float, steps: int) -> list[float]:
-    """Even steps from full extension to full travel; sag and port instead of a step that they fall upon."""
-    near = 0.1e-3  # travels are shown to 0.1 mm: nearer ones would be two points of one travel
+    """Even steps from full extension to full travel; sag and port replace a step that is close to them."""
+    near = 0.1e-3  # travels are shown to 0.1 mm, so closer ones would be two points at the same travel
     named = [0.0, spring.travel_m]
     even = [spring.travel_m * (number / steps) for number in range(1, steps)]
     for each in (sag_at, spring.port_travel_m or 0.0):
@@ -153,7 +157,7 @@ def _moves(
     centre: _Case, filled: FilledSpring, load: Band | None, spreads: Spreads, exponent: Uncertain,
     travels: Sequence[float], sag_at: float, middle: Sequence[float],
 ) -> list[_Moved]:  # fmt: skip
-    """How each input alone moves every figure."""
+    """The effect of each input alone on every figure."""
 
     def moved(case: _Case) -> list[float]:
         turn = sag_at if case.load_n is None else _sag_or_end(case)
@@ -179,7 +183,7 @@ def _sag_or_end(case: _Case) -> float:
 
 
 def _of_load(centre: _Case, load: Band, moved: Callable[[_Case], list[float]]) -> list[_Moved]:
-    """The inputs of the load act through the load alone: the figures are followed to both sides of it once."""
+    """The inputs of the load act only through the load, so the figures are computed once to either side of it."""
     step = math.hypot(*((more - less) / 2 for _, less, more, _ in load.moves))
     if step == 0:
         return []
@@ -198,8 +202,8 @@ def start_pressure(
 ) -> Band:
     """Gauge start pressure that carries the load at a sag, in Pa, with its band; the pressure is affine in the load.
 
-    A negative chamber with a valve of its own is filled to `negative_gauge_pa` by the same gauge. ValueError as
-    pressure_for_sag_pa, at the ends of the spread as well.
+    A negative chamber with its own valve is filled to `negative_gauge_pa` by the same gauge. ValueError like
+    pressure_for_sag_pa, also at the ends of the spread.
     """
 
     def needed(own: AirSpring, load_n: float, off_pa: float = 0.0) -> float:
@@ -217,9 +221,9 @@ def start_pressure(
 
 
 def same_sag_gauge(filled: FilledSpring, other: AirSpring, sag_at: float, spreads: Spreads) -> Band:
-    """Gauge pressure at which another number of spacers carries at this sag what the filled spring carries there.
+    """Gauge pressure at which the spring with another number of spacers carries the same load at this sag.
 
-    The same sizes move both springs alike, so the load does not enter. ValueError as pressure_for_sag_pa.
+    The same sizes move both springs alike, so the load does not enter. ValueError like pressure_for_sag_pa.
     """
     pairs = zip(moved_springs(filled.spring, spreads), moved_springs(other, spreads), strict=True)
 

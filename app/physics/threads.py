@@ -1,4 +1,4 @@
-"""ISO metric threads: geometry, stress area, designation; refuses what is not an ISO metric designation."""
+"""ISO metric threads: geometry, stress area, designation. Raises ValueError for other designations."""
 
 import math
 import re
@@ -53,8 +53,8 @@ class Thread:
 def parse_thread(designation: str) -> Thread:
     """Thread of a designation such as "M5" (coarse pitch), "M8x1", "M8x1.25-6g", "M14x1.5 LH".
 
-    A tolerance class and LH are read over: they do not change the stress area. ValueError for anything else, and for
-    a size without a pitch that has no coarse pitch in ISO 261.
+    A tolerance class and LH are ignored, because they do not change the stress area. ValueError for anything else, and
+    for a size without a pitch that has no coarse pitch in ISO 261.
     """
     match = _DESIGNATION.fullmatch(designation.strip()) if len(designation) <= 40 else None
     if match is None:
@@ -68,9 +68,9 @@ def parse_thread(designation: str) -> Thread:
 
 
 def stress_area_m2(thread: Thread, hole_m: float | None = None) -> float:
-    """As = pi/4*((d2 + d3)/2)^2 (ISO 898-1, clause 9.1.6), less pi/4*hole^2 where a hole runs through the bolt.
+    """As = pi/4*((d2 + d3)/2)^2 (ISO 898-1, clause 9.1.6), less pi/4*hole^2 if a hole runs through the bolt.
 
-    0 < hole < d3, else ValueError. The hole is taken off as geometry; the standard covers solid bolts only.
+    0 < hole < d3, else ValueError. The hole is subtracted as geometry; the standard covers solid bolts only.
     """
     area_m2 = math.pi / 4 * ((thread.pitch_diameter_m + thread.root_diameter_m) / 2) ** 2
     if hole_m is None:

@@ -1,1 +1,4 @@
-"""What is asked: one module per question; each reads rows at one revision and shapes an answer. Knows no web."""
+"""The questions that users ask: one module each, which reads rows at one revision and shapes an answer.
+
+Knows no web.
+"""

@@ -1,6 +1,7 @@
-"""Which fluids could stand in for this one: those of its kind, nearest in viscosity first; never a recommendation.
+"""Alternatives to a fluid: those of its kind, nearest in viscosity first; never a recommendation.
 
-What the catalogue does not say of a fluid is said to be unknown, and one that is stated to harm seals is set apart.
+Values that the catalogue does not give are shown as unknown, and fluids stated to be unsafe for seals are listed
+separately.
 """
 
 import math
@@ -40,13 +41,15 @@ class AlternativesAsked(LookupParameters):
     """The parameters of `alternatives`."""
 
     temperature: str | None = Field(
-        None, max_length=64, description="Temperature at which viscosities are compared, °C or with a unit; 40 °C.",
+        None, max_length=64, description=(
+            "Temperature at which viscosities are compared, in °C or with a unit; by default 40 °C."
+        ),
         examples=["20", "68°F"],
     )  # fmt: skip
 
 
 class IsoClassView(TypedDict):
-    """The ISO 3448 class of an oil, or between which classes it lies."""
+    """The ISO 3448 class of an oil, or the classes it lies between."""
 
     vg: NotRequired[int]
     text: str
@@ -54,7 +57,7 @@ class IsoClassView(TypedDict):
 
 
 class FluidFacts(TypedDict):
-    """A fluid with what is known of it. `viscosity` is at the temperature asked; absent where it is unknown."""
+    """A fluid with its known properties. `viscosity` is at the requested temperature; absent if it is unknown."""
 
     id: str
     name: str
@@ -69,7 +72,7 @@ class FluidFacts(TypedDict):
 
 
 class Alternative(FluidFacts):
-    """A stand-in; `viscosity_ratio` is its viscosity over that of the fluid asked about."""
+    """An alternative; `viscosity_ratio` is its viscosity divided by that of the fluid in question."""
 
     viscosity_ratio: NotRequired[float]
     viscosity_ratio_min: NotRequired[float]
@@ -78,7 +81,7 @@ class Alternative(FluidFacts):
 
 
 class AlternativesAnswer(TypedDict):
-    """Stand-ins, nearest first and unknown ones last; `set_apart` are stated to be unsafe for seals."""
+    """Alternatives, nearest first and unknown ones last; those in `set_apart` are stated to be unsafe for seals."""
 
     revision: int
     fluid: FluidFacts
@@ -95,7 +98,7 @@ ALTERNATIVES = TypeAdapter(AlternativesAnswer)
 ASSUMPTIONS: list[Assumption] = [
     {
         "name": "published viscosities",
-        "text": "each is known to half a unit of its last digit; the band holds the true value 95 times in 100",
+        "text": "each is known to half a unit of its last digit; the band contains the true value 95 times in 100",
     },
     {"name": "likeness", "text": "ranked by viscosity alone: additives, index and friction are not compared"},
 ]
@@ -129,7 +132,7 @@ def fluid_alternatives(snapshot: Snapshot, id: str, asked: AlternativesAsked) ->
 
 
 def viscosity_m2_s(fluid: Fluid, celsius: Decimal) -> Band | None:
-    """Kinematic viscosity at a temperature: as published at 40 and 100 °C, else by ASTM D341; None where unknown.
+    """Kinematic viscosity at a temperature: as published at 40 and 100 °C, else by ASTM D341; None if unknown.
 
     The band comes from the last digits of the published figures.
     """
@@ -143,12 +146,12 @@ def viscosity_m2_s(fluid: Fluid, celsius: Decimal) -> Band | None:
     inputs = [as_published("at_40", at_40, _CST), as_published("at_100", at_100, _CST)]
     try:
         return band(lambda v: viscosity_at_m2_s(v["at_40"], v["at_100"], kelvin), inputs)
-    except ValueError:  # outside what the standard covers, which viscosity_unknown says
+    except ValueError:  # outside the standard's range, which viscosity_unknown reports
         return None
 
 
 def fluid_facts(fluid: Fluid, temperature: Measure, units: Units, sources: Mapping[str, Source]) -> FluidFacts:
-    """What the catalogue says of one fluid, and its viscosity at the temperature."""
+    """The catalogue's data on one fluid, and its viscosity at the temperature."""
     safe: Literal["yes", "no", "not stated"] = (
         "not stated" if fluid.seal_safe is None else "yes" if fluid.seal_safe else "no"
     )
@@ -206,7 +209,7 @@ _NLGI = ("000", "00", "0", "1", "2", "3", "4", "5", "6")
 
 
 def _distance(fluid: Fluid, other: Fluid, temperature: Measure) -> tuple[float, float, str]:
-    """Sort key: how many times thicker or thinner, then grades of NLGI apart; unknown is last."""
+    """Sort key: how many times thicker or thinner, then the difference in NLGI grades; unknown ones last."""
     ratio = _ratio(fluid, other, temperature)
     grades = math.inf
     if fluid.nlgi is not None and other.nlgi is not None:
@@ -238,7 +241,9 @@ def _gaps(fluid: Fluid, facts: FluidFacts) -> list[Gap]:
         {
             "what": "viscosity",
             "about": fluid.id,
-            "why_needed": "stand-ins are ranked by it",
-            "text": f"{_why_unknown(fluid)} Its data sheet, or a viscometer at 40 and 100 °C (ASTM D445), closes this.",
+            "why_needed": "alternatives are ranked by it",
+            "text": (
+                f"{_why_unknown(fluid)} Its data sheet, or a viscometer at 40 and 100 °C (ASTM D445), closes this gap."
+            ),
         }
     ]

@@ -16,6 +16,7 @@ from app.catalogue.tables import (
     Row,
     Source,
     Spacer,
+    Spring,
     Step,
     Tool,
     Variant,
@@ -27,14 +28,17 @@ from app.rules.view import Change, referring
 # What is said for people: no rule compares it across rows, so a change of these alone touches no family.
 SPOKEN = frozenset({"name", "title", "page", "part_number", "colour_mark", "model_code", "note", "source", "marks"})
 
+# By what the choices of one fork are told apart, although it is said for people.
+TOLD_APART_BY: dict[type[Row], frozenset[str]] = {Spring: frozenset({"name", "colour_mark"})}
+
 # What families read of the things that very many of them name; a change of anything else in them touches none.
 READ: dict[type[Row], frozenset[str]] = {
     Maker: frozenset(),
     Tool: frozenset(),
-    Fluid: frozenset({"maker", "kind"}),
+    Fluid: frozenset({"maker", "kind", "seal_safe"}),
     Part: frozenset({"maker", "kind", "superseded_by"}),
     Source: frozenset({"maker", "kind", "published_on"}),
-    Spacer: frozenset({"volume_ml"}),
+    Spacer: frozenset({"volume_ml", "as_printed"}),
 }
 
 # The tables that a family is made of, with the column that names the chassis.
@@ -122,8 +126,17 @@ def _own(shapes: Affected, chassis: _Chassis, change: Change, after: Rows, befor
             shapes.rows[Procedure].add(row.procedure)
         elif is_row_of(row, Tool) and row.drive is not None:
             shapes.rows[Fastener].update(each.id for each in after.where(Fastener, "drives", row.drive))
+        elif is_row_of(row, Spring) or is_row_of(row, Part):
+            _numbered(shapes, row, after)
         elif (own := getattr(row, "chassis", None)) is not None:
             chassis.add(own, None)
+
+
+def _numbered(shapes: Affected, row: Spring | Part, after: Rows) -> None:
+    """The rows that share the part number of a row, and those that it replaces."""
+    alike: list[Row] = [] if row.part_number is None else [*after.where(row.model, "part_number", row.part_number)]
+    alike += after.where(row.model, "superseded_by", row.id)
+    shapes.rows[row.model].update(each.id for each in alike)
 
 
 def _heard(change: Change) -> bool:
@@ -132,8 +145,9 @@ def _heard(change: Change) -> bool:
         return True
     before, after = change.before, change.after
     read = READ.get(change.table)
-    heard = before.model.columns().keys() - SPOKEN if read is None else read
-    return any(getattr(before, name) != getattr(after, name) for name in heard)
+    columns = before.model.columns().keys()
+    heard = columns - SPOKEN | TOLD_APART_BY.get(change.table, frozenset()) if read is None else read
+    return any(before[name] != after[name] for name in heard)
 
 
 def _named_by(shapes: Affected, chassis: _Chassis, changed: type[Row], rows: Iterable[Row], gone: bool) -> None:

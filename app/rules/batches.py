@@ -36,6 +36,7 @@ CHUNK = 400  # rows of a table, or ids in one query
 TOGETHER = 16  # families
 KEPT = 4096  # entities of one table kept from one part to the next
 OWN: tuple[type[Row], ...] = (Chassis, Variant, Fastener, *STATEMENTS)  # what a family has; the rest it names
+NUMBERED: tuple[type[Row], ...] = (Spring, Part)  # what has a maker's number and is replaced by its like
 SHOWN: tuple[type[Row], ...] = (Variant, Fastener, Spring, Damper, Spacer, Part, Fluid, Source)
 
 
@@ -105,7 +106,18 @@ class Gathering:
             elif table is Fastener:
                 drives = sorted(_items(values(table, chunk, "drives")))
                 beside = self.rows.raw_rows_among(Tool, "drive", drives) if drives else []
+            elif table in NUMBERED:
+                beside = self._numbered(table, chunk)
             yield TableBatch(table, chunk, beside, self._absent(self._named({table: chunk}), {}))
+
+    def _numbered(self, table: type[Row], chunk: Sequence[Any]) -> list[Any]:
+        """The rows that share a part number with one of these, and those that replace one of them."""
+        found: list[Any] = []
+        for column, name in (("part_number", "part_number"), ("id", "superseded_by")):
+            wanted = sorted({text for text in values(table, chunk, name) if text is not None})
+            if wanted:
+                found += read(table, self.rows.raw_rows_among(table, column, wanted))
+        return found
 
     def families(self, keys: Iterator[tuple[tuple[str, str], JudgeScope | None]]) -> Iterator[FamiliesBatch]:
         """Families by maker and name, a few at a time; one that has no chassis any more is none."""

@@ -7,7 +7,8 @@ from app.catalogue.agreement import value_columns
 from app.catalogue.tables import Row, Statement
 
 NUMERIC = ("figure as published", "number", "whole number")
-BELOW_ZERO = frozenset({"temperature_c", "bb_drop_mm", "preload_turns", "order"})  # may be negative
+BELOW_ZERO = frozenset({"temperature_c", "bb_drop_mm", "preload_turns", "preload_min_mm", "preload_max_mm", "order"})
+"""May be negative: a coil may be mounted loose, which is a preload below zero."""
 PLAIN_PAIRS = (
     ("model_year_from", "model_year_to"), ("travel_from_mm", "travel_to_mm"), ("travel_min_mm", "travel_max_mm"),
     ("produced_from", "produced_to"), ("rider_mass_from", "rider_mass_to"), ("preload_min_mm", "preload_max_mm"),

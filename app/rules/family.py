@@ -6,7 +6,7 @@ from functools import cache, cached_property
 from operator import attrgetter
 from typing import Any, NamedTuple, TypeVar
 
-from app.catalogue.agreement import Key, pascals, subject
+from app.catalogue.agreement import Subject, pascals, subject
 from app.catalogue.scopes import Scope, overlap, resolve
 from app.catalogue.tables import (
     SCOPE,
@@ -32,6 +32,10 @@ from app.rules.batches import FamiliesBatch, JudgeScope, read, values
 
 R = TypeVar("R", bound=Row)
 S = TypeVar("S", bound=Statement)
+# A fork for children; common practice, no source.
+LARGEST_SMALL_WHEEL_MM = 520  # 24 inches are 507 mm, or 520 mm of an older tyre
+THIN_MM = 30
+SHORT_MM = 80
 NOMINAL = ("value", "max", "min")  # the first that is given stands for a statement
 
 
@@ -201,10 +205,10 @@ class Family:
 
     @cached_property
     def guide_groups(self) -> list[list[Guide]]:
-        """The lines of each guide: of one chassis, chamber, scope and source."""
+        """The lines of each guide: of one chassis, chamber, scope, source and sort of riding."""
         grouped: dict[tuple[object, ...], list[Guide]] = defaultdict(list)
         for row in self.of(Guide):
-            grouped[row.chassis, row.chamber, id(self.scope(row)), row.source].append(row)
+            grouped[row.chassis, row.chamber, id(self.scope(row)), row.source, getattr(row, "riding", None)].append(row)
         return list(grouped.values())
 
     @cached_property
@@ -218,6 +222,19 @@ class Family:
             )
             for row in self.of(Guide)
         }
+
+    @cached_property
+    def last_passes(self) -> dict[tuple[str, str], int]:
+        """The number of the last pass of each fastener of a chassis that is tightened in several."""
+        last: dict[tuple[str, str], int] = {}
+        for row in self.of(Torque):
+            key = row.chassis, row.fastener
+            last[key] = max(row.stage or 1, last.get(key, 1))
+        return last
+
+    def is_not_last_pass(self, row: Torque) -> bool:
+        """True if a later pass follows: its figure is not what the fastener is tightened to in the end."""
+        return (row.stage or 1) < self.last_passes[row.chassis, row.fastener]
 
     def given(self, *columns: str) -> list[Statement]:
         """The statements judged that give a value in one of these columns, table by table."""
@@ -249,6 +266,14 @@ class Family:
                 least[chassis] = float(min(known))
         return least
 
+    def is_small(self, chassis: str) -> bool:
+        """True for a fork for children: small wheels, or thin stanchions and hardly any travel."""
+        row = self.chassis[chassis]
+        if row.wheel_sizes is not None:
+            return min(row.wheel_sizes) <= LARGEST_SMALL_WHEEL_MM
+        thin = row.stanchion_diameter_mm is not None and row.stanchion_diameter_mm <= THIN_MM
+        return thin and row.travel_max_mm is not None and row.travel_max_mm <= SHORT_MM
+
     def dampers_of(self, row: Statement) -> tuple[str, ...]:
         """The dampers a statement can be about: its own, else all the chassis was made with."""
         if row.damper is not None:
@@ -260,7 +285,7 @@ class Family:
         """The statements judged of one table and subject with their scopes, where there are several."""
         found: list[list[tuple[Statement, Scope]]] = []
         for table in self.judged:
-            grouped: dict[Key, list[Statement]] = defaultdict(list)
+            grouped: dict[Subject, list[Statement]] = defaultdict(list)
             for row in self.statements[table]:
                 grouped[subject(row, self.parts)].append(row)
             found += [[(row, self.scope(row)) for row in group] for group in grouped.values() if len(group) > 1]

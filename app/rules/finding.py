@@ -7,7 +7,8 @@ from typing import Literal, NamedTuple, NotRequired
 
 from typing_extensions import TypedDict
 
-Severity = Literal["reject", "warn"]
+Severity = Literal["reject", "warn", "accepted"]
+"""`accepted`: implausible, but the row carries the words of the page that print it."""
 
 
 class Collision(NamedTuple):
@@ -16,6 +17,9 @@ class Collision(NamedTuple):
     table: str
     id: str
     source: str | None
+
+
+PLACES = 5  # rows that are named of one cause
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +37,7 @@ class Finding:
     value: str | None
     text: str
     collides_with: Collision | None
-    mend: str
+    fix: str
     row: int | None = None
     stood_before: bool = False
 
@@ -52,8 +56,11 @@ class CollisionShape(TypedDict):
 
 
 class FindingShape(TypedDict):
-    """A finding as answered; what is not known is absent. `stood_before` is true of a fault that was there before, on a
-    row that the change does not touch: it refuses nothing."""
+    """A finding as answered; what is not known is absent.
+
+    One cause that shows in several rows is one finding: `count` says in how many, `places` names the first of them.
+    `stood_before` is true of a fault that was there before, on an untouched row; it refuses nothing.
+    """
 
     rule: str
     severity: Severity
@@ -64,12 +71,14 @@ class FindingShape(TypedDict):
     value: NotRequired[str]
     text: str
     collides_with: NotRequired[CollisionShape]
-    mend: str
+    fix: str
+    count: NotRequired[int]
+    places: NotRequired[list[str]]
     stood_before: NotRequired[bool]
 
 
 class Report(TypedDict):
-    """`counts` has `reject`, `warn`, `stood_before` and, under `rules`, how often each rule fired; all are counted."""
+    """`counts` has each severity, `stood_before` and, under `rules`, how often each rule fired."""
 
     accepted: bool
     findings: list[FindingShape]
@@ -77,17 +86,18 @@ class Report(TypedDict):
 
 
 class FindingCounts(TypedDict):
-    """How many findings there are: those that refuse, those that warn, and refusals that stood before."""
+    """Numbers of findings: refusals, warnings, unusual as printed, and refusals that stood before."""
 
     reject: int
     warn: int
+    accepted: int
     stood_before: int
     rules: dict[str, int]
 
 
 def finding_shape(finding: Finding) -> FindingShape:
     """The finding as JSON."""
-    shape = FindingShape(rule=finding.rule, severity=finding.severity, text=finding.text, mend=finding.mend)
+    shape = FindingShape(rule=finding.rule, severity=finding.severity, text=finding.text, fix=finding.fix)
     if finding.table is not None:
         shape["table"] = finding.table
     if finding.row is not None:
@@ -116,20 +126,39 @@ def refuses(finding: FindingShape) -> bool:
 def report(findings: Iterable[Finding], most: int = 1000) -> Report:
     """The report: accepted if nothing refuses. At most `most` findings are listed, all are counted.
 
-    Refusals come first, then those that stood before, then warnings.
+    Refusals come first, then those that stood before, then warnings, then what is unusual as printed. Findings that say
+    the same of several rows of a table have one cause and are listed once.
     """
-    listed: dict[str, list[FindingShape]] = {"reject": [], "stood_before": [], "warn": []}
+    listed: dict[str, dict[tuple[object, ...], FindingShape]]
+    listed = {"reject": {}, "stood_before": {}, "warn": {}, "accepted": {}}
     kinds: Counter[str] = Counter()
     rules: Counter[str] = Counter()
     for finding in findings:
         kind = "stood_before" if finding.stood_before else finding.severity
         kinds[kind] += 1
         rules[finding.rule] += 1
-        if len(listed[kind]) < most:
-            listed[kind].append(finding_shape(finding))
+        shapes = listed[kind]
+        cause = _cause(finding)
+        if (first := shapes.get(cause)) is not None:
+            _add_place(first, finding)
+        elif len(shapes) < most:
+            shapes[cause] = finding_shape(finding)
     counts = FindingCounts(
-        reject=kinds["reject"], warn=kinds["warn"], stood_before=kinds["stood_before"],
+        reject=kinds["reject"], warn=kinds["warn"], accepted=kinds["accepted"], stood_before=kinds["stood_before"],
         rules=dict(sorted(rules.items())),
     )  # fmt: skip
-    shown = [finding for kind in listed.values() for finding in kind]
+    shown = [shape for shapes in listed.values() for shape in shapes.values()]
     return Report(accepted=not kinds["reject"], findings=shown[:most], counts=counts)
+
+
+def _cause(finding: Finding) -> tuple[object, ...]:
+    """What findings of one cause share: what is said, apart from the row. Each fault of reading is one of its own."""
+    own = finding.row if finding.id is None else None
+    return finding.rule, finding.table, finding.column, finding.text, finding.fix, own
+
+
+def _add_place(first: FindingShape, finding: Finding) -> None:
+    first["count"] = first.get("count", 1) + 1
+    places = first.setdefault("places", [first["id"]] if "id" in first else [])
+    if finding.id is not None and len(places) < PLACES:
+        places.append(finding.id)

@@ -36,7 +36,7 @@ from app.rules.batches import CHUNK, read, values
 YEARS = ("model_year_from", "model_year_to")
 _DROPPED = str.maketrans(dict.fromkeys(" -_\N{NO-BREAK SPACE}\N{HYPHEN}\N{NON-BREAKING HYPHEN}\N{EN DASH}"))
 
-Key = tuple[Any, ...]
+IdentityKey = tuple[Any, ...]
 
 
 class Identity(NamedTuple):
@@ -105,7 +105,7 @@ def folded(text: str) -> str:
     return unicodedata.normalize("NFKC", text).casefold().translate(_DROPPED)
 
 
-def _keys(table: type[Row], rows: Sequence[Any]) -> Iterator[Key]:
+def _keys(table: type[Row], rows: Sequence[Any]) -> Iterator[IdentityKey]:
     """The keys of rows of one table that were left as they came: the columns that are equal in rows of one thing."""
     columns = []
     for name in IDENTITIES[table].equal:
@@ -135,7 +135,7 @@ class Alike:
                 yield from _grouped(table, rows.raw_rows(table), partial(_hashed_in, twice))
 
 
-def _hashed_in(hashes: Collection[int], key: Key) -> bool:
+def _hashed_in(hashes: Collection[int], key: IdentityKey) -> bool:
     return hash(key) in hashes
 
 
@@ -157,8 +157,10 @@ def alike(rows: Rows, table: type[Row], versions: Collection[Row]) -> list[list[
     return list(found.values())
 
 
-def _grouped(table: type[Row], candidates: Iterator[Any], is_wanted: Callable[[Key], bool]) -> Iterable[list[Row]]:
-    groups: dict[Key, list[Any]] = defaultdict(list)
+def _grouped(
+    table: type[Row], candidates: Iterator[Any], is_wanted: Callable[[IdentityKey], bool]
+) -> Iterable[list[Row]]:
+    groups: dict[IdentityKey, list[Any]] = defaultdict(list)
     while chunk := list(islice(candidates, CHUNK)):
         for key, row in zip(_keys(table, chunk), chunk, strict=True):
             if is_wanted(key):

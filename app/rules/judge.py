@@ -7,15 +7,16 @@ from operator import attrgetter
 from typing import Any
 
 from app.catalogue.tables import STATEMENTS, Fastener, Procedure, Row, Step, Tool
-from app.rules.batches import FamiliesBatch, JudgeScope, TableBatch, read
+from app.rules.batches import NUMBERED, FamiliesBatch, JudgeScope, TableBatch, read
+from app.rules.evidence import UNUSUAL, weight
 from app.rules.family import Family, FamilyRows
-from app.rules.finding import Collision, Finding
+from app.rules.finding import Collision, Finding, Severity
 from app.rules.registry import Rule, Violation
 from app.rules.rule_set import ALL_RULES, Judging, RuleSet
 from app.rules.view import Absent, EntityView, RowView, cell
 
 KEPT = 2048  # combinations of values that are known to be sound, of each rule and table
-Found = list[tuple[Rule, Violation]]
+FoundViolations = list[tuple[Rule, Violation]]
 
 
 class Judge:
@@ -43,7 +44,7 @@ class Judge:
                 found += self.entity(EntityView(row, referrers))
         return findings(found, self.changed)
 
-    def entity(self, view: EntityView) -> Found:
+    def entity(self, view: EntityView) -> FoundViolations:
         """What the rules say of one entity, or of one bearer of an id."""
         return [(rule, hit) for rule, judge, _ in self.bench.entity[view.row.model] for hit in judge(view, self.today)]
 
@@ -60,7 +61,7 @@ class Judge:
         """The statements of each family, each as a row and all together; of a span, what is found in what it judges."""
         shelf = FamilyRows(part)
         families = [Family(shelf, chassis, span) for chassis, span in part.families]
-        found: list[Found] = [[] for _ in families]
+        found: list[FoundViolations] = [[] for _ in families]
         place = {id: at for at, family in enumerate(families) for id in family.chassis}
         for table in STATEMENTS:
             rows = [row for family in families if table in family.judged for row in family.statements[table]]
@@ -69,7 +70,7 @@ class Judge:
         for family, (_, span), own in zip(families, part.families, found, strict=True):
             yield from self._family(family, span, own)
 
-    def _family(self, family: Family, span: JudgeScope | None, found: Found) -> Iterator[Finding]:
+    def _family(self, family: Family, span: JudgeScope | None, found: FoundViolations) -> Iterator[Finding]:
         for rule, judge, _ in self.bench.family:
             if span is None or not span.judged.isdisjoint(rule.tables or STATEMENTS):
                 found += [(rule, hit) for hit in judge(family, self.today)]
@@ -77,12 +78,14 @@ class Judge:
             found = [(rule, hit) for rule, hit in found if hit.row.model in span.judged]
         return findings(found, self.changed)
 
-    def _rows(self, table: type[Row], rows: Sequence[Row], absent: Absent) -> Found:
+    def _rows(self, table: type[Row], rows: Sequence[Row], absent: Absent) -> FoundViolations:
         """What the rules about a row say; each combination of the values that decide is asked about once."""
-        found: Found = []
+        found: FoundViolations = []
         for each in self.bench.row[table]:
             doubtful: Iterable[Row] = rows
-            if not absent and each.columns is not None:
+            if (given := each.rule.only_with) is not None:
+                doubtful = [row for row in rows if row[given] is not None]
+            elif not absent and each.columns is not None:
                 doubtful = self._doubtful(each, table, rows)
             for row in doubtful:
                 found += [(each.rule, hit) for hit in each.judge(RowView(row, absent), self.today)]
@@ -121,11 +124,27 @@ def _referrers(table: type[Row], rows: Sequence[Row], beside: Sequence[Any]) -> 
             tools[tool.drive].append(tool)
         for row in rows:
             yield tuple(tool for drive in row["drives"] or () for tool in tools[drive])
+    elif table in NUMBERED:
+        yield from _numbered(rows, read(table, beside))
     else:
         yield from (() for _ in rows)
 
 
-def findings(found: Found, changed: frozenset[tuple[str, str]]) -> Iterator[Finding]:
+def _numbered(rows: Sequence[Row], beside: Sequence[Row]) -> Iterator[tuple[Row, ...]]:
+    """The rows that share the part number of each, and the one that replaces it."""
+    numbers: dict[str, dict[str, Row]] = defaultdict(dict)
+    by_id = {row.id: row for row in beside}
+    for row in beside:
+        numbers[row["part_number"] or ""][row.id] = row
+    for row in rows:
+        number, replaced = row["part_number"], row["superseded_by"]
+        found = dict(numbers[number]) if number is not None else {}
+        if replaced in by_id:
+            found[replaced] = by_id[replaced]
+        yield tuple(found.values())
+
+
+def findings(found: FoundViolations, changed: frozenset[tuple[str, str]]) -> Iterator[Finding]:
     """The hits as findings, without those that another fault of the row, or of the one it collides with, explains."""
     if not found:
         return
@@ -143,13 +162,13 @@ def findings(found: Found, changed: frozenset[tuple[str, str]]) -> Iterator[Find
         unchanged = (hit.row.table, hit.row.id) not in changed
         if hit.mutual and other is not None and unchanged and (other.table, other.id) in changed:
             hit = hit._replace(row=other, other=hit.row)
-        yield _finding(rule, hit)
+        yield _finding(rule, hit, weight(rule, hit, changed))
 
 
-def _finding(rule: Rule, hit: Violation) -> Finding:
+def _finding(rule: Rule, hit: Violation, severity: Severity) -> Finding:
     row, other = hit.row, hit.other
+    text = UNUSUAL + hit.text if severity == "accepted" else hit.text
     collision = None if other is None else Collision(other.table, other.id, getattr(other, "source", None))
     return Finding(
-        rule.slug, hit.severity or rule.severity, row.table, row.id, hit.column, cell(row, hit.column), hit.text,
-        collision, rule.mend,
+        rule.slug, severity, row.table, row.id, hit.column, cell(row, hit.column), text, collision, rule.fix,
     )  # fmt: skip

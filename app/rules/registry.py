@@ -1,6 +1,6 @@
 """The rules by their slugs: each with its doc, its examples and the shape it sees. Refuses a rule without a doc.
 
-A docstring has three paragraphs: what is found, why it is wrong, and `Mend:` how to put it right.
+A docstring has three paragraphs: what is found, why it is wrong, and `Fix:` (or `Mend:`) how to put it right.
 """
 
 import inspect
@@ -13,12 +13,15 @@ from app.catalogue.tables import Row
 from app.rules.finding import Severity
 
 RuleShape = Literal["row", "family", "entity", "identity", "change", "reading"]
+Nature = Literal["impossible", "implausible", "advice", "completeness"]
 
 
 class Violation(NamedTuple):
     """What a rule yields: the row at fault, its column, a sentence, the row it collides with, a severity of its own.
 
-    `mutual` where either row could be called the one at fault: then a change names the row that it changed.
+    `mutual` if either row could be called the one at fault: then a change names the row that it changed. `figures` are
+    the cells that are doubted, if they are not those of `column`: the words of the page must hold one of them.
+    `nature` is given by a rule of which one half is impossible and the other implausible.
     """
 
     row: Row
@@ -27,6 +30,8 @@ class Violation(NamedTuple):
     other: Row | None = None
     severity: Severity | None = None
     mutual: bool = False
+    figures: tuple[tuple[Row, str | None], ...] = ()
+    nature: Nature | None = None
 
 
 class RowEdit(NamedTuple):
@@ -52,16 +57,19 @@ class Rule:
 
     Of a family's rule they are those whose rows it can find fault with, and `beside` those it reads to do so; it sees
     chassis, variants and what rows name anyway. With no tables it judges the statements of each table for themselves.
-    `reads` gives the columns that alone decide whether a row is at fault; None where all may, or other rows do.
+    `reads` gives the columns that alone decide whether a row is at fault; None if all may, or other rows do. `printed`
+    is the failing example of an implausible rule with the words of the page, which is accepted. `only_with` names a
+    column without which no row is at fault.
     """
 
     slug: str
     family: str
     shape: RuleShape
     severity: Severity
+    nature: Nature
     what: str
     why: str
-    mend: str
+    fix: str
     silenced_by: tuple[str, ...]
     tables: tuple[type[Row], ...]
     passes: RowEdit | None
@@ -69,6 +77,8 @@ class Rule:
     judge: JudgeFunction | None
     reads: Reads | None = None
     beside: tuple[type[Row], ...] = ()
+    printed: RowEdit | None = None
+    only_with: str | None = None
 
 
 RULES: dict[str, Rule] = {}
@@ -82,6 +92,9 @@ FAMILIES = {
     "construction": "physics", "dimensions": "physics", "setups": "physics", "usual": "physics",
     "slips": "slips", "unlike": "slips", "twins": "slips", "ladders": "slips", "orders": "slips",
     "printing": "slips",
+    "kinds": "relations", "frames": "relations", "fitting": "relations", "naming": "relations", "work": "relations",
+    "things": "relations", "readings": "relations",
+    "odd": "slips",
     "provenance": "provenance",
     "completeness": "completeness",
 }  # fmt: skip
@@ -92,33 +105,31 @@ def rule(
     *,
     shape: RuleShape,
     severity: Severity = "reject",
+    nature: Nature | None = None,
     tables: Iterable[type[Row]] = (),
     silenced_by: tuple[str, ...] = (),
     passes: RowEdit,
     fails: RowEdit,
+    printed: RowEdit | None = None,
     reads: Reads | tuple[str, ...] | None = None,
     beside: tuple[type[Row], ...] = (),
+    only_with: str | None = None,
 ) -> Callable[[JudgeFunction], JudgeFunction]:
-    """Register a rule; its family is the module it stands in. No tables means all. `reads` is for a row, `beside` for a
-    family."""
+    """Register a rule; its family is that of the module it is in. No tables means all.
+
+    `reads` is for the rule of a row, `beside` for that of a family. A rule that refuses is `impossible` and one that
+    warns is `advice` unless `nature` says otherwise. `printed` is made of `fails` if it is not given.
+    """
 
     def register(judge: JudgeFunction) -> JudgeFunction:
         family = FAMILIES[judge.__module__.rsplit(".", 1)[-1]]
         columns = (lambda _: reads) if isinstance(reads, tuple) else reads
+        own = _nature(family, severity) if nature is None else nature
+        words = _with_words(fails) if own == "implausible" and printed is None else printed
         _add(
-            slug,
-            family,
-            shape,
-            severity,
-            judge.__doc__,
-            silenced_by,
-            tuple(tables),
-            passes,
-            fails,
-            judge,
-            columns,
-            beside,
-        )
+            slug, family, shape, severity, own, judge.__doc__, silenced_by, tuple(tables), passes, fails, judge,
+            columns, beside, words, only_with,
+        )  # fmt: skip
         return judge
 
     return register
@@ -126,7 +137,20 @@ def rule(
 
 def reading_rule(slug: str, doc: str, severity: Severity = "reject") -> Rule:
     """Register a fault that is met while a package is read: a doc and no function. `doc` as a rule's docstring."""
-    return _add(slug, "reading", "reading", severity, doc, (), (), None, None, None)
+    return _add(slug, "reading", "reading", severity, _nature("reading", severity), doc, (), (), None, None, None)
+
+
+def _nature(family: str, severity: Severity) -> Nature:
+    if family == "completeness":
+        return "completeness"
+    return "impossible" if severity == "reject" else "advice"
+
+
+def _with_words(fails: RowEdit) -> RowEdit:
+    """The failing example with the words of a page that prints what it says."""
+    return fails._replace(
+        cells={**fails.cells, "as_printed": "printed so: " + ", ".join(filter(None, fails.cells.values()))}
+    )
 
 
 def _add(
@@ -134,6 +158,7 @@ def _add(
     family: str,
     shape: RuleShape,
     severity: Severity,
+    nature: Nature,
     doc: str | None,
     silenced_by: tuple[str, ...],
     tables: tuple[type[Row], ...],
@@ -142,16 +167,18 @@ def _add(
     judge: JudgeFunction | None,
     reads: Reads | None = None,
     beside: tuple[type[Row], ...] = (),
+    printed: RowEdit | None = None,
+    only_with: str | None = None,
 ) -> Rule:
     paragraphs = [" ".join(part.split()) for part in inspect.cleandoc(doc or "").split("\n\n")]
-    if len(paragraphs) != 3 or not paragraphs[2].startswith("Mend: "):
-        raise ValueError(f"rule {slug} needs a doc of three paragraphs, the last one beginning with 'Mend: '")
+    if len(paragraphs) != 3 or not paragraphs[2].startswith("Fix: "):
+        raise ValueError(f"rule {slug} needs a doc of three paragraphs, the last one beginning with 'Fix: '")
     if slug in RULES:
         raise ValueError(f"there are two rules {slug}")
-    what, why, mend = paragraphs
+    what, why, fix = paragraphs
     made = Rule(
-        slug, family, shape, severity, what, why, mend.removeprefix("Mend: "), silenced_by, tables, passes, fails,
-        judge, reads, beside,
+        slug, family, shape, severity, nature, what, why, fix.removeprefix("Fix: "), silenced_by, tables, passes,
+        fails, judge, reads, beside, printed, only_with,
     )  # fmt: skip
     RULES[slug] = made
     return made

@@ -8,6 +8,7 @@ from statistics import median
 from typing import NamedTuple
 
 from app.catalogue.tables import Row
+from app.rules.evidence import prints
 from app.units.convert import linear
 from app.units.table import Kind, unit
 
@@ -36,6 +37,7 @@ class SiblingFigure(NamedTuple):
     row: Row
     column: str
     value: float
+    size: str | None = None  # the thread of a bolt: a small factor shows only among figures of one size
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,33 +70,46 @@ def slips(figures: Sequence[SiblingFigure], kinds: tuple[Kind, ...]) -> list[Sli
     """The figures that differ from their siblings by a confused unit of `kinds` or by ten, in the order given.
 
     Siblings are the others; certain with three or more of them within 1.5 of each other. Of two figures that differ
-    neither can be told to be right: one slip is reported, of the later one.
+    neither can be told to be right: one slip is reported, of the later one. A figure that the page prints so is no
+    evidence about the others, and is compared with them alone.
     """
     found = []
     for index, figure in enumerate(figures):
-        others = [each for place, each in enumerate(figures) if place != index]
+        others = [each for place, each in enumerate(figures) if place != index and not prints(each.row, each.column)]
         values = [each.value for each in others]
-        if figure.value <= 0 or min(values) <= 0 or not _alike(values, ALIKE):
+        if not values or figure.value <= 0 or min(values) <= 0 or not _alike(values, ALIKE):
             continue
         usual = median(values)
         read = _reading(figure.value / usual, kinds)
         if read is not None:
             reading, factor = read
             size = max(factor, 1 / factor)
-            if size < PLAIN and not _alike(values, CLOSELY if size >= NEAR else EQUAL):
-                continue
-            if size < NEAR and (getattr(figure.row, "exception_to", None) is not None or _coarse(figure)):
+            if size < PLAIN:
+                others = [each for each in others if _of_one_size(figure, each)]
+                values = [each.value for each in others]
+                if not values or not _alike(values, CLOSELY if size >= NEAR else EQUAL):
+                    continue
+                if abs(figure.value / median(values) / factor - 1) > CLOSE:
+                    continue
+                usual = median(values)
+            excepted = getattr(figure.row, "exception_to", None) is not None
+            if (size < NEAR or (size < PLAIN and excepted)) and (excepted or _coarse(figure)):
                 continue  # it says itself that it is another figure, or its digits do not tell
-            itself = getattr(figure.row, "exception_to", None) is None
-            surely = size >= PLAIN or (size >= NEAR and itself and not _coarse(figure) and _alike(values, EQUAL))
-            certain = len(others) >= ENOUGH and not figure.row["confirmed"] and surely
-            found.append(Slip(figure, factor, reading, usual, certain, others[0].row))
+            surely = size >= PLAIN or (size >= NEAR and not _coarse(figure) and _alike(values, EQUAL))
+            found.append(Slip(figure, factor, reading, usual, len(others) >= ENOUGH and surely, others[0].row))
     return found[-1:] if len(figures) == 2 else found
 
 
 def all_alike(values: Sequence[float]) -> bool:
     """True when no figure differs enough from another for any slip."""
     return _alike(values, CLOSELY)
+
+
+def _of_one_size(figure: SiblingFigure, other: SiblingFigure) -> bool:
+    """True unless their threads differ, or one narrows the other and says so itself."""
+    if None not in (figure.size, other.size) and figure.size != other.size:
+        return False
+    return getattr(other.row, "exception_to", None) != figure.row.id
 
 
 def _alike(values: Sequence[float], within: float) -> bool:

@@ -1,4 +1,4 @@
-"""What each standard table holds: title, the standard it follows, and every column with its unit and meaning."""
+"""Descriptions of the standard tables: title, the standard it follows, and every column with its unit and meaning."""
 
 from dataclasses import dataclass
 from typing import Literal
@@ -6,7 +6,7 @@ from typing import Literal
 
 @dataclass(frozen=True, slots=True)
 class DataColumn:
-    """One column; `unit` is a unit of measure or None, `kind` says how its cells are read."""
+    """One column; `unit` is a unit of measure or None, `kind` says how its cells are parsed."""
 
     name: str
     meaning: str
@@ -25,14 +25,14 @@ class Description:
 
 
 _OWN = (
-    DataColumn("source", "the standard to look in; no standard document was bought or read in full", kind="text"),
-    DataColumn("verified", "how the row was verified; memory means: re-check before relying on it alone", kind="text"),
-    DataColumn("notes", "what else to know", kind="text"),
+    DataColumn("source", "standard to look in; no standard document was bought or read in full", kind="text"),
+    DataColumn("verified", "how the row was verified; memory means: check it before you rely on it alone", kind="text"),
+    DataColumn("notes", "notes", kind="text"),
 )
 
 
 def _described(name: str, title: str, standard: str, *columns: DataColumn) -> Description:
-    return Description(name, title, standard, (DataColumn("id", "names the row", kind="text"), *columns, *_OWN))
+    return Description(name, title, standard, (DataColumn("id", "identifies the row", kind="text"), *columns, *_OWN))
 
 
 _DESIGNATION = DataColumn("designation", "thread designation", kind="text")
@@ -61,8 +61,8 @@ DESCRIPTIONS: tuple[Description, ...] = (
         "ISO 898-1, ISO 3506-1",
         _CLASS,
         DataColumn("material", "steel or stainless steel", kind="text"),
-        DataColumn("diameter_over_mm", "holds above this nominal diameter", "mm"),
-        DataColumn("diameter_to_mm", "holds up to and including this nominal diameter", "mm"),
+        DataColumn("diameter_over_mm", "applies above this nominal diameter", "mm"),
+        DataColumn("diameter_to_mm", "applies up to and including this nominal diameter", "mm"),
         DataColumn("tensile_nominal_mpa", "nominal tensile strength", "MPa"),
         DataColumn("tensile_min_mpa", "minimum tensile strength", "MPa"),
         DataColumn("yield_nominal_mpa", "nominal yield or 0.2 % proof strength", "MPa"),
@@ -77,15 +77,15 @@ DESCRIPTIONS: tuple[Description, ...] = (
         _DESIGNATION,
         _PITCH,
         _CLASS,
-        DataColumn("load_n", "the load as tabulated, rounded by the standard's own habit", "N"),
+        DataColumn("load_n", "load as tabulated, with the standard's rounding", "N"),
     ),
     _described(
         "key-sizes",
         "Hexagon keys of socket screws",
         "ISO 4762, ISO 7380, ISO 10642, ISO 4026",
-        DataColumn("standard", "the screw's standard", kind="text"),
-        DataColumn("screw", "the kind of screw", kind="text"),
-        DataColumn("thread", "coarse thread of that diameter", kind="text"),
+        DataColumn("standard", "standard of the screw", kind="text"),
+        DataColumn("screw", "kind of screw", kind="text"),
+        DataColumn("thread", "coarse thread of this diameter", kind="text"),
         DataColumn("diameter_mm", "nominal diameter", "mm"),
         DataColumn("key_mm", "nominal width across flats of the key", "mm"),
     ),
@@ -97,11 +97,11 @@ DESCRIPTIONS: tuple[Description, ...] = (
         DataColumn("ring_thickness_mm", "ring thickness s", "mm"),
         DataColumn("groove_diameter_mm", "groove diameter d2", "mm"),
         DataColumn("groove_diameter_tolerance_mm", "upper tolerance of d2, the lower is 0", "mm"),
-        DataColumn("groove_width_min_mm", "least groove width m", "mm"),
+        DataColumn("groove_width_min_mm", "minimum groove width m", "mm"),
         DataColumn("groove_depth_mm", "groove depth t", "mm"),
-        DataColumn("edge_margin_min_mm", "least distance n from groove to edge", "mm"),
+        DataColumn("edge_margin_min_mm", "minimum distance n from groove to edge", "mm"),
         DataColumn("free_diameter_mm", "outside diameter of the free ring d3", "mm"),
-        DataColumn("fitted_diameter_mm", "clear diameter inside the lugs while fitting d4", "mm"),
+        DataColumn("fitted_diameter_mm", "clear diameter d4 inside the lugs while fitting", "mm"),
     ),
     _described(
         "o-rings",
@@ -120,8 +120,8 @@ DESCRIPTIONS: tuple[Description, ...] = (
         "Squeeze of O-rings in reciprocating glands",
         "ISO 3601-2",
         DataColumn("cross_section_mm", "cross-section", "mm"),
-        DataColumn("squeeze_min_percent", "least squeeze of the cross-section", "%"),
-        DataColumn("squeeze_max_percent", "most squeeze of the cross-section", "%"),
+        DataColumn("squeeze_min_percent", "minimum squeeze of the cross-section", "%"),
+        DataColumn("squeeze_max_percent", "maximum squeeze of the cross-section", "%"),
     ),
     _described(
         "viscosity-classes",
@@ -129,8 +129,8 @@ DESCRIPTIONS: tuple[Description, ...] = (
         "ISO 3448",
         DataColumn("iso_vg", "viscosity class ISO VG"),
         DataColumn("midpoint_mm2_per_s", "midpoint kinematic viscosity", "mm²/s"),
-        DataColumn("min_mm2_per_s", "least kinematic viscosity", "mm²/s"),
-        DataColumn("max_mm2_per_s", "greatest kinematic viscosity", "mm²/s"),
+        DataColumn("min_mm2_per_s", "minimum kinematic viscosity", "mm²/s"),
+        DataColumn("max_mm2_per_s", "maximum kinematic viscosity", "mm²/s"),
         DataColumn("temperature_c", "at this temperature", "°C"),
     ),
     _described(
@@ -138,17 +138,17 @@ DESCRIPTIONS: tuple[Description, ...] = (
         "Consistency grades of greases",
         "ASTM D217 (NLGI classification)",
         DataColumn("nlgi", "NLGI grade", kind="text"),
-        DataColumn("worked_penetration_min", "least worked penetration at 25 °C, 60 strokes", "0.1 mm"),
-        DataColumn("worked_penetration_max", "greatest worked penetration at 25 °C, 60 strokes", "0.1 mm"),
+        DataColumn("worked_penetration_min", "minimum worked penetration at 25 °C, 60 strokes", "0.1 mm"),
+        DataColumn("worked_penetration_max", "maximum worked penetration at 25 °C, 60 strokes", "0.1 mm"),
     ),
     _described(
         "engine-oil-grades",
         "Engine oil grades, which are not the weights of suspension fluid",
         "SAE J300",
         DataColumn("grade", "SAE viscosity grade", kind="text"),
-        DataColumn("viscosity_100_min_mm2_per_s", "least kinematic viscosity at 100 °C", "mm²/s"),
-        DataColumn("viscosity_100_below_mm2_per_s", "kinematic viscosity at 100 °C stays below this", "mm²/s"),
-        DataColumn("cold_crank_max_mpa_s", "greatest cold cranking viscosity", "mPa·s"),
+        DataColumn("viscosity_100_min_mm2_per_s", "minimum kinematic viscosity at 100 °C", "mm²/s"),
+        DataColumn("viscosity_100_below_mm2_per_s", "kinematic viscosity at 100 °C is below this", "mm²/s"),
+        DataColumn("cold_crank_max_mpa_s", "maximum cold cranking viscosity", "mPa·s"),
         DataColumn("cold_crank_temperature_c", "at this temperature", "°C"),
     ),
     _described(
@@ -156,16 +156,16 @@ DESCRIPTIONS: tuple[Description, ...] = (
         "Standard atmosphere to 3000 m",
         "ISO 2533",
         DataColumn("altitude_m", "altitude", "m"),
-        DataColumn("pressure_geometric_pa", "absolute pressure where the altitude is geometric", "Pa"),
-        DataColumn("pressure_geopotential_pa", "absolute pressure where the altitude is geopotential", "Pa"),
-        DataColumn("temperature_k", "temperature at that geometric altitude", "K"),
-        DataColumn("density_kg_per_m3", "density of air at that geometric altitude", "kg/m³"),
+        DataColumn("pressure_geometric_pa", "absolute pressure if the altitude is geometric", "Pa"),
+        DataColumn("pressure_geopotential_pa", "absolute pressure if the altitude is geopotential", "Pa"),
+        DataColumn("temperature_k", "temperature at this geometric altitude", "K"),
+        DataColumn("density_kg_per_m3", "density of air at this geometric altitude", "kg/m³"),
     ),
     _described(
         "bead-seats",
         "Bead seat diameters of bicycle rims",
         "ISO 5775",
         DataColumn("bead_seat_diameter_mm", "bead seat diameter, the second number of the tyre's designation", "mm"),
-        DataColumn("trade_names", "what the trade calls it; common practice", kind="text"),
+        DataColumn("trade_names", "name in the trade; common practice", kind="text"),
     ),
 )

@@ -1,8 +1,8 @@
-"""Single facts from the standard tables, as rules and answers need them; what a table does not give is None.
+"""Single facts from the standard tables, for rules and answers; None if a table does not give one.
 
-`id` is the row of the table that says so; absent where a value was computed.
+`id` is the row of the table; it is absent if a value was computed.
 
-Refuses nothing: a designation or class that is not known is None, never a guess.
+An unknown designation or class gives None, never a guess.
 """
 
 import math
@@ -19,7 +19,7 @@ _PART = re.compile(r"(?:-[0-9]{1,2})?(?::[0-9]{4})?$")
 
 @dataclass(frozen=True, slots=True)
 class MetricThread:
-    """An ISO metric thread. `stress_area_mm2` is the nominal of ISO 898-1 where it tabulates one, else computed."""
+    """An ISO metric thread. `stress_area_mm2` is the nominal value of ISO 898-1 if tabulated, else computed."""
 
     designation: str
     diameter_mm: float
@@ -35,7 +35,7 @@ class MetricThread:
 
 @dataclass(frozen=True, slots=True)
 class PropertyClass:
-    """A strength class at a diameter. `proof_stress_mpa` is None where the standard gives none (stainless steel)."""
+    """A strength class at a diameter. `proof_stress_mpa` is None if the standard gives none (stainless steel)."""
 
     name: str
     material: str
@@ -61,10 +61,10 @@ class KeySize:
 
 @lru_cache(maxsize=1024)
 def thread(designation: str) -> MetricThread | None:
-    """`M8`, `M8x1`, `M8×1.25`, `m8-1` as a thread; None where it is none.
+    """Parse `M8`, `M8x1`, `M8×1.25` or `m8-1` as a thread; None for anything else.
 
-    A fine thread outside the table, such as a cap's M30x0.75, is computed from ISO 68-1 and ISO 724 geometry:
-    d2 = d - 0.649519 P, d3 = d - 1.226869 P. A bare `M8` is the coarse thread and must be in the table.
+    A fine thread outside the table, such as a cap's M30x0.75, is computed from ISO 68-1 and ISO 724 geometry: d2 = d -
+    0.649519 P, d3 = d - 1.226869 P. A bare `M8` is the coarse thread and must be in the table.
     """
     read = _read(designation)
     if read is None:
@@ -79,7 +79,7 @@ def thread(designation: str) -> MetricThread | None:
 
 
 def _read(designation: str) -> tuple[float, float | None] | None:
-    """Nominal diameter and pitch in mm, the pitch None where it is not written."""
+    """Nominal diameter and pitch in mm; the pitch is None if it is not written."""
     if len(designation) > _LONGEST:
         return None
     found = _THREAD.fullmatch("".join(designation.upper().replace("×", "X").split()))
@@ -125,7 +125,7 @@ def _computed(diameter: float, pitch: float) -> MetricThread | None:
 
 @lru_cache(maxsize=1024)
 def property_class(name: str, diameter_mm: float) -> PropertyClass | None:
-    """A class such as `8.8` or `A2-70` at a nominal diameter; None where the standard has none of that name there."""
+    """A class such as `8.8` or `A2-70` at a nominal diameter; None if the standard has no such class there."""
     wanted = name.strip().upper()
     for row in rows("property-classes"):
         above = diameter_mm > float(row.get("diameter_over_mm", 0))
@@ -146,7 +146,7 @@ def property_class(name: str, diameter_mm: float) -> PropertyClass | None:
 
 @lru_cache(maxsize=1024)
 def key_size(standard: str, designation: str) -> KeySize | None:
-    """The key of a socket screw by its standard (`ISO 4762`, `ISO 7380-1:2011`, …) and thread; None where not given."""
+    """The key of a socket screw by its standard (`ISO 4762`, `ISO 7380-1:2011`, …) and thread; None if not given."""
     read = _read(designation)
     if read is None or len(standard) > _LONGEST:
         return None

@@ -1,6 +1,6 @@
 """Public standards as tables, read once from data/; each row names its standard and how it was verified.
 
-Refuses a table that is not there (`NotFound`). Values are facts of the standards; no text of a standard is reproduced.
+Raises `NotFound` for an unknown table. Values are facts of the standards; no text of a standard is reproduced.
 """
 
 import csv
@@ -46,12 +46,12 @@ _BY_NAME = {description.name: description for description in DESCRIPTIONS}
 
 
 def tables() -> list[TableDescription]:
-    """All tables, described, in a fixed order."""
+    """All tables with their descriptions, in a fixed order."""
     return [_description(each) for each in DESCRIPTIONS]
 
 
 def table(name: str) -> TableAnswer:
-    """One table whole. Raises NotFound with the nearest names as candidates."""
+    """One complete table. Raises NotFound with the most similar names as candidates."""
     if name not in _BY_NAME:
         near = process.extract(name[:80], _BY_NAME.keys(), scorer=fuzz.WRatio, score_cutoff=60, limit=3)
         candidates = [{"id": each, "score": round(score / 100, 3)} for each, score, _ in near]
@@ -62,7 +62,7 @@ def table(name: str) -> TableAnswer:
 
 @cache
 def rows(name: str) -> tuple[StandardRow, ...]:
-    """The rows of a table that is known to exist, typed; to be read only. Raises ValueError for an unsound file."""
+    """The typed rows of a table that is known to exist. Do not change them. Raises ValueError for an invalid file."""
     description = _BY_NAME[name]
     text = files("app.standards").joinpath("data", f"{name}.csv").read_text(encoding="utf-8")
     reader = csv.DictReader(text.splitlines(), strict=True)

@@ -1,1 +1,1 @@
-"""Units of measure: the closed table, quantities as answers carry them, conversion that never loosens a limit."""
+"""Units of measure: the closed table, quantities in answers, and conversion that never loosens a limit."""

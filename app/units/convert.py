@@ -1,4 +1,4 @@
-"""Exact conversion inside one quantity kind and rounding that never loosens a limit; knows nothing of texts sent in.
+"""Exact conversion within one quantity kind, and rounding that never loosens a limit. Knows nothing of user input.
 
 Everything is a fraction until the last step. A converted maximum rounds down and a minimum up (ISO 80000-1 annex B:
 given limits are respected by rounding in one direction; ANSI/IEEE 268, now IEEE/ASTM SI 10), anything else to the
@@ -15,7 +15,7 @@ from app.units.table import Unit
 Role = Literal["nominal", "maximum", "minimum"]
 
 LEAST_STEPS = 20  # a value shown in fewer steps than this would be off by more than 2.5 %
-_FINEST = 30  # a step is divided by ten at most this often
+_FINEST = 30  # how often a step may be divided by ten
 _LONGEST_EXACT = 40  # significant digits of an exact decimal string
 
 
@@ -28,13 +28,13 @@ def linear(start: Unit, target: Unit) -> tuple[Fraction, Fraction]:
 
 
 def exact(value: Decimal | Fraction, start: Unit, target: Unit) -> Fraction:
-    """The value in the target unit, with no rounding at all."""
+    """The value in the target unit, without rounding."""
     factor, offset = linear(start, target)
     return Fraction(value) * factor + offset
 
 
 def decimal_text(number: Fraction) -> str:
-    """A plain decimal string: every digit where they end within 40, else 28 significant digits."""
+    """A plain decimal string: all digits if they end within 40, else 28 significant digits."""
     with localcontext() as context:
         context.prec = _LONGEST_EXACT
         quotient = Decimal(number.numerator) / Decimal(number.denominator)
@@ -45,7 +45,7 @@ def decimal_text(number: Fraction) -> str:
 
 
 def plain(value: Decimal) -> str:
-    """Digits as they stand, without an exponent: 7.30 stays 7.30."""
+    """Digits unchanged, without an exponent: 7.30 stays 7.30."""
     return format(value, "f")
 
 
@@ -56,7 +56,7 @@ def round_limit(value: Fraction | Decimal, step: Decimal, role: Role) -> Decimal
 
 
 def steps_rounded(above: int, below: int, step: Decimal, role: Role) -> Decimal:
-    """As `round_limit`, of above/below steps; below > 0, and the two need not be free of common factors."""
+    """Like `round_limit`, of above/below steps; below > 0, and the two need not be free of common factors."""
     whole, rest = divmod(above, below)
     if role == "minimum":
         whole += rest > 0
@@ -74,6 +74,12 @@ def _scaled(whole: int, step: Decimal) -> Decimal:
     return Decimal(f"{mantissa}E{exponent}")
 
 
+def half_last_digit(figure: Decimal) -> Decimal:
+    """Half a unit of a figure's last written digit, in its own unit: 0.05 for 7.0."""
+    exponent = figure.as_tuple().exponent
+    return Decimal(5).scaleb((exponent if isinstance(exponent, int) else 0) - 1)
+
+
 @lru_cache(maxsize=256)
 def _parts(step: str) -> tuple[int, int]:
     """The digits of a step as a whole number, and the power of ten. By text: 0.10 and 0.1 are equal."""
@@ -84,7 +90,7 @@ def _parts(step: str) -> tuple[int, int]:
 
 
 def step_for(value: Fraction, target: Unit) -> Decimal:
-    """The target's display step, divided by ten until the value spans at least 20 of it (not for temperatures)."""
+    """The target's display step, divided by ten until the value spans at least 20 steps (not for temperatures)."""
     step = target.step
     if value == 0 or target.kind == "temperature":
         return step
@@ -96,7 +102,7 @@ def step_for(value: Fraction, target: Unit) -> Decimal:
 
 
 def shifted(value: Decimal, start: Unit, target: Unit) -> Decimal | None:
-    """The published digits with the point moved, where the factor is a power of ten; else None."""
+    """The published digits with the point moved, if the factor is a power of ten; else None."""
     factor, offset = linear(start, target)
     if offset:
         return None
@@ -112,9 +118,10 @@ def shifted(value: Decimal, start: Unit, target: Unit) -> Decimal | None:
 def within(
     value: Fraction | None, minimum: Fraction, maximum: Fraction, target: Unit
 ) -> tuple[Decimal | None, Decimal, Decimal] | None:
-    """A nominal and its two limits at one step fine enough for the rounded limits to stay apart, the nominal within.
+    """A nominal and its two limits at one step that is fine enough for the rounded limits to stay apart, with the
+    nominal within.
 
-    None where the limits are one point, or as good as one: then nothing may be shown converted.
+    None if the limits are equal or nearly so: then no converted value may be shown.
     """
     if minimum >= maximum:
         return None

@@ -1,4 +1,4 @@
-"""Clicks and turns with the end they are counted from: counts, not quantities. No datum is ever assumed."""
+"""Clicks and turns with the end they are counted from: counts, not quantities. The end is never assumed."""
 
 from decimal import Decimal
 from typing import Literal, NotRequired
@@ -7,7 +7,7 @@ from typing_extensions import TypedDict
 
 End = Literal["closed", "open"]
 OTHER_END: dict[End, End] = {"closed": "open", "open": "closed"}
-NOT_STATED = "from which end is not stated"
+NOT_STATED = "counted from an unstated end"
 
 _CountedFrom = TypedDict("_CountedFrom", {"from": NotRequired[Literal["closed", "open"]]})  # `from` is a keyword
 
@@ -27,11 +27,11 @@ class Clicks(_CountedFrom):
     text: str
 
 
-_TurnedFrom = TypedDict("_TurnedFrom", {"from": Literal["least preload"]})
+_TurnedFrom = TypedDict("_TurnedFrom", {"from": Literal["minimum preload"]})
 
 
 class Turns(_TurnedFrom):
-    """The setting of a preload knob: turns inward from the least preload, as the column `preload_turns` defines it."""
+    """The setting of a preload knob: turns in from minimum preload, as the column `preload_turns` defines it."""
 
     count: float
     text: str
@@ -57,6 +57,6 @@ def clicks_view(count: int, counted_from: End | None, total: int | None, *, unkn
 
 
 def turns_view(count: Decimal) -> Turns:
-    """The turns of a preload knob, which the catalogue counts inward from the least preload."""
-    text = f"{count.normalize() + 0:f} {'turn' if count == 1 else 'turns'} in from the least preload"
-    return {"count": float(count), "from": "least preload", "text": text}
+    """The turns of a preload knob, which the catalogue counts in from minimum preload."""
+    text = f"{count.normalize() + 0:f} {'turn' if count == 1 else 'turns'} in from minimum preload"
+    return {"count": float(count), "from": "minimum preload", "text": text}

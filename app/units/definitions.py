@@ -1,8 +1,8 @@
-"""The closed list of quantity kinds and their units, as data; refuses nothing and computes nothing.
+"""The closed list of quantity kinds and their units, as data.
 
-`symbols` are accepted letter for letter, because case carries meaning in the SI (mm is not Mm); `words` in any case.
-A `step` is the smallest step that is sensible to read out in that unit. UCUM codes after the Unified Code for Units of
-Measure; pint names are the only texts that ever reach the unit library.
+`symbols` are matched exactly, because case carries meaning in the SI (mm is not Mm); `words` in any case. A `step` is
+the smallest sensible step for reading in that unit. UCUM codes follow the Unified Code for Units of Measure; pint names
+are the only texts that ever reach the unit library.
 """
 
 from dataclasses import dataclass
@@ -36,7 +36,7 @@ KINDS: tuple[Kind, ...] = get_args(Kind)
 
 @dataclass(frozen=True, slots=True)
 class Definition:
-    """One unit of one kind: what it is called, how it is coded, and where its factor comes from."""
+    """One unit of one kind: its names, its code, and the source of its factor."""
 
     kind: Kind
     name: str
@@ -58,7 +58,7 @@ class Base:
 
 BASES: dict[Kind, Base] = {
     "torque": Base("N·m", "newton*meter", "a moment of force; never an energy"),
-    "pressure": Base("Pa", "pascal", "gauge pressure: above the surrounding air, what a shock pump shows"),
+    "pressure": Base("Pa", "pascal", "gauge pressure: pressure above the surrounding air, as a shock pump shows it"),
     "absolute pressure": Base("Pa", "pascal", "pressure above vacuum"),
     "stress": Base("Pa", "pascal", "force per area inside a solid, such as proof stress"),
     "volume": Base("m³", "meter**3", "oil, spacers, chambers; `fl oz` alone means the US fluid ounce"),
@@ -67,11 +67,13 @@ BASES: dict[Kind, Base] = {
     "mass": Base("kg", "kilogram", "rider and bike; never a force"),
     "force": Base("N", "newton", "a push or pull; never a mass"),
     "spring rate": Base("N/m", "newton/meter", "force per length of a spring"),
-    "kinematic viscosity": Base("m²/s", "meter**2/second", "what oils are classed by"),
+    "kinematic viscosity": Base("m²/s", "meter**2/second", "the property that oils are classed by"),
     "dynamic viscosity": Base("Pa·s", "pascal*second", "kinematic viscosity times density"),
     "density": Base("kg/m³", "kilogram/meter**3", "mass per volume of a fluid"),
     "temperature": Base("K", "kelvin", "a point on a scale; never a difference"),
-    "temperature difference": Base("K", "kelvin", "between two temperatures; the scale's zero plays no part"),
+    "temperature difference": Base(
+        "K", "kelvin", ("difference between two temperatures, independent of the scale's zero")
+    ),
     "angle": Base("rad", "radian", "head and seat angles"),
     "duration": Base("s", "second", "time in use or elapsed"),
     "calendar time": Base("month", "month", "months and years of the calendar; never hours in use"),
@@ -81,7 +83,7 @@ BASES: dict[Kind, Base] = {
 
 
 def _joined(first: str, second: str, separators: tuple[str, ...] = ("", " ", ".", "-", "·")) -> tuple[str, ...]:
-    """Every way two space-separated lists of words are written together: `in lb` and `inch pounds` alike."""
+    """Every way to write two space-separated lists of words together: `in lb` and `inch pounds` alike."""
     return tuple(a + by + b for a, b in product(first.split(), second.split()) for by in separators)
 
 

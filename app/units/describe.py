@@ -1,4 +1,6 @@
-"""What `/v1/units` and `/v1/convert` answer: the table for a unit picker, and one exact conversion with its factor."""
+"""The answers of `/v1/units` and `/v1/convert`: the table for a unit picker, and one exact conversion with its
+factor.
+"""
 
 from decimal import Decimal
 from fractions import Fraction
@@ -21,7 +23,9 @@ MOST_DIGITS = 12
 
 
 class UnitRow(TypedDict):
-    """One unit: `base value = value * factor + offset`, both decimal strings; 28 significant digits where endless."""
+    """One unit: `base value = value * factor + offset`, both decimal strings; 28 significant digits if they do
+    not end.
+    """
 
     unit: str
     ucum: str
@@ -32,7 +36,7 @@ class UnitRow(TypedDict):
 
 
 class KindRow(TypedDict):
-    """One kind with its coherent SI base, the parameter that overrides its unit, and what each system shows."""
+    """One kind with its coherent SI base, the parameter that overrides its unit, and the unit of each system."""
 
     kind: str
     meaning: str
@@ -61,7 +65,7 @@ class Conversion(TypedDict):
 
 @cache
 def unit_table() -> UnitTable:
-    """The whole table; the same object each time, to be read only."""
+    """The complete table; the same object each time. Do not change it."""
     return UnitTable(kinds=[_kind_row(kind) for kind in KINDS])
 
 
@@ -96,18 +100,18 @@ def _unit_row(each: Unit) -> UnitRow:
 
 
 def convert(value: str, start: str, target: str, *, rounding: str = "nearest", digits: int | None = None) -> Conversion:
-    """Convert a number given as text between two units of one kind, as asked by value, from, to, round and digits.
+    """Convert a number given as text between two units of one kind: the answer for value, from, to, round and digits.
 
-    `digits` are decimals after the point; without it the target's display step holds, or the given digits where only
-    the point moves. `none` gives up to 17 significant digits. Raises Invalid: `not-a-number` and its kin,
+    `digits` are decimals after the point; without it the target's display step applies, or the given digits if only the
+    point moves. `none` gives up to 17 significant digits. Raises Invalid: `not-a-number` and similar codes,
     `unit-unknown`, `unit-of-another-kind`, `rounding-unknown`, `digits-out-of-range`.
     """
     if rounding not in ROUNDINGS:
-        sentence = f"round is one of {', '.join(ROUNDINGS)}"
+        sentence = f"round must be one of {', '.join(ROUNDINGS)}"
         raise Invalid.one("rounding-unknown", sentence, parameter="round", suggestion="nearest")
     role = next(role for name, role in ROUNDINGS.items() if name == rounding)
     if digits is not None and not 0 <= digits <= MOST_DIGITS:
-        sentence = f"digits, the decimals after the point, is between 0 and {MOST_DIGITS}"
+        sentence = f"digits, the number of decimals, must be between 0 and {MOST_DIGITS}"
         raise Invalid.one("digits-out-of-range", sentence, parameter="digits")
     given = parse_number(value, parameter="value")
     here, there = common_kind(start, target)

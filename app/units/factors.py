@@ -51,7 +51,7 @@ def kept_as(definitions: Sequence[Definition]) -> str:
 
 
 def key(definition: Definition) -> str:
-    """What the factor depends on: the unit and the base in the syntax of pint."""
+    """The inputs of the factor: the unit and the base in the syntax of pint."""
     return f"{definition.pint} in {BASES[definition.kind].pint}"
 
 

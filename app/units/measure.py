@@ -1,7 +1,7 @@
-"""Reads a parameter that is a measure: a plain number in its usual unit, or a number with a unit.
+"""Parses a parameter that is a measure: a plain number in its usual unit, or a number with a unit.
 
-Refuses, naming the parameter and how to mend it, whatever is not a finite decimal number of sensible size followed by a
-known unit of the right kind; no text takes longer than its length allows.
+Raises Invalid, naming the parameter and the fix, for anything but a finite decimal number of sensible size with a known
+unit of the right kind. The time is bounded by the length of the text.
 """
 
 import re
@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from app.errors import Invalid
-from app.units.convert import exact, linear
+from app.units.convert import exact, half_last_digit, linear
 from app.units.table import LONGEST_SPELLING, Kind, Unit, find, unit
 
 LONGEST_MEASURE = 64
@@ -18,7 +18,7 @@ _NUMBER = re.compile(r"[+-]?(?:[0-9]{1,15}(?:\.[0-9]{0,15})?|\.[0-9]{1,15})(?:[e
 _LARGEST = Decimal("1e12")
 _SMALLEST = Decimal("1e-12")
 
-# ISO 5775 bead seat diameters by the trade's names for them; the names are common practice, no source.
+# ISO 5775 bead seat diameters by their names in the trade; the names are common practice, no source.
 WHEEL_NAMES = {"29": 622, "27.5": 584, "26": 559}
 _CALLED = {bead_seat: name for name, bead_seat in WHEEL_NAMES.items()}
 _WHEEL_LEAST, _WHEEL_MOST = 200, 700
@@ -28,8 +28,8 @@ _WHEEL_LEAST, _WHEEL_MOST = 200, 700
 class Measure:
     """`value` is in `unit`, the usual unit of `kind`; the rest is as given.
 
-    `half_last_digit`, in the usual unit, is half a unit of the last digit given where a unit was given, else 0: within
-    it a length with a unit matches an offered travel.
+    `half_last_digit`, in the usual unit, is half a unit of the last given digit if a unit was given, else 0: a length
+    with a unit matches an offered travel within it.
     """
 
     kind: Kind
@@ -51,7 +51,7 @@ class MeasureReading:
 
 
 def parse_number(text: str, *, parameter: str | None = None) -> Decimal:
-    """A finite decimal of at most 15 digits before and after the point, 0 or between 1e-12 and 1e12 in size; -0 is 0.
+    """A finite decimal of at most 15 digits before and after the point, with a size of 0 or 1e-12 to 1e12; -0 is 0.
 
     Raises Invalid: `not-a-number`, `number-too-large`, `number-too-small`, `too-long`.
     """
@@ -73,8 +73,8 @@ def parse_measure(
 ) -> Measure:
     """Read `150`, `150 mm` or `5.9in`. `also` names further kinds that a unit may choose, each with its usual unit.
 
-    `minimum` and `maximum`, in the usual unit of `kind`, are inclusive and hold for that kind only. Raises Invalid:
-    the codes of `parse_number`, `unit-unknown`, `unit-of-another-kind`, `out-of-range`.
+    `minimum` and `maximum`, in the usual unit of `kind`, are inclusive and apply to that kind only. Raises Invalid: the
+    codes of `parse_number`, `unit-unknown`, `unit-of-another-kind`, `out-of-range`.
     """
     number, spelling = _split(text, parameter)
     chosen, usual_name, given = kind, usual, unit(kind, usual)
@@ -86,18 +86,16 @@ def parse_measure(
         _check_range(value, minimum, maximum, target, parameter)
     half = Decimal(0)
     if spelling:
-        exponent = number.as_tuple().exponent
-        last_digit = Decimal(1).scaleb(exponent if isinstance(exponent, int) else 0)
         factor = linear(given, target)[0]
-        half = last_digit / 2 * Decimal(factor.numerator) / Decimal(factor.denominator)
+        half = half_last_digit(number) * Decimal(factor.numerator) / Decimal(factor.denominator)
     return Measure(chosen, value, target.name, text.strip(), number, given.name, bool(spelling), half)
 
 
 def parse_reading(text: str, *, parameter: str = "reading") -> MeasureReading:
-    """Read `38mm@72psi`: how far it sags at which gauge pressure; plain numbers are mm and psi. Raises Invalid."""
+    """Read `38mm@72psi`: a sag and its gauge pressure; plain numbers are mm and psi. Raises Invalid."""
     travel, at, pressure = text.partition("@")
     if not at or "@" in pressure:
-        sentence = f"{parameter} is a sag and a gauge pressure joined by @, such as 38mm@72psi"
+        sentence = f"{parameter} must be a sag and a gauge pressure joined by @, such as 38mm@72psi"
         raise Invalid.one("reading-malformed", sentence, parameter=parameter, suggestion="38mm@72psi")
     return MeasureReading(
         parse_measure(travel, kind="length", usual="mm", parameter=parameter),
@@ -115,7 +113,7 @@ def parse_wheel_size(text: str, *, parameter: str = "wheel_size") -> int:
         return int(bare)
     raise Invalid.one(
         "wheel-size-unknown",
-        f"{parameter} is a bead seat diameter in mm (622, 584, 559, …) or one of 29, 27.5, 26",
+        f"{parameter} must be a bead seat diameter in mm (622, 584, 559, …) or one of 29, 27.5, 26",
         parameter=parameter,
     )
 
@@ -123,7 +121,7 @@ def parse_wheel_size(text: str, *, parameter: str = "wheel_size") -> int:
 def _split(text: str, parameter: str | None) -> tuple[Decimal, str]:
     """The leading number and what follows it, stripped."""
     if len(text) > LONGEST_MEASURE:
-        sentence = f"{parameter or 'a number'} takes at most {LONGEST_MEASURE} characters"
+        sentence = f"{parameter or 'a number'} may have at most {LONGEST_MEASURE} characters"
         raise Invalid.one("too-long", sentence, parameter=parameter)
     stripped = text.strip()
     found = _NUMBER.match(stripped)
@@ -132,19 +130,21 @@ def _split(text: str, parameter: str | None) -> tuple[Decimal, str]:
         raise _not_a_number(parameter, text)
     number = Decimal(found[0])
     if abs(number) > _LARGEST:
-        raise Invalid.one("number-too-large", f"{parameter or 'a number'} is at most 1e12", parameter=parameter)
+        raise Invalid.one("number-too-large", f"{parameter or 'a number'} must be at most 1e12", parameter=parameter)
     if number and abs(number) < _SMALLEST:
-        raise Invalid.one("number-too-small", f"{parameter or 'a number'} is 0 or at least 1e-12", parameter=parameter)
+        raise Invalid.one(
+            "number-too-small", f"{parameter or 'a number'} must be 0 or at least 1e-12", parameter=parameter
+        )
     return number if number else number.copy_abs(), rest.strip()
 
 
 def _not_a_number(parameter: str | None, text: str) -> Invalid:
-    mended = text.strip().replace(",", ".", 1)
-    comma = "," in text and len(text) <= LONGEST_SPELLING and _NUMBER.match(mended) is not None
-    sentence = f"{parameter or 'this'} takes a number, or a number with a unit, such as 150 or 5.9in"
+    fixed = text.strip().replace(",", ".", 1)
+    comma = "," in text and len(text) <= LONGEST_SPELLING and _NUMBER.match(fixed) is not None
+    sentence = f"{parameter or 'this'} must be a number, or a number with a unit, such as 150 or 5.9in"
     if comma:
-        sentence += "; the decimal sign is a point"
-    return Invalid.one("not-a-number", sentence, parameter=parameter, suggestion=mended if comma else None)
+        sentence += "; use a decimal point"
+    return Invalid.one("not-a-number", sentence, parameter=parameter, suggestion=fixed if comma else None)
 
 
 def _with_kind(
@@ -158,7 +158,7 @@ def _with_kind(
 
 
 def _decimal(number: Decimal, given: Unit, target: Unit) -> Decimal:
-    """Exact where the digits end within the context's 28, else rounded to 28 significant digits."""
+    """Exact if the digits end within the context's 28, else rounded to 28 significant digits."""
     fraction = exact(number, given, target)
     return Decimal(fraction.numerator) / Decimal(fraction.denominator)
 
@@ -171,12 +171,12 @@ def _check_range(value: Decimal, minimum: Decimal | None, maximum: Decimal | Non
     nearest = minimum if minimum is not None and value < minimum else maximum
     raise Invalid.one(
         "out-of-range",
-        f"{parameter} is {' and '.join(ends)}",
+        f"{parameter} must be {' and '.join(ends)}",
         parameter=parameter,
         suggestion=None if nearest is None else f"{nearest:f}",
     )
 
 
 def wheel_called(bead_seat: int) -> str:
-    """A bead seat in mm with what the wheel is called: `29 in (622 mm)`; `507 mm` for one without a name here."""
+    """A bead seat in mm with the wheel's name: `29 in (622 mm)`; `507 mm` for a wheel without a name here."""
     return f"{_CALLED[bead_seat]} in ({bead_seat} mm)" if bead_seat in _CALLED else f"{bead_seat} mm"

@@ -1,4 +1,4 @@
-"""In which units an answer is shown: as published, metric or imperial, each kind overridable; refuses foreign units."""
+"""The units an answer is shown in: as published, metric or imperial, each kind overridable. Refuses foreign units."""
 
 from collections.abc import Mapping
 from typing import Literal, NamedTuple, get_args
@@ -49,8 +49,10 @@ PARAMETERS: dict[str, Kind] = {
 
 
 class Units(NamedTuple):
-    """The choice itself; a key of what is kept of conversions. `overrides` are (kind, canonical unit) pairs in a fixed
-    order."""
+    """The chosen units, usable as a cache key of conversions.
+
+    `overrides` are (kind, canonical unit) pairs in a fixed order.
+    """
 
     system: System = "published"
     overrides: tuple[tuple[Kind, str], ...] = ()
@@ -64,7 +66,7 @@ class Units(NamedTuple):
         return published if name == published.name else unit(published.kind, name)
 
     def usual(self, kind: Kind, otherwise: str) -> Unit:
-        """The unit in which a computed value of that kind is shown; `otherwise` where nothing was chosen."""
+        """The unit in which a computed value of that kind is shown; `otherwise` if nothing was chosen."""
         return self.shown(unit(kind, otherwise))
 
 
@@ -79,7 +81,7 @@ def choose(system: str | None = None, overrides: Mapping[str, str | None] | None
     faults: list[Fault] = []
     known = next((name for name in SYSTEMS if name == ("published" if system is None else system)), None)
     if known is None:
-        faults.append(Fault("units-unknown", f"units is one of {', '.join(SYSTEMS)}", parameter="units"))
+        faults.append(Fault("units-unknown", f"units must be one of {', '.join(SYSTEMS)}", parameter="units"))
     chosen: dict[Kind, str] = {}
     for parameter, text in (overrides or {}).items():
         if text is None:

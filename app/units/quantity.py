@@ -1,6 +1,6 @@
-"""Quantities as answers carry them: built from published digits or from computed SI floats; `text` and `value` agree.
+"""Quantities in answers, made from published digits or computed SI floats; `text` and `value` agree.
 
-Refuses nothing a person sent: the units given here come from the catalogue or from code, the digits are finite.
+No user input arrives here: units come from the catalogue or from code, and digits are finite.
 """
 
 from decimal import Decimal
@@ -28,9 +28,10 @@ QuantityBasis = Literal["published", "measured", "computed"]
 
 
 class Quantity(TypedDict):
-    """A value with its unit. `text` says the same for reading out; `as_published` stands beside whatever was converted.
+    """A value with its unit. `text` is the same for reading; `as_published` is present if the value was converted.
 
-    `min` and `max` exist where limits do. `basis` exists where an answer mixes published, measured and computed values.
+    `min` and `max` are present if there are limits. `basis` is present if an answer mixes published, measured and
+    computed values.
     """
 
     value: float
@@ -57,10 +58,10 @@ def quantity(
     """A published value, limits or both, shown in the chosen units.
 
     Unconverted, the digits are exactly as published. Converted, no limit loosens: a maximum rounds down, a minimum up,
-    a nominal with limits to a value within them. `role` says what a single value is. Limits that are equal, or too
-    close for any decimal of the shown unit to lie between them, stay as published. Two limits without a nominal:
-    `value` is their middle, marked with the basis "computed", and `text` shows the limits only. Raises ValueError
-    where there is nothing to show.
+    a nominal with limits to a value within them. `role` says whether a single value is a limit. Limits that are equal,
+    or too close for any decimal of the shown unit to lie between them, stay as published. For two limits without a
+    nominal, `value` is their middle, marked with the basis "computed", and `text` shows the limits only. Raises
+    ValueError if there is nothing to show.
     """
     digits = None if value is None else str(value)
     low = None if minimum is None else str(minimum)
@@ -97,7 +98,7 @@ def _built(
 def _converted(
     start: Unit, target: Unit, value: Decimal | None, minimum: Decimal | None, maximum: Decimal | None, role: Role
 ) -> Quantity | None:
-    """In the target unit, or None where that cannot be done without loosening a limit."""
+    """In the target unit, or None if that is impossible without loosening a limit."""
     given = (value, minimum, maximum)
     moved = [None if each is None else shifted(each, start, target) for each in given]
     if all((each is None) == (digits is None) for each, digits in zip(given, moved, strict=True)):
@@ -126,7 +127,7 @@ def _one_sided(
 
 
 def _shown(where: Unit, value: Decimal | None, low: Decimal | None, high: Decimal | None) -> Quantity:
-    """The answer's shape from final digits; nothing is rounded here."""
+    """The shape of the answer from final digits; nothing is rounded here."""
     value, low, high = (None if each is None else _unsigned_zero(each) for each in (value, low, high))
     if value is None and low is not None and low == high:
         value = low
@@ -166,7 +167,7 @@ def _limits(low: Decimal | None, high: Decimal | None) -> str:
 
 
 def with_unit(digits: str, where: Unit) -> str:
-    """Digits and unit as read out; the degree and minute of angle close up (SI Brochure 5.4.3)."""
+    """Digits and unit as text; there is no space before the degree and minute of angle (SI Brochure 5.4.3)."""
     return digits + ("" if where.name in ("°", "′") else " ") + where.name
 
 
@@ -184,12 +185,12 @@ def computed(
     to: Units = AS_PUBLISHED,
     step: Decimal | None = None,
     basis: QuantityBasis | None = "computed",
-    told: bool = True,
+    band_in_text: bool = True,
 ) -> Quantity:
     """A computed value in coherent SI (the kind's base) shown in the chosen unit, rounded to its display step.
 
-    `usual` is the unit where nothing was chosen. A band is a spread, not a limit: it rounds outward, so it still holds
-    what it held; without `told` it stands in `min` and `max` alone and not in `text`. Raises ValueError for a value
+    `usual` is the unit if nothing was chosen. A band is a spread, not a limit: it rounds outward, so it still covers
+    the same values; without `band_in_text` it is in `min` and `max` but not in `text`. Raises ValueError for a value
     that is not finite.
     """
     target = _usual(to, kind, usual)
@@ -201,7 +202,7 @@ def computed(
     roles: tuple[Role, ...] = (role, "maximum", "minimum")
     shown = [_rounded(each, target, by, its) for each, its in zip(ratios, roles, strict=False)]
     result = _shown(target, shown[0], *(shown[1:] or (None, None)))
-    if band is not None and not told:
+    if band is not None and not band_in_text:
         result["text"] = _text(target, shown[0], None, None, False)
     if basis is not None:
         result["basis"] = basis
@@ -214,7 +215,7 @@ def _usual(to: Units, kind: Kind, usual: str) -> Unit:
 
 
 def _fine_enough(ratio: tuple[int, int], target: Unit) -> Decimal:
-    """As `step_for`, of an SI value as a ratio: the display step where it is fine enough, else a finer one."""
+    """Like `step_for`, of an SI value as a ratio: the display step if it is fine enough, else a finer one."""
     above, below = _counted(ratio, target, str(target.step))
     if above == 0 or abs(above) >= LEAST_STEPS * below:
         return target.step
@@ -230,7 +231,7 @@ def _rounded(ratio: tuple[int, int], target: Unit, step: Decimal, role: Role) ->
 
 
 def _counted(ratio: tuple[int, int], target: Unit, step: str) -> tuple[int, int]:
-    """How many steps of the target an SI value is, as a ratio that is not reduced: what costs most is not needed."""
+    """How many steps of the target an SI value is, as a ratio that is not reduced, because reducing costs most."""
     of_value, of_one, below = _step_ratio(target, step)
     return ratio[0] * of_value + ratio[1] * of_one, ratio[1] * below
 

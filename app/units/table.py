@@ -1,4 +1,4 @@
-"""The unit table at work: closed look-ups from spelling to unit, with the factors that pint gives.
+"""The unit table at run time: closed look-ups from spelling to unit, with the factors from pint.
 
 Client text is only ever looked up in a dictionary, after a length cap; it never reaches the unit library. Refuses an
 unknown unit (`unit-unknown`) and a unit of another kind (`unit-of-another-kind`).
@@ -45,12 +45,12 @@ class Unit:
 
 
 def normalised(spelling: str) -> str:
-    """One form for what looks alike: compatibility characters, dots, dashes, primes and runs of spaces."""
+    """One form for look-alikes: compatibility characters, dots, dashes, primes and runs of spaces."""
     return " ".join(unicodedata.normalize("NFKC", spelling.translate(_ALIKE)).translate(_ALIKE).split())
 
 
 def _spellings(definition: Definition) -> tuple[str, ...]:
-    """As listed, the canonical name first; the UCUM code too, unless a more usual kind already owns that code."""
+    """As listed, the canonical name first; also the UCUM code, unless a more usual kind already owns it."""
     derived = definition.kind in ("absolute pressure", "temperature difference") and definition.ucum not in (
         "atm",
         "hPa",
@@ -83,7 +83,7 @@ def units_of(kind: Kind) -> tuple[Unit, ...]:
 
 
 def find(spelling: str) -> tuple[Unit, ...]:
-    """Every unit so spelt, at most one of each kind; empty when there is none. Never slow, whatever the text."""
+    """Every unit with this spelling, at most one of each kind; empty if there is none. Fast for any text."""
     if len(spelling) > LONGEST_SPELLING:
         return ()
     key = normalised(spelling)
@@ -92,7 +92,10 @@ def find(spelling: str) -> tuple[Unit, ...]:
 
 
 def unit(kind: Kind, spelling: str, *, parameter: str | None = None) -> Unit:
-    """The unit of that kind so spelt. Raises Invalid: `unit-unknown`, or `unit-of-another-kind` naming both kinds."""
+    """The unit of that kind with this spelling.
+
+    Raises Invalid: `unit-unknown`, or `unit-of-another-kind` naming both kinds.
+    """
     found = find(spelling)
     for each in found:
         if each.kind == kind:
@@ -103,7 +106,7 @@ def unit(kind: Kind, spelling: str, *, parameter: str | None = None) -> Unit:
         raise Invalid.one("unit-of-another-kind", text, parameter=parameter)
     raise Invalid.one(
         "unit-unknown",
-        f"{_quoted(spelling)} is not a unit that is known here; {permitted}",
+        f"{_quoted(spelling)} is not a known unit; {permitted}",
         parameter=parameter,
         suggestion=_nearest(spelling, (kind,)),
     )
@@ -115,7 +118,7 @@ def common_kind(start: str, target: str, *, parameters: tuple[str, str] = ("from
     unknown = [
         Fault(
             "unit-unknown",
-            f"{_quoted(text)} is not a unit that is known here; /v1/units lists them all",
+            f"{_quoted(text)} is not a known unit; /v1/units lists them all",
             parameter=parameter,
             suggestion=_nearest(text, KINDS),
         )
@@ -130,8 +133,8 @@ def common_kind(start: str, target: str, *, parameters: tuple[str, str] = ("from
                 return here, there
     here, there = starts[0], targets[0]
     text = (
-        f"{here.name} is a unit of {here.kind} and {there.name} of {there.kind}; conversion stays inside one kind: "
-        f"units of {here.kind} are {_listed(here.kind)}"
+        f"{here.name} is a unit of {here.kind} and {there.name} of {there.kind}; you can only convert within "
+        f"one kind: units of {here.kind} are {_listed(here.kind)}"
     )
     raise Invalid.one("unit-of-another-kind", text, parameter=parameters[1])
 
@@ -141,8 +144,8 @@ def _listed(kind: Kind) -> str:
 
 
 def _quoted(text: str) -> str:
-    """What was sent, if it is short and harmless; never a long or unprintable text back."""
-    return f"“{text}”" if 0 < len(text) <= LONGEST_SPELLING and text.isprintable() else "what was given"
+    """The text that was sent, if it is short and harmless; never a long or unprintable text."""
+    return f"“{text}”" if 0 < len(text) <= LONGEST_SPELLING and text.isprintable() else "the text given"
 
 
 def _folded(text: str) -> str:

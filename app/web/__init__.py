@@ -1,1 +1,1 @@
-"""How questions and answers travel: routes, representations, refusals and limits; no knowledge of forks."""
+"""The web layer: routes, representations, problems and limits. It knows nothing about forks."""

@@ -7,18 +7,19 @@ needs the key itself, so a page of another site cannot make a browser write anyt
 import asyncio
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from starlette.requests import Request
 from starlette.types import Scope as Connection
 
 from app.access import audit, keys
 from app.access.keys import Caller, KeyScope
+from app.database.connections import Database
 from app.errors import Refusal, SentFromElsewhere, Unauthorised
 
 T = TypeVar("T")
 LOOKING = {"GET", "HEAD"}
-NO_KEY = "This needs an API key: Authorization: Bearer …"
+NO_KEY = "This needs an API key. Send it as Authorization: Bearer …"
 
 
 @dataclass(slots=True)
@@ -37,13 +38,13 @@ def write_context(scope: Connection) -> WriteContext:
     return found
 
 
-async def in_shop(request: Request, read: Callable[[Any], T]) -> T:
+async def in_shop(request: Request, read: Callable[[Database], T]) -> T:
     """Read the shop database: directly on SQLite, in a thread on PostgreSQL."""
     shop = request.app.state.shop
     return read(shop) if shop.is_sqlite else await asyncio.to_thread(read, shop)
 
 
-async def found_out(request: Request, ask: Callable[[Any], Caller | None]) -> Caller | Refusal | None:
+async def found_out(request: Request, ask: Callable[[Database], Caller | None]) -> Caller | Refusal | None:
     """The caller of a request, or the refusal, to be stored for the rest of the request."""
     try:
         return await in_shop(request, ask)
@@ -89,7 +90,7 @@ async def _note_failed_key(request: Request) -> None:
 
 
 def caller_was_read(scope: Connection) -> bool:
-    """Whether the answer to a request may depend on whose key was sent with it, so that it is for nobody else."""
+    """Whether the answer may depend on the key that was sent, so that it must not be shared."""
     return bool(scope["state"].get("caller_read"))
 
 
@@ -169,8 +170,8 @@ def refuse_from_elsewhere(request: Request) -> None:
     same = [value.lower() == ours for value in origin if value != "null" or not site]
     if site not in ([], ["same-origin"]) or not all(same) or not (site or same):
         raise SentFromElsewhere(
-            "This form was not sent from a page of this service. If a proxy terminates https, "
-            "LEGWORK_TRUSTED_PROXIES must name it."
+            "This form was not sent from a page of this service. If a proxy terminates https, list it in "
+            "LEGWORK_TRUSTED_PROXIES."
         )
 
 

@@ -1,7 +1,7 @@
-"""The invented demonstration below /demo: a service over a catalogue of its own, which takes no writes and no keys.
+"""The invented demonstration under /demo: a service with its own catalogue, without writes and keys.
 
-The catalogue is a file in a temporary folder, made by a child process for the first visitor. Every link of its answers
-is led below /demo at one place, here; nothing of it can reach the catalogue of the shop.
+The catalogue is a file in a temporary folder, which a child process builds for the first visitor. This module rewrites
+every link in its answers to /demo, so nothing of it can reach the shop's own catalogue.
 """
 
 import asyncio
@@ -9,6 +9,7 @@ import re
 import tempfile
 from collections.abc import Callable, MutableMapping
 from pathlib import Path
+from time import perf_counter
 from typing import Any
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -30,7 +31,7 @@ _LINKS = {
     "application/json": (re.compile(rb'"/(?=(?:v1|problems|sign-in|openapi\.json|docs)\b)'), rb'"/demo/'),
     "text/plain": (re.compile(rb"(?<![\w./:-])/(?=(?:v1|problems)/)"), rb"/demo/"),
 }
-"""By media type: what begins a link to an address of the service, and what replaces it."""
+"""By media type: how a link to an address of the service begins, and its replacement."""
 
 
 def is_below(scope: Scope) -> bool:
@@ -39,7 +40,7 @@ def is_below(scope: Scope) -> bool:
 
 
 class Demonstration:
-    """Pure ASGI. `build` makes a service from settings and a catalogue."""
+    """ASGI app. `build` makes a service from settings and a catalogue."""
 
     def __init__(self, settings: Settings, build: Callable[[Settings, Catalogue], ASGIApp]) -> None:
         self._settings = settings
@@ -49,26 +50,30 @@ class Demonstration:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["method"] not in _READS:
-            text = "The demonstration can only be looked at. To enter your own data, use your own catalogue."
+            text = "The demonstration is read-only. To enter your own data, use your own catalogue."
             response = problem_response(scope, "method-not-allowed", text, headers={"Allow": ", ".join(_READS)})
             await response(scope, receive, send)
             return
+        begun = perf_counter()
         try:
             service = await self._service()
         except Refusal as refusal:
             await refused(scope, refusal)(scope, receive, send)
             return
+        state = scope.get("state", {})
+        if "came" in state:
+            state["came"] += perf_counter() - begun  # making it is no queue on the loop
         await service(_inner(scope), receive, _Led(send))
 
     async def _service(self) -> ASGIApp:
-        """The service, made for the first who asks; all who ask meanwhile wait for it."""
+        """The service, built for the first request; others wait for it."""
         if self._making is None or (self._making.done() and self._making.exception() is not None):
             self._making = asyncio.ensure_future(self._made())
         return await asyncio.shield(self._making)
 
     async def _made(self) -> ASGIApp:
         if not SEED_DATA.is_dir():
-            raise Unavailable("The demonstration data did not come with this installation.")
+            raise Unavailable("This installation does not include the demonstration data.")
         self._folder = tempfile.TemporaryDirectory(prefix="legwork-demo-")
         files = {name: f"sqlite:///{Path(self._folder.name) / name}.db" for name in ("catalogue", "shop")}
         settings = self._settings.model_copy(
@@ -84,8 +89,8 @@ class Demonstration:
         return self._build(settings, Catalogue(Database(settings.database_url)))
 
 
-def _inner(scope: Scope) -> dict[str, Any]:
-    """The request as the demonstration's own service gets it: below its prefix, without cookie and key."""
+def _inner(scope: Scope) -> dict[str, object]:
+    """The request for the demonstration's service: without the /demo prefix, cookie and key."""
     path = scope["path"].removeprefix(PREFIX) or "/"
     raw = scope["raw_path"].removeprefix(PREFIX.encode()) or b"/"
     return {
@@ -99,7 +104,7 @@ def _inner(scope: Scope) -> dict[str, Any]:
 
 
 class _Led:
-    """Sends an answer with its links led below the prefix. An answer without links is passed on as it comes."""
+    """Sends an answer with its links rewritten to /demo. An answer without links is passed through unchanged."""
 
     def __init__(self, send: Send) -> None:
         self._send = send
@@ -134,7 +139,7 @@ class _Led:
 
 
 def _located(name: bytes, value: bytes) -> bytes:
-    """A header with its link led below the prefix."""
+    """Rewrite the link in a header to /demo."""
     if name == b"location" and value.startswith(b"/"):
         return PREFIX.encode() + value
     return re.sub(rb"</(?=v1|problems)", b"</demo/", value) if name == b"link" else value

@@ -1,6 +1,6 @@
-"""Bodies and answers of the write routes. A change has the same shape everywhere."""
+"""Bodies and answers of the write routes. A change has the same form everywhere."""
 
-from typing import Annotated, Any, Literal, NotRequired
+from typing import Annotated, Literal, NotRequired
 
 from fastapi import Query
 from pydantic import Field, TypeAdapter
@@ -9,6 +9,7 @@ from typing_extensions import TypedDict
 from app.catalogue.tables import STATEMENTS
 from app.exchange.cells import CellChange, CellCounts
 from app.exchange.editing import MOST_CHANGES
+from app.json_types import JsonObject
 from app.questions.answers.views import Caution
 from app.questions.tables.links import entry_shape
 from app.rules.finding import FindingCounts, FindingShape
@@ -27,26 +28,26 @@ Empty = Annotated[
 
 
 class ChangeBody(TypedDict):
-    """One change of one row: a whole row to put, or the id of one to withdraw.
+    """One change of one row: a whole row to put, or the id of a row to withdraw.
 
-    `empty` names the columns that a put may empty: a stored value that the row lacks is refused otherwise.
+    `empty` names the columns that a put may empty; without it a put whose row lacks a stored value is refused.
     """
 
     table: Name
     op: Literal["put", "withdraw"]
-    row: NotRequired[dict[str, Any]]
+    row: NotRequired[JsonObject]
     empty: NotRequired[Annotated[list[Name], Field(max_length=100)]]
     id: NotRequired[Name]
     reason: NotRequired[EditReason]
 
 
 class StatementPut(TypedDict):
-    """The whole row of a statement, as GET gives it; everything else of GET's answer may come along and is ignored.
+    """The whole row of a statement, as GET gives it. Other members of GET's answer may be sent too and are ignored.
 
-    `empty` names the columns that the put may empty: a stored value that the row lacks is refused otherwise.
+    `empty` names the columns that the put may empty; without it a put whose row lacks a stored value is refused.
     """
 
-    row: dict[str, Any]
+    row: JsonObject
     table: NotRequired[Name]
     op: NotRequired[Literal["put"]]
     empty: NotRequired[Annotated[list[Name], Field(max_length=100)]]
@@ -54,9 +55,9 @@ class StatementPut(TypedDict):
 
 
 class StatementPatch(TypedDict):
-    """A merge patch (RFC 7396) of GET's answer: in `row`, null empties a column and an absent one stays as it is."""
+    """A merge patch (RFC 7396) of GET's answer: in `row`, null empties a column and an absent column stays as it is."""
 
-    row: dict[str, Any]
+    row: JsonObject
     reason: NotRequired[EditReason]
 
 

@@ -1,4 +1,4 @@
-"""Faults from validation errors: stable kebab-case codes and plain sentences, never the input itself."""
+"""Turns validation errors into faults: stable kebab-case codes and plain sentences that never quote the input."""
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
@@ -74,7 +74,7 @@ def _fault(error: Mapping[str, Any]) -> Fault:
 
 
 def pointer(place: Sequence[str | int]) -> str:
-    """RFC 6901: `("rows", 3, "a/b")` is `/rows/3/a~1b`."""
+    """A JSON pointer (RFC 6901): `("rows", 3, "a/b")` is `/rows/3/a~1b`."""
     return "".join("/" + str(part).replace("~", "~0").replace("/", "~1") for part in place)
 
 

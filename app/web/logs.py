@@ -1,4 +1,4 @@
-"""The log: one line an event, JSON or key=value; no control character raw, no key and no part of one."""
+"""The log: one line per event, as JSON or key=value, with no raw control character, no key and no part of one."""
 
 import atexit
 import json
@@ -20,7 +20,7 @@ from app.settings import Settings
 
 _LEVELS = {"debug": logging.DEBUG, "info": logging.INFO, "warning": logging.WARNING, "error": logging.ERROR}
 # A key is 256 random bits: 43 characters of base64url, or 64 of hexadecimal. Ids are lower case, so they stay readable.
-# It is looked for where a run of such characters begins, else a long run would be looked through from each of them.
+# The search starts only at the beginning of a run of such characters; otherwise a long run is scanned from each one.
 _KEY = re.compile(r"(?<![A-Za-z0-9_-])(?=[a-z0-9_-]*[A-Z])[A-Za-z0-9_-]{32,}|[0-9a-fA-F]{40,}")
 
 
@@ -42,15 +42,17 @@ def build_logger(settings: Settings, to: TextIO | None = None) -> FilteringBound
 
 
 class _Lossy:
-    """A stream whose full disk is no reason to fail a request: lines that cannot be written are counted, and the next
-    that can be is followed by their number. `together`: what the requests in the event loop's queue have to say is
-    written at once, before the next are read. `apart`: other processes write to the same stream, so each line is one
-    write of the system, which for a line of up to 4,096 bytes is whole in a pipe too (POSIX, write)."""
+    """A stream that never fails a request, even if the disk is full: lines that cannot be written are counted, and the
+    count is logged with the next line that can.
+
+    `together`: the log lines of all requests in the event loop's queue are written at once, before more requests are
+    read.
+    """
 
     def __init__(self, to: TextIO, log_format: str, *, together: bool, apart: bool = False) -> None:
         self.descriptor = to.fileno() if together and apart else None
         self.to, self.lost, self.together = to, 0, together
-        self.waiting: deque[str] = deque()  # of other threads too
+        self.waiting: deque[str] = deque()  # other threads log too
         self.told = '{"event":"log lines lost","level":"warning","lost":%d}' if log_format == "json" else (
             "level='warning' event='log lines lost' lost=%d"
         )  # fmt: skip
@@ -58,7 +60,7 @@ class _Lossy:
             atexit.register(self._write_out)
 
     def write(self, line: str) -> None:
-        """A whole line."""
+        """Write a whole line."""
         queue = running_loop() if self.together else None
         if queue is not None and not self.waiting:
             queue.call_soon(self._write_out)
@@ -86,7 +88,7 @@ class _Lossy:
             self.lost += len(lines)
 
     def flush(self) -> None:
-        """Each line is, as it is written."""
+        """Write each line at once."""
 
 
 @lru_cache(maxsize=1024)
@@ -96,13 +98,14 @@ def without_keys(text: str) -> str:
 
 
 def without_keys_cut(text: str, most: int) -> str:
-    """At most `most` characters of `text`, keys replaced first: the part of a key that a cut leaves would pass."""
+    """At most `most` characters of `text`. Keys are replaced before it is cut: part of a key is not recognised."""
     return (without_keys(text) if len(text) >= 32 else text)[:most]
 
 
 def _whole(logger: Any, method: str, event: Any) -> Any:
-    """An event with its level, the time in UTC to the millisecond (RFC 3339) and its traceback, without keys; in one
-    step, as each costs a request."""
+    """Add the level, the UTC time to the millisecond (RFC 3339) and the traceback to an event, and remove keys. It is
+    one function because every request pays for it.
+    """
     milliseconds = time.time_ns() // 1_000_000
     event["level"] = method
     event["time"] = f"{_second(milliseconds // 1000)}.{milliseconds % 1000:03d}Z"
@@ -119,19 +122,20 @@ def _second(number: int) -> str:
     return time.strftime("%Y-%m-%dT%H:%M:%S", time.gmtime(number))
 
 
-def _as_json(event: Any, **_: Any) -> str:
+def _as_json(event: object, **_: object) -> str:
     line = to_json(event, serialize_unknown=True, inf_nan_mode="strings").decode()
     return line if line.isprintable() else "".join(map(_escaped, line))
 
 
 def _escaped(character: str) -> str:
-    """A character that a terminal or an editor may act on (C1 controls, separators, marks of direction) as JSON writes
-    it in ASCII; such a character stands only within the strings of a line."""
+    """Escape, as JSON does in ASCII, the characters that a terminal or editor may act on (C1 controls, separators,
+    direction marks). They occur only inside the strings of a line.
+    """
     return character if character.isprintable() else json.dumps(character)[1:-1]
 
 
 class ServerLog(logging.Handler):
-    """Passes on what the HTTP server itself has to say, so that it is one line in the same shape."""
+    """Passes on the messages of the HTTP server, so that they have the same form as our own lines."""
 
     def __init__(self, logger: FilteringBoundLogger) -> None:
         super().__init__()

@@ -124,7 +124,7 @@ def _nothing() -> list[float]:
 
 
 def _buckets(counted: list[float]) -> list[tuple[str, float]]:
-    """Cumulative, as the format requires."""
+    """The counts per bound, cumulative as the format requires."""
     so_far, found = 0.0, []
     for bound, number in zip((*map(str, BOUNDS_S), "+Inf"), counted, strict=True):
         so_far += number

@@ -10,6 +10,7 @@ from typing_extensions import TypedDict
 
 from app import errors
 from app.errors import Fault, Refusal
+from app.json_types import JsonObject
 from app.rules.finding import Report
 from app.web.contract.problem_types import PROBLEM_TYPES
 
@@ -48,7 +49,7 @@ class PastVersion(TypedDict):
 
     revision_from: int
     revision_to: int
-    row: dict[str, Any]
+    row: JsonObject
 
 
 class OpenParameter(TypedDict):
@@ -96,7 +97,7 @@ SLUG_OF: dict[type[Refusal], str] = {
     errors.Unavailable: "unavailable",
     errors.NoRoom: "no-room",
 }
-"""The problem type of each refusal; a subclass has that of its nearest parent."""
+"""The problem type of each refusal; a subclass without its own uses that of its nearest parent."""
 
 
 def short(text: str, most: int = LONGEST_TEXT) -> str:
@@ -105,12 +106,10 @@ def short(text: str, most: int = LONGEST_TEXT) -> str:
     return "".join(character if character.isprintable() else "\N{REPLACEMENT CHARACTER}" for character in cut)
 
 
-def problem_body(
-    scope: Scope, slug: str, detail: str, faults: Sequence[Fault], extra: Mapping[str, Any]
-) -> dict[str, Any]:
+def problem_body(scope: Scope, slug: str, detail: str, faults: Sequence[Fault], extra: Mapping[str, Any]) -> JsonObject:
     """The members of a problem detail; `extra` adds members and cannot replace those of the contract."""
     kind = PROBLEM_TYPES[slug]
-    body: dict[str, Any] = {
+    body: JsonObject = {
         "type": kind.link,
         "title": kind.title,
         "status": kind.status,
@@ -136,10 +135,10 @@ def status_of(refusal: Refusal) -> int:
     return PROBLEM_TYPES[slug_of(refusal)].status
 
 
-def problem_of(scope: Scope, refusal: Refusal) -> dict[str, Any]:
+def problem_of(scope: Scope, refusal: Refusal) -> JsonObject:
     """The problem detail of a refusal as a value, for one of several questions in a batch."""
     body = problem_body(scope, slug_of(refusal), refusal.detail, refusal.faults, refusal.extra)
-    found: dict[str, Any] = json.loads(json.dumps(body, ensure_ascii=False, default=str))
+    found: JsonObject = json.loads(json.dumps(body, ensure_ascii=False, default=str))
     return found
 
 

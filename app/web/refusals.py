@@ -1,4 +1,4 @@
-"""Exception handlers: our refusals, the router's 404 and 405 and the validator's 422 become problem details."""
+"""Exception handlers: our refusals, the router's 404 and 405 and FastAPI's 422 become problem details."""
 
 from collections.abc import Callable, Coroutine
 from typing import Any
@@ -43,7 +43,7 @@ async def on_http_exception(request: Request, raised: HTTPException) -> Response
 async def on_validation(request: Request, raised: RequestValidationError) -> Response:
     """Validation errors of FastAPI as faults."""
     faults = faults_of(raised.errors())
-    detail = faults[0].text if len(faults) == 1 else f"{len(faults)} things are wrong with the request."
+    detail = faults[0].text if len(faults) == 1 else f"The request has {len(faults)} errors."
     return problem_response(request.scope, "invalid", detail, faults=faults)
 
 

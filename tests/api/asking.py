@@ -1,4 +1,4 @@
-"""A client of the whole service over a catalogue in a database."""
+"""A client for the whole service, on a catalogue in a database."""
 
 import io
 
@@ -11,7 +11,7 @@ from app.settings import Settings
 
 
 def asking(database: Database) -> httpx.AsyncClient:
-    """A client of a service in this process that answers from that database."""
+    """Yields a client of an in-process service that reads that database."""
     settings = Settings(allowed_hosts=["legwork.test"])
     app = create_app(settings, Catalogue(database), log_to=io.StringIO())
     return httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url="http://legwork.test")

@@ -1,8 +1,7 @@
-"""What a program that was written against an older description would miss: anything removed or narrowed.
+"""Finds what would break a program written against an older API description: anything removed or narrowed.
 
-`broken(old, new)` names each place. What is asked may widen, what is answered may gain members; a value added to an
-answer's enum is no break, for readers are told to pass over what they do not know.
-"""
+`broken(old, new)` names each place. Requests may accept more and answers may gain members. A value added to an enum in
+an answer does not count as a break, because readers must skip values they do not know."""
 
 from collections.abc import Iterator
 from typing import Any
@@ -14,7 +13,7 @@ GREATEST = ("maximum", "exclusiveMaximum", "maxLength", "maxItems")
 
 
 def broken(old: Document, new: Document) -> list[str]:
-    """Every break between two descriptions, as sentences; none where the new one serves old programs."""
+    """Every break between two descriptions, one sentence each; empty if programs written for the old one still work."""
     return sorted(set(_paths(old, new)))
 
 
@@ -31,7 +30,7 @@ def _paths(old: Document, new: Document) -> Iterator[str]:
 
 
 class _Compared:
-    """One operation in both documents; `seen` keeps schemas that hold themselves from being followed for ever."""
+    """One operation in both documents; `seen` stops recursive schemas from being followed for ever."""
 
     def __init__(self, old: Document, new: Document) -> None:
         self.old, self.new = old, new

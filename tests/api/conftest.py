@@ -1,4 +1,4 @@
-"""Fixtures of the wire: a service in this process (`client`), its log (`log`), one behind a socket (`server`)."""
+"""Fixtures for HTTP tests: an in-process service (`client`), its log (`log`), and a service on a socket (`server`)."""
 
 import io
 import json
@@ -23,17 +23,17 @@ from tests.conftest import Fresh
 
 @pytest.fixture(scope="session")
 def shell_and_log() -> tuple[FastAPI, io.StringIO]:
-    """A service in this process, with small limits, and where it logs to."""
+    """An in-process service with small limits, and the file it logs to."""
     log = io.StringIO()
     settings = Settings(max_body_bytes=100_000, request_timeout=0.5, allowed_hosts=["legwork.test", "*.below.test"])
     app = shell(settings, log_to=log)
-    app.state.openapi_bytes()  # as at a real start, which this transport leaves out
+    app.state.openapi_bytes()  # a real start does this, but this transport skips it
     return app, log
 
 
 @pytest.fixture
 def log(shell_and_log: tuple[FastAPI, io.StringIO]) -> io.StringIO:
-    """What the service has logged in this test."""
+    """The log of the service in this test."""
     _, log = shell_and_log
     log.seek(0)
     log.truncate()
@@ -42,7 +42,7 @@ def log(shell_and_log: tuple[FastAPI, io.StringIO]) -> io.StringIO:
 
 @pytest.fixture
 def lines(log: io.StringIO) -> Callable[[], list[dict[str, Any]]]:
-    """The log, line by line; fails where a line is not one JSON object."""
+    """The log, line by line; fails if a line is not one JSON object."""
     return lambda: [json.loads(line) for line in log.getvalue().split("\n")[:-1]]
 
 
@@ -65,7 +65,7 @@ async def shops(fresh_database: Fresh, tmp_path: Path) -> AsyncIterator[tuple[Be
 
 
 class Server:
-    """A service on a real socket, in a thread; `port` is where, `log` what it has logged."""
+    """A service on a real socket, in a thread; `port` is its port, `log` its log."""
 
     def __init__(self, settings: Settings, parser: Any, **more: Any) -> None:
         self.log = io.StringIO()
@@ -86,7 +86,7 @@ class Server:
 
 @pytest.fixture(scope="session")
 def servers() -> Iterator[dict[str, Server]]:
-    """One per parser, with short clocks: what is 8 s by default is 1 s here."""
+    """One server for each HTTP parser, with short timeouts: 8 s by default is 1 s here."""
     settings = Settings(
         port=0,
         header_timeout=1,
@@ -106,5 +106,5 @@ def servers() -> Iterator[dict[str, Server]]:
 
 @pytest.fixture(params=["httptools", "h11"])
 def server(request: pytest.FixtureRequest, servers: dict[str, Server]) -> Server:
-    """Each of the two."""
+    """Each of the two servers in turn."""
     return servers[request.param]

@@ -1,8 +1,7 @@
-"""`python -m tests.api.document`: records the examples, then writes the document that is served.
+"""`python -m tests.api.document` records the examples, then writes the API description that is served.
 
-With `--release` also `tests/api/released.json.gz`, which the next documents are compared with. A file that describes
-the interface changes only by this command.
-"""
+With `--release` it also writes `tests/api/released.json.gz`, the baseline for later descriptions. Change files that
+describe the interface only with this command."""
 
 import asyncio
 import gzip
@@ -35,12 +34,12 @@ def built() -> bytes:
 
 
 def as_committed(value: Any) -> bytes:
-    """JSON that a person can compare line by line."""
+    """JSON laid out so that a person can compare it line by line."""
     return (json.dumps(value, ensure_ascii=False, indent=1) + "\n").encode()
 
 
 def record() -> None:
-    """Ask the demo and store what it says beside the code."""
+    """Query the demo and store its answers next to the code."""
     with _demo() as database, tempfile.TemporaryDirectory() as folder:
         found = {"answers": asyncio.run(_answers(database, Path(folder)))}
     with _demo() as database, tempfile.TemporaryDirectory() as folder:

@@ -1,4 +1,4 @@
-"""The export as text: what lists and rows on the wire are compared with."""
+"""The export as text, to compare lists and rows in HTTP answers with."""
 
 import csv
 import io
@@ -13,7 +13,7 @@ Cells = dict[str, str]
 
 
 def export_of(catalogue: Catalogue) -> dict[str, list[Cells]]:
-    """The rows of each table of the present export, as text."""
+    """The rows of each table in the current export, as text."""
     stream = io.BytesIO()
     with catalogue.snapshot() as snapshot:
         zipped(snapshot, snapshot.revision, stream)

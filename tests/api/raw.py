@@ -1,4 +1,4 @@
-"""Requests byte for byte against a service in this process: repeated header lines and spellings no client sends."""
+"""Byte-exact requests to an in-process service: repeated header lines and spellings that no client library sends."""
 
 from dataclasses import dataclass
 from typing import Any
@@ -9,14 +9,14 @@ Headers = list[tuple[str, str]]
 
 @dataclass(frozen=True)
 class Raw:
-    """What came back."""
+    """The raw answer."""
 
     status: int
     headers: dict[str, str]
     body: bytes
 
     def but_its_id(self) -> tuple[int, dict[str, str], bytes]:
-        """All of it but the id that each request has."""
+        """The answer without the request id, which differs each time."""
         id = self.headers.get("x-request-id", "no id")
         kept = {name: value for name, value in self.headers.items() if name != "x-request-id"}
         return self.status, kept, self.body.replace(id.encode(), b"")
@@ -25,7 +25,7 @@ class Raw:
 async def ask(
     app: Any, address: str, headers: Headers | None = None, *, method: str = "GET", host: str = "legwork.test"
 ) -> Raw:
-    """One request without a body; the scope is made as the HTTP server makes it (ASGI 3, HTTP 1.1)."""
+    """Send one request without a body; the scope is built as the HTTP server builds it (ASGI 3, HTTP 1.1)."""
     raw, _, query = address.encode("latin-1").partition(b"?")
     lines = [("host", host), *(headers or [])]
     scope = {

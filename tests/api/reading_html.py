@@ -1,4 +1,4 @@
-"""A page read strictly: tags that close, ids once, nothing inline that a strict content policy forbids."""
+"""A strict page reader: every tag closes, ids are unique, and nothing inline that a strict content policy forbids."""
 
 from html.parser import HTMLParser
 
@@ -6,7 +6,7 @@ VOID = {"meta", "link", "input", "br", "hr", "img"}
 
 
 class Page(HTMLParser):
-    """The words of a page, its links and forms. Reading fails where an element is not closed or closes another."""
+    """The words, links and forms of a page. Raises if an element is not closed or closes another one."""
 
     def __init__(self, html: str) -> None:
         super().__init__(convert_charrefs=True)
@@ -48,5 +48,5 @@ class Page(HTMLParser):
 
     @property
     def text(self) -> str:
-        """What is read, runs of white space as one space."""
+        """The visible text, with each run of white space as one space."""
         return " ".join("".join(self.words).split())

@@ -1,4 +1,4 @@
-"""What the demo answers to one request per operation and to one refused request per status: the examples."""
+"""Records the examples: the demo's answer to one request per operation, and one refusal per error status."""
 
 import dataclasses
 import json
@@ -20,12 +20,12 @@ CHASSIS = "tarnoch-raddle-37"
 FORK = {"chassis": CHASSIS, "travel": "160", "model_year": 2023, "wheel_size": "29"}
 NO_FORM = "image/x-none"
 MOST = 2
-"""So many elements of a list are kept."""
+"""A list in an example keeps at most this many elements."""
 
 
 @dataclasses.dataclass(frozen=True)
 class Asked:
-    """One request: the parameters of path and address by name, the body, and further headers."""
+    """One request: path and query parameters by name, the body, and extra headers."""
 
     operation: str
     method: str
@@ -35,7 +35,7 @@ class Asked:
     headers: Mapping[str, str] = dataclasses.field(default_factory=dict)
 
     async def send(self, client: httpx.AsyncClient, **headers: str) -> httpx.Response:
-        """The response."""
+        """Send it and return the response."""
         query = {name: value for name, value in self.parameters.items() if f"{{{name}}}" not in self.path}
         path = self.path.format(**self.parameters)
         return await client.request(
@@ -131,7 +131,7 @@ def _of_tables() -> list[Asked]:
 
 
 async def answers(service: Writing) -> dict[str, Any]:
-    """By operation id: the request, the answer cut short, and the other forms it has."""
+    """By operation id: the request, the shortened answer, and its other formats."""
     row, tag = await service.row()
     noted, anew = {**row, "note": "Read again."}, {**row, "id": f"{TORQUE}-again"}
     stand_in: dict[str, Any] = {
@@ -214,7 +214,8 @@ async def problems(database: Database, folder: Path) -> dict[str, Any]:
 
 
 def _filled(asked: Asked, stand_in: Mapping[str, Any]) -> Asked:
-    """The request with what `?…` stands for: the first row of a table, a torque noted or anew, its tag."""
+    """The request with each `?…` placeholder filled in: the first row of a table, a torque with a note or a new one,
+    its tag."""
 
     def fill(value: Any) -> Any:
         if isinstance(value, dict):
@@ -243,7 +244,7 @@ def _kept(asked: Asked, response: httpx.Response) -> dict[str, Any]:
 
 
 def _still(value: Any) -> Any:
-    """An answer without what differs from run to run, its lists cut to two."""
+    """An answer without values that differ from run to run, its lists cut to two items."""
     if isinstance(value, list):
         return [_still(inner) for inner in value[:MOST]]
     if not isinstance(value, dict):

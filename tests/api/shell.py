@@ -1,4 +1,4 @@
-"""A service with a few routes of its own, by which the shell is tested before and apart from any real question."""
+"""A service with a few test routes, to test the HTTP layer on its own, without any real question."""
 
 import asyncio
 import json
@@ -40,7 +40,7 @@ from app.web.representation import respond
 
 
 class Catalogue:
-    """Stands in for the catalogue where only its readiness matters."""
+    """A stub for the catalogue, for tests that need only its readiness."""
 
     database = SimpleNamespace(has_replica=False, is_large=lambda: False)
 
@@ -54,17 +54,17 @@ class Catalogue:
         return self.wrong
 
     def known(self) -> None:
-        """No revision: nothing is kept."""
+        """No revision, so nothing is cached."""
 
     async def number(self) -> None:
         return None
 
     def look_again(self) -> None:
-        """Nothing is known anyway."""
+        """Nothing to refresh."""
 
 
 class ThingAsked(LookupParameters):
-    """Parameters of the test's own question."""
+    """Parameters of the test question."""
 
     travel: str | None = Field(default=None, description="Travel.")
     model_year: int | None = Field(default=None, description="Model year.")
@@ -129,7 +129,7 @@ router = strict_router(prefix="/v1")
 
 @router.get("/things/{id}", operation_id="get_thing", response_class=Response, responses={200: {"model": Things}})
 async def get_thing(id: str, asked: Annotated[ThingAsked, Query()], request: Request) -> Response:
-    """A list, or as long a text as is asked for."""
+    """Returns a list, or a text as long as the request says."""
     return await respond(
         request,
         {"revision": 1, "text": (asked.travel or "x") * asked.size, "parts": PARTS if id != "none" else []},
@@ -141,26 +141,26 @@ async def get_thing(id: str, asked: Annotated[ThingAsked, Query()], request: Req
 
 @router.post("/things", operation_id="post_thing", response_class=Response, openapi_extra=json_body(SENT, "A thing."))
 async def post_thing(request: Request) -> Response:
-    """Gives back what was understood."""
+    """Returns the parsed request."""
     sent = await read_model(request, SENT)
     return Response(f"{sent['value']} {sent['name']}")
 
 
 @router.put("/things/{id}", operation_id="put_thing", response_class=Response)
 async def put_thing(id: str) -> Response:
-    """Takes a second method at the same address."""
+    """A second method at the same address."""
     return Response(status_code=204)
 
 
 @router.get("/refusals/{name}", operation_id="refuse", response_class=Response)
 async def refuse(name: str) -> Response:
-    """Raises the refusal of that name."""
+    """Raises the named refusal."""
     raise REFUSALS[name]
 
 
 @router.get("/fault", operation_id="fault", response_class=Response)
 async def fault() -> Response:
-    """Fails with what must not get out."""
+    """Fails with a text that must not reach the client."""
     raise RuntimeError("SELECT secret FROM keys; /srv/app.py")
 
 
@@ -173,7 +173,7 @@ async def slow() -> Response:
 
 @router.get("/plain", operation_id="plain", response_class=Response)
 async def plain() -> Response:
-    """Has one form only."""
+    """Has one format only."""
     return Response("plain")
 
 
@@ -187,7 +187,7 @@ async def pause() -> Response:
 
 @router.get("/long", operation_id="long", response_class=Response)
 async def long(request: Request) -> Response:
-    """Asks the database for what takes it a minute."""
+    """Runs a database query that takes a minute."""
 
     def asked(snapshot: Snapshot) -> str:
         return str(snapshot.connection.exec_driver_sql(LONG[snapshot.connection.dialect.name]).scalar())
@@ -197,7 +197,7 @@ async def long(request: Request) -> Response:
 
 @router.get("/long-beside", operation_id="long_beside", response_class=Response)
 async def long_beside(request: Request) -> Response:
-    """The same, and says so: on SQLite too it is asked in a thread."""
+    """Runs the one-minute query, but requires a thread: it leaves the event loop on SQLite too."""
 
     def asked(snapshot: Snapshot) -> str:
         snapshot.require_thread()
@@ -208,21 +208,21 @@ async def long_beside(request: Request) -> Response:
 
 @router.get("/work", operation_id="work", response_class=Response)
 async def work() -> Response:
-    """Holds the loop for 40 ms, as a lookup does that computes."""
+    """Blocks the event loop for 40 ms, like a lookup that computes."""
     time.sleep(0.04)
     return Response("done")
 
 
 @router.get("/halt", operation_id="halt", response_class=Response)
 async def halt() -> Response:
-    """Holds the loop for a second, as a pause of the process does."""
+    """Blocks the event loop for a second, like a pause of the whole process."""
     time.sleep(1)
     return Response("done")
 
 
 @router.get("/large", operation_id="large", response_class=Response)
 async def large() -> Response:
-    """200 MB, made as they are read."""
+    """200 MB, generated while they are read."""
 
     async def chunks() -> Any:
         for _ in range(3_200):
@@ -234,8 +234,8 @@ async def large() -> Response:
 def shell(settings: Settings, **more: Any) -> FastAPI:
     """The service with these routes added."""
     app = create_app(settings, more.pop("catalogue", Catalogue()), **more)
-    app.router.routes.extend(router.routes)  # as create_app does
-    app.state.openapi_bytes = cache(lambda: json.dumps(describe(app)).encode())  # with the routes added here
+    app.router.routes.extend(router.routes)  # create_app does this too
+    app.state.openapi_bytes = cache(lambda: json.dumps(describe(app)).encode())  # with the added routes
     return app
 
 

@@ -1,4 +1,4 @@
-"""A service that listens beyond this machine: where it says it answers, for whom, and whom it refuses."""
+"""A service that listens on all interfaces: which addresses it prints, which hosts it accepts, which it refuses."""
 
 import io
 import os
@@ -23,7 +23,7 @@ from tests.problems import assert_problem
 
 @contextmanager
 def serving(folder: Path, **settings: str) -> Iterator[tuple[int, str]]:
-    """`legwork serve --host 0.0.0.0` on a terminal: its port, and what it has said until it answers."""
+    """`legwork serve --host 0.0.0.0` on a terminal: its port, and its output up to the first answer."""
     environment = {name: value for name, value in os.environ.items() if not name.startswith("LEGWORK_")}
     environment["LEGWORK_DATABASE_URL"] = f"sqlite:///{folder}/catalogue.db"
     environment["LEGWORK_SHOP_DATABASE_URL"] = f"sqlite:///{folder}/shop.db"
@@ -56,9 +56,7 @@ def ask(address: str, host: str, port: int) -> httpx.Response:
 
 def test_it_answers_for_the_addresses_and_names_of_this_machine_and_says_so(tmp_path: Path) -> None:
     with serving(tmp_path) as (port, said):
-        hosts = re.findall(r"It answers for these hosts: (.*?)\. LEGWORK_ALLOWED_HOSTS sets others", said)[0].split(
-            ", "
-        )
+        hosts = re.findall(r"Allowed hosts: (.*?)\. To change them, set LEGWORK_ALLOWED_HOSTS", said)[0].split(", ")
         assert {*LOOPBACK, socket.gethostname().lower()} <= set(hosts)
         listed = re.findall(rf"http://(.+?):{port}/", said)
         assert set(listed) | set(LOOPBACK) == set(hosts)

@@ -1,4 +1,4 @@
-"""The answer cache: the same bytes as without it, never of an older revision, never what is not for everybody."""
+"""The answer cache returns the same bytes as no cache, never an older revision, and never a private answer."""
 
 import asyncio
 import io
@@ -37,7 +37,7 @@ class Counting(Catalogue):
 
 @pytest.fixture
 async def kept(loaded: Catalogue) -> AsyncIterator[tuple[httpx.AsyncClient, Counting, io.StringIO]]:
-    """A client of a service that keeps answers, the catalogue that counts, and the log."""
+    """A client of a service with an answer cache, the counting catalogue, and the log."""
     log, catalogue = io.StringIO(), Counting(loaded.database)
     async with client_of(create_app(Settings(allowed_hosts=["legwork.test"]), catalogue, log_to=log)) as client:
         yield client, catalogue, log
@@ -68,7 +68,7 @@ async def test_two_spellings_of_one_question_have_the_same_answer(kept: Kept, sp
 
 
 async def test_one_answer_serves_every_client_that_asks_the_same(kept: Kept) -> None:
-    """Lines that decide nothing are not in the key: another browser, its id, a cookie of others."""
+    """Headers that do not affect the answer are not in the key: another browser, a request id, a foreign cookie."""
     client, catalogue, log = kept
     first = await client.get(ASKED)
     for more in (
@@ -92,7 +92,7 @@ async def test_no_answer_takes_the_spelling_of_the_first_client(kept: Kept) -> N
         assert more in answer.json()["next"]
         assert ("format" in answer.json()["next"]) is (more == "format=json")
         assert more in answer.headers["link"]
-    for first, second in (("", "?format=json"), ("?format=json", "")):
+    for first, second in (("", "?units=metric"), ("?units=metric", "")):
         answers = [(await client.get(f"/problems/stale{end}")).status_code for end in (first, second, first, second)]
         assert answers[:2] == answers[2:]
         assert sorted(answers) == [200, 200, 422, 422]
@@ -106,7 +106,7 @@ async def test_another_question_or_form_is_another_answer(kept: Kept) -> None:
         (ASKED, {"Accept": "text/html"}), (f"{FITS}?travel=160&model_year=2023", {}),
     ]:  # fmt: skip
         assert (await client.get(other, headers=headers)).content != first.content, other
-    assert catalogue.asked == 7  # the page looked up what its form offers and its names too
+    assert catalogue.asked == 7  # the page also looked up its form's choices and its names
 
 
 async def test_each_answer_from_the_front_has_an_id_and_a_line_of_its_own(kept: Kept) -> None:
@@ -147,7 +147,7 @@ async def test_a_refusal_is_not_kept_and_checks_are_made_again(kept: Kept) -> No
         assert (await client.get(ASKED, headers={f"x-{number}": "1" for number in range(120)})).status_code == 431
         assert (await client.get(f"{FITS}?travel=150&travel=160")).status_code == 422
         assert (await client.get("/v1/chassis/quembry-trivet-53/fits")).status_code == 404
-    assert catalogue.asked == 3  # once for the answer, twice for the chassis that is not there
+    assert catalogue.asked == 3  # once for the answer, twice for the chassis that does not exist
 
 
 async def test_what_is_kept_is_bounded(loaded: Catalogue) -> None:
@@ -160,8 +160,7 @@ async def test_what_is_kept_is_bounded(loaded: Catalogue) -> None:
 
 
 async def test_the_same_bytes_with_and_without(loaded: Catalogue) -> None:
-    """Lookups of the demo in an order that asks many twice, in three forms; each compared with a service that keeps
-    nothing."""
+    """Demo lookups in three formats, many of them repeated; each is compared with a service that has no cache."""
     chance = random.Random(11)
     settings = Settings(allowed_hosts=["legwork.test"])
     bare = create_app(Settings(allowed_hosts=["legwork.test"], cache_bytes=0), loaded, log_to=io.StringIO())
@@ -188,7 +187,8 @@ def _without_id(answer: httpx.Response) -> tuple[dict[str, str], str]:
 
 
 async def test_no_answer_is_older_than_the_last_write(demo: Database, tmp_path: Path) -> None:
-    """On both engines: who has been told of a change sees it in the next answer, whichever form was kept before."""
+    """On both engines: a client that knows of a change sees it in the next answer, whichever format was cached
+    before."""
     async with writing(demo, tmp_path) as service:
         reader = client_of(service.app)
         for note in ("read again", "and again", "for the third time"):
@@ -234,7 +234,7 @@ async def test_the_file_is_asked_once_for_all_in_the_queue_and_again_for_the_nex
 
 
 async def test_what_another_process_wrote_is_seen(demo: Database, demo_url: str, tmp_path: Path) -> None:
-    """At once on SQLite, after at most POLL_S on PostgreSQL; `min_revision` waits for nobody."""
+    """A change is seen at once on SQLite and within POLL_S on PostgreSQL; `min_revision` does not wait."""
     app = create_app(Settings(allowed_hosts=["legwork.test"]), Catalogue(demo), log_to=io.StringIO())
     elsewhere = Database(demo_url)
     async with client_of(app) as client:

@@ -1,8 +1,7 @@
-"""Nobody gets another's answer out of what is kept, however a request is spelt; each against a service that keeps none.
+"""No client gets another client's answer from the cache, however a request is spelt; compared with no cache.
 
-Cache poisoning as it is done: one asker sends a line that the key of the store and the answer read differently, the
-next is given what was kept (RFC 9111, 4.1; the classes are those of CWE-524 and CWE-444).
-"""
+This is cache poisoning: one client sends a header that the cache key and the answer read differently, and the next
+client gets the cached result (RFC 9111, 4.1; the classes are CWE-524 and CWE-444)."""
 
 import io
 from pathlib import Path
@@ -26,7 +25,7 @@ HOSTS = ["legwork.test", "other.test"]
 
 @pytest.fixture
 def two(loaded: Catalogue) -> tuple[Service, Service]:
-    """A service that keeps answers, and one that keeps none."""
+    """A service with an answer cache, and one without."""
     return (
         create_app(Settings(allowed_hosts=HOSTS), loaded, log_to=io.StringIO()),
         create_app(Settings(allowed_hosts=HOSTS, cache_bytes=0), loaded, log_to=io.StringIO()),
@@ -52,9 +51,8 @@ async def test_of_two_alike_ranges_the_first_holds_for_each_asker(two: tuple[Ser
     assert much.headers["content-type"].startswith("text/html")
 
 
-async def test_who_is_refused_is_refused_after_another_was_answered(fresh_database: Fresh, tmp_path: Path) -> None:
-    """Every lookup that takes a key, asked with the right one, then without, with another scope, and with none in
-    force."""
+async def test_a_refused_client_stays_refused_after_another_was_answered(fresh_database: Fresh, tmp_path: Path) -> None:
+    """Every lookup that needs a key, sent with a valid key, then with none, one of another scope, and a revoked one."""
     async with demo_service(fresh_database, tmp_path) as (service, fork):
         tried = 0
         for path, method, operation in operations():

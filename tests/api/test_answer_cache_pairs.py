@@ -1,7 +1,6 @@
-"""Thousands of requests, each sent to a service that keeps answers and to one that keeps none: nothing may differ.
+"""Thousands of requests, each sent to a service with an answer cache and to one without: the answers must be equal.
 
-`LEGWORK_TEST_PAIRS=20000` sets the number of pairs for each engine and way of running.
-"""
+`LEGWORK_TEST_PAIRS=20000` sets the number of pairs for each engine and mode."""
 
 import gzip
 import io
@@ -74,7 +73,7 @@ LINES: list[Headers] = [
 
 
 def spelt(chance: random.Random, path: str) -> str:
-    """The path with one letter percent-encoded, now and then."""
+    """The path, now and then with one letter percent-encoded."""
     if chance.random() > 0.25:
         return path
     at = chance.randrange(1, max(2, len(path)))
@@ -82,7 +81,7 @@ def spelt(chance: random.Random, path: str) -> str:
 
 
 def requests(seed: int, count: int) -> Iterator[tuple[str, str, str, Headers]]:
-    """Method, address, host and header lines: a few addresses at a time, so that what is kept is asked for again."""
+    """Method, address, host and headers, drawn from a few addresses at a time so that cached answers are hit."""
     chance = random.Random(seed)
     for number in range(count):
         if number % 40 == 0:
@@ -96,8 +95,8 @@ def requests(seed: int, count: int) -> Iterator[tuple[str, str, str, Headers]]:
 
 
 def said(answer: Raw) -> tuple[int, dict[str, str], bytes]:
-    """All of an answer but the id of the request, and how many more of a rate are left: a 304 from the cache is not
-    counted."""
+    """The whole answer except the request id and the remaining rate (a 304 from the cache does not count
+    towards it)."""
     id = answer.headers["x-request-id"].encode()
     own = ("x-request-id", "ratelimit")
     headers = {name: value for name, value in answer.headers.items() if name not in own}
@@ -105,7 +104,7 @@ def said(answer: Raw) -> tuple[int, dict[str, str], bytes]:
     if headers.get("content-encoding") == "gzip" and body:
         body = gzip.decompress(body)
     if answer.status >= 400:
-        headers.pop("content-length", None)  # of the compressed bytes, which hold another id
+        headers.pop("content-length", None)  # of the compressed bytes, which contain another id
     return answer.status, headers, body.replace(id, b"")
 
 
@@ -124,7 +123,7 @@ async def test_every_answer_is_that_of_a_service_that_keeps_none(loaded: Catalog
             for more in ({}, {"cache_bytes": 0})
         )
         if way == "closed reads":
-            tokens["Bearer x"] = tokens["?key"]  # or hardly anything would be answered
+            tokens["Bearer x"] = tokens["?key"]  # otherwise hardly anything would be answered
         etags = ['"x"']
         found = {"good": 0, "unchanged": 0}
         chance = random.Random(3)
@@ -149,7 +148,7 @@ SCOPES = {"key": "read", "bench": "bench"}
 
 
 class OneRevision:
-    """Stands in for a catalogue that is always at revision 1."""
+    """A stub catalogue that is always at revision 1."""
 
     def known(self) -> int:
         return 1
@@ -159,7 +158,7 @@ class OneRevision:
 
 
 async def everything(request: Request) -> Response:
-    """All that a route can read of its request, as the answer to it."""
+    """Answers with everything that a route can read of its request."""
     scope = request.scope
     state = {name: scope["state"][name] for name in ("suffix", "if_none_match") if name in scope["state"]}
     plain = {name: repr(scope.get(name)) for name in (*PLAIN, "headers")}
@@ -171,21 +170,21 @@ PLAIN = ("method", "path", "raw_path", "query_string", "scheme", "http_version",
 
 
 async def mine(request: Request) -> Response:
-    """Whose key was sent; the route forgets to say `no-store`."""
+    """Answers with the label of the key; the route forgets to say `no-store`."""
     caller = await caller_of(request)
     body = b"nobody" if caller is None else caller.label.encode()
     return Response(body, headers={"ETag": etag_of(body), "Cache-Control": "no-cache"})
 
 
 def probed(catalogue: Any, shop: Any = None, **more: Any) -> Service:
-    """A service with two routes that read more of a request than any of ours."""
+    """A service with two routes that read more of a request than any real route does."""
     service = create_app(Settings(allowed_hosts=HOSTS, **more), catalogue, shop, log_to=io.StringIO())
     service.router.routes[:0] = [Route("/v1/everything", everything), Route("/v1/mine", mine)]
     return service
 
 
 async def test_the_key_holds_all_that_a_route_can_read() -> None:
-    """The strongest form of the test: the answer says everything that can be read of the request."""
+    """The strongest form of the test: the answer contains everything that can be read from the request."""
     kept, bare = probed(OneRevision()), probed(OneRevision(), cache_bytes=0)
     for method, address, host, lines in requests(seed=9, count=4 * PAIRS):
         address = "/v1/everything" + _end(address)

@@ -1,8 +1,7 @@
-"""Each case of bad input, misuse and fault that the service is held to, and the test that tries it.
+"""Lists each case of bad input, misuse and fault that the service must handle, with the tests that try it.
 
-A case without a test, or a test that was renamed, fails here. Where a case is one for every route, its test takes the
-routes from the description of the interface.
-"""
+A case without a test, or with a renamed test, fails here. If a case applies to every route, its test takes the routes
+from the API description."""
 
 import re
 import socket
@@ -53,16 +52,16 @@ CASES: dict[str, list[str]] = {
         "api/test_search.py::test_an_unknown_id_costs_at_most_three_known_ones"
     ],
     "NaN, Infinity, 1e999, -0, 1e-400": [
-        "api/test_strict.py::test_a_value_that_cannot_be_meant_is_refused",
+        "api/test_strict.py::test_an_invalid_value_is_refused",
         "api/test_strict.py::test_minus_zero_is_zero",
-        "api/test_json_body.py::test_what_cannot_be_meant_is_a_422",
+        "api/test_json_body.py::test_invalid_values_are_a_422",
     ],
     "2^63, 5,000 digits": [
-        "api/test_strict.py::test_a_value_that_cannot_be_meant_is_refused",
-        "api/test_json_body.py::test_what_cannot_be_meant_is_a_422",
+        "api/test_strict.py::test_an_invalid_value_is_refused",
+        "api/test_json_body.py::test_invalid_values_are_a_422",
     ],
     "lone surrogate, NUL, bidi, composed and decomposed": [
-        "api/test_strict.py::test_a_value_that_cannot_be_meant_is_refused",
+        "api/test_strict.py::test_an_invalid_value_is_refused",
         "api/test_strict.py::test_composed_and_decomposed_letters_are_the_same_word",
     ],
     "deep JSON, many keys": ["api/test_json_body.py::test_what_is_hostile_is_refused_at_once"],
@@ -136,12 +135,12 @@ CASES: dict[str, list[str]] = {
     "key at rest": ["api/test_edit_keys.py::test_the_database_keeps_the_hash_of_a_key_and_nothing_else"],
     "key timing": ["api/test_edit_keys.py::test_a_key_that_is_there_is_not_told_from_one_that_is_not_by_time"],
     "mass assignment": [
-        "api/test_edits.py::test_a_body_that_cannot_be_meant_is_refused_by_place",
+        "api/test_edits.py::test_an_invalid_body_is_refused_with_its_place",
         "api/test_forks.py::test_what_is_wrong_with_a_body_is_named_at_its_place",
     ],
     "rate limit by key and by address, clock set back": [
         "api/test_rates.py::test_a_key_is_one_client_and_others_behind_its_address_are_not",
-        "api/test_rates.py::test_who_guesses_keys_is_counted_by_the_address",
+        "api/test_rates.py::test_guessed_keys_are_counted_by_address",
         "replicas/test_shared_rates.py::test_a_rate_holds_over_both_workers",
         "replicas/test_shared_rates.py::test_a_key_is_one_client_of_both_workers",
         "api/test_edits.py::test_too_many_writes_are_refused_until_later",
@@ -164,7 +163,7 @@ CASES: dict[str, list[str]] = {
     "full disk": ["operate/test_full_disk.py::test_what_would_be_stored_is_refused_and_lookups_go_on"],
     "a database that cannot be used": [
         "operate/test_database_faults.py::test_a_service_does_not_start_on_what_it_cannot_use",
-        "operate/test_database_faults.py::test_a_fault_under_a_running_service_is_said_and_over_when_mended",
+        "operate/test_database_faults.py::test_a_fault_under_a_running_service_is_reported_and_over_when_fixed",
     ],
     "backup beside writes, restore, flipped bit": [
         "operate/test_backup.py::test_a_backup_beside_writes_is_restored_elsewhere_as_it_was_at_one_moment",
@@ -203,13 +202,13 @@ CASES: dict[str, list[str]] = {
     ],
     "more than can be answered": [
         "api/test_overload.py::test_too_much_is_sent_away_and_over_as_soon_as_it_ends",
-        "api/test_overload.py::test_a_queue_is_told_from_a_pause",
+        "api/test_overload.py::test_a_queue_differs_from_a_pause",
         "api/test_refusals.py::test_more_at_once_than_allowed_is_a_503_but_the_process_still_says_it_lives",
     ],
-    "an old client": ["api/test_compatibility.py::test_no_program_written_against_the_last_release_is_left"],
+    "an old client": ["api/test_compatibility.py::test_programs_written_against_the_last_release_still_work"],
     "another's answer out of what is kept": [
         "api/test_answer_cache_pairs.py::test_every_answer_is_that_of_a_service_that_keeps_none",
-        "api/test_answer_cache_audit.py::test_who_is_refused_is_refused_after_another_was_answered",
+        "api/test_answer_cache_audit.py::test_a_refused_client_stays_refused_after_another_was_answered",
     ],
     "documentation from our own host, strict policy": [
         "api/test_openapi.py::test_the_page_and_all_it_loads_are_ours",
@@ -229,8 +228,8 @@ def test_the_test_of_a_case_is_there(case: str) -> None:
 async def test_no_answer_opens_a_connection(
     fresh_database: Fresh, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Every operation but the exports, asked as recorded, with addresses of others in what is sent; on SQLite the
-    service has nobody to speak to (wire case 48)."""
+    """Every operation except the exports, sent as recorded, with foreign addresses in the input. On SQLite the service
+    has no peer to connect to (wire case 48)."""
     async with demo_service(fresh_database, tmp_path) as (service, fork):
 
         def refuse(*given: Any) -> None:

@@ -1,8 +1,7 @@
-"""Every operation, the writes too, asked at random inside and outside its description, judged by every check there is.
+"""Fuzzes every operation, writes included, inside and outside its description, with every available check.
 
-`test_conformance.py` asks each lookup a few times with real parameters; here what is sent may be anything. A few cases
-each, the same ones every time; LEGWORK_TEST_FUZZ_MINUTES sets for how long other ones are tried after that.
-"""
+`test_conformance.py` sends each lookup a few times with real parameters; here the input may be anything. By default it
+runs a few fixed cases; LEGWORK_TEST_FUZZ_MINUTES sets how long it then tries others."""
 
 import os
 import random
@@ -42,7 +41,7 @@ CHECKS = [
     if name not in {**NEEDS_MORE_THAN_ONE_REQUEST, **NOT_MEANT}
 ]
 TAKEN_OR_NOT = [check for check in CHECKS if check.__name__ != "negative_data_rejection"]
-"""Where what is wrong was taken out here or has no form in an address (an empty list), and so was never sent."""
+"""Cases whose fault was taken out here or cannot be written in an address (an empty list), and so was never sent."""
 OPERATIONS = [
     (path, method.upper())
     for path, item in DOCUMENT["paths"].items()
@@ -50,7 +49,7 @@ OPERATIONS = [
     if path not in IN_A_CHILD and method in ("get", "put", "post", "delete")
 ]
 TAKING = [each for each in OPERATIONS if "parameters" in DOCUMENT["paths"][each[0]][each[1].lower()]]
-"""Of any other nothing can be asked that it does not take, but an unknown parameter."""
+"""Every other operation accepts anything except an unknown parameter."""
 WRITES = [each for each in OPERATIONS if each[1] != "GET"]
 MODES = [GenerationMode.POSITIVE, GenerationMode.NEGATIVE]
 
@@ -58,7 +57,7 @@ __all__ = ["service"]
 
 
 def ask_at_random(service: Served, path: str, method: str, mode: GenerationMode, number: int, cases: int) -> list[int]:
-    """The statuses of `cases` requests; raises what schemathesis finds."""
+    """The statuses of `cases` requests; raises whatever schemathesis finds."""
     operation = service.described[path][method]
     seen: list[int] = []
 
@@ -70,7 +69,7 @@ def ask_at_random(service: Served, path: str, method: str, mode: GenerationMode,
     @given(case=operation.as_strategy(generation_mode=mode), data=st.data())
     def ask(case: Any, data: st.DataObject) -> None:
         asked = set(case.query)
-        case.query.pop("min_revision", None)  # a revision that is to come is a 503, and no fault
+        case.query.pop("min_revision", None)  # a revision in the future is a 503, and not a fault
         if mode is GenerationMode.POSITIVE and (
             known := [*service.known(path), *([TORQUE] if "statements" in path else [])]
         ):
@@ -79,13 +78,13 @@ def ask_at_random(service: Served, path: str, method: str, mode: GenerationMode,
         response = case.call(headers=service.headers)
         sent = {name for name, _ in parse_qsl(urlsplit(str(response.request.url)).query, keep_blank_values=True)}
         checks = CHECKS if asked <= sent else TAKEN_OR_NOT
-        if response.status_code != 414:  # too long a text is refused, but schemathesis does not count that as refused
+        if response.status_code != 414:  # schemathesis does not count "too long" as a refusal
             case.validate_response(response, checks=checks)
         seen.append(response.status_code)
 
     try:
         ask()
-    except Unsatisfiable:  # nothing but text is taken there: nothing is of another type
+    except Unsatisfiable:  # only text is accepted there, so nothing has another type
         assert mode is GenerationMode.NEGATIVE
     return seen
 

@@ -1,8 +1,7 @@
-"""Every parser of what a client sends, against anything: it understands or refuses in words, soon, and nothing else.
+"""Every parser of client input, given anything: it accepts the text or refuses it in words, quickly.
 
-Texts are made of what such parsers stumble over (units, digits, signs, letters of every script, what was near a match),
-not of letters alone. LEGWORK_TEST_FUZZ_MINUTES tries for longer.
-"""
+The texts are built from what trips up such parsers (units, digits, signs, letters of every script, near matches)
+besides random letters. LEGWORK_TEST_FUZZ_MINUTES tries for longer."""
 
 import importlib
 import pkgutil
@@ -52,7 +51,8 @@ CURSOR = cursors.written(Cursor(1, 88, ("fit-a", 2)), ASKED)
 
 
 def soon(call: Callable[[], Any]) -> Any:
-    """What it gives; one of three tries takes at most 50 ms of the processor, which now and then does other work."""
+    """Returns the result; one of three tries must take at most 50 ms of processor time, since other work may
+    interrupt."""
     for _ in range(3):
         begun = time.process_time()
         found = call()
@@ -62,7 +62,7 @@ def soon(call: Callable[[], Any]) -> Any:
 
 
 def understood(parser: Callable[[str], Any], text: str) -> Any:
-    """What it makes of the text, or None where it refuses; neither takes long or repeats a long text."""
+    """The parsed text, or None if it is refused; neither may take long or repeat a long text."""
     said = ""
 
     def once() -> Any:
@@ -121,7 +121,7 @@ def test_units_are_chosen_or_refused() -> None:
         chosen = understood(lambda each: preferences.choose(system, {name: each}), text)
         assert chosen is None or system in (None, *preferences.SYSTEMS)
 
-    with pytest.raises(Refusal, match="units is one of"):  # found at random: empty was as if not said
+    with pytest.raises(Refusal, match="units must be one of"):  # found at random: empty was as if not said
         preferences.choose("", {"mass_unit": "kg"})
     systems = st.one_of(st.none(), st.sampled_from(["metric", "imperial", "published"]), TEXTS)
     hold(holds, systems, st.sampled_from(sorted(preferences.PARAMETERS)), TEXTS, few=100)
@@ -133,7 +133,7 @@ def test_a_cursor_is_ours_or_refused() -> None:
             found = understood(lambda each: cursors.read(each, ASKED, (str, int)), tampered)
             assert found is None or tampered == CURSOR
 
-    holds(len(CURSOR), "=", "")  # found at random: padding that we leave out was taken
+    holds(len(CURSOR), "=", "")  # found at random: padding that we leave out was accepted
     hold(holds, st.integers(0, len(CURSOR)), st.text("AZaz09-_=+/ ", max_size=3), TEXTS, few=150)
 
 
@@ -181,11 +181,11 @@ LOOKED_FOR = {
     for text in SOURCES.values()
     for name in re.findall(r"\b([A-Z_]+)\.(?:search|findall|finditer|sub|split)\(", text)
 }
-"""Patterns that are tried at every place of a text, not at its beginning alone."""
+"""Patterns that are tried at every position of a text, not only at its start."""
 
 
 def patterns() -> dict[str, re.Pattern[Any]]:
-    """Every pattern that is kept under a name."""
+    """Every named regular expression in the code."""
     found: dict[str, re.Pattern[Any]] = {}
     for each in pkgutil.walk_packages(app.__path__, "app."):
         if not each.name.endswith("__main__"):
@@ -199,7 +199,7 @@ NEAR = ["1", "a", "A", "-", ".", "1,", "a-", "0.", "a/b;q=0", '"', "\\", "{", "'
 
 @pytest.mark.parametrize("name", patterns())
 def test_no_pattern_takes_long_over_what_nearly_matches(name: str) -> None:
-    """Wire case 28: 50 kB each, at most 50 ms of the processor. Patterns of a sibling's row see one cell of 2 kB."""
+    """Wire case 28: 50 kB each, at most 50 ms of processor time. Patterns for a sibling row see one cell of 2 kB."""
     pattern = patterns()[name]
     for near in NEAR:
         text: Any = (near * 50_000)[:50_000] + "\x01"

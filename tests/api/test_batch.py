@@ -1,4 +1,4 @@
-"""The batch: 500 mixed questions, in order, each with the status and the answer that it would have alone."""
+"""A batch of 500 mixed questions keeps their order, and each gets the status and answer that it gets alone."""
 
 import asyncio
 import json
@@ -37,7 +37,7 @@ async def client(loaded: Catalogue) -> AsyncIterator[httpx.AsyncClient]:
 
 
 class Mixture:
-    """Addresses at random: of every kind of lookup, at times of something that is not there or cannot be meant."""
+    """Random addresses of every kind of lookup, some of them for missing rows or with invalid values."""
 
     def __init__(self, chance: random.Random, ids: dict[str, list[str]]) -> None:
         self.chance, self.ids = chance, ids
@@ -94,12 +94,12 @@ class Mixture:
 
 
 def without_id(problem: dict[str, Any]) -> dict[str, Any]:
-    """A problem as it is whenever it is met."""
+    """A problem without its request id."""
     return {name: value for name, value in problem.items() if name not in ("request_id", "instance")}
 
 
 def unpaged(answer: dict[str, Any]) -> dict[str, Any]:
-    """An answer and whether it goes on: the address of the next page names the revision where a batch gave one."""
+    """The answer, and whether a next page exists: its address includes the revision if a batch gave one."""
     return {name: name == "next" or value for name, value in answer.items()}
 
 
@@ -138,7 +138,7 @@ async def test_five_hundred_mixed_questions_are_answered_as_each_would_be_alone(
 
 
 async def test_a_card_of_a_fleet_is_the_card_that_a_batch_and_the_address_alone_give(client: httpx.AsyncClient) -> None:
-    """One mechanism: a card is made or refused, in its place, as its address would be."""
+    """One mechanism: each card is made or refused in its place, just as at its own address."""
     chance = random.Random(7)
     chassis = [row["id"] for row in (await client.get("/v1/chassis")).json()["rows"]]
     good = []

@@ -1,4 +1,4 @@
-"""The bench log by form: what a form records is what the same request of a program records, and it is refused alike."""
+"""The bench log through forms: a form records what the equivalent JSON request records, and is refused alike."""
 
 import html
 import re
@@ -84,7 +84,7 @@ async def test_what_is_refused_is_said_beside_its_field_and_all_that_was_typed_s
 
 
 async def test_what_was_typed_outlives_the_session_and_is_sent_once_more(shops: Two) -> None:
-    """Only fields of the form come back, escaped; nothing is recorded before the browser is signed in again."""
+    """Only the form's own fields come back, escaped; nothing is recorded before the browser signs in again."""
     bench, _ = shops
     id = await bench.register()
     address = f"/v1/forks/{id}/record"

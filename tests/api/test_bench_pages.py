@@ -1,4 +1,4 @@
-"""Bench log, identify and histories as pages and texts: the figures of the answer, and the next step."""
+"""Bench log, identify and histories as pages and text: the figures of the answer, and the next step."""
 
 import re
 from collections.abc import Iterator
@@ -18,7 +18,7 @@ pytestmark = pytest.mark.anyio
 
 
 def numbers(value: Any, name: str = "") -> Iterator[str]:
-    """Every bare figure of an answer but those of quantities, which `quantities` gives."""
+    """Every bare figure of an answer except those of quantities, which `quantities` returns."""
     if isinstance(value, dict) and "ucum" not in value:
         for key, inner in value.items():
             yield from numbers(inner, key)
@@ -26,7 +26,7 @@ def numbers(value: Any, name: str = "") -> Iterator[str]:
         for inner in value:
             yield from numbers(inner, name)
     elif isinstance(value, int | float) and not isinstance(value, bool) and name != "version":
-        yield f"{abs(value):g}"  # below nought it is told as over
+        yield f"{abs(value):g}"  # a negative number is shown as "over"
 
 
 def said(html: str) -> str:

@@ -1,4 +1,4 @@
-"""The bicycle that fork-check draws: its points give back the figures of the answer, measured on the drawing."""
+"""The bicycle drawn by fork-check: measuring the drawing gives back the figures of the answer."""
 
 import math
 from collections.abc import Iterator
@@ -43,7 +43,7 @@ def centre(circle: ET.Element) -> Point:
 
 
 def measured(root: ET.Element, state: str, wheelbase_mm: float) -> dict[str, float]:
-    """What a rule and a protractor find on the drawing; its scale is taken from the wheelbase."""
+    """Measures the drawing with ruler and protractor; the wheelbase gives its scale."""
     rear, front = (classed(root, state, f"{which}-wheel") for which in ("rear", "front"))
     mm = wheelbase_mm / (centre(front)[0] - centre(rear)[0])
     axle, foot, crown = points(classed(root, state, "fork"))
@@ -73,8 +73,8 @@ async def frames(client: httpx.AsyncClient) -> list[dict[str, Any]]:
 
 @pytest.mark.parametrize("unit", ["mm", "in"])
 async def test_the_drawing_measures_what_the_answer_says(demo: Database, unit: str) -> None:
-    """Lengths to 1.5 mm (figures are rounded to 0.1 mm, inches to their hundredth), angles to 0.1°. Neither the length
-    of the chainstay nor the wheels are in the answer: the frame's row says them, and both must come out."""
+    """Lengths to 1.5 mm (figures are rounded to 0.1 mm, inches to their hundredth), angles to 0.1°. The answer has
+    neither chainstay length nor wheels; they are in the frame's row, and both must come out right."""
     drawn = 0
     async with asking(demo) as client:
         for frame in await frames(client):

@@ -1,4 +1,4 @@
-"""A lookup that nobody waits for any more is ended in the database, on both engines (wire case 43)."""
+"""A lookup whose client has gone is cancelled in the database, on both engines (wire case 43)."""
 
 import json
 import socket
@@ -24,14 +24,14 @@ SOON_S = 5
 
 @pytest.fixture(params=["httptools", "h11"])
 def patient(request: pytest.FixtureRequest, loaded: Catalogue) -> Iterator[Server]:
-    """A service that would wait long for its database."""
+    """A service with a long database timeout."""
     with serving(request.param, loaded, request_timeout=DEADLINE_S) as server:
         yield server
 
 
 @pytest.fixture
 def impatient(loaded: Catalogue) -> Iterator[Server]:
-    """One that waits for a second."""
+    """A service with a database timeout of one second."""
     with serving("httptools", loaded, request_timeout=1) as server:
         yield server
 
@@ -66,7 +66,7 @@ def until(reached: Callable[[], bool]) -> None:
 
 
 def asleep(catalogue: Catalogue) -> int:
-    """How many statements PostgreSQL is at for us; SQLite's are none once it answers anything."""
+    """The number of our statements that PostgreSQL is running; 0 on SQLite once it answers anything."""
     if catalogue.database.is_sqlite:
         return 0
     with catalogue.database.writer.connect() as connection:
@@ -75,14 +75,14 @@ def asleep(catalogue: Catalogue) -> int:
 
 
 def held(catalogue: Catalogue) -> int:
-    """Connections that lookups have not given back; on SQLite all have the same one."""
+    """Connections that lookups have not returned; on SQLite all share one."""
     pool = catalogue.database.reader.pool
     return pool.checkedout() if isinstance(pool, QueuePool) else 0
 
 
 @pytest.mark.parametrize("path", ["/v1/long", "/v1/long-beside"])
 def test_what_is_looked_up_ends_when_its_client_is_gone(patient: Server, loaded: Catalogue, path: str) -> None:
-    """More of them than there are threads for lookups, so that the last are never begun."""
+    """More lookups than there are threads for them, so that the last ones never start."""
     lines = [asked(patient, path) for _ in range(THREADS + 2)]
     until(lambda: loaded.database.is_sqlite or asleep(loaded) == THREADS)
     begun = time.monotonic()
@@ -103,14 +103,14 @@ def test_what_is_looked_up_ends_with_its_time(impatient: Server, loaded: Catalog
     begun = time.monotonic()
     answer = get(impatient, path)
     assert (answer.status_code, answer.headers["retry-after"]) == (503, "5")
-    assert answer.json()["detail"] == "It took too long and was given up."
+    assert answer.json()["detail"] == "The answer took too long and was abandoned."
     until(lambda: asleep(loaded) == 0)
     assert get(impatient, FITS).status_code == 200
     assert time.monotonic() - begun < SOON_S
 
 
 @pytest.mark.parametrize("loaded", ["sqlite"], indirect=True)
-def test_who_leaves_ends_a_lookup_and_no_write(patient: Server) -> None:
+def test_a_client_that_leaves_ends_a_lookup_but_not_a_write(patient: Server) -> None:
     for method in ("GET", "POST"):
         asked(patient, "/v1/pause", method).close()
     until(lambda: len(logged(patient, "/v1/pause")) == 2)

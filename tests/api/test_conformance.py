@@ -1,8 +1,7 @@
-"""Every lookup, asked at random within its description, answers as described: no fault, no member that is not said.
+"""Every lookup, sent at random within its description, answers as described: no fault and no undescribed member.
 
-schemathesis generates parameters from the committed document and judges the answers by it, here with every schema
-closed. Some requests keep what was recorded of the demo, so that answers come and not refusals alone.
-"""
+schemathesis generates parameters from the committed document and checks the answers against it, here with every schema
+closed. Some requests keep parameters recorded from the demo, so that not all are refused."""
 
 import copy
 import io
@@ -41,14 +40,14 @@ CHECKS = [
         "response_headers_conformance",
     )
 ]  # fmt: skip
-ALWAYS = {"units", "format"}  # no value of these is refused, but for a form that the answer has not
-IN_A_CHILD = {"/v1/export", "/v1/export.sqlite", "/v1/content-hash"}  # seconds each; tests/api/test_exports.py
+ALWAYS = {"units", "format"}  # no value of these is refused, except for a format that the answer does not have
+IN_A_CHILD = {"/v1/export", "/v1/export.sqlite", "/v1/content-hash"}  # takes seconds each; tests/api/test_exports.py
 NONE_THERE = {path for path in DOCUMENT["paths"] if path.startswith("/v1/forks/{id}")}  # no fork is registered
 PATHS = [path for path, item in DOCUMENT["paths"].items() if "get" in item and path not in IN_A_CHILD]
 
 
 class Served:
-    """The demo behind its description, and ids that are there."""
+    """The demo, its description, and ids that exist."""
 
     def __init__(self, database: Database, shop: Database) -> None:
         settings = settings_of(database, shop, allowed_hosts=["*"])
@@ -68,7 +67,7 @@ class Served:
         self.ids: dict[str, list[str]] = Catalogue(database).answer(ids)
 
     def known(self, path: str) -> list[str]:
-        """Ids that the path may be asked with."""
+        """Existing ids for the path."""
         return self.ids.get(path.split("/")[2], []) if path.startswith("/v1/") else []
 
 
@@ -95,7 +94,7 @@ def test_every_answer_is_as_described(path: str, service: Served) -> None:
     )  # fmt: skip
     @given(case=operation.as_strategy(), data=st.data(), kept=st.sampled_from(["all", "some", "nothing"]))
     def ask(case: Any, data: st.DataObject, kept: str) -> None:
-        case.query.pop("min_revision", None)  # a revision that is to come is a 503, and no fault
+        case.query.pop("min_revision", None)  # a revision in the future is a 503, and not a fault
         for name, value in shown.items():
             if names.get(name) == "path":
                 known = [value] if kept == "all" else [*service.known(path), value]

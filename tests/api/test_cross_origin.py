@@ -1,4 +1,4 @@
-"""The answers that let a browser's page of another origin read ours (the Fetch standard, CORS protocol)."""
+"""The headers that let a page of another origin read our answers in a browser (Fetch standard, CORS protocol)."""
 
 from typing import Any
 

@@ -1,11 +1,14 @@
-"""An empty catalogue greets with three ways on; the demonstration has a catalogue of its own and takes no writes."""
+"""An empty catalogue offers three next steps; the demo has a catalogue of its own and accepts no writes."""
 
+import asyncio
 import csv
 import re
 from pathlib import Path
+from time import perf_counter
 
 import httpx
 import pytest
+from starlette.types import Receive, Scope, Send
 
 from app.catalogue.catalogue import Catalogue, latest
 from app.database.connections import Database
@@ -21,13 +24,13 @@ MOST_PAGES = 120
 
 
 def links(body: str) -> list[str]:
-    """The addresses that a page's links and forms lead to."""
+    """The addresses of a page's links and forms."""
     found = re.findall(r'(?:href|src|action)="([^"#]+)', body)
     return [address.replace("&amp;", "&") for address in found]
 
 
 async def page(client: httpx.AsyncClient, path: str) -> str:
-    """A page that is there, in well-formed HTML."""
+    """A page that exists, in well-formed HTML."""
     response = await client.get(path, headers=PAGE)
     assert response.status_code == 200, (path, response.text)
     Page(response.text)
@@ -71,7 +74,7 @@ async def test_the_demonstration_stays_below_its_address_and_writes_nothing(data
                 continue
             for address in links(response.text):
                 if address == "/":
-                    assert '<a href="/" rel="up">To your own catalogue</a>' in response.text
+                    assert '<a href="/" rel="up">Back to your own catalogue</a>' in response.text
                 elif address.startswith("/"):
                     assert address.startswith("/demo/"), (path, address)
                     waiting.append(address)
@@ -106,6 +109,20 @@ async def test_the_demonstration_leads_programs_below_its_address_too(database: 
         assert (head.status_code, head.content) == (200, b"")
         code = (await client.get("/demo/v1/chassis/tarnoch-raddle-37/sheet.html")).text
         assert "http://legwork.test/demo/v1/chassis/tarnoch-raddle-37/sheet?revision=1" in code
+
+
+async def test_who_waits_for_the_demonstration_to_be_made_is_not_sent_away(database: Database) -> None:
+    """The first visitors wait for a child process, which is no queue on the loop."""
+    app = create_app(Settings(allowed_hosts=["legwork.test"], max_lag=0.2), Catalogue(database))
+
+    async def over_a_connection(scope: Scope, receive: Receive, send: Send) -> None:
+        scope.setdefault("state", {})["came"] = perf_counter()
+        await app(scope, receive, send)
+
+    transport = httpx.ASGITransport(over_a_connection)
+    async with httpx.AsyncClient(transport=transport, base_url="http://legwork.test") as client:
+        answers = await asyncio.gather(*(client.get("/demo/", headers=PAGE) for _ in range(3)))
+        assert [answer.status_code for answer in answers] == [200, 200, 200], answers[0].text
 
 
 async def test_a_closed_catalogue_offers_no_demonstration(database: Database) -> None:

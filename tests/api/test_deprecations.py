@@ -1,4 +1,4 @@
-"""What will go says so: in the headers of RFC 9745 and RFC 8594, and in the description."""
+"""Deprecated operations and parameters say so in the headers of RFC 9745 and RFC 8594, and in the description."""
 
 import datetime as dt
 import io
@@ -26,7 +26,7 @@ CONVERT = "/v1/convert?value=1&from=mm&to=in"
 
 @pytest.fixture
 def deprecated(loaded: Catalogue, monkeypatch: pytest.MonkeyPatch) -> Iterator[httpx.Client]:
-    """Declares `/v1/units` deprecated whole and a parameter of `/v1/convert`, and asks nothing else."""
+    """Declares `/v1/units` and one parameter of `/v1/convert` deprecated, and nothing else."""
     app = create_app(Settings(allowed_hosts=["legwork.test"]), loaded, log_to=io.StringIO())
     routes = [each for each in app.router.routes if getattr(each, "path", "") in ("/v1/units", "/v1/convert")]
     for route in routes:

@@ -1,4 +1,4 @@
-"""The committed description: it is the served one, says everything, and its examples hold."""
+"""The committed API description is the served one, describes everything, and its examples are valid."""
 
 import copy
 import json
@@ -34,7 +34,7 @@ def operations(document: Document) -> Iterator[tuple[str, str, Document]]:
 
 
 def every(node: Any, name: str = "") -> Iterator[tuple[str, Document]]:
-    """Every object of a document with the name it stands under, but what is inside examples."""
+    """Every object of a document with its key, except those inside examples."""
     if isinstance(node, dict):
         yield name, node
         for key, inner in node.items():
@@ -58,7 +58,7 @@ def test_names_are_of_one_convention_and_used_once(document: Document) -> None:
     names = [operation["operationId"] for _, _, operation in operations(document)]
     assert len(names) == len(set(names))
     assert [name for name in names if not re.fullmatch(r"[a-z]+([A-Z][a-z]+)*", name)] == []
-    schemas = document["components"]["schemas"]  # a shape of that name twice is prefixed with where it is from
+    schemas = document["components"]["schemas"]  # a second schema of that name gets its module as a prefix
     assert [name for name in schemas if not re.fullmatch(r"([A-Z][a-z]*)+", name)] == []
 
 
@@ -134,7 +134,7 @@ def test_every_example_is_what_its_schema_says(document: Document) -> None:
     exact = copy.deepcopy(document)
     for _, schema in every(exact["components"]["schemas"]):
         if "properties" in schema and isinstance(schema.get("type"), str):
-            schema.setdefault("additionalProperties", False)  # an example has nothing that is not described
+            schema.setdefault("additionalProperties", False)  # an example contains nothing that is not described
     wrong, count = [], 0
     for place, node in every(exact):
         if isinstance(node.get("examples"), dict) and "schema" in node:
@@ -144,11 +144,11 @@ def test_every_example_is_what_its_schema_says(document: Document) -> None:
                 wrong += [f"{place}: {error.json_path} {error.message[:200]}" for error in found]
                 count += 1
     assert wrong == []
-    assert count >= len(recorded("answers")) - 1 + len(recorded("problems"))  # one answers with nothing
+    assert count >= len(recorded("answers")) - 1 + len(recorded("problems"))  # one has no body
 
 
 def test_every_choice_says_what_is_chosen(document: Document) -> None:
-    """In its own words, or in those of the member, parameter or list that it stands in."""
+    """In its own description, or in that of the member, parameter or list that contains it."""
     silent = []
 
     def look(node: Any, place: str, said: bool) -> None:

@@ -1,4 +1,4 @@
-"""The refusals that the description names for an operation are those that it gives, and what takes a key is said."""
+"""Each operation gives exactly the refusals that its description names, and says if it takes a key."""
 
 import json
 from collections.abc import AsyncIterator, Iterator
@@ -32,7 +32,7 @@ def operations() -> Iterator[tuple[str, str, dict[str, Any]]]:
 
 
 class Asking:
-    """Requests with a key that may do everything, except where headers say otherwise."""
+    """Requests with a key that may do everything, unless the headers say otherwise."""
 
     def __init__(self, service: Writing, fork: str, path: str, method: str, operation: dict[str, Any]) -> None:
         self.service, self.path, self.method = service, path, method

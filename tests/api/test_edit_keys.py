@@ -1,4 +1,4 @@
-"""Keys on the wire: who is let in, what tells nobody anything, what lies at rest, and the audit of every write."""
+"""Keys over HTTP: who gets in, that refusals reveal nothing, what is stored, and the audit of every write."""
 
 import os
 import random
@@ -18,7 +18,7 @@ from tests.problems import assert_problem
 
 pytestmark = pytest.mark.anyio
 TRIES = int(os.environ.get("LEGWORK_TEST_KEY_TRIES", "400"))
-"""Of a key that is there and of one that is not, each: 2,000 are what is promised."""
+"""For each of an existing and a missing key: 2,000 are the promise."""
 STATEMENT = f"/v1/statements/{TORQUE}"
 WRITES = [
     ("POST", "/v1/imports"),
@@ -29,7 +29,7 @@ WRITES = [
 
 
 def wrong_keys(service: Writing) -> dict[str, str | None]:
-    """Every kind of key that is none."""
+    """Every kind of invalid key."""
     token = str(service.keys["edit"].token)
     revoked = keys.add(service.shop, "old", ["edit", "admin"])
     keys.revoke(service.shop, revoked.id)
@@ -167,8 +167,8 @@ async def test_the_database_keeps_the_hash_of_a_key_and_nothing_else(demo: Datab
 
 
 def test_a_key_that_is_there_is_not_told_from_one_that_is_not_by_time(demo_url: str, tmp_path: Path) -> None:
-    """The same statement is run for both, and the medians of their processor time differ by under 5 % or by noise:
-    five standard errors of the difference of two medians (1.253 times that of a mean, from the quartiles)."""
+    """Both run one statement, and the medians of their processor time differ by under 5 % or by noise: five standard
+    errors of the difference of two medians (1.253 times that of a mean, from the quartiles)."""
     chance = random.Random(9)
     with shop_beside(demo_url, tmp_path) as shop:
         known = keys.add(shop, "known", ["edit"])
@@ -178,7 +178,7 @@ def test_a_key_that_is_there_is_not_told_from_one_that_is_not_by_time(demo_url: 
         times: list[list[float]] = [[], []]
         for which in (which for _ in range(TRIES) for which in chance.sample((0, 1), 2)):
             begun = time.thread_time()
-            with pytest.raises(Unauthorised, match="this key is not in force"):
+            with pytest.raises(Unauthorised, match="this key is not valid"):
                 keys.caller(shop, tokens[which])
             times[which].append(time.thread_time() - begun)
         assert len(run) == 2 * TRIES

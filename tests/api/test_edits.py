@@ -1,4 +1,4 @@
-"""Edits of statements on the wire: what is accepted, every refusal, two editors at once, the same request again."""
+"""Edits of statements over HTTP: what is accepted, every refusal, two editors at once, and repeated requests."""
 
 import asyncio
 import itertools
@@ -120,7 +120,7 @@ BODIES: list[tuple[dict[str, Any], str, str | None]] = [
 ]
 
 
-async def test_a_body_that_cannot_be_meant_is_refused_by_place(demo: Database, tmp_path: Path) -> None:
+async def test_an_invalid_body_is_refused_with_its_place(demo: Database, tmp_path: Path) -> None:
     async with writing(demo, tmp_path) as service:
         row, tag = await service.row()
         for body, code, pointer in BODIES:
@@ -197,7 +197,7 @@ async def test_of_two_editors_at_once_one_wins_and_the_other_loses_nothing(demo:
         said = [(await service.row())[0]["value"]]
         left = dict(zip(values, answers, strict=True))
         assert left.pop(said[0]).status_code == 200
-        for value, answer in left.items():  # who lost sends again, for the present version, what still is in hand
+        for value, answer in left.items():  # the loser sends what it still has, for the current version
             while answer.status_code == 412:
                 match = {"If-Match": answer.json()["current"]}
                 answer = await service.client.put(STATEMENT, json=put(changed(row, value)), headers=match)
@@ -224,7 +224,7 @@ async def test_the_same_request_again_gives_the_same_answer_and_writes_once(demo
         other = await service.client.put(STATEMENT, json=put(changed(row, "138")), headers=headers)
         assert_problem(other, 422, code="idempotency-key-reused")
         admin = {**headers, "Authorization": f"Bearer {service.keys['admin'].token}", "If-Match": later.headers["etag"]}
-        assert (await service.client.put(STATEMENT, json=body, headers=admin)).json()["revision"] == 4  # another's key
+        assert (await service.client.put(STATEMENT, json=body, headers=admin)).json()["revision"] == 4  # another key
         bad = await service.client.put(STATEMENT, json=body, headers={**headers, "Idempotency-Key": "a b"})
         assert_problem(bad, 422, code="idempotency-key")
 

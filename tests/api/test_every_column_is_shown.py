@@ -1,8 +1,7 @@
-"""Every column of a statement is in the sheet as JSON, as text and as a page, or is listed here as hidden, and why.
+"""Every column of a statement is in the sheet as JSON, text and page, or is listed here as hidden, with the reason.
 
 The columns come from the table's description, so a new one that no view, layout or page shows fails here. So does a
-figure that an answer leaves out without a gap.
-"""
+figure that an answer leaves out without a gap."""
 
 from decimal import Decimal
 from typing import Any
@@ -63,7 +62,7 @@ BIKE: list[Row] = [
 
 
 def value_of(number: int, name: str, column: Column) -> Any:
-    """A value of a column that no other column of the row has."""
+    """A value for a column that no other column of the row has."""
     if column.refers_to is not None:
         return "fork" if column.refers_to == "chassis" else f"of-{column.refers_to}"
     if column.options:
@@ -80,7 +79,7 @@ def value_of(number: int, name: str, column: Column) -> Any:
 
 
 def full(table: type[Statement]) -> Row:
-    """A row with every column given, but no exception."""
+    """A row with every column filled, but not an exception."""
     values = {
         name: value_of(number, name, column)
         for number, (name, column) in enumerate(table.columns().items())
@@ -90,7 +89,7 @@ def full(table: type[Statement]) -> Row:
 
 
 def as_said(value: Any) -> list[str]:
-    """How an answer may write a value."""
+    """The ways in which an answer may write a value."""
     text = f"{value:g}" if isinstance(value, float) else str(value)
     return [text, text.replace("-", " ")]
 

@@ -1,4 +1,4 @@
-"""The whole catalogue on the wire: a package, a SQLite file, one hash; each the same for the same revision."""
+"""The whole catalogue over HTTP: a package, a SQLite file and a hash, each fixed for a revision."""
 
 import asyncio
 import csv
@@ -53,7 +53,7 @@ async def test_a_package_of_a_revision_is_the_same_bytes_and_loads_elsewhere(
         assert other.status_code == 200
         assert other.headers["etag"].endswith('-f1-01234567.zip"')
         part = await service.client.get("/v1/export?revision=1", headers={"Range": "bytes=1000-1999"})
-        assert (part.status_code, part.content) == (206, first.content[1000:2000])  # a cut download goes on
+        assert (part.status_code, part.content) == (206, first.content[1000:2000])  # an interrupted download resumes
         found = (await service.client.get("/v1/content-hash?revision=1")).json()
         assert found["revision"] == 1
         with zipfile.ZipFile(io.BytesIO(first.content)) as package:
@@ -93,7 +93,7 @@ async def test_a_sqlite_file_answers_as_the_catalogue_does_at_that_revision(demo
             for address in ("/v1/revisions/latest", "/v1/torques?limit=1000", "/v1/chassis?q=crock"):
                 theirs, ours = (await service.client.get(address)).json(), (await client.get(address)).json()
                 for answer in (theirs, ours):
-                    answer.get("recorded", {}).pop("added", None)  # of a copy: all that it holds
+                    answer.get("recorded", {}).pop("added", None)  # of a copy: everything in it
                 assert ours == theirs
             findings = [(await each.get("/v1/findings?limit=1000")).json() for each in (client, service.client)]
         assert findings[0]["total"] == findings[1]["total"] > 0
@@ -120,7 +120,7 @@ async def test_only_so_many_children_work_at_once(
 async def test_anonymous_exporters_do_not_keep_an_import_with_a_key_from_starting(
     demo: Database, tmp_path: Path
 ) -> None:
-    """Eight readers ask for eight exports that were not made before; meanwhile a package is imported."""
+    """Eight readers request eight exports that do not exist yet; meanwhile a package is imported."""
     for number in range(3):
         store(demo, [Maker(id=f"brand-{number}", name=f"Brand {number}")])
     async with writing(demo, tmp_path) as service:
@@ -174,7 +174,7 @@ async def test_an_export_is_made_once_for_all_who_ask_and_kept(
 
 
 async def test_another_history_with_the_same_number_is_another_export(fresh_database: Fresh, tmp_path: Path) -> None:
-    """A catalogue that was restored and then changed otherwise has other rows at the same revision."""
+    """A catalogue that was restored and then changed differently has other rows at the same revision number."""
     found = []
     with fresh_database("sqlite", False) as url:
         for name in ("One", "Other"):
@@ -229,7 +229,7 @@ def test_kept_exports_are_bounded_in_number_and_bytes(tmp_path: Path, monkeypatc
     (tmp_path / "part-abandoned.zip").write_bytes(b"x")
     os.utime(tmp_path / "part-abandoned.zip", (long_ago, long_ago))
     (tmp_path / "part-new.zip").write_bytes(b"x")
-    (tmp_path / "r12-x-f1.sqlite").write_bytes(b"x" * 9_000)  # asked for just now, larger than all there is room for
+    (tmp_path / "r12-x-f1.sqlite").write_bytes(b"x" * 9_000)  # requested just now, and larger than the whole allowance
     kept_exports.prune(tmp_path)
     names = {path.name for path in tmp_path.iterdir()}
     assert names == {"part-new.zip", "r12-x-f1.sqlite", *(f"r{number}-x-f1.zip" for number in range(5, 12))}

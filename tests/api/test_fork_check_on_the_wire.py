@@ -1,4 +1,4 @@
-"""Fork check on the wire: required parameters, units, forms and refusals."""
+"""Fork check over HTTP: required parameters, units, formats and refusals."""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""The bench log on the wire: from the job card to the work to what was fitted, and back to the next job card."""
+"""The bench log over HTTP: from the job card to the work, to the parts fitted, and on to the next job card."""
 
 from pathlib import Path
 from typing import Any
@@ -18,7 +18,7 @@ RIDER = {"rider_mass": "82 kg", "pressure": "70 psi", "exposed_stanchion": 181}
 
 
 def codes(answer: Any) -> set[tuple[str, str]]:
-    """What is wrong, and where."""
+    """The codes and places of the errors."""
     return {(error["code"], error.get("pointer", error.get("parameter"))) for error in answer.json()["errors"]}
 
 
@@ -299,6 +299,6 @@ async def test_an_export_has_all_that_is_kept(demo: Database, tmp_path: Path) ->
 
 
 def content_hash_of(database: Database) -> str:
-    """One hash of all that the catalogue holds."""
+    """A hash of everything in the catalogue."""
     with Catalogue(database).snapshot() as snapshot:
         return content_hash(snapshot)

@@ -1,4 +1,4 @@
-"""Whose forks are whose: every route of the bench log, taken from the description of the interface, asked by others."""
+"""Each shop sees only its own forks: another shop tries every route of the bench log in the API description."""
 
 from pathlib import Path
 from typing import Any

@@ -1,4 +1,4 @@
-"""Forms of an answer: which is chosen, what a spreadsheet gets, what may be kept (wire cases 15, 16, 30, 47)."""
+"""Formats of an answer: how one is chosen, CSV for spreadsheets, what may be cached (wire cases 15, 16, 30, 47)."""
 
 import csv
 import gzip

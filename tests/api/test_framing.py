@@ -1,5 +1,5 @@
-"""Where a request ends and whom it addresses, against both parsers: no offer of another protocol, no trailer and no
-expectation changes that (wire cases 53, 54, 57). The rules are those of RFC 9110 and RFC 9112."""
+"""Where a request ends and which host it addresses, with both parsers: an upgrade offer, a trailer or an expectation
+does not change that (wire cases 53, 54, 57). The rules are those of RFC 9110 and RFC 9112."""
 
 import json
 import shutil
@@ -30,11 +30,11 @@ JDK = (
     b"HTTP2-Settings: AAEAAEAAAAIAAAAAAAMAAAAAAAQBAAAAAAUAAEAAAAYABgAA\r\nUpgrade: h2c\r\n"
     b"User-Agent: Java-http-client/17.0.15\r\nContent-Type: application/json\r\n\r\n"
 )
-"""The header section that OpenJDK 17's java.net.http.HttpClient sends unless it is told HTTP/1.1, as recorded."""
+"""The header section that OpenJDK 17's java.net.http.HttpClient sends unless it is set to HTTP/1.1, as recorded."""
 
 
 def answers(response: bytes) -> list[tuple[int, bytes]]:
-    """Status and body of each answer on a connection; every answer here says its length."""
+    """Status and body of each answer on a connection; every answer here has a Content-Length."""
     found = []
     while response:
         head, _, response = response.partition(b"\r\n\r\n")
@@ -57,7 +57,7 @@ def say_in_parts(server: Server, *parts: bytes) -> bytes:
 @pytest.mark.parametrize("form", FORMS)
 @pytest.mark.parametrize("offer", OFFERS)
 def test_a_request_that_offers_another_protocol_is_read_as_any_other(server: Server, offer: str, form: str) -> None:
-    """In one packet, cut in two at several places, and amid a pipeline: one answer per request, each to its own."""
+    """In one packet, split in two at several places, and inside a pipeline: each request gets its own answer."""
     request = POST + OFFERS[offer] + FORMS[form]
     end = POST.replace(b"/things", b"/things/a").replace(b"POST", b"GET") + CLOSE
     for sent in (request + request + end, request + HEAD + b"\r\n" + request + end):
@@ -125,7 +125,7 @@ DECIDING = (
 
 
 def test_trailers_decide_nothing(server: Server) -> None:
-    """A body is answered as without them, and so is the request after it."""
+    """A body with trailers gets the same answer as one without, and so does the request after it."""
     for trailers in (b"", DECIDING, b"A: b\r\n" * 80):
         plain = POST + CHUNKED + b"\r\n" + IN_CHUNKS + trailers + b"\r\n"
         response = say(server, plain + HEAD + CLOSE)
@@ -145,7 +145,7 @@ def test_a_trailer_may_close_the_connection_but_leaves_no_request_unanswered_on_
 
 @pytest.mark.parametrize("framing", [b"Content-Length: 3\r\n", b"Transfer-Encoding: gzip\r\n"])
 def test_trailers_that_would_say_where_a_body_ends_are_refused_or_dropped(server: Server, framing: bytes) -> None:
-    """RFC 9110, 6.5.1: no sender may send them. Whatever the parser says, nothing after them is read in another way."""
+    """RFC 9110, 6.5.1: no sender may send them. Whatever the parser does, the bytes after them keep their meaning."""
     found = answers(say(server, POST + CHUNKED + b"\r\n" + IN_CHUNKS + framing + b"\r\n" + HEAD + CLOSE))
     assert [code for code, _ in found] in ([400], [200, 200])
 
@@ -171,8 +171,8 @@ def test_trailers_without_end_are_refused_within_the_limits_of_a_header(
         except (ConnectionResetError, BrokenPipeError):
             pass
         response = rest(line)
-    assert sent < 15_000_000  # of 25 to 42 MB: what lay in the buffers of both sides
-    if response:  # a reset may have taken it away
+    assert sent < 15_000_000  # of 25 to 42 MB: the rest was in the buffers of both sides
+    if response:  # a reset may have dropped it
         assert status(response) == 431
         assert problem(response)["type"] == "/problems/header-too-large"
     assert _memory() - before < 20_000_000
@@ -235,7 +235,8 @@ def test_the_target_decides_over_the_host_line(server: Server) -> None:
 def test_a_refused_expectation_closes_the_connection(
     server: Server, request_line: bytes, more: bytes, code: int
 ) -> None:
-    """The client sends no body then; without a close its next request would be taken for one (RFC 9110, 10.1.1)."""
+    """The client then sends no body; if the connection stayed open, its next request would be read as one (RFC 9110,
+    10.1.1)."""
     head = request_line + b"\r\nContent-Type: application/json\r\nExpect: 100-continue\r\n" + more + LENGTH + b"\r\n"
     with connect(server) as line:
         line.sendall(head)
@@ -261,7 +262,7 @@ def test_what_is_unreadable_after_a_request_is_refused_after_its_answer(server: 
 
 
 def test_a_request_that_was_answered_gets_no_second_answer(server: Server) -> None:
-    """It is refused at its header section; what its body says later can only end the connection."""
+    """It is refused after its header section; its body can then only end the connection."""
     with connect(server) as line:
         line.sendall(POST.replace(b"/v1/things", b"/v1/nothing") + CHUNKED + b"\r\n1\r\n")
         first = line.recv(65_536)

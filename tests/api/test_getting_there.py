@@ -1,4 +1,4 @@
-"""From the start page to every answer by tapping only: no page refuses before it asked, and no id is typed."""
+"""From the start page to every answer by tapping alone: no page refuses before it has asked, and no id is typed."""
 
 import random
 import re
@@ -20,7 +20,7 @@ MOST = 1500
 
 
 class Ways(HTMLParser):
-    """Where a page leads by a tap: links, and buttons of forms that look something up, with the fields as they are."""
+    """The links of a page, and its lookup buttons with the fields as they are filled in."""
 
     def __init__(self, at: str, html: str) -> None:
         super().__init__()
@@ -54,7 +54,7 @@ class Ways(HTMLParser):
 
 
 def kind(address: str) -> str:
-    """Addresses of one kind: the same path but for ids, the same parameters whatever they say."""
+    """The kind of an address: its path with ids masked, and the names of its parameters."""
     split = urlsplit(address)
     path = re.sub(r"^(/v1/[a-z-]+)/[^/]+", r"\1/…", split.path)
     names = sorted({*re.findall(r"(?:^|&)([a-z_]+)=", split.query)} - {"units", "revision", "skip"})
@@ -63,7 +63,7 @@ def kind(address: str) -> str:
 
 
 async def crawl(client: httpx.AsyncClient, *first: str) -> dict[str, tuple[int, Ways]]:
-    """Every kind of page that is reached by tapping, with its status."""
+    """Every kind of page that can be reached by tapping, with its status."""
     waiting, kinds, found = list(first), set(), {}
     while waiting and len(found) < MOST:
         address = waiting.pop(0).partition("#")[0]
@@ -118,11 +118,11 @@ async def test_one_question_a_page_and_the_only_choice_is_made_and_shown(loaded:
         ]  # fmt: skip
         assert "is-job-card" in response.text
         refusal = await client.get("/v1/chassis/tarnoch-raddle-37/job-card?job=travel-change")
-        assert refusal.status_code == 422  # a program is told everything at once
+        assert refusal.status_code == 422  # a program gets every error at once
 
 
 ANSWERED_NO = {"no-volume-spacers", "damper-not-serviceable", "procedure-unsafe", "spacer-limit-not-stated"}
-"""Refusals that are an answer about this fork: nothing else could have been chosen."""
+"""Refusals that are an answer about this fork: no other choice was possible."""
 
 
 @pytest.mark.parametrize("job", ["travel-change", "spacer-change", "lower-leg-service", "full-service"])
@@ -183,7 +183,7 @@ async def test_the_things_a_mechanic_may_not_know_say_how_they_are_found_out(loa
 async def test_identify_asks_one_thing_names_what_disagrees_and_folds_what_is_ruled_out(loaded: Catalogue) -> None:
     async with asking(loaded.database) as client:
         first = (await client.get("/v1/identify", headers=PAGE)).text
-        assert "How thick is a stanchion?" in first
+        assert "What is the stanchion diameter?" in first
         assert re.findall(r'name="stanchion_diameter" value="([^"]+)"', first) == [
             "31 mm", "33 mm", "35 mm", "37 mm", "39 mm", "42 mm",
         ]  # fmt: skip
@@ -198,6 +198,6 @@ async def test_identify_asks_one_thing_names_what_disagrees_and_folds_what_is_ru
             await client.get("/v1/identify?stanchion_diameter=37&wheel_size=622&model_year=2019", headers=PAGE)
         ).text
         assert "Only if you misread something" in wrong
-        assert "you found 2019, listed is 2020" in wrong
+        assert "you found 2019, the catalogue lists 2020" in wrong
         for body in (first, marks, page, wrong, (await client.get(two, headers={"Accept": "text/plain"})).text):
             assert not re.search(r"\bbits?\b|probabilit|\bscore\b|posterior", body)

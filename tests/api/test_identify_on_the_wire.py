@@ -1,4 +1,4 @@
-"""Identify on the wire: clues as parameters, the list as a spreadsheet, refusals by name."""
+"""Identify over HTTP: clues as parameters, the list as CSV, refusals by name."""
 
 import pytest
 

@@ -1,11 +1,10 @@
-"""What rests on invented data says so first: on every page, text and drawing, once, and nowhere else."""
+"""Answers that use invented data say so first, once, on every page, text and drawing; other answers do not."""
 
 from pathlib import Path
 from xml.etree import ElementTree
 
 import httpx
 import pytest
-from app.rules.clean import clean_rows
 
 from app.catalogue.catalogue import Catalogue
 from app.database.connections import Database
@@ -13,6 +12,7 @@ from tests.api.asking import asking
 from tests.api.walking import addresses
 from tests.bench.working import benches
 from tests.questions.storing import store
+from tests.rules.clean import clean_rows
 
 pytestmark = pytest.mark.anyio
 LINE = '<p class="invented" role="note">'
@@ -20,16 +20,16 @@ WITHOUT_FIGURES = (
     "/problems", "/v1/units", "/v1/standards", "/v1/rules", "/v1/revisions", "/v1/convert", "/?q=zzzzzz", "/v1/changes",
     "/v1/identify?mark=q",
 )  # fmt: skip
-"""Answers that rest on no document of the catalogue."""
+"""Answers that use no document of the catalogue."""
 
 
 def form(path: str, suffix: str) -> str:
-    """The same address in another form."""
+    """An address in another format."""
     return f"{path}{'&' if '?' in path else '?'}format={suffix}"
 
 
 async def assert_marked(client: httpx.AsyncClient, path: str, **headers: str) -> None:
-    """The page has the line above its content, the text begins with it."""
+    """The page has the line above its content, and the text begins with it."""
     body = (await client.get(form(path, "html"), headers=headers)).text
     assert body.count(LINE) == 1, path
     assert body.index(LINE) < body.index("<main"), path

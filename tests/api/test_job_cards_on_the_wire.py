@@ -1,4 +1,4 @@
-"""Job cards on the wire: one, a fleet with one shopping list, and the batch that asks many questions at once."""
+"""Job cards over HTTP: one card, a fleet with one shopping list, and a batch of many questions."""
 
 from collections import Counter
 from collections.abc import AsyncIterator
@@ -118,7 +118,7 @@ async def test_the_shopping_list_of_a_fleet_is_the_sum_of_its_cards(client: http
             held = sum(pack["size"]["value"] * pack["count"] for pack in each["packs"])
             assert held >= each["with_allowance"]["value"] > each["need"]["value"]
     washers = next(part for part in listed["parts"] if part["id"] == "crush-washer-10")
-    assert (washers["count"], washers["packs"]) == (6, 1)  # three forks of two feet each, ten in a pack
+    assert (washers["count"], washers["packs"]) == (6, 1)  # three forks with two feet each, ten in a pack
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""Bodies: what is not plain strict JSON is refused, and digits arrive as they were sent (wire cases 5–9, 17)."""
+"""Request bodies: anything but plain strict JSON is refused, and digits arrive as sent (wire cases 5–9, 17)."""
 
 import json
 import time
@@ -108,7 +108,7 @@ async def test_twenty_levels_are_not_too_deep(client: httpx.AsyncClient) -> None
         (b"[1]", "not-an-object"),
     ],
 )
-async def test_what_cannot_be_meant_is_a_422(client: httpx.AsyncClient, body: bytes, code: str) -> None:
+async def test_invalid_values_are_a_422(client: httpx.AsyncClient, body: bytes, code: str) -> None:
     response = await send(client, body)
     assert_problem(response, 422, code=code)
     assert len(response.content) < 1_000

@@ -1,8 +1,7 @@
 """Spectral and Redocly find nothing in the committed description, hints included.
 
-They come from the npm registry, in the versions named here. Where npm or the registry is missing the tests are skipped
-with the reason, except where the environment has CI set: there that is a failure.
-"""
+They come from the npm registry, in the versions named here. If npm or the registry is missing, the tests are skipped
+with the reason; if CI is set, they fail."""
 
 import json
 import os
@@ -24,7 +23,7 @@ Lint = Callable[..., subprocess.CompletedProcess[str]]
 
 @pytest.fixture(scope="module")
 def lint(tmp_path_factory: pytest.TempPathFactory) -> Lint:
-    """Runs one of the installed programs in a folder that has the ruleset."""
+    """Runs one of the installed programs in a folder with the ruleset."""
     folder = tmp_path_factory.mktemp("linters")
     wrong = _installed(folder)
     if wrong is not None:
@@ -42,7 +41,7 @@ def lint(tmp_path_factory: pytest.TempPathFactory) -> Lint:
 
 
 def _installed(folder: Path) -> str | None:
-    """Installs the linters; what stands in the way, if anything does."""
+    """Installs the linters; returns the reason if that is impossible."""
     npm = shutil.which("npm")
     if npm is None:
         return "npm is not here: the linters of the description cannot be had"

@@ -1,4 +1,4 @@
-"""Lists and rows of every table on the wire. The oracle is the export: its CSV text, filtered by plain Python."""
+"""Lists and rows of every table over HTTP. The oracle is the export: its CSV text, filtered by plain Python."""
 
 import base64
 import csv
@@ -35,12 +35,12 @@ async def demo_client(loaded: Catalogue) -> AsyncIterator[httpx.AsyncClient]:
 
 @pytest.fixture(scope="module")
 def exported(loaded: Catalogue) -> dict[str, list[Cells]]:
-    """The export of the same revision, as text."""
+    """The export of that revision, as text."""
     return export_of(loaded)
 
 
 async def whole_list(client: httpx.AsyncClient, address: str, parameters: dict[str, str]) -> list[dict[str, Any]]:
-    """The pages of a list, by following `next`."""
+    """The pages of a list, following `next`."""
     response = await client.get(address, params=parameters)
     pages = []
     while True:
@@ -54,13 +54,13 @@ async def whole_list(client: httpx.AsyncClient, address: str, parameters: dict[s
 
 
 def spreadsheet(text: str) -> list[Cells]:
-    """The rows of a CSV answer, without the apostrophe that keeps a spreadsheet from running text as a formula."""
+    """The rows of a CSV answer, without the apostrophe that stops a spreadsheet from running text as a formula."""
     rows = csv.DictReader(io.StringIO(text, newline=""))
     return [{name: cell[1:] if re.match("'[=+@-]", cell) else cell for name, cell in row.items()} for row in rows]
 
 
 def holds(cell: str, column: Column, wanted: str) -> bool:
-    """Whether a cell meets a filter: a list by one of its items, a number by its value, all else by its text."""
+    """Whether a cell matches a filter: a list by one of its items, a number by its value, anything else by its text."""
     items = cell.split(";") if column.kind.items else [cell]
     kind = (column.kind.items or column.kind).name
     if cell and kind in ("number", "figure as published", "whole number"):
@@ -69,7 +69,7 @@ def holds(cell: str, column: Column, wanted: str) -> bool:
 
 
 def random_filter(chance: random.Random, table: str, rows: list[Cells]) -> Cells:
-    """Up to three columns with a value that some row has, at times written otherwise."""
+    """Up to three columns, each with a value from some row, sometimes spelt differently."""
     columns = TABLES[table].columns()
     given: Cells = {}
     for _ in range(chance.choice([0, 1, 1, 1, 2, 3])):
@@ -118,7 +118,7 @@ async def test_a_spreadsheet_goes_on_by_its_link(
         assert page.headers["content-type"] == "text/csv; charset=utf-8"
         rows += csv.DictReader(io.StringIO(page.text, newline=""))
         following = page.links["next"]["url"] if "next" in page.links else None
-    assert rows == exported["frames"]  # negative drops too are figures, not text
+    assert rows == exported["frames"]  # negative drops are figures too, not text
 
 
 CELLS = [

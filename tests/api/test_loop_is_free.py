@@ -1,4 +1,4 @@
-"""What takes long on SQLite is done beside the loop: whoever asks something else meanwhile is answered as ever."""
+"""Slow work on SQLite runs in a thread: other requests are answered meanwhile."""
 
 import asyncio
 import pkgutil
@@ -18,7 +18,7 @@ LONG_S = 0.5
 
 
 def slow(of: Callable[..., Any]) -> Callable[..., Any]:
-    """The same after half a second."""
+    """Wraps a function so that it starts half a second later."""
 
     def slowly(*values: Any) -> Any:
         time.sleep(LONG_S)
@@ -53,7 +53,7 @@ async def test_others_are_answered_while_an_index_is_made_or_a_table_gone_throug
         waited = []
         while not all(each.done() for each in long):
             before = time.perf_counter()
-            await asyncio.sleep(0.01)  # in which the loop comes to the others
+            await asyncio.sleep(0.01)  # time for the event loop to serve the others
             again = await client.get("/v1/chassis/quembry-trivet-35/fits?travel=150&model_year=2023")
             waited.append(time.perf_counter() - before)
             assert again.status_code == 200

@@ -1,4 +1,4 @@
-"""Hundreds of parameters, with and without a name, are refused or ignored in every form: never a 500."""
+"""Hundreds of parameters, with and without a name, are refused or ignored in every format: never a 500."""
 
 from collections.abc import AsyncIterator
 from pathlib import Path
@@ -33,7 +33,7 @@ FORMS = ["application/json", "text/html", "text/plain", "text/csv"]
 
 @pytest.fixture
 async def service(fresh_database: Fresh, tmp_path: Path) -> AsyncIterator[Writing]:
-    """The service over the demo; its log is looked at for faults."""
+    """The service on the demo; afterwards its log is checked for faults."""
     with fresh_database("sqlite", True) as url:
         database = Database(url)
         async with writing(database, tmp_path) as service:

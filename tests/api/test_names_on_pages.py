@@ -1,4 +1,4 @@
-"""Pages call things by name, as the files of the catalogue do, where a program reads ids; both in the same answer."""
+"""Pages show names, as the catalogue files do, where JSON has ids; both come from one answer."""
 
 import csv
 import re
@@ -19,7 +19,7 @@ TRIVET = "/v1/chassis/quembry-trivet-35"
 
 
 def called(table: str) -> dict[str, str]:
-    """What the rows of a file are called, by id."""
+    """The names of the rows of a file, by id."""
     with (SEED_DATA / f"{table}.csv").open(encoding="utf-8") as file:
         return {row["id"]: row.get("name") or row["title"] for row in csv.DictReader(file)}
 

@@ -1,5 +1,5 @@
-"""A 304 says what its 200 says (RFC 9110, 15.4.5; RFC 9111, 3.2 and 4.3.4): a browser puts its header lines on the page
-that it has stored. For every answer that has an entity tag, in every form, from every layer."""
+"""A 304 has the headers of its 200, because a browser puts them on the stored page (RFC 9110, 15.4.5; RFC 9111, 3.2 and
+4.3.4). For every answer with an entity tag, in every format, from every layer."""
 
 import io
 import json
@@ -33,7 +33,7 @@ ALWAYS_THERE = ["/", "/docs", "/openapi.json", "/v1/export", "/v1/export.sqlite"
 
 
 def addresses(service: Writing) -> Iterator[tuple[str, list[str]]]:
-    """Every recorded lookup and what lies beside the interface: the address, and the forms it has."""
+    """Every recorded lookup and the pages outside the API: the address, and its formats."""
     paths = json.loads(service.app.state.openapi_bytes())["paths"]
     for path, methods in paths.items():
         recorded = RECORDED.get(methods.get("get", {}).get("operationId"))
@@ -48,7 +48,7 @@ def addresses(service: Writing) -> Iterator[tuple[str, list[str]]]:
 
 
 def spelt(address: str, forms: list[str]) -> Iterator[tuple[str, dict[str, str]]]:
-    """An address with each form in each way to ask for it, plain and compressed."""
+    """An address with each format chosen in each possible way, plain and compressed."""
     path, mark, query = address.partition("?")
     yield address, {}
     yield address, {"Accept-Encoding": "identity"}
@@ -62,7 +62,7 @@ def spelt(address: str, forms: list[str]) -> Iterator[tuple[str, dict[str, str]]
 
 @pytest.fixture(params=["as shipped", "keeps nothing", "with a read rate"])
 async def service(request: pytest.FixtureRequest, demo: Database, tmp_path: Path) -> AsyncIterator[Writing]:
-    """The service over the demo, in each way in which another layer answers; signed with a key."""
+    """The service on the demo, in each mode in which another layer answers; requests carry a key."""
     more: dict[str, Any] = {
         "as shipped": {}, "keeps nothing": {"cache_bytes": 0}, "with a read rate": {"read_rate": "100000/minute"},
     }[request.param]  # fmt: skip
@@ -86,7 +86,7 @@ async def test_a_304_has_the_header_lines_of_its_200(service: Writing) -> None:
 
 
 async def _compared(client: httpx.AsyncClient, address: str, headers: dict[str, str]) -> bool:
-    """Ask with the tag of the answer, at first and when it is kept, with GET and HEAD; whether it has a tag."""
+    """Send the answer's tag, before and after it is cached, with GET and HEAD; returns whether it has a tag."""
     whole = await client.get(address, headers=headers)
     if whole.status_code != 200 or "etag" not in whole.headers:
         assert whole.status_code in (200, 401, 404, 422), (address, whole.text)
@@ -109,7 +109,7 @@ def _said(answer: httpx.Response) -> dict[str, str]:
 
 
 async def test_a_304_is_decided_before_the_answer_is_kept_and_after(loaded: Catalogue) -> None:
-    """The first request that a worker gets after its start is conditional, as of a browser that was here yesterday."""
+    """The first request after a worker starts is conditional, as from a browser that was here yesterday."""
     for address in ("/", "/v1/units", "/static/card.css", "/docs", "/openapi.json", "/v1/makers.csv"):
         said = []
         for _ in range(2):

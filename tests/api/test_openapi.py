@@ -1,4 +1,4 @@
-"""The description of the interface is valid, complete and self-contained; its page loads nothing from elsewhere."""
+"""The API description is valid, complete and self-contained; its page loads nothing from other hosts."""
 
 import hashlib
 import re
@@ -25,7 +25,7 @@ def operations(document: dict[str, Any]) -> list[dict[str, Any]]:
 async def test_every_operation_is_named_once_and_says_how_it_refuses(document: dict[str, Any]) -> None:
     names = [operation["operationId"] for operation in operations(document)]
     assert len(names) == len(set(names))
-    assert [name for name in names if "__" in name or "_v1_" in name] == []  # none was made up by the framework
+    assert [name for name in names if "__" in name or "_v1_" in name] == []  # the framework made up none
     for operation in operations(document):
         assert operation["responses"]["4XX"] == {"$ref": "#/components/responses/Problem4XX"}
         assert operation["responses"]["422"] == {"$ref": "#/components/responses/Problem422"}

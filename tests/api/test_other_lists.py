@@ -1,4 +1,4 @@
-"""Lists that are no tables: warnings, changes, revisions. Pages, count and spreadsheet agree, filtered."""
+"""Lists that are not tables: warnings, changes, revisions. Pages, count and CSV agree under every filter."""
 
 import csv
 import io
@@ -29,7 +29,7 @@ async def client(loaded: Catalogue) -> AsyncIterator[httpx.AsyncClient]:
 
 
 async def agreed(client: httpx.AsyncClient, path: str, rows: str, given: dict[str, str], limit: int) -> list[Any]:
-    """The rows of all pages; as many as each page counts, and as the spreadsheet of them has."""
+    """The rows of all pages, after checking that each page's count and the CSV agree."""
     pages = await whole_list(client, path, {**given, "limit": str(limit)})
     listed = [row for page in pages for row in page[rows]]
     assert [len(page[rows]) for page in pages[:-1]] == [limit] * (len(pages) - 1)

@@ -1,4 +1,5 @@
-"""More asked than a worker can answer: those beyond are sent away soon, the others answered soon, and all after it."""
+"""More requests than a worker can answer: the excess is refused quickly, the rest answered quickly, then all is
+normal."""
 
 import asyncio
 import statistics
@@ -16,11 +17,11 @@ from tests.api.conftest import Server
 
 LAG_S = 0.4
 WORK_S = 0.04
-"""What `/v1/work` holds the loop for: 25 a second are all that can be."""
+"""How long `/v1/work` blocks the event loop: at most 25 a second are possible."""
 
 
 class Asked:
-    """Statuses by path, the seconds until the answer of those that were answered, and what else was said."""
+    """Statuses by path, seconds to answer for the requests that were answered, and everything else that was sent."""
 
     def __init__(self) -> None:
         self.seen: Counter[tuple[str, int]] = Counter()
@@ -50,7 +51,7 @@ def server() -> Iterator[Server]:
 
 
 async def sent(asked: Asked, port: int, path: str, rate: float, seconds: float) -> list[asyncio.Task[int]]:
-    """So many a second, whether those before are answered or not; the last of them are still under way."""
+    """Sends that many a second without waiting for answers; the last ones are still running on return."""
     until, due, under_way = time.monotonic() + seconds, time.monotonic(), []
     while due < until:
         under_way.append(asyncio.create_task(asked(port, path)))
@@ -60,8 +61,8 @@ async def sent(asked: Asked, port: int, path: str, rate: float, seconds: float) 
 
 
 def test_too_much_is_sent_away_and_over_as_soon_as_it_ends(server: Server) -> None:
-    """Three times what can be answered, for four seconds: answered one after the other, the last would wait for eight.
-    Each comes on a connection of its own, so most of the queue is in the kernel under uvloop."""
+    """Three times the capacity for four seconds: in a plain queue the last would wait eight. Each request has its own
+    connection, so under uvloop most of the queue is in the kernel."""
     asked = Asked()
 
     async def overload() -> float:
@@ -90,7 +91,7 @@ def test_too_much_is_sent_away_and_over_as_soon_as_it_ends(server: Server) -> No
 
 
 def test_what_can_be_answered_is_never_sent_away(server: Server) -> None:
-    """Five at once are a queue of 0.2 s; and a pause in which some come is no queue."""
+    """Five at once are a queue of 0.2 s; a few requests that arrive during a pause are not a queue."""
     asked = Asked()
 
     async def busy() -> None:
@@ -108,15 +109,15 @@ def test_what_can_be_answered_is_never_sent_away(server: Server) -> None:
 @pytest.mark.parametrize(
     ("steps", "sent_away"),
     [
-        ([30.0], 0),  # the process stood still
+        ([30.0], 0),  # the process was paused
         ([0.1] * 9, 0),
-        ([0.1] * 12, 2),  # those that waited for more than a second
+        ([0.1] * 12, 2),  # the ones that waited more than a second
         ([0.1, 0.1, 5.0, 0.1, 0.1], 0),  # the pause counts for a quarter of a second
-        ([5.0, 5.0, 5.0, 5.0, 5.0, 5.0], 2),  # six in a row are no pause
+        ([5.0, 5.0, 5.0, 5.0, 5.0, 5.0], 2),  # six in a row are not a pause
     ],
 )
-def test_a_queue_is_told_from_a_pause(monkeypatch: pytest.MonkeyPatch, steps: list[float], sent_away: int) -> None:
-    """Requests that came at one moment, each begun a step after the one before; the limit is a second."""
+def test_a_queue_differs_from_a_pause(monkeypatch: pytest.MonkeyPatch, steps: list[float], sent_away: int) -> None:
+    """Requests that arrive at one moment, each started one step after the last; the limit is a second."""
     now = 1_000.0
     monkeypatch.setattr(waiting, "perf_counter", lambda: now)
     answered: list[int] = []
@@ -135,7 +136,7 @@ def test_a_queue_is_told_from_a_pause(monkeypatch: pytest.MonkeyPatch, steps: li
     async def begin(came: float, path: str = "/v1/makers") -> None:
         await layer({"type": "http", "path": path, "headers": [], "state": {"came": came}}, receive, send)
 
-    now += 600  # nothing was asked for ten minutes
+    now += 600  # no requests for ten minutes
     came = now
 
     async def all_of_them() -> None:

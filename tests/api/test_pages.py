@@ -1,4 +1,4 @@
-"""Every answer of the demo as a page and as text: the same figures as JSON, well formed, small, and safe to look at."""
+"""Every demo answer as a page and as text: the same figures as JSON, well-formed, small and safe."""
 
 import csv
 import io
@@ -25,7 +25,7 @@ pytestmark = pytest.mark.anyio
 
 HTML, TEXT = {"Accept": "text/html"}, {"Accept": "text/plain"}
 LARGEST = 60_000  # bytes of a page without its plot
-SLOWEST_S = 0.25  # of the processor for any page of the demo, asked for the first time; 0.043 was the worst measured
+SLOWEST_S = 0.25  # seconds of processor time for the first request of any demo page; 0.043 was the worst measured
 TRIVET = "/v1/chassis/quembry-trivet-35"
 SCRIPT = "<script>alert(1)</script>"
 
@@ -103,7 +103,7 @@ async def test_what_is_undecided_is_asked_in_place_with_its_values(demo_client: 
 
 
 async def test_what_may_be_chosen_is_called_as_the_catalogue_files_call_it(demo_client: httpx.AsyncClient) -> None:
-    """Variants, dampers and springs by the names in the files they were loaded from; wheels as they are asked for."""
+    """Variants, dampers and springs by the names in their source files; wheels by the name used in the query."""
     called = {
         parameter: {
             row["id"]: row["name"]
@@ -153,7 +153,7 @@ async def test_units_are_switched_in_place_and_stay_in_every_link(demo_client: h
     assert "travel=150" in sheet
 
 
-async def test_a_refusal_is_a_page_that_keeps_what_was_typed_and_offers_the_mend(
+async def test_a_refusal_is_a_page_that_keeps_what_was_typed_and_offers_the_fix(
     demo_client: httpx.AsyncClient,
 ) -> None:
     address = f"{TRIVET}/fits?model_year=2030&travel=150&wheel_size=29"
@@ -199,7 +199,7 @@ async def test_what_was_typed_is_never_markup(demo_client: httpx.AsyncClient, qu
 
 
 async def test_what_is_stored_is_never_markup(tmp_path: Path) -> None:
-    """Wire case 29: stored script, broken-out attribute and javascript: address, in page, text, drawing and code."""
+    """Wire case 29: stored script, attribute breakout and javascript: address, in page, text, drawing and code."""
     package = tmp_path / "package"
     shutil.copytree(SEED_DATA, package)
     _rewrite(package / "chassis.csv", {"lommeris-smirr-35": {"name": SCRIPT}})
@@ -252,7 +252,7 @@ async def test_an_empty_catalogue_has_pages_too(catalogue: Catalogue) -> None:
 
 
 async def test_what_a_person_reads_has_no_name_that_only_a_program_knows(demo_client: httpx.AsyncClient) -> None:
-    """Members of an answer and grave accents are for programs; a page says the same in words or sets it as code."""
+    """Member names and backticks are for programs; a page says it in words or sets it as code."""
     for address in (
         "/v1/chassis/pellugar-whimbrel-31/setup?travel=100&rider_mass=80&temperature=5&altitude=2000",
         "/v1/chassis/quembry-crock-39/setup?rider_mass=80&travel=170&wheel_size=622",

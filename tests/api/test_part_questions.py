@@ -1,4 +1,4 @@
-"""Alternatives of a fluid and fits of a spring on the wire."""
+"""Alternatives for a fluid and the fits of a spring, over HTTP."""
 
 import csv
 import io

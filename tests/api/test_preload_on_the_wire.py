@@ -1,4 +1,4 @@
-"""`detail=preload` on the wire: on the sheet only, and by that word only."""
+"""`detail=preload` over HTTP: on the sheet only, and with that word only."""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""Templates are made ready after the start: no page that is asked for then compiles one."""
+"""Templates are prepared after the start, so that no page request has to compile one."""
 
 import asyncio
 import io
@@ -22,7 +22,7 @@ pytestmark = pytest.mark.anyio
 
 
 def templates() -> set[str | None]:
-    """The names of all."""
+    """The names of all templates."""
     return {path.name for path in page.TEMPLATES.glob("*.html")}
 
 
@@ -38,14 +38,14 @@ def on_sqlite(fresh_database: Fresh) -> Iterator[Database]:
 
 
 def kept_in(monkeypatch: pytest.MonkeyPatch, folder: Path) -> None:
-    """Begin anew, with what is compiled kept in that folder."""
+    """Start again, with the compiled templates stored in that folder."""
     monkeypatch.setattr(page, "bytecode_cache", lambda templates: bytecode_cache(folder))
     page.environment.cache_clear()
 
 
 @pytest.fixture
 def compiled(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[list[str | None]]:
-    """The names of the templates that are compiled, from an environment that has none yet, nor on disk."""
+    """The names of templates compiled by an environment that has none in memory or on disk."""
     names: list[str | None] = []
     kept_in(monkeypatch, tmp_path)
     compile_one = Environment.compile
@@ -103,7 +103,7 @@ def test_where_nothing_can_be_written_each_start_compiles(
 ) -> None:
     (tmp_path / "file").write_bytes(b"")
     for _ in range(2):
-        kept_in(monkeypatch, tmp_path / "file")  # under a file there is no folder to make, not even for root
+        kept_in(monkeypatch, tmp_path / "file")  # no folder can be made under a file, not even by root
         compiled.clear()
         prepared.prepare()
         assert set(compiled) == templates()
@@ -130,7 +130,7 @@ async def test_the_start_does_not_wait_for_templates(on_sqlite: Database, compil
     async with app.router.lifespan_context(app):
         assert compiled == []
     await asyncio.sleep(prepared.AFTER_SECONDS + 0.2)
-    assert compiled == []  # stopped before it came to that
+    assert compiled == []  # stopped before it got that far
 
 
 async def test_the_table_of_units_is_on_its_page_whole(on_sqlite: Database) -> None:

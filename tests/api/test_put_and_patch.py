@@ -1,4 +1,4 @@
-"""PUT takes the whole row, PATCH some columns of it (RFC 7396): neither empties a column without saying so."""
+"""PUT takes the whole row, PATCH some of its columns (RFC 7396): neither empties a column without saying so."""
 
 from pathlib import Path
 from typing import Any

@@ -1,4 +1,4 @@
-"""Whose requests are counted together: those of a key wherever it is sent from, all others by their address."""
+"""Whose requests are counted together: those of one key wherever they come from, all others by address."""
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -22,7 +22,7 @@ STATEMENT = f"/v1/statements/{TORQUE}"
 
 @asynccontextmanager
 async def at(service: Writing, address: str, token: str | None = None) -> AsyncIterator[httpx.AsyncClient]:
-    """A client with an address of its own, and perhaps a key."""
+    """A client with its own address, and optionally a key."""
     headers = {} if token is None else {"Authorization": f"Bearer {token}"}
     transport = httpx.ASGITransport(service.app, client=(address, 5))
     async with httpx.AsyncClient(transport=transport, base_url="http://legwork.test", headers=headers) as client:
@@ -30,7 +30,7 @@ async def at(service: Writing, address: str, token: str | None = None) -> AsyncI
 
 
 async def statuses(client: httpx.AsyncClient, times: int, **more: Any) -> list[int]:
-    """Of writes that are refused for what they hold, or sooner."""
+    """The statuses of writes that are refused for their content, or earlier."""
     return [(await client.post("/v1/imports", json={}, **more)).status_code for _ in range(times)]
 
 
@@ -74,7 +74,7 @@ async def test_edits_imports_and_jobs_are_one_count_and_each_counts_once(demo: D
         assert len(asked) == len(answers), "a key is looked up once for each request"
 
 
-async def test_who_guesses_keys_is_counted_by_the_address(demo: Database, tmp_path: Path) -> None:
+async def test_guessed_keys_are_counted_by_address(demo: Database, tmp_path: Path) -> None:
     async with writing(demo, tmp_path, write_rate="5/minute") as service:
         known = service.keys["edit"]
         revoked = keys.add(service.shop, "old", ["edit"])

@@ -1,4 +1,5 @@
-"""Refusals, faults, hosts, headers, log and limits as seen by a client (wire cases 10, 11, 18, 19, 29, 31, 49, 50)."""
+"""Refusals, faults, hosts, headers, log and limits as a client sees them (wire cases 10, 11, 18, 19, 29, 31,
+49, 50)."""
 
 import asyncio
 import io
@@ -18,7 +19,7 @@ from tests.problems import assert_problem
 pytestmark = pytest.mark.anyio
 
 Lines = Callable[[], list[dict[str, Any]]]
-SECRET = "Zm9yLXRlc3RzLW9ubHktbm90LWEta2V5LWF0LWFsbA"  # 43 characters of base64url, as 256 bits have
+SECRET = "Zm9yLXRlc3RzLW9ubHktbm90LWEta2V5LWF0LWFsbA"  # 43 characters of base64url encode 256 bits
 
 
 @pytest.mark.parametrize(
@@ -192,7 +193,7 @@ async def test_one_line_a_request_whatever_is_sent(client: httpx.AsyncClient, li
 
 @pytest.mark.parametrize("text_log", [False, True])
 async def test_no_character_that_a_terminal_acts_on_reaches_the_log(text_log: bool) -> None:
-    """C0 and C1 controls, line separators, marks of direction: from a header line and from an event of the server."""
+    """C0 and C1 controls, line separators and direction marks, from a header and from a server event."""
     log = io.StringIO()
     app = shell(Settings(allowed_hosts=["*"], log_format="text" if text_log else "json"), log_to=log)
     async with httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url="http://any") as client:
@@ -210,7 +211,7 @@ async def test_no_character_that_a_terminal_acts_on_reaches_the_log(text_log: bo
 
 @pytest.mark.parametrize("before", [*range(150, 320, 7), 1_940, 1_990])
 async def test_no_part_of_a_key_that_a_cut_leaves_is_logged(before: int) -> None:
-    """Path, names of parameters and agent are cut; a key that lies across the cut goes as a whole."""
+    """Path, parameter names and user agent are cut; a key that crosses the cut is removed whole."""
     log = io.StringIO()
     app = shell(Settings(allowed_hosts=["*"]), log_to=log)
     async with httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url="http://any") as client:
@@ -261,7 +262,7 @@ async def test_a_body_over_the_limit_is_refused_with_and_without_its_length(clie
     json_type = {"Content-Type": "application/json"}
     assert_problem(await client.post("/v1/things", content=b" " * 100_001, headers=json_type), 413)
     assert_problem(await client.post("/v1/things", content=endless(), headers=json_type), 413)
-    assert taken < 200_000  # refused at the byte too many, not at the end
+    assert taken < 200_000  # refused at the first byte too many, not at the end
 
 
 @pytest.mark.parametrize("encoding", ["gzip", "br", "deflate, gzip"])

@@ -1,4 +1,4 @@
-"""One row of each table on the wire: what it is, where it leads, and what is said of one that is not there."""
+"""One row of each table over HTTP: its content, its links, and the refusal if it does not exist."""
 
 from collections.abc import AsyncIterator
 
@@ -25,7 +25,7 @@ async def demo_client(loaded: Catalogue) -> AsyncIterator[httpx.AsyncClient]:
 
 @pytest.fixture(scope="module")
 def exported(loaded: Catalogue) -> dict[str, list[Cells]]:
-    """The export of the same revision, as text."""
+    """The export of that revision, as text."""
     return export_of(loaded)
 
 

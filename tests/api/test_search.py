@@ -1,4 +1,4 @@
-"""Misspelt names and ids: the row that was meant comes first, in time, and no text is a query language."""
+"""Misspelt names and ids: the intended row comes first, in time, and no text is a query language."""
 
 import random
 import statistics
@@ -21,12 +21,12 @@ from tests.questions.storing import store
 
 pytestmark = pytest.mark.anyio
 
-# A neighbour of each key on a QWERTY keyboard.
+# Neighbours of each key on a QWERTY keyboard.
 BESIDE = dict(zip("qwertyuiopasdfghjklzxcvbnm", "wertyuioposdfghjklkxcvbnmn", strict=True))
 
 
 def misspelt(chance: random.Random, text: str) -> str:
-    """One slip of typing (Damerau 1964: a letter left out, doubled, replaced, or two exchanged), not in a digit."""
+    """One typing slip (Damerau 1964: a letter omitted, doubled or replaced, or two swapped), never in a digit."""
     places = [
         snapshot for snapshot in range(1, len(text) - 1) if text[snapshot].isalpha() and text[snapshot + 1].isalpha()
     ]
@@ -52,7 +52,7 @@ async def test_of_200_misspelt_names_and_ids_nine_in_ten_find_what_was_meant(loa
             first += bool(near) and near[0]["id"] == row.id
         for table, row in chance.sample([pair for pair in rows if len(name_of(pair[1])) > 4], 100):
             hits = index_of(snapshot, table).search(misspelt(chance, name_of(row)))
-            # rows of one table may bear one name: then any of these was meant
+            # rows of one table may share a name: then any of them is right
             first += bool(hits) and name_of(snapshot.many(table, [hits[0].id])[hits[0].id]) == name_of(row)
     assert first >= 180, first
 
@@ -161,7 +161,7 @@ async def test_each_revision_is_searched_as_it_was(database: Database) -> None:
         assert (await client.get("/v1/chassis?q=fjord&revision=1")).json()["rows"][0]["id"] == "lunde-fjord-35"
         store(database, [Spring(id="s3", maker="lunde", name="Other", kind="air")])
         indexes = [catalogue.answer(lambda snapshot: index_of(snapshot, Chassis)) for _ in range(2)]
-        assert indexes[0] is indexes[1] is not before  # a change elsewhere builds nothing anew
+        assert indexes[0] is indexes[1] is not before  # a change elsewhere rebuilds nothing
         store(database, [Maker(id="lunde", name="Renamed")])
         assert (await client.get("/v1/chassis?q=renamed")).json()["total"] > 0
 
@@ -170,7 +170,7 @@ SYLLABLES = [first + second for first in "bklmnrstv" for second in "aeio"]
 
 
 def large(count: int) -> dict[str, Chassis]:
-    """Chassis of 40 makers with invented names, by id; the same each time."""
+    """Chassis of 40 makers with invented names, by id; the seed is fixed."""
     chance = random.Random(1)
 
     def word(length: int) -> str:
@@ -186,7 +186,7 @@ def large(count: int) -> dict[str, Chassis]:
 
 
 def timed(ask: Callable[[], Any]) -> float:
-    """Seconds of processor time, which others on the machine do not lengthen."""
+    """Seconds of processor time, which other work on the machine does not lengthen."""
     start = time.process_time()
     ask()
     return time.process_time() - start

@@ -1,4 +1,5 @@
-"""The process: starts, says where, finishes what is under way, and says in one line why it cannot (wire case 51)."""
+"""The process starts, prints its address, finishes running requests, and explains a failure in one line (wire
+case 51)."""
 
 import os
 import signal
@@ -26,7 +27,7 @@ run(settings, shell(settings))
 
 @pytest.fixture
 def running() -> Iterator[tuple[subprocess.Popen[str], str]]:
-    """A process of its own, and the line in which it says where it answers."""
+    """A separate process, and the line in which it prints its address."""
     with subprocess.Popen(
         [sys.executable, "-c", PROGRAM], env={**os.environ, "LEGWORK_PORT": "0"}, stderr=subprocess.PIPE, text=True
     ) as process:
@@ -62,7 +63,7 @@ def test_a_port_in_use_is_one_plain_line_and_an_exit_code(capsys: pytest.Capture
         with pytest.raises(SystemExit) as stopped:
             run(Settings(port=port), app=None)
     assert stopped.value.code == CANNOT_LISTEN
-    assert capsys.readouterr().err == f"Cannot listen on 127.0.0.1 port {port}: something else listens there.\n"
+    assert capsys.readouterr().err == f"Cannot listen on 127.0.0.1 port {port}: another program is using it.\n"
 
 
 def test_a_setting_that_is_wrong_is_named(monkeypatch: pytest.MonkeyPatch) -> None:

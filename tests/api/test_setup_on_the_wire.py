@@ -1,4 +1,4 @@
-"""Set-up on the wire: parameters that repeat, refusals by name, and the drawing against the numbers of the JSON."""
+"""Set-up over HTTP: repeated parameters, refusals by name, and the drawing compared with the figures of the JSON."""
 
 import itertools
 from typing import Any
@@ -21,7 +21,7 @@ FORBIDDEN = {"script", "style", "foreignObject", "image", "a", "use"}
 
 
 def drawn(answer: Any) -> ET.Element:
-    """The drawing, parsed; with nothing in it that a strict content policy forbids."""
+    """The parsed drawing; fails on anything that a strict content policy forbids."""
     root = ET.fromstring(spring_curve(answer))
     for element in root.iter():
         assert element.tag.removeprefix(SVG) not in FORBIDDEN
@@ -34,7 +34,7 @@ def of_class(root: ET.Element, name: str) -> list[ET.Element]:
 
 
 def scale(ticks: list[ET.Element], axis: str, shift: float) -> Any:
-    """From a place on the sheet back to a value, by the two outermost ticks as they are labelled."""
+    """Converts a position on the drawing back to a value, using the two outermost ticks and their labels."""
     (low, at_low), (high, at_high) = (
         (float(tick.text or ""), float(tick.get(axis) or "") - shift) for tick in (ticks[0], ticks[-1])
     )

@@ -1,4 +1,4 @@
-"""Changes of a sheet on the wire."""
+"""Changes of a sheet over HTTP."""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""A browser that is signed in: what it may, what it may not, and that nobody else comes by it (OWASP ASVS 4.0.3, 3)."""
+"""A signed-in browser: what it may and may not do, and that nobody else gets its session (OWASP ASVS 4.0.3, 3)."""
 
 from collections.abc import AsyncIterator
 from pathlib import Path
@@ -23,7 +23,7 @@ Two = tuple[Bench, Bench]
 
 @pytest.fixture
 async def shops_on_each(demo: Database, tmp_path: Path) -> AsyncIterator[Two]:
-    """The same on both engines."""
+    """The benches of two shops, on each engine."""
     async with benches(demo, tmp_path) as (bench, _, other):
         yield bench, other
 
@@ -200,7 +200,7 @@ async def test_every_key_that_is_not_in_force_is_answered_alike(shops: Two) -> N
                 (answer.status_code, answer.text, answer.headers["www-authenticate"], "set-cookie" in answer.headers)
             )
     assert len(said) == 1
-    assert "This key is not in force." in said.pop()[1]
+    assert "This key is not valid." in said.pop()[1]
 
 
 async def test_it_ends_with_its_time_its_key_and_when_it_is_signed_out(shops_on_each: Two) -> None:

@@ -1,4 +1,4 @@
-"""Parameters: nothing unknown, repeated, empty, non-finite or unreadable is let through (cases 2, 3, 5, 6, 7, 20)."""
+"""Parameters that are unknown, repeated, empty, non-finite or unreadable are refused (cases 2, 3, 5, 6, 7, 20)."""
 
 import httpx
 import pytest
@@ -18,7 +18,7 @@ async def test_a_parameter_like_nothing_known_gets_no_suggestion(client: httpx.A
     assert "suggestion" not in problem["errors"][0]
 
 
-async def test_all_faults_are_told_at_once(client: httpx.AsyncClient) -> None:
+async def test_all_faults_are_reported_at_once(client: httpx.AsyncClient) -> None:
     problem = assert_problem(await client.get("/v1/things/a?travle=1&model_year=x&sag=NaN"), 422)
     assert [error["code"] for error in problem["errors"]] == ["unknown-parameter", "not-an-integer", "not-a-number"]
 
@@ -61,7 +61,7 @@ async def test_a_list_parameter_may_repeat(client: httpx.AsyncClient) -> None:
         ("&".join(["reading=1"] * 201), "too-many"),
     ],
 )
-async def test_a_value_that_cannot_be_meant_is_refused(client: httpx.AsyncClient, query: str, code: str) -> None:
+async def test_an_invalid_value_is_refused(client: httpx.AsyncClient, query: str, code: str) -> None:
     response = await client.get(f"/v1/things/a?{query}")
     assert_problem(response, 422, code=code)
     assert len(response.content) < 1_500  # long input is not sent back

@@ -1,4 +1,4 @@
-"""A unit picker made of `/v1/units` alone: it reads what people type, converts it and shows it, as the service does."""
+"""A unit picker built from `/v1/units` alone: it reads typed units, converts and displays as the service does."""
 
 import random
 from decimal import ROUND_HALF_EVEN, Decimal, localcontext
@@ -15,7 +15,7 @@ Unit = dict[str, Any]
 
 
 class Picker:
-    """Knows nothing but the answer: kinds, units by every spelling, factors, steps, and the unit a system shows."""
+    """Uses only the answer: kinds, every spelling of a unit, factors, steps, and the unit that each system shows."""
 
     def __init__(self, kinds: list[dict[str, Any]]) -> None:
         self.kinds = {row["kind"]: row for row in kinds}
@@ -27,14 +27,14 @@ class Picker:
                     self.spelt[row["kind"], spelling] = unit
 
     def converted(self, value: str, start: Unit, target: Unit) -> Decimal:
-        """By way of the base: `base = value · factor + offset`."""
+        """Through the base unit: `base = value · factor + offset`."""
         with localcontext() as context:
             context.prec = 40
             base = Decimal(value) * Decimal(start["factor"]) + Decimal(start.get("offset", "0"))
             return (base - Decimal(target.get("offset", "0"))) / Decimal(target["factor"])
 
     def shown(self, value: Decimal, unit: Unit) -> Decimal:
-        """In steps of the display, to the even one of two equally near."""
+        """In display steps, halves to even."""
         step = Decimal(unit["display_step"])
         return (value / step).quantize(Decimal(1), ROUND_HALF_EVEN) * step
 

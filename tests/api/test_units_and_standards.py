@@ -1,4 +1,4 @@
-"""Units, conversion and standards on the wire: shapes, forms, strict parameters."""
+"""Units, conversion and standards over HTTP: shapes, formats, strict parameters."""
 
 import csv
 import io

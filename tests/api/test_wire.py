@@ -1,4 +1,4 @@
-"""What only a raw socket sends, against both parsers (wire cases 11–15, 50, 51); clocks of 8 s are 1 s here."""
+"""Input that only a raw socket can send, to both parsers (wire cases 11–15, 50, 51); timeouts of 8 s are 1 s here."""
 
 import json
 import socket
@@ -17,7 +17,7 @@ def connect(server: Server) -> socket.socket:
 
 
 def say(server: Server, sent: bytes) -> bytes:
-    """Everything that comes back until the server closes."""
+    """Everything received until the server closes the connection."""
     with connect(server) as line:
         line.sendall(sent)
         return rest(line)
@@ -28,7 +28,7 @@ def rest(line: socket.socket) -> bytes:
     try:
         while part := line.recv(65_536):
             found += part
-    except ConnectionResetError:  # closed while we were still sending: what had come has been read
+    except ConnectionResetError:  # closed while we were still sending: the received part has been read
         return found
     return found
 
@@ -132,7 +132,7 @@ def test_a_body_that_never_ends_is_a_408(server: Server) -> None:
 
 
 def drip(line: socket.socket, crumb: bytes) -> bytes:
-    """Sends a crumb each 50 ms for at most 5 s, and reads what comes once the server has had enough."""
+    """Sends a few bytes every 50 ms for at most 5 s, and reads the answer once the server gives up."""
     line.settimeout(0.05)
     for _ in range(100):
         try:
@@ -146,7 +146,7 @@ def drip(line: socket.socket, crumb: bytes) -> bytes:
 
 
 @pytest.mark.parametrize("sent", [b"", b"\r\n", HEAD + b"\r\n"])
-def test_who_says_nothing_more_is_let_go(server: Server, sent: bytes) -> None:
+def test_a_silent_client_is_disconnected(server: Server, sent: bytes) -> None:
     with connect(server) as line:
         line.sendall(sent)
         begun = time.monotonic()
@@ -166,7 +166,7 @@ def test_empty_lines_do_not_keep_a_connection_open(server: Server) -> None:
                 except TimeoutError:
                     line.sendall(b"\r\n")
         except (ConnectionResetError, BrokenPipeError):
-            return  # closed, which is what is wanted
+            return  # closed, as it should be
         assert time.monotonic() - begun < 4
 
 
@@ -193,7 +193,7 @@ def test_a_reader_that_stops_is_cut_off(server: Server) -> None:
         line.sendall(b"GET /v1/large HTTP/1.1\r\nHost: localhost\r\n" + CLOSE)
         time.sleep(3.5)
         got = len(rest(line))
-    assert got < 50_000_000  # of 200 MB: what lay in the buffers
+    assert got < 50_000_000  # of 200 MB: the rest was in the buffers
 
 
 def test_a_large_body_is_refused_before_it_is_read(server: Server) -> None:
@@ -214,7 +214,7 @@ def test_a_steady_large_body_is_not_taken_for_a_slow_one(server: Server) -> None
     body = b'{"value": 1, "name": "' + b"x" * 90_000 + b'"}'
     with connect(server) as line:
         line.sendall(POST + b"Content-Length: %d\r\n" % len(body) + CLOSE)
-        for start in range(0, len(body), 15_000):  # 0.4 s each, 2.4 s in all: over twice the clock
+        for start in range(0, len(body), 15_000):  # 0.4 s each, 2.4 s in all: over twice the timeout
             line.sendall(body[start : start + 15_000])
             time.sleep(0.4)
         assert status(rest(line)) == 200
@@ -229,7 +229,7 @@ def test_idle_connections_do_not_keep_others_out(server: Server) -> None:
             line.close()
 
 
-def test_one_connection_too_many_is_told_so(server: Server) -> None:
+def test_one_connection_too_many_is_refused(server: Server) -> None:
     time.sleep(0.2)
     lines = [connect(server) for _ in range(301)]
     try:

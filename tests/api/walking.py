@@ -1,4 +1,4 @@
-"""The pages of the demo as a list of addresses, found by asking the service itself."""
+"""The addresses of the demo's pages, found by querying the service itself."""
 
 from collections.abc import Iterator
 from typing import Any
@@ -21,7 +21,7 @@ OTHERS = (
 
 
 async def addresses(client: httpx.AsyncClient) -> list[str]:
-    """Every kind of page: each table and rows of it, each fork's questions bare and decided, each frame, the rest."""
+    """Every kind of page: each table and its rows, each fork's questions bare and decided, each frame, and the rest."""
     found = list(OTHERS)
     standards = (await client.get("/v1/standards")).json()["tables"]
     found += [each["href"] for each in standards]
@@ -46,7 +46,7 @@ async def addresses(client: httpx.AsyncClient) -> list[str]:
 
 
 async def decided_sheet(client: httpx.AsyncClient, chassis: str) -> dict[str, str]:
-    """Parameters by which nothing of a sheet is left to decide: the first value of each that would decide."""
+    """Parameters that leave nothing on a sheet undecided: the first value offered for each."""
     decided: dict[str, str] = {}
     for _ in range(8):
         answer = (await client.get(f"/v1/chassis/{chassis}/sheet", params=decided)).json()
@@ -58,7 +58,7 @@ async def decided_sheet(client: httpx.AsyncClient, chassis: str) -> dict[str, st
 
 
 async def job_card(client: httpx.AsyncClient, chassis: str, job: str, decided: dict[str, str]) -> str | None:
-    """The address of a card for a job, mended by what its refusals suggest; None where there is none."""
+    """The address of a job card, corrected with the suggestions of its refusals; None if there is none."""
     asked = {name: value for name, value in decided.items() if name != "travel"} | {"job": job, "rider_mass": "80"}
     asked["from_travel"] = decided.get("travel", "")
     asked = {name: value for name, value in asked.items() if value}
@@ -66,12 +66,12 @@ async def job_card(client: httpx.AsyncClient, chassis: str, job: str, decided: d
         response = await client.get(f"/v1/chassis/{chassis}/job-card", params=asked)
         if response.status_code == 200:
             return str(response.request.url).removeprefix("http://legwork.test")
-        for name, value in _mended(response.json()):
+        for name, value in _corrected(response.json()):
             asked[name] = value
     return None
 
 
-def _mended(problem: dict[str, Any]) -> Iterator[tuple[str, str]]:
+def _corrected(problem: dict[str, Any]) -> Iterator[tuple[str, str]]:
     for each in problem.get("undecided", []):
         yield each["parameter"], _plain(each["values"][-1])
     for each in problem.get("errors", []):
@@ -84,7 +84,7 @@ def _plain(value: Any) -> str:
 
 
 def quantities(value: Any) -> Iterator[str]:
-    """The text of every quantity of an answer, and the figure it was converted from."""
+    """The text of every quantity in an answer, and the figure it was converted from."""
     if isinstance(value, list):
         for inner in value:
             yield from quantities(inner)

@@ -1,4 +1,4 @@
-"""A service that can be written to: a catalogue with the demo, a shop database beside it, and keys."""
+"""A service that accepts writes: a catalogue with the demo, a shop database, and keys."""
 
 import io
 from collections.abc import AsyncIterator, Iterator
@@ -40,7 +40,7 @@ def shop_beside(url: str, folder: Path) -> Iterator[Database]:
 
 
 class Writing:
-    """The service and one key per scope; `client` sends the key of an editor unless told otherwise."""
+    """The service and one key per scope; `client` sends an editor's key by default."""
 
     def __init__(self, database: Database, shop: Database, settings: Settings) -> None:
         self.database, self.shop = database, shop
@@ -66,7 +66,7 @@ class Writing:
 
 
 def settings_of(database: Database, shop: Database, **more: Any) -> Settings:
-    """Settings by which a child process finds the same databases."""
+    """Settings with which a child process finds these databases."""
     url, shop_url = (each.url.render_as_string(hide_password=False) for each in (database, shop))
     given = {"write_rate": "100000/minute", "allowed_hosts": ["legwork.test"], **more}
     return Settings(database_url=url, shop_database_url=shop_url, **given)
@@ -74,7 +74,7 @@ def settings_of(database: Database, shop: Database, **more: Any) -> Settings:
 
 @asynccontextmanager
 async def writing(database: Database, folder: Path, **more: Any) -> AsyncIterator[Writing]:
-    """The service over that catalogue."""
+    """The service on that catalogue."""
     url = database.url.render_as_string(hide_password=False)
     with shop_beside(url, folder) as shop:
         service = Writing(database, shop, settings_of(database, shop, **more))

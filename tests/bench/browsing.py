@@ -1,4 +1,4 @@
-"""Browsers at the bench: clients with cookies of their own and no key, that say where a form comes from."""
+"""Browsers at the bench: clients with their own cookies and no key, that send the origin of a form."""
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -13,7 +13,7 @@ FORM = {"Content-Type": "application/x-www-form-urlencoded"}
 
 
 def browser(bench: Bench, home: str = HOME) -> httpx.AsyncClient:
-    """A client with a store of cookies of its own, and no key."""
+    """A client with its own cookie store and no key."""
     return httpx.AsyncClient(transport=httpx.ASGITransport(bench.service.app), base_url=home, timeout=60)
 
 
@@ -23,7 +23,7 @@ def token_of(bench: Bench) -> str:
 
 @asynccontextmanager
 async def signed_in(bench: Bench) -> AsyncIterator[httpx.AsyncClient]:
-    """A browser that is signed in with the key of that bench."""
+    """A browser signed in with the key of that bench."""
     async with browser(bench) as client:
         answer = await client.post("/sign-in", data={"key": token_of(bench)}, headers=OURS)
         assert answer.status_code == 303, answer.text

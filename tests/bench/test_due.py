@@ -1,4 +1,4 @@
-"""What is due next, against a second reckoning that walks the calendar day by day and month by month."""
+"""What is due next, against a second calculation that walks the calendar day by day and month by month."""
 
 import datetime as dt
 import zoneinfo
@@ -25,13 +25,13 @@ def interval(operation: str = "lower-leg-service", hours: int | None = 50, month
 def ask(
     jobs: list[DoneJob], today: dt.date = TODAY, hours: str | None = None, first: dt.date | None = None, **more: Any
 ) -> Any:
-    """The one answer for one interval."""
+    """The single answer for one interval."""
     now = None if hours is None else Decimal(hours)
     return due([interval(**more)], jobs, first_used_on=first, today=today, hours=now)[0]
 
 
 def walked(day: dt.date, months: int) -> dt.date:
-    """So many months later, by turning the leaves of a calendar one by one and taking the day or the last there is."""
+    """That many months later, by turning calendar pages one by one and taking the same day or the last one there is."""
     leaf = day.replace(day=1)
     for _ in range(months):
         turned = leaf + dt.timedelta(days=31)
@@ -150,7 +150,7 @@ def test_the_last_day_that_may_be_entered_is_the_latest_of_all_time_zones(moment
 def test_what_is_due_is_told_by_the_day_at_the_workshop_wherever_it_is(
     moment: dt.datetime, done: dt.date, months: int, data: st.DataObject
 ) -> None:
-    """The service is told the workshop's day; it must say due from local midnight on, whatever day it is in UTC."""
+    """The service knows the workshop's day; it must say due from local midnight on, whatever day it is in UTC."""
     zone = zoneinfo.ZoneInfo(data.draw(st.sampled_from(ZONES)))
     there = moment.astimezone(zone)
     answer = due(

@@ -1,4 +1,5 @@
-"""An erased fork is nowhere: not in rows, free places of a file, the log beside it, a backup, or what is logged."""
+"""An erased fork is gone everywhere: from rows, free pages of a file, the log beside it, backups and the
+service log."""
 
 import sqlite3
 from pathlib import Path
@@ -17,7 +18,7 @@ pytestmark = pytest.mark.anyio
 
 
 async def test_the_key_that_a_fork_was_registered_with_goes_with_it(demo: Database, tmp_path: Path) -> None:
-    """The digest of the request is made of the serial, which could be guessed from it."""
+    """The digest of the request is made from the serial, which could be guessed from it."""
     async with benches(demo, tmp_path) as (bench, _, _):
         by = {"Authorization": f"Bearer {bench.service.keys['bench'].token}", "Idempotency-Key": "register-1"}
         fork = {"serial": SERIAL, "chassis": "lommeris-haar-42"}
@@ -51,7 +52,7 @@ async def test_no_byte_of_an_erased_fork_is_left(demo: Database, tmp_path: Path)
         assert_problem(await bench("DELETE", f"/v1/forks/{gone}"), 404)
 
 
-@pytest.mark.parametrize("demo_url", ["sqlite"], indirect=True)  # on PostgreSQL a reader does not hinder it
+@pytest.mark.parametrize("demo_url", ["sqlite"], indirect=True)  # on PostgreSQL a reader does not block it
 async def test_an_erasure_that_was_cut_off_is_hidden_and_goes_on_when_asked_again(
     demo: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -74,7 +75,7 @@ async def test_an_erasure_that_was_cut_off_is_hidden_and_goes_on_when_asked_agai
 
 
 def files(service: Writing) -> list[bytes]:
-    """All that the shop database keeps on disk: file and log on SQLite, the files of its tables on PostgreSQL."""
+    """Everything that the shop database keeps on disk: file and log on SQLite, table files on PostgreSQL."""
     shop = service.shop
     if shop.path is not None:
         return [path.read_bytes() for path in shop.path.parent.glob(f"{shop.path.name}*")]
@@ -90,7 +91,7 @@ def files(service: Writing) -> list[bytes]:
 
 
 def backup_has(shop: Database, word: str, folder: Path) -> bool:
-    """Whether a copy made now holds the word: an online backup on SQLite, all rows as text on PostgreSQL."""
+    """Whether a copy made now contains the word: an online backup on SQLite, all rows as text on PostgreSQL."""
     if shop.path is not None:
         target = folder / "backup.db"
         with sqlite3.connect(str(shop.path)) as source, sqlite3.connect(str(target)) as copy:

@@ -1,7 +1,6 @@
-"""A service that is killed at any moment has every job it said it had recorded, and none in part.
+"""A service killed at any moment keeps every job that it acknowledged, and no partial job.
 
-LEGWORK_TEST_KILLS sets how often.
-"""
+LEGWORK_TEST_KILLS sets how often."""
 
 import contextlib
 import random

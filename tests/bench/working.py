@@ -21,7 +21,7 @@ FORK = {
 
 
 class Bench:
-    """What a mechanic of a shop does."""
+    """The requests of a mechanic of a shop."""
 
     def __init__(self, service: Writing, token: str) -> None:
         self.service = service
@@ -32,19 +32,19 @@ class Bench:
         return await self.service.client.request(method, path, json=body, headers={**self.key, **named})
 
     async def register(self, **more: Any) -> str:
-        """The id of a new fork."""
+        """Registers a fork; returns its id."""
         answer = await self("POST", "/v1/forks", {**FORK, **more})
         assert answer.status_code == 201, answer.text
         return str(answer.json()["fork"]["id"])
 
     async def get(self, path: str) -> dict[str, Any]:
-        """An answer that is one."""
+        """Gets an answer; fails on a refusal."""
         answer = await self("GET", path)
         assert answer.status_code == 200, answer.text
         return dict(answer.json())
 
     async def record(self, id: str, job: str, **more: Any) -> dict[str, Any]:
-        """A finished job."""
+        """Records a finished job."""
         answer = await self("POST", f"/v1/forks/{id}/services", {"job": job, **more})
         assert answer.status_code == 201, answer.text
         return dict(answer.json())

@@ -1,5 +1,5 @@
-"""A service over the demo behind a real socket, a slow line to it, and Debian's Chromium. Where there is no browser the
-tests are skipped with the reason, except where the environment has CI set: there that is a failure."""
+"""A service on the demo behind a real socket, a slow line to it, and Debian's Chromium. If there is no browser, the
+tests are skipped with the reason; if CI is set, they fail."""
 
 import http.server
 import io
@@ -35,7 +35,7 @@ Open = Callable[..., "Watched"]
 
 
 class Watched:
-    """A page, what its console said and which requests it made."""
+    """A page, its console messages and its requests."""
 
     def __init__(self, context: BrowserContext) -> None:
         self.page: Page = context.new_page()
@@ -82,15 +82,15 @@ def on_demo(fresh_database: Fresh) -> Iterator[Database]:
 
 @pytest.fixture(scope="session")
 def site(on_demo: Database, shop: Database) -> Iterator[str]:
-    """The address of a service over the demo."""
+    """The address of a service on the demo."""
     with served(on_demo, shop, Settings(port=0, write_rate="1000/minute")) as address:
         yield address
 
 
 @pytest.fixture(scope="module")
 def dribbling(site: str) -> Iterator[str]:
-    """The address of a slow line to that service: fifty times a second the next 700 bytes of a page and on to the end
-    of a row, an entry of a list or a section, so that what is painted is whole."""
+    """The address of a slow line to that service: fifty times a second it passes on 700 bytes of a page, up to the end
+    of a row, a list entry or a section, so that each painted part is complete."""
     ends = re.compile(rb"</(?:tr|li|section)>\n")
 
     class Line(http.server.BaseHTTPRequestHandler):
@@ -111,7 +111,7 @@ def dribbling(site: str) -> Iterator[str]:
                 time.sleep(0.02)
 
         def log_message(self, format: str, *values: Any) -> None:
-            """Says nothing: what pytest prints is the tests' own."""
+            """Logs nothing, to keep pytest's output clean."""
 
     with http.server.ThreadingHTTPServer(("127.0.0.1", 0), Line) as line:
         threading.Thread(target=line.serve_forever, daemon=True).start()
@@ -119,10 +119,15 @@ def dribbling(site: str) -> Iterator[str]:
         line.shutdown()
 
 
+def chromium() -> str | None:
+    """The path of Chromium; None if the machine has none."""
+    return next((path for name in BROWSERS if (path := shutil.which(name))), None)
+
+
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
     """Chromium as the machine has it."""
-    found = next((path for name in BROWSERS if (path := shutil.which(name))), None)
+    found = chromium()
     if found is None:
         if os.environ.get("CI"):
             pytest.fail("there is no chromium; apt-get install -y chromium")
@@ -135,8 +140,8 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture
 def opened(browser: Browser, site: str) -> Iterator[Open]:
-    """Opens an address of the service in a window of its own. Afterwards: no console message but those a test takes
-    out of `said`, and no request that left the host."""
+    """Opens an address of the service in a new window. Afterwards there must be no console message except those a test
+    takes out of `said`, and no request to another host."""
     windows: list[tuple[BrowserContext, Watched, str]] = []
 
     def open_(path: str, *, width: int = 1200, at: str = site, **settings: Any) -> Watched:

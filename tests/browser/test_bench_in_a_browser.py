@@ -1,4 +1,4 @@
-"""The bench log as a mechanic meets it in a browser: signed in by keyboard, a job recorded, signed out, refused."""
+"""The bench log as a mechanic sees it in a browser: sign in by keyboard, record a job, sign out, get refused."""
 
 from typing import Any, NamedTuple
 
@@ -17,7 +17,7 @@ LARGEST = 60_000  # bytes of a page
 
 
 class Bench(NamedTuple):
-    """A shop with a fork: its key, and where the fork is."""
+    """A shop with a fork: its key, and the address of the fork."""
 
     key: str
     fork: str
@@ -26,7 +26,7 @@ class Bench(NamedTuple):
 
 @pytest.fixture
 def bench(shop: Database) -> Bench:
-    """A shop of its own for each test."""
+    """A separate shop for each test."""
     made = keys.add(shop, "bench 1", ["bench"])
     serial = f"SN-{made.id}"
     held: Any = {"spring": "lommeris-haar-42-spring-180", "travel_mm": 180.0, "spacers": 2, "model_year": 2023}
@@ -43,7 +43,7 @@ def signed_in(opened: Open, bench: Bench, path: str, **more: Any) -> Watched:
 
 
 def refusals(watched: Watched, status: int) -> None:
-    """Takes out the browser's own word for a refused page, which comes a moment after the page."""
+    """Takes out the browser's own message for a refused page, which comes a moment after the page."""
     words = f"Failed to load resource: the server responded with a status of {status}"
     for _ in range(60):
         if any(each.startswith(words) for each in watched.said):
@@ -139,14 +139,14 @@ def test_what_was_typed_when_the_session_is_over_is_sent_after_signing_in_in_ano
     opening.value.get_by_label("Key").fill(bench.key)
     opening.value.get_by_role("button", name="Sign in").click()
     opening.value.get_by_role("heading", name="Bench log").wait_for()
-    page.get_by_role("button", name="send it once more").click()
+    page.get_by_role("button", name="send it again").click()
     assert page.url.endswith(bench.fork)
     page.goto(page.url + "/services")
     assert "bush worn look again" in " ".join(page.locator("main").inner_text().split())
 
 
 def looked_at(page: Page, width: int) -> None:
-    """axe-core finds nothing; the page is no wider than its window, small, and what is touched is large."""
+    """axe-core finds nothing; the page is small and no wider than its window, and touch targets are large."""
     assert len(page.content().encode()) <= LARGEST
     assert page.evaluate("document.documentElement.scrollWidth") <= width, page.url
     small = page.evaluate(
@@ -177,7 +177,7 @@ def test_two_browsers_of_two_shops_see_each_their_own(opened: Open, bench: Bench
 
 
 def test_a_page_of_another_site_can_make_the_browser_write_nothing(opened: Open, bench: Bench, shop: Database) -> None:
-    """The page stands at `localhost`, another site to a browser than 127.0.0.1 where the mechanic is signed in."""
+    """The page is at `localhost`, to a browser another site than 127.0.0.1, where the mechanic is signed in."""
     watched = signed_in(opened, bench, bench.fork)
     page = watched.page
     home = page.url.removesuffix(bench.fork)
@@ -201,5 +201,5 @@ def test_a_page_of_another_site_can_make_the_browser_write_nothing(opened: Open,
         refusals(watched, 403)
         assert "The form was not sent from here" in page.locator("h1").inner_text()
     page.goto(home + bench.fork + "/services")
-    assert "No job is recorded" in page.locator("main").inner_text()
+    assert "No jobs recorded" in page.locator("main").inner_text()
     watched.asked[:] = [url for url in watched.asked if not url.startswith(elsewhere)]

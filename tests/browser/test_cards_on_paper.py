@@ -1,4 +1,4 @@
-"""How many sheets a job card takes: a travel change at most four pages of A4, everything else at most three."""
+"""The length of a printed job card: at most four A4 pages for a travel change, three for anything else."""
 
 import os
 import re
@@ -18,7 +18,7 @@ MOST_TRIES = 6
 
 
 def decided(site: str, chassis: str, asked: dict[str, Any], tries: int = MOST_TRIES) -> dict[str, Any] | None:
-    """The question with a value of whatever is undecided, or None if there is no such card."""
+    """The question with a value for every undecided parameter, or None if there is no such card."""
     answer = httpx.get(f"{site}/v1/chassis/{chassis}/job-card", params=asked)
     if answer.status_code == 200:
         return asked

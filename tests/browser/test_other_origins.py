@@ -1,4 +1,4 @@
-"""Web pages of another origin, in a browser (wire case 62): blocked unless listed; then answered, without cookies."""
+"""Web pages of another origin, in a browser (wire case 62): blocked unless listed; if listed, without cookies."""
 
 import http.server
 import json
@@ -39,7 +39,7 @@ def elsewhere() -> Iterator[str]:
             self.wfile.write(b"<!doctype html><title>Elsewhere</title>")
 
         def log_message(self, format: str, *values: Any) -> None:
-            """Says nothing: what pytest prints is the tests' own."""
+            """Logs nothing, to keep pytest's output clean."""
 
     with http.server.ThreadingHTTPServer(("127.0.0.1", 0), Empty) as line:
         threading.Thread(target=line.serve_forever, daemon=True).start()
@@ -49,7 +49,7 @@ def elsewhere() -> Iterator[str]:
 
 @pytest.fixture
 def page(browser: Browser, elsewhere: str) -> Iterator[Page]:
-    """That page, opened."""
+    """Opens that page."""
     context = browser.new_context()
     opened = context.new_page()
     opened.goto(elsewhere)
@@ -63,7 +63,7 @@ def fetch(page: Page, url: str, **options: Any) -> dict[str, Any]:
 
 
 def asked(page: Page, service: str, token: str) -> dict[str, dict[str, Any]]:
-    """A lookup, a batch, and a write with a key, as a page asks them."""
+    """A lookup, a batch, and a write with a key, as a page sends them."""
     batch = {"questions": ["/v1/chassis/quembry-trivet-35/fits?travel=150"]}
     typed = {"Content-Type": "application/json"}
     fork = {**FORK, "serial": f"SN-{token[-6:]}"}
@@ -93,7 +93,7 @@ def test_a_page_whose_origin_is_listed_reads_batches_and_writes_with_a_key(
         assert {name: each.get("status") for name, each in found.items()} == {"lookup": 200, "batch": 200, "write": 201}
         assert {"etag", "ratelimit", "ratelimit-policy", "x-request-id"} <= found["lookup"]["headers"].keys()
         assert "location" in found["write"]["headers"]
-        # A second time from what is kept, and unchanged; a refusal can be read too.
+        # The second time from the cache, unchanged; a refusal can be read too.
         lookup = f"{service}/v1/chassis/quembry-trivet-35/fits?travel=150"
         assert fetch(page, lookup)["body"] == found["lookup"]["body"]
         tag = found["lookup"]["headers"]["etag"]
@@ -105,7 +105,8 @@ def test_a_page_whose_origin_is_listed_reads_batches_and_writes_with_a_key(
 def test_no_page_acts_as_a_signed_in_browser(
     browser: Browser, elsewhere: str, shop: Database, on_demo: Database
 ) -> None:
-    """Another port of the machine is the same site, so the cookie would be sent: the browser gives nothing back."""
+    """Another port of this machine is the same site, so the cookie would be sent, but the browser withholds the
+    answer."""
     token = str(keys.add(shop, "a page", ["bench"]).token)
     with served(on_demo, shop, Settings(port=0, cors_origins=[elsewhere])) as service:
         context = browser.new_context()
@@ -129,7 +130,7 @@ def test_with_any_origin_allowed_every_page_reads(page: Page, shop: Database, on
 def test_a_page_reads_with_its_key_where_lookups_are_closed(
     page: Page, elsewhere: str, shop: Database, on_demo: Database
 ) -> None:
-    """The preflight has no key, and is answered before keys are looked at."""
+    """The preflight has no key, and is answered before keys are checked."""
     token = str(keys.add(shop, "a page", ["read"]).token)
     with served(on_demo, shop, Settings(port=0, cors_origins=[elsewhere], open_reads=False)) as service:
         lookup = f"{service}/v1/chassis/quembry-trivet-35/fits?travel=150"

@@ -1,4 +1,4 @@
-"""The pages as a person meets them: by keyboard, on a phone, in the dark, without scripts, on paper."""
+"""The pages as people use them: by keyboard, on a phone, in the dark, without scripts, on paper."""
 
 import json
 import os
@@ -84,7 +84,7 @@ def test_from_the_search_to_the_job_card_by_keyboard_only(opened: Open, scripts:
 @pytest.mark.parametrize("name", PAGES)
 @pytest.mark.parametrize("colours", ["light", "dark"])
 def test_no_page_has_a_barrier_that_can_be_found_by_rule(opened: Open, name: str, colours: Any) -> None:
-    """axe-core, all its rules of WCAG 2.2 A and AA and best practice; it runs beside the page's own policy."""
+    """axe-core with all its rules of WCAG 2.2 A and AA and best practice; it runs under the page's own policy."""
     page = opened(PAGES[name], width=390, color_scheme=colours, bypass_csp=True).page
     page.add_script_tag(content=AXE.read_text("utf-8"))
     found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
@@ -121,11 +121,11 @@ def test_pages_load_and_stand_still_wide_and_dark(opened: Open, name: str) -> No
 
 @pytest.mark.parametrize("width", [390, 1600])
 @pytest.mark.parametrize("name", PAGES)
-def test_what_has_come_of_a_page_stands_still_while_the_rest_comes(
+def test_the_loaded_part_of_a_page_does_not_move_while_the_rest_loads(
     opened: Open, dribbling: str, name: str, width: int
 ) -> None:
-    """Over a line that gives a few rows at a time, so that nearly each part of a page is painted before the next. A
-    gap between two words that was the last to come is laid out anew with the word after it and is left out."""
+    """Over a line that delivers a few rows at a time, so that almost every part of a page is painted before the next. A
+    trailing gap between two words is ignored: it is laid out again together with the next word."""
     page = opened(PAGES[name], width=width, at=dribbling).page
     moved = page.evaluate(
         """new Promise(done => { const all = []; new PerformanceObserver(list => list.getEntries().forEach(each =>
@@ -157,9 +157,9 @@ def test_a_source_is_one_tap_away_without_scripts(opened: Open) -> None:
     assert "Quembry Shop Book" in first.locator("p").inner_text()
 
 
-def test_a_refusal_keeps_what_was_typed_and_is_mended_by_one_tap(opened: Open) -> None:
+def test_a_refusal_keeps_what_was_typed_and_is_fixed_by_one_tap(opened: Open) -> None:
     watched = opened(f"{FORK}/fits?travel=150&model_year=2031")
-    assert watched.said.pop().startswith("Failed to load resource")  # the browser's own word for 422
+    assert watched.said.pop().startswith("Failed to load resource")  # the browser's own message for a 422
     page = watched.page
     assert page.locator("#f-model_year").input_value() == "2031"
     page.get_by_role("link", name="Take 2024").click()
@@ -182,7 +182,7 @@ def test_what_is_printed_carries_the_figures_of_the_answer(
     answer = json.loads(httpx.get(site + PAGES[name]).text)
     missing = {figure for figure in quantities(answer) if figure not in words}
     assert missing == set()
-    assert "Find" not in words.split()  # what is for the screen only
+    assert "Find" not in words.split()  # screen-only parts
 
 
 def test_steps_are_not_broken_over_pages_and_print_without_colour(opened: Open) -> None:
@@ -210,7 +210,7 @@ def test_the_description_for_programs_works_under_our_policy(opened: Open) -> No
 
 
 def _tab_to(page: Page, selector: str, most: int = 200) -> None:
-    """Presses Tab until what has the focus is what the selector names."""
+    """Presses Tab until the focused element matches the selector."""
     for _ in range(most):
         if page.locator(f"{selector}:focus").count():
             return

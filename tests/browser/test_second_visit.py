@@ -1,8 +1,7 @@
-"""The second visit: a warm browser that follows links, reloads, goes back, opens another tab and comes back next day.
+"""The second visit: a returning browser follows links, reloads, goes back, opens a tab and comes back next day.
 
-A stored page is asked for again with its entity tag, and the browser puts the header lines of the 304 on it (RFC 9111,
-3.2): if those said another policy, the page would lose its style, its icon and its forms.
-"""
+The browser revalidates a stored page with its entity tag and puts the headers of the 304 on it (RFC 9111, 3.2). If
+those headers named another policy, the page would lose its style, its icon and its forms."""
 
 import io
 import json
@@ -31,7 +30,7 @@ FURTHER = {
 }  # fmt: skip
 KINDS = {**PAGES, **FURTHER}
 STORED = PAGES | {name: FURTHER[name] for name in ("problem types", "problem type", "search", "as html")}
-"""Pages that a browser stores: they are asked for with their tag at the second visit."""
+"""Pages that a browser stores: at the second visit it sends their tags."""
 LOOKS = """() => {
     const of = (name) => { const found = document.querySelector(name); if (!found) return null;
         const style = getComputedStyle(found);
@@ -45,33 +44,33 @@ ICON = """() => new Promise((done) => { const image = new Image();
 
 @dataclass
 class Visits:
-    """A service with its log, and what the consoles of a browser said."""
+    """A service with its log, and the console messages of a browser."""
 
     address: str
     log: io.StringIO
     said: list[str] = field(default_factory=list)
 
     def tab(self, context: BrowserContext) -> Page:
-        """A new tab that is listened to."""
+        """A new tab whose console is recorded."""
         page = context.new_page()
         page.on("console", lambda message: self.said.append(message.text))
         page.on("pageerror", lambda error: self.said.append(str(error)))
         return page
 
     def statuses(self, path: str) -> list[int]:
-        """What the service answered at that path so far."""
+        """The status codes that the service has sent for that path so far."""
         lines = [json.loads(line) for line in self.log.getvalue().splitlines()]
         return [line["status"] for line in lines if line.get("path") == path]
 
     def refused_by_policy(self) -> list[str]:
-        """What a policy kept from being loaded, applied or sent."""
+        """Everything that a policy stopped from being loaded, applied or sent."""
         return [each for each in self.said if "Content Security Policy" in each]
 
 
 @pytest.fixture(scope="module", params=ENGINES)
 def visits(request: pytest.FixtureRequest, fresh_database: Fresh, shop: Database) -> Iterator[Visits]:
-    """A service over the demo on each engine. A page may be used for a second without asking again, so that both are
-    met: the stored page alone, and the one that was asked for again."""
+    """A service on the demo, on each engine. A page may be reused for a second without revalidation, so that both cases
+    occur: the stored page alone, and the revalidated page."""
     log = io.StringIO()
     with fresh_database(request.param, True) as url:
         database = Database(url)
@@ -81,7 +80,7 @@ def visits(request: pytest.FixtureRequest, fresh_database: Fresh, shop: Database
 
 
 def opened(browser: Browser, profile: Path) -> BrowserContext:
-    """The browser of one person: what it stores is still there when it is started again."""
+    """One person's browser: its stored data survive a restart."""
     found = next(path for name in BROWSERS if (path := shutil.which(name)))
     context: BrowserContext = browser.browser_type.launch_persistent_context(
         str(profile), executable_path=found, args=list(ARGUMENTS), headless=True
@@ -90,7 +89,7 @@ def opened(browser: Browser, profile: Path) -> BrowserContext:
 
 
 def looks(page: Page) -> dict[str, Any]:
-    """How a page looks, after making sure that it has its style and that its icon may be loaded."""
+    """How a page looks, after checking that it has its style and that its icon may be loaded."""
     found: dict[str, Any] = page.evaluate(LOOKS)
     assert found["rules"] > 20, page.url
     assert page.evaluate(ICON), page.url
@@ -118,7 +117,7 @@ def test_every_page_keeps_its_style_and_icon(browser: Browser, visits: Visits, t
         assert looks(second_tab) == first[name], name
     context.close()
     before = len(visits.log.getvalue().splitlines())
-    context = opened(browser, tmp_path / "profile")  # the next day: what was stored has to be asked for again
+    context = opened(browser, tmp_path / "profile")  # the next day: stored pages have to be revalidated
     page = visits.tab(context)
     for name, path in KINDS.items():
         page.goto(visits.address + path)
@@ -144,7 +143,7 @@ def test_every_form_of_a_stored_page_can_be_sent(browser: Browser, visits: Visit
         while forms is None or number < forms:
             time.sleep(0.05)
             page.goto(visits.address + path)
-            page.reload()  # asked for again, so that what holds is what the 304 says
+            page.reload()  # revalidated, so the headers of the 304 apply
             forms = page.locator("form").count()
             if forms == 0:
                 break

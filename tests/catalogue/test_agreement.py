@@ -111,7 +111,7 @@ EITHER = {
 
 @pytest.mark.parametrize(("table", "name"), ABOUT, ids=[f"{table.table}.{name}" for table, name in ABOUT])
 def test_each_column_that_a_statement_is_about_changes_its_subject(table: type[Statement], name: str) -> None:
-    """Two rows that differ in this column alone are about two things, whatever the table's description says of it."""
+    """Two rows that differ only in this column have different subjects, whatever the table's description says."""
     columns = table.columns()
     needed = [each for each, described in columns.items() if described.required or each in table.about]
     values = {each: EITHER.get(each, _two(columns[each]))[0] for each in needed}

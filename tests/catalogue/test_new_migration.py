@@ -1,4 +1,4 @@
-"""The command that writes a migration: it finds nothing to do for tables that have not changed, on both chains."""
+"""The command that writes a migration finds nothing to do for unchanged tables, on both chains."""
 
 import shutil
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""A table is one SQLModel class that stays alive; the rows read in bulk are made from it; both hold the same values."""
+"""A table is one SQLModel class; rows read in bulk are derived from it; both hold equal values."""
 
 import gc
 import pickle

@@ -1,11 +1,10 @@
-"""Large catalogues of invented forks: seeded, streamed, any size, and sound by every rule that rejects.
+"""Large catalogues of invented forks: seeded, streamed, any size, and accepted by every rule that rejects.
 
     write_package(folder, chassis=27_000)      a package of some two million statements
-    rows(chassis=40, seed=3)                   a small one, in hand
+    rows(chassis=40, seed=3)                   a small one, in memory
 
-A chassis depends on seed and its number only, so a larger catalogue holds a smaller one; every maker has habits of its
-own. Two chassis are one family: two generations of a name that share their springs.
-"""
+A chassis depends only on the seed and its number, so a larger catalogue contains a smaller one; every maker has its own
+habits. Two chassis are one family: two generations of a name that share their springs."""
 
 import csv
 from collections.abc import Iterator
@@ -33,7 +32,7 @@ def rows(chassis: int, seed: int = 1) -> Iterator[Row]:
 
 
 def write_package(folder: Path, chassis: int, seed: int = 1) -> int:
-    """Write a package without a descriptor; returns the number of rows. Memory does not grow with its size."""
+    """Writes a package without a descriptor; returns the number of rows. Memory does not grow with its size."""
     folder.mkdir(parents=True, exist_ok=True)
     count = 0
     with ExitStack() as stack:

@@ -7,7 +7,7 @@ from tests.catalogue_generator.makers import Cells, word
 
 
 class Chassis:
-    """What one chassis is made of: generation 0 or 1 of its family. Gathers rows."""
+    """Builds the rows of one chassis: generation 0 or 1 of its family."""
 
     def __init__(self, seed: int, number: int) -> None:
         self.draw = Random(f"{seed}/fork/{number}")
@@ -27,13 +27,13 @@ class Chassis:
         self.rows: list[tuple[str, Cells]] = []
         self.bath = max(4.0, self.made.bath_ml + self.draw.uniform(-1, 1))
         self.later = number % 2 == 1
-        self.silent = self.draw.random() < 0.15  # this manual leaves out what the other generation's says
+        self.silent = self.draw.random() < 0.15  # this manual leaves out what the other generation's includes
 
     def _add(self, table: str, id: str, /, **cells: str) -> None:
         self.rows.append((table, {"id": id, **cells}))
 
     def _say(self, table: str, id: str, page: int, /, **cells: str) -> None:
-        """A statement of the manual."""
+        """Adds a statement of the manual."""
         self._add(table, id, **{"chassis": self.id, "source": self.manual, "page": str(page), **cells})
 
     def _entities(self) -> None:
@@ -111,7 +111,7 @@ class Chassis:
             )
 
     def _most(self) -> float:
-        """The oil of the fuller leg over that of the spring side."""
+        """The oil volume of the fuller leg, given that of the spring side."""
         return max(1.0, self.made.leg_ratio)
 
     def _springs(self) -> None:

@@ -16,7 +16,7 @@ LB = 0.45359237  # kg; exact by definition
 
 @dataclass(frozen=True, slots=True)
 class Family:
-    """What two generations of one name share: the springs and their geometry. Lengths in mm, volumes in mL."""
+    """The springs that two generations of one name share, with their geometry. Lengths in mm, volumes in mL."""
 
     number: int
     made: Maker
@@ -55,7 +55,7 @@ class Family:
         return mass * LB if self.made.mass_unit == "lb" else mass
 
     def limit(self) -> str:
-        """Maximum fill pressure: a tenth above the highest start pressure, in round figures."""
+        """Maximum fill pressure: a tenth above the highest start pressure, rounded."""
         heaviest = self.kilograms(self.steps[-1])
         highest = max(self.start_pa(travel, heaviest) for travel in self.travels) * 1.1
         unit, step = PRESSURE_UNITS[self.made.pressure_unit], 5 if self.made.pressure_unit == "psi" else 0.5
@@ -63,7 +63,7 @@ class Family:
 
 
 def family(seed: int, number: int) -> Family:
-    """The family of that number, the same each time."""
+    """The family of that number; the seed is fixed."""
     draw = Random(f"{seed}/family/{number}")
     made = maker(seed, number // FAMILIES_PER_MAKER)
     diameter = draw.choice((32, 34, 35, 36, 38, 40))

@@ -1,4 +1,4 @@
-"""One generation of an invented fork with all that sources say of it, consistent by the physics of its own springs."""
+"""One generation of an invented fork with every statement about it, consistent with the physics of its own springs."""
 
 from tests.catalogue_generator.makers import Cells
 from tests.catalogue_generator.service import Serviced

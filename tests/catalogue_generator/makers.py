@@ -1,4 +1,4 @@
-"""Invented makers, each with habits of its own: units, digits, drives, torques. Nothing here is a real figure."""
+"""Invented makers, each with its own habits: units, digits, drives, torques. No figure here is real."""
 
 from dataclasses import dataclass
 from random import Random
@@ -61,7 +61,7 @@ FLUIDS: tuple[tuple[str, str, Cells], ...] = (
 
 
 def word(number: int, syllables: int = 3) -> str:
-    """An invented word, another one for each number below 20 ** syllables."""
+    """An invented word, different for each number below 20 ** syllables."""
     parts = []
     for _ in range(syllables):
         number, part = divmod(number, len(SYLLABLES))
@@ -108,7 +108,7 @@ class Maker:
     foam_ml: float
 
     def torque(self, newton_metres: float) -> str:
-        """A torque as this maker prints it: a round figure in the unit it thinks in, then in the unit it prints."""
+        """A torque as this maker prints it: rounded in the unit it designs in, then converted to the unit it prints."""
         thought = TORQUE_UNITS[self.thinks_in]
         step = self.rounds_to if newton_metres > 3 else min(self.rounds_to, 0.1)
         round_nm = max(step, round(newton_metres / thought / step) * step) * thought
@@ -125,7 +125,7 @@ def _digits(value: float, digits: int) -> str:
 
 
 def maker(seed: int, number: int) -> Maker:
-    """The maker of that number, the same each time."""
+    """The maker of that number; the seed is fixed."""
     draw = Random(f"{seed}/maker/{number}")
     torque_unit = draw.choices(list(TORQUE_UNITS), (6, 3, 1))[0]
     thinks_in = torque_unit if draw.random() < 0.6 else "N·m"
@@ -167,7 +167,7 @@ def maker(seed: int, number: int) -> Maker:
 
 
 def shared(seed: int, makers: int) -> list[tuple[str, Cells]]:
-    """What all forks share: fluids, tools, the procedures, each maker's dampers, spacer and parts."""
+    """The rows that all forks share: fluids, tools, procedures, and each maker's dampers, spacer and parts."""
     rows: list[tuple[str, Cells]] = []
     for number in range(makers):
         rows += _of_maker(maker(seed, number))

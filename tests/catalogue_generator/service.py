@@ -1,4 +1,4 @@
-"""What a manual says of the service of an invented fork: torques, fills, grease, parts and intervals."""
+"""The service part of an invented fork's manual: torques, fills, grease, parts and intervals."""
 
 from tests.catalogue_generator.chassis import Chassis
 from tests.catalogue_generator.makers import Cells
@@ -7,7 +7,7 @@ JOBS = ("travel-change", "spacer-change", "lower-leg-service", "full-service")
 
 
 class Serviced(Chassis):
-    """A chassis with what its service needs."""
+    """A chassis with the rows for its service."""
 
     def _torques(self) -> None:
         made = self.made

@@ -1,4 +1,4 @@
-"""One running server for both clients, and what it answers to a plain request."""
+"""One running server for both clients, and its answers to plain requests."""
 
 import json
 import urllib.request
@@ -23,7 +23,7 @@ def running(fresh_database: Fresh, tmp_path_factory: pytest.TempPathFactory) -> 
 
 @pytest.fixture(scope="package")
 def plainly(running: Workshop) -> dict[str, Any]:
-    """What both programs must have learnt, asked without any client."""
+    """The answers that both programs must print, fetched without any client."""
 
     def ask(path: str) -> Any:
         with urllib.request.urlopen(running.address + path, timeout=30) as answer:

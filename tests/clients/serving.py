@@ -1,4 +1,4 @@
-"""A server of the demo on a socket of its own, with a key that may edit: what generated clients are tried on."""
+"""A server of the demo on its own socket, with a key that may edit, for the tests of generated clients."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -12,7 +12,7 @@ from tests.exchange.serving import serving
 
 @dataclass(frozen=True)
 class Workshop:
-    """Where it answers, and the key of an editor."""
+    """The address of the server, and an editor's key."""
 
     address: str
     key: str
@@ -20,7 +20,7 @@ class Workshop:
 
 @contextmanager
 def workshop(url: str, folder: Path) -> Iterator[Workshop]:
-    """The service over that catalogue, in a thread."""
+    """The service on that catalogue, in a thread."""
     database = Database(url)
     with serving(database, folder) as (address, shop):
         key = keys.add(shop, "bench 1", ["edit"]).token

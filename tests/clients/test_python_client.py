@@ -1,4 +1,4 @@
-"""A Python client that openapi-python-client made of the served description: strictly typed, and it asks everything."""
+"""A Python client that openapi-python-client generates from the served description: strictly typed and complete."""
 
 import json
 import subprocess
@@ -24,7 +24,7 @@ content_type_overrides:
 
 @pytest.fixture(scope="module")
 def folder(running: Workshop, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Where the client and the program that uses it lie."""
+    """The folder with the client and the program that uses it."""
     folder = tmp_path_factory.mktemp("python")
     (folder / "config.yaml").write_text(CONFIG)
     wanted = ["--meta", "none", "--output-path", "legwork_client", "--config", "config.yaml", "--fail-on-warning"]
@@ -34,7 +34,7 @@ def folder(running: Workshop, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def ran(command: list[str], folder: Path) -> str:
-    """What a command prints; one that fails says what is wrong."""
+    """The output of a command; a command that fails shows its error."""
     done = subprocess.run(command, cwd=folder, capture_output=True, text=True, timeout=200)
     assert done.returncode == 0, done.stdout[-3000:] + done.stderr[-3000:]
     return done.stdout

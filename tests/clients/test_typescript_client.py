@@ -1,9 +1,7 @@
-"""A TypeScript client of the served description: compiled with every strictness, run by node, it asks everything.
+"""A TypeScript client generated from the served description: compiled with every strict option, run by node, complete.
 
-openapi-typescript, its fetch client and the compiler come from the npm registry, in the versions named here. Where
-node, npm or the registry is missing the tests are skipped with the reason, except where the environment has CI set:
-there that is a failure.
-"""
+openapi-typescript, its fetch client and the compiler come from the npm registry, in the versions named here. If node,
+npm or the registry is missing, the tests are skipped with the reason; if CI is set, they fail."""
 
 import json
 import os
@@ -38,7 +36,7 @@ INSTALL_S = 150
 
 @pytest.fixture(scope="module")
 def folder(running: Workshop, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Where the types, the program and README's lines lie, compiled."""
+    """The folder with the compiled types, program and README example."""
     folder = tmp_path_factory.mktemp("typescript")
     if (wrong := _installed(folder)) is not None:
         if os.environ.get("CI"):
@@ -54,7 +52,7 @@ def folder(running: Workshop, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def _installed(folder: Path) -> str | None:
-    """Installs what the client is made with; what stands in the way, if anything does."""
+    """Installs the packages that build the client; returns the reason if that is impossible."""
     npm, node = shutil.which("npm"), shutil.which("node")
     if npm is None or node is None:
         return "node and npm are not here: no TypeScript client can be made"

@@ -1,4 +1,5 @@
-"""Thirty slips of ten and more kinds planted into a true package; each is how a cell, a line or a file is written."""
+"""Thirty slips of more than ten kinds, planted into a correct package; each changes how a cell, line or file is
+written."""
 
 import csv
 import io
@@ -15,7 +16,7 @@ CHASSIS = ("quembry-trivet-35", "tarnoch-raddle-37")
 
 
 def true_package() -> Package:
-    """The demo's rows about two chassis with all they name, and every tool."""
+    """The demo's rows about two chassis, every row that they refer to, and every tool."""
     everything = {
         name: list(csv.reader(io.StringIO((SEED_DATA / f"{name}.csv").read_text(encoding="utf-8"), newline="")))
         for name in TABLES
@@ -43,7 +44,7 @@ def true_package() -> Package:
     }
 
 
-# (kind of slip, file, id, column, as it is typed)
+# (kind of slip, file, id, column, text typed in)
 CELLS: tuple[tuple[str, str, str, str, str], ...] = (
     ("unit of another quantity", "torques", "torque-raddle-37-axle", "unit", "bar"),
     ("unit of another quantity", "fills", "fill-trivet-35-foam", "unit", "mm"),
@@ -88,7 +89,7 @@ def _twice(id: str) -> Callable[[Table], None]:
 
 
 def _contradicted(table: Table) -> None:
-    """The line above copied for the next bolt, its figure typed, and the fastener forgotten."""
+    """The line above copied for the next bolt, with its figure typed in but the fastener not changed."""
     at = next(index for index, row in enumerate(table) if row[0] == "torque-raddle-37-caliper-bolt")
     row = list(table[at])
     row[0] = "torque-raddle-37-copied"
@@ -96,7 +97,7 @@ def _contradicted(table: Table) -> None:
     table.insert(at + 1, row)
 
 
-# (kind of slip, file, what it does to the table)
+# (kind of slip, file, change to the table)
 TABLES_SPOILT: tuple[tuple[str, str, Callable[[Table], None]], ...] = (
     ("column misnamed", "fits", _head("spacer_limit", "spacers max")),
     ("column misnamed", "guides", _head("sag_percent", "Sag %")),
@@ -104,11 +105,11 @@ TABLES_SPOILT: tuple[tuple[str, str, Callable[[Table], None]], ...] = (
     ("contradiction", "torques", _contradicted),
 )
 DIALECTS = {"intervals": "semicolons", "torques": "Latin-1", "parts": "BOM and CRLF"}
-NO_FAULT = {"parts"}  # what a spreadsheet writes is read as it is
+NO_FAULT = {"parts"}  # spreadsheet formats are read unchanged
 
 
 def plant(package: Package) -> None:
-    """Put every slip of cells and tables into the package."""
+    """Puts every slip of cells and tables into the package."""
     for _, name, id, column, typed in CELLS:
         table = package[name]
         row = next(row for row in table if row[0] == id)
@@ -125,7 +126,7 @@ def kinds() -> list[str]:
 
 
 def write(package: Package, folder: Path) -> None:
-    """The CSV files, three of them as other programs write theirs."""
+    """Writes the CSV files, three of them in the format of other programs."""
     for name, table in package.items():
         written = io.StringIO(newline="")
         dialect = DIALECTS.get(name)

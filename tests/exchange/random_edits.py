@@ -1,4 +1,4 @@
-"""Random edits that are accepted: rows of the demo perturbed, withdrawn, reopened and added, one or several at once."""
+"""Random edits that are accepted: rows of the demo changed, withdrawn, reopened and added, one or several at once."""
 
 import datetime as dt
 import random
@@ -17,7 +17,7 @@ SAID = {"makers": "name", "parts": "name", "fluids": "name", "tools": "name", "s
 
 
 class RandomEdits:
-    """Edits one catalogue; `refused` counts those that the rules did not let through, `kinds` what was done."""
+    """Edits one catalogue; `refused` counts edits that the rules rejected, `kinds` the accepted ones by kind."""
 
     def __init__(self, database: Database, seed: int) -> None:
         self.database = database
@@ -38,7 +38,7 @@ class RandomEdits:
             done += self.once()
 
     def once(self) -> bool:
-        """Tries one request of one to four changes; True where a revision came of it."""
+        """Tries one request with one to four changes; True if it made a revision."""
         self.number += 1
         wanted = [self._edit() for _ in range(self.chance.choice((1, 1, 1, 2, 4)))]
         edits = {(edit.table.table, edit.id): (kind, edit) for kind, edit in wanted}

@@ -1,4 +1,4 @@
-"""A service on a real socket, and a wire to it that is cut now and then."""
+"""A service on a real socket, and a line to it that is cut now and then."""
 
 import contextlib
 import io
@@ -22,7 +22,7 @@ from tests.api.writing import settings_of, shop_beside
 
 @contextmanager
 def serving(database: Database, folder: Path, **more: Any) -> Iterator[tuple[str, Database]]:
-    """The address of a service over a catalogue, and its shop database."""
+    """The address of a service on a catalogue, and its shop database."""
     url = database.url.render_as_string(hide_password=False)
     with shop_beside(url, folder) as shop:
         settings = settings_of(database, shop, allowed_hosts=["127.0.0.1"], port=0, **more)
@@ -40,7 +40,7 @@ def serving(database: Database, folder: Path, **more: Any) -> Iterator[tuple[str
 
 
 class CutWire:
-    """Passes bytes on to a service; every connection is reset somewhere in an answer, most in the first."""
+    """Passes bytes on to a service and resets every connection somewhere in an answer, usually the first one."""
 
     def __init__(self, url: str, seed: int) -> None:
         self.behind = int(url.rsplit(":", 1)[1])

@@ -1,4 +1,4 @@
-"""Broken packages: each fault is named with file, line and column, how to mend it, and nothing is stored."""
+"""Broken packages: each fault is named with file, line and column and how to fix it, and nothing is stored."""
 
 import csv
 import io
@@ -21,7 +21,7 @@ from tests.conftest import SEED_DATA
 
 SPACERS = "id,name,volume_ml\n"
 
-# One file of a package as it is written, and what must be said of it: rule, line, column, words in the text or mend.
+# One file of a package as written, and the expected report: rule, line, column, words in the text or fix.
 BROKEN_CELLS: list[tuple[str, bytes, str, int | None, str | None, str]] = [
     ("spacers.csv", b"id,name,volume\nspacer-a,A,8\n", "column-unknown", 1, "volume", "call it volume_ml"),
     ("spacers.csv", b"id,volume_ml\nspacer-a,8\n", "column-missing", 1, "name", "name is missing"),
@@ -81,8 +81,8 @@ def test_a_fault_is_named_with_its_place(
     finding = report["findings"][0]
     assert (finding.get("row"), finding.get("column")) == (line, column)
     assert name in finding["text"]
-    assert words in finding["text"] + finding["mend"]
-    assert len(finding["text"]) + len(finding["mend"]) + len(finding.get("value", "")) < 600
+    assert words in finding["text"] + finding["fix"]
+    assert len(finding["text"]) + len(finding["fix"]) + len(finding.get("value", "")) < 600
 
 
 @pytest.mark.parametrize("name", ["../evil.csv", "/etc/evil.csv", "a/../../evil.csv", "..\\evil.csv", "C:evil.csv"])
@@ -120,7 +120,7 @@ def test_a_zip_bomb_is_refused_before_it_is_unpacked(tmp_path: Path) -> None:
 
 
 def test_sizes_that_a_zip_lies_about_do_not_help_it(tmp_path: Path) -> None:
-    """The directory says 100 bytes, the data unpack to 5 MB: no more than 100 are read, and the sum is missed."""
+    """The directory says 100 bytes, the data unpack to 5 MB: only 100 are read, and the checksum does not match."""
     raw = bytearray(_zip(tmp_path / "lie.zip", {"spacers.csv": SPACERS + "\n" * 5_000_000}).read_bytes())
     snapshot = raw.index(b"PK\x01\x02") + 24  # APPNOTE 4.3.12: uncompressed size
     raw[snapshot : snapshot + 4] = (100).to_bytes(4, "little")
@@ -170,7 +170,7 @@ def test_a_zipped_folder_reads_as_the_folder(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("replace", [False, True])
 def test_one_bad_row_in_ten_thousand_stores_nothing(demo: Database, tmp_path: Path, replace: bool) -> None:
-    """The fault is named with its line, and every table is as it was."""
+    """The fault is named with its line, and every table is unchanged."""
     before = _counts(demo)
     rows = [f"spacer-{n:05},Spacer {n},8.2" for n in range(10_000)]
     rows[9_000] = "spacer-09000,Spacer 9000,8,2"
@@ -182,7 +182,7 @@ def test_one_bad_row_in_ten_thousand_stores_nothing(demo: Database, tmp_path: Pa
 
 
 def _edit(name: str, change: Callable[[dict[str, str]], None]) -> Callable[[Path], None]:
-    """Change the first row of a table of a copy of the demo."""
+    """Changes the first row of a table of a copy of the demo."""
 
     def edited(folder: Path) -> None:
         rows = list(csv.DictReader(io.StringIO((folder / name).read_text())))
@@ -242,7 +242,7 @@ def test_a_large_package_is_checked_on_disk_with_the_same_report(
 def test_a_large_change_gets_the_verdict_of_a_small_one(
     loaded: Catalogue, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, edit: Callable[[Path], None], replace: bool
 ) -> None:
-    """It is judged by a full check, which also tells warnings that stood before and are left alone."""
+    """It gets a full check, which also reports older warnings that the change leaves alone."""
     folder = _edited(tmp_path, edit)
     small = check(folder, loaded, replace=replace)
     monkeypatch.setattr("app.exchange.judging.MANY", 0)

@@ -1,4 +1,4 @@
-"""The command line as it is called: what it prints, its exit codes, and the same in a child of a serving worker."""
+"""The command line: its output, its exit codes, and its commands run as a child of a serving worker."""
 
 import asyncio
 import json
@@ -27,7 +27,7 @@ def _shop_beside(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 class Called:
-    """One call in this process: exit code, what was printed, what was complained."""
+    """One call in this process: exit code, standard output, standard error."""
 
     def __init__(self, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
         self.capsys = capsys
@@ -107,7 +107,7 @@ def test_the_template_checks_clean_and_is_not_written_over(legwork: Called, tmp_
 def test_a_database_that_is_none_is_refused_in_one_line(
     legwork: Called, tmp_path: Path, content: bytes, words: str
 ) -> None:
-    """An empty file is a database that holds nothing yet; anything else that is none is left alone."""
+    """An empty file counts as a database without tables; any other file that is not a database is left alone."""
     path = tmp_path / "some.db"
     path.write_bytes(content)
     code, _, err = legwork("migrate", "--database", str(path))

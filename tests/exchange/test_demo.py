@@ -1,4 +1,4 @@
-"""What the demonstration data must offer whoever tries the service, read from the text of its CSV files."""
+"""The variety that the demo data must offer to people who try the service, read from the text of its CSV files."""
 
 import csv
 from collections import Counter, defaultdict
@@ -36,7 +36,7 @@ def test_two_generations_of_one_name_overlap() -> None:
     )
 
 
-def test_a_change_in_mid_year_is_told_by_the_serial() -> None:
+def test_a_change_in_mid_year_is_identified_by_the_serial() -> None:
     by_chassis: dict[str, Rows] = defaultdict(list)
     for row in ALL["variants"]:
         if row["serial_from"]:

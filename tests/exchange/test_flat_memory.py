@@ -1,4 +1,4 @@
-"""An export is streamed: the memory it takes does not grow with the catalogue. And an outside validator accepts it."""
+"""An export is streamed: its memory does not grow with the catalogue. An outside validator accepts it, too."""
 
 import os
 import subprocess
@@ -16,7 +16,7 @@ from tests.questions.storing import store
 
 FEW, MANY = 4, 160
 MORE_MIB = 20
-"""By so much the peak may differ: reading ahead, SQLite's cache of pages. Measured: 2 (zip) and 12 (SQLite)."""
+"""The peaks may differ by this much: read-ahead, SQLite's page cache. Measured: 2 (zip) and 12 (SQLite)."""
 # Anonymous memory, sampled: the peak that Linux keeps (VmHWM) counts the pages of mapped libraries, too.
 PROGRAM = """
 import atexit, re, sys, threading, time
@@ -36,7 +36,7 @@ main()
 
 
 def catalogue_of(folder: Path, chassis: int) -> tuple[str, int]:
-    """The URL of a catalogue of so many generated chassis, as one revision, and the number of its rows."""
+    """The URL of a catalogue with that many generated chassis, as one revision, and its number of rows."""
     url = f"sqlite:///{folder / f'{chassis}.db'}"
     database = Database(url)
     migrate(database, "catalogue")
@@ -50,7 +50,7 @@ def catalogue_of(folder: Path, chassis: int) -> tuple[str, int]:
 
 
 def exported(url: str, path: Path) -> float:
-    """Writes an export as a serving worker does; the most memory it took, in MiB."""
+    """Writes an export as a serving worker does; returns its peak memory in MiB."""
     command = [sys.executable, "-c", PROGRAM, "export", str(path), "--json"]
     environment = {**os.environ, "LEGWORK_DATABASE_URL": url}
     done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=200)

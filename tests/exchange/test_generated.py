@@ -1,4 +1,4 @@
-"""Generated catalogues through the exchange: sound, the same each time, and out as they went in."""
+"""Generated catalogues through the exchange: valid, reproducible, and exported just as they were loaded."""
 
 from pathlib import Path
 
@@ -11,8 +11,8 @@ from tests.catalogue_generator import cells, rows, write_package
 
 
 def test_a_generated_catalogue_is_accepted_and_hardly_warned_of(tmp_path: Path) -> None:
-    """Makers differ in units, digits, torques and volumes: none of that is a fault, so every finding is a false alarm.
-    Of 200 rows one may be warned of, as the rules' own aim is."""
+    """Makers differ in units, digits, torques and volumes. None of that is a fault, so every finding is a false alarm.
+    One row in 200 may get a warning, which is the limit that the rules aim for."""
     for seed in (1, 2):
         count = write_package(tmp_path / str(seed), 64, seed)
         report = check(tmp_path / str(seed))
@@ -35,7 +35,7 @@ def test_it_has_every_kind_of_statement_and_exceptions_among_them() -> None:
 
 
 def test_it_comes_out_as_it_went_in(database: Database, tmp_path: Path) -> None:
-    """Byte for byte; so many rows that the load is judged by a full check."""
+    """Byte for byte, with so many rows that the load gets a full check."""
     count = write_package(tmp_path / "in", 48)
     report = load(database, tmp_path / "in", Entry("a test", "tests"))
     assert (report["accepted"], report["rows"]["added"]) == (True, count)

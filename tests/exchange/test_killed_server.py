@@ -1,8 +1,7 @@
-"""kill -9 at random moments of a service that takes edits or packages: what it acknowledged is there, nothing is half
-there.
+"""kill -9 at random moments of a service that takes edits or packages: every acknowledged write is there, and none in
+part.
 
-LEGWORK_TEST_KILLS sets how often.
-"""
+LEGWORK_TEST_KILLS sets how often."""
 
 import io
 import random
@@ -27,11 +26,11 @@ from tests.conftest import Fresh
 from tests.killed import Served, kills, served
 
 ROWS = {"edits": 4, "packages": 1_000}
-"""Of one write: all of them or none."""
+"""Rows of one write: all of them or none."""
 
 
 def write(service: Served, what: str, number: int) -> int:
-    """One write of rows that say `number`; returns the revision that was acknowledged."""
+    """One write of rows that contain `number`; returns the acknowledged revision."""
     rows = [{"id": f"maker-{place:04}", "name": f"write {number}"} for place in range(ROWS[what])]
     again = {"Idempotency-Key": f"write-{number:06}"}
     if what == "edits":
@@ -41,7 +40,7 @@ def write(service: Served, what: str, number: int) -> int:
         content = io.BytesIO()
         with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as package:
             lines = "".join(f"{row['id']},{row['name']}\n" for row in rows)
-            package.writestr(zipfile.ZipInfo("makers.csv"), f"id,name\n{lines}")  # the same bytes when sent again
+            package.writestr(zipfile.ZipInfo("makers.csv"), f"id,name\n{lines}")  # a repeated request has equal bytes
         answer = service.client.post(
             f"/v1/imports?reason=write {number}", content=content.getvalue(),
             headers={**again, "Content-Type": "application/zip"},
@@ -58,8 +57,9 @@ def write(service: Served, what: str, number: int) -> int:
 def test_what_was_acknowledged_survives_a_kill_and_nothing_is_half_there(
     fresh_database: Fresh, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, what: str, engine: str, times: int
 ) -> None:
-    """Every other time the process alone is killed: an import that it began goes on to its end, or is rolled back."""
-    monkeypatch.setenv("TMPDIR", str(tmp_path))  # where a package lies that was being taken in
+    """Every other time only the service process is killed: an import that it started runs to its end or is
+    rolled back."""
+    monkeypatch.setenv("TMPDIR", str(tmp_path))  # the folder for incoming packages
     chance = random.Random(9)
     times = kills(times)
     acknowledged: dict[int, int] = {}  # write → revision
@@ -70,7 +70,7 @@ def test_what_was_acknowledged_survives_a_kill_and_nothing_is_half_there(
         database = Database(url)
         for kill in range(times):
             with served(url, shop_url, token) as service:
-                begun = time.monotonic()  # sent again after the kill: done once, whether it was or was not
+                begun = time.monotonic()  # sent again after the kill: done exactly once
                 number = max(number, 1)
                 acknowledged[number] = write(service, what, number)
                 took = max(took, time.monotonic() - begun) if kill == 0 else took
@@ -105,7 +105,7 @@ def test_what_was_acknowledged_survives_a_kill_and_nothing_is_half_there(
 
 
 def assert_whole(database: Database, acknowledged: dict[int, int], tried: int, rows: int) -> int:
-    """Looked at as the kill left it, before any server is started on it again; returns the latest revision."""
+    """Inspects the database as the kill left it, before any server starts on it again; returns the latest revision."""
     if database.path is not None:
         with closing(sqlite3.connect(database.path)) as connection:
             assert connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
@@ -125,7 +125,7 @@ def assert_whole(database: Database, acknowledged: dict[int, int], tried: int, r
 
 
 def assert_feed(client: httpx.Client, acknowledged: dict[int, int]) -> None:
-    """The feed has no hole, and every write in it whole."""
+    """The feed has no hole, and contains every write as a whole."""
     page = client.get("/v1/changes?limit=1000").json()
     changes: list[dict[str, Any]] = page["changes"]
     while "next" in page:

@@ -1,7 +1,6 @@
-"""A copy by the feed: equal to its origin row for row, and byte for byte of its answers, whatever happened between.
+"""A copy made from the feed equals its origin row for row, and its answers byte for byte, whatever happened between.
 
-The copy is on the other engine than its origin. LEGWORK_TEST_EDITS sets how many edits: 500 is what is promised.
-"""
+The copy is on the other engine than its origin. LEGWORK_TEST_EDITS sets how many edits: 500 is the promise."""
 
 import asyncio
 import csv
@@ -46,13 +45,13 @@ PRIVATE = {"idempotency_key", "request_digest"}
 
 @contextmanager
 def of(url: str, *, tries: int | None = 4, key: str | None = None) -> Iterator[Origin]:
-    """The origin at an address, asked without pauses."""
+    """The origin at an address, polled without pauses."""
     with client_of(url, key) as client:
         yield Origin(client, tries=tries, pause=lambda seconds: None)
 
 
 def stored(database: Database) -> dict[str, list[tuple[Any, ...]]]:
-    """All that is in the catalogue's tables, but what is private to the requests of one service."""
+    """Everything in the catalogue's tables, except data private to the requests of one service."""
     found = {}
     with database.read() as connection:
         for table in (*SQL.values(), REVISIONS, FINDINGS):
@@ -116,7 +115,7 @@ def test_a_copy_equals_its_origin_after_random_edits_and_cut_connections(
         with serving(source, tmp_path) as (address, _):
             wire = CutWire(address, seed=6)
             ends = []
-            for _ in range(200):  # each time it goes on where it was cut off
+            for _ in range(200):  # each time it resumes at the cut
                 try:
                     with of(wire.url, tries=3) as impatient:
                         follow(copy, impatient)
@@ -170,7 +169,7 @@ def test_what_is_no_copy_of_this_origin_is_refused(database: Database, fresh_dat
         with copy.write() as connection:
             connection.execute(update(SQL[Maker]).where(SQL[Maker].c.id == "a").values(name="Maker a"))
         assert len(verify(copy, source, 1)) == 64
-        store(copy, [maker("c")])  # written here: no copy any more
+        store(copy, [maker("c")])  # written here: no longer a copy
         with pytest.raises(Conflict, match="make a new copy"):
             follow(copy, source)
         store(database, [maker("d")])
@@ -182,8 +181,8 @@ def test_what_is_no_copy_of_this_origin_is_refused(database: Database, fresh_dat
 def test_the_hash_is_that_of_the_standard_tools(demo: Database, tmp_path: Path) -> None:
     """The documented command: `sort` and `sha256sum` of GNU coreutils are the outside reference.
 
-    Columns without any value are taken out of the files first, as if a build had never had them: it is the same hash.
-    """
+    Columns without any value are removed from the files first, as if a build had never had them: the hash stays
+    equal."""
     store(demo, [Maker(id="a-maker", name="Grüße, “quoted”\n\tand \\ more", page="1;2")])
     with Catalogue(demo).snapshot() as snapshot:
         found = content_hash(snapshot)
@@ -271,7 +270,7 @@ def test_what_is_no_such_service_is_said_plainly(tmp_path: Path) -> None:
             list(source.changes(0))
         with pytest.raises(Unavailable, match="302"):
             source.recorded(1)
-        with pytest.raises(Unavailable, match="no answer of this kind"):
+        with pytest.raises(Unavailable, match="not an answer from a service of this kind"):
             source.content_hash(1)
         assert pauses == []
         answers["/v1/content-hash"] = (503, {"Retry-After": "7"}, b"")

@@ -1,4 +1,5 @@
-"""Packages and copies lose nothing silently: what a file lacks stays, and whatever is emptied is listed first."""
+"""Packages and copies lose nothing silently: values that a file leaves out are kept, and emptied cells are listed
+first."""
 
 import csv
 import io
@@ -48,7 +49,7 @@ def cells_of(row: Row, names: Iterable[str], **other: str) -> list[str]:
 
 
 def both(database: Database, path: Path, *, replace: bool = False) -> PackageReport:
-    """The report of a load, after the check of the same package has said the same."""
+    """The report of a load, after asserting that a check of that package reports the same."""
     checked = check(path, Catalogue(database), replace=replace)
     loaded = load(database, path, Entry("corrected", "test"), replace=replace)
     for name in ("accepted", "changed_cells", "cell_counts", "rows"):

@@ -1,7 +1,6 @@
-"""The reader against anything: rows of any values come back as they were written, any bytes give findings at worst.
+"""The reader against anything: rows of any values come back as written, and any bytes give findings, never an error.
 
-LEGWORK_TEST_FUZZ_MINUTES tries each for longer.
-"""
+LEGWORK_TEST_FUZZ_MINUTES tries each for longer."""
 
 import csv
 import io
@@ -50,7 +49,7 @@ def read(table: type[Row], content: bytes) -> tuple[list[Row], list[Finding]]:
 
 @st.composite
 def written(draw: st.DrawFn) -> tuple[type[Row], list[dict[str, str]]]:
-    """A table and some rows of cells: mostly what the columns take, sometimes any text."""
+    """A table and some rows of cells: mostly values that the columns accept, sometimes any text."""
     table = draw(st.sampled_from(sorted(TABLES.values(), key=lambda each: each.table)))
     rows = []
     for _ in range(draw(st.integers(0, 4))):
@@ -89,7 +88,7 @@ def test_the_reader_takes_a_row_exactly_when_the_row_model_does() -> None:
         ids = [cells["id"] for cells in rows]
         found = {row.id: row for row in taken}
         assert {id: expected[id] for id in found} == found
-        # One whose id an earlier line bears that cannot be read is refused where ids do not ascend: found at random.
+        # An unreadable row whose id is on an earlier line is refused if ids do not ascend: found at random.
         assert all(ids.count(id) > 1 for id in expected.keys() - found.keys())
         assert bool(findings) == (len(taken) < len(rows))
         assert all(row.cells() == table.checked(from_cells(table, row.cells())).cells() for row in taken)
@@ -127,7 +126,7 @@ JSON = st.recursive(
     max_leaves=12,
 )
 HURTS = st.lists(st.tuples(st.floats(0, 1), st.integers(0, 6), st.binary(max_size=6)), max_size=4)
-"""Where in a file, how many bytes are taken out there, and what is put in their place."""
+"""The place in a file, how many bytes are removed there, and their replacement."""
 
 
 def hurt(content: bytes, hurts: list[tuple[float, int, bytes]]) -> bytes:
@@ -139,7 +138,7 @@ def hurt(content: bytes, hurts: list[tuple[float, int, bytes]]) -> bytes:
 
 @pytest.mark.filterwarnings("ignore:Duplicate name")
 def test_a_package_hurt_anywhere_is_read_or_said_to_be_hurt(tmp_path: Path) -> None:
-    """A zip of tables and a descriptor, hurt within its files, in the zip around them, or in both."""
+    """A zip of tables and a descriptor, damaged inside its files, in the zip around them, or both."""
 
     def holds(
         made: list[tuple[type[Row], list[dict[str, str]]]], told: Any, names: list[str], packed: bool,

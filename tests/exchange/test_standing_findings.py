@@ -1,4 +1,4 @@
-"""The warnings that stand: kept when a revision is accepted, with the span of revisions they stand for."""
+"""Standing warnings: stored when a revision is accepted, with the span of revisions that they apply to."""
 
 import csv
 import datetime as dt
@@ -25,20 +25,20 @@ TODAY = dt.date(2026, 11, 25)
 
 
 def standing(database: Database) -> set[tuple[str, str, str]]:
-    """(rule, table, id) of the warnings that stand."""
+    """(rule, table, id) of the standing warnings."""
     with database.read() as connection:
         kept = select(FINDINGS.c.rule, FINDINGS.c.in_table, FINDINGS.c.row_id).where(FINDINGS.c.revision_to == OPEN)
         return {tuple(row) for row in connection.execute(kept)}  # type: ignore[misc]
 
 
-def found_anew(database: Database) -> set[tuple[str, str, str]]:
-    """The same by a full check of the catalogue as it is."""
+def found_by_a_full_check(database: Database) -> set[tuple[str, str, str]]:
+    """(rule, table, id) of the warnings that a full check of the current catalogue finds."""
     with Catalogue(database).snapshot() as snapshot:
         return {(each.rule, each.table or "", each.id or "") for each in judge_all(snapshot, TODAY)}
 
 
 def change(database: Database, folder: Path, table: type[Fit] | type[Torque], id: str, **cells: str) -> None:
-    """Load one changed row."""
+    """Loads one changed row."""
     with Catalogue(database).snapshot() as snapshot:
         row = snapshot.one(table, id)
     assert row is not None
@@ -56,7 +56,7 @@ def ids(database: Database, table: type[Fit] | type[Torque]) -> list[str]:
         return [row.id for row in snapshot.all(table)]
 
 
-def test_a_warning_stands_from_the_revision_that_brought_it_to_the_one_that_mends_it(
+def test_a_warning_lasts_from_the_revision_that_brings_it_to_the_one_that_fixes_it(
     demo: Database, tmp_path: Path
 ) -> None:
     first, *_, last = ids(demo, Torque)
@@ -71,13 +71,13 @@ def test_a_warning_stands_from_the_revision_that_brought_it_to_the_one_that_mend
 
 @pytest.mark.parametrize("seed", [1, 2])
 def test_what_stands_after_many_changes_is_what_a_full_check_finds(demo: Database, tmp_path: Path, seed: int) -> None:
-    """Warnings that come and go, kept change by change, against the catalogue judged whole."""
+    """Warnings that come and go, stored change by change, against a check of the whole catalogue."""
     draw = random.Random(seed)
     edits = ({"page": ""}, {"page": "7"}, {"note": "seen"}, {"confirmed": "true"})
     for _ in range(12):
         table = draw.choice((Fit, Torque))
         change(demo, tmp_path, table, draw.choice(ids(demo, table)), **draw.choice(edits))
-    assert standing(demo) == found_anew(demo)
+    assert standing(demo) == found_by_a_full_check(demo)
     assert any(rule == "page-missing" for rule, _, _ in standing(demo))
 
 
@@ -88,7 +88,7 @@ def test_a_full_check_keeps_the_same_as_the_shapes_that_were_touched(
     change(demo, tmp_path, Torque, first, page="")
     monkeypatch.setattr("app.exchange.judging.MANY", 0)
     change(demo, tmp_path, Torque, second, page="")
-    assert standing(demo) == found_anew(demo)
+    assert standing(demo) == found_by_a_full_check(demo)
     with demo.read() as connection:
         spans = select(FINDINGS.c.row_id, FINDINGS.c.revision_from).where(FINDINGS.c.rule == "page-missing")
         assert {tuple(row) for row in connection.execute(spans)} >= {(first, 2), (second, 3)}
@@ -102,7 +102,7 @@ def test_rows_not_committed_yet_are_judged_by_other_processes_too(
     first = ids(demo, Torque)[0]
     change(demo, tmp_path, Torque, first, page="")
     assert ("page-missing", "torques", first) in standing(demo)
-    assert standing(demo) == found_anew(demo)
+    assert standing(demo) == found_by_a_full_check(demo)
 
 
 def test_nothing_is_stored_where_a_process_that_judges_fails(

@@ -1,4 +1,4 @@
-"""Faults that were there before refuse nothing: every unrelated edit passes, and every touched row is judged."""
+"""Existing faults do not block other edits: every unrelated edit passes, and every affected row is judged."""
 
 import datetime as dt
 from decimal import Decimal
@@ -127,7 +127,7 @@ def test_corrected_contradictions_end(demo: Database) -> None:
 def test_a_package_passes_too_by_either_way_of_judging(
     demo: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, many: int
 ) -> None:
-    """With MANY at 0 the whole catalogue is judged instead of what the package touches."""
+    """With MANY at 0 the whole catalogue is judged instead of the affected part."""
     monkeypatch.setattr(judging, "MANY", many)
     rivals = contradictions(demo)
     guilty = {row.id.removeprefix("rival-") for row in rivals} | {row.id for row in rivals}

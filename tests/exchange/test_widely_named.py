@@ -1,4 +1,4 @@
-"""An edit of a thing that very many families name is refused while one waits; as few as are allowed are judged."""
+"""An edit of a thing that very many families refer to is refused while a client waits; up to the limit it is judged."""
 
 from datetime import date
 

@@ -1,4 +1,4 @@
-"""What a load survives: being killed, another writer beside it, a full disk. Old or new revision, never a mixture."""
+"""A load survives being killed, a second writer and a full disk: the old revision or the new, never a mixture."""
 
 import multiprocessing
 import random
@@ -32,7 +32,7 @@ def load_anew(url: str, path: Path) -> None:
 
 
 def held(database: Database) -> tuple[int, int, set[str]]:
-    """Revision, rows that hold at it, and the first words of their names."""
+    """Revision, number of rows that hold at it, and the first words of their names."""
     with Catalogue(database).snapshot() as snapshot:
         rows = list(snapshot.all(Spacer))
         return snapshot.revision, len(rows), {row.name.split()[0] for row in rows}
@@ -40,14 +40,14 @@ def held(database: Database) -> tuple[int, int, set[str]]:
 
 @pytest.mark.parametrize("share", [0.0, 0.25, 0.5, 0.75, 1.0])
 def test_a_killed_load_leaves_the_old_revision_or_the_new_one(database_url: str, tmp_path: Path, share: float) -> None:
-    """SIGKILL at a share of the time that the same load took before, give or take a seeded draw."""
+    """SIGKILL at a fraction of the time that an earlier load took, plus or minus a seeded random part."""
     (tmp_path / "a").mkdir()
     database = Database(database_url)
     started = time.monotonic()
     load(database, spacers(tmp_path / "a" / "spacers.csv", MANY, "Old"), ENTRY)
     took = time.monotonic() - started
     spacers(tmp_path / "spacers.csv", MANY, "New")
-    database.close()  # no connection may be carried into the child
+    database.close()  # no connection may be inherited by the child
     child = multiprocessing.get_context("fork").Process(target=load_anew, args=(database_url, tmp_path / "spacers.csv"))
     child.start()
     time.sleep((share + random.Random(share).uniform(0, 0.25)) * took)
@@ -102,7 +102,7 @@ def test_a_writer_that_waits_too_long_is_told_to_try_again(
 
 
 def test_a_full_disk_stores_nothing_and_reads_go_on(tmp_path: Path) -> None:
-    """SQLite only: `max_page_count` stands for the end of the disk."""
+    """SQLite only: `max_page_count` simulates the full disk."""
     from sqlalchemy import event
 
     from app.database.migrating import migrate
@@ -125,7 +125,7 @@ def test_a_full_disk_stores_nothing_and_reads_go_on(tmp_path: Path) -> None:
 
 
 def test_history_is_kept_when_a_row_changes_and_goes(demo: Database, tmp_path: Path) -> None:
-    """A superseded and a withdrawn row still hold at the revision they were of."""
+    """A superseded and a withdrawn row still hold at their own revision."""
     (tmp_path / "spacers.csv").write_text("id,name,volume_ml\nspacer-new,Old name,8.0\n")
     load(demo, tmp_path, ENTRY)
     (tmp_path / "spacers.csv").write_text("id,name,volume_ml\nspacer-new,New name,8.00\n")

@@ -4,7 +4,10 @@ It knows the tables and what goes wrong at a desk. It knows nothing of the rules
 `python -m tests.faults` prints what is rejected, warned of and missed, by kind.
 """
 
-from tests.faults import digits as digits  # registers the kinds
+from tests.faults import contradicting_statements as contradicting_statements  # registers the kinds
+from tests.faults import contradicting_things as contradicting_things
+from tests.faults import contradictions as contradictions
+from tests.faults import digits as digits
 from tests.faults import lines as lines
 from tests.faults import papers as papers
 from tests.faults import places as places

@@ -17,7 +17,7 @@ def line(each: Tried) -> str:
     """One kind as a line of the table."""
     why = each.kind.missed if each.missed else ""
     cells = (
-        each.kind.name + ("" if each.kind.beyond else " °"),
+        each.kind.name + (" °" if each.kind.group == "slip" and not each.kind.beyond else ""),
         " + ".join(map(str, each.grounds)),
         str(len(each.rows)),
         str(each.rejected),
@@ -29,12 +29,20 @@ def line(each: Tried) -> str:
 
 
 def table(count: int, chassis: int) -> None:
+    """Print what became of the slips and of the contradictions, kind by kind, and the shares of each group."""
     tried = trials([Court(demo()), Court(generated(chassis))], count)
-    print("| kind of fault | tried: demo + generated | rows | rejected | warned | missed | why missed |")
-    print("|---|---|---|---|---|---|---|")
-    for each in sorted(tried, key=lambda each: not each.kind.beyond):
-        print(line(each))
-    for name, kept in (("beyond tolerance", [each for each in tried if each.kind.beyond]), ("all", tried)):
+    for title, group in (("slip of one figure", "slip"), ("contradiction", "contradiction")):
+        print(f"\n| {title} | tried: demo + generated | rows | rejected | warned | missed | why missed |")
+        print("|---|---|---|---|---|---|---|")
+        for each in sorted(tried, key=lambda each: not each.kind.beyond):
+            if each.kind.group == group:
+                print(line(each))
+    slips = [each for each in tried if each.kind.group == "slip"]
+    for name, kept in (
+        ("slips beyond tolerance", [each for each in slips if each.kind.beyond]),
+        ("all slips", slips),
+        ("contradictions", [each for each in tried if each.kind.group == "contradiction"]),
+    ):
         number, found, rejected = shares(kept)
         print(f"\n{name}: {number} faults, {found:.1%} found, {rejected:.1%} rejected")
     for each in tried:

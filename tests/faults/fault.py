@@ -61,17 +61,18 @@ class Kind:
     beyond: bool
     missed: str
     make: Maker
+    group: str = "slip"
 
 
 KINDS: dict[str, Kind] = {}
 
 
-def kind(name: str, *, beyond: bool, missed: str = "") -> Callable[[Maker], Maker]:
-    """Register a kind; `make` draws a row and spoils it, or returns None where that row cannot have this fault."""
+def kind(name: str, *, beyond: bool, missed: str = "", group: str = "slip") -> Callable[[Maker], Maker]:
+    """Register a kind; `make` draws a row and spoils it, or returns None if that row cannot have this fault."""
 
     def register(make: Maker) -> Maker:
         assert name not in KINDS, name
-        KINDS[name] = Kind(name, beyond, missed, make)
+        KINDS[name] = Kind(name, beyond, missed, make, group)
         return make
 
     return register
@@ -107,11 +108,11 @@ def pick_statement(rows: Ground, draw: Random) -> Statement | None:
 def spoilt(row: R, **cells: str) -> R | None:
     """The row with these cells written into it, as text; None where no row can hold them.
 
-    What was only just typed has not been read twice: `confirmed` is not taken over.
+    What was only just typed has not been read twice: `confirmed` and `as_printed` are not taken over.
     """
-    raw_rows = {"confirmed": ""} if "confirmed" in row.cells() else {}
+    unread = {name: "" for name in ("confirmed", "as_printed") if name in row.cells()}
     try:
-        return row.model.checked(from_cells(row.model, {**row.cells(), **raw_rows, **cells}))
+        return row.model.model_validate(from_cells(row.model, {**row.cells(), **unread, **cells}))
     except ValueError:
         return None
 

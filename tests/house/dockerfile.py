@@ -1,8 +1,7 @@
-"""The Dockerfile carried out without Docker: its COPY, uv and CMD lines in a folder of this machine.
+"""Runs a Dockerfile without Docker: its COPY, uv and CMD lines in a folder of this machine.
 
-What an image has and a folder has not is left out by name: the base image, the user, the package that brings uv. A line
-that is none of those and cannot be carried out here is an error, so that no step is passed over in silence.
-"""
+Three things that a folder cannot have are skipped by name: the base image, the user, and the package that brings uv.
+Any other line that cannot be run here is an error, so that no step is skipped silently."""
 
 import json
 import re
@@ -18,7 +17,7 @@ LEFT_OUT = re.compile(r"pip install --no-cache-dir uv==[\d.]+ && useradd .* && i
 
 @dataclass
 class Image:
-    """What the lines have made so far: the folder that stands for `/`, where one is in it, and what is set."""
+    """The state after the lines so far: the folder for `/`, the working directory, and the variables."""
 
     root: Path
     workdir: str = "/"
@@ -28,18 +27,18 @@ class Image:
     ran: list[str] = field(default_factory=list)
 
     def here(self, path: str) -> Path:
-        """A path of the image as one of this machine."""
+        """A path of the image as a path of this machine."""
         return self.root / (Path(self.workdir) / path).relative_to("/")
 
     def inside(self, text: str) -> str:
-        """A text of the image that names its folders, with those of this machine."""
+        """A text with the image's folders replaced by those of this machine."""
         for folder in ("/srv/legwork", "/data"):
             text = re.sub(rf"(?<![\w.]){folder}\b", str(self.root / folder[1:]), text)
         return text
 
 
 def lines(text: str) -> list[tuple[str, str]]:
-    """(instruction, the rest) of a Dockerfile; a line that ends in a backslash goes on."""
+    """(instruction, the rest) of a Dockerfile; a line that ends in a backslash continues."""
     joined = re.sub(r"\s*\\\n\s*", " ", re.sub(r"^#.*\n", "", text, flags=re.M))
     return [
         (word.upper(), rest.strip()) for word, _, rest in (line.partition(" ") for line in joined.splitlines()) if word
@@ -47,7 +46,7 @@ def lines(text: str) -> list[tuple[str, str]]:
 
 
 def build(text: str, context: Path, root: Path, environment: dict[str, str]) -> Image:
-    """Carry the lines out with the files of `context`. ValueError for a line that is not known here."""
+    """Runs the lines with the files of `context`. Raises ValueError for an unknown line."""
     image = Image(root)
     (root / "data").mkdir(parents=True)
     for word, rest in lines(text):

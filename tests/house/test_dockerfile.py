@@ -1,4 +1,4 @@
-"""The steps of the Dockerfile, run: what they make serves, is healthy, holds nothing for developers, and stops."""
+"""The steps of the Dockerfile, run here: the result serves, is healthy, contains no developer tools, and stops."""
 
 import json
 import os

@@ -1,4 +1,4 @@
-"""The house itself: layers, types, style, documented settings, and the commands that README promises."""
+"""The house rules: layers, types, style, documented settings, and the commands that README promises."""
 
 import json
 import re
@@ -34,7 +34,7 @@ def test_style_holds() -> None:
 
 
 def test_every_setting_is_documented() -> None:
-    """`legwork settings` is the list; the pages name it, and no setting that does not exist."""
+    """`legwork settings` is the list; the pages name each of them, and no setting that does not exist."""
     done = run(str(TOOLS / "legwork"), "settings", "--json")
     listed = {each["name"]: each for each in json.loads(done.stdout)["settings"]}
     assert listed.keys() == {f"LEGWORK_{name.upper()}" for name in Settings.model_fields}

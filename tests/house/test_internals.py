@@ -1,4 +1,4 @@
-"""No private part of another package is used; undocumented parts that are used are named here and bounded."""
+"""No private part of another package is used; undocumented parts that are used are named here, with bounds."""
 
 import ast
 import inspect
@@ -20,7 +20,7 @@ OWN = ("self", "cls")
 NAMEDTUPLE = {"_replace", "_asdict", "_fields"}  # documented: collections.namedtuple
 PUBLIC_DUNDERS = {"__pydantic_init_subclass__"}  # documented: pydantic.BaseModel
 
-# app.web.server.connection builds on these attributes of uvicorn's two protocols.
+# app.web.server.connection relies on these attributes of uvicorn's two protocols.
 OF_BOTH = ("app_state", "connections", "cycle", "flow", "loop", "scope", "timeout_keep_alive_task", "transport")
 CALLBACKS = ("on_message_begin", "on_headers_complete", "on_message_complete")
 

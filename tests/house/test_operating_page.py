@@ -1,5 +1,5 @@
-"""The files of the operating page are those that work: each is taken from the page and carried out as far as it goes
-without a container or a service manager of its own."""
+"""The files on the operating page work: each is taken from the page and run as far as that is possible without a
+container or its own service manager."""
 
 import configparser
 import json
@@ -34,18 +34,18 @@ def blocks(kind: str) -> list[str]:
 
 
 def file(name: str) -> str:
-    """The block that follows a file's name."""
+    """The block after a file's name."""
     return re.findall(rf"`{re.escape(name)}`:\n\n```ini\n(.*?)^```", PAGE, re.S | re.M)[0]
 
 
 def from_page(environment: dict[str, str]) -> dict[str, str]:
-    """This environment without settings of ours, and those of the page."""
+    """This environment without our settings, plus those of the page."""
     return {**{name: value for name, value in os.environ.items() if not name.startswith("LEGWORK_")}, **environment}
 
 
 @contextmanager
 def running(command: list[str], environment: dict[str, str], folder: Path) -> Iterator[httpx.Client]:
-    """A service as started by that command, on a free port, once it answers."""
+    """A service started by that command on a free port, once it answers."""
     port = free_port()
     with (folder / "log").open("w+") as log:
         environment = from_page({**environment, "LEGWORK_PORT": str(port)})
@@ -83,7 +83,7 @@ def test_the_compose_file_fits_the_dockerfile_and_its_service_answers(tmp_path: 
     command = json.loads(said["CMD"][0])
     command[0] = str(LEGWORK)
     with running(command, {**in_folder, **service["environment"]}, tmp_path) as client:
-        assert client.get("/readyz").status_code == 200  # the image's own health check asks for 127.0.0.1
+        assert client.get("/readyz").status_code == 200  # the image's own health check requests 127.0.0.1
         for host in service["environment"]["LEGWORK_ALLOWED_HOSTS"].split(","):
             assert client.get("/readyz", headers={"Host": f"{host}:8000"}).status_code == 200
         assert client.get("/readyz", headers={"Host": "elsewhere.test"}).status_code == 400
@@ -91,7 +91,7 @@ def test_the_compose_file_fits_the_dockerfile_and_its_service_answers(tmp_path: 
 
 
 def moved(text: str, folder: Path) -> str:
-    """A file of the page with its folders under one of the test's."""
+    """A file of the page with its folders moved below one of the test's."""
     text = text.replace("/srv/legwork/.venv/bin/legwork", str(LEGWORK)).replace("/srv/legwork", str(folder))
     return text.replace("/var/lib/legwork", str(folder / "state")).replace("/etc/", f"{folder}/")
 
@@ -107,7 +107,7 @@ UNITS = ("legwork.service", "legwork-backup.service", "legwork-backup.timer")
 
 
 def test_the_units_are_well_formed_and_understood_by_systemd(tmp_path: Path) -> None:
-    """systemd.unit(5). Without systemd on the machine only the form is looked at."""
+    """systemd.unit(5). If the machine has no systemd, only the form is checked."""
     program = shutil.which("systemd-analyze")
     for name in UNITS:
         text = moved(file(f"/etc/systemd/system/{name}"), tmp_path)
@@ -177,7 +177,7 @@ listen 127.0.0.1:{port} ssl; ssl_certificate {folder}/cert.pem; ssl_certificate_
 
 @contextmanager
 def proxied(folder: Path, service: httpx.Client) -> Iterator[httpx.Client]:
-    """nginx with the page's lines in front of a service, with a certificate made for this."""
+    """nginx with the page's lines in front of a service, with a test certificate."""
     program = shutil.which("nginx", path=f"{os.environ['PATH']}:/usr/sbin")
     if program is None:
         assert not os.environ.get("CI"), "nginx is missing"

@@ -1,7 +1,6 @@
-"""The console blocks of the documents, run for real and compared; `python -m tests.house.tour` rewrites them.
+"""The console blocks of the documents, run and compared; `python -m tests.house.tour` rewrites them.
 
-A block whose first line is a comment with a file name is that file; it is written before the commands run.
-"""
+A block whose first line is a comment with a file name is that file; it is written before the commands run."""
 
 import os
 import re
@@ -71,7 +70,7 @@ def steps(block: str) -> list[tuple[str, str]]:
 
 
 def run(command: str, folder: Path, port: int) -> str:
-    """The output of a command, with the port of the running server and `legwork` on the path."""
+    """The output of a command, with the port of the running server filled in and `legwork` on the path."""
     environment = {**os.environ, "PATH": f"{LEGWORK.parent}:{os.environ['PATH']}"}
     done = subprocess.run(
         ["bash", "-c", command.replace("localhost:8000", f"localhost:{port}")],
@@ -89,7 +88,7 @@ def write_files(text: str, folder: Path, address: str) -> None:
 
 
 def rewritten(text: str, port: int, folder: Path) -> str:
-    """A document with each console block as it runs now."""
+    """A document with the current output in each console block."""
 
     def again(block: re.Match[str]) -> str:
         return (

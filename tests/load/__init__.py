@@ -1,1 +1,1 @@
-"""How fast it is, beside peers: `python -m tests.load`. A bench, not a test: it wants two quiet cores."""
+"""Speed next to comparable servers: `python -m tests.load`. A benchmark, not a test: it needs two idle cores."""

@@ -1,8 +1,9 @@
-"""`python -m tests.load [--rounds 5] [--seconds 3] [--chassis 20000]`: the table of DEVELOPERS.md, with ratios.
+"""`python -m tests.load [--rounds 5] [--seconds 3] [--chassis 20000]` prints the table of tests/load/README.md, with
+ratios.
 
-Every variant serves from core 0, wrk asks from core 1; the variants take turns, round by round, and each figure is the
-median of its rounds; a ratio is the median of the ratios within a round. Needs wrk; uvx fetches Datasette.
-"""
+Every variant serves from core 0 and wrk sends requests from core 1. The variants take turns, round by round. Each
+figure is the median of its rounds, and a ratio is the median of the ratios within a round. Needs wrk; uvx fetches
+Datasette."""
 
 import argparse
 import json
@@ -34,7 +35,7 @@ select f.id, f.travel_mm, f.axle_to_crown_mm, f.spacer, f.spacer_limit, f.spacer
 
 
 def variants(large: Path, small: Path, shop: Path, tag: str, answer: Path) -> list[Variant]:
-    """What is timed, in the order of the table; `answer` is the recorded one of ONE."""
+    """The variants to time, in the order of the table; `answer` is the recorded one of ONE."""
     shop_at = {"LEGWORK_SHOP_DATABASE_URL": f"sqlite:///{shop}"}
     query = httpx.QueryParams({"sql": " ".join(QUERY.split()), "_shape": "array"})
     datasette = f"/{large.stem}.json?{query}&chassis=fork-{{chassis}}&year={{year}}"
@@ -101,12 +102,12 @@ def _made(folder: Path, chassis: int) -> Path:
 
 
 def _recorded(database: Path, shop: Path, into: Path) -> str:
-    """Record the answer to ONE; returns its entity tag."""
+    """Records the answer to ONE; returns its entity tag."""
     asked = Variant("one", legwork(database), ONE, {**QUIET, "LEGWORK_SHOP_DATABASE_URL": f"sqlite:///{shop}"})
     with running(asked, ONE) as (port, _, _):
         found = httpx.get(f"http://127.0.0.1:{port}{ONE}", headers={"Accept-Encoding": "identity"})
     print(f"The answer that is asked hot: {len(found.content):,} bytes of body, {len(found.headers)} header lines")
-    theirs = {"date", "server"}  # the server's own, which it adds anew
+    theirs = {"date", "server"}  # the server's own, which it adds again
     headers = [(name, value) for name, value in found.headers.items() if name not in theirs]
     into.write_text(json.dumps({"headers": headers, "body": found.text}))
     return found.headers["etag"]
@@ -134,7 +135,7 @@ def _table(runs: dict[str, list[Run]], of_process: dict[str, tuple[float, float]
 
 
 def _batch_and_search(cold: int, hot: int, chassis: int) -> None:
-    """500 different fits in one batch, asked for once and again; a search for each of 200 names; milliseconds by the
+    """500 different fits in one batch, sent once and again; a search for each of 200 names; milliseconds by the
     client's clock."""
     with httpx.Client(timeout=60) as client:
         for what, port, times in (("cold", cold, 7), ("kept", hot, 14)):

@@ -1,9 +1,8 @@
-"""Large catalogues to ask: invented forks whose fits and torques are stated anew by a manual for each model year.
+"""Large catalogues for load tests: invented forks whose manual repeats their fits and torques for each model year.
 
-Stored without judging: what is timed is asking. 20,000 chassis have 1,000,000 fits and as many torques.
-`python -m tests.load.catalogue URL CHASSIS [COPIES]` writes one, into SQLite or PostgreSQL; there further copies of it
-under other ids, sources and springs included, make it larger at the server's speed.
-"""
+Stored without judging, because only lookups are timed. 20,000 chassis have 1,000,000 fits and as many torques. `python
+-m tests.load.catalogue URL CHASSIS [COPIES]` writes one into SQLite or PostgreSQL. On PostgreSQL further copies with
+other ids, sources and springs included, enlarge it at the server's speed."""
 
 import sys
 import time
@@ -27,7 +26,7 @@ _BATCH = 20_000
 
 
 def write(where: Path | str, chassis: int, seed: int = 1) -> int:
-    """A catalogue at revision 1 in a SQLite file or at an empty database's URL; returns its number of rows."""
+    """Writes a catalogue at revision 1 into a SQLite file or an empty database; returns its number of rows."""
     database = Database(where if isinstance(where, str) else f"sqlite:///{where}")
     migrate(database, "catalogue")
     put = _inserted if database.is_sqlite else _copied
@@ -66,7 +65,8 @@ def _copied(connection: Connection, table: Table, rows: list[dict[str, Any]]) ->
 
 
 def copy_within(url: str, number: int) -> None:
-    """One more of what the catalogue was made with, on PostgreSQL: each id and reference after `copy<number>-`."""
+    """Adds one more copy of the original rows, on PostgreSQL: each id and reference is prefixed with
+    `copy<number>-`."""
     database, before = Database(url), f"copy{number}-"
     with database.write() as connection:
         for name, table in TABLES.items():

@@ -1,9 +1,8 @@
-"""A large import beside lookups: `python -m tests.load.importing [--rows 1000000] [--rate 100]`.
+"""A large import during lookups: `python -m tests.load.importing [--rows 1000000] [--rate 100]`.
 
-The demo is served from core 0 and asked at a fixed rate; then a package of so many generated rows is loaded by a
-process on core 1, with all rules. Said are its time and memory, and how long lookups took before and meanwhile. It
-fails where an answer is refused, or where two answers to one question at one revision differ.
-"""
+The demo is served from core 0 and queried at a fixed rate; then a process on core 1 loads a package of that many
+generated rows, with all rules. It prints time and memory of the import, and how long lookups took before and during it.
+It fails if a lookup is refused, or if one question gets two different answers at one revision."""
 
 import argparse
 import asyncio
@@ -35,7 +34,7 @@ QUESTIONS = [
 
 
 class Asking:
-    """Asks at a rate, whatever the answers take, and keeps what they took and said."""
+    """Sends lookups at a fixed rate, however long the answers take, and keeps their times and contents."""
 
     def __init__(self, port: int, rate: float) -> None:
         self.client = httpx.AsyncClient(base_url=f"http://127.0.0.1:{port}", timeout=30)
@@ -45,7 +44,7 @@ class Asking:
         self.chance = random.Random(5)
 
     async def until(self, finished: asyncio.Event) -> list[float]:
-        """Milliseconds of every answer."""
+        """Sends until then; returns the milliseconds of every answer."""
         self.took = []
         asked: set[asyncio.Task[None]] = set()
         next_at = time.perf_counter()
@@ -69,7 +68,7 @@ class Asking:
 
 
 async def watched(package: Path, database: Path, port: int, rate: float) -> None:
-    """Quiet, then meanwhile; prints both."""
+    """Quiet first, then during the import; prints both."""
     asking, finished = Asking(port, rate), asyncio.Event()
     asyncio.get_running_loop().call_later(20, finished.set)
     quiet = await asking.until(finished)

@@ -1,10 +1,9 @@
-"""`python -m tests.load.mixed [--minutes 1]`: the service under what a day brings at once, and under too much.
+"""`python -m tests.load.mixed [--minutes 1]`: the service under a typical day's mix, and under overload.
 
-Lookups at 80 % of what it was measured to answer, imports and jobs on the bench log beside them, eight readers that
-take an answer a little at a time, eight senders that drip a body, and 500 connections that say nothing. Wanted: no
-error, memory that stands still, at too many requests 503 with Retry-After and answers again within 5 s, at SIGTERM
-what is under way within 10 s. Ends with 1 where one of these does not hold.
-"""
+Lookups at 80 % of the measured capacity; beside them imports and jobs on the bench log, eight clients that read an
+answer a little at a time, eight that send a body in drips, and 500 silent connections. Expected: no error; constant
+memory; under overload 503 with Retry-After, and normal answers again within 5 s; after SIGTERM, running requests finish
+within 10 s. Exits with 1 if one of these fails."""
 
 import argparse
 import asyncio
@@ -39,7 +38,7 @@ CHASSIS = ("quembry-trivet-35", "lommeris-haar-42", "tarnoch-raddle-37")
 
 
 class Day:
-    """A process that serves the demo, what is asked of it, and what came back."""
+    """A process that serves the demo, the requests sent to it, and the answers."""
 
     def __init__(self, folder: Path) -> None:
         urls = {name: f"sqlite:///{folder / name}.db" for name in ("legwork", "shop")}
@@ -72,7 +71,7 @@ class Day:
         self.chance = random.Random(3)
 
     def address(self) -> str:
-        """A lookup: half of them asked before, half new."""
+        """A lookup: half of them repeated, half new."""
         if self.chance.random() < 0.5:
             return f"{self.url}/v1/search?q=trivet{self.chance.randrange(10**6)}"
         question = self.chance.choice(("fits", "fits", "sheet", "fits.csv"))
@@ -93,7 +92,7 @@ class Day:
 
 
 async def capacity(day: Day, seconds: float) -> float:
-    """Lookups a second that 16 clients get answered when they ask one after the other."""
+    """Lookups a second for 16 clients that each wait for their answer."""
     until, answered = time.monotonic() + seconds, 0
     async with httpx.AsyncClient(timeout=30, limits=httpx.Limits(max_connections=AT_ONCE)) as client:
 
@@ -108,7 +107,7 @@ async def capacity(day: Day, seconds: float) -> float:
 
 
 async def lookups(day: Day, client: httpx.AsyncClient, rate: float, until: float) -> None:
-    """So many a second, each begun when its time has come, whether those before it are answered or not."""
+    """That many a second, each sent on time whether or not earlier ones are answered."""
     under_way: set[asyncio.Task[object]] = set()
     due = time.monotonic()
     while (now := time.monotonic()) < until:
@@ -117,7 +116,7 @@ async def lookups(day: Day, client: httpx.AsyncClient, rate: float, until: float
             under_way.add(task)
             task.add_done_callback(under_way.discard)
             due += 1 / rate
-        due = max(due, now - 1)  # what this machine could not send is not sent later in a burst
+        due = max(due, now - 1)  # requests that this machine could not send are not sent later in a burst
         await asyncio.sleep(0.005)
     await asyncio.gather(*under_way)
 
@@ -138,18 +137,18 @@ async def writes(day: Day, client: httpx.AsyncClient, until: float) -> None:
 
 
 def quiet(day: Day) -> socket.socket:
-    """A connection on which one request was answered and nothing is said after that."""
+    """A connection that gets one answer and is silent after that."""
     line = socket.create_connection(("127.0.0.1", day.port), timeout=30)
     line.sendall(b"GET /healthz HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n")
     answer = line.recv(4096)
     assert answer.startswith(b"HTTP/1.1 200")
-    while not answer.endswith(b"}"):  # header and body may come apart
+    while not answer.endswith(b"}"):  # header and body may arrive separately
         answer += line.recv(4096)
     return line
 
 
 async def slow_reader(day: Day, until: float) -> None:
-    """Takes an answer of 300 kB some bytes at a time, and whole."""
+    """Reads an answer of 300 kB a few bytes at a time, to the end."""
     head = b"GET /v1/fits?limit=1000 HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: close\r\n\r\n"
     while time.monotonic() < until:
         reader, writer = await asyncio.open_connection("127.0.0.1", day.port, limit=4096)
@@ -163,7 +162,7 @@ async def slow_reader(day: Day, until: float) -> None:
 
 
 async def slow_writer(day: Day, until: float) -> None:
-    """Sends a body of 2 kB over two seconds, or stops in it: then 408 is right."""
+    """Sends a body of 2 kB over two seconds, or stops in it; then 408 is right."""
     body = b'{"questions": ["/v1/convert?value=6.8&from=Nm&to=in-lb"]}'.ljust(2_000)
     while time.monotonic() < until:
         reader, writer = await asyncio.open_connection("127.0.0.1", day.port)
@@ -178,15 +177,15 @@ async def slow_writer(day: Day, until: float) -> None:
 
 
 async def watch(day: Day, until: float) -> None:
-    """Memory, once a second."""
+    """Records the memory once a second."""
     while time.monotonic() < until:
         day.held.append(memory(day.process.pid))
         await asyncio.sleep(1)
 
 
 async def overload(day: Day, rate: float) -> tuple[list[float], int, float]:
-    """So many new lookups a second for five seconds, each on a connection of its own: how long those that were answered
-    waited, how many were sent away, and seconds until all is well."""
+    """That many new lookups a second for five seconds, each on its own connection: waiting times of those answered, how
+    many were refused, and seconds until all is normal."""
     took: list[float] = []
     shed = 0
 
@@ -220,7 +219,7 @@ async def overload(day: Day, rate: float) -> tuple[list[float], int, float]:
 
 
 async def stopped(day: Day) -> tuple[list[int], float, int]:
-    """SIGTERM with two exports and twenty searches under way: their statuses, the seconds it took, the exit code."""
+    """SIGTERM during two exports and twenty searches: their statuses, the seconds it took, the exit code."""
     async with httpx.AsyncClient(timeout=60) as client:
         under_way = [asyncio.create_task(client.get(f"{day.url}/v1/export?revision=1")) for _ in range(2)]
         under_way += [asyncio.create_task(client.get(f"{day.url}/v1/search?q=haar{n}")) for n in range(20)]
@@ -234,7 +233,7 @@ async def stopped(day: Day) -> tuple[list[int], float, int]:
 
 
 async def run(day: Day, minutes: float) -> list[str]:
-    """What does not hold."""
+    """Runs the day; returns the expectations that failed."""
     most = await capacity(day, 10)
     day.seen.clear()
     print(f"capacity {most:.0f} lookups/s with {AT_ONCE} clients that share the machine; asked at {most * SHARE:.0f}/s")
@@ -259,7 +258,7 @@ async def run(day: Day, minutes: float) -> list[str]:
         f"overload, {3 * most:.0f} lookups/s on new connections: {len(answered)} answered, p99 {longest:.1f} s, "
         f"{shed} sent away with 503 and Retry-After, well again after {well_again:.2f} s"
     )
-    for line in idle:  # still there: nothing was said on them, and they were not closed
+    for line in idle:  # still open: they sent nothing and were not closed
         line.setblocking(False)
         with suppress(BlockingIOError):
             day.seen[f"idle {'closed' if line.recv(1) == b'' else 'spoken to'}"] += 1
@@ -276,7 +275,7 @@ async def run(day: Day, minutes: float) -> list[str]:
 
 
 def main() -> None:
-    """Make the databases, serve, ask, print."""
+    """Make the databases, serve, send, print."""
     wants = argparse.ArgumentParser(prog="python -m tests.load.mixed")
     wants.add_argument("--minutes", type=float, default=1)
     wanted = wants.parse_args()

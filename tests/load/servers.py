@@ -1,4 +1,4 @@
-"""Each thing that is timed, as a process pinned to one core, and wrk on the other."""
+"""Each server to be timed, as a process pinned to one core, and wrk on the other."""
 
 import os
 import re
@@ -24,12 +24,12 @@ CONNECTIONS = 16
 
 @dataclass(frozen=True)
 class Variant:
-    """One line of the table: a command with `{port}`, what is asked of it, and which core serves."""
+    """One line of the table: a command with `{port}`, the request, and the core that serves it."""
 
     name: str
     command: list[str]
     path: str
-    """`{chassis}` and `{year}` are drawn anew for each request."""
+    """`{chassis}` and `{year}` are drawn again for each request."""
     environment: dict[str, str] = field(default_factory=dict)
     header: str | None = None
     status: int = 200
@@ -37,7 +37,7 @@ class Variant:
 
 @dataclass(frozen=True)
 class Run:
-    """What wrk says of one run: requests per second, and milliseconds."""
+    """The result of one wrk run: requests per second, and milliseconds."""
 
     rate: float
     p50: float
@@ -46,7 +46,7 @@ class Run:
 
 
 def yardstick(name: str) -> list[str]:
-    """uvicorn as it is usually run, one worker without an access log."""
+    """uvicorn in its usual form, one worker without an access log."""
     where = f"tests.load.yardsticks:{name}"
     return [PYTHON, "-m", "uvicorn", where, "--port", "{port}", "--no-access-log", "--log-level", "warning"]
 
@@ -64,7 +64,7 @@ def running(variant: Variant, first: str) -> Iterator[tuple[int, int, float]]:
         port: int = free.getsockname()[1]
     command = ["taskset", "-c", "0", *(part.replace("{port}", str(port)) for part in variant.command)]
     begun = time.monotonic()
-    with tempfile.TemporaryFile("w+") as said:  # a log line per request is written, as it would be
+    with tempfile.TemporaryFile("w+") as said:  # a log line per request is written, as in production
         environment = {**os.environ, **variant.environment}
         process = subprocess.Popen(command, cwd=ROOT, env=environment, stdout=subprocess.DEVNULL, stderr=said)
         try:
@@ -88,7 +88,7 @@ def running(variant: Variant, first: str) -> Iterator[tuple[int, int, float]]:
 
 
 def _until_quiet(pid: int) -> None:
-    """Wait, for 30 s at most, until a process has done nothing for 1.5 s: what it does beside its start is over."""
+    """Waits, at most 30 s, until a process has been idle for 1.5 s: its background work after the start is over."""
     clock, quiet_since, deadline = -1, time.monotonic(), time.monotonic() + 30
     while time.monotonic() - quiet_since < 1.5 and time.monotonic() < deadline:
         time.sleep(0.1)

@@ -1,10 +1,9 @@
-"""`python -m tests.load.simulation`: how many workers a day's requests want, and what their caches find.
+"""`python -m tests.load.simulation`: the workers that a day's requests need, and the hit rate of their caches.
 
-One worker of many is played: questions by a Zipf distribution, an LRU cache of so many answers that a revision empties
-(or only the part of it that is of the family the revision touches), at the processor costs given. Pinned questions are
-answered by HTTP caches in front and do not arrive. A peak is twice the mean; a worker is given 60 % of a core at most.
-The costs are those measured, not part of what is simulated; seeds are fixed.
-"""
+It simulates one worker of many: questions from a Zipf distribution, and an LRU cache that a revision empties (or only
+the part for the family that the revision changes), at the given processor costs. HTTP caches in front answer pinned
+questions, which do not arrive. A peak is twice the mean; a worker gets at most 60 % of a core. The costs are measured,
+not simulated; seeds are fixed."""
 
 import argparse
 import math
@@ -19,22 +18,22 @@ from cachetools import LRUCache
 PEAK = 2.0
 FILLED = 0.6
 LONGEST = 60_000
-"""Requests of one worker that are played at most; the rates of longer runs are those of their second half."""
+"""The most requests simulated for one worker; the rates of longer runs are those of their second half."""
 
 
 @dataclass(frozen=True)
 class Day:
-    """What is asked in a day, of what, and how the service stands to it."""
+    """The requests of a day, the number of questions, and the set-up of the service."""
 
     requests: float
     revisions_an_hour: float
     families: int = 1
-    """How many parts of the cache are emptied apart from each other; 1: every revision empties all of it."""
+    """Number of parts of the cache that are emptied separately; 1: every revision empties all of it."""
     pinned: float = 0.0
     questions: int = 1_000_000
     exponent: float = 1.0
     answers_kept: int = 4_300
-    """32 MB at 5.8 kB of body and 1.5 kB beside it."""
+    """32 MB at 5.8 kB of body and 1.5 kB of overhead."""
 
 
 @dataclass(frozen=True)
@@ -47,12 +46,12 @@ class Costs:
 
 @cache
 def zipf(questions: int, exponent: float) -> list[float]:
-    """Weights of the ranks, each added to those before."""
+    """Weights of the ranks, cumulated."""
     return list(accumulate(1 / rank**exponent for rank in range(1, questions + 1)))
 
 
 def found(day: Day, rate: float, seed: int = 1) -> float:
-    """The share of the questions of one worker, at `rate` a second, that its cache answers."""
+    """The share of one worker's questions, at `rate` a second, that its cache answers."""
     chance = random.Random(seed)
     weights = zipf(day.questions, day.exponent)
     total = weights[-1]
@@ -77,7 +76,8 @@ def found(day: Day, rate: float, seed: int = 1) -> float:
 
 
 def workers(day: Day, costs: Costs) -> tuple[int, float]:
-    """How many there must be, and the share that their caches answer: fewer each ask, and find, more."""
+    """The number of workers needed and the hit rate of their caches: with more workers each gets fewer questions and
+    hits."""
     peak = day.requests / 86_400 * PEAK * (1 - day.pinned)
     number, hits = 1, 0.0
     for _ in range(3):
@@ -90,7 +90,7 @@ def workers(day: Day, costs: Costs) -> tuple[int, float]:
 
 
 def refused(lag_s: float, after_s: float) -> float:
-    """The share of those who ask with `min_revision=` so soon after their write that get 503: lag exponential."""
+    """The share of clients refused with 503 that send `min_revision=` this soon after their write; exponential lag."""
     return math.exp(-after_s / lag_s)
 
 
@@ -116,7 +116,7 @@ def main() -> None:
                 f"| {number:,} |",
                 flush=True,
             )
-    print("\n| mean lag | refused who ask 0.1 s after their write | 1 s after |\n|---|---|---|")
+    print("\n| mean lag | refused 0.1 s after the write | 1 s after |\n|---|---|---|")
     for lag in (0.01, 0.1, 1.0):
         print(f"| {lag:g} s | {refused(lag, 0.1):.1%} | {refused(lag, 1):.1%} |")
 

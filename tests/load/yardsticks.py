@@ -1,5 +1,5 @@
-"""What Legwork is measured against, each an ASGI application on its own: a constant body, the framework with a constant
-body, and the same question answered the way tutorials do it. `YARDSTICK_DATABASE` is the file to ask."""
+"""The servers that Legwork is measured against, each a separate ASGI application: a constant body, the framework with a
+constant body, and the same question answered as in tutorials. `YARDSTICK_DATABASE` is the database file."""
 
 import json
 import os
@@ -27,7 +27,7 @@ async def bare(scope: Any, receive: Any, send: Any) -> None:
 
 
 class Repeating:
-    """The ceiling of one answer: its header lines and its body as they were recorded in `YARDSTICK_ANSWER`."""
+    """The ceiling for one answer: its headers and its body as recorded in `YARDSTICK_ANSWER`."""
 
     def __init__(self) -> None:
         recorded = json.loads(Path(os.environ["YARDSTICK_ANSWER"]).read_text())
@@ -54,7 +54,7 @@ async def constant(
 
 
 class Yardstick(SQLModel):
-    """Base of the tables below, apart from the service's own."""
+    """Base of the tables below, separate from the service's own."""
 
     metadata = MetaData()
 
@@ -75,7 +75,7 @@ class Spring(Yardstick, table=True):
 
 
 class Said(Yardstick):
-    """What a fit says, stored and answered alike."""
+    """The members of a fit, stored and answered alike."""
 
     id: str = Field(primary_key=True)
     travel_mm: float
@@ -129,7 +129,7 @@ def session() -> Any:
 def fits(
     chassis: str, opened: Annotated[Session, Depends(session)], model_year: Annotated[int, Query(ge=1900, le=2200)]
 ) -> Any:
-    """The fits of a chassis in a model year, each with its spring and source, fetched as they are touched."""
+    """The fits of a chassis in a model year, each with its spring and source, loaded on access."""
     wanted = select(Fit).where(
         Fit.chassis == chassis, Fit.model_year_from <= model_year, Fit.model_year_to >= model_year
     )

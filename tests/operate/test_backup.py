@@ -1,4 +1,4 @@
-"""The drill: a backup beside a service that is written to, put in place elsewhere, is the catalogue of one moment."""
+"""The drill: a backup made during writes, restored elsewhere, is the catalogue of one moment."""
 
 import asyncio
 import json
@@ -33,7 +33,7 @@ ROOT = Path(__file__).parents[2]
 
 @pytest.fixture
 def elsewhere(demo: Database, tmp_path: Path) -> Iterator[dict[str, str]]:
-    """Settings that name two databases that are not there yet (SQLite) or have no table (PostgreSQL)."""
+    """Settings that name two databases that do not exist yet (SQLite) or have no tables (PostgreSQL)."""
     if demo.is_sqlite:
         folder = tmp_path / "elsewhere"
         yield {f"{which}database_url": f"sqlite:///{folder}/{which}x.db" for which in ("", "shop_")}
@@ -88,7 +88,7 @@ def test_a_backup_beside_writes_is_restored_elsewhere_as_it_was_at_one_moment(
 
 @contextmanager
 def edits_going_on(client: httpx.Client) -> Iterator[list[int]]:
-    """Edits one after another until the block ends; what was acknowledged. Begins once two are done."""
+    """Makes edits one after another until the block ends; yields those acknowledged. Begins once two are done."""
     revisions: list[int] = []
     stop, begun = threading.Event(), threading.Event()
 
@@ -112,7 +112,7 @@ def edits_going_on(client: httpx.Client) -> Iterator[list[int]]:
 
 
 def answers(app: Any, token: str | None, addresses: list[str]) -> list[bytes]:
-    """The bodies of what a service in this process answers."""
+    """The bodies of answers by an in-process service."""
 
     async def asked() -> list[bytes]:
         headers = {"Authorization": f"Bearer {token}"}
@@ -137,7 +137,7 @@ def test_a_backup_is_not_written_over_and_only_its_owner_may_read_it(
 
 
 def test_the_sums_are_those_of_the_standard_tool(fresh: tuple[Database, Database], tmp_path: Path) -> None:
-    """`sha256sum -c`, of coreutils, says of each file that it is whole."""
+    """`sha256sum -c`, of coreutils, confirms each file."""
     take(*fresh, tmp_path / "b")
     done = subprocess.run(["sha256sum", "-c", SUMS], cwd=tmp_path / "b", capture_output=True, text=True, check=True)
     assert done.stdout.splitlines() == ["catalogue.db: OK", "manifest.json: OK", "shop.db: OK"]

@@ -1,4 +1,5 @@
-"""A clock that is set back: revisions stay in order, nobody is shut out, and doctor says it of a backup."""
+"""A clock that is set back: revisions stay in order, no client is shut out, and doctor reports a backup from the
+future."""
 
 import asyncio
 import datetime as dt

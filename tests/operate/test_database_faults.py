@@ -1,4 +1,4 @@
-"""What becomes of the database file under a running service: said by `/readyz` and 503, and over once it is mended."""
+"""Faults of the database file under a running service: reported by `/readyz` and 503, and over once it is fixed."""
 
 import asyncio
 import io
@@ -29,7 +29,7 @@ pytestmark = pytest.mark.anyio
 PAGE = 4096
 FITS = "/v1/chassis/quembry-trivet-35/fits?travel=150"
 OTHER_FITS = "/v1/chassis/tarnoch-raddle-37/fits?travel=150"
-"""Of rows that the first question does not read: SQLite keeps the pages that it has read."""
+"""For rows that the first question does not read: SQLite caches the pages that it has read."""
 
 
 def lost(path: Path) -> None:
@@ -37,7 +37,7 @@ def lost(path: Path) -> None:
         each.unlink()
 
 
-def lost_and_made_anew_empty(path: Path) -> None:
+def lost_and_now_empty(path: Path) -> None:
     lost(path)
     path.write_bytes(b"")
 
@@ -69,15 +69,15 @@ def of_a_newer_build(path: Path) -> None:
 
 LOOKUPS_GO_ON = {garbage_in_its_first_page, of_a_newer_build}
 FAULTS = [
-    lost, lost_and_made_anew_empty, emptied, cut_off, garbage_in_its_pages, garbage_in_its_first_page, of_a_newer_build,
+    lost, lost_and_now_empty, emptied, cut_off, garbage_in_its_pages, garbage_in_its_first_page, of_a_newer_build,
 ]  # fmt: skip
 
 
 @pytest.mark.parametrize("fault", FAULTS)
-async def test_a_fault_under_a_running_service_is_said_and_over_when_mended(
+async def test_a_fault_under_a_running_service_is_reported_and_over_when_fixed(
     fresh: tuple[Database, Database], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fault: Callable[[Path], None]
 ) -> None:
-    """A newer schema, or a first page that is read once only, does not hinder what is answered rightly all the same."""
+    """A newer schema, or a first page that is read only once, does not stop correct answers."""
     monkeypatch.setattr("app.database.connections.LOOK_S", 0.0)
     catalogue, shop = fresh
     path = catalogue.path
@@ -111,13 +111,13 @@ async def test_a_fault_under_a_running_service_is_said_and_over_when_mended(
         assert str(path) not in refused.text + asked.text
         assert "Traceback" not in log.getvalue()
         assert path.exists() == (fault is not lost), "an empty database was made in place of the one that is lost"
-        mend(path, tmp_path / "whole.db")
+        fix(path, tmp_path / "whole.db")
         assert (await client.get("/readyz")).status_code == 200
         assert (await client.get(FITS)).content == before
 
 
-def mend(path: Path, whole: Path) -> None:
-    """As a restore does it: a new file in place of the old, which no log of the old one may reach."""
+def fix(path: Path, whole: Path) -> None:
+    """Like a restore: a new file replaces the old one, and no log of the old one may be applied to it."""
     for each in path.parent.glob(f"{path.name}-*"):
         each.unlink()
     beside = path.with_name("beside.db")
@@ -147,7 +147,7 @@ def test_a_service_does_not_start_on_what_it_cannot_use(
 async def test_a_large_file_is_looked_through_beside_the_service(
     fresh: tuple[Database, Database], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The last page is garbage, which no lookup reads: only looking through the whole file finds it."""
+    """The last page is garbage that no lookup reads; only a check of the whole file finds it."""
     monkeypatch.setattr("app.database.connections.LOOKED_THROUGH_FIRST", 0)
     monkeypatch.setattr("app.database.connections.LOOK_S", 0.0)
     monkeypatch.setattr("app.web.server.integrity_check.AFTER_SECONDS", 0.0)
@@ -184,7 +184,7 @@ async def test_a_large_file_is_looked_through_beside_the_service(
         (said,) = [json.loads(line) for line in log.getvalue().splitlines() if '"damaged"' in line]
         assert said["database"] == str(path)
         assert (await client.get(FITS)).status_code == 200
-        mend(path, tmp_path / "whole.db")
+        fix(path, tmp_path / "whole.db")
         assert (await client.get("/readyz")).status_code == 200
         with catalogue.write():
             pass
@@ -224,7 +224,7 @@ def test_a_locked_database_is_said_to_be(
 def test_a_migration_that_waits_for_another_says_so(
     demo: Database, tmp_path: Path, legwork: Called, monkeypatch: pytest.MonkeyPatch, most_s: int, code: int
 ) -> None:
-    """Once, whether the other ends in time or not, and apart from the answer."""
+    """Reported once, whether or not the other ends in time, and separately from the answer."""
     monkeypatch.setattr("app.database.connections.TELL_AFTER_S", 0.2)
     monkeypatch.setattr("app.database.migrating.WAIT_S", most_s)
     other = ExitStack()
@@ -238,7 +238,7 @@ def test_a_migration_that_waits_for_another_says_so(
     )  # fmt: skip
     end.join()
     named = demo.url.render_as_string()
-    assert err == f"the database {named} is being changed by another; waiting {most_s} s at most\n"
+    assert err == f"the database {named} is being changed by another process; waiting up to {most_s} s\n"
     assert (found, "refused" in json.loads(out)) == (code, bool(code))
 
 

@@ -1,4 +1,4 @@
-"""What doctor finds: each fault by its name and level, and the exit code."""
+"""The findings of doctor: each fault by its name and level, and the exit code."""
 
 import json
 import os
@@ -67,7 +67,7 @@ def test_it_looks_where_there_is_nothing_yet_and_makes_nothing(legwork: Called, 
 @pytest.mark.parametrize(
     ("version", "level"), [((3, 40, 1), "notice"), ((3, 51, 2), "notice"), ((3, 51, 3), "good"), ((3, 53, 0), "good")]
 )
-def test_the_floor_of_sqlite_is_where_its_race_was_mended(version: tuple[int, int, int], level: str) -> None:
+def test_the_floor_of_sqlite_is_where_its_race_was_fixed(version: tuple[int, int, int], level: str) -> None:
     """Release notes of SQLite 3.51.3 (March 2026): "the WAL-reset bug"."""
     assert sqlite_version(version).level == level
 
@@ -93,12 +93,12 @@ def test_each_risky_setting_is_named(given: dict[str, Any], name: str) -> None:
 @pytest.mark.parametrize(
     ("given", "name", "level", "word"),
     [
-        ({}, "lookups", "good", "open: whoever is on this machine"),
-        ({"host": "0.0.0.0"}, "lookups", "notice", "open: whoever reaches 0.0.0.0 port 8000"),
+        ({}, "lookups", "good", "open: anyone on this machine"),
+        ({"host": "0.0.0.0"}, "lookups", "notice", "open: anyone who can reach 0.0.0.0 port 8000"),
         ({"host": "0.0.0.0", "open_reads": False}, "lookups", "good", "closed"),
-        ({}, "web pages of others", "good", "closed"),
-        ({"cors_origins": ["https://a.test"]}, "web pages of others", "good", "https://a.test"),
-        ({"cors_origins": ["*"]}, "web pages of others", "notice", "any web page"),
+        ({}, "other web pages", "good", "closed"),
+        ({"cors_origins": ["https://a.test"]}, "other web pages", "good", "https://a.test"),
+        ({"cors_origins": ["*"]}, "other web pages", "notice", "any web page"),
         ({}, "hosts", "good", "answers for localhost, 127.0.0.1, [::1]"),
         ({"host": "0.0.0.0"}, "hosts", "good", "[::1] and the addresses and names of this machine"),
         ({"host": "0.0.0.0", "allowed_hosts": ["bench.test"]}, "hosts", "good", "answers for bench.test"),

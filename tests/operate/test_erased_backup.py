@@ -1,4 +1,5 @@
-"""A backup made after a fork was erased has no byte of its serial; one made before has it: none is ever rewritten."""
+"""A backup made after a fork is erased has no byte of its serial; one made before still has it: none is ever
+rewritten."""
 
 import subprocess
 from pathlib import Path
@@ -30,7 +31,7 @@ async def test_a_backup_after_an_erasure_has_no_byte_of_the_fork(demo: Database,
 
 
 def contents(backup: Path) -> bytes:
-    """All bytes of a backup, and what is compressed in a dump as the SQL that it stands for."""
+    """All bytes of a backup; a compressed dump is converted to its SQL."""
     parts = [file.read_bytes() for file in sorted(backup.iterdir())]
     for dump in backup.glob("*.dump"):
         parts.append(subprocess.run(["pg_restore", "--file=-", str(dump)], capture_output=True, check=True).stdout)

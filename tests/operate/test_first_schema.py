@@ -25,7 +25,7 @@ Two = tuple[Database, Database]
 
 @pytest.fixture(params=ENGINES)
 def bare(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Two]:
-    """Two databases without a table."""
+    """Two databases without tables."""
     if request.param == "sqlite":
         pair = Database(f"sqlite:///{tmp_path}/c.db"), Database(f"sqlite:///{tmp_path}/s.db")
         yield pair
@@ -81,7 +81,7 @@ def test_the_migrations_make_what_the_tables_say(bare: Two) -> None:
 
 
 def first_index(connection: Connection) -> str:
-    """An index by its name: what the comparison must miss once it is gone."""
+    """An index by its name: the comparison must report it missing once it is dropped."""
     found = inspect(connection)
     return next(str(index["name"]) for table in found.get_table_names() for index in found.get_indexes(table))
 

@@ -1,4 +1,4 @@
-"""A full disk: 507 for what would be stored, lookups go on, and all is well once there is room. On a small tmpfs."""
+"""A full disk: 507 for writes, lookups go on, and all is well once there is space. On a small tmpfs."""
 
 import asyncio
 import errno
@@ -33,7 +33,7 @@ FITS = "/v1/chassis/quembry-trivet-35/fits?travel=150"
 
 @pytest.fixture
 def small(tmp_path: Path) -> Iterator[Path]:
-    """A disk of 8 MB. Where it cannot be mounted (in an unprivileged container) the test is skipped, in CI too."""
+    """A disk of 8 MB. If it cannot be mounted (in an unprivileged container) the test is skipped, in CI too."""
     place = tmp_path / "small"
     place.mkdir()
     command = ["mount", "-t", "tmpfs", "-o", "size=8m", "tmpfs", str(place)]
@@ -48,7 +48,7 @@ def small(tmp_path: Path) -> Iterator[Path]:
 
 
 def fill(disk: Path, leave: int = 0) -> Path:
-    """A file that takes all room but `leave` bytes."""
+    """A file that takes all space except `leave` bytes."""
     filler = disk / "filler"
     free = os.statvfs(disk).f_bavail * os.statvfs(disk).f_frsize
     filler.write_bytes(b"x" * max(free - leave, 0))
@@ -57,7 +57,8 @@ def fill(disk: Path, leave: int = 0) -> Path:
 
 @pytest.mark.parametrize("which", ["catalogue", "shop"])
 def test_what_would_be_stored_is_refused_and_lookups_go_on(small: Path, tmp_path: Path, which: str) -> None:
-    """With no room under the shop database nothing is written at all: no write goes without its line in the audit."""
+    """With no space under the shop database nothing is written at all: no write happens without its line in the
+    audit."""
     database = Database(f"sqlite:///{(small if which == 'catalogue' else tmp_path) / 'legwork.db'}")
     migrate(database, "catalogue")
     assert load(database, SEED_DATA, Entry("the demo", "tests"))["accepted"]

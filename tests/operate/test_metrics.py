@@ -1,4 +1,4 @@
-"""What Prometheus is told, by its own parser: counts that are right, labels from closed lists, and who may read it."""
+"""The metrics, read by Prometheus' own parser: correct counts, labels from closed lists, and who may read them."""
 
 import asyncio
 import io
@@ -35,7 +35,7 @@ def read(text: str) -> dict[str, Labelled]:
 
 
 def asked(catalogue: Catalogue, shop: Any, do: Callable[[httpx.AsyncClient], Awaitable[None]], **given: Any) -> Any:
-    """The service as it is run, and what it is asked; returns the application within."""
+    """Runs the service as in production and sends requests; returns the application inside."""
     settings = Settings(allowed_hosts=["legwork.test"], **given)
     app = create_app(settings, catalogue, shop, log_to=io.StringIO())
     outermost = config_of(app, settings).app
@@ -53,7 +53,7 @@ def test_each_request_counts_once_under_the_template_of_its_route(loaded: Catalo
     told: list[str] = []
 
     async def ask(client: httpx.AsyncClient) -> None:
-        for _ in range(3):  # the third is answered from what is kept, before any route
+        for _ in range(3):  # the third comes from the cache, before any route
             assert (await client.get(f"{FITS}?travel=150&model_year=2023")).status_code == 200
         await client.get(f"{FITS}.csv?travel=150")
         await client.head(f"{FITS}?travel=150")

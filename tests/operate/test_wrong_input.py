@@ -1,4 +1,4 @@
-"""Commands given what they cannot use: files that are missing, garbage, folders or unreadable, taken ports, no room.
+"""Commands with unusable input: missing files, garbage, folders, unreadable files, ports in use, no space.
 
 Each ends with a plain line and an exit code, never with a traceback."""
 
@@ -54,7 +54,7 @@ def loop(folder: Path) -> Path:
 
 
 def unreadable(folder: Path) -> Path:
-    """Reading it fails for everybody: for root too, which may read what no one else may."""
+    """Reading it fails for everybody, even for root, who may read files that nobody else may."""
     return Path("/proc/self/mem")
 
 
@@ -92,9 +92,9 @@ COMMANDS: dict[str, list[str]] = {
     "template": ["template", "PLACE"],
     "backup": ["backup", "PLACE"],
 }
-"""Those that take a path. The others take a database by path, below."""
+"""Commands that take a path. The others take a database by path, below."""
 TAKES = {"missing", "empty_folder"}
-"""Places that a command which writes may take: there is nothing yet."""
+"""Targets for a command that writes: nothing is there yet."""
 WRITES = {"export", "export.sqlite", "template", "backup"}
 ON_A_DATABASE: dict[str, list[str]] = {
     "load": ["load", str(SEED_DATA)],
@@ -159,7 +159,7 @@ def test_a_database_that_cannot_be_used_is_one_line(
     path = place(folder)
     arguments = [word.replace("OUT", str(tmp_path / "out")) for word in ON_A_DATABASE[command]]
     code, out, err = legwork(*arguments, database_url=f"sqlite:///{path}", shop_database_url=f"sqlite:///{path}")
-    is_plain(code, out, err, most=20 if command == "ask" else 3)  # the text of a refusal, as on the wire
+    is_plain(code, out, err, most=20 if command == "ask" else 3)  # the text of a refusal, as over HTTP
     is_none_yet = command == "check" and place in (below_a_file, loop)  # checked against an empty catalogue
     assert code != 0 or place is empty or is_none_yet, (out, err)
 
@@ -233,7 +233,7 @@ def test_a_disk_without_room_is_one_line(small: Path, legwork: Called, fresh: tu
 
 
 def test_a_folder_that_may_not_be_written_is_one_line(tmp_path: Path) -> None:
-    """As somebody else, where root runs the tests: root may write everywhere."""
+    """As another user if root runs the tests, because root may write everywhere."""
     closed = tmp_path / "closed"
     closed.mkdir()
     closed.chmod(stat.S_IRUSR | stat.S_IXUSR)

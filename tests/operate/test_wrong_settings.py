@@ -40,11 +40,11 @@ WRONG: dict[str, list[str]] = {
 }
 NUMBERS = ["", "many", "-1", "nan", "inf", "1e999"]
 ANY = {"backup_folder"}
-"""Whatever is said is a path; `backup` and `doctor` say what is wrong with it."""
+"""Any text is a path; `backup` and `doctor` report what is wrong with it."""
 
 
 def start(*arguments: str, **variables: str) -> subprocess.CompletedProcess[str]:
-    """A command in a process of its own with these variables and no other of ours."""
+    """A command in a separate process with these variables and no other settings."""
     environment = {name: value for name, value in os.environ.items() if not name.startswith("LEGWORK_")}
     return subprocess.run(
         [sys.executable, "-m", "app", *(arguments or ("serve",))],
@@ -77,7 +77,7 @@ def test_a_value_that_cannot_be_used_is_refused_by_name(
 
 
 def test_the_start_ends_with_one_line() -> None:
-    """As a process, in the way that an operator sees it; the value walks above go through the same function."""
+    """As a process, as an operator sees it; the value tests above go through the same function."""
     for name, value in (("port", "many"), ("allowed_hosts", '["a"'), ("read_rate", "fast"), ("database_url", "x")):
         done = start(**{NAMES[name]: value})
         assert done.returncode == 1
@@ -95,7 +95,7 @@ def test_a_value_that_is_no_text_is_refused_by_name() -> None:
 
 
 def slips(name: str) -> set[str]:
-    """Names as people mistype them: a letter left out, doubled or exchanged with the next; two letters left out."""
+    """Typical mistyped names: a letter left out, doubled or swapped with the next; two letters left out."""
     found = {name[:at] + name[at + 1 :] for at in range(len(name))}
     found |= {name[:at] + name[at] + name[at:] for at in range(len(name))}
     found |= {name[:at] + name[at + 1] + name[at] + name[at + 2 :] for at in range(len(name) - 1)}
@@ -135,7 +135,7 @@ def test_other_unknown_variables_are_named_once_and_links_never(tmp_path: Path) 
     done = start("keys", "list", LEGWORK_COLOUR="blue", LEGWORK_FUTURE="1", LEGWORK_TEST_FLIPS="1",
                  LEGWORK_SHOP_DATABASE_URL=f"sqlite:///{tmp_path}/shop.db")  # fmt: skip
     assert done.returncode == 0
-    assert done.stderr == "Not settings, so without effect: LEGWORK_COLOUR, LEGWORK_FUTURE.\n"
+    assert done.stderr == "Ignored, because no setting has this name: LEGWORK_COLOUR, LEGWORK_FUTURE.\n"
 
 
 def test_two_wrong_settings_are_both_named() -> None:

@@ -32,10 +32,9 @@ def numbers(text: str) -> dict[str, float]:
 
 
 def agrees(row: Row, value: float) -> None:
-    """The row's relative tolerance holds, or half a unit of its last printed digit where that is the wider of the two.
+    """The row's relative tolerance holds, or half a unit of its last printed digit if that is wider.
 
-    TQ71 prints nine digits and asks for 1e-9 of them, which is less than its own rounding.
-    """
+    TQ71 prints nine digits and asks for 1e-9 of them, which is less than its own rounding."""
     digits = Decimal(row["value"]).as_tuple().exponent
     assert isinstance(digits, int)
     half_digit = 0.5 * 10.0**digits if digits < 0 else 0.0

@@ -48,7 +48,7 @@ def random_spring(source: random.Random) -> AirSpring:
 
 
 def true_gauge_pa(spring: AirSpring, sag_m: float, load_n: float) -> float:
-    """Start pressure by the force balance written out here once more, not by the functions under test; NaN if none."""
+    """Start pressure by the force balance written out again here, not by the functions under test; NaN if none."""
     area, ring = spring.bore_area_m2, spring.bore_area_m2 - spring.shaft_area_m2
     end, port = spring.end_volume_m3, spring.port_travel_m
     full = end + area * spring.travel_m
@@ -63,6 +63,6 @@ EXACT = Spreads(0.0, 0.0, 0.0, 0.0, 0.0)
 
 
 def stroke_of(spring: AirSpring, start_abs_pa: float, sag_m: float, exponent: float, steps: int = 16) -> Stroke:
-    """The stroke that is served, from a sag, at one exponent, with every input exact."""
+    """The stroke as answers show it, from a sag, at one exponent, with every input exact."""
     filled = FilledSpring(spring, start_abs_pa - PA, PA)
     return stroke(filled, None, sag_m, EXACT, steps, exponent=Uncertain("exponent", exponent, 0.0))

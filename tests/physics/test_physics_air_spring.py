@@ -1,4 +1,4 @@
-"""The air spring against scipy and against what must hold for any spring, whatever its size."""
+"""The air spring against scipy, and against properties that hold for any spring of any size."""
 
 import math
 from dataclasses import replace
@@ -40,21 +40,21 @@ def test_sag_is_the_root_that_scipy_finds(spring: air.AirSpring, start: float, l
         return force(spring, x, start) - load
 
     assume(missing(0.0) < 0 < missing(spring.travel_m))
-    assert air.sag_m(spring, air.Fill(start, PA), load) == pytest.approx(
+    assert air.sag_m(spring, air.GasFill(start, PA), load) == pytest.approx(
         brentq(missing, 0.0, spring.travel_m, xtol=1e-14), abs=1e-11
     )
 
 
 def force(spring: air.AirSpring, x: float, start: float, ambient: float = PA) -> float:
-    return air.force_n(spring, air.Fill(start, ambient), x)
+    return air.force_n(spring, air.GasFill(start, ambient), x)
 
 
 @fast
 @given(springs(), starts, st.floats(1.001, 2), st.floats(50, 1000))
 def test_more_pressure_never_gives_more_sag(spring: air.AirSpring, start: float, more: float, load: float) -> None:
     assume(force(spring, spring.travel_m, start) > load)
-    before = air.sag_m(spring, air.Fill(start, PA), load)
-    assert air.sag_m(spring, air.Fill(start * more, PA), load) <= before + 1e-12
+    before = air.sag_m(spring, air.GasFill(start, PA), load)
+    assert air.sag_m(spring, air.GasFill(start * more, PA), load) <= before + 1e-12
 
 
 @fast
@@ -71,7 +71,7 @@ def test_more_spacers_raise_the_peak_and_lower_the_pressure_for_the_same_sag(
 ) -> None:
     fitted = spring.with_spacers(spacers)
     assume(force(spring, spring.travel_m, start) > load)
-    sag = air.sag_m(spring, air.Fill(start, PA), load)
+    sag = air.sag_m(spring, air.GasFill(start, PA), load)
     assume(sag > (spring.port_travel_m or 0.0))
     needed = [air.pressure_for_sag_pa(each, sag, load, PA) for each in (spring, fitted)]
     assert needed[0] == pytest.approx(start, rel=1e-9)
@@ -84,14 +84,14 @@ def test_more_spacers_raise_the_peak_and_lower_the_pressure_for_the_same_sag(
 def test_the_same_pressure_gives_another_sag_if_the_chamber_is_another() -> None:
     """With travel spacers V_end is kept and V(0) is not, so the sag in millimetres is another."""
     other = replace(SPRING, travel_m=0.130)
-    here, there = (air.sag_m(spring, air.Fill(6e5, PA), 500.0) for spring in (SPRING, other))
+    here, there = (air.sag_m(spring, air.GasFill(6e5, PA), 500.0) for spring in (SPRING, other))
     assert abs(here - there) > 2e-4
 
 
 @fast
 @given(springs(), starts)
 def test_the_fork_rests_where_no_force_is_left(spring: air.AirSpring, start: float) -> None:
-    free = air.sag_m(spring, air.Fill(start, PA), 0.0)
+    free = air.sag_m(spring, air.GasFill(start, PA), 0.0)
     if force(spring, 0.0, start) >= 0:
         assert free == 0
     else:
@@ -101,12 +101,12 @@ def test_the_fork_rests_where_no_force_is_left(spring: air.AirSpring, start: flo
 
 def test_a_port_below_full_extension_pulls_the_fork_in_and_the_force_is_not_clamped() -> None:
     assert force(SPRING, 0.0, 7e5) < 0
-    assert 0 < air.sag_m(SPRING, air.Fill(7e5, PA), 0.0) < 0.004
+    assert 0 < air.sag_m(SPRING, air.GasFill(7e5, PA), 0.0) < 0.004
     assert force(PORTLESS, 0.0, 7e5) == pytest.approx(PORTLESS.shaft_area_m2 * (7e5 - PA))
 
 
 def test_the_chambers_are_equal_at_the_port() -> None:
-    """Equal pressures: what is left of push and pull is the pressure on the shaft."""
+    """At equal pressures the difference of push and pull is the pressure on the shaft."""
     port = 0.004
     left = air.push_m2(SPRING, port) - air.pull_m2(SPRING, port)
     assert left == pytest.approx(air.push_m2(SPRING, port) * SPRING.shaft_area_m2 / SPRING.bore_area_m2, rel=1e-12)
@@ -128,7 +128,7 @@ OWN_VALVE = replace(SPRING, port_travel_m=None)
 @given(st.floats(2e5, 12e5), st.floats(2e5, 12e5), st.floats(100, 900))
 def test_a_negative_chamber_with_a_valve_of_its_own(positive: float, negative: float, load: float) -> None:
     """Both chambers by Boyle's law written out; the start pressure found again from the sag it gives."""
-    area, ring, fill = SPRING.bore_area_m2, SPRING.annulus_area_m2, air.Fill(positive, PA, negative)
+    area, ring, fill = SPRING.bore_area_m2, SPRING.annulus_area_m2, air.GasFill(positive, PA, negative)
     full, empty = SPRING.positive_volume_m3(0.0), SPRING.negative_volume_m3
 
     def balance(x: float) -> float:
@@ -140,7 +140,7 @@ def test_a_negative_chamber_with_a_valve_of_its_own(positive: float, negative: f
     assert sag == pytest.approx(brentq(balance, 0.0, SPRING.travel_m, xtol=1e-14), abs=1e-11)
     assert air.pressure_for_sag_pa(OWN_VALVE, sag, load, PA, negative) == pytest.approx(positive, rel=1e-9)
     with pytest.raises(ValueError, match="valve of its own"):
-        air.sag_m(OWN_VALVE, air.Fill(positive, PA), load)
+        air.sag_m(OWN_VALVE, air.GasFill(positive, PA), load)
 
 
 def test_a_fast_stroke_starts_on_the_slow_curve_and_leaves_it_upwards() -> None:
@@ -203,7 +203,7 @@ def test_a_spring_that_cannot_exist_is_refused(change: dict[str, float]) -> None
 
 def test_what_lies_outside_validity_is_refused() -> None:
     with pytest.raises(ValueError, match="bottoms out"):
-        air.sag_m(SPRING, air.Fill(3e5, PA), 1e5)
+        air.sag_m(SPRING, air.GasFill(3e5, PA), 1e5)
     with pytest.raises(ValueError, match="between full extension and full travel"):
         force(SPRING, 0.151, 3e5)
     with pytest.raises(ValueError, match="Absolute pressures"):
@@ -230,7 +230,7 @@ def test_dimensions_hold_with_quantities_in_mixed_units() -> None:
     """pint quantities through the same functions: a slip of dimension raises, mixed units give the SI answer."""
     of, bare = UNITS.Quantity, SPRING.with_spacers(1)
     spring, start, ambient = with_units(), of(90.0, "psi"), of(1.01325, "bar")
-    fill, bare_fill, load = air.Fill(start, ambient), air.Fill(90 * 6894.757293168, PA), of(120.0, "lbf")
+    fill, bare_fill, load = air.GasFill(start, ambient), air.GasFill(90 * 6894.757293168, PA), of(120.0, "lbf")
     assert air.force_n(spring, fill, of(5.0, "cm")).to("N").magnitude == pytest.approx(
         air.force_n(bare, bare_fill, 0.05), rel=1e-9
     )
@@ -240,4 +240,4 @@ def test_dimensions_hold_with_quantities_in_mixed_units() -> None:
     sag = air.sag_m(spring, fill, load)
     assert sag.to("m").magnitude == pytest.approx(air.sag_m(bare, bare_fill, load_n), rel=1e-9)
     with pytest.raises(pint.DimensionalityError):
-        air.force_n(spring, air.Fill(start, of(1.0, "N")), of(5.0, "cm"))
+        air.force_n(spring, air.GasFill(start, of(1.0, "N")), of(5.0, "cm"))

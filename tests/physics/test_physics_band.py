@@ -1,4 +1,5 @@
-"""A band is the central 98 % of what its inputs allow: never less than it promises, hardly wider than it must be."""
+"""A band is the central 98 % of the values that its inputs allow: never less than promised, hardly wider than
+needed."""
 
 import math
 import random
@@ -26,7 +27,7 @@ LOAD = band(load_at, [Uncertain(name, value, HALF[name]) for name, value in USUA
 
 
 def one_truth(spring: object, sag_m: float, spreads: Spreads, source: random.Random) -> float:
-    """The start pressure of one fork and rider out of all that the spreads allow, by the force balance written out."""
+    """The start pressure of one fork and rider drawn from the spreads, by the force balance written out."""
 
     def off(name: str) -> float:
         half_width: float = getattr(spreads, name)

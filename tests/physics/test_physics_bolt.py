@@ -37,7 +37,7 @@ def test_every_torque_row_is_used_or_named_as_not_ours() -> None:
 
 
 def plain(diameter: float) -> Thread:
-    """A thread of a diameter in any unit; T = K*d*F asks for nothing else."""
+    """A thread of a diameter in any unit; T = K*d*F needs nothing else."""
     return Thread(diameter, diameter / 8)
 
 
@@ -150,7 +150,7 @@ def test_preload_from_torque(name: str) -> None:
 
 @pytest.mark.parametrize("name", PRELOAD)
 def test_three_quarters_of_the_proof_load(name: str) -> None:
-    """As here is computed, there the printed nominal: 5e-3."""
+    """As is computed here, and the printed nominal there: 5e-3."""
     designation, _, property_class = TORQUE[name]["inputs"].split(";")[0].split()
     thread = parse_thread(designation)
     stress = bolt.proof_stress_pa(property_class, thread.diameter_m)
@@ -263,14 +263,14 @@ def test_an_unknown_preparation_is_refused() -> None:
 
 
 @pytest.mark.parametrize("designation", ["M5", "M8x1", "M10x1", "M30x1", "M48x1.5"])
-def test_no_torque_of_the_tables_comes_near_what_a_thread_bears(designation: str) -> None:
+def test_no_torque_of_the_tables_comes_near_the_strength_of_a_thread(designation: str) -> None:
     thread = parse_thread(designation)
     bears = bolt.torque_bearable_nm(thread)
     assert bears == pytest.approx(0.30 * thread.diameter_m * 970e6 * stress_area_m2(thread), rel=1e-12)
     assert bolt.share_of_proof_load(bolt.preload_n(bears, thread, 0.30), thread, 970e6) == pytest.approx(1)
 
 
-def test_what_m5_bears_by_hand() -> None:
+def test_the_strength_of_m5_by_hand() -> None:
     """0.30 * 5 mm * 13800 N (printed proof load of M5 class 12.9, ISO 898-1) = 20.7 N·m."""
     assert bolt.torque_bearable_nm(parse_thread("M5")) == pytest.approx(20.7, rel=6e-3)
 

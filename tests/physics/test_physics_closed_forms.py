@@ -19,7 +19,7 @@ from app.physics.readings import GaugeReadings
 def test_where_the_fork_rests_is_the_root_that_scipy_finds() -> None:
     source, drawn_in = random.Random(71), 0
     for _ in range(300):
-        spring, fill = random_spring(source), air.Fill(PA + source.uniform(40, 150) * PSI, PA)
+        spring, fill = random_spring(source), air.GasFill(PA + source.uniform(40, 150) * PSI, PA)
         free = air.sag_m(spring, fill, 0.0)
         if air.force_n(spring, fill, 0.0) < 0:
             drawn_in += 1
@@ -97,7 +97,7 @@ def test_dimensions_of_readings_and_of_oil() -> None:
 
 
 def test_dimensions_of_the_atmosphere() -> None:
-    """Heights with units give the pressure and temperature of ISO 2533 where the constants have theirs."""
+    """Heights with units give the pressure and temperature of ISO 2533 if the constants have their units."""
     of = pint.UnitRegistry().Quantity
     there = atmosphere.same_air_gauge_pa(
         of(80.0, "psi"), of(1013.25, "hPa"), of(0.8, "bar"), of(293.15, "K"), of(500.67, "degR")

@@ -1,4 +1,4 @@
-"""Rotation of a frame: every row of geometry_examples, scipy on coordinates, and what must hold always."""
+"""Rotation of a frame: every row of geometry_examples, scipy on coordinates, and general properties."""
 
 import math
 from dataclasses import replace
@@ -117,7 +117,7 @@ def test_more_offset_at_equal_head_angle_is_less_trail(frame: Geometry, more: fl
 @always
 @given(frames, st.floats(0.01, 0.06))
 def test_sag_is_a_shorter_fork(frame: Geometry, sag: float) -> None:
-    """GEI7; and a fork with as much sag as the geometry was measured with changes nothing."""
+    """GEI7; a fork with exactly the sag that the geometry was measured with changes nothing."""
     sagged = with_fork(frame, frame.axle_to_crown_m, sag_after_m=sag)
     shorter = with_fork(frame, frame.axle_to_crown_m - sag)
     assert sagged.head_angle_rad == pytest.approx(shorter.head_angle_rad, abs=1e-14)
@@ -182,7 +182,7 @@ def test_a_frame_that_cannot_exist_is_refused(change: dict[str, float]) -> None:
 
 
 def test_a_fork_that_cannot_be_is_refused() -> None:
-    with pytest.raises(ValueError, match="cannot stand on the ground"):
+    with pytest.raises(ValueError, match="cannot touch the ground"):
         with_fork(CASE_A, 0.55, front_radius_m=2.0)
     with pytest.raises(ValueError, match="sag"):
         with_fork(CASE_A, 0.55, sag_after_m=0.55)

@@ -52,7 +52,7 @@ def squeezed(ratio: float, exponent: float) -> float:
 
 
 def ratio_at_full_travel(spring: air.AirSpring, exponent: float) -> float:
-    """P+/P0 of the stroke that is served, polytropic from full extension."""
+    """P+/P0 of the stroke as answers show it, polytropic from full extension."""
     return (stroke_of(spring, 5e5, 0.0, exponent).peak_gauge.value + PA) / 5e5
 
 
@@ -138,9 +138,9 @@ def test_areas(name: str) -> None:
 
 
 def force_at(spring: air.AirSpring, travel_m: float, start_abs_pa: float, exponent: float) -> float:
-    """The force at a travel, polytropic from full extension: the end of the served stroke of a spring cut off there."""
+    """The force at a travel, polytropic from full extension: the end of the stroke of a spring cut off there."""
     if travel_m == 0 or exponent == 1.0:
-        return air.force_n(spring, air.Fill(start_abs_pa, PA), travel_m)
+        return air.force_n(spring, air.GasFill(start_abs_pa, PA), travel_m)
     end_m3 = spring.end_volume_m3 + spring.bore_area_m2 * (spring.travel_m - travel_m)
     cut = replace(spring, travel_m=travel_m, end_volume_m3=end_m3)
     return stroke_of(cut, start_abs_pa, 0.0, exponent).peak_force.value
@@ -152,7 +152,7 @@ def test_sag_of_the_force_that_is_served(name: str) -> None:
     spring = single() if name in SINGLE_SAG else double()
     start = 6 * BAR + PA
     if given["n"] == 1.0:
-        agrees(GAS[name], 1000 * air.sag_m(spring, air.Fill(start, PA), given["F"]))
+        agrees(GAS[name], 1000 * air.sag_m(spring, air.GasFill(start, PA), given["F"]))
     travel = brentq(lambda x: force_at(spring, x, start, given["n"]) - given["F"], 1e-6, 0.16, xtol=1e-14)
     agrees(GAS[name], travel * 1000)
 
@@ -174,7 +174,7 @@ def test_pressure_ratio_at_full_travel_by_spacers(name: str) -> None:
 
 @pytest.mark.parametrize("row", rows("atmosphere"), ids=lambda row: row["id"])
 def test_standard_atmosphere(row: Row) -> None:
-    """ISO 2533:1975, geometric and geopotential altitude told apart."""
+    """ISO 2533:1975; geometric and geopotential altitude are distinguished."""
     height, tolerance = float(row["altitude_m"]), float(row["tolerance_rel"])
     geometric = atmosphere.pressure_at_altitude_pa(height)
     geopotential = atmosphere.pressure_at_geopotential_pa(height)

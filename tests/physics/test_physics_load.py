@@ -13,7 +13,7 @@ from app.physics import coil, load
 
 
 def test_front_load_by_hand() -> None:
-    """(80 + 15)*0.4 - 4 = 34 kg, on a fork that leans at 30 degrees from the horizontal half of its weight."""
+    """(80 + 15)*0.4 - 4 = 34 kg, on a fork that leans at 30 degrees from the horizontal: half of its weight."""
     assert load.front_load_n(80, 15, 0.4, 4, math.radians(30)) == pytest.approx(34 * 9.80665 / 2, rel=1e-12)
     assert g == load.STANDARD_GRAVITY_M_S2  # CODATA by scipy.constants
 

@@ -1,4 +1,4 @@
-"""What readings on the fork say: checked on random springs whose force balance is written out in physics_springs."""
+"""Readings on the fork, checked on random springs whose force balance is written out in physics_springs."""
 
 import math
 import random
@@ -58,17 +58,17 @@ def test_two_sags_without_noise_are_within_two_percent_on_3000_springs() -> None
 
 
 def test_two_sags_read_from_the_resting_fork_are_within_two_percent() -> None:
-    """The ring is pushed against the seal of a fork that rests at its free travel: every sag is shorter by that."""
+    """The ring is pushed against the seal of a fork that rests at its free travel, so every sag is shorter by that."""
     source = random.Random(20240502)
     for case in cases(source, 1000, 1.4):
         pressures = [true_gauge_pa(case.spring, sag, case.load_n) for sag in (case.first_m, case.second_m)]
-        rests = [air.sag_m(case.spring, air.Fill(pressure + PA, PA), 0.0) for pressure in pressures]
+        rests = [air.sag_m(case.spring, air.GasFill(pressure + PA, PA), 0.0) for pressure in pressures]
         first, second = (
             SagReading(sag - rest, pressure)
             for sag, rest, pressure in zip((case.first_m, case.second_m), rests, pressures, strict=True)
         )
         truth = true_gauge_pa(case.spring, case.target_m, case.load_n)
-        target = case.target_m - air.sag_m(case.spring, air.Fill(truth + PA, PA), 0.0)
+        target = case.target_m - air.sag_m(case.spring, air.GasFill(truth + PA, PA), 0.0)
         beyond = 0.2 * (second.sag_m - first.sag_m)
         if first.sag_m - beyond < target < second.sag_m + beyond:
             found = readings.pressure_from_two_sags(first, second, target, case.load_n, PA, NONE)
@@ -76,7 +76,7 @@ def test_two_sags_read_from_the_resting_fork_are_within_two_percent() -> None:
 
 
 def test_what_the_straight_line_misses_is_in_the_band() -> None:
-    """Readings without noise, sags up to 1.9 times apart: only the curvature is left, and the band holds it."""
+    """Readings without noise, sags up to 1.9 times apart: only the curvature is left, and the band contains it."""
     source, covered = random.Random(20240505), 0
     for case in cases(source, 2000, 1.9):
         found = readings.pressure_from_two_sags(
@@ -118,7 +118,7 @@ def test_the_band_of_two_sags_covers_what_it_says(noise: str, least: float) -> N
 
 
 def test_the_band_is_no_wider_than_is_useful() -> None:
-    """A band that covers everything says nothing: half of it stays below a tenth of the pressure for usual readings."""
+    """A band that covers everything is useless: half of it stays below a tenth of the pressure for usual readings."""
     source = random.Random(20240504)
     halves = []
     for case in cases(source, 500, 1.4):
@@ -204,7 +204,7 @@ def test_force_in_and_out_part_into_spring_and_friction() -> None:
 
 
 def gauge_readings(spring: air.AirSpring, filled_gauge_pa: float, travel_m: float) -> GaugeReadings:
-    """What a gauge shows, by counting air (pressure times volume) in each chamber, chamber by chamber."""
+    """The gauge reading, by counting air (pressure times volume) in each chamber."""
     ring = spring.bore_area_m2 - spring.shaft_area_m2
     full = spring.end_volume_m3 + spring.bore_area_m2 * spring.travel_m
     at_port = full - spring.bore_area_m2 * spring.port_travel_m
@@ -250,7 +250,7 @@ def test_three_gauge_readings_that_cannot_be_are_refused() -> None:
 
 
 def test_one_sag_on_a_known_spring_finds_the_pressure_for_another() -> None:
-    """The load is not told: what the spring carried at the sag that was read, it carries at the wanted one."""
+    """The load is not given: the spring carries at the wanted sag what it carried at the sag that was read."""
     source = random.Random(11)
     covered = total = 0
     for case in cases(source, 1500, 1.4):
@@ -272,7 +272,7 @@ def test_one_sag_on_a_known_spring_finds_the_pressure_for_another() -> None:
 
 
 def moved(spring: air.AirSpring, source: random.Random) -> air.AirSpring:
-    """A spring as it may truly be, if its sizes are stated: volumes ±3 %, bore ±0.1 mm, port ±0.5 mm."""
+    """A spring with true sizes drawn for stated sizes: volumes ±3 %, bore ±0.1 mm, port ±0.5 mm."""
     bore = math.sqrt(4 * spring.bore_area_m2 / math.pi) + source.uniform(-1e-4, 1e-4)
     return replace(
         spring, bore_area_m2=math.pi / 4 * bore**2,

@@ -1,4 +1,4 @@
-"""The stroke that is served, with its bands, against the gas laws written out and drawn at random."""
+"""The stroke as answers show it, with its bands, against the gas laws written out and random draws."""
 
 import math
 import random
@@ -73,7 +73,7 @@ def test_a_negative_chamber_of_its_own_valve_keeps_its_own_air(start: float, neg
 @pytest.mark.parametrize("own_valve", [False, True])
 @pytest.mark.parametrize("known", sorted(SPREADS))
 def test_every_band_of_a_stroke_covers_its_share(known: str, own_valve: bool) -> None:
-    """12 random springs, 400 draws each. The load moves the sag, and the sag the peak; n lies in 1.30 to 1.41; one
+    """12 random springs, 400 draws each. The load moves the sag, and the sag the peak; n is between 1.30 and 1.41; one
     gauge fills both chambers. Coverage 95 to 99.5 %, and no band wider than 1.25 times the central 98 %."""
     source = random.Random(f"{known} {own_valve}")
     spread, covered, wide = SPREADS[known], dict.fromkeys(FIGURES, 0), dict.fromkeys(FIGURES, 0.0)
@@ -105,7 +105,7 @@ FIGURES = ("sag", "peak force", "peak pressure", "force between")
 def one_truth(
     spring: air.AirSpring, start: float, own_valve: bool, between: float, known: str, source: random.Random
 ) -> dict[str, float]:
-    """One fork and rider out of all that the spreads allow."""
+    """One fork and rider drawn from the spreads."""
     spread, uniform = SPREADS[known], source.uniform
     values = {each.name: each.value + uniform(-each.half_width, each.half_width) for each in INPUTS}
     load = front_load_n(80.0, *(values[name] for name in NAMES)) + values["friction_n"]
@@ -120,7 +120,7 @@ def one_truth(
     )  # fmt: skip
     gauge, n = uniform(-spread.gauge_pa, spread.gauge_pa), uniform(1.30, 1.41)
     negative = 6e5 + gauge if own_valve else None
-    sag = air.sag_m(own, air.Fill(start + gauge, PA, negative), load)
+    sag = air.sag_m(own, air.GasFill(start + gauge, PA, negative), load)
     top, middle = (by_hand(own, start + gauge, x, sag, n, negative) for x in (own.travel_m, between))
     return {"sag": sag, "peak force": top[0], "peak pressure": top[1] - PA, "force between": middle[0]}
 
@@ -130,7 +130,7 @@ def test_another_number_of_spacers_carries_the_same_at_the_same_sag(known: str) 
     filled, other = FilledSpring(SPRING, 80 * PSI, PA), SPRING.with_spacers(3)
     found = same_sag_gauge(filled, other, 0.0375, SPREADS[known])
     carried = air.force_n(SPRING, filled.fill(), 0.0375)
-    assert air.force_n(other, air.Fill(found.value + PA, PA), 0.0375) == pytest.approx(carried, rel=1e-9)
+    assert air.force_n(other, air.GasFill(found.value + PA, PA), 0.0375) == pytest.approx(carried, rel=1e-9)
     assert found.low < found.value < found.high
 
 

@@ -1,8 +1,7 @@
-"""A second reading of a package, straight from the text of its CSV files: every configuration is enumerated.
+"""A second reading of a package, straight from the text of its CSV files: it enumerates every configuration.
 
-Shares no code with the program. It says which statements hold at one fully given configuration; what holds for a
-question with parameters left out is the union over all configurations they leave open.
-"""
+It shares no code with the program. It says which statements hold for one complete configuration. A question that leaves
+parameters out gets the union over all configurations that they leave open."""
 
 import csv
 import itertools
@@ -11,7 +10,7 @@ from decimal import Decimal
 from pathlib import Path
 
 Cells = dict[str, str]
-Point = dict[str, str]  # model_year, travel, variant, spring, damper, wheel_size; "" where the chassis knows none
+Point = dict[str, str]  # model_year, travel, variant, spring, damper, wheel_size; "" if the chassis has none
 
 FACTORS = {  # to N·m, bar, mL, mm, kg; NIST SP 811 (2008), B.8
     "N·m": "1", "Nm": "1", "in·lbf": "0.1129848290276167", "ft·lbf": "1.3558179483314004",
@@ -77,7 +76,7 @@ class Brute:
         }
 
     def points(self, given: Point) -> Iterator[Point]:
-        """Every configuration that a question leaves open: a variant is only made in its own years."""
+        """Every configuration that a question leaves open; a variant exists only in its own years."""
         choices = [[given[name]] if name in given else values for name, values in self.domain.items()]
         for values in itertools.product(*choices):
             point = dict(zip(self.domain, values, strict=True))
@@ -113,7 +112,7 @@ class Brute:
         )
 
     def subject(self, table: str, row: Cells) -> tuple[str, ...]:
-        """What a statement is about."""
+        """The subject of a statement: what it is about."""
         key = [row[name] for name in SUBJECT[table]]
         if table == "uses":
             key.append(self.package.by_id["parts"][row["part"]]["kind"])
@@ -124,7 +123,7 @@ class Brute:
         return tuple(key)
 
     def overruled_by(self, table: str, rows: list[Cells]) -> dict[str, list[Cells]]:
-        """For each statement the exceptions that overrule it wherever they hold."""
+        """For each statement, the exceptions that overrule it wherever they hold."""
         found: dict[str, list[Cells]] = {}
         for exception in rows:
             named = next((row for row in rows if row["id"] == exception["exception_to"]), None)
@@ -139,7 +138,7 @@ class Brute:
         return found
 
     def holding(self, table: str, rows: list[Cells], overruled: dict[str, list[Cells]], point: Point) -> set[str]:
-        """Ids of the statements that hold at one configuration."""
+        """Ids of the statements that hold for one configuration."""
         there = [row for row in rows if self.contains(table, row, point)]
         return {
             row["id"]
@@ -149,7 +148,7 @@ class Brute:
 
 
 def agree(table: str, a: Cells, b: Cells) -> bool:
-    """Whether two statements say the same where both say something: figures within half of their last digit."""
+    """Whether two statements agree wherever both give a value: figures to half of their last digit."""
     outside = {"id", *SCOPE, *CLAIM, *SUBJECT[table], *UNIT_OF.values()}
     outside |= {"part"} if table == "uses" else set()
     grouped = {"min", "max", "pressure_min", "pressure_max"} if table != "limits" else set()

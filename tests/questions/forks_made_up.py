@@ -1,4 +1,4 @@
-"""A large catalogue of chassis made up by chance, and the clues that someone would read off one of them."""
+"""A large catalogue of random invented chassis, and the clues that a person would read off one of them."""
 
 import random
 from dataclasses import dataclass
@@ -22,7 +22,7 @@ class Made:
 
 
 def make(count: int, seed: int, *, unknown: float = 0.1) -> Made:
-    """`count` chassis of `count`/40 makers; each fact is left unknown with that probability."""
+    """`count` chassis by `count`/40 makers; each fact is left unknown with that probability."""
     chance = random.Random(seed)
     makers = [Maker(id=f"maker-{number}", name=f"Maker {number}") for number in range(max(2, count // 40))]
     dampers = {
@@ -72,7 +72,7 @@ def _variants(chance: random.Random, chassis: Chassis, unknown: float) -> list[V
 
 
 def read(chance: random.Random, made: Made, chassis: Chassis, clue: str, noise_mm: float = 0.0) -> str | int | None:
-    """What someone would read of that chassis for a clue, as the parameter is written; None where nothing is known."""
+    """The reading that a person would take of that chassis for a clue, as the parameter is written; None if unknown."""
     if clue in ("stanchion_diameter", "axle_diameter", "hub_spacing"):
         fields = {"axle_diameter": chassis.axle_diameters_mm, "hub_spacing": chassis.hub_spacings_mm}
         values = fields.get(clue, (chassis.stanchion_diameter_mm,))

@@ -1,7 +1,6 @@
-"""A second reading of a job card: walks its steps against the rows of the catalogue, blind to how it was made.
+"""A second reading of a job card: checks its steps against the rows of the catalogue, without the code that made it.
 
-The invariants are those of the order of work on a fork: common practice of the trade, no source.
-"""
+The invariants are those of the order of work on a fork: common practice of the trade, no source."""
 
 import re
 from collections.abc import Iterable, Mapping
@@ -31,7 +30,7 @@ BLANK = "____"
 
 
 class Known:
-    """Every row of the catalogue by id, statements together."""
+    """Every row of the catalogue by id, all statements in one place."""
 
     def __init__(self, catalogue: Catalogue) -> None:
         with catalogue.snapshot() as snapshot:
@@ -52,7 +51,7 @@ class Known:
 
 @dataclass(frozen=True)
 class Fork:
-    """The configuration that the card is for, as it shall be."""
+    """The configuration after the job."""
 
     chassis: str
     model_year: int
@@ -65,7 +64,7 @@ class Fork:
 
 
 def holds(row: Row, fork: Fork, known: Known) -> bool:
-    """Whether a statement's scope holds for the fork, dimension by dimension."""
+    """Whether a statement's scope covers the fork, dimension by dimension."""
     variant: Variant | None = known.rows["variants"].get(row.variant)  # type: ignore[assignment]
     starts = [row.model_year_from, variant.model_year_from if variant else None]
     ends = [row.model_year_to, variant.model_year_to if variant else None]
@@ -83,7 +82,7 @@ def holds(row: Row, fork: Fork, known: Known) -> bool:
 
 
 def faults(card: Mapping[str, Any], fork: Fork, known: Known) -> list[str]:
-    """Everything that is wrong with a card, in words; empty for a good one."""
+    """Every fault of a card, in words; empty for a good one."""
     return [
         *_form(card), *_conditions(card, fork, known), *_tightened(card, known), *_filled(card, known),
         *_air_first(card, fork, known), *_eyes(card, known), *_bought(card, fork, known), *_figures(card, fork, known),
@@ -105,7 +104,7 @@ def _form(card: Mapping[str, Any]) -> Iterable[str]:
 
 
 def _conditions(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
-    """No step that the parts rule out, and none left out that they ask for."""
+    """The card has no step that the fitted parts rule out, and every step that they call for."""
     spring, damper = known.rows["springs"][fork.spring], known.rows["dampers"][fork.damper]
     having = {
         "spring_kind": spring["kind"], "travel_set_by": spring["travel_set_by"], "foot_joint": damper["foot_joint"],
@@ -124,7 +123,8 @@ def _conditions(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[s
 
 
 def _tightened(card: Mapping[str, Any], known: Known) -> Iterable[str]:
-    """After the last loosening of a position exactly one tightening, and no tightening of what was not loosened."""
+    """After the last loosening of a position it is tightened exactly once, and nothing is tightened that was not
+    loosened."""
     places: dict[str, list[str]] = {}
     for shown in card["steps"]:
         step = known.step(shown["step"])
@@ -157,7 +157,7 @@ def _filled(card: Mapping[str, Any], known: Known) -> Iterable[str]:
 
 
 def _air_first(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
-    """Nothing is opened before the air is out (a coil: before the preload is out), checked, and the valve pressed."""
+    """Nothing is opened before the air is out (on a coil: the preload), that is checked, and the valve is pressed."""
     steps = [known.step(shown["step"]) for shown in card["steps"]]
     opened = next(index for index, step in enumerate(steps) if step.action in OPENING)
     if known.rows["springs"][fork.spring].kind == "air":
@@ -183,7 +183,7 @@ def _eyes(card: Mapping[str, Any], known: Known) -> Iterable[str]:
 
 
 def _bought(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
-    """What is used once and opened is bought; so is every use of the job that holds."""
+    """A single-use part that is opened is bought, and so is every consumable that the job uses."""
     opened = {known.step(shown["step"]).fastener_position for shown in card["steps"] if shown["action"] in OPENING} - {
         None
     }
@@ -201,7 +201,7 @@ def _bought(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
 
 
 def _figures(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
-    """Every number of a step is one of its words or of a statement that holds for the fork and that nothing narrows."""
+    """Every number in a step is one of its own words, or comes from a statement that holds and is not overruled."""
     for shown in card["steps"]:
         step = known.step(shown["step"])
         allowed = set(NUMBER.findall(step.text))
@@ -246,7 +246,7 @@ def _torqued(shown: Mapping[str, Any], step: Step, fork: Fork, known: Known) -> 
 
 
 def _numbers(row: Row, known: Known) -> set[str]:
-    """The numbers that a row gives, digit for digit, and those in the name of the fluid it names."""
+    """The numbers in a row, digit for digit, and those in the name of the fluid it names."""
     found: set[str] = set()
     for name, value in row.exchanged().items():
         if value is None or name in ("id", "source", "page", "chassis", "model_year_from", "model_year_to"):
@@ -257,7 +257,7 @@ def _numbers(row: Row, known: Known) -> set[str]:
 
 
 def _spacer_counts(card: Mapping[str, Any], fork: Fork, known: Known) -> set[str]:
-    """Volume and travel spacers that are to be in the fork or were in it, and the differences."""
+    """Volume and travel spacers to fit, those fitted before, and the differences."""
     counts = {0} if fork.spacers is None else {0, fork.spacers}
     counts |= {int(part["count"]) for part in card["parts"] if "spacer" in part.get("kind", "")}
     for text in [part.get("text", "") for part in card["parts"]]:
@@ -272,7 +272,7 @@ def _spacer_counts(card: Mapping[str, Any], fork: Fork, known: Known) -> set[str
 
 
 def _valves(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
-    """Each chamber with a valve is emptied, in a step of its own, before any part of it is opened."""
+    """Each chamber with a valve is emptied in a step of its own before any part of it is opened."""
     spring = known.spring(fork.spring)
     if spring.kind != "air":
         return
@@ -289,7 +289,8 @@ def _of_air(step: Step) -> bool:
 
 
 def _order(card: Mapping[str, Any], known: Known) -> Iterable[str]:
-    """Wheel and axle before the caliper; foam soaked before it goes in; leaks after the last filling, before riding."""
+    """Wheel and axle before the caliper; foam soaked before it goes in; leak check after the last filling, before
+    riding."""
     steps = [known.step(shown["step"]) for shown in card["steps"]]
     places: dict[tuple[str, str | None], int] = {}
     for index, step in enumerate(steps):
@@ -316,7 +317,7 @@ def _order(card: Mapping[str, Any], known: Known) -> Iterable[str]:
 
 
 def _named(card: Mapping[str, Any], known: Known) -> Iterable[str]:
-    """Tools are named, in the steps and in the torques, and each is laid out."""
+    """Tools are named in the steps and the torques, and each one is in the list to lay out."""
     ids = set(known.rows["tools"])
     laid_out = {name for tool in card["tools"] for name in (tool["name"], *tool.get("any_of", ()))}
     for shown in card["steps"]:
@@ -333,7 +334,8 @@ def _named(card: Mapping[str, Any], known: Known) -> Iterable[str]:
 
 
 def _cautioned(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
-    """Three lines at the top beside the notice of invented data, each caution once, all of them in one list."""
+    """At most three lines at the top besides the notice of invented data, each caution once, all of them in one
+    list."""
     texts = [each["text"] for each in card["cautions"]]
     if len(set(texts)) != len(texts):
         yield "a caution is given twice"
@@ -349,7 +351,7 @@ def _cautioned(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[st
 
 
 def _set_and_proved(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
-    """What is set or proved has its figure in that step, or the step says that the catalogue has none."""
+    """A setting or check has its figure in that step, or the step says that the catalogue has none."""
     fit = known.any[card["fit"]["id"]]
     assert is_row_of(fit, Fit)
     for shown in card["steps"]:
@@ -393,7 +395,7 @@ HALVES = ("start pressure", "half of the start pressure")
 
 
 def _clicks(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
-    """Clicks are written down and set from the end that the damper's maker counts from."""
+    """Clicks are noted and set from the end that the damper's maker counts from."""
     damper = known.rows["dampers"][fork.damper]
     assert is_row_of(damper, Damper)
     end = damper.clicks_from

@@ -1,4 +1,5 @@
-"""A small catalogue for set-ups, invented for the tests, and the raw formulas of the spring written out once more."""
+"""A small catalogue for set-ups, invented for the tests, and the raw formulas of the spring written out a
+second time."""
 
 import math
 from typing import Any
@@ -88,13 +89,13 @@ def common() -> list[Row]:
 
 
 class Held(MemoryRows):
-    """Rows in hand as a catalogue at revision 1."""
+    """Rows in memory, as a catalogue at revision 1."""
 
     revision = 1
 
 
 def ask(*rows: Row, **asked: Any) -> SetupAnswer:
-    """The answer about the fork with these rows beside the common ones; checked against its published shape."""
+    """The answer for the fork with these rows and the common ones, validated against its published schema."""
     held: Any = Held([*common(), *rows])
     snapshot: Snapshot = held
     answer = setup(snapshot, "fork", SetupAsked(**asked))
@@ -111,12 +112,12 @@ def gaps(answer: SetupAnswer) -> dict[str, str]:
 
 
 def load_n(rider: float, bike: float = 15.0, share: float = 0.40, angle: float = 66.0) -> float:
-    """Statics, with the defaults of common practice: 40 % on the front, 15 kg, 4 kg unsprung, 66°."""
+    """Statics with the defaults of common practice: 40 % on the front, 15 kg bike, 4 kg unsprung, 66°."""
     return ((rider + bike) * share - 4.0) * G * math.sin(math.radians(angle))
 
 
 def raw_force(x: float, start_abs: float, spacers: int = 1, travel: int = 150, n: float = 1.0) -> float:
-    """The force at x (m) in N: both chambers one after the other, from their gas laws; nothing of the program."""
+    """The force at x (m) in N: both chambers in turn, from their gas laws, without code of the program."""
     area, shaft = math.pi * 0.0315**2 / 4, math.pi * 0.010**2 / 4
     ring = area - shaft
 

@@ -1,4 +1,4 @@
-"""Small catalogues for the questions: rows put into a database as one revision."""
+"""Small catalogues for the questions: stores rows in a database as one revision."""
 
 from collections.abc import Iterable
 

@@ -1,9 +1,8 @@
-"""Every band of an answer holds the true value as often as it says: Monte Carlo over what the answer says is uncertain.
+"""Every band of an answer contains the true value as often as it promises: Monte Carlo over the stated uncertainties.
 
-The truth of each draw is computed from inputs moved within their stated spreads, each anywhere within its half-width
-(JCGM 101:2008, 6.4.2), by the formulas of the tests or the public functions of the physics. What is measured is the
-share within the band as it is shown; above 0.999 a band would be too wide to say anything, as it is meant at 0.95.
-"""
+Each draw moves the inputs within their stated spreads, anywhere within the half-width (JCGM 101:2008, 6.4.2), and
+computes the truth with the formulas of the tests or the public functions of the physics. The tests measure the share
+within the band as shown. Above 0.999 a band is too wide to be useful, since it promises 0.95."""
 
 import math
 import random
@@ -32,12 +31,12 @@ SIDES = {"stated": (0.03, 0.1, 0.5), "measured": (0.06, 0.1, 1.0), "estimated": 
 
 
 def covered(shown: Any, truths: list[float]) -> float:
-    """The share of the truths that lie within a shown quantity."""
+    """The share of the true values that lie within a shown quantity."""
     return sum(shown["min"] <= truth <= shown["max"] for truth in truths) / len(truths)
 
 
 def load(draw: Callable[[float], float], rider: float) -> float:
-    """Statics with what the answer assumes: front share 40 ± 5 %, bike 15 ± 2 kg, 4 ± 1 kg unsprung, 66 ± 2°."""
+    """Statics with the answer's assumptions: front share 40 ± 5 %, bike 15 ± 2 kg, 4 ± 1 kg unsprung, 66 ± 2°."""
     weight = (rider + 15 + draw(2)) * (0.40 + draw(0.05)) - 4 - draw(1)
     return weight * G * math.sin(math.radians(66 + draw(2)))
 
@@ -63,7 +62,7 @@ TRUE = AirSpring(AREA_CM2 * 1e-4, math.pi / 4 * 0.010**2, 0.150, 80e-6, 20e-6, 0
 
 
 def spread(own: AirSpring, basis: str, draw: Callable[[float], float]) -> AirSpring:
-    """A spring as it may truly be, where this is how well its sizes are known."""
+    """A spring with true sizes drawn from the spread of this state of knowledge."""
     volume, bore, port = SIDES[basis]
     return replace(
         own,
@@ -95,8 +94,8 @@ def test_the_load_and_the_start_pressure_as_shown(basis: str, rider: str) -> Non
 def test_sag_rest_peak_and_force_at_the_start_pressure_that_is_shown(
     basis: str, port_mm: float, published: bool
 ) -> None:
-    """The pressure shown, set by a gauge off by up to 0.7 psi, under a rider within the spreads of the load. The sag
-    follows the load and the peak the sag; n lies in 1.30 to 1.41."""
+    """The pressure shown, set with a gauge that is off by up to 0.7 psi, under a rider within the spreads of the load.
+    The sag follows the load and the peak the sag; n is between 1.30 and 1.41."""
     draw = drawing(f"rest {basis} {port_mm}")
     guides = [guide(pressure="70", rider_mass_to="90", sag_percent="25")] if published else []
     rows = (spring(geometry_basis=basis, port_travel_mm=f"{port_mm:g}"), fit(), *guides)
@@ -127,7 +126,7 @@ ROUNDED = {"peak_pressure": 0.004, "free_travel": 0.005}  # ends are rounded out
 
 
 def rest_m(own: AirSpring, start_abs: float, load_n: float = 0.0) -> float:
-    """Where the force of both chambers carries a load, by root finding on the gas laws written out."""
+    """The travel at which the force of both chambers carries a load, by root finding on the gas laws written out."""
     area, ring = own.bore_area_m2, own.bore_area_m2 - own.shaft_area_m2
     end, port = own.end_volume_m3 - own.spacers * SPACER_M3, own.port_travel_m or 0.0
     full, at_port = end + area * 0.150, own.negative_volume_m3 + ring * port
@@ -140,7 +139,7 @@ def rest_m(own: AirSpring, start_abs: float, load_n: float = 0.0) -> float:
 
 
 def read_gauge(own: AirSpring, filled_psi: float) -> list[tuple[float, float]]:
-    """(travel mm, psi) of three slow readings, by counting the air in both chambers (Boyle; nothing is lost)."""
+    """(travel mm, psi) of three slow readings, by counting the air in both chambers (Boyle; no air is lost)."""
     area, ring = own.bore_area_m2, own.bore_area_m2 - own.shaft_area_m2
     end = own.end_volume_m3 - own.spacers * SPACER_M3
     positive = [end + area * (own.travel_m - x) for x in (0.0, own.port_travel_m, 0.100)]
@@ -152,7 +151,8 @@ def read_gauge(own: AirSpring, filled_psi: float) -> list[tuple[float, float]]:
 
 @pytest.mark.parametrize("filled_psi", [60.0, 95.0])
 def test_the_start_pressure_of_three_gauge_readings_that_scatter(filled_psi: float) -> None:
-    """Each gauge reading is off by up to 0.7 psi and the held travel by 1 mm; bore and port as their spreads say."""
+    """Each gauge reading is off by up to 0.7 psi and the held travel by 1 mm; bore and port vary within their
+    spreads."""
     draw = drawing(f"gauge {filled_psi}")
     bare = spring(end_volume_ml=None, negative_volume_ml=None)
     within = refused = 0
@@ -180,7 +180,7 @@ def test_the_rate_of_a_coil() -> None:
 
 
 def test_the_clamp_force_holds_every_nut_factor_and_torque_within_the_limits() -> None:
-    """No share is stated: the ends are those of scatter and limits, so that they hold all of it and no more."""
+    """No share is promised: the ends come from scatter and limits, so the band contains all values and no more."""
     draw = drawing("bolt")
     shown = of({"min": "9", "max": "11"})
     truths = [(10 + draw(1)) / (1 / (1 / 0.2 * (1 + draw(0.35))) * 0.008) for _ in range(4000)]
@@ -234,7 +234,7 @@ READ: dict[str, Callable[[Geometry], float | None]] = {
 )  # fmt: skip
 @pytest.mark.parametrize(("length", "offset", "wheel"), [(570.0, 44.0, 622), (530.0, 51.0, 622), (560.0, 44.0, 584)])
 def test_the_geometry_with_another_fork(how: str, fork_measured: str, length: float, offset: float, wheel: int) -> None:
-    """Figures to half their last digit, tyres to 3 mm; the fork measured the one way or the other."""
+    """Figures to half their last digit, tyres to 3 mm; the length of the fork measured either way."""
     draw = drawing(f"{how} {fork_measured} {length} {wheel}")
     frame = Frame.checked({**CASE_A, "axle_to_crown_measured": how})
     found = geometry_change(frame, NewFork(Length(length, length), offset, wheel), Units())
@@ -279,7 +279,7 @@ def test_the_geometry_with_another_fork(how: str, fork_measured: str, length: fl
 
 @pytest.mark.parametrize("basis", sorted(SIDES))
 def test_the_points_of_the_curve_and_the_lines_by_spacers(basis: str) -> None:
-    """The stroke by the gas laws written out, at the start pressure shown, set by a gauge off by up to 0.7 psi."""
+    """The stroke by the gas laws written out, at the start pressure shown, set with a gauge off by up to 0.7 psi."""
     draw = drawing(f"curve {basis}")
     answer = ask(spring(geometry_basis=basis), fit(), rider_mass="80", sag="25")
     assert {each["of"] for each in answer["bands"]} == {
@@ -324,7 +324,7 @@ def test_the_points_of_the_curve_and_the_lines_by_spacers(basis: str) -> None:
 
 
 def stroke_at(own: AirSpring, start_abs: float, x: float, turn: float, n: float) -> tuple[float, float]:
-    """Force and absolute pressure at x: isothermal to the turn, polytropic beyond it."""
+    """Force and absolute pressure at x: isothermal up to the turn, polytropic beyond it."""
     area, ring = own.bore_area_m2, own.bore_area_m2 - own.shaft_area_m2
     end, port = own.end_volume_m3 - own.spacers * SPACER_M3, own.port_travel_m or 0.0
 
@@ -342,8 +342,8 @@ def stroke_at(own: AirSpring, start_abs: float, x: float, turn: float, n: float)
 
 
 def test_what_to_fill_for_the_same_load_at_another_altitude_and_warmth() -> None:
-    """The same load at the same sag there, one mass of air (ideal gas); weather ±3 kPa, a given temperature ±2 K, the
-    workshop's 20 °C ±5 K, one gauge off by up to 0.7 psi."""
+    """One load at one sag, one mass of air (ideal gas); weather ±3 kPa, a given temperature ±2 K, the workshop's 20 °C
+    ±5 K, one gauge off by up to 0.7 psi."""
     draw = drawing("altitude")
     answer = ask(spring(), fit(), rider_mass="80", sag="25", altitude="2500", temperature="-50", pressure_unit="kPa")
     start_pa = start_psi(TRUE, 0.0375, load(lambda _: 0.0, 80.0)) * PSI

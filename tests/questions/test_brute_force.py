@@ -1,7 +1,6 @@
 """`fits` and `sheet` against a second reading of the demo's CSV files that enumerates every configuration.
 
-No statement that may hold is missing, none that cannot is shown, for given and omitted parameters alike.
-"""
+Every statement that may hold is shown and no other, for given and omitted parameters alike."""
 
 import itertools
 import os
@@ -20,17 +19,17 @@ from tests.questions.brute import SUBJECT, Brute, Cells, Package, Point, agree
 
 PACKAGE = Package(SEED_DATA)
 CHASSIS = sorted(PACKAGE.by_id["chassis"])
-SHEETS = int(os.environ.get("LEGWORK_TEST_SHEETS", "60"))  # random sheets a chassis, beside every full configuration
+SHEETS = int(os.environ.get("LEGWORK_TEST_SHEETS", "60"))  # random sheets per chassis, besides every full configuration
 SHOWN = ["torques", "fills", "greases", "uses", "limits", "intervals", "guides"]
 
 
 def shown_ids(statements: list[dict[str, Any]]) -> set[str]:
-    """Ids of the statements of an answer, those of agreeing sources too."""
+    """Ids of the statements of an answer, those of agreeing sources included."""
     return {each["id"] for each in statements} | {also["id"] for each in statements for also in each.get("also_in", [])}
 
 
 class Expected:
-    """What the second reading says of one chassis, worked out per table and configuration once."""
+    """The second reading's result for one chassis, computed once per table and configuration."""
 
     def __init__(self, brute: Brute, table: str) -> None:
         self.brute = brute
@@ -42,7 +41,7 @@ class Expected:
         self.holding = [brute.holding(table, self.rows, self.overruled, point) for point in self.points]
 
     def answer(self, given: Point, springs: set[str]) -> dict[str, list[Point]]:
-        """For each statement that may hold, the configurations of the question at which it does."""
+        """For each statement that may hold, the configurations of the question at which it holds."""
         found: dict[str, list[Point]] = defaultdict(list)
         for point, holding in zip(self.points, self.holding, strict=True):
             if all(point[name] == value for name, value in given.items()) and point["spring"] in springs:
@@ -51,7 +50,7 @@ class Expected:
         return found
 
     def open_parameters(self, shown: list[str], given: Point, springs: set[str]) -> set[str]:
-        """Parameters one value of which would rule a shown statement out, though it may hold."""
+        """Parameters with a value that would rule out a shown statement, although it may hold."""
         rows = [self.by_id[id] for id in shown]
         within = [
             point
@@ -73,7 +72,7 @@ def brute(request: pytest.FixtureRequest) -> Brute:
 
 
 def questions(brute: Brute, names: list[str]) -> Iterator[Point]:
-    """Every combination of values and omissions of these parameters that can be asked."""
+    """Every combination of values and omissions of these parameters."""
     for values in itertools.product(*([None, *filter(None, brute.domain[name])] for name in names)):
         given = {name: value for name, value in zip(names, values, strict=True) if value is not None}
         if any(brute.points(given)):
@@ -134,7 +133,7 @@ def _fits(brute: Brute, row: Cells, point: Point, given: Point) -> bool:
 
 
 def sheet_questions(brute: Brute, count: int) -> list[Point]:
-    """Every full configuration of a fit, each with one random omission, and random questions besides."""
+    """Every full configuration of a fit, each with one random omission, and some random questions."""
     chance = random.Random(13)
     full = []
     for row in brute.package.of("fits", brute.chassis["id"]):
@@ -169,7 +168,7 @@ def test_a_sheet_is_that_of_a_second_reading(brute: Brute, loaded: Catalogue) ->
 
 
 def _with_travel(expected: Expected, given: Point) -> Point:
-    """A spring that gives one travel in the rest of the configuration decides the travel."""
+    """A spring that gives only one travel in the rest of the configuration decides the travel."""
     if "spring" not in given or "travel" in given:
         return given
     rows = [row for row in expected.by_id.values() if row["spring"] == given["spring"]]

@@ -1,4 +1,4 @@
-"""5,000 random fits questions on a generated catalogue, given and omitted parameters alike, read a second way."""
+"""5,000 random `fits` questions on a generated catalogue, parameters given and omitted, against a second reading."""
 
 import random
 from collections.abc import Iterator
@@ -61,7 +61,7 @@ def test_fits_of_a_generated_catalogue_are_those_of_a_second_reading(folder: Pat
                 asked_for += 1
                 narrowed += may_hold != set(expected.by_id)
     assert asked_for == QUESTIONS
-    assert narrowed > QUESTIONS // 2  # the questions tell fits apart
+    assert narrowed > QUESTIONS // 2  # the questions distinguish the fits
 
 
 def _question(brute: Brute, chance: random.Random) -> Point:

@@ -26,7 +26,7 @@ def test_clicks_are_counted_from_both_ends_if_the_total_is_known() -> None:
 
 
 def test_an_unknown_datum_is_said_in_words() -> None:
-    assert clicks_view(8, None, 18) == {"count": 8, "total": 18, "text": "8 clicks, from which end is not stated"}
+    assert clicks_view(8, None, 18) == {"count": 8, "total": 18, "text": "8 clicks, counted from an unstated end"}
 
 
 def test_more_clicks_than_the_damper_has_are_not_counted_from_the_other_end() -> None:
@@ -43,11 +43,11 @@ def test_more_clicks_than_the_damper_has_are_not_counted_from_the_other_end() ->
         ),
         (
             [damper("a", clicks_from="open"), damper("b", clicks_from="closed")],
-            "4 clicks, from which end depends on the damper",
+            "4 clicks, counted from an end that depends on the damper",
         ),
-        ([damper("a", clicks_from="open"), damper("b")], "4 clicks, from which end depends on the damper"),
-        ([damper("a", rebound_clicks=10)], "4 clicks, from which end is not stated"),
-        ([], "4 clicks, from which end is not stated"),
+        ([damper("a", clicks_from="open"), damper("b")], "4 clicks, counted from an end that depends on the damper"),
+        ([damper("a", rebound_clicks=10)], "4 clicks, counted from an unstated end"),
+        ([], "4 clicks, counted from an unstated end"),
     ],
 )
 def test_the_damper_that_may_be_fitted_gives_the_datum(dampers: list[Damper], text: str) -> None:
@@ -55,8 +55,8 @@ def test_the_damper_that_may_be_fitted_gives_the_datum(dampers: list[Damper], te
 
 
 def test_turns_are_counted_from_the_least_preload() -> None:
-    assert turns_view(Decimal(4))["text"] == "4 turns in from the least preload"
-    assert turns_view(Decimal("1.0"))["text"] == "1 turn in from the least preload"
+    assert turns_view(Decimal(4))["text"] == "4 turns in from minimum preload"
+    assert turns_view(Decimal("1.0"))["text"] == "1 turn in from minimum preload"
 
 
 def test_every_click_of_the_demo_has_its_datum_in_set_up_and_sheet(loaded: Catalogue) -> None:

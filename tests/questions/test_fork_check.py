@@ -1,4 +1,5 @@
-"""Fork check: geometry against the outside rows, every verdict at its boundary, and that silence never permits."""
+"""Fork check: geometry against outside values, every verdict at its boundary, and missing data never permit
+anything."""
 
 import csv
 from pathlib import Path
@@ -137,7 +138,7 @@ def test_the_margins_of_travel_are_exact(database: Database, travel: str, below:
 
 
 def test_the_margin_is_of_the_offset_that_is_judged(database: Database) -> None:
-    """√(560² + 51²) = 562.3: judged with the longer of two offsets, so the margin is taken there too."""
+    """√(560² + 51²) = 562.3: the longer of two offsets decides the verdict, so the margin uses it too."""
     with_two = (chassis(offsets_mm=(44.0, 51.0)), frame(axle_to_crown_max_mm="562", axle_to_crown_measured="straight"))
     answer = asked(database, *with_two, travel="160")
     assert "axle-to-crown-too-near-to-tell" in codes(answer)
@@ -210,7 +211,7 @@ LIMITS = ["travel_min_mm", "travel_max_mm", "axle_to_crown_max_mm", "dual_crown"
 
 @pytest.mark.parametrize("missing", range(2 ** len(LIMITS)))
 def test_what_is_not_stated_never_turns_a_no_into_a_yes(missing: int) -> None:
-    """Taking statements away from a frame may lose a yes or a no, but never makes a yes."""
+    """Removing statements from a frame may lose a yes or a no, but never creates a yes."""
     silent = {name: None for place, name in enumerate(LIMITS) if missing >> place & 1}
     for travel, length in LENGTHS.items():
         for crowns in ("single", "dual", None):

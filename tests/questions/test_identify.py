@@ -1,4 +1,4 @@
-"""Identify: the promises on a made-up catalogue of 20,000 chassis, and every kind of clue on a small one."""
+"""Identify: its promises on a random catalogue of 20,000 chassis, and every kind of clue on a small one."""
 
 import math
 import random
@@ -83,7 +83,7 @@ def test_following_the_next_check_ends_with_what_no_look_can_tell_apart(large: t
 
 
 def _splits(index: Index, places: list[int], looked: set[str]) -> bool:
-    """Whether some clue not looked at has only one reading for each of these chassis, and two in all."""
+    """Whether some unused clue has a single reading for each of these chassis, and two readings in all."""
     for clue in set(CLUES) - looked - {"serial", "stanchion_diameter", "axle_diameter", "hub_spacing"}:
         values = {index.value(clue, place) for place in places}
         if None not in values and len(values) > 1 and all(len(value or ()) == 1 for value in values):

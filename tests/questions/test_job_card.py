@@ -1,8 +1,7 @@
-"""The job card branch by branch: the demo with one thing changed, and what the card then says or why there is none.
+"""The job card branch by branch: the demo with one change, and the resulting card or the reason for its refusal.
 
-Figures are those of the invented demo, added up by hand here; what a mechanic does with them is common practice of the
-trade, no source. A wrench is held against ISO 6789-1:2017 (range marked) and the 2003 edition (a fifth of the maximum).
-"""
+The figures are those of the invented demo, added up by hand here. The work itself is common practice of the trade, no
+source. Wrenches are checked against ISO 6789-1:2017 (marked range) and the 2003 edition (a fifth of the maximum)."""
 
 from typing import Any
 
@@ -39,7 +38,7 @@ def refused(catalogue: Catalogue, chassis: str, **given: Any) -> list[Fault]:
 
 
 def texts(found: JobCardAnswer, position: str) -> list[str]:
-    """The texts of the steps with which a position is tightened."""
+    """The texts of the steps that tighten a position."""
     return [
         step["text"]
         for step in found["steps"]
@@ -52,7 +51,7 @@ def gaps(found: JobCardAnswer) -> set[tuple[str, str | None]]:
 
 
 class Changed:
-    """The demo in a database of its own, with rows changed, added or left out."""
+    """The demo in its own database, with rows changed, added or left out."""
 
     def __init__(self, database: Database) -> None:
         self.database = database
@@ -76,7 +75,7 @@ class Changed:
         self.left_out.append(self.row(table, id))
 
     def catalogue(self) -> Catalogue:
-        """With all changes as one revision."""
+        """Applies all changes as one revision."""
         if self.put_rows or self.left_out:
             store(self.database, self.put_rows, self.left_out)
         return Catalogue(self.database)
@@ -229,7 +228,7 @@ def test_the_most_specific_procedure_wins_or_is_asked_for(changed: Changed) -> N
         ("full-service-040", {"order": 265}, "foot bolt is opened before the air is out"),
         ("full-service-510", {"action": "check"}, "top cap is loosened and then tightened 0 times"),
         ("full-service-630", {"order": 95}, "foot bolt is loosened and then tightened 0 times"),
-        ("full-service-590", {"chamber": "damper-side lower leg"}, "spring-side lower leg is emptied and not filled"),
+        ("full-service-590", {"chamber": "damper-side lower leg"}, "spring-side lower leg is emptied and not refilled"),
     ],
 )
 def test_an_order_of_work_that_is_not_safe_is_refused(
@@ -253,7 +252,7 @@ def test_stages_stand_one_after_the_other_and_what_goes_on_the_thread_is_said(lo
     found = card(loaded, **UP)
     assert "3–3.5 N·m, then 6–7 N·m. Thread: greased." in texts(found, "lower crown bolt")[0]
     foot = texts(found, "foot bolt")[0]
-    assert "never a second time" in foot
+    assert "never use them twice" in foot
     assert "Fit new ones" in foot
     height = next(check for check in found["checks"] if check["what"] == "stanchion height in the crown")
     assert height["limit"]["limit"]["text"] == "144–156 mm"
@@ -286,7 +285,7 @@ def test_every_torque_has_a_wrench_that_is_meant_for_it(loaded: Catalogue) -> No
                 assert all(w["marked_maximum_at_most"]["value"] <= 5 * end * 1.01 for w in fitting)
 
 
-def test_tools_stand_in_order_of_use(loaded: Catalogue) -> None:
+def test_tools_are_listed_in_order_of_use(loaded: Catalogue) -> None:
     tools = card(loaded, **UP)["tools"]
     first = [tool["steps"][0] for tool in tools]
     assert first == sorted(first)
@@ -315,7 +314,7 @@ def test_the_spring_is_bought_where_another_goes_in(loaded: Catalogue) -> None:
     assert [(part["part_number"], part["count"]) for part in bought] == [("LM420200", 1)]
 
 
-def test_of_several_springs_it_asks_which_is_in_it_and_which_shall_be(loaded: Catalogue) -> None:
+def test_of_several_springs_it_asks_which_is_fitted_and_which_will_be(loaded: Catalogue) -> None:
     coil = {**CROCK, "from_travel": "170", "to_travel": "180"}
     assert {fault.parameter for fault in refused(loaded, **coil)} == {"spring", "from_spring"}
     firm = {**coil, "spring": "quembry-crock-coil-firm"}
@@ -330,7 +329,7 @@ def test_of_several_springs_it_asks_which_is_in_it_and_which_shall_be(loaded: Ca
     assert [fault.code for fault in refused(loaded, **spacers)] == ["no-volume-spacers"]
 
 
-def test_settings_checks_and_label_are_of_the_fork_as_it_shall_be(loaded: Catalogue) -> None:
+def test_settings_checks_and_label_describe_the_fork_after_the_job(loaded: Catalogue) -> None:
     found = card(loaded, **UP, rider_mass="80", spacers=1)
     assert found["settings"]["spacers"] == 1
     assert found["settings"]["start_pressure"]["value"] < 8
@@ -386,7 +385,7 @@ def test_an_order_for_one_valve_is_not_followed_on_a_fork_with_two(changed: Chan
 
 
 def step_with(found: JobCardAnswer, words: str) -> dict[str, Any]:
-    """The one step whose text has these words."""
+    """The only step whose text contains these words."""
     (step,) = (step for step in found["steps"] if words in step["text"])
     return dict(step)
 
@@ -397,9 +396,49 @@ def test_a_service_without_a_rider_refills_to_the_pressure_that_was_noted(loaded
     noted = next(step for step in found["steps"] if "present pressure" in step["measures"])
     assert f"Refill to the pressure noted in step {noted['number']}. Maximum: 8.0 bar." in filled["text"]
     assert "start-pressure" not in {what for what, _ in gaps(found)}
-    with_rider = step_with(card(loaded, **SERVICE, rider_mass="80"), "Half of it")
+    with_rider = step_with(card(loaded, **SERVICE, rider_mass="80"), "Half of that")
     start, half = (each["value"]["value"] for each in with_rider["figures"][:2])
     assert half == pytest.approx(start / 2, abs=0.1)
+
+
+def test_a_fork_that_is_ridden_higher_up_is_filled_to_the_pressure_of_the_workshop(loaded: Catalogue) -> None:
+    """The step, its half and the set-up of the card name one pressure to fill here."""
+    found = card(loaded, **SERVICE, rider_mass="100", altitude="2300", temperature="-5")
+    place, start = found["settings"]["altitude"]["fill_to"], found["settings"]["start_pressure"]
+    assert place["value"] != start["value"]
+    filled = step_with(found, "Half of")
+    assert f"Fill to {place['value']:g} bar here, at 0 m. Start pressure: {start['value']:g} bar" in filled["text"]
+    figures = {each["what"]: each["value"]["value"] for each in filled["figures"]}
+    assert figures["pressure to fill here"] == place["value"]
+    assert figures["half of the pressure to fill here"] == pytest.approx(place["value"] / 2, abs=0.1)
+    assert "half of the start pressure" not in figures
+
+
+def test_a_start_pressure_above_the_maximum_is_not_filled_in_silence(changed: Changed) -> None:
+    with Catalogue(changed.database).snapshot() as snapshot:
+        fits = [row for row in snapshot.all(Fit) if row.chassis == HAAR["chassis"]]
+    for row in fits:
+        changed.change(Fit, row.id, pressure_limit="2.0")
+    filled = step_with(card(changed.catalogue(), **SERVICE, rider_mass="80"), "Half of it")
+    assert "is above the maximum: do not fill to it." in filled["text"]
+
+
+def test_a_rider_above_the_limit_gets_no_advice_to_start_low(loaded: Catalogue) -> None:
+    found = card(loaded, **UP, rider_mass="140")
+    assert not any("start low" in step["text"] for step in found["steps"])
+    assert "above the limit of this fork" in step_with(found, "no start pressure")["text"]
+
+
+def test_a_preload_published_for_another_coil_is_not_set_on_this_one(loaded: Catalogue) -> None:
+    """The guide names QB-4062 with 4 turns for 80 kg: a card for QB-4084 keeps the turns that were noted."""
+    given = {"chassis": "quembry-crock-39", "job": "full-service", "model_year": 2023, "wheel_size": "622"}
+    given |= {"travel": "170", "rider_mass": "80"}
+    mine = card(loaded, **given, spring="quembry-crock-coil-medium")
+    other = card(loaded, **given, spring="quembry-crock-coil-stout")
+    assert "4 turns in from minimum preload (published)" in step_with(mine, "Turn the preload in")["text"]
+    assert "as many turns as noted in step" in step_with(other, "Turn the preload in")["text"]
+    assert "This card is for QB-4084." in other["settings"]["text"]
+    assert "This card is for" not in mine["settings"]["text"]
 
 
 def test_a_change_without_a_rider_says_how_to_find_the_pressure(loaded: Catalogue) -> None:

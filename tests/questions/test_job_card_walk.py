@@ -1,4 +1,4 @@
-"""For every fit of the demo to every other travel of its chassis, and for every job: a card that holds, or a reason."""
+"""Every job, from every fit of the demo to every other travel of its chassis, has a valid card or a reason."""
 
 from collections import Counter
 from collections.abc import Iterator
@@ -35,7 +35,7 @@ def asked(catalogue: Catalogue, chassis: str, **given: Any) -> JobCardAnswer | I
 
 
 def everything(known: Known, every: int) -> Iterator[tuple[dict[str, Any], Fork]]:
-    """Each job for each fit and each damper of its chassis; each `every`th of them."""
+    """Each job for each fit and each damper of its chassis; takes one in `every`."""
     fits: list[Fit] = [row for row in known.rows["fits"].values() if is_row_of(row, Fit)]
     counted = 0
     for fit in fits:
@@ -101,7 +101,7 @@ def _fields(fork: Fork) -> dict[str, Any]:
 def test_with_a_parameter_left_out_a_card_is_the_same_for_all_it_may_be_or_there_is_none(
     loaded: Catalogue, known: Known
 ) -> None:
-    """What slipped through undecided would make the card of some value differ from the one without it."""
+    """If an undecided parameter slipped through, the card for some value would differ from the one without it."""
     every = 11 if loaded.database.is_sqlite else 60
     refused = 0
     for given, _ in everything(known, every):
@@ -130,7 +130,7 @@ def test_with_a_parameter_left_out_a_card_is_the_same_for_all_it_may_be_or_there
 
 
 def test_torques_are_listed_in_the_order_of_work(loaded: Catalogue, known: Known) -> None:
-    """On a card as its steps go; on a sheet in the order in which the full service of the fork tightens."""
+    """On a card in the order of its steps; on a sheet in the order in which the full service tightens them."""
     with loaded.snapshot() as snapshot:
         sheets = {chassis: sheet(snapshot, chassis, SheetAsked())["torques"] for chassis in known.rows["chassis"]}
     for chassis, torques in sheets.items():

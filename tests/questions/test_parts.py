@@ -1,4 +1,4 @@
-"""Stand-ins for a fluid, and the chassis that take a spring; on rows in a database of both engines."""
+"""Alternatives for a fluid, and the chassis that take a spring; on rows in a database of either engine."""
 
 from collections.abc import Iterable
 
@@ -64,7 +64,7 @@ def test_at_forty_degrees_the_published_figure_is_shown(database: Database) -> N
 
 
 def test_a_class_is_named_and_a_gap_between_classes_is_said(database: Database) -> None:
-    # ISO 3448:1992: VG 15 is 13.5–16.5, VG 46 is 41.4–50.6; 17.4 lies in none
+    # ISO 3448:1992: VG 15 is 13.5–16.5, VG 46 is 41.4–50.6; 17.4 is in no class
     answer = asked(database, [*OILS, fluid("between", "17.4", "4.4")], "middling", None)
     classes = {each["id"]: each["iso_class"] for each in answer["alternatives"] if "iso_class" in each}
     assert answer["fluid"]["iso_class"]["text"] == "ISO VG 15"

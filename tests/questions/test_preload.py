@@ -1,4 +1,4 @@
-"""Preload on the sheet: Shigley's example, ISO 898-1 proof loads, and every reason for which it is not judged."""
+"""Preload on the sheet: Shigley's example, ISO 898-1 proof loads, and every reason why it is not judged."""
 
 import csv
 import math
@@ -92,7 +92,7 @@ def test_a_bolt_is_judged_with_torsion_and_scatter(value: str, judgement: str) -
 
 
 def test_a_bolt_within_its_proof_load_may_yield_by_torsion() -> None:
-    """20 N·m on that bolt stay within the proof load by tension alone, to the end of the scatter."""
+    """20 N·m on that bolt are within the proof load in tension alone, even at the end of the scatter."""
     shown = of({"value": "20"}, {"through_hole_mm": "3"})
     assert shown["share_of_proof_load"]["max"] < 100 < shown["share_of_yield_limit"]["max"]
     assert shown["proof_load"] == "may exceed"
@@ -111,7 +111,7 @@ def test_limits_of_the_torque_widen_the_ends() -> None:
         ({"thread_prep": None}, {}, "prepared"),
         ({"value": None, "unit": None}, {}, "torque is not stated"),
         ({}, {"thread": None}, "thread is not stated"),
-        ({}, {"thread": "1/4-20 UNC"}, "no ISO metric thread"),
+        ({}, {"thread": "1/4-20 UNC"}, "not a known ISO metric thread"),
         ({}, {"material": None}, "material is not stated"),
         ({}, {"material": "aluminium"}, "aluminium"),
         ({}, {"kind": "set screw"}, "set screw"),

@@ -1,7 +1,6 @@
 """A search for a fork and a place gives the figure, with the scope that limits it and the source.
 
-The expected figures come from the CSV files of the demo, read here without the program.
-"""
+The expected figures come from the CSV files of the demo, read here without the program."""
 
 import csv
 import itertools
@@ -77,7 +76,7 @@ def test_every_oil_is_found_by_fork_and_chamber(loaded: Catalogue) -> None:
         found = search(loaded, q)
         assert found["hits"][0]["table"] == "fills", q
         hits = {hit["id"]: hit for hit in found["hits"]}
-        if fill["id"] in hits:  # else a newer source says the same
+        if fill["id"] in hits:  # otherwise a newer source says the same
             hit = hits[fill["id"]]
             assert (fill["value"] or fill["level_mm"]) in hit["figure"]["text"], q
             assert ("exceptions" in hit) == (fill["id"] in narrowed), q

@@ -26,7 +26,7 @@ FORK = (spring(), fit())
 @pytest.mark.parametrize(
     ("asked", "load", "sag_mm"),
     [
-        ({"rider_mass": "80"}, load_n(80), 30.0),  # 20 % where nobody says: common practice, no source
+        ({"rider_mass": "80"}, load_n(80), 30.0),  # 20 % if not stated: common practice, no source
         ({"rider_mass": "80", "sag": "25"}, load_n(80), 37.5),
         ({"rider_mass": "80", "sag": "1.5in"}, load_n(80), 38.1),
         ({"rider_mass": "176lb", "sag": "25%"}, load_n(176 * 0.45359237), 37.5),
@@ -44,7 +44,7 @@ def test_the_start_pressure_carries_the_load_at_the_sag(asked: dict[str, str], l
     assert answer["load"]["value"] == pytest.approx(load, abs=0.51)
     assert answer["sag"]["travel"]["value"] == pytest.approx(sag_mm, abs=0.051)
     assert answer["sag"]["percent"] == pytest.approx(sag_mm / 1.5, abs=0.051)
-    known = "front_share" in asked  # then the share is known to 2 %, and friction moves it most
+    known = "front_share" in asked  # then the share is known to 2 %, and friction matters most
     assert answer["band"]["biggest"] == ("friction" if known else "the share of the weight on the front wheel")
 
 
@@ -158,7 +158,7 @@ def test_more_spacers_than_permitted_are_computed_and_warned_of() -> None:
     assert "over-spacer-limit" in codes(answer)
 
 
-def test_where_no_limit_is_stated_it_is_a_gap_and_nothing_is_within() -> None:
+def test_an_unstated_limit_is_a_gap_and_nothing_is_within_it() -> None:
     answer = ask(spring(pressure_limit=None), fit(pressure_limit=None, spacer_limit=None), rider_mass="80", sag="25")
     assert {"spacer-limit", "pressure-limit"} <= gaps(answer).keys()
     assert [row["spacers"] for row in answer["by_spacers"]] == [0, 1]
@@ -179,7 +179,7 @@ def test_altitude_and_temperature_follow_gay_lussac_and_the_standard_atmosphere(
     block = answer["altitude"]
     shaft = math.pi * 0.010**2 / 4
     coefficient = (load_n(80) + shaft * PA) / (start + PA)  # F = c·P - As·pa
-    needed = (load_n(80) + shaft * there_pa) / coefficient  # carries the same load at the same sag up there
+    needed = (load_n(80) + shaft * there_pa) / coefficient  # carries the load at that sag up there
     reading = needed - there_pa
     fill = needed * 293.15 / 278.15 - PA
     assert block["reading_there"]["value"] == pytest.approx(reading / 1000, abs=1.1)

@@ -1,4 +1,4 @@
-"""On which basis a start pressure stands: each tier by itself, their order, and the gap where none is possible."""
+"""The basis of a start pressure: each kind on its own, their order of precedence, and the gap if none is possible."""
 
 from decimal import Decimal
 from typing import Any
@@ -29,7 +29,7 @@ def bases(answer: Any) -> list[str]:
     return [each["basis"] for each in answer["bases"]]
 
 
-def test_the_guide_comes_first_as_it_stands_and_the_computed_beside_it() -> None:
+def test_the_guide_comes_first_unchanged_and_the_computed_beside_it() -> None:
     answer = ask(spring(), fit(), guide(70, 80, pressure="62"), rider_mass="75")
     assert bases(answer) == ["published", "computed"]
     assert answer["basis"] == "published"
@@ -85,7 +85,7 @@ def test_two_guides_told_apart_by_a_damper_leave_it_undecided_and_unpublished() 
 
 
 def test_two_own_sags_give_the_pressure_between_them() -> None:
-    force = 400.0  # a load that the program is not told: the same rider both times
+    force = 400.0  # a load that the program does not know: one rider both times
     readings = [f"{sag}mm@{raw_start_psi(sag / 1000, force):.2f}psi" for sag in (30, 40)]
     answer = ask(BARE, fit(), sag="35mm", reading=readings)
     assert answer["basis"] == "measured from two sags"
@@ -225,7 +225,7 @@ def test_unknown_spacers_are_asked_for_not_assumed() -> None:
 
 def test_travel_spacers_leave_the_volumes_unknown() -> None:
     spaced = spring(travel_set_by="travel spacer")
-    assert "with the travel spacers" in gaps(ask(spaced, fit(travel_spacers=1), rider_mass="80"))["geometry"]
+    assert "with this travel's travel spacers" in gaps(ask(spaced, fit(travel_spacers=1), rider_mass="80"))["geometry"]
     assert ask(spaced, fit(travel_spacers=0), rider_mass="80")["basis"] == "computed"
 
 
@@ -261,6 +261,6 @@ def test_no_fit_is_a_gap() -> None:
 
 
 def test_the_raw_spring_of_these_tests_rests_where_its_own_force_is_zero() -> None:
-    """The formulas of the tests against themselves: the closed form is a root, whatever the root finder."""
+    """Checks the formulas of the tests themselves: the closed form is a root, whatever the root finder."""
     start = raw_start_psi(0.0375, 400) * PSI + PA
     assert brentq(lambda x: raw_force(x, start) - 400, 0.01, 0.1) == pytest.approx(0.0375, abs=1e-6)

@@ -24,7 +24,7 @@ def guide(choice: str, sag: str = "25") -> Guide:
 
 def test_the_rate_is_the_load_over_sag_and_preload_and_its_neighbours_are_named() -> None:
     answer = ask(*rows(), rider_mass="84", sag="30")
-    wanted = load_n(84) / (48.0 + 2.0)  # N/mm, with the least preload of 2 mm
+    wanted = load_n(84) / (48.0 + 2.0)  # N/mm, with minimum preload of 2 mm
     assert answer["coil"]["rate_wanted"]["value"] == pytest.approx(wanted, abs=0.0051)
     assert answer["coil"]["rate_wanted"]["min"] < wanted < answer["coil"]["rate_wanted"]["max"]
     assert (answer["coil"]["softer"]["id"], answer["coil"]["stiffer"]["id"]) == ("medium", "firm")

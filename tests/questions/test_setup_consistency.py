@@ -1,4 +1,4 @@
-"""Everything shown beside a start pressure belongs to it: over every question of the demo and 500 made up at random."""
+"""Every figure beside a start pressure belongs to it: in every question of the demo and in 500 random ones."""
 
 import itertools
 import random
@@ -28,7 +28,7 @@ def of_the_demo(loaded: Catalogue) -> Iterator[SetupAnswer]:
 
 
 def consistent(answer: SetupAnswer) -> bool:
-    """Assert that curve, peak, force and lines begin at the start pressure shown; returns whether there is a curve."""
+    """Asserts that curve, peak, force and lines begin at the start pressure shown; returns whether there is a curve."""
     if "start_pressure" not in answer or not answer["curve"]:
         return False
     start, first, last = answer["start_pressure"], answer["curve"][0], answer["curve"][-1]

@@ -1,4 +1,4 @@
-"""Set-up over the whole demo catalogue: every spring answers in the published shape, or says why not."""
+"""Set-up on the whole demo catalogue: every spring gives an answer in the published shape, or says why not."""
 
 from app.catalogue.catalogue import Catalogue
 from app.catalogue.rows import Snapshot
@@ -31,6 +31,6 @@ def test_every_spring_of_the_demo_gives_a_start_or_says_what_is_missing(loaded: 
             for row in answer["by_spacers"]:
                 assert row["progression"] > 1
                 travels = [point["travel"]["value"] for point in row["curve"]]
-                assert travels == sorted(set(travels)), fit.id  # no travel stands twice
+                assert travels == sorted(set(travels)), fit.id  # no travel is listed twice
             found |= {"coil"} if "coil" in answer else set()
     assert found >= {"published", "computed", "coil"}

@@ -18,6 +18,8 @@ from tests.questions.setup_rows import (
     PSI,
     ask,
     codes,
+    coil,
+    coil_fit,
     fit,
     gaps,
     guide,
@@ -130,19 +132,20 @@ def test_a_negative_chamber_of_its_own_valve_is_computed_and_both_are_in_the_hea
 
 
 def test_a_climb_needs_no_refilling_and_keeps_the_sag() -> None:
-    """Filled at sea level to what is said and sealed, the fork carries the load at 2,300 m within half a millimetre."""
+    """Filled at sea level to the stated pressure and sealed, the fork carries the load at 2,300 m within half a
+    millimetre."""
     answer = ask(*FORK, rider_mass="80", sag="25", altitude="2300", pressure_unit="kPa")
     there = 76600.0  # ISO 2533 at 2,300 m: 766 hPa
     fill = answer["altitude"]["fill_to"]["value"] * 1000 + PA
 
     def left(x: float) -> float:
-        """The force at 2,300 m of the air that was filled at sea level; only the air outside is another."""
+        """The force at 2,300 m of the air filled at sea level; only the outside pressure changes."""
         return raw_force(x, fill) + math.pi * 0.005**2 * (PA - there) - load_n(80)
 
     assert float(brentq(left, 0.01, 0.1)) * 1000 == pytest.approx(37.5, abs=0.3)
     assert answer["altitude"]["reading_there"]["value"] == pytest.approx((fill - there) / 1000, abs=1)
     assert abs(answer["altitude"]["fill_to"]["value"] - answer["start_pressure"]["value"]) < 6
-    assert "climb needs no refilling" in answer["altitude"]["text"]
+    assert "need not refill for a climb" in answer["altitude"]["text"]
     assert "fill_altitude" in {each["name"] for each in answer["assumptions"]}
 
 
@@ -156,7 +159,7 @@ def test_closed_lower_legs_push_out_at_altitude() -> None:
     block: Any = ask(row, *FORK, rider_mass="80", altitude="2300")["altitude"]
     push = 2 * math.pi / 4 * 0.035**2 * (PA - 76600)
     assert block["lower_leg_push"]["value"] == pytest.approx(push, abs=1)
-    assert "let them breathe" in block["text"]
+    assert "let it out where you ride" in block["text"]
     assert "lower_leg_push" not in ask(row, *FORK, rider_mass="80", temperature="0")["altitude"]
 
 
@@ -165,7 +168,7 @@ def test_words_about_sources_are_true() -> None:
     assert silent["basis"] == "published"
     assert "guide" not in silent["sag"]["text"]
     stated = ask(BARE, fit(), guide(), rider_mass="75")
-    assert stated["sag"]["text"].startswith("As the guide states it")
+    assert stated["sag"]["text"].startswith("As stated in the guide")
     shares = [each["text"] for each in ask(*FORK, rider_mass="80")["assumptions"] if each["name"] == "front_share"]
     assert "±5 percentage points" in shares[0]
     coil = ask(*coils(), rider_mass="84", sag="30")
@@ -191,8 +194,31 @@ def test_the_headline_of_a_coil_is_a_listed_spring_with_the_conflict_in_words() 
     assert coil["at_published_turns"]["travel"]["value"] == pytest.approx(load_n(72) / 8.4 - 2, abs=0.051)
 
 
+@pytest.mark.parametrize("preload_max", ["12", None])
+def test_the_sag_of_a_coil_is_never_shown_for_another_preload_than_the_published_one(preload_max: str | None) -> None:
+    """Four turns are an unknown length: the sag lies between those at both ends of the preload, and the answer says
+    so, rather than giving the one at minimum preload beside "4 turns"."""
+    fitted = coil("medium", "6.2", preload_max_mm=preload_max)
+    rows = [fitted, coil_fit("medium"), coil_guide("medium", sag="30").replaced(preload_turns=Decimal(4))]
+    shown = ask(*rows, rider_mass="84")["coil"]
+    assert "preload 4 turns in from minimum preload" in shown["headline"]
+    assert "at_published_turns" not in shown
+    assert "does not say how far one turn" in shown["preload_text"]
+    least, greatest = ((load_n(84) / 6.2 - preload) / 160 * 100 for preload in (2, 12))
+    if preload_max is None:
+        assert f"at most {least:.1f} %" in shown["headline"]
+    else:
+        assert f"{greatest:.1f} to {least:.1f} % (maximum to minimum preload)" in shown["headline"]
+
+
+def test_a_preload_as_published_is_exact() -> None:
+    shown = ask(*coils(), rider_mass="84", sag="30")["coil"]
+    for preload in (shown["preload"], shown["springs"][0]["least_preload"]["preload"]):
+        assert (preload["text"], preload.get("basis")) == ("2 mm", None)
+
+
 def test_one_reading_on_a_known_spring_is_enough() -> None:
-    force = 400.0  # a load that is not told
+    force = 400.0  # a load that is not given
     read = raw_start_psi(0.034, force)
     answer = ask(*FORK, sag="30mm", reading=[f"34mm@{read:.2f}psi"])
     assert answer["basis"] == "measured from one sag"

@@ -1,4 +1,5 @@
-"""What changed on a sheet: nothing, something added, withdrawn, changed or overruled; and before there was one."""
+"""Changes on a sheet: none, a statement added, withdrawn, changed or overruled, and a time before the chassis
+existed."""
 
 from typing import Any
 
@@ -65,7 +66,7 @@ def test_a_changed_figure_is_shown_before_and_after_in_the_units_asked(database:
     assert change["after"]["torque"]["as_published"] == "7.3 N·m"
 
 
-def test_what_was_added_and_what_was_withdrawn_are_told(database: Database) -> None:
+def test_what_was_added_and_what_was_withdrawn_are_listed(database: Database) -> None:
     store(database, START)
     row = Torque.checked(
         {
@@ -95,7 +96,7 @@ def test_an_overruled_statement_is_gone_from_the_sheet_though_it_stands(database
     assert changed(database, model_year=2021)["changes"] == []
 
 
-def test_a_closed_gap_is_told(database: Database) -> None:
+def test_a_closed_gap_is_listed(database: Database) -> None:
     store(database, [row for row in START if row.id != "interval"])
     store(database, [interval()])
     assert [gap["what"] for gap in changed(database)["gaps_closed"]] == ["interval"]

@@ -1,4 +1,4 @@
-"""What is offered to decide can be answered: no value is refused because of what is given already."""
+"""Every value offered for a decision can be given: nothing already given rules it out."""
 
 import random
 from functools import partial
@@ -27,7 +27,7 @@ def given(values: dict[str, Any]) -> dict[str, Any]:
 
 
 def walk(chassis: str, ask: Any, chance: random.Random) -> int:
-    """Answers one question after the other at random until nothing is undecided; how many answers that took."""
+    """Answers open questions at random until nothing is undecided; returns how many answers that took."""
     known: dict[str, Any] = {}
     for count in range(12):
         open_parameters = ask(known)
@@ -55,7 +55,7 @@ def test_every_value_that_is_offered_can_be_given(loaded: Catalogue, seed: int) 
 
 
 def undecided_of(snapshot: Snapshot, chassis: str, question: Any, asked: Any, known: dict[str, Any]) -> Any:
-    """What the question leaves open. Fails if what was offered is refused."""
+    """The parameters that the question leaves open. Fails if an offered value is refused."""
     try:
         return question(snapshot, chassis, asked(**given(known)))["undecided"]
     except Invalid as refusal:
@@ -63,7 +63,7 @@ def undecided_of(snapshot: Snapshot, chassis: str, question: Any, asked: Any, kn
 
 
 def test_a_job_card_offers_nothing_that_is_then_outside(loaded: Catalogue) -> None:
-    """A refusal of another kind, such as spacers above a limit, is for the mechanic to decide."""
+    """Refusals of another kind, such as spacers above a limit, are for the mechanic to decide."""
     with loaded.snapshot() as snapshot:
         for chassis in [row.id for row in snapshot.all(Chassis)]:
             for job in ("lower-leg-service", "full-service"):
@@ -78,7 +78,7 @@ def test_a_job_card_offers_nothing_that_is_then_outside(loaded: Catalogue) -> No
 
 
 def refused(snapshot: Snapshot, chassis: str, known: dict[str, Any]) -> Invalid | None:
-    """Why there is no card, or None if there is one."""
+    """The reason why there is no card, or None if there is one."""
     try:
         job_card(snapshot, chassis, JobCardAsked(**given(known)))
     except Invalid as refusal:

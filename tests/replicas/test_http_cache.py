@@ -1,8 +1,8 @@
-"""Debian's nginx in front of the service, as `cache.conf` sets it up: the origin is asked for a pinned revision once.
+"""Debian's nginx in front of the service, set up with `cache.conf`: it fetches a pinned revision from the origin once.
 
-RFC 9111: what has `max-age` is served without asking (4.2), `no-cache` and `private` never from a shared cache without
-it (5.2.2.4, 5.2.2.7), and an answer only for the header lines that `Vary` names (4.1).
-"""
+RFC 9111: an answer with `max-age` is served without revalidation (4.2), `no-cache` and `private` never come from a
+shared cache without it (5.2.2.4, 5.2.2.7), and an answer fits only requests with the headers that `Vary` names
+(4.1)."""
 
 import os
 import shutil
@@ -36,7 +36,7 @@ proxy_temp_path {folder}/e; access_log off;
 
 
 class Front:
-    """The address of the cache, a client of the service behind it, and how often that was asked."""
+    """The address of the cache, a client of the service behind it, and a count of the service's requests."""
 
     def __init__(self, url: str, origin: Client) -> None:
         self.origin = origin
@@ -47,7 +47,7 @@ class Front:
         return self.client.get(path, headers=sent)
 
     def asked(self) -> int:
-        """How many lookups reached the service, by its log, since this was called last."""
+        """The number of lookups that reached the service, by its log, since the last call."""
         log = self.origin.log
         lines = log.getvalue().splitlines()
         log.seek(0)

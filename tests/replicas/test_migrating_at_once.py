@@ -1,4 +1,4 @@
-"""`legwork migrate` as several machines run it when they take over: one does it, the others wait, none fails."""
+"""`legwork migrate` on several machines at once: one of them migrates, the others wait, none fails."""
 
 import subprocess
 import sys
@@ -36,7 +36,7 @@ def test_one_does_it_and_none_fails(engine: str, tmp_path: Path, request: pytest
 def test_a_migration_waits_longer_for_another_than_a_write_does(
     fresh_server_url: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """With the wait of a write cut to 0.1 s: it is not what a migration waits."""
+    """With the lock timeout of writes cut to 0.1 s: a migration has its own."""
     import threading
     import time
 

@@ -1,9 +1,8 @@
-"""A primary that dies under writes, and its replica promoted: what was acknowledged then, and what is there after it.
+"""A primary that dies under writes, and its replica promoted: acknowledged writes before it, and stored ones after it.
 
-Synchronous: nothing acknowledged may be lost. Asynchronous: the last revisions may be, those that had not reached the
-replica; what is there is then all up to some revision. LEGWORK_TEST_PROMOTIONS sets how often each is tried; run with
-`-s` to see the counts.
-"""
+Synchronous: no acknowledged write may be lost. Asynchronous: the last revisions may be, namely those that had not
+reached the replica; everything up to some revision is then there. LEGWORK_TEST_PROMOTIONS sets how often each is tried;
+run with `-s` to see the counts."""
 
 import os
 import random
@@ -24,14 +23,14 @@ ROW = f"/v1/torques/{TORQUE}"
 
 
 class Editor(threading.Thread):
-    """Edits one row again and again, and notes the revision of each edit that was acknowledged, and when."""
+    """Edits one row again and again, and notes the revision and the time of each acknowledged edit."""
 
     def __init__(self, client: Client) -> None:
         super().__init__(daemon=True)
         self.client = client
         self.acknowledged: dict[int, tuple[str, float]] = {}
         self.last_begun = 0.0
-        """When the last write that was acknowledged was sent."""
+        """When the last acknowledged write was sent."""
         self.over = False
 
     def run(self) -> None:
@@ -67,7 +66,7 @@ def reasons(server: Server) -> dict[int, str]:
 
 
 def either_of(primary: Server, replica: Server) -> tuple[str, str]:
-    """Catalogue and shop, at whichever of the two is the primary."""
+    """Catalogue and shop, on whichever of the two is the primary."""
     catalogue, shop = (either(primary, replica, name, target_session_attrs="primary") for name in ("legwork", "shop"))
     return catalogue, shop
 
@@ -75,9 +74,9 @@ def either_of(primary: Server, replica: Server) -> tuple[str, str]:
 def died_under_writes(
     primary: Server, replica: Server, service: Serving, seed: int, *, cut_off: int = 0
 ) -> tuple[dict[int, tuple[str, float]], float, float]:
-    """What was acknowledged before the primary died, when it died, and how long after it a write went through again.
+    """The writes acknowledged before the primary died, when it died, and how soon after it a write succeeded again.
 
-    The replica is cut off from it before the last `cut_off` of them."""
+    The replica is disconnected from it before the last `cut_off` of them."""
     with service(*either_of(primary, replica)) as client:
         with editing(client) as editor:
             until(lambda: len(editor.acknowledged) >= 20, 60)

@@ -1,4 +1,4 @@
-"""Lookups from a streaming replica: what the primary is told arrives, and a primary that is lost holds up none."""
+"""Lookups from a streaming replica: writes to the primary arrive, and losing the primary blocks no lookup."""
 
 import subprocess
 import sys
@@ -30,7 +30,7 @@ def pair(primary: Server, replica: Server, service: Serving) -> Iterator[tuple[C
 
 
 def edited(client: Client, page: str) -> int:
-    """The revision that an edit opens."""
+    """Makes an edit; returns its revision."""
     found = client.get(ROW).raise_for_status()
     answer = client.put(found.json()["row"], page, found.headers["etag"])
     assert answer.status_code == 200, answer.text
@@ -38,7 +38,7 @@ def edited(client: Client, page: str) -> int:
 
 
 def asked(client: Client, path: str = FITS.format(travel=150)) -> httpx.Response:
-    """Without the key, as most ask: such an answer is kept."""
+    """Without a key, like most requests, so that the answer is cached."""
     return WITHOUT_KEY.get(client.base_url.join(path))
 
 
@@ -67,7 +67,7 @@ def test_min_revision_waits_for_the_replica(pair: tuple[Client, Client], replica
 def test_what_a_lagging_replica_answers_is_not_kept_under_a_revision_that_it_lacks(
     pair: tuple[Client, Client], replica: Server
 ) -> None:
-    """As where several replicas stand behind one address: one told of the revision, another is asked the question."""
+    """As with several replicas behind one address: one knows the revision, another gets the question."""
     writing, reading = pair
     before = edited(writing, "111")
     until(lambda: reading.revision() == before)
@@ -139,7 +139,7 @@ def starts_without_the_primary(primary: Server, replica: Server) -> None:
     command = [sys.executable, "-m", "app", "serve", "--port", port]
     with subprocess.Popen(command, cwd=ROOT, env=given, stderr=subprocess.PIPE, text=True) as process:
         assert process.stderr is not None
-        assert "lookups only" in process.stderr.readline()
+        assert "Only lookups work" in process.stderr.readline()
         assert "answers at" in process.stderr.readline()
         until(lambda: answers(port))
         process.terminate()
@@ -183,4 +183,4 @@ def test_where_only_a_replica_is_left_a_write_is_refused_plainly(
     with service(replica.url("legwork"), primary.url("shop")) as client:
         found = client.get(ROW)
         refused = client.put(found.json()["row"], "151", found.headers["etag"])
-        assert assert_problem(refused, 503)["detail"] == "the database is a replica at the moment and takes no writes"
+        assert assert_problem(refused, 503)["detail"] == "the database is currently a replica and takes no writes"

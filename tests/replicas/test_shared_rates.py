@@ -1,4 +1,4 @@
-"""Two workers that count in one store (Debian's redis-server), and what they do while it is away."""
+"""Two workers that count in one store (Debian's redis-server), and what they do while it is down."""
 
 import os
 import shutil
@@ -57,7 +57,7 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 @pytest.fixture
 def workers(store: Store, fresh_database: Fresh, service: Serving, tmp_path: Path) -> Iterator[tuple[Client, Client]]:
-    """Both allow 10 lookups an hour to a client."""
+    """Both allow each client 10 lookups an hour."""
     shop_url = f"sqlite:///{tmp_path / 'shop.db'}"
     shop = Database(shop_url)
     migrate(shop, "shop")

@@ -45,12 +45,14 @@ spring-coil,example,A coil,A coil,A-C,coil,travel spacer,coil,,,,,,,,,8.5,N/mm,1
 damper-a,example,A damper,open bath,foot,bolt into shaft,here,16,8,closed,160,manual-a,7
 damper-b,example,B damper,sealed cartridge,foot,bolt into shaft,no,12,6,closed,160,manual-old,7""",
     "spacers": """id,name,volume_ml,drives
-spacer-a,A spacer,8.2,hex 8 mm""",
+spacer-a,A spacer,8.2,hex 8 mm
+spacer-b,B spacer,6.0,hex 8 mm""",
     "parts": """id,maker,name,part_number,kind,pack_count,superseded_by
 washer-a,example,Crush washer,W-1,crush washer,2,
 washer-b,example,Crush washer (new),W-2,crush washer,2,
 wiper-a,example,Wiper kit,K-1,dust wiper,2,
-ring-a,example,Travel spacer 10,T-10,travel spacer,1,""",
+ring-a,example,Travel spacer 10,T-10,travel spacer,1,
+ring-b,example,Travel spacer 10 (new),T-11,travel spacer,1,""",
     "fluids": """id,maker,name,kind,viscosity_40_cst,viscosity_100_cst,density_15_g_per_ml,nlgi,seal_safe,packs_ml
 oil-damper,example,Damper oil 15,damper oil,15,3.5,0.86,,true,1000
 oil-bath,example,Bath oil 100,bath oil,100,12,0.88,,true,120;1000
@@ -74,6 +76,7 @@ frame-a,example,Frame A,M,2022,2025,140,160,545,65.5,manual-a,2""",
     "procedures": """id,job,name,chassis,source,page
 lower-legs,lower-leg-service,Lower-leg service,,manual-a,20""",
     "steps": """id,procedure,order,action,text,fastener_position,chamber,place,part_kind,turns,when
+step-0,lower-legs,0,empty,Let the air out.,,,,,,spring_kind=air
 step-1,lower-legs,1,back-off,Back the foot bolts off {turns} turns.,foot bolt,,,,3-4,foot_joint=bolt into shaft
 step-2,lower-legs,2,empty,Let the oil of the spring side run out.,,spring-side lower leg,,,,
 step-3,lower-legs,3,grease,Grease the wipers with {grease}.,,,dust wiper,,,

@@ -4,13 +4,13 @@ from datetime import date
 from typing import Any
 
 import pytest
-from app.rules.clean import clean_catalogue, clean_rows
 
 from app.catalogue.rows import MemoryRows
 from app.catalogue.tables import ENTITIES, TABLES, Chassis, Part, Row, Source, Spring
 from app.rules.engine import judge_all, judge_change
 from app.rules.identity import IDENTITIES, folded, same_thing
 from app.rules.view import Change
+from tests.rules.clean import clean_catalogue, clean_rows
 
 TODAY = date(2025, 6, 1)
 RULE = "entity-twice"

@@ -49,8 +49,14 @@ def test_with_two_siblings_a_slip_is_only_likely() -> None:
     assert (slip.figure.row.id, slip.reading, slip.certain) == ("t2", None, False)
 
 
-def test_what_was_confirmed_is_only_likely() -> None:
-    assert [slip.certain for slip in slips(figures(7, 7, 7, 70, confirmed=True), ("torque",))] == [False]
+def test_a_figure_that_is_printed_so_is_no_evidence_about_the_others() -> None:
+    found = figures(7, 7, 7, 70)
+    odd = found[3].row.replaced(as_printed="70 N·m")
+    (slip,) = slips([*found[:3], found[3]._replace(row=odd)], ("torque",))
+    assert (slip.figure.row.id, slip.certain) == ("t3", True)
+    words = {"as_printed": "7 N·m"}
+    alike = [each._replace(row=each.row.replaced(**words)) for each in found[:3]]
+    assert "t3" not in {slip.figure.row.id for slip in slips([*alike, found[3]], ("torque",))}
 
 
 def test_two_figures_that_differ_are_told_once() -> None:

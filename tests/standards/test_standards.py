@@ -1,4 +1,4 @@
-"""The tables of standards against the reference files, their computed columns against the formulas behind them."""
+"""The tables of standards against the reference files, and their computed columns against the formulas behind them."""
 
 import csv
 import math
@@ -27,7 +27,7 @@ def reference(name: str) -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
-# Our table, the reference file, and which of our columns stands for which of its columns.
+# Our table, the reference file, and which of our columns corresponds to which of its columns.
 MIRRORED: list[tuple[str, str, dict[str, str]]] = [
     ("threads", "threads", {
         "designation": "designation", "diameter_mm": "d_mm", "pitch_mm": "pitch_mm", "series": "series",
@@ -162,7 +162,7 @@ def test_the_atmosphere_agrees_with_a_second_library() -> None:
     ],
 )  # fmt: skip
 def test_a_thread_is_found_however_it_is_written(written: str, designation: str, area: float) -> None:
-    """Nominal stress areas of ISO 898-1 where tabulated, else computed."""
+    """Nominal stress areas of ISO 898-1 if tabulated, otherwise computed."""
     found = thread(written)
     assert found is not None
     assert (found.designation, found.stress_area_mm2, found.tabulated) == (designation, area, True)
@@ -251,7 +251,7 @@ def test_every_table_is_described_whole() -> None:
 
 def test_every_unit_of_a_column_is_in_the_unit_table() -> None:
     units = {column["unit"] for each in tables() for column in each["columns"] if "unit" in column}
-    assert {unit for unit in units if not find(unit)} == {"0.1 mm"}  # what penetration is counted in
+    assert {unit for unit in units if not find(unit)} == {"0.1 mm"}  # the unit of penetration
 
 
 def test_a_table_that_is_not_there_is_refused_with_the_nearest_names() -> None:

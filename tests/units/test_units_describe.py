@@ -1,4 +1,4 @@
-"""What the unit table and the conversion answer say."""
+"""The unit table and the conversion answer."""
 
 from decimal import Decimal
 from fractions import Fraction

@@ -60,7 +60,7 @@ SCIPY = {
 
 PAIRS = [pair for kind in KINDS for pair in itertools.product(units_of(kind), repeat=2)]
 
-# How the reference file writes a unit, where that is not a spelling of ours on purpose.
+# How the reference file writes a unit, if we deliberately do not accept that spelling.
 WRITTEN = {
     "lbf·in": "in·lbf", "lbf·ft": "ft·lbf", "kgf/cm2 (technical atmosphere, at)": "kgf/cm²", "atm": "atm",
     "UK (imperial) fl oz": "imp fl oz", "UK fl oz": "imp fl oz", "mil (0.001 in)": "thou",

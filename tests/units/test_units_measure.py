@@ -1,4 +1,4 @@
-"""Parameters that are measures: what is read, what is refused, and how fast."""
+"""Parameters that are measures: which texts are read, which are refused, and how fast."""
 
 import time
 from decimal import Decimal
@@ -76,7 +76,7 @@ def test_what_is_no_measure_is_refused_within_a_millisecond(text: str, code: str
     assert fastest < 0.001
 
 
-def test_a_decimal_comma_is_told_how_to_mend_it() -> None:
+def test_a_decimal_comma_is_refused_with_the_fix() -> None:
     with pytest.raises(Invalid) as refused:
         length("5,9in")
     assert refused.value.faults[0].suggestion == "5.9in"

@@ -1,4 +1,4 @@
-"""A converted limit never loosens, text and value agree, the published text stands beside what was converted."""
+"""A converted limit never loosens, text and value agree, and the published text is shown with the converted one."""
 
 import math
 import random
@@ -20,7 +20,7 @@ MANY = 10_000
 
 
 def assert_text_agrees(q: Quantity) -> None:
-    """Every number of the text is the value or a limit, in that order, and the unit stands in it."""
+    """Every number of the text is the value or a limit, in that order, and the text contains the unit."""
     assert q["unit"] in q["text"]
     digits = q["text"].replace(q["unit"], "").replace("–", " ")
     shown = [float(each) for each in NUMBER.findall(digits)]
@@ -202,7 +202,7 @@ def test_a_computed_value_is_that_of_exact_fractions() -> None:
         assert q["value"] == float(round(nominal) * by)
         assert (q["min"], q["max"]) == (float(math.floor(low) * by), float(math.ceil(high) * by))
         assert_text_agrees({**q, "basis": "published"})
-        untold = computed(kind, value, target.name, band=ends, step=step, told=False)
+        untold = computed(kind, value, target.name, band=ends, step=step, band_in_text=False)
         assert untold == {**q, "text": computed(kind, value, target.name, step=step)["text"]}
 
 

@@ -114,7 +114,7 @@ def test_kinds_that_look_alike_stay_apart(start: str, target: str) -> None:
     assert refused.value.faults[0].parameter == "to"
 
 
-def test_a_unit_of_the_wrong_kind_is_told_the_permitted_ones() -> None:
+def test_a_unit_of_the_wrong_kind_is_refused_with_the_permitted_ones() -> None:
     with pytest.raises(Invalid) as refused:
         unit("torque", "J", parameter="torque_unit")
     fault = refused.value.faults[0]
@@ -126,7 +126,7 @@ def test_a_unit_of_the_wrong_kind_is_told_the_permitted_ones() -> None:
     ("kind", "spelling", "meant"),
     [("torque", "nm", "N·m"), ("pressure", "psy", "psi"), ("length", "MM", "mm"), ("volume", "mll", "mL")],
 )
-def test_an_unknown_unit_is_told_the_nearest(kind: Kind, spelling: str, meant: str) -> None:
+def test_an_unknown_unit_is_refused_with_the_nearest(kind: Kind, spelling: str, meant: str) -> None:
     with pytest.raises(Invalid) as refused:
         unit(kind, spelling)
     assert refused.value.faults[0].code == "unit-unknown"

@@ -1,4 +1,4 @@
-"""What every row has: an id, described columns, one text form per cell; values of the right kind or no row at all."""
+"""The base of every table's rows: an id, described columns, one text form per cell. Invalid values never make a row."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import make_dataclass
@@ -25,16 +25,16 @@ SCOPE = (
     "damper",
     "wheel_size",
 )
-CLAIM = ("source", "page", "confirmed", "exception_to", "note")
+CLAIM = ("source", "page", "as_printed", "confirmed", "exception_to", "note")
 
 
-KEPT = 4096  # texts of figures and lists whose values are kept: the same few recur
+MOST_CACHED = 4096  # recently read figures and lists: the same few recur
 SPAN = ("revision_from", "revision_to")
 R = TypeVar("R", bound="Row")
 
 
 class RowValues:
-    """What can be done with the values of a row, whether it is a SQLModel table or the light row read in bulk."""
+    """Methods shared by a SQLModel table row and the light row used in bulk reads."""
 
     __slots__ = ()
 
@@ -51,23 +51,23 @@ class RowValues:
         return fields
 
     def values(self) -> dict[str, Any]:
-        """The values by column, in exchange order; None for what is not given."""
+        """The values by column, in exchange order; None for missing values."""
         return {name: getattr(self, name) for name in self.model.columns()}
 
     def replaced(self, **columns: Any) -> Self:
-        """The row with other values in some columns, which are not checked."""
+        """A copy of the row with other values in some columns. The new values are not checked."""
         row: Self = light_row(self.model)(*{**self.values(), **columns}.values())
         return row
 
     def cells(self) -> dict[str, str]:
-        """The row as text, in exchange order; what is not given is empty."""
+        """The row as text, in exchange order; missing values are empty."""
         return {
             name: "" if (value := getattr(self, name)) is None else described.kind.write(value)
             for name, described in self.model.columns().items()
         }
 
     def exchanged(self) -> dict[str, Any]:
-        """The row as JSON: only what is given; figures as published are decimal strings, lists are lists."""
+        """The row as JSON, without missing values. Published figures are decimal strings, lists are lists."""
         given: dict[str, Any] = {}
         for name, value in self.values().items():
             if value is None:
@@ -76,7 +76,7 @@ class RowValues:
         return given
 
     def __getitem__(self, column: str) -> Any:
-        """The value of a column, of a row whose table is not known by its type."""
+        """The value of a column, for a row whose table is not known from its type."""
         return getattr(self, column)
 
     def __eq__(self, other: object) -> bool:
@@ -106,7 +106,7 @@ class Row(RowValues, CatalogueModel):
     wider_index: ClassVar[tuple[str, tuple[str, ...]] | None] = None
     """An index in place of the one by its first column alone."""
 
-    id: Slug = column("readable name of this row, chosen by the author, stable for ever", required=True)
+    id: Slug = column("readable name of this row, chosen by the author; never changes", required=True)
     revision_from: int = Field(default=0, primary_key=True, sa_type=Integer, sa_column_kwargs={"autoincrement": False})
     revision_to: int = Field(default=OPEN, sa_type=Integer)
 
@@ -128,6 +128,11 @@ class Row(RowValues, CatalogueModel):
     @declared_attr.directive
     def __table_args__(cls) -> tuple[Any, ...]:  # noqa: N805
         return _constraints(cls)  # type: ignore[arg-type]  # a method to mypy, of the class to SQLAlchemy
+
+    as_printed: Text | None = column(
+        "the words of the page, figures included, where the source prints something unusual",
+        example="Foot bolts, hollow alloy: 2.2 N·m",
+    )
 
     @classmethod
     @cache
@@ -155,12 +160,15 @@ class Row(RowValues, CatalogueModel):
 
     @classmethod
     def from_database(cls, values: Sequence[Any]) -> Self:
-        """The light row of values as they lie in the database, in exchange order; validated when they were written."""
+        """The light row for values as stored in the database, in exchange order.
+
+        They were validated when they were written.
+        """
         return cls.all_from_database((values,))[0]
 
     @classmethod
     def all_from_database(cls, rows: Iterable[Sequence[Any]]) -> list[Self]:
-        """Like `from_database`, of many rows; a full check reads millions, so nothing is looked up twice."""
+        """Like `from_database`, for many rows. A full check reads millions, so nothing is looked up twice."""
         new, converters = light_row(cls), _converters(cls)
         found: list[Any] = []
         for values in rows:
@@ -174,13 +182,13 @@ class Row(RowValues, CatalogueModel):
 
     @classmethod
     def from_parsed(cls, fields: Mapping[str, Any]) -> Self:
-        """The light row of values read by the column kinds; every column is there, in exchange order."""
+        """The light row for values parsed by the column kinds. Every column is present, in exchange order."""
         row: Self = light_row(cls)(*fields.values())
         return row
 
 
 def is_row_of(row: Row, table: type[R]) -> TypeIs[R]:
-    """Whether a row, light or not, is one of that table or of a table that derives from it."""
+    """Whether a row, light or not, belongs to that table or to a table derived from it."""
     return issubclass(row.model, table)
 
 
@@ -204,13 +212,13 @@ def _unpickled(table: type[Row], values: tuple[Any, ...]) -> Any:
     return light_row(table)(*values)
 
 
-def _constraints(table: type[Row]) -> tuple[Any, ...]:
-    """One open row per id, and the indexes by reference, by exception and by the ends of the span."""
+def _constraints(table: type[Row]) -> tuple[object, ...]:
+    """One open row per id, and indexes by reference, by exception and by both ends of the span."""
     columns = table.columns()
     references = [name for name, described in columns.items() if described.refers_to and described.kind.items is None]
-    indexed = [*dict.fromkeys(name for name in ("chassis", *references) if name in columns)]
+    indexed = [*dict.fromkeys(name for name in ("chassis", *references, "part_number") if name in columns)]
     further: list[Index] = []
-    if "exception_to" in columns:  # hardly any row is one: the rest is not in the index
+    if "exception_to" in columns:  # very few rows are exceptions, so the index holds only those
         given = text("exception_to IS NOT NULL")
         name = f"ix_{table.table}_exceptions"
         further.append(Index(name, "exception_to", "revision_to", sqlite_where=given, postgresql_where=given))
@@ -221,39 +229,39 @@ def _constraints(table: type[Row]) -> tuple[Any, ...]:
     return (
         UniqueConstraint("id", "revision_to"),
         *(Index(None, name, "revision_to") for name in indexed),
-        Index(None, "revision_from", "id"),  # changes of a revision, in order of id
+        Index(None, "revision_from", "id"),  # the changes of a revision, ordered by id
         Index(None, "revision_to", "id"),
         *further,
     )
 
 
-def _shown(value: Any) -> Any:
-    """A value as JSON: a figure as its digits, a whole number without a point."""
+def _shown(value: object) -> object:
+    """A value as JSON: a figure as its digits, a whole number without a decimal point."""
     if isinstance(value, Decimal):
         return str(value)
     return int(value) if isinstance(value, float) and value == int(value) else value
 
 
 @cache
-def _converters(table: type[Row]) -> tuple[tuple[int, Callable[[Any], Any]], ...]:
-    """The places of a row as the database holds it that are read further, and by what."""
-    converters: list[tuple[int, Callable[[Any], Any]]] = []
+def _converters(table: type[Row]) -> tuple[tuple[int, Callable[[object], object]], ...]:
+    """The positions of stored values that need converting, each with its converter."""
+    converters: list[tuple[int, Callable[[object], object]]] = []
     for place, described in enumerate(table.columns().values()):
         kind = described.kind
         if kind is PUBLISHED_KIND:
             converters.append((place, _figure))
         elif kind.items is not None:
-            converters.append((place, lru_cache(KEPT)(kind.read)))
+            converters.append((place, lru_cache(MOST_CACHED)(kind.read)))
         elif kind.sql == "boolean":
             converters.append((place, bool))  # SQLite's driver gives 0 and 1
     return tuple(converters)
 
 
-_figure = lru_cache(KEPT)(Decimal)
+_figure = lru_cache(MOST_CACHED)(Decimal)
 
 
 @cache
-def _writers(table: type[Row]) -> tuple[tuple[str, Callable[[Any], str]], ...]:
+def _writers(table: type[Row]) -> tuple[tuple[str, Callable[[object], str]], ...]:
     return tuple(
         (name, described.kind.write)
         for name, described in table.columns().items()
@@ -261,46 +269,48 @@ def _writers(table: type[Row]) -> tuple[tuple[str, Callable[[Any], str]], ...]:
     )
 
 
-def from_cells(model: type[Row], cells: Mapping[str, str]) -> dict[str, Any]:
-    """Values of the given cells; an empty cell is not given. Raises Unreadable at the first that cannot be read."""
+def from_cells(model: type[Row], cells: Mapping[str, str]) -> dict[str, object]:
+    """The values of some cells; empty cells are left out. Raises Unreadable at the first that cannot be parsed."""
     columns = model.columns()
     return {name: columns[name].kind.read(text) for name, text in cells.items() if text != ""}
 
 
 class Entity(Row):
-    """A thing that statements are about, with the document that describes it."""
+    """An entity, which statements are about, and the document that describes it."""
 
-    source: Slug | None = column("the document this row comes from", to="sources")
+    source: Slug | None = column("document this row comes from", to="sources")
     page: Text | None = column("page or section of that document", example="14")
 
 
 class ScopedRow(Row):
-    """What a row holds for; an empty end is the chassis's own, an empty name means any (design: scope)."""
+    """The scope of a row. An empty bound means the chassis's own; an empty name means any."""
 
-    variant: Slug | None = column("holds for this variant only", to="variants")
+    variant: Slug | None = column("applies to this variant only", to="variants")
     model_year_from: IntegerCell | None = column("first model year", unit="year", example="2022")
-    model_year_to: IntegerCell | None = column("last model year, included", unit="year", example="2025")
-    spring: Slug | None = column("holds with this spring only", to="springs")
-    damper: Slug | None = column("holds with this damper only", to="dampers")
+    model_year_to: IntegerCell | None = column("last model year, inclusive", unit="year", example="2025")
+    spring: Slug | None = column("applies with this spring only", to="springs")
+    damper: Slug | None = column("applies with this damper only", to="dampers")
     wheel_size: IntegerCell | None = column(
-        "holds for this wheel only: ISO 5775 bead seat diameter", unit="mm", example="622"
+        "applies to this wheel size only: ISO 5775 bead seat diameter", unit="mm", example="622"
     )
 
 
 class TravelScopedRow(ScopedRow):
-    """A scope that can also be narrowed by travel."""
+    """A scope that can also be limited by travel."""
 
-    travel_from_mm: Number | None = column("least travel", unit="mm", example="140")
-    travel_to_mm: Number | None = column("greatest travel, included", unit="mm", example="160")
+    travel_from_mm: Number | None = column("shortest travel", unit="mm", example="140")
+    travel_to_mm: Number | None = column("longest travel, inclusive", unit="mm", example="160")
 
 
 class Claim(Row):
-    """Where a statement comes from, and what it is allowed to contradict."""
+    """The source of a statement, and which wider statement it may contradict."""
 
     role: ClassVar[Literal["entity", "statement"]] = "statement"
 
-    source: Slug | None = column("the document that says so", to="sources")
+    source: Slug | None = column("document that states this", to="sources")
     page: Text | None = column("page or section of that document", example="14")
-    confirmed: Boolean | None = column("read twice against the page", example="true")
-    exception_to: Slug | None = column("id of the wider statement of this subject that this one overrules in its scope")
-    note: Text | None = column("anything a mechanic should read with it")
+    confirmed: Boolean | None = column("checked twice against the page", example="true")
+    exception_to: Slug | None = column(
+        "id of the wider statement about the same subject that this one overrides within its scope"
+    )
+    note: Text | None = column("anything a mechanic should know about this")

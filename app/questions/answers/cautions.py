@@ -17,22 +17,24 @@ TEXTS = {
     "shock-pump-only": "Use a shock pump only: no compressor, tyre pump or gas cartridge.",
     "limits": "Stay within the pressure, spacer and travel limits.",
     "frame-limit": "Fit more travel only if the frame maker permits it. Not stated is not permission.",
-    "damaged-parts": "Never use a damaged steerer, crown or stanchion again, whatever else is right.",
+    "damaged-parts": "Never reuse a damaged steerer, crown or stanchion.",
     "brakes-clean": "Keep oil and grease off brake pads and rotor.",
     "not-in-the-catalogue": "If the catalogue does not list something, it is unknown. That is not permission.",
-    "undecided": "Some of this depends on what is still to decide. Only one of the alternatives applies.",
-    "manual-prevails": "The maker's current manual prevails. If it and this differ, stop.",
+    "undecided": "Some of this depends on choices that are still open. Only one of the alternatives applies.",
+    "manual-prevails": "The maker's current manual prevails. If this differs from it, stop.",
     "qualified": "Suspension work is for a qualified mechanic, within the rules that apply where you are.",
-    "computed": "A computed value is a start, not a setting, and not a maker's figure. Measure and adjust.",
-    "stand-in": "An alternative is not what the maker names: equal viscosity does not mean equal behaviour. "
-    "Never mix it with the old fluid: clean everything, then refill.",
+    "computed": "A computed value is a starting point, not a setting or a maker's figure. Measure and adjust.",
+    "stand-in": (
+        "An alternative is not what the maker specifies: equal viscosity does not mean equal behaviour. Never "
+        "mix it with the old fluid: clean everything, then refill."
+    ),
     "bases-disagree": "Published, measured and computed pressure differ by more than their bands allow: all are shown. "
     "Trust none of them until you have measured the sag.",
     "over-pressure-limit": "This pressure is above the maximum fill pressure. Do not fill to it.",
     "over-spacer-limit": "This is more than the maximum number of volume spacers. Do not fit them.",
     "below-gauge": "This pressure is below what a shock pump gauge reads. Add air in small steps and set the sag.",
-    "over-rider-mass-limit": "The rider with gear is heavier than this fork may carry.",
-    "sources-disagree": "Two sources disagree beyond their tolerances. Both are shown.",
+    "over-rider-mass-limit": "The rider with gear is above this fork's weight limit.",
+    "sources-disagree": "Two sources disagree by more than their tolerances. Both are shown.",
 }
 
 ALWAYS = ("manual-prevails", "qualified")

@@ -7,7 +7,7 @@ from app.catalogue.tables import Damper
 from app.units.counts import NOT_STATED, Clicks, clicks_view
 
 Adjuster = Literal["rebound_clicks", "compression_clicks"]
-DAMPER_DECIDES = "from which end depends on the damper"
+DAMPER_DECIDES = "counted from an end that depends on the damper"
 
 
 def clicks_of_dampers(count: int, adjuster: Adjuster, dampers: Iterable[Damper]) -> Clicks:

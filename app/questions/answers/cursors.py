@@ -25,7 +25,7 @@ class Cursor(NamedTuple):
     place: tuple[str | int | float, ...]
 
 
-def written(cursor: Cursor, question: Mapping[str, Any]) -> str:
+def written(cursor: Cursor, question: Mapping[str, object]) -> str:
     """The cursor as text; `question` is everything that defines the list except the page size."""
     content = json.dumps([_digest(question), *cursor], ensure_ascii=False, separators=(",", ":")).encode()
     return urlsafe_b64encode(_checksum(content) + content).decode().rstrip("=")
@@ -54,7 +54,7 @@ def _refused(code: str, text: str) -> Malformed:
     return Malformed(text, [Fault(code, text, parameter="cursor")])
 
 
-def _digest(question: Mapping[str, Any]) -> str:
+def _digest(question: Mapping[str, object]) -> str:
     content = json.dumps(sorted(question.items()), ensure_ascii=False, default=str)
     return hashlib.sha256(content.encode()).hexdigest()[:16]
 

@@ -1,4 +1,4 @@
-"""What explains a computed value: assumptions, formula and validity."""
+"""The explanation of a computed value: assumptions, formula and validity."""
 
 from decimal import Decimal
 from typing import NotRequired
@@ -6,6 +6,7 @@ from typing import NotRequired
 from typing_extensions import TypedDict
 
 from app.physics.band import Uncertain
+from app.units.convert import half_last_digit
 from app.units.quantity import Quantity
 
 
@@ -27,6 +28,4 @@ class Formula(TypedDict):
 
 def as_published(name: str, figure: Decimal, factor: float) -> Uncertain:
     """A published figure as an SI input, uncertain by half a unit of its last digit; `factor` converts it to SI."""
-    exponent = figure.as_tuple().exponent
-    half = 0.5 * 10.0 ** (exponent if isinstance(exponent, int) else 0)
-    return Uncertain(name, float(figure) * factor, half * factor)
+    return Uncertain(name, float(figure) * factor, float(half_last_digit(figure)) * factor)

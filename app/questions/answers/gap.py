@@ -1,4 +1,4 @@
-"""A gap: something a mechanic needs that the catalogue does not say. It is listed, never guessed."""
+"""A gap: something that a mechanic needs and the catalogue does not give. It is listed, never guessed."""
 
 from typing import NotRequired
 
@@ -6,7 +6,7 @@ from typing_extensions import TypedDict
 
 
 class Gap(TypedDict):
-    """Something missing: `what` is a stable code, `about` the id or name it is missing for."""
+    """Something missing: `what` is a stable code, `about` the id or name of the thing that lacks it."""
 
     what: str
     about: NotRequired[str]

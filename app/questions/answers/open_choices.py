@@ -28,7 +28,7 @@ def shown_undecided(found: dict[str, list[Choice]], context: ChassisContext) -> 
     """Each open parameter, with a sentence that asks for it."""
     shown: list[Undecided] = []
     for name, values in found.items():
-        text = f"Give {name}: some of this holds only for certain values of {_HOW[name]}."
+        text = f"Give {name}: some of this applies only to certain values of {_HOW[name]}."
         each: Undecided = {"parameter": name, "values": values, "text": text}
         if names := names_of(context, name, values):
             each["names"] = names

@@ -15,7 +15,7 @@ LAST_REVISION = 2_147_483_646
 
 def _day(value: object) -> object:
     if isinstance(value, str) and not re.fullmatch(r"\d{4}-\d\d-\d\d", value):
-        raise PydanticCustomError("not-a-date", "It should be a day as YYYY-MM-DD")
+        raise PydanticCustomError("not-a-date", "It should be a date as YYYY-MM-DD")
     return value
 
 
@@ -36,14 +36,16 @@ class Pinned(BaseModel):
         default=None, description="Answer from the latest revision recorded on or before this UTC day (YYYY-MM-DD)."
     )
     min_revision: RevisionNumber | None = Field(
-        default=None, description="Answer 503 until this revision has arrived at this server."
+        default=None, description="Answer 503 until this server has this revision."
     )
     units: Literal["published", "metric", "imperial"] = Field(
-        default="published", description="Units of what is computed; figures of a row stay as published."
+        default="published", description="Units of computed values; a row's own figures stay as published."
     )
     format: Literal["json", "html", "txt", "csv", "svg"] | None = Field(
         default=None,
-        description="Format of the answer. A suffix (`.csv`) comes before `format`, that before Accept.",
+        description=(
+            "Format of the answer. A suffix (`.csv`) takes precedence over `format`, and `format` over Accept."
+        ),
     )
 
     @model_validator(mode="after")

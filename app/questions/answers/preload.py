@@ -1,6 +1,7 @@
-"""What a torque does to its bolt: clamp force, share of the proof load, and the wrench it wants.
+"""The effect of a torque on its bolt: clamp force, share of the proof load, and the right wrench.
 
-Where thread, preparation, material, class or hole is unknown it is "not judged", with the reason; nothing is guessed.
+If thread, preparation, material, class or hole is unknown, the bolt is "not judged", with the reason; nothing is
+guessed.
 """
 
 from dataclasses import dataclass
@@ -48,7 +49,7 @@ class StandardLink(TypedDict):
 
 
 class WrenchView(TypedDict):
-    """Which setting wrench is meant for a torque: its marked maximum lies between `min` and `max` of the range."""
+    """The setting wrench for a torque: its marked maximum lies between `min` and `max` of the range."""
 
     marked_maximum: Quantity
     text: str
@@ -56,10 +57,10 @@ class WrenchView(TypedDict):
 
 
 class PreloadView(TypedDict):
-    """The clamp force with the scatter of its preparation; `proof_load` says whether the bolt bears it.
+    """The clamp force with the scatter of its preparation; `proof_load` says whether the bolt can take it.
 
-    `share_of_proof_load` is of tension alone. `share_of_yield_limit` is the stress of tension and torsion together as a
-    share of 90 % of the yield strength. `proof_load` judges the larger of the two.
+    `share_of_proof_load` is for tension alone. `share_of_yield_limit` is the stress of tension and torsion together as
+    a share of 90 % of the yield strength. `proof_load` judges the larger of the two.
     """
 
     preload: NotRequired[Quantity]
@@ -77,7 +78,7 @@ class PreloadView(TypedDict):
 
 @dataclass(frozen=True, slots=True)
 class Tightening:
-    """A torque in N·m: what is aimed at, and the ends that its source allows."""
+    """A torque in N·m: the nominal value, and the limits that its source allows."""
 
     nominal_nm: float
     low_nm: float
@@ -85,7 +86,7 @@ class Tightening:
 
 
 def preload(torque: Torque, fastener: Fastener, units: Units) -> PreloadView:
-    """What is known of this torque on this fastener."""
+    """The assessment of this torque on this fastener."""
     thread = None if fastener.thread is None else standards.thread(fastener.thread)
     tightening = _tightening(torque)
     factor = NUT_FACTORS.get(torque.thread_prep or "")
@@ -108,7 +109,7 @@ def preload(torque: Torque, fastener: Fastener, units: Units) -> PreloadView:
 
 
 def _tightening(torque: Torque) -> Tightening | None:
-    """The torque in N·m; None where it or its unit is not given."""
+    """The torque in N·m; None if it or its unit is missing."""
     unit = None if torque.unit is None else unit_of("torque", torque.unit)
     given = [figure for figure in (torque.value, torque.min, torque.max) if figure is not None]
     if unit is None or not given:
@@ -127,7 +128,7 @@ def _no_preload(
     tightening: Tightening | None,
     factor: NutFactor | None,
 ) -> list[str]:
-    """Why no clamp force can be told."""
+    """Why no clamp force can be computed."""
     reasons = []
     if fastener.kind not in ("bolt", "nut"):
         reasons.append(f"a {fastener.kind} does not clamp as a bolt or nut does")
@@ -135,7 +136,7 @@ def _no_preload(
         reasons.append("the torque is not stated")
     if thread is None:
         reasons.append(
-            "the thread is not stated" if fastener.thread is None else "the thread is no ISO metric thread known here"
+            "the thread is not stated" if fastener.thread is None else "the thread is not a known ISO metric thread"
         )
     if factor is None:
         reasons.append("how the thread is prepared is not stated")
@@ -153,7 +154,7 @@ def _add_preload(
     factor: NutFactor,
     units: Units,
 ) -> list[str]:
-    """Put clamp force and share into the answer; returns why the share is not judged, if it is not."""
+    """Add clamp force and share to the answer; return why the share is not judged, if so."""
     metal = Thread(thread.diameter_mm / 1000, thread.pitch_mm / 1000)
     force = preload_n(tightening.nominal_nm, metal, factor.nominal)
     low, high = preload_n(tightening.low_nm, metal, factor.high), preload_n(tightening.high_nm, metal, factor.low)
@@ -174,7 +175,7 @@ def _add_preload(
     try:
         shares = [share_of_proof_load(each, metal, strength.proof_pa, hole) for each, _ in ends]
         stresses = [equivalent_stress_pa(each, metal, thread_friction(nut, metal), hole) for each, nut in ends]
-    except ValueError:  # the reader is told: the hole leaves nothing of the bolt
+    except ValueError:  # reported to the reader: the hole leaves nothing of the bolt
         return ["the hole is as wide as the core of the thread"]
     with_torsion = [share_of_yield_limit(each, strength.yield_pa) for each in stresses]
     shown["share_of_proof_load"] = computed("percent", shares[0], "%", band=(shares[1], shares[2]), to=units)
@@ -187,8 +188,8 @@ def _add_preload(
     shown["text"] = (
         f"{shown['share_of_proof_load']['text']} of the proof load; with torsion "
         f"{shown['share_of_yield_limit']['text']} of {100 * USE_OF_YIELD:.0f} % of the yield strength: "
-        f"{says.get(shown['proof_load'], 'beyond the limit')}; "
-        f"{100 * MOST_TYPICAL_SHARE:.0f} % of the proof load is the usual aim for a joint that is taken apart again."
+        f"{says.get(shown['proof_load'], 'beyond the limit')}; {100 * MOST_TYPICAL_SHARE:.0f} % of the proof "
+        "load is the usual target for a joint that is taken apart again."
     )
     return []
 
@@ -202,7 +203,7 @@ class Strength:
 
 
 def _strength(fastener: Fastener, thread: standards.MetricThread) -> tuple[Strength | None, list[str]]:
-    """The strength of the bolt, or why it is not known."""
+    """The strength of the bolt, or why it is unknown."""
     if fastener.property_class is None:
         return None, ["the property class is not stated"]
     found = standards.property_class(fastener.property_class, thread.diameter_mm)
@@ -215,10 +216,13 @@ def _strength(fastener: Fastener, thread: standards.MetricThread) -> tuple[Stren
 
 def _assumptions(fastener: Fastener) -> list[Assumption]:
     found: list[Assumption] = [
-        {"name": "scatter", "text": "the ends hold the scatter of the nut factor and the limits of the torque"},
+        {"name": "scatter", "text": "the limits include the scatter of the nut factor and the tolerance of the torque"},
         {
             "name": "torsion",
-            "text": "friction in the thread taken as that under the head, on a mean diameter of 1.3 times the thread's",
+            "text": (
+                "friction in the thread assumed equal to that under the head, on a mean diameter of 1.3 times "
+                "the thread's"
+            ),
         },
     ]
     if fastener.counterpart_material not in (None, "steel"):
@@ -230,18 +234,18 @@ def _assumptions(fastener: Fastener) -> list[Assumption]:
 
 
 def _wrench(torque: Torque, units: Units) -> WrenchView | None:
-    """The marked maximum lies between the torque and five times it; as limits, these are never loosened."""
+    """The marked maximum lies between the torque and five times it; like limits, these are never loosened."""
     given = [figure for figure in (torque.value, torque.min, torque.max) if figure is not None]
     if torque.unit is None or not given:
         return None
     least = torque.max if torque.max is not None else max(given)
     most = (torque.min if torque.min is not None else min(given)) * FIFTHS
     if most < least:
-        return None  # limits so wide apart that no wrench is meant for both
+        return None  # limits so far apart that no wrench covers both
     shown = quantity("torque", None, torque.unit, minimum=least, maximum=most, to=units)
     return {
         "marked_maximum": shown,
-        "text": f"a setting wrench marked up to {shown['text']}, whose marked range holds this torque",
+        "text": f"a setting wrench marked up to {shown['text']}, with this torque in its marked range",
         "source": "ISO 6789-1:2017 (marked range); ISO 6789:2003 (from a fifth of the maximum)",
     }
 

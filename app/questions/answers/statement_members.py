@@ -1,4 +1,4 @@
-"""How the columns of a statement become members of its view: derived from the table's description, listed nowhere.
+"""Derives the members of a statement's view from the table's description; they are listed nowhere else.
 
 A figure with its limits and its unit is one Quantity, a reference to a fastener, fluid or part is that thing, a share
 or a number of turns is a number, and everything else is the value itself. The text and the pages show every member.
@@ -42,7 +42,7 @@ class FigureMember(NamedTuple):
         return any(name is not None and getattr(row, name) is not None for name in (self.value, self.low, self.high))
 
     def quantity(self, row: Statement, units: Units) -> Quantity | None:
-        """The figure in the units chosen; None if it is not given or its unit is missing or not known."""
+        """The figure in the chosen units; None if it is missing or its unit is missing or unknown."""
         unit = self.unit(row)
         kinds = [each.kind for each in find(unit) if self.kind in (None, each.kind)] if unit is not None else []
         if not kinds or not self.given(row):
@@ -57,7 +57,7 @@ class ValueMember(NamedTuple):
     refers_to: str | None
 
     def value(self, row: Statement) -> Any:
-        """The value as JSON; None if it is not given."""
+        """The value as JSON; None if it is missing."""
         found = getattr(row, self.name)
         if isinstance(found, Decimal):
             return float(found)
@@ -110,7 +110,7 @@ def _suffix(ends: dict[str, str]) -> str:
 
 
 def _stem(table: type[Statement], name: str, column: Column) -> str | None:
-    """The name of the Quantity that a column belongs to; None for a column that is none.
+    """The name of the Quantity that a column belongs to; None for any other column.
 
     A column called only value, min or max is the figure of its table: named by what it measures, or if that can be
     anything, after the table.

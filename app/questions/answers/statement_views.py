@@ -23,6 +23,7 @@ from app.catalogue.tables import (
     Torque,
     Use,
 )
+from app.json_types import JsonObject
 from app.questions.answers.clicks import clicks_of_dampers
 from app.questions.answers.preload import PreloadView
 from app.questions.answers.statement_members import FigureMember, ValueMember, members
@@ -186,7 +187,7 @@ class NamedEntities:
 
 
 def add_claim(shown: StatementView, each: Applicable[S], sources: Mapping[str, Source]) -> None:
-    """Put source, agreeing sources, what it narrows and its note into a shown statement."""
+    """Add source, agreeing sources, what it narrows and its note to a statement's view."""
     source = source_ref(each.statement, sources)
     if source is not None:
         shown["source"] = source
@@ -203,10 +204,10 @@ def _also_in(row: Statement, sources: Mapping[str, Source]) -> AlsoIn:
     return {"id": row.id} if source is None else {"id": row.id, "source": source}
 
 
-def _statement(each: Applicable[S], named: NamedEntities) -> dict[str, Any]:
-    """Every column of a statement that is given, as `app.questions.answers.statement_members` derives it."""
+def _statement(each: Applicable[S], named: NamedEntities) -> dict[str, object]:
+    """Every given column of a statement, as `app.questions.answers.statement_members` derives it."""
     row = each.statement
-    shown: dict[str, Any] = {"id": row.id, "scope": scope_view(row)}
+    shown: dict[str, object] = {"id": row.id, "scope": scope_view(row)}
     for member in members(row.model):
         value = _member(member, row, named)
         if value is not None:
@@ -229,8 +230,8 @@ def _member(member: FigureMember | ValueMember, row: Statement, named: NamedEnti
 
 
 def fastener_view(row: Fastener) -> FastenerView:
-    """A position that is tightened, with what is given of it."""
-    shown: dict[str, Any] = {"id": row.id}
+    """A position that is tightened, with its given data."""
+    shown: JsonObject = {"id": row.id}
     for name in FastenerView.__annotations__:
         value = getattr(row, name)
         if value is not None:
@@ -239,13 +240,13 @@ def fastener_view(row: Fastener) -> FastenerView:
 
 
 def fluid_view(id: str, named: NamedEntities) -> FluidView:
-    """An oil or grease by name and kind; the id alone if its row is not there."""
+    """An oil or grease by name and kind; the id alone if its row is missing."""
     fluid = named.fluids.get(id)
     return {"id": id, "name": id} if fluid is None else {"id": id, "name": fluid.name, "kind": fluid.kind}
 
 
 def part_view(id: str, named: NamedEntities) -> PartView:
-    """A part by what it is ordered by; the id alone if its row is not there."""
+    """A part by its part number; the id alone if its row is missing."""
     part = named.parts.get(id)
     if part is None:
         return {"id": id, "name": id}
@@ -260,7 +261,7 @@ def part_view(id: str, named: NamedEntities) -> PartView:
 
 
 def torque_view(each: Applicable[Torque], named: NamedEntities) -> TorqueView:
-    """How a fastener is tightened, with the tools that fit its drives."""
+    """How to tighten a fastener, with the tools that fit its drives."""
     drives = named.fasteners[each.statement.fastener].drives or ()
     tools = [tool.name for drive in drives for tool in named.tools.get(drive, ())]
     return cast(TorqueView, {**_statement(each, named), "tools": tools})
@@ -275,36 +276,36 @@ def fill_view(each: Applicable[Fill], named: NamedEntities) -> FillView:
 
 
 def _level_text(level: str, row: Fill) -> str:
-    """A level with the place it is measured from and the state of the fork, or the words that neither is stated."""
+    """A level with the point it is measured from and the state of the fork, or the words that they are not stated."""
     datum = (
-        "from where is not stated" if row.level_datum is None else f"from the {row.level_datum.removeprefix('the ')}"
+        "measuring point not stated" if row.level_datum is None else f"from the {row.level_datum.removeprefix('the ')}"
     )
-    state = "in which state is not stated" if row.level_state is None else row.level_state
+    state = "state of the fork not stated" if row.level_state is None else row.level_state
     return f"{level} {datum}, {state}" if row.level_datum is not None else f"{level}, {datum}, {state}"
 
 
 def grease_view(each: Applicable[Grease], named: NamedEntities) -> GreaseView:
-    """What is greased with what."""
+    """The grease for a place."""
     return cast(GreaseView, _statement(each, named))
 
 
 def use_view(each: Applicable[Use], named: NamedEntities) -> UseView:
-    """A part that a job takes."""
+    """A part that a job uses."""
     return cast(UseView, _statement(each, named))
 
 
 def limit_view(each: Applicable[Limit], named: NamedEntities) -> LimitView:
-    """What must not be exceeded."""
+    """A limit that must not be exceeded."""
     return cast(LimitView, _statement(each, named))
 
 
 def interval_view(each: Applicable[Interval], named: NamedEntities) -> IntervalView:
-    """How often something is due."""
+    """A service interval."""
     return cast(IntervalView, _statement(each, named))
 
 
 def guide_view(each: Applicable[Guide], named: NamedEntities) -> GuideView:
-    """The published set-up for riders of a mass bracket; clicks and turns with their datum."""
+    """The published set-up for riders in a mass bracket; clicks and turns with their datum."""
     row = each.statement
     shown = cast(GuideView, _statement(each, named))
     dampers = [damper for id, damper in named.dampers.items() if row.damper in (None, id)]

@@ -1,4 +1,4 @@
-"""The pieces that answers are made of, and how rows become them. What is not given is absent, never null."""
+"""The parts of answers, and how rows become them. Missing values are absent, never null."""
 
 from collections.abc import Mapping
 from decimal import Decimal
@@ -15,14 +15,14 @@ from app.units.table import Kind, find
 
 
 class Named(TypedDict):
-    """Something of the catalogue by id and name."""
+    """An entity of the catalogue by id and name."""
 
     id: str
     name: str
 
 
 class ChassisRef(TypedDict):
-    """The chassis a question is about."""
+    """The chassis that a question is about."""
 
     id: str
     name: str
@@ -32,7 +32,7 @@ class ChassisRef(TypedDict):
 
 
 class SourceRef(TypedDict):
-    """Where a value comes from."""
+    """The source of a value."""
 
     id: str
     title: str
@@ -43,14 +43,14 @@ class SourceRef(TypedDict):
 
 
 class AlsoIn(TypedDict):
-    """Another statement, of another source, that agrees with the one shown."""
+    """A statement from another source that agrees with the one shown."""
 
     id: str
     source: NotRequired[SourceRef]
 
 
 class ScopeView(TypedDict, total=False):
-    """What a statement holds for, as the source gives it; what is absent is not restricted. Travel in mm."""
+    """The scope of a statement, as the source gives it; absent members are not restricted. Travel in mm."""
 
     variant: str
     model_year_from: int
@@ -63,7 +63,7 @@ class ScopeView(TypedDict, total=False):
 
 
 class SpringRef(TypedDict):
-    """A spring assembly by what it is ordered by."""
+    """A spring assembly by its part number."""
 
     id: str
     name: NotRequired[str]
@@ -74,7 +74,7 @@ class SpringRef(TypedDict):
 
 
 class Undecided(TypedDict):
-    """A parameter that was not given and would decide between what is shown, and the values it may take."""
+    """A parameter that was not given and would decide between what is shown, and its possible values."""
 
     parameter: str
     values: list[str | int | float]
@@ -83,19 +83,19 @@ class Undecided(TypedDict):
 
 
 class Caution(TypedDict):
-    """What can hurt someone, with the answer that leads there."""
+    """A hazard in the work that the answer leads to."""
 
     code: str
     text: str
 
 
 def named(row: Maker | Row) -> Named:
-    """Id and name; the id where the row has no name."""
+    """Id and name; the id alone if the row has no name."""
     return {"id": row.id, "name": getattr(row, "name", row.id)}
 
 
 def chassis_ref(chassis: Chassis, maker: Maker | None) -> ChassisRef:
-    """A chassis by name, maker and model years; the id of the maker if its row is not there."""
+    """A chassis by name, maker and model years; the id of the maker if its row is missing."""
     shown: ChassisRef = {
         "id": chassis.id,
         "name": chassis.name,
@@ -109,7 +109,7 @@ def chassis_ref(chassis: Chassis, maker: Maker | None) -> ChassisRef:
 
 
 def source_ref(row: Row, sources: Mapping[str, Source]) -> SourceRef | None:
-    """The source of a row with its page, or None where it names none that is there."""
+    """The source of a row with its page; None if it names no existing source."""
     source = sources.get(row["source"]) if row["source"] else None
     if source is None:
         return None
@@ -126,7 +126,7 @@ def source_ref(row: Row, sources: Mapping[str, Source]) -> SourceRef | None:
 
 def scope_view(row: Statement) -> ScopeView:
     """The scope columns that are given."""
-    shown: dict[str, Any] = {}
+    shown: dict[str, object] = {}
     for name in SCOPE:
         value = getattr(row, name, None)
         if value is not None:
@@ -135,7 +135,7 @@ def scope_view(row: Statement) -> ScopeView:
 
 
 def scope_of_fit(row: Statement) -> ScopeView:
-    """The scope of a fit without its spring, which is the answer and no condition."""
+    """The scope of a fit without its spring, which is the answer, not a condition."""
     shown = scope_view(row)
     shown.pop("spring", None)
     return shown
@@ -155,7 +155,7 @@ def figure(
     row: Row, kind: Kind, column: str | None, unit: str | None, to: Units, *, role: Any = "nominal",
     minimum: str | None = None, maximum: str | None = None,
 ) -> Quantity | None:  # fmt: skip
-    """The quantity in a row's columns; None if none of them is given or the unit is not known.
+    """The quantity in a row's columns; None if none of them is given or the unit is unknown.
 
     `unit` names a unit, not a column.
     """

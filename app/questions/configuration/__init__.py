@@ -1,1 +1,1 @@
-"""What a question is about: the configurations its parameters leave open, and which statements apply to them."""
+"""Configurations: the ones that a request's parameters leave open, and the statements that apply to them."""

@@ -60,10 +60,9 @@ class ChassisContext:
         )
 
     def choices(self, asked: Region, fits: Sequence[Fit | Offer]) -> Mapping[str, Sequence[str | int | float]]:
-        """What each dimension may still be, for `undecided`: no value that the other answers exclude.
+        """The possible values of each dimension, for `undecided`, without values that the other answers exclude.
 
-        A value is left if some fit holds with it and with everything that is given. A chassis without fits excludes
-        nothing.
+        A value is left if some fit applies with it and with everything given. A chassis without fits excludes nothing.
         """
         possible = self._possible(asked, fits)
         years: list[int] = []
@@ -82,7 +81,7 @@ class ChassisContext:
         return found
 
     def _possible(self, asked: Region, fits: Sequence[Fit | Offer]) -> list[tuple[Fit | Offer, Scope]]:
-        """The fits that may still be, each with where it holds; an offer holds wherever its chassis does."""
+        """The fits that may still apply, each with its scope; an offer applies wherever its chassis does."""
         low, high = asked.travel
         mine = [
             fit for fit in fits
@@ -112,7 +111,7 @@ V = TypeVar("V", str, int)
 def _left(
     values: Sequence[V], narrowed: Callable[[V], Region | None], possible: Sequence[tuple[Fit | Offer, Scope]]
 ) -> Sequence[V]:
-    """The values with which some fit still holds; every value if there is no fit to go by."""
+    """The values with which some fit still applies; every value if there is no fit to go by."""
     if len(values) < 2:
         return values
     regions = {value: narrowed(value) for value in values}

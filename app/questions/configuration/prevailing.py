@@ -30,7 +30,7 @@ class Applicable(Generic[S]):
 
     @property
     def surely(self) -> bool:
-        """Whether it holds whatever is still open."""
+        """Whether it applies whatever is still open."""
         return not self.open_in
 
 
@@ -40,8 +40,9 @@ def prevailing(
     subject: Callable[[S], Hashable],
     sources: Mapping[str, Source],
 ) -> list[Applicable[S]]:
-    """The statements of the answer, in order of the first appearance of their subject; then those that surely apply,
-    then the newest."""
+    """The statements of the answer, in order of the first appearance of their subject; then those that surely
+    apply, then the newest.
+    """
     groups: dict[Hashable, list[tuple[S, Scope]]] = {}
     for each in statements:
         groups.setdefault(subject(each[0]), []).append(each)
@@ -97,7 +98,9 @@ def _descending(text: str) -> tuple[float, ...]:
 
 
 def _overruled(group: Sequence[tuple[S, Scope]], asked: Region) -> tuple[set[str], dict[str, list[S]]]:
-    """Ids that an exception overrules wherever they could apply, and the statements each exception narrows."""
+    """Ids that an exception overrules in every configuration they could apply to, and the statements each
+    exception narrows.
+    """
     by_id = {statement.id: (statement, scope) for statement, scope in group}
     overruled: set[str] = set()
     narrows: dict[str, list[S]] = {}
@@ -122,7 +125,7 @@ def undecided(
 ) -> dict[str, list[str | int | float]]:
     """Each parameter that would decide between the alternatives, with its possible values.
 
-    `choices` are what the chassis knows of a dimension; for years the whole numbers of the region.
+    `choices` are the chassis's values of a dimension; for years the whole numbers of the region.
     """
     deciding: dict[str, set[str | int | float]] = {}
     for each in shown:
@@ -138,7 +141,7 @@ def undecided(
 
 
 def _whole_years(asked: Region, named: set[str | int | float]) -> list[str | int | float]:
-    """The years of the region, or where it has no end the years at which statements begin and end."""
+    """The years of the region, or if it has no end the years at which statements begin and end."""
     low, high = asked.years
     if low > -inf and high < inf:
         return list(range(int(low), int(high) + 1))

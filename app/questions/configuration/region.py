@@ -1,7 +1,7 @@
-"""What a question is about: the part of a chassis's configurations that the given parameters leave open.
+"""The region of a request: the part of a chassis's configurations that the given parameters leave open.
 
-An omitted parameter is unknown, never "any": the region then spans everything it may be. Values outside the
-years, travel, wheels, dampers and variants of the chassis are refused, naming the nearest valid one.
+An omitted parameter is unknown, never "any": the region then includes every possible value. Values outside the years,
+travel, wheels, dampers and variants of the chassis are refused, naming the nearest valid one.
 """
 
 from collections.abc import Iterable, Mapping
@@ -154,18 +154,18 @@ def region(
 def _years(chassis: Chassis, variants: Mapping[str, Variant], asked: Given, faults: list[Fault]) -> tuple[float, float]:
     low = -inf if chassis.model_year_from is None else chassis.model_year_from
     high = inf if chassis.model_year_to is None else chassis.model_year_to
-    whose = chassis.name
+    fork_name = chassis.name
     variant = variants.get(asked.variant) if asked.variant is not None else None
     if variant is not None:
         low = max(low, -inf if variant.model_year_from is None else variant.model_year_from)
         high = min(high, inf if variant.model_year_to is None else variant.model_year_to)
-        whose = f"{chassis.name}, {variant.name}"
+        fork_name = f"{chassis.name}, {variant.name}"
     year = asked.model_year
     if year is None:
         return low, high
     if not low <= year <= high:
         nearest = low if year < low else high
-        text = f"{whose} was made for model years {_ends(low, high)}, not {year}"
+        text = f"{fork_name} was made for model years {_ends(low, high)}, not {year}"
         faults.append(Fault("model-year-outside", text, parameter="model_year", suggestion=write_number(nearest)))
     return year, year
 
@@ -179,7 +179,7 @@ def _travel(chassis: Chassis, asked: Given, travels: frozenset[float], faults: l
     half = float(asked.travel.half_last_digit)
     matches = sorted(travel for travel in travels if abs(travel - value) <= half) if half else []
     if len(matches) > 1:
-        text = f"{asked.travel.given_text} may be {_words(matches)} mm: say which"
+        text = f"{asked.travel.given_text} may be {_words(matches)} mm: choose one"
         faults.append(Fault("travel-ambiguous", text, parameter="travel", suggestion=write_number(matches[0])))
     if matches:
         value = matches[0]
@@ -196,7 +196,7 @@ def _one_of(parameter: str, value: str | None, known: Iterable[str] | None, faul
     if value is None or not names or value in names:
         return value
     best = process.extractOne(value, names)
-    text = f"{parameter} is one of {_words(names)} here"
+    text = f"{parameter} must be one of {_words(names)} here"
     faults.append(Fault(f"{parameter}-outside", text, parameter=parameter, suggestion=best[0] if best else None))
     return value
 

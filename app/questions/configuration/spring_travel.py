@@ -1,4 +1,4 @@
-"""A spring that gives one travel decides the travel; a travel that it does not give is a contradiction and refused."""
+"""A spring that gives only one travel decides the travel; any other travel contradicts it and is refused."""
 
 from collections.abc import Sequence
 from dataclasses import replace

@@ -1,4 +1,4 @@
-"""Whether this frame may carry that fork at that travel, why, by what margin, and what it does to the geometry."""
+"""Whether this frame permits that fork at that travel, why, by what margin, and the effect on the geometry."""
 
 from dataclasses import dataclass
 from decimal import Decimal
@@ -39,7 +39,7 @@ from app.units.quantity import Quantity, computed, quantity
 
 
 class ForkCheckAsked(LookupParameters):
-    """The parameters of `fork-check`: the fork as it would be built. What is left out is unknown."""
+    """The parameters of `fork-check`: the fork as it would be built. Parameters left out are unknown."""
 
     chassis: str = Field(max_length=80, description="Id of the chassis.", examples=["example-chassis-b"])
     travel: str = Field(max_length=64, description="Its travel in mm, or with a unit.", examples=["160", "6.3in"])
@@ -52,7 +52,7 @@ class ForkCheckAsked(LookupParameters):
 
 
 class FrameRef(TypedDict):
-    """The frame a question is about."""
+    """The frame in question."""
 
     id: str
     name: str
@@ -61,7 +61,7 @@ class FrameRef(TypedDict):
 
 
 class ReasonView(TypedDict):
-    """One thing that permits, forbids or leaves it open; `decides` is false where it is told for information."""
+    """One reason that permits, forbids or leaves it open; `decides` is false if it is only information."""
 
     code: ReasonCode
     verdict: PermissionVerdict
@@ -70,7 +70,7 @@ class ReasonView(TypedDict):
 
 
 class Margins(TypedDict, total=False):
-    """How far inside the frame maker's limits the fork is; negative outside. Axle-to-crown at its worst."""
+    """How far the fork is inside the frame maker's limits; negative if outside. Axle-to-crown at its worst case."""
 
     travel_below_greatest: Quantity
     travel_above_least: Quantity
@@ -78,7 +78,7 @@ class Margins(TypedDict, total=False):
 
 
 class AllowedTravel(TypedDict):
-    """The travels that this chassis offers and this frame would allow; none where something else stands against it."""
+    """The travels of this chassis that this frame would allow; none if something else forbids the fork."""
 
     longest: NotRequired[Quantity]
     shortest: NotRequired[Quantity]
@@ -86,7 +86,7 @@ class AllowedTravel(TypedDict):
 
 
 class ForkCheckAnswer(TypedDict):
-    """`allowed` with every reason, and the geometry where the frame's data give it."""
+    """`allowed` with every reason, and the geometry if the frame's data are complete."""
 
     revision: int
     frame: FrameRef
@@ -107,7 +107,7 @@ FORK_CHECK = TypeAdapter(ForkCheckAnswer)
 
 @dataclass(slots=True)
 class ForkCheck:
-    """Frame and fork as far as they are known; lengths in mm by travel."""
+    """The known data of frame and fork; lengths in mm by travel."""
 
     frame: Frame
     context: ChassisContext
@@ -121,12 +121,12 @@ class ForkCheck:
 
     @property
     def fork(self) -> Length | None:
-        """The length of the fork at the travel asked; None if none is listed."""
+        """The length of the fork at the requested travel; None if none is listed."""
         return self.lengths.get(self.travel_mm)
 
     @property
     def longest_offset_mm(self) -> float:
-        """The offset of the fork, or the longest it may have."""
+        """The offset of the fork, or the longest possible one."""
         made = self.context.chassis.offsets_mm or (USUAL_OFFSET_MM,)
         return max(made) if self.offset_mm is None else self.offset_mm
 
@@ -139,7 +139,7 @@ class ForkCheck:
 
 
 def fork_check(snapshot: Snapshot, frame: str, asked: ForkCheckAsked) -> ForkCheckAnswer:
-    """The answer at one revision. Raises NotFound, Gone, and Invalid for what the chassis cannot be."""
+    """The answer at one revision. Raises NotFound, Gone, and Invalid for a configuration the chassis cannot have."""
     units = chosen_units(asked)
     wanted = given(travel=asked.travel, wheel_size=asked.wheel_size)
     check = gather(snapshot, present(snapshot, Frame, frame), asked.chassis, wanted, asked.offset)
@@ -171,7 +171,7 @@ def fork_check(snapshot: Snapshot, frame: str, asked: ForkCheckAsked) -> ForkChe
 
 
 def gather(snapshot: Snapshot, frame: Frame, chassis: str, wanted: Given, offset: str | None = None) -> ForkCheck:
-    """Frame and chassis with what the fits say of each travel. Raises NotFound, Gone, Invalid."""
+    """Frame and chassis with the fits of each travel. Raises NotFound, Gone, Invalid."""
     context = load_chassis(snapshot, chassis)
     offered = snapshot.where(Fit, "chassis", chassis)
     where = context.region(wanted, offered)
@@ -206,7 +206,10 @@ def gather(snapshot: Snapshot, frame: Frame, chassis: str, wanted: Given, offset
 
 
 def _offset(context: ChassisContext, text: str | None) -> float | None:
-    """The fork's offset in mm: as given, or the only one it was made with. Raises Invalid for one it was not."""
+    """The fork's offset in mm: as given, or the only one it was made with.
+
+    Raises Invalid for an offset that it was not made with.
+    """
     made = context.chassis.offsets_mm or ()
     if text is None:
         return made[0] if len(made) == 1 else None
@@ -224,7 +227,7 @@ def _offset(context: ChassisContext, text: str | None) -> float | None:
 
 
 def _offset_of_geometry(check: ForkCheck) -> float:
-    """The offset the geometry is computed with: the fork's, or of those it was made with the nearest to the frame's."""
+    """The offset for the geometry: the fork's, or of those it was made with the nearest to the frame's."""
     if check.offset_mm is not None:
         return check.offset_mm
     frames = float(check.frame.offset_mm or Decimal(str(USUAL_OFFSET_MM)))
@@ -232,7 +235,7 @@ def _offset_of_geometry(check: ForkCheck) -> float:
 
 
 def _tyre_limit(context: ChassisContext, where: Region) -> float | None:
-    """The widest front tyre the fork takes, in mm, where its limits say so for the whole question."""
+    """The widest front tyre for the fork in mm, if one limit applies to the whole request."""
     limits = context.prevailing(context.snapshot.where(Limit, "chassis", context.chassis.id), where)
     widths = [
         float(each.statement.max)
@@ -285,7 +288,7 @@ def _exact_margin(mm: Decimal, units: Units) -> Quantity:
 
 
 def _margin(mm: float, units: Units) -> Quantity:
-    """A margin that was computed by a root, rounded down so that it never looks larger than it is."""
+    """A margin computed with a root, rounded down so that it never looks larger than it is."""
     step = Decimal("0.1") if units.usual("length", "mm").name == "mm" else None
     return computed("length", mm / 1000, "mm", to=units, role="maximum", step=step)
 
@@ -305,11 +308,11 @@ def _allowed_travel(check: ForkCheck, units: Units) -> AllowedTravel:
 
 
 def _impossible(frame: Frame, why: str) -> Gap:
-    """Data of a frame and a fork that no bicycle can have together, even at an end of their spreads."""
+    """A gap for data of a frame and a fork that no bicycle can have together, even at an end of their spreads."""
     return {
         "what": "geometry",
         "about": frame.id,
-        "why_needed": "what the fork does to steering and stability follows from it",
+        "why_needed": "the fork's effect on steering and stability depends on it",
         "text": f"The geometry cannot be computed: {why} Check the frame's figures and the fork's axle-to-crown.",
     }
 
@@ -321,10 +324,12 @@ def _gaps(check: ForkCheck) -> list[Gap]:
             {
                 "what": "axle-to-crown",
                 "about": check.context.chassis.id,
-                "why_needed": "it decides whether the frame may carry the fork and what that does to the geometry",
-                "text": "The catalogue does not say the axle-to-crown of this fork at this travel; measure, "
-                "unloaded, from the centre of the axle to the seat of the crown race; say whether along the steerer or "
-                "straight.",
+                "why_needed": "it decides whether the frame permits the fork, and how the geometry changes",
+                "text": (
+                    "The catalogue does not give the axle-to-crown of this fork at this travel. Measure it "
+                    "unloaded, from the centre of the axle to the crown race seat, and note whether along the "
+                    "steerer or in a straight line."
+                ),
             }
         )
     return found + geometry_gaps(check.frame)

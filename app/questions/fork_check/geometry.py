@@ -1,4 +1,4 @@
-"""What the fork does to the geometry of a frame, with bands; what is missing is a gap that says what to measure."""
+"""How the fork changes the geometry of a frame, with bands; a missing value is a gap that says what to measure."""
 
 import math
 from collections.abc import Callable, Mapping, Sequence
@@ -22,7 +22,7 @@ from app.units.table import Kind
 
 METHOD = "how axle-to-crown was measured"
 MM, DEGREE = 1e-3, math.pi / 180
-TYRE_SPREAD_MM = 3.0  # how much lower a tyre stands under load, either way; common practice, no source
+TYRE_SPREAD_MM = 3.0  # how much lower or higher a tyre may stand under load; common practice, no source
 FORMULA: Formula = {
     "text": "the frame turns rigidly about the rear axle until the front axle is one wheel radius above the ground; "
     "trail = (front radius·cos head angle − offset)/sin head angle",
@@ -32,7 +32,7 @@ FORMULA: Formula = {
 
 
 class GeometryView(TypedDict, total=False):
-    """The geometry of a bicycle on level ground; what the frame's data do not give is absent."""
+    """The geometry of a bicycle on level ground; values that the frame's data do not give are absent."""
 
     axle_to_crown: Quantity
     offset: Quantity
@@ -47,7 +47,7 @@ class GeometryView(TypedDict, total=False):
 
 
 class GeometryChange(TypedDict):
-    """Before as published, after and change as computed; each band holds the true value 95 times in 100."""
+    """Before as published, after and change as computed; each band contains the true value 95 times in 100."""
 
     before: GeometryView
     after: GeometryView
@@ -57,12 +57,15 @@ class GeometryChange(TypedDict):
     assumptions: list[Assumption]
 
 
-# What the computation cannot do without, and how a workshop finds it.
+# Required inputs, and how a workshop finds them.
 NEEDED: Mapping[str, tuple[str, str]] = {
-    "axle_to_crown_mm": ("the fork length the geometry is given with", "measure the fork that was fitted, unloaded"),
+    "axle_to_crown_mm": (
+        "the fork length of the geometry",
+        "measure the fork that was fitted, unloaded",
+    ),
     "head_angle_deg": ("the head angle", "lay a digital level on the stanchion on level ground, unloaded"),
     "wheelbase_mm": ("the wheelbase", "measure front axle to rear axle, wheels straight, on level ground"),
-    "offset_mm": ("the fork offset the geometry is given with", "read it off the fork that was fitted"),
+    "offset_mm": ("the fork offset of the geometry", "read it off the fork that was fitted"),
     "wheel_front": ("the front wheel", "read the bead seat diameter off the tyre"),
     "wheel_rear": ("the rear wheel", "read the bead seat diameter off the tyre"),
     "tyre_front_mm": ("the height of the front tyre", "measure front axle to ground, less half the bead seat diameter"),
@@ -89,7 +92,7 @@ _RESULTS: tuple[tuple[str, Kind, Callable[[Geometry], float | None]], ...] = (
 
 @dataclass(frozen=True, slots=True)
 class NewFork:
-    """The fork as the geometry sees it."""
+    """The fork as an input to the geometry."""
 
     length: Length
     offset_mm: float
@@ -97,13 +100,13 @@ class NewFork:
 
 
 def geometry_gaps(frame: Frame) -> list[Gap]:
-    """What the frame's data lack for the geometry, each with the measurement that closes it."""
+    """The missing inputs in the frame's data, each with the measurement that closes it."""
     return [
         {
             "what": column.replace("_mm", "").replace("_deg", "").replace("_", "-"),
             "about": frame.id,
-            "why_needed": "what the fork does to steering and stability follows from it",
-            "text": f"The catalogue does not say {what}; {how}.",
+            "why_needed": "the fork's effect on steering and stability depends on it",
+            "text": f"The catalogue does not give {what}; {how}.",
         }
         for column, (what, how) in NEEDED.items()
         if getattr(frame, column) is None
@@ -111,12 +114,15 @@ def geometry_gaps(frame: Frame) -> list[Gap]:
 
 
 def geometry_change(frame: Frame, fork: NewFork, units: Units) -> GeometryChange:
-    """Before, after and change of a frame that has no geometry gaps. Raises ValueError for data no bicycle can have."""
+    """Before, after and change for a frame without geometry gaps.
+
+    Raises ValueError for data that no bicycle can have.
+    """
     inputs, methods = _inputs(frame, fork), _methods(frame, fork)
     turned: dict[tuple[float, ...], tuple[Geometry, Geometry]] = {}
 
     def bikes(values: Mapping[str, float]) -> tuple[Geometry, Geometry]:
-        """Every result moves the inputs to the same ends: each is computed once."""
+        """Every result moves the inputs to the same ends, so each is computed only once."""
         key = tuple(values[each.name] for each in inputs)
         if key not in turned:
             turned[key] = _bikes(frame, fork, values)
@@ -148,7 +154,7 @@ def geometry_change(frame: Frame, fork: NewFork, units: Units) -> GeometryChange
 
 
 def _inputs(frame: Frame, fork: NewFork) -> list[Uncertain]:
-    """Every figure in SI with how far it may be off."""
+    """Every figure in SI with its uncertainty."""
     inputs = [
         as_published("wheelbase", frame["wheelbase_mm"], MM),
         as_published("head angle", frame["head_angle_deg"], DEGREE),
@@ -168,8 +174,10 @@ def _inputs(frame: Frame, fork: NewFork) -> list[Uncertain]:
 
 
 def _methods(frame: Frame, fork: NewFork) -> tuple[float, ...]:
-    """What is to be added to the length of the fork along the steerer, in m, if it was measured the one way or the
-    other. The frame's way of measuring is taken for the fork as well; the catalogue does not say the fork's."""
+    """The correction to the fork's length along the steerer, in m, for either way of measuring.
+
+    The frame's way of measuring is assumed for the fork too, because the catalogue does not give the fork's.
+    """
     length = _middle(fork.length) * MM
     longer = length - along_steerer_m(length, fork.offset_mm * MM)
     return {"along the steerer": (-longer, 0.0), "straight": (0.0, longer)}.get(
@@ -182,12 +190,12 @@ def _middle(length: Length) -> float:
 
 
 def _half(length: Length) -> float:
-    """Half the spread of what sources give, and half a millimetre for their last digit."""
+    """Half the spread between sources, and half a millimetre for their last digit."""
     return (length.greatest_mm - length.least_mm) / 2 + 0.5
 
 
 def _bikes(frame: Frame, fork: NewFork, values: Mapping[str, float]) -> tuple[Geometry, Geometry]:
-    """The bicycle as the frame's maker gives it, and with the fork; lengths of both forks along the steerer."""
+    """The bicycle as the frame's maker gives it, and with the fork; both lengths are along the steerer."""
     given, new = values["axle-to-crown of the frame's geometry"], values["axle-to-crown of the fork"]
     new_offset = fork.offset_mm * MM
     if frame.axle_to_crown_measured == "straight":
@@ -240,7 +248,7 @@ def _bands(
 def _whichever(
     result: Callable[[Mapping[str, float]], float], inputs: list[Uncertain], methods: Sequence[float]
 ) -> Band:
-    """A band that covers the result whichever way the fork was measured: one or the other, not something between."""
+    """A band that covers the result for either way of measuring the fork: one or the other, not something between."""
     found = band(result, inputs)
     at = {each.name: each.value for each in inputs}
     ends = [result({**at, METHOD: shift}) - found.value for shift in methods]
@@ -276,7 +284,7 @@ def _before(
     frame: Frame, bikes: Callable[[Mapping[str, float]], tuple[Geometry, Geometry]], inputs: list[Uncertain],
     units: Units,
 ) -> GeometryView:  # fmt: skip
-    """The maker's figures, and what follows from them with the band that their last digits and the tyres leave."""
+    """The maker's figures, and derived values with the band from their last digits and the tyres."""
     shown: GeometryView = {}
     columns: tuple[tuple[str, str, Kind, str], ...] = (
         ("axle_to_crown", "axle_to_crown_mm", "length", "mm"),
@@ -304,16 +312,23 @@ def _assumptions(frame: Frame, fork: NewFork) -> list[Assumption]:
         {
             "name": "axle-to-crown measured",
             "value": how,
-            "text": f"both forks alike; for the frame it is {measured}, for the fork the catalogue does not say, and "
-            "the band holds the difference",
+            "text": (
+                f"the same for both forks; for the frame it is {measured}, for the fork the catalogue does not "
+                "say, and the band covers the difference"
+            ),
         },
-        {"name": "fork sag", "value": sag, "text": "the same before and after, as the frame's geometry is given"},
-        {"name": "published figures", "text": "each to half a unit of its last digit; bands hold 95 times in 100"},
+        {"name": "fork sag", "value": sag, "text": "the same before and after, as in the frame's published geometry"},
+        {
+            "name": "published figures",
+            "text": ("each to half a unit of its last digit; bands contain the true value 95 times in 100"),
+        },
         {"name": "offset", "value": float(fork.offset_mm), "text": "of the fork, in mm"},
         {
             "name": "tyres",
             "value": TYRE_SPREAD_MM,
-            "text": "heights as the frame's geometry is given, kept with the new fork, ± this many mm: common "
-            "practice, no source",
+            "text": (
+                "heights from the frame's published geometry, unchanged with the new fork, ± this many mm: "
+                "common practice, no source"
+            ),
         },
     ]

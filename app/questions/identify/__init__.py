@@ -1,1 +1,1 @@
-"""Which chassis is on the bench."""
+"""Identifies the chassis on the bench."""

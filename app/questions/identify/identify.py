@@ -1,4 +1,4 @@
-"""Which chassis this is: candidates from whatever could be read off it, and the one thing to look at next."""
+"""Identifies a chassis: candidates from any clues on the fork, and the next thing to check."""
 
 from collections.abc import Collection, Mapping, Sequence
 from decimal import Decimal
@@ -30,31 +30,31 @@ Marks = Annotated[list[Annotated[str, Field(max_length=120)]], Field(max_length=
 
 
 class IdentifyAsked(LookupParameters):
-    """The clues; each may be left out, be noisy or be wrong. Without any the answer is what to look at first."""
+    """The clues; each may be left out, inaccurate or wrong. Without any, the answer is the first check."""
 
     stanchion_diameter: str | None = Field(
         None, max_length=64, description="Outside diameter of a stanchion in mm, or with a unit.", examples=["34.9"]
     )
-    model_year: int | None = Field(None, ge=1900, le=2200, description="Model year, as far as it is known.")
+    model_year: int | None = Field(None, ge=1900, le=2200, description="Model year, if you know it.")
     wheel_size: str | None = Field(
         None, max_length=12, description="Wheel: ISO 5775 bead seat diameter in mm, or 29, 27.5, 26.", examples=["622"]
     )
-    hub_spacing: str | None = Field(None, max_length=64, description="Width of the front hub in mm.", examples=["110"])
-    axle_diameter: str | None = Field(None, max_length=64, description="Diameter of the axle in mm.", examples=["15"])
+    hub_spacing: str | None = Field(None, max_length=64, description="Front hub width in mm.", examples=["110"])
+    axle_diameter: str | None = Field(None, max_length=64, description="Axle diameter in mm.", examples=["15"])
     steerer: str | None = Field(None, max_length=80, description="Steerer, or part of it.", examples=["tapered"])
     serial: str | None = Field(None, max_length=80, description="Serial number as engraved.", examples=["QT-012345"])
     mark: Annotated[str, Field(max_length=120)] | Marks = Field(
-        default_factory=list, description="A mark that can be read on it, or part of one; may be given again."
+        default_factory=list, description="A mark on the fork, or part of one; may be repeated."
     )
     maker: str | None = Field(None, max_length=120, description="Maker: id or name.")
     foot_joint: Literal["bolt into shaft", "nut on shaft"] | None = Field(
-        None, description="How the damper is held at the foot."
+        None, description="How the damper is fastened at the foot."
     )
     adjuster_at: Literal["foot", "top", "remote"] | None = Field(
-        None, description="Where the rebound adjuster sits that must come off."
+        None, description="Where the rebound adjuster is that must be removed."
     )
     skip: list[Literal[CLUES]] | None = Field(  # type: ignore[valid-type]
-        None, description="A clue that cannot be had, so that another is asked for; may be given again."
+        None, description="A clue that you cannot get, so that another is proposed; may be repeated."
     )
 
     @field_validator("mark", mode="before")
@@ -65,7 +65,7 @@ class IdentifyAsked(LookupParameters):
 
 
 class ClueView(TypedDict):
-    """One clue against what the catalogue lists of a chassis."""
+    """One clue compared with the catalogue's values for a chassis."""
 
     parameter: str
     given: str
@@ -84,7 +84,7 @@ class IdentifyCandidate(TypedDict):
 
 
 class CheckReading(TypedDict):
-    """One thing that may be seen, what it is called, how likely it is, and how many plausible chassis it leaves."""
+    """One possible reading: its name, its probability, and the number of plausible chassis it leaves."""
 
     reading: str
     name: str
@@ -93,7 +93,7 @@ class CheckReading(TypedDict):
 
 
 class NextCheck(TypedDict):
-    """The thing to look at that is expected to tell most; `bits` is how much, 1 halving what is left."""
+    """The check with the most expected information; `bits` is how much, and 1 halves what is left."""
 
     parameter: str
     text: str
@@ -103,7 +103,7 @@ class NextCheck(TypedDict):
 
 
 class Excluding(TypedDict):
-    """A clue with which no chassis is left; `without` is how many would be left if it were wrong."""
+    """A clue that leaves no chassis; `without` is how many would be left if it were wrong."""
 
     parameter: str
     given: str
@@ -127,10 +127,14 @@ class IdentifyAnswer(TypedDict):
 
 IDENTIFY = TypeAdapter(IdentifyAnswer)
 ASSUMPTIONS: list[Assumption] = [
-    {"name": "wrong clues", "value": "1 in 10", "text": "a wrong clue says what any fork here might: common practice"},
-    {"name": "diameters", "value": "± 0.2 mm", "text": "two standard deviations, nearly; hub spacing ± 2 mm"},
-    {"name": "unknown", "text": "what the catalogue does not say of a chassis speaks neither for nor against it"},
-    {"name": "prior", "text": "before the first clue every chassis is as likely as another"},
+    {
+        "name": "wrong clues",
+        "value": "1 in 10",
+        "text": ("a wrong clue reads like that of any fork in the catalogue: common practice"),
+    },
+    {"name": "diameters", "value": "± 0.2 mm", "text": "about two standard deviations; hub spacing ± 2 mm"},
+    {"name": "unknown", "text": "a value that the catalogue lacks counts neither for nor against a chassis"},
+    {"name": "prior", "text": "before the first clue every chassis is equally likely"},
 ]
 LOOK: Mapping[str, str] = {
     "stanchion_diameter": "Measure the outside of a stanchion with a caliper.",
@@ -139,10 +143,10 @@ LOOK: Mapping[str, str] = {
     "wheel_size": "Read the bead seat diameter off the tyre.",
     "steerer": "Measure the steerer at the top and at the crown race.",
     "foot_joint": "Look at the foot of the damper leg: a bolt that goes into the shaft, or a nut on it?",
-    "adjuster_at": "Where does the rebound adjuster sit?",
-    "mark": "Which marks can be read or seen on crown, lowers and caps?",
+    "adjuster_at": "Where is the rebound adjuster?",
+    "mark": "Which marks do you see on the crown, lowers and caps?",
     "serial": "Read the serial number on the steerer or the back of the crown.",
-    "model_year": "Which model year is it, by receipt, decal or date code?",
+    "model_year": "Which model year is it, according to the receipt, decal or date code?",
     "maker": "Who made it?",
 }
 
@@ -154,7 +158,7 @@ def identify(snapshot: Snapshot, asked: IdentifyAsked) -> IdentifyAnswer:
 
 
 def clues(asked: IdentifyAsked) -> dict[str, Clue | tuple[str, ...]]:
-    """The clues that were given, diameters in mm and wheels as bead seat diameters. Raises Invalid."""
+    """The given clues, diameters in mm and wheels as bead seat diameters. Raises Invalid."""
     given: dict[str, Clue | tuple[str, ...]] = {}
     faults: list[Fault] = []
     for clue in CLUES:
@@ -183,7 +187,7 @@ def _read(clue: str, value: str | int) -> str | int | float:
 
 
 def answer(snapshot: Snapshot, index: Index, given: CluesGiven, skip: Collection[str] = ()) -> IdentifyAnswer:
-    """The candidates in words; rows are fetched for those that are shown."""
+    """The candidates in words; only rows that are shown are loaded."""
     ranking = rank(index, given, MOST_CANDIDATES)
     rows = snapshot.many(Chassis, [index.ids[place] for place in ranking.best])
     makers = snapshot.many(Maker, {row.maker for row in rows.values()})
@@ -210,7 +214,7 @@ def answer(snapshot: Snapshot, index: Index, given: CluesGiven, skip: Collection
 
 
 def _first_check(index: Index, ranking: Ranking, skip: Collection[str]) -> ClueCheck | None:
-    """The first thing to look at: the easiest that tells anything."""
+    """The first check: the easiest one that is informative."""
     for clue in CLUES:
         if clue not in skip and (check := next_check(index, ranking, {*CLUES} - {clue})) is not None:
             return check
@@ -244,7 +248,7 @@ def _candidate(
 def _variants(
     snapshot: Snapshot, index: Index, place: int, agrees: Sequence[tuple[str, Clue]]
 ) -> Sequence[Variant] | None:
-    """The variants whose serials hold the serial and which have a mark that no other variant has; None without such."""
+    """The variants with a matching serial and with a mark that no other variant has; None without such clues."""
     serial = next((str(reading).upper() for name, reading in agrees if name == "serial"), None)
     marks = {str(reading).casefold() for name, reading in agrees if name == "mark"}
     if serial is None and not marks:
@@ -273,7 +277,7 @@ def _words(reading: ClueReading) -> str:
 
 
 def _excluding(index: Index, given: CluesGiven, ranking: Ranking) -> list[Excluding]:
-    """The clues that no chassis agrees with; where only their combination leaves none, each with what it costs."""
+    """The clues that no chassis agrees with; if only their combination leaves none, each with what it excludes."""
     every = each_clue(given)
     alone = [clue for clue in every if not ranking.fits[clue]]
     suspects = alone or ([] if ranking.best else every)
@@ -282,7 +286,9 @@ def _excluding(index: Index, given: CluesGiven, ranking: Ranking) -> list[Exclud
         others = _without(given, clue)
         without = len(rank(index, others, 1).plausible) if others else len(index.ids)
         why = (
-            "No chassis of the catalogue agrees with it" if clue in alone else "Together with the others it leaves none"
+            "No chassis in the catalogue agrees with it"
+            if clue in alone
+            else ("Combined with the others it leaves none")
         )
         text = f"{why}; without it {without} would be left."
         found.append({"parameter": clue[0], "given": _words(clue[1]), "without": without, "text": text})
@@ -290,7 +296,7 @@ def _excluding(index: Index, given: CluesGiven, ranking: Ranking) -> list[Exclud
 
 
 def _without(given: CluesGiven, clue: tuple[str, Clue]) -> CluesGiven:
-    """The clues but one."""
+    """The clues without one of them."""
     name, reading = clue
     value = given[name]
     rest = tuple(each for each in value if each != reading) if isinstance(value, tuple) else ()
@@ -311,16 +317,16 @@ def _check_shown(check: ClueCheck) -> NextCheck:
 
 
 def _called(clue: str, reading: str) -> str:
-    """How a reading is called: a wheel by its usual name too."""
+    """The name of a reading; a wheel also by its usual name."""
     return wheel_called(int(reading)) if clue == "wheel_size" else reading
 
 
 def _text(ranking: Ranking, check: ClueCheck | None) -> str:
     count = len(ranking.plausible)
     if not count:
-        return "No chassis of the catalogue agrees with these clues: see what excludes them."
+        return "No chassis in the catalogue agrees with these clues: see what excludes them."
     if count == 1:
         return "One chassis stands out; compare every clue with the fork before you trust it."
     if check is None:
-        return f"{count} chassis remain, and nothing else that the catalogue knows tells them apart."
+        return f"{count} chassis remain, and nothing else in the catalogue distinguishes them."
     return f"{count} chassis remain. {LOOK[check.clue]}"

@@ -1,7 +1,7 @@
-"""What can be seen of every chassis of a revision, in a form in which one clue is weighed in a pass over numbers.
+"""The visible features of every chassis of a revision, in a form in which one clue is weighed in one pass over numbers.
 
-Per attribute each chassis has the number of a value, and a value is the readings it may give; None is unknown. An index
-holds ids and readings only, no rows; the last few revisions of each database are kept.
+For each attribute a chassis has the number of a value, and a value is the possible readings; None is unknown. An index
+has ids and readings only, no rows; the last few revisions of each database are kept.
 """
 
 import math
@@ -24,7 +24,7 @@ CLUES = (
     "stanchion_diameter", "axle_diameter", "hub_spacing", "wheel_size", "steerer", "foot_joint", "adjuster_at", "mark",
     "serial", "model_year", "maker",
 )  # fmt: skip
-"""In order of how easy they are to look at: of equally telling checks the earlier one is proposed."""
+"""In order of ease: of equally informative checks the earlier one is proposed."""
 
 
 class Run(NamedTuple):
@@ -39,7 +39,7 @@ class Run(NamedTuple):
         """Whether a serial, in capitals, is one of these; ends are compared as text of equal length."""
         first = self.pattern[0]
         if len(serial) != len(self.pattern) or (first not in "#@" and first != serial[0]):
-            return False  # most patterns: without a look at the rest
+            return False  # decides most patterns without the other comparisons
         if not shape(self.pattern).fullmatch(serial):
             return False
         if self.first is not None and len(self.first) == len(serial) and serial < self.first:
@@ -60,10 +60,10 @@ Value = tuple[ClueReading, ...] | None
 
 @dataclass(slots=True)
 class Attribute:
-    """One thing that can be looked at: the distinct values, how many chassis have each, and each chassis's value.
+    """One attribute: the distinct values, how many chassis have each, and each chassis's value.
 
-    `holding` are the values that may give a reading. `labels` are the readings that can be told apart; per value
-    `shares` says how often it gives which of them, and `unsure` how many bits are open once the chassis is known.
+    `holding` are the values that may give a reading. `labels` are the readings that can be distinguished; for each
+    value `shares` gives their probabilities, and `unsure` the bits that stay open once the chassis is known.
     """
 
     values: list[Value] = field(default_factory=list)
@@ -87,7 +87,7 @@ class Attribute:
         self.of.append(number)
 
     def finish(self, clue: str) -> None:
-        """Name the readings that can be told apart, once all chassis are there."""
+        """Name the distinguishable readings, once all chassis have been added."""
         for number, value in enumerate(self.values):
             for reading in value or ():
                 self.holding.setdefault(reading, []).append(number)
@@ -105,7 +105,7 @@ class Attribute:
 
 
 def labels(clue: str, readings: Iterable[ClueReading]) -> dict[ClueReading, str]:
-    """How each reading is called; measures too near to be told apart share one name."""
+    """The name of each reading; measures too close to distinguish share one name."""
     if clue not in SPREAD_MM:
         return {reading: reading.pattern if isinstance(reading, Run) else str(reading) for reading in readings}
     found: dict[ClueReading, str] = {}
@@ -124,14 +124,14 @@ def entropy(shares: Iterable[float]) -> float:
 
 @dataclass(slots=True)
 class Index:
-    """All chassis of a revision by position, and makers by what they may be called."""
+    """All chassis of a revision by position, and makers by their possible names."""
 
     ids: list[str]
     attributes: dict[str, Attribute]
     makers: dict[str, str]
 
     def value(self, clue: str, position: int) -> Value:
-        """What is known of one chassis."""
+        """The known features of one chassis."""
         attribute = self.attributes[clue]
         return attribute.values[attribute.of[position]]
 
@@ -204,7 +204,7 @@ def _seen(
 def _of_dampers(
     fitted: Iterable[str], dampers: dict[str, tuple[str | None, str | None]]
 ) -> tuple[list[str] | None, list[str] | None]:
-    """Foot joints and adjusters of the dampers it was made with; unknown where that of one of them is."""
+    """Foot joints and adjusters of the dampers it was made with; unknown if that of one of them is."""
     found = [dampers.get(id, (None, None)) for id in fitted]
     joints, adjusters = ([each[place] for each in found] for place in (0, 1))
     return (

@@ -1,8 +1,8 @@
-"""How likely each chassis is, given clues that may be noisy or wrong; and which look would tell most. Pure.
+"""How likely each chassis is, given clues that may be inaccurate or wrong, and the most informative check. Pure.
 
-The error model is simple and stated: a clue is wrong one time in ten, and then says what any fork of the catalogue
-might; a diameter is read to about ± 0.2 mm. What the catalogue does not know of a chassis speaks neither for nor
-against it. Every chassis is as likely as another before the first clue.
+The error model is simple and stated: a clue is wrong one time in ten, and then equals any fork's value in the
+catalogue; a diameter is read to about ± 0.2 mm. A value that the catalogue lacks counts neither for nor against a
+chassis. Before the first clue every chassis is equally likely.
 """
 
 import heapq
@@ -18,15 +18,15 @@ from app.questions.identify.index import CLUES, SPREAD_MM, Attribute, ClueReadin
 
 WRONG = 0.1
 AGREES_WITHIN = 2.5  # standard deviations
-PLAUSIBLE = 1 / 20  # of the likelihood of the best
+PLAUSIBLE = 1 / 20  # share of the best one's likelihood
 LEAST_BITS = 0.02
-LIKE_MARK = 82  # of 100: how alike a mark must be read
+LIKE_MARK = 82  # of 100: the minimum similarity of a mark
 LIKE_MAKER = 82
 
 Agreement = Literal["agrees", "disagrees", "unknown"]
 Clue = str | int | float
 CluesGiven = Mapping[str, Clue | tuple[str, ...]]
-"""Clues by parameter; marks may be several, each a clue of its own."""
+"""Clues by parameter; marks may be several, each its own clue."""
 
 
 def each_clue(given: CluesGiven) -> list[tuple[str, Clue]]:
@@ -39,10 +39,10 @@ def each_clue(given: CluesGiven) -> list[tuple[str, Clue]]:
 
 @dataclass(frozen=True, slots=True)
 class Ranking:
-    """Posterior of each chassis by position, 0 for what is no candidate; `best` are the likeliest, in order.
+    """Posterior of each chassis by position, 0 for non-candidates; `best` are the likeliest, in order.
 
     `plausible` are the candidates at least a twentieth as likely as the best. `fits` counts, per clue, the chassis that
-    do not disagree with it; `judged` says so of each value.
+    do not disagree with it; `judged` gives the verdict on each value.
     """
 
     posterior: list[float]
@@ -54,7 +54,7 @@ class Ranking:
 
 @dataclass(frozen=True, slots=True)
 class ClueCheck:
-    """A thing to look at: the bits it is expected to tell, each reading with its probability and what it leaves."""
+    """A check to make: its expected information in bits, and each reading with its probability and what it leaves."""
 
     clue: str
     bits: float
@@ -63,7 +63,9 @@ class ClueCheck:
 
 @dataclass(frozen=True, slots=True)
 class Weighed:
-    """A clue against every value of its attribute: how likely it is if it is right, 0 … 1, and whether it agrees."""
+    """A clue compared with every value of its attribute: its likelihood if it is right (0 to 1), and whether it
+    agrees.
+    """
 
     right: list[float]
     judged: list[Agreement]
@@ -86,7 +88,7 @@ def weigh(clue: str, given: str | int | float, index: Index) -> Weighed:
 
 
 def _likeness(clue: str, given: str | int | float, index: Index) -> Callable[[ClueReading], float]:
-    """How well one reading of the catalogue explains what was given, 0 … 1."""
+    """How well one reading of the catalogue explains the given clue, 0 to 1."""
     if clue in SPREAD_MM:
         spread, measured = SPREAD_MM[clue], float(given)
 
@@ -130,7 +132,7 @@ def _like_makers(text: str, index: Index) -> set[str]:
 
 
 def rank(index: Index, given: CluesGiven, most: int) -> Ranking:
-    """Weigh all clues. A candidate disagrees with at most half of them, and not with all that is known of it."""
+    """Weigh all clues. A candidate disagrees with at most half of them, and not with all its known values."""
     size = len(index.ids)
     scores, tally = [0.0] * size, [0] * size
     fits: dict[tuple[str, Clue], int] = {}
@@ -163,13 +165,13 @@ _POINTS: Mapping[Agreement, int] = {"agrees": 1, "unknown": 0, "disagrees": 100}
 
 
 def _passes(tally: int, clues: int) -> bool:
-    """Whether so many agreements and disagreements (100 each) leave a chassis a candidate."""
+    """Whether a chassis with these agreements and disagreements (100 each) is still a candidate."""
     against, favour = divmod(tally, 100)
     return against <= clues // 2 and (favour > 0 or against == 0)
 
 
 def _log_likelihoods(attribute: Attribute, right: Sequence[float]) -> list[float]:
-    """Per value the log of (1 − wrong)·right + wrong·background; an unknown value has that of an average chassis."""
+    """Per value the log of (1 − wrong)·right + wrong·background; an unknown value gets that of an average chassis."""
     known = sum(count for value, count in zip(attribute.values, attribute.counts, strict=True) if value is not None)
     average = sum(each * count for each, count in zip(right, attribute.counts, strict=True)) / max(known, 1)
     background = max(average, 1 / (known + 1))
@@ -181,18 +183,18 @@ def _log_likelihoods(attribute: Attribute, right: Sequence[float]) -> list[float
 
 
 def next_check(index: Index, ranking: Ranking, asked: Collection[str]) -> ClueCheck | None:
-    """The thing not yet looked at that is expected to tell most; None where nothing tells the plausible ones apart.
+    """The check not yet made with the most expected information; None if nothing distinguishes the plausible chassis.
 
-    What counts is the information about the whole posterior, so that an earlier wrong clue can still be found out.
+    The information is about the whole posterior, so that an earlier wrong clue can still be found out.
     """
     if len(ranking.plausible) < 2:
         return None
     chosen: tuple[float, str] | None = None
     for clue in CLUES:
         attribute = index.attributes[clue]
-        if clue in asked or _told(attribute, _masses(attribute, ranking, whole=False)) < LEAST_BITS:
+        if clue in asked or _information(attribute, _masses(attribute, ranking, whole=False)) < LEAST_BITS:
             continue
-        bits = _told(attribute, _masses(attribute, ranking, whole=True))
+        bits = _information(attribute, _masses(attribute, ranking, whole=True))
         if chosen is None or bits > chosen[0] + 1e-9:
             chosen = bits, clue
     return None if chosen is None else _check(chosen[1], index, ranking)
@@ -211,8 +213,10 @@ def _masses(attribute: Attribute, ranking: Ranking, *, whole: bool) -> dict[int,
     return {number: mass / total for number, mass in enumerate(masses) if mass}
 
 
-def _told(attribute: Attribute, masses: Mapping[int, float]) -> float:
-    """Bits that a right reading tells about the chassis: H(reading) − H(reading | chassis), where it is known."""
+def _information(attribute: Attribute, masses: Mapping[int, float]) -> float:
+    """The bits of information in a right reading about the chassis: H(reading) − H(reading | chassis), where it
+    is known.
+    """
     readings = [0.0] * len(attribute.labels)
     known = unsure = 0.0
     for number, mass in masses.items():
@@ -226,7 +230,7 @@ def _told(attribute: Attribute, masses: Mapping[int, float]) -> float:
 
 
 def _check(clue: str, index: Index, ranking: Ranking) -> ClueCheck:
-    """The readings that the plausible chassis may give, likeliest first, and how many each leaves."""
+    """The possible readings of the plausible chassis, likeliest first, and how many each leaves."""
     attribute = index.attributes[clue]
     masses = _masses(attribute, ranking, whole=False)
     counts = Counter(attribute.of[place] for place in ranking.plausible)
@@ -241,5 +245,7 @@ def _check(clue: str, index: Index, ranking: Ranking) -> ClueCheck:
     known = sum(readings.values())
     ordered = sorted(readings, key=lambda name: (-readings[name], name))
     return ClueCheck(
-        clue, _told(attribute, masses), [(name, readings[name] / known, leaves[name] + unknown) for name in ordered]
+        clue,
+        _information(attribute, masses),
+        [(name, readings[name] / known, leaves[name] + unknown) for name in ordered],
     )

@@ -1,1 +1,1 @@
-"""The job card in parts: what is asked and refused, branches, figures, steps, what to buy and lay out, a fleet."""
+"""The job card in parts: parameters and refusals, procedure, figures, steps, parts and tools, and a fleet list."""

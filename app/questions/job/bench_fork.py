@@ -1,6 +1,7 @@
-"""A physical fork held against the catalogue: ids that exist, what no document lists, its intervals, its label.
+"""A physical fork compared with the catalogue: unknown ids, unlisted builds, its intervals, its label.
 
-A fork may be built as no document lists it: that is told, not refused, for the log says what is in it.
+A fork may be built in a way that no document lists: that is reported, not refused, because the log records what is in
+it.
 """
 
 from collections.abc import Collection, Container, Mapping, Sequence
@@ -36,14 +37,15 @@ from app.units.counts import End
 from app.units.preferences import AS_PUBLISHED
 
 OTHER_RIDING = "other"
-"""Riding that no interval of the chassis names: the general intervals hold for it."""
+"""Riding that no interval of the chassis names: the general intervals apply."""
 BLANK = "____"
-_FITTED: tuple[type[Row], ...] = (Part, Spring, Spacer, Fastener)  # whatever the list of parts of a job card may name
+# everything that the parts list of a job card may name
+_FITTED: tuple[type[Row], ...] = (Part, Spring, Spacer, Fastener)
 _TABLES: dict[str, type[Row]] = {"variant": Variant, "spring": Spring, "damper": Damper}
 
 
 def given_of(parameters: Mapping[str, Any]) -> Given:
-    """The configuration of parameters such as a question is asked with; others are passed over."""
+    """The configuration given by parameters like those of a question; other parameters are ignored."""
     names = ("travel", "model_year", "variant", "spring", "damper", "wheel_size")
     return given(**{name: parameters[name] for name in names if name in parameters})
 
@@ -51,14 +53,16 @@ def given_of(parameters: Mapping[str, Any]) -> Given:
 def refuse_unknown(
     snapshot: Snapshot, chassis: str, context: Mapping[str, Any], parts: Sequence[Mapping[str, Any]], place: str
 ) -> None:
-    """Raises Invalid with a fault for every id of a configuration that the catalogue has not, at its place in a body
-    whose configuration stands under `place`."""
+    """Raises Invalid with a fault for every id of a configuration that is not in the catalogue.
+
+    `place` is the pointer to the configuration in the body.
+    """
     faults: list[Fault] = []
 
     def look(tables: Sequence[type[Row]], id: str, pointer: str) -> None:
         if all(snapshot.one(table, id) is None for table in tables):
             near = candidates(snapshot, tables[0], id)
-            text = f"There is nothing of the id {id} in {' or '.join(table.table for table in tables)}."
+            text = f"There is nothing with the id {id} in {' or '.join(table.table for table in tables)}."
             faults.append(Fault("id-unknown", text, pointer=pointer, suggestion=near[0]["id"] if near else None))
 
     look([Chassis], chassis, "/chassis")
@@ -74,17 +78,17 @@ def refuse_unknown(
         text = f"{variant.id} is a variant of {variant.chassis}, not of {chassis}."
         faults.append(Fault("variant-of-another-chassis", text, pointer=f"{place}/variant"))
     if faults:
-        raise Invalid(faults[0].text if len(faults) == 1 else f"{len(faults)} ids are not known.", faults)
+        raise Invalid(faults[0].text if len(faults) == 1 else f"{len(faults)} ids are unknown.", faults)
 
 
 def sources(snapshot: Snapshot, chassis: Collection[str]) -> Collection[Source]:
-    """The sources of these chassis, as far as the catalogue has them."""
+    """The sources of these chassis that are in the catalogue."""
     rows = snapshot.many(Chassis, chassis).values()
     return snapshot.many(Source, {row.source for row in rows if row.source is not None}).values()
 
 
 def unlisted(snapshot: Snapshot, chassis: str, parameters: Mapping[str, Any]) -> list[str]:
-    """What of a fork as it is built no document of the catalogue lists, in sentences; empty where all is listed."""
+    """The parts of a fork's build that no document lists, in sentences; empty if all is listed."""
     try:
         found = gather(snapshot, chassis, given_of(parameters))
     except (NotFound, Gone) as refusal:
@@ -103,10 +107,10 @@ def unlisted(snapshot: Snapshot, chassis: str, parameters: Mapping[str, Any]) ->
 def decided_travel(
     snapshot: Snapshot, chassis: str, parameters: Mapping[str, Any], fitted: Container[str], place: str
 ) -> float | None:
-    """The travel in mm that the spring of a fork decides, or None if the spring leaves it open or is not listed.
+    """The travel in mm given by the spring of a fork, or None if the spring leaves it open or is not listed.
 
-    `fitted` names what was given for the spring and travel now, `place` where they are in the body. Raises Invalid
-    naming both if they contradict each other.
+    `fitted` holds the given spring and travel, `place` is their pointer in the body. Raises Invalid naming both if they
+    contradict each other.
     """
     context = load_chassis(snapshot, chassis)
     offered = snapshot.where(Fit, "chassis", chassis)
@@ -119,16 +123,16 @@ def decided_travel(
     except Invalid as refusal:
         both = [each for each in refusal.faults if each.code == "spring-gives-other-travel"]
         if not both:
-            return None  # what no document lists is told, not refused
+            return None  # an unlisted build is reported, not refused
         faults = [Fault(each.code, each.text, None, f"{place}/travel", each.suggestion) for each in both]
         raise Invalid(both[0].text, faults) from None
     return None if decided.travel is None else float(decided.travel.value)
 
 
 def datum_of_clicks(snapshot: Snapshot, chassis: str, damper: str | None) -> tuple[End | None, dict[str, int]]:
-    """The end that the fork's damper counts clicks from, and the totals of its adjusters as far as they are known.
+    """The end that the fork's damper counts clicks from, and the known totals of its adjusters.
 
-    If the damper is not known, only what all dampers of the chassis share is.
+    If the damper is unknown, only values that all dampers of the chassis share.
     """
     ids = [damper] if damper is not None else list(present(snapshot, Chassis, chassis).dampers or ())
     fitted = snapshot.many(Damper, ids)
@@ -143,17 +147,17 @@ def datum_of_clicks(snapshot: Snapshot, chassis: str, damper: str | None) -> tup
 
 
 class Due(NamedTuple):
-    """The intervals a fork is held against, and the kinds of riding that its intervals list."""
+    """The intervals for a fork, and the kinds of riding that they list."""
 
     intervals: list[Interval]
     listed: list[str]
 
 
-def intervals(snapshot: Snapshot, chassis: str, parameters: Mapping[str, Any], riding: str | None) -> Due:
+def intervals(snapshot: Snapshot, chassis: str, parameters: Mapping[str, object], riding: str | None) -> Due:
     """The intervals that may hold for a fork, by operation: those of that kind of riding, else the general ones.
 
-    If no riding is given, the strictest of each operation: every interval that no other undercuts in hours and months.
-    Raises NotFound, Gone, and Invalid if the catalogue has no such chassis or the fork is outside of what it can be.
+    Without a kind of riding, the strictest of each operation: every interval that no other undercuts in hours and
+    months. Raises NotFound, Gone, and Invalid if the catalogue has no such chassis or the configuration cannot exist.
     """
     found = [each.statement for each in gather(snapshot, chassis, given_of(parameters)).intervals]
     listed = sorted({each.riding for each in found if each.riding is not None})
@@ -167,7 +171,7 @@ def intervals(snapshot: Snapshot, chassis: str, parameters: Mapping[str, Any], r
 
 
 def _stricter(one: Interval, other: Interval) -> bool:
-    """Whether an interval is never later than another, and somewhere earlier."""
+    """Whether an interval is never later than another, and earlier in some respect."""
     pairs = [(one.hours, other.hours), (one.months, other.months)]
     ends = [(inf if a is None else a, inf if b is None else b) for a, b in pairs]
     return all(a <= b for a, b in ends) and any(a < b for a, b in ends)
@@ -200,16 +204,16 @@ def label(
     pressure: str | None,
     last: str | None,
 ) -> list[str]:  # fmt: skip
-    """The lines of the label for the leg: what is in the fork, and the limits the catalogue gives for just that.
+    """The lines of the label for the leg: the configuration, and the catalogue's limits for exactly that.
 
-    `pressure` and `last` (the last job) as they are to stand there. No serial: it stands on the fork.
+    `pressure` and `last` (the last job) are texts to print. There is no serial, because it is on the fork.
     """
     context = load_chassis(snapshot, chassis)
     found: Sheet | None
     try:
         found = gather(snapshot, chassis, given_of(parameters))
     except Invalid:
-        found = None  # built as nobody lists it: no limit can be named
+        found = None  # an unlisted build has no listed limit
     fit = found.fits[0].statement if found is not None and len(found.fits) == 1 and found.fits[0].surely else None
     spring = snapshot.one(Spring, parameters["spring"]) if "spring" in parameters else None
     known = found.wanted.travel if found is not None else given_of(parameters).travel

@@ -15,22 +15,22 @@ TOP_LINES = 3
 URGENT = ("over-rider-mass-limit", "over-pressure-limit", "over-spacer-limit", "bases-disagree")
 FIRST = ("pressure-before-opening", "manual-prevails", "qualified", "damaged-parts")
 _OF_AIR = ("pressure-before-opening", "trapped-gas", "cap-under-pressure", "shock-pump-only")
-_SAID: Mapping[str, re.Pattern[str]] = {
+_COVERED: Mapping[str, re.Pattern[str]] = {
     "eye-protection": re.compile(r"eye protection"),
     "trapped-gas": re.compile(r"trapped gas"),
     "cap-under-pressure": re.compile(r"never turn\b.*\bcap|\bcap is never turned"),
-    "damaged-parts": re.compile(r"out of use"),
+    "damaged-parts": re.compile(r"out of use|\bscrap\b"),
     "brakes-clean": re.compile(r"\b(pads?|rotor)\b"),
     "shock-pump-only": re.compile(r"shock pump only"),
-    "limits": re.compile(r"exceed no\b"),
+    "limits": re.compile(r"exceed no\b|stay within\b"),
     "manual-prevails": re.compile(r"manual prevails"),
     "qualified": re.compile(r"\bqualified\b"),
 }
-"""What a step's own words say of a standing caution."""
+"""Matches the text of a step that already contains a standing caution."""
 
 
 def at_steps(steps: Sequence[Step_]) -> list[CardCaution]:
-    """The cautions of the steps; a caution that an earlier step has said already is taken off the later ones."""
+    """The cautions of the steps; a caution that an earlier step has already given is removed from later ones."""
     found: dict[str, CardCaution] = {}
     for step in steps:
         first: list[Caution] = []
@@ -46,7 +46,7 @@ def at_steps(steps: Sequence[Step_]) -> list[CardCaution]:
 
 def _code(each: Caution) -> str:
     words = each["text"].lower()
-    return next((code for code, said in _SAID.items() if said.search(words)), each["code"])
+    return next((code for code, covered in _COVERED.items() if covered.search(words)), each["code"])
 
 
 def card_cautions(
@@ -54,17 +54,17 @@ def card_cautions(
 ) -> list[CardCaution]:
     """Every caution of the card in the order it is shown: top, steps, end.
 
-    The notice that data are invented stands above the three lines. A limit that is exceeded takes one of them first.
+    The notice about invented data comes before the three lines. An exceeded limit takes one of them first.
     """
     air = plan.spring is None or plan.spring.kind == "air"
     codes = [*BEFORE_OPENING, "shock-pump-only", "limits"]
     codes += ["frame-limit"] if plan.job == "travel-change" or frame else []
     codes += [each["code"] for each in plan.setup["cautions"]] + ["not-in-the-catalogue"]
-    said = {each["code"] for each in at_step}
+    covered = {each["code"] for each in at_step}
     wanted = [
         each["code"]
         for each in cautions(*dict.fromkeys(codes), sources=sources)
-        if each["code"] not in said and (air or each["code"] not in _OF_AIR)
+        if each["code"] not in covered and (air or each["code"] not in _OF_AIR)
     ]
     urgent = [code for code in URGENT if code in wanted]
     usual = [code for code in FIRST if code in wanted]

@@ -1,4 +1,4 @@
-"""What proves the work, what is written down, the label for the leg: blank lines where a figure is to come."""
+"""Checks that prove the work, notes to write down, and the label for the leg: blank lines for figures to come."""
 
 from collections.abc import Sequence
 
@@ -13,7 +13,7 @@ FEET = ("spring-side lower leg", "damper-side lower leg", "above the air piston"
 
 
 def checks_view(plan: Plan, named: NamedEntities, steps: Sequence[Step_]) -> list[Check]:
-    """The proof of the travel first, then every limit, then what is tightened again after the first ride."""
+    """The proof of the travel first, then every limit, then what to tighten again after the first ride."""
     return [*_proof(plan), *_limits(plan, named), *_again(steps)]
 
 
@@ -28,8 +28,8 @@ def _proof(plan: Plan) -> list[Check]:
     ]  # fmt: skip
     to_crown = figure(fit, "length", "axle_to_crown_mm", "mm", plan.units)
     if to_crown is None:
-        text = "The catalogue does not say the axle-to-crown at this travel: measure before and after."
-        plan.miss("axle-to-crown", fit.id, "it proves the change and decides whether the frame may carry it", text)
+        text = "The catalogue does not give the axle-to-crown at this travel: measure before and after."
+        plan.miss("axle-to-crown", fit.id, "it proves the change and decides whether the frame permits it", text)
         found.append({"what": "axle-to-crown", "text": f"Axle to crown, unloaded: {BLANK} mm.", "statements": []})
         return found
     text = f"Axle to crown, unloaded: {to_crown['text']}."
@@ -47,9 +47,9 @@ def _limits(plan: Plan, named: NamedEntities) -> list[Check]:
     found: list[Check] = []
     for each in limits_of_job(plan.found.limits, plan.job, plan.kept):
         shown = limit_view(each, named)
-        said = [shown["limit"]["text"]] if "limit" in shown else [BLANK]
-        said += [shown[name] for name in ("method", "action") if name in shown]
-        text = f"{shown['subject'][:1].upper()}{shown['subject'][1:]}: {'; '.join(said)}."
+        details = [shown["limit"]["text"]] if "limit" in shown else [BLANK]
+        details += [shown[name] for name in ("method", "action") if name in shown]
+        text = f"{shown['subject'][:1].upper()}{shown['subject'][1:]}: {'; '.join(details)}."
         found.append({"what": shown["subject"], "text": text, "limit": shown, "statements": [shown["id"]]})
     return found
 
@@ -79,7 +79,7 @@ def to_write(steps: Sequence[Step_]) -> list[ToWrite]:
 
 
 def label(plan: Plan, steps: Sequence[Step_]) -> list[str]:
-    """The lines of the label for the leg; the old one is void."""
+    """The lines of the label for the leg, which replaces the old one."""
     fit, spring = plan.fit.statement, plan.spring
     part = f", {spring.part_number}" if spring is not None and spring.part_number is not None else ""
     name = fit.spring if spring is None else spring.name

@@ -1,4 +1,4 @@
-"""What forms offer to choose from, by what the catalogue has for a chassis."""
+"""The choices that forms offer, from what the catalogue lists for a chassis."""
 
 from collections.abc import Iterable
 from typing import NamedTuple
@@ -11,11 +11,11 @@ from app.questions.job.parameters import JOB_WORDS
 from app.units.measure import wheel_called
 
 JobChoice = tuple[str, str]
-"""What is sent, and what it is called."""
+"""The value that is sent, and its name."""
 
 
 class Choices(NamedTuple):
-    """The choices of one chassis; what the catalogue does not say is an empty list, and is typed."""
+    """The choices for one chassis. If the catalogue lists none, the list is empty and the value is typed in."""
 
     chassis: str
     jobs: list[str]
@@ -24,11 +24,11 @@ class Choices(NamedTuple):
     variant: list[JobChoice]
     wheel_size: list[JobChoice]
     riding: list[JobChoice]
-    clicks_from: str  # where the makers of its dampers count from, in words
+    clicks_from: str  # the ends that the makers of its dampers count clicks from, in words
 
 
 def choices(snapshot: Snapshot, id: str) -> Choices:
-    """Raises NotFound with near ids, Gone."""
+    """Raises NotFound with similar ids, Gone."""
     chassis = present(snapshot, Chassis, id)
     maker = snapshot.one(Maker, chassis.maker)
     springs = snapshot.many(Spring, {fit.spring for fit in snapshot.where(Fit, "chassis", id)})
@@ -46,7 +46,7 @@ def choices(snapshot: Snapshot, id: str) -> Choices:
 
 
 def _clicks_from(dampers: Iterable[Damper]) -> str:
-    """From which end each maker counts; the same for all dampers is said once."""
+    """The end that each maker counts from; if all dampers share it, it is given once."""
     ends = {damper.name: damper.clicks_from or "not stated" for damper in dampers}
     if len(set(ends.values())) == 1:
         return f"the maker counts from {next(iter(ends.values()))}" if "not stated" not in ends.values() else ""

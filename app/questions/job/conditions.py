@@ -1,4 +1,4 @@
-"""Which steps of a procedure this fork takes: conditions read against what the catalogue says of its parts. Pure.
+"""The steps of a procedure that apply to a fork: conditions compared with the properties of its parts. Pure.
 
 A property that the catalogue does not give decides nothing: the step stays, with its condition in words.
 """
@@ -21,7 +21,7 @@ _WORDS = {
 _WHOSE = {"spring_kind": "spring", "travel_set_by": "spring", "negative": "spring", "crowns": "chassis"}
 
 Properties = Mapping[str, frozenset[str | None]]
-"""By property every value it may have here; None among them: the catalogue does not say."""
+"""Every possible value of each property; None among them means that the catalogue does not say."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,13 +33,13 @@ class KeptStep:
 
     @property
     def words(self) -> str | None:
-        """The condition as a clause, or None where the step surely applies."""
+        """The condition as a clause, or None if the step surely applies."""
         clauses = [_clause(condition) for condition in self.step.when or () if condition.partition("=")[0] in self.open]
         return None if not clauses else "If " + " and ".join(clauses)
 
 
 def properties(chassis: Chassis, spring: Spring | None, dampers: Iterable[Damper]) -> Properties:
-    """What conditions are read against; several dampers may differ."""
+    """The properties that conditions are compared with; several dampers may differ."""
     fitted = list(dampers)
     return {
         "spring_kind": frozenset({None if spring is None else spring.kind}),
@@ -63,12 +63,12 @@ def kept(steps: Iterable[Step], having: Properties) -> list[KeptStep]:
 
 
 def whose(name: str) -> str:
-    """Which part a property is of."""
+    """The part that a property belongs to."""
     return _WHOSE.get(name, "damper")
 
 
 def words(name: str) -> str:
-    """A property in words, such as stand before its value."""
+    """A property in words, as they come before its value."""
     return _WORDS[name]
 
 
@@ -78,7 +78,7 @@ def _read(step: Step) -> list[tuple[str, frozenset[str]]]:
 
 
 def _verdict(wanted: frozenset[str], may_be: frozenset[str | None] | None) -> bool | None:
-    """True where the condition surely holds, False where it cannot, None where it is open."""
+    """True if the condition surely holds, False if it cannot, None if it is open."""
     if may_be is None or None in may_be:
         return None
     if may_be <= wanted:

@@ -1,7 +1,7 @@
-"""Oils, greases and thread preparations of a card, summed with allowance and in packs.
+"""Oils, greases and thread preparations of a card, summed with an allowance and in packs.
 
-Volumes are sums of what the fills state (their greatest where a range is given). Greases are stated in words: one
-smallest pack is named, no amount is made up.
+Volumes are sums of what the fills state (the maximum of a range). Greases are given in words: the smallest pack is
+named, without an amount.
 """
 
 import re
@@ -19,18 +19,18 @@ from app.questions.setup.parameters import si_of
 from app.units.preferences import Units
 from app.units.quantity import Quantity, quantity
 
-ALLOWANCE = Decimal("1.10")  # for what stays in the syringe; common practice, no source
-ALLOWANCE_TEXT = "With a tenth more for what stays in the syringe (common practice, no source)."
-RINGS = 2  # foam rings of a fork, one in each leg, where no use says how many; common practice, no source
+ALLOWANCE = Decimal("1.10")  # for oil left in the syringe; common practice, no source
+ALLOWANCE_TEXT = "Includes 10 % extra for oil left in the syringe (common practice, no source)."
+RINGS = 2  # foam rings of a fork, one in each leg, if no use states the number; common practice, no source
 ML = 1e-6
 BRINGS_ITS_OWN = re.compile(r"\b(bring|come with|carry|have|has|brings|comes with|carries) (their|its) own\b")
-"""A bolt that comes with threadlocker on it needs none from a bottle."""
+"""A bolt that comes with threadlocker needs none from a bottle."""
 _NO_FLUID = {"oiled": "oil on the thread", "greased": "grease on the thread"}
 
 
 @dataclass(slots=True)
 class Sum:
-    """What is needed of one fluid; volume in mL, None where a use states none."""
+    """The required amount of one fluid; volume in mL, None if a use states none."""
 
     fluid: Fluid | None
     id: str
@@ -40,7 +40,7 @@ class Sum:
     statements: list[str] = field(default_factory=list)
 
     def add(self, what: str, statement: str, volume_ml: Decimal | None) -> None:
-        """Another use."""
+        """Add another use."""
         if what not in self.used_for:
             self.used_for.append(what)
         self.statements.append(statement)
@@ -49,7 +49,7 @@ class Sum:
             self.known = True
 
     def merge(self, other: "Sum") -> None:
-        """What another card needs of the same fluid."""
+        """Add another card's requirement of the same fluid."""
         self.used_for = list(dict.fromkeys([*self.used_for, *other.used_for]))
         self.statements += other.statements
         self.volume_ml += other.volume_ml
@@ -75,7 +75,7 @@ def _sum(sums: dict[str, Sum], plan: Plan, id: str) -> Sum:
 
 
 def _volume_ml(plan: Plan, fill: Fill) -> Decimal | None:
-    """What a fill takes at most, in mL; a foam ring as often as there are rings."""
+    """The maximum volume of a fill, in mL; a foam ring counts once per ring."""
     most = fill.max if fill.max is not None else fill.value if fill.value is not None else fill.min
     if most is None or fill.unit is None:
         return None
@@ -87,7 +87,7 @@ def _volume_ml(plan: Plan, fill: Fill) -> Decimal | None:
 
 
 def shown(needed: Sum, units: Units) -> Consumable:
-    """A sum in words: need, need with allowance, the packs that hold it."""
+    """A sum in words: the need, the need with allowance, and the packs that cover it."""
     fluid = needed.fluid
     found: Consumable = {
         "id": needed.id, "name": needed.id if fluid is None else fluid.name, "packs": [],
@@ -111,13 +111,13 @@ def _ml(volume_ml: Decimal, units: Units) -> Quantity:
 
 
 def _packs(sizes: Sequence[Decimal], wanted: Decimal, units: Units) -> list[Pack]:
-    """The smallest pack that holds it all, else as many of the largest as it takes."""
+    """The smallest pack that is enough, else several of the largest."""
     size = next((each for each in sizes if each >= wanted), sizes[-1])
     return [{"size": quantity("volume", size, "mL", to=units), "count": max(1, ceil(wanted / size))}]
 
 
 def on_threads(steps: Iterable[Step_]) -> list[Consumable]:
-    """What the torques want on the threads, by kind; the catalogue names no product for it."""
+    """The thread preparations of the torques, by kind; the catalogue names no product for them."""
     found: dict[str, Consumable] = {}
     for each in steps:
         for row in each.figures.torques:

@@ -1,4 +1,4 @@
-"""The slots of a step filled from statements: what one says, or a blank line and a gap. Never a figure of our own."""
+"""Placeholders of a step filled from statements: a figure, or a blank line and a gap. Never a figure of our own."""
 
 import re
 from collections.abc import Iterable, Sequence
@@ -32,7 +32,7 @@ TRAVEL_SPACER = "travel spacer"
 
 @dataclass(slots=True)
 class StepFigures:
-    """What the slots of one step are filled with. `after` are sentences that follow the text."""
+    """The values for one step's placeholders. `after` are sentences that follow the text."""
 
     torques: list[Applicable[Torque]] = field(default_factory=list)
     torque: list[TorqueView] = field(default_factory=list)
@@ -45,13 +45,13 @@ class StepFigures:
     statements: list[str] = field(default_factory=list)
 
     def cite(self, id: str) -> None:
-        """Note a row whose figure the text bears."""
+        """Record a row whose figure is in the text."""
         if id not in self.statements:
             self.statements.append(id)
 
 
 def filled(plan: Plan, named: NamedEntities, step: Step) -> tuple[str, StepFigures]:
-    """The text of a step without a slot left, and what it was filled with."""
+    """The text of a step with all placeholders filled, and the values used."""
     figures = StepFigures()
     texts: dict[str, str] = {}
     template = _of_spacers(plan, step, figures) or step.text
@@ -72,13 +72,13 @@ def filled(plan: Plan, named: NamedEntities, step: Step) -> tuple[str, StepFigur
             figures.cite(step.id)
         else:
             texts[slot] = BLANK
-            plan.miss(slot, step.id, "the step wants it", f"The catalogue gives no {slot} for this step.")
+            plan.miss(slot, step.id, "the step needs it", f"The catalogue gives no {slot} for this step.")
     text = SLOT.sub(lambda found: texts[found[1]], template)
     return " ".join([text, *figures.after]), figures
 
 
 def _of_spacers(plan: Plan, step: Step, figures: StepFigures) -> str | None:
-    """The instruction of a step that fits spacers, by how many there are now and are to be; None for any other step."""
+    """The instruction of a step that fits spacers, from the present and the wanted number; None for any other step."""
     if "{count}" not in step.text:
         return None
     if step.part_kind == TRAVEL_SPACER:
@@ -101,7 +101,7 @@ def uses_of(plan: Plan, kind: str | None) -> list[Applicable[Use]]:
 
 
 def torques_of(plan: Plan, fastener: Fastener) -> list[Applicable[Torque]]:
-    """The torques of a fastener in order of stage; none of a stage on which sources disagree."""
+    """The torques of a fastener in order of stage; none for a stage on which sources disagree."""
     mine = [each for each in plan.found.torques if each.statement.fastener == fastener.id]
     stages = sorted({each.statement.stage or 1 for each in mine})
     found = [_only(plan, [each for each in mine if (each.statement.stage or 1) == stage]) for stage in stages]
@@ -109,13 +109,13 @@ def torques_of(plan: Plan, fastener: Fastener) -> list[Applicable[Torque]]:
 
 
 def _only(plan: Plan, shown: Sequence[Applicable[S]]) -> Applicable[S] | None:
-    """The one statement that answers, or None where there is none or where two disagree, which then is a gap."""
+    """The one statement that answers, or None if there is none or if two disagree, which is a gap."""
     if len(shown) < 2:
         return shown[0] if shown else None
     if any(not agree(shown[0].statement, other.statement) for other in shown[1:]):
         ids = ", ".join(each.statement.id for each in shown)
-        text = f"The sources disagree: {ids}. Read them before this step; neither figure is taken."
-        plan.miss("sources-disagree", shown[0].statement.id, "two figures are no instruction", text)
+        text = f"The sources disagree: {ids}. Read them before this step; the card uses neither."
+        plan.miss("sources-disagree", shown[0].statement.id, "two different figures are not an instruction", text)
         return None
     return shown[0]
 
@@ -134,11 +134,11 @@ def _torque(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures) 
         stages = [each["torque"]["text"] if "torque" in each else each.get("instruction", BLANK) for each in shown]
         texts[fastener.id] = ", then ".join(stages) if stages else BLANK
         if BLANK in texts[fastener.id]:
-            text = f"The catalogue does not say the torque of {fastener.id}: fill it in from the maker's manual."
-            plan.miss("torque", fastener.id, "too loose leaks or comes off, too tight strips", text)
+            text = f"The catalogue does not give the torque for {fastener.id}: fill it in from the maker's manual."
+            plan.miss("torque", fastener.id, "too loose, it leaks or comes off; too tight, it strips", text)
     if not fasteners:
-        text = f"The catalogue has no {position} of this fork: fill its torque in from the maker's manual."
-        plan.miss("torque", position, "too loose leaks or comes off, too tight strips", text)
+        text = f"The catalogue lists no {position} for this fork: fill its torque in from the maker's manual."
+        plan.miss("torque", position, "too loose, it leaks or comes off; too tight, it strips", text)
         return BLANK
     figures.after += _how(fasteners, figures.torque)
     if len(set(texts.values())) == 1:
@@ -147,7 +147,7 @@ def _torque(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures) 
 
 
 def _how(fasteners: Iterable[Fastener], torques: Iterable[TorqueView]) -> list[str]:
-    """What the figure does not say: the thread's preparation, the instruction, that the fastener is replaced."""
+    """Details beyond the figure: the thread's preparation, the instruction, whether the fastener is replaced."""
     said: list[str] = []
     for each in torques:
         if "thread_prep" in each:
@@ -156,7 +156,7 @@ def _how(fasteners: Iterable[Fastener], torques: Iterable[TorqueView]) -> list[s
             words = each["instruction"]
             said.append(f"{words[:1].upper()}{words[1:]}.")
     if any(row.reuse == "replace" for row in fasteners):
-        said.append("Fit new ones: these are used once.")
+        said.append("Fit new ones: these are single-use.")
     return list(dict.fromkeys(said))
 
 
@@ -176,7 +176,7 @@ def _volume(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures) 
     shown = figures.fill
     oil = fluid_view(row.statement.fluid, named)["name"] if row.statement.fluid is not None else BLANK
     if row.statement.fluid is None:
-        text = f"The catalogue does not say which oil is meant: {step.chamber}."
+        text = f"The catalogue does not say which oil to use: {step.chamber}."
         plan.miss("fluid", row.statement.id, "the wrong oil swells seals or changes the damping", text)
     if "level" in shown:
         where = [shown["level_datum"]] if "level_datum" in shown else []
@@ -185,7 +185,7 @@ def _volume(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures) 
         figures.after.append(f"{said}.")
     if "volume" not in shown:
         if "level" not in shown:
-            text = f"The catalogue does not say how much oil is meant: {step.chamber}."
+            text = f"The catalogue does not say how much oil to use: {step.chamber}."
             plan.miss("volume", row.statement.id, "too much oil locks the fork", text)
         return f"{BLANK} mL of {oil}" if "level" not in shown else f"{oil} to the level below"
     return f"{shown['volume']['text']} of {oil}"
@@ -194,7 +194,7 @@ def _volume(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures) 
 def _grease(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures, slot: str) -> str:
     row = _only(plan, [each for each in plan.found.greases if each.statement.place == step.place])
     if row is None:
-        text = f"The catalogue does not say what the {step.place} is greased with."
+        text = f"The catalogue does not say which grease to use on the {step.place}."
         plan.miss("grease", step.place, "dry seals stick and wear, the wrong grease swells them", text)
         return BLANK
     figures.cite(row.statement.id)
@@ -206,7 +206,7 @@ def _grease(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures, 
     if slot == "extent":
         if "extent" in shown:
             return shown["extent"]["text"]
-        text = f"The catalogue does not say over what length the {step.place} is greased."
+        text = f"The catalogue does not say over what length to grease the {step.place}."
         plan.miss("extent", row.statement.id, "too much grease closes the port", text)
         return BLANK
     if row.statement.fluid is None:
@@ -222,8 +222,8 @@ def _count(plan: Plan, step: Step, figures: StepFigures) -> str:
         if plan.spacers is not None:
             figures.cite(fit.id)
             return str(plan.spacers)
-        text = "How many volume spacers come in is neither given nor in the catalogue: write down how many were in it."
-        plan.miss("spacers", fit.id, "they decide how firm the end of the travel is", text)
+        text = "The number of volume spacers is neither given nor in the catalogue: write down how many were fitted."
+        plan.miss("spacers", fit.id, "they determine how firm the end of the travel is", text)
         return BLANK
     if step.part_kind == TRAVEL_SPACER:
         if fit.travel_spacers is not None:
@@ -236,6 +236,6 @@ def _count(plan: Plan, step: Step, figures: StepFigures) -> str:
     if row is not None and row.statement.count is not None:
         figures.cite(row.statement.id)
         return str(row.statement.count)
-    text = f"The catalogue does not say how many there are of: {step.part_kind or step.id}."
-    plan.miss("count", step.part_kind or step.id, "it must be at hand before the work begins", text)
+    text = f"The catalogue does not give the number needed: {step.part_kind or step.id}."
+    plan.miss("count", step.part_kind or step.id, "you need it before you start", text)
     return BLANK

@@ -1,4 +1,4 @@
-"""One shopping list for several cards: counts and volumes are sums, packs are reckoned once for the sum. Pure."""
+"""One shopping list for several cards: counts and volumes are sums, and packs are computed for the sum. Pure."""
 
 from collections.abc import Iterable, Sequence
 from typing import cast
@@ -13,7 +13,7 @@ MOST_CARDS = 200
 
 
 def shopping_list(cards: Iterable[Made], units: Units) -> ShoppingList:
-    """Parts by id and when they are needed, consumables by id or name, each in order of first mention."""
+    """Parts by id and when they are needed, consumables by id or name, each in order of first appearance."""
     made = list(cards)
     return {
         "parts": _parts([part for card in made for part in card.answer["parts"]]),
@@ -22,7 +22,7 @@ def shopping_list(cards: Iterable[Made], units: Units) -> ShoppingList:
 
 
 def _parts(needed: Sequence[PartNeeded]) -> list[PartNeeded]:
-    """What is to be bought; where one card does not say the count, the sum is the least and `text` says so."""
+    """The parts and fluids to buy. If one card gives no count, the sum is a minimum and `text` says so."""
     found: dict[tuple[str, str], PartNeeded] = {}
     for part in needed:
         if part.get("count") == 0:
@@ -35,7 +35,7 @@ def _parts(needed: Sequence[PartNeeded]) -> list[PartNeeded]:
             total["count"] = total.get("count", 0) + part["count"]
         total["statements"] = list(dict.fromkeys([*total["statements"], *part["statements"]]))
         if "count" not in part:
-            total["text"] = "At least so many: of some cards the catalogue does not say the count."
+            total["text"] = "At least this many: for some cards the catalogue gives no count."
         packed(total)
     return list(found.values())
 

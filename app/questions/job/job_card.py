@@ -1,7 +1,8 @@
-"""From "this fork, that travel" to ordered work: the question `job-card`.
+"""The question `job-card`: from "this fork, that travel" to ordered work.
 
-A card is made for one configuration: what is undecided, forbidden or impossible is refused (422) with stable codes and
-what would be possible (`app.questions.job.refusals`). What the catalogue does not say is a blank line and a gap.
+A card is made for one configuration. An undecided, forbidden or impossible request is refused (422) with stable codes
+and the possible alternatives (`app.questions.job.refusals`). A figure that the catalogue lacks is a blank line and a
+gap.
 """
 
 from collections.abc import Iterator, Sequence
@@ -45,7 +46,7 @@ OF_THE_FIT = ("spacer-limit", "pressure-limit")
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """A card, and what it needs of each fluid before it is rounded: what a fleet is summed from."""
+    """A card, and its fluid requirements before rounding, which a fleet list adds up."""
 
     answer: JobCardAnswer
     sums: dict[str, Sum]
@@ -57,7 +58,7 @@ def job_card(snapshot: Snapshot, chassis: str, asked: JobCardAsked) -> JobCardAn
 
 
 def made(snapshot: Snapshot, chassis: str, asked: JobCardAsked) -> Made:
-    """The same, with what a fleet is summed from."""
+    """Like `job_card`, with the requirements that a fleet list adds up."""
     units = chosen_units(asked)
     plan = planned(snapshot, chassis, asked, units)
     check = _frame_check(snapshot, chassis, asked, plan)
@@ -104,11 +105,19 @@ def made(snapshot: Snapshot, chassis: str, asked: JobCardAsked) -> Made:
 
 
 def _frame_check(snapshot: Snapshot, chassis: str, asked: JobCardAsked, plan: Plan) -> ForkCheck | None:
-    """What the frame says of the fork as it shall be; None where no frame is given."""
+    """The frame's verdict on the fork after the job; None if no frame is given."""
     if asked.frame is None:
         if plan.job == "travel-change":
-            text = "No frame is given: nobody has checked that it permits this travel. Not stated is not permitted."
-            plan.miss("frame", None, "a longer fork slackens a frame and loads it beyond what its maker tested", text)
+            text = (
+                "No frame is given, so it was not checked whether the frame permits this travel. Not stated is "
+                "not permitted."
+            )
+            plan.miss(
+                "frame",
+                None,
+                ("a longer fork slackens the head angle and can load the frame beyond what its maker tested"),
+                text,
+            )
         return None
     wanted = Given(travel=plan.found.wanted.travel, wheel_size=plan.found.wanted.wheel_size)
     return gather_frame(snapshot, present(snapshot, Frame, asked.frame), chassis, wanted, asked.offset)
@@ -137,7 +146,7 @@ def _procedure(plan: Plan) -> ProcedureRef:
 
 
 def _replaced(steps: Sequence[Step_]) -> Iterator[tuple[str, str, int]]:
-    """The fasteners that the work opens and that are used once."""
+    """The single-use fasteners that the work opens."""
     seen = set()
     for each in steps:
         for fastener in each.fasteners:
@@ -154,7 +163,7 @@ def _torques(steps: Sequence[Step_]) -> list[TorqueView]:
 
 
 def _settings(plan: Plan) -> JobSettings:
-    """What a mechanic sets of the set-up; the curve stays with the question `setup`."""
+    """The part of the set-up that a mechanic sets; the curve is left to the question `setup`."""
     setup = plan.setup
     shown: JobSettings = {"limits": setup["limits"], "published": setup["published"], "text": ""}
     for name in ("headline", "basis", "start_pressure", "band", "chambers", "sag", "coil", "altitude"):
@@ -162,32 +171,41 @@ def _settings(plan: Plan) -> JobSettings:
             shown[name] = setup[name]
     if "travel_change" in setup and plan.job == "travel-change":
         shown["travel_change"] = setup["travel_change"]
-    said = []
+    sentences = []
     if setup["headline"]["what"] == "rider-mass-limit":
-        said.append(setup["headline"]["text"])
+        sentences.append(setup["headline"]["text"])
     if plan.spacers is not None and plan.fit.statement.spacer is not None:
         shown["spacers"] = plan.spacers
         how = "as delivered" if plan.spacers_as_delivered else "as given"
-        said.append(f"{plan.spacers} volume spacer{'' if plan.spacers == 1 else 's'}, {how}.")
+        sentences.append(f"{plan.spacers} volume spacer{'' if plan.spacers == 1 else 's'}, {how}.")
     if "start_pressure" in setup:
-        said.append(f"Start pressure {setup['start_pressure']['text']} ({setup.get('basis', '')}), then set the sag.")
+        sentences.append(
+            f"Start pressure {setup['start_pressure']['text']} ({setup.get('basis', '')}), then set the sag."
+        )
         if "altitude" in setup:
             block = setup["altitude"]
-            said.append(
+            sentences.append(
                 f"Fill to {block['fill_to']['text']} here, at {block['fill_altitude']['text']}; it reads "
                 f"{block['reading_there']['text']} at {block['altitude']['text']}. {block['text']}"
             )
     elif setup["headline"]["what"] == "rider-mass-limit":
-        pass  # said first
+        pass  # already given above
+    elif "fit" in setup.get("coil", {}) and setup["coil"]["fit"]["id"] != plan.fit.statement.spring:
+        other, mine = setup["coil"]["fit"], plan.fit.statement.spring
+        called = mine if plan.spring is None else plan.spring.part_number or plan.spring.name
+        sentences.append(
+            f"This card is for {called}. The set-up for this rider names another spring, "
+            f"{other.get('part_number') or other['name']}: fitting it would be a change."
+        )
     elif plan.spring is None or plan.spring.kind == "air":
-        said.append(_without_start(plan))
-    said.append(f"Set the clicks as {clicks_noted(plan)}, unless you follow the published set-up.")
-    shown["text"] = " ".join(said)
+        sentences.append(_without_start(plan))
+    sentences.append(f"Set the clicks as {clicks_noted(plan)}, unless you follow the published set-up.")
+    shown["text"] = " ".join(sentences)
     return shown
 
 
 def _without_start(plan: Plan) -> str:
-    """What to fill if no start pressure is known; a service fills what was in it."""
+    """The pressure to fill if no start pressure is known; a service refills the previous pressure."""
     if plan.job in SETTLED_JOBS:
         return f"Refill to the pressure noted in {noted_in(plan)}, then check the sag."
     most = maximum(plan)
@@ -196,13 +214,13 @@ def _without_start(plan: Plan) -> str:
 
 
 def _gaps(plan: Plan, check: ForkCheck | None) -> list[Gap]:
-    """What the card lacks: its own blanks, the limits of the fit, and what the set-up lacks."""
+    """The gaps of the card: its own blanks, the limits of the fit, and the gaps of the set-up."""
     found = [*plan.gaps, *(gap for gap in gaps(plan.found) if gap["what"] in OF_THE_FIT)]
     known = {gap["what"] for gap in found}
     if plan.job in SETTLED_JOBS and any(gap["what"] == "rider-mass" for gap in plan.setup["gaps"]):
-        known |= OF_THE_RIDER  # without a rider a service fills what was in the fork
+        known |= OF_THE_RIDER  # without a rider, a service refills the previous pressure
     found += [gap for gap in plan.setup["gaps"] if gap["what"] not in known]
     if not plan.uses:
-        text = f"The catalogue does not say which parts {JOB_WORDS[plan.job]} of this fork takes."
-        found.append({"what": "parts", "why_needed": "they must be at hand before the work begins", "text": text})
+        text = f"The catalogue does not list the parts for {JOB_WORDS[plan.job]} of this fork."
+        found.append({"what": "parts", "why_needed": "you need them before you start", "text": text})
     return found

@@ -1,6 +1,6 @@
-"""Whether an order of work may be followed: opened only without air, closed again, filled again. Pure.
+"""Whether an order of work is safe: opened only without air, closed again, refilled. Pure.
 
-What a source wrote down wrongly must not reach the bench: a procedure that breaks one of these is refused, not shown.
+A mistake in a source must not reach the bench: a procedure that breaks one of these invariants is refused, not shown.
 The invariants are common practice of the trade, no source.
 """
 
@@ -12,11 +12,11 @@ from app.questions.job.conditions import KeptStep
 
 LOOSENED = ("loosen", "back-off", "free", "remove")
 NEGATIVE = "negative chamber"
-VALVES = 2  # of a spring whose negative chamber has a valve of its own
+VALVES = 2  # for a spring whose negative chamber has its own valve
 OUTSIDE = (
     "axle", "brake caliper bolt", "adjuster knob screw", "upper crown bolt", "lower crown bolt", "stem bolt",
 )  # fmt: skip
-"""Positions that hold no pressure: they may come off before the air is out."""
+"""Positions that hold no pressure: they may be loosened before the air is out."""
 
 
 def broken(steps: Sequence[KeptStep], spring: Spring | None) -> list[Fault]:
@@ -30,7 +30,9 @@ def broken(steps: Sequence[KeptStep], spring: Spring | None) -> list[Fault]:
 
 
 def _closed(steps: Sequence[KeptStep]) -> Iterator[str]:
-    """After the last loosening of a position exactly one tightening; a position that is only tightened is checked."""
+    """After the last loosening of a position there must be exactly one tightening; a position that is only
+    tightened is checked.
+    """
     actions: dict[str, list[str]] = {}
     for each in steps:
         if each.step.fastener_position is not None:
@@ -47,7 +49,7 @@ def _filled(steps: Sequence[KeptStep]) -> Iterator[str]:
         if each.step.action == "empty" and chamber is not None:
             later = [one for one in steps[index:] if one.step.action == "fill" and one.step.chamber == chamber]
             if not later:
-                yield f"the {chamber} is emptied and not filled again"
+                yield f"the {chamber} is emptied and not refilled"
 
 
 def _air_first(steps: Sequence[KeptStep]) -> Iterator[str]:

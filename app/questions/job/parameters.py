@@ -1,4 +1,4 @@
-"""What a job card is asked with: the configuration as it is and as it shall be; refuses two meanings at once."""
+"""The parameters of a job card: the configuration now and after the job. Refuses contradictory parameters."""
 
 from dataclasses import dataclass
 from typing import Literal
@@ -19,38 +19,42 @@ JOB_WORDS: dict[JobName, str] = {
 
 
 class JobCardAsked(SetupAsked):
-    """The parameters of `job-card`: the job, the fork as it stands and as it shall be; those of `setup` are of the fork
-    as it shall be (`travel` is another word for `to_travel` there)."""
+    """The parameters of `job-card`: the job, the fork now and after the job.
 
-    job: JobName = Field(description="What is to be done.")
+    The parameters of `setup` are for the fork after the job (`travel` means `to_travel` there).
+    """
+
+    job: JobName = Field(description="The job.")
     from_travel: str | None = Field(
-        None, max_length=64, description="Travel as the fork stands, in mm or with a unit.", examples=["150"]
+        None, max_length=64, description="Travel now, in mm or with a unit.", examples=["150"]
     )
     to_travel: str | None = Field(
         None,
         max_length=64,
-        description="Travel it shall have; the same where a job leaves it alone.",
+        description="Travel after the job; the same if the job does not change it.",
         examples=["160"],
     )
-    from_spring: str | None = Field(None, max_length=80, description="Id of the spring assembly that is in it now.")
-    from_spacers: int | None = Field(None, ge=0, le=30, description="Volume spacers that are in it now.")
-    frame: str | None = Field(None, max_length=80, description="Id of the frame; else nobody checks what it permits.")
+    from_spring: str | None = Field(None, max_length=80, description="Id of the spring assembly fitted now.")
+    from_spacers: int | None = Field(None, ge=0, le=30, description="Volume spacers fitted now.")
+    frame: str | None = Field(
+        None, max_length=80, description=("Id of the frame; without it, its limits are not checked.")
+    )
     offset: str | None = Field(None, max_length=64, description="Offset of the fork in mm, for the frame's limit.")
 
 
 @dataclass(frozen=True, slots=True)
 class FormEnds:
-    """The configuration as it stands and as it shall be; the same where the job leaves travel and spring alone."""
+    """The configuration now and after the job; both are the same if the job keeps travel and spring."""
 
     present: Given
     wanted: Given
 
 
 def ends(asked: JobCardAsked) -> FormEnds:
-    """Read both configurations. Raises Invalid: what `given` finds, `two-travels`, `job-keeps-travel`."""
+    """Read both configurations. Raises Invalid: the faults of `given`, `two-travels`, `job-keeps-travel`."""
     if asked.job == "travel-change":
         if asked.travel is not None and asked.to_travel is not None and asked.travel != asked.to_travel:
-            text = "`travel` and `to_travel` are the same thing here, and two are given: leave `travel` out."
+            text = "`travel` and `to_travel` mean the same here, and their values differ: leave `travel` out."
             raise Invalid.one("two-travels", text, parameter="travel", suggestion=asked.to_travel)
         to_travel = asked.to_travel or asked.travel
         wanted = _given(asked, to_travel, asked.spring, "to_travel")
@@ -59,10 +63,10 @@ def ends(asked: JobCardAsked) -> FormEnds:
         name: text for name in ("travel", "from_travel", "to_travel") if (text := getattr(asked, name)) is not None
     }
     if len(set(travels.values())) > 1:
-        text = f"{JOB_WORDS[asked.job].capitalize()} leaves the travel as it is; ask for job=travel-change."
+        text = f"{JOB_WORDS[asked.job].capitalize()} does not change the travel; use job=travel-change."
         raise Invalid.one("job-keeps-travel", text, parameter="to_travel", suggestion=next(iter(travels.values())))
     if asked.from_spring is not None and asked.spring is not None and asked.from_spring != asked.spring:
-        text = f"{JOB_WORDS[asked.job].capitalize()} leaves the spring as it is; ask for job=travel-change."
+        text = f"{JOB_WORDS[asked.job].capitalize()} does not change the spring; use job=travel-change."
         raise Invalid.one("job-keeps-spring", text, parameter="from_spring", suggestion=asked.spring)
     name, travel = next(iter(travels.items()), ("travel", None))
     both = _given(asked, travel, asked.spring or asked.from_spring, name)
@@ -78,7 +82,7 @@ def _given(asked: JobCardAsked, travel: str | None, spring: str | None, name: st
 
 
 class renamed:  # noqa: N801 - reads as a word of the language where it is used
-    """A context in which a refusal about one parameter is about another: `travel` of a region is `to_travel` here."""
+    """A context that reports a refusal under another parameter: `travel` of a region is `to_travel` here."""
 
     def __init__(self, old: str, new: str, **more: str) -> None:
         self.names = {old: new, **more}

@@ -1,4 +1,4 @@
-"""What to buy and have at hand: every use of the job, the spring and spacers of the change, fasteners used once."""
+"""Parts to buy and lay out: every use of the job, the spring and spacers of the change, single-use fasteners."""
 
 from collections.abc import Iterable
 from math import ceil
@@ -10,18 +10,18 @@ from app.questions.job.plan import Plan
 from app.questions.job.views import PartNeeded
 
 Turned = Iterable[tuple[str, str, int]]
-"""Fasteners that are turned and replaced: id, position, how many."""
+"""Single-use fasteners that the job turns: id, position, count."""
 
 
 def parts_needed(plan: Plan, named: NamedEntities, replaced: Turned) -> list[PartNeeded]:
-    """Everything the job takes: what makes the change first, then the uses, then what is used once."""
+    """All parts of the job: those of the change first, then the uses, then single-use fasteners."""
     found = [*_new_spring(plan), *travel_spacer(plan), *volume_spacer(plan)]
     found += [of_use(each, plan, named) for each in plan.uses]
     kinds = {each.get("kind") for each in found}
     for id, position, count in replaced:
         if position not in kinds:
-            text = f"{id} is used once and no part is listed for it: buy new ones of its maker."
-            plan.miss("part", id, "a fastener that is used once must be bought", text)
+            text = f"{id} is single-use and no part is listed for it: buy new ones from its maker."
+            plan.miss("part", id, "single-use fasteners must be bought new", text)
             found.append(
                 {"id": id, "name": f"new {position}", "kind": position, "position": position, "count": count,
                  "when": "always", "text": text, "statements": [id]}
@@ -30,7 +30,7 @@ def parts_needed(plan: Plan, named: NamedEntities, replaced: Turned) -> list[Par
 
 
 def of_use(each: Applicable[Use], plan: Plan, named: NamedEntities) -> PartNeeded:
-    """A use as a part to buy; its count is a gap where the source gives none."""
+    """A use as a part to buy; its count is a gap if the source gives none."""
     row = each.statement
     part = part_view(row.part, named)
     needed: PartNeeded = {
@@ -49,15 +49,15 @@ def of_use(each: Applicable[Use], plan: Plan, named: NamedEntities) -> PartNeede
     if "pack_count" in part:
         needed["pack_count"] = part["pack_count"]
     if row.count is None:
-        text = f"The catalogue does not say how many of {row.part} the job takes."
-        plan.miss("count", row.id, "they must be at hand before the work begins", text)
+        text = f"The catalogue does not say how many of {row.part} the job needs."
+        plan.miss("count", row.id, "you need them before you start", text)
     else:
         needed["count"] = row.count
     return packed(needed)
 
 
 def packed(needed: PartNeeded) -> PartNeeded:
-    """With the packs that hold the count; a pack of unknown size is one piece for nobody to guess, so none is named."""
+    """Add the packs for the count; none if the pack size is unknown."""
     if "count" in needed and "pack_count" in needed:
         needed["packs"] = ceil(needed["count"] / needed["pack_count"])
     return needed
@@ -76,12 +76,14 @@ def _new_spring(plan: Plan) -> list[PartNeeded]:
         needed["part_number"] = spring.part_number
     if spring is not None and spring.superseded_by is not None:
         needed["superseded_by"] = spring.superseded_by
-        needed["text"] = f"Replaced by {spring.superseded_by}: ask for the card of that one, if it is what can be had."
+        needed["text"] = (
+            f"Superseded by {spring.superseded_by}: use a card for that one if you can only get the new part."
+        )
     return [needed]
 
 
 def travel_spacer(plan: Plan, *, total: bool = False) -> list[PartNeeded]:
-    """The travel spacers that go on beyond those on the shaft; `total`: all that it carries afterwards."""
+    """The travel spacers to add to those on the shaft; `total`: all that it carries afterwards."""
     fit, present = plan.fit.statement, plan.present_fit.statement
     if fit.travel_spacer is None or fit.travel_spacers is None:
         return []
@@ -106,12 +108,12 @@ def travel_spacer(plan: Plan, *, total: bool = False) -> list[PartNeeded]:
 
 
 def _there(fit: Fit, present: Fit) -> int:
-    """How many of the travel spacers of a fit are on the shaft already; a coil is changed on the same shaft."""
+    """How many of a fit's travel spacers are already on the shaft; a coil is changed on the same shaft."""
     return present.travel_spacers or 0 if present.travel_spacer == fit.travel_spacer else 0
 
 
 def volume_spacer(plan: Plan, *, total: bool = False) -> list[PartNeeded]:
-    """The volume spacers that go in beyond those in it; `total`: all that are in it afterwards. None for a service."""
+    """The volume spacers to add to those in the fork; `total`: all that are in it afterwards. None for a service."""
     fit, present = plan.fit.statement, plan.present_fit.statement
     if fit.spacer is None or plan.spacers is None or (not total and plan.job not in ("travel-change", "spacer-change")):
         return []
@@ -127,14 +129,14 @@ def volume_spacer(plan: Plan, *, total: bool = False) -> list[PartNeeded]:
     if count < 0:
         needed["text"] = _out(-count, there or 0, "in it", "out")
     elif not total and there is None:
-        needed["text"] = "Less those that are in it already, which is not known."
+        needed["text"] = "Minus those already in it, whose number is unknown."
     elif not total and there:
         needed["text"] = f"{there} {'is' if there == 1 else 'are'} in it already."
     return [needed]
 
 
 def _out(count: int, there: int, where: str, how: str) -> str:
-    """What is taken out and kept."""
+    """The spacers that come out and are kept."""
     if count == there:
         return f"{'The one' if there == 1 else f'All {there}'} {where} {'comes' if there == 1 else 'come'} {how}: keep."
     return f"Of the {there} {where} {count} {'comes' if count == 1 else 'come'} {how}: keep."

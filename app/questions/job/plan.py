@@ -1,6 +1,6 @@
-"""The fork as it stands and as it shall be, the order of work, and what of the sheet that work takes; or why not.
+"""The plan of a job: the fork now and after the job, the order of work, and the statements it needs; or a refusal.
 
-Everything that would decide is named at once; nothing undecided reaches a card.
+Every deciding parameter is named at once; nothing undecided reaches a card.
 """
 
 from collections.abc import Iterable, Sequence
@@ -32,7 +32,10 @@ OpenInPlan = dict[str, list[str | int | float]]
 
 @dataclass(slots=True)
 class Plan:
-    """Everything a card is made of. `spacers` are the volume spacers it shall have, `present_spacers` those in it."""
+    """Everything a card is made of.
+
+    `spacers` are the volume spacers after the job, `present_spacers` those fitted now.
+    """
 
     snapshot: Snapshot
     job: JobName
@@ -58,7 +61,7 @@ class Plan:
     gaps: list[Gap] = field(default_factory=list)
 
     def miss(self, what: str, about: str | None, why: str, text: str) -> None:
-        """Note something that the card needs and the catalogue does not say, once."""
+        """Record something that the card needs and the catalogue does not give, once."""
         gap: Gap = {"what": what, "why_needed": why, "text": text}
         if about is not None:
             gap["about"] = about
@@ -71,7 +74,10 @@ class Plan:
 
 
 def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units) -> Plan:
-    """Read, look up, decide. Raises NotFound, Gone, and Invalid with every reason why there is no card."""
+    """Read the parameters, look up, decide.
+
+    Raises NotFound, Gone, and Invalid with every reason why there is no card.
+    """
     both = ends(asked)
     how = circumstances(asked)
     with renamed("travel", "to_travel" if asked.job == "travel-change" else "travel"):
@@ -116,7 +122,7 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
 
 
 def _present(found: Sheet, present: Given, job: JobName) -> tuple[Given, list[Applicable[Fit]], OpenInPlan]:
-    """The fork as it stands, its fits, and what would decide between them."""
+    """The fork now, its fits, and the parameters that would decide between them."""
     if job != "travel-change":
         return found.wanted, found.fits, {}
     with renamed("travel", "from_travel", spring="from_spring"):
@@ -142,7 +148,7 @@ def _open(
     asked: JobCardAsked, found: Sheet, steps: Sequence[KeptStep], uses: Sequence[Applicable[Use]],
     rivals: Sequence[str], present: OpenInPlan,
 ) -> OpenInPlan:  # fmt: skip
-    """Each parameter that would decide something the card shows, with the values it may take."""
+    """Each parameter that would decide something on the card, with its possible values."""
     choices = found.context.choices(found.where, found.offered)
     open_parameters: OpenInPlan = dict(present)
     for shown in _taken(found, asked.job, steps, uses):
@@ -171,7 +177,7 @@ def _open(
 def _still_possible(
     name: str, values: Sequence[str | int | float], fits: Sequence[Applicable[Fit]]
 ) -> list[str | int | float]:
-    """The values with which some fit is left, given all that was chosen."""
+    """The values with which some fit is left, given everything chosen so far."""
     column = {"travel": "travel_mm"}.get(name, name)
     listed = {each.statement[column] for each in fits}
     return list(values) if None in listed else [value for value in values if value in listed]
@@ -180,7 +186,7 @@ def _still_possible(
 def _taken(
     found: Sheet, job: JobName, steps: Sequence[KeptStep], uses: Sequence[Applicable[Use]]
 ) -> tuple[Iterable[Applicable[Any]], ...]:
-    """The statements of the sheet that the card shows; of the set-up it shows those of the rider only."""
+    """The statements of the sheet that the card shows; of the set-up only those for the rider."""
     positions = {each.step.fastener_position for each in steps}
     chambers = {each.step.chamber for each in steps if each.step.action == "fill"}
     places = {each.step.place for each in steps}
@@ -197,7 +203,7 @@ def _taken(
 def limits_of_job(
     limits: Sequence[Applicable[Limit]], job: JobName, steps: Sequence[KeptStep]
 ) -> list[Applicable[Limit]]:
-    """The limits that a job can prove: nothing of tyre, rotor or steerer if it does not touch them."""
+    """The limits that the job can prove: not those of tyre, rotor or steerer if it does not touch them."""
     positions = {each.step.fastener_position for each in steps}
     of_job = {
         "tyre diameter": job == "travel-change",
@@ -212,7 +218,7 @@ def limits_of_job(
 
 
 def _undecided(found: OpenInPlan, context: ChassisContext, asked: JobCardAsked) -> Invalid:
-    """One fault `undecided` per parameter, with its possible values and the names of what was chosen already."""
+    """One fault `undecided` per parameter, with its possible values and the names of earlier choices."""
     detail = f"Not decided yet: {', '.join(found)}. A card is made for one configuration only."
     faults = [_undecided_fault(name, values) for name, values in found.items()]
     shown: list[dict[str, object]] = []
@@ -230,23 +236,23 @@ def _undecided(found: OpenInPlan, context: ChassisContext, asked: JobCardAsked) 
 def _undecided_fault(name: str, values: Sequence[str | int | float]) -> Fault:
     shown = [f"{value:g}" if isinstance(value, float) else str(value) for value in values[:12]]
     more = f" and {len(values) - 12} more" if len(values) > 12 else ""
-    text = f"Give {name}: what the work takes depends on it. It may be {', '.join(shown)}{more}."
+    text = f"Give {name}: the work depends on it. Possible: {', '.join(shown)}{more}."
     return Fault("undecided", text, parameter=name, suggestion=shown[0] if len(shown) == 1 else None)
 
 
 def _one(fits: Sequence[Applicable[Fit]], parameter: str) -> Applicable[Fit]:
-    """The fit that is left when everything is decided. Raises Invalid `sources-disagree` where there are two.
+    """The fit that is left when everything is decided. Raises Invalid `sources-disagree` if there are two.
 
-    Of a present spring that is taken out anyway any will do: that it is not the wanted one has been seen to.
+    A spring that is taken out anyway may be any of them: it is already known not to be the wanted one.
     """
     if parameter == "to_travel" and len(fits) > 1:
         ids = ", ".join(each.statement.id for each in fits)
-        raise Invalid.one("sources-disagree", f"Several fits hold here and differ: {ids}.", parameter=parameter)
+        raise Invalid.one("sources-disagree", f"Several fits apply here and differ: {ids}.", parameter=parameter)
     return fits[0]
 
 
 def _fasteners(found: Sheet, spring: str) -> list[Fastener]:
-    """The fasteners this fork has, in order of position, side and id."""
+    """The fasteners of this fork, in order of position, side and id."""
     low, high = found.where.years
     return sorted(
         (

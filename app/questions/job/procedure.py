@@ -1,4 +1,4 @@
-"""Which order of work a card follows: of those for the job the most specific whose scope holds for the fork."""
+"""The order of work for a card: the most specific procedure for the job whose scope includes the fork."""
 
 from app.catalogue.rows import Snapshot
 from app.catalogue.scopes import Scope, narrower, resolve
@@ -9,10 +9,10 @@ from app.questions.sheet.gather import Sheet
 
 
 def procedure_for(snapshot: Snapshot, found: Sheet, job: JobName) -> tuple[Procedure, list[str]]:
-    """The procedure, and the parameters that would decide whether a more specific one holds.
+    """The procedure, and the parameters that would decide whether a more specific one applies.
 
-    One for this chassis is more specific than one for all; of two incomparable ones the first by id. Raises Invalid
-    `no-procedure`.
+    One for this chassis is more specific than one for all; of two that cannot be compared, the first by id. Raises
+    Invalid `no-procedure`.
     """
     context = found.context
     scoped = [
@@ -23,7 +23,10 @@ def procedure_for(snapshot: Snapshot, found: Sheet, job: JobName) -> tuple[Proce
     may_hold = [(row, scope) for row, scope in scoped if found.where.may_hold(scope)]
     sure = [(row, scope) for row, scope in may_hold if not found.where.open_in(scope)]
     if not sure:
-        text = f"The catalogue has no order of work for {JOB_WORDS[job]} of {context.chassis.name}."
+        text = (
+            f"The catalogue has no order of work for {JOB_WORDS[job]} of {context.chassis.name}, so there is no card. "
+            "Enter one in the tables procedures and steps; the sheet has all that is listed."
+        )
         raise Invalid.one("no-procedure", text, parameter="job")
     best = next(one for one in sure if not any(_beats(other, one) for other in sure))
     rivals = [each for each in may_hold if each not in sure and _beats(each, best)]

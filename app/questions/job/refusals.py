@@ -1,9 +1,9 @@
-"""Why there is no card: each refusal a stable code, a sentence, and what would be possible. Pure.
+"""Why there is no card: each refusal has a stable code, a sentence, and the possible alternatives. Pure.
 
-422 in every case, because another question would be answered: `no-spring-for-travel` (the nearest travel offered),
+The status is always 422, because another request would be answered: `no-spring-for-travel` (offers the nearest travel),
 `same-travel`, `spring-kind-differs`, `spacers-over-limit` (how many come out), `spacer-limit-not-stated`,
 `no-volume-spacers`, `damper-not-serviceable`, `procedure-unsafe`, `frame-forbids`, `frame-not-stated`. A sealed damper
-does not refuse a full service, as the rest of the work makes sense: the damper then stands under `not_done`.
+does not refuse a full service, because the rest of the work makes sense: the damper is then listed under `not_done`.
 """
 
 from collections.abc import Sequence
@@ -23,13 +23,17 @@ from app.questions.job.views import NotDone
 from app.questions.sheet.fits import prevailing_fits
 from app.questions.sheet.gather import Sheet
 
-POSSIBLE = "Everything else of the service is on this card. For the damper: its maker, or a workshop its maker names."
+POSSIBLE = (
+    "The rest of the service is on this card. Send the damper to its maker, or to a workshop that its maker names."
+)
 
 
 @dataclass(frozen=True, slots=True)
 class Spacers:
-    """Volume spacers as they shall be and as they are; None where neither asked nor stated. `as_delivered`: the number
-    is the factory's, as none was given."""
+    """Volume spacers after the job and now; None if neither given nor stated.
+
+    `as_delivered`: the factory's number, because none was given.
+    """
 
     wanted: int | None
     present: int | None
@@ -37,7 +41,7 @@ class Spacers:
 
 
 def spacers_in(asked: JobCardAsked, fit: Fit, present: Fit) -> Spacers:
-    """How many go in: as asked, else as many as are in it, else as the factory fits."""
+    """The number wanted: as given, else as many as are fitted, else as the factory fits."""
     there = asked.from_spacers if asked.from_spacers is not None else present.spacers_fitted
     given = asked.spacers if asked.spacers is not None else asked.from_spacers
     if given is not None:
@@ -46,7 +50,7 @@ def spacers_in(asked: JobCardAsked, fit: Fit, present: Fit) -> Spacers:
 
 
 def no_spring(found: Sheet, asked: Given, parameter: str) -> Invalid:
-    """No fit gives this travel: names the nearest that is offered for the rest of the configuration."""
+    """No fit gives this travel: names the nearest one offered for the rest of the configuration."""
     rest = Given(None, asked.model_year, asked.variant, None, asked.damper, asked.wheel_size)
     where = found.context.region(rest, found.offered)
     offered = sorted({each.statement.travel_mm for each in prevailing_fits(found.context, found.offered, rest, where)})
@@ -54,8 +58,8 @@ def no_spring(found: Sheet, asked: Given, parameter: str) -> Invalid:
     name = found.context.chassis.name
     if not offered or wanted is None:
         given = [asked.spring] if asked.spring else []
-        said = " and ".join([*(f"{write_number(wanted)} mm" for _ in [1] if wanted is not None), *given])
-        text = f"No spring is listed for {name} in this configuration{f' ({said})' if said else ''}."
+        wanted_words = " and ".join([*(f"{write_number(wanted)} mm" for _ in [1] if wanted is not None), *given])
+        text = f"No spring is listed for {name} in this configuration{f' ({wanted_words})' if wanted_words else ''}."
         return Invalid.one("no-spring-for-travel", text, parameter=parameter)
     if wanted in offered and asked.spring is not None:
         text = f"{asked.spring} is not listed to give {name} {write_number(wanted)} mm in this configuration."
@@ -73,7 +77,7 @@ def refuse_job(
     present_spring: Spring | None,
     dampers: Sequence[Damper], spacers: Spacers, steps: Sequence[KeptStep],
 ) -> None:  # fmt: skip
-    """Raises Invalid with every reason why this job is not done on this fork."""
+    """Raises Invalid with every reason why this job cannot be done on this fork."""
     faults: list[Fault] = []
     if asked.job == "travel-change":
         faults += _change(fit, present, spring, present_spring)
@@ -82,13 +86,11 @@ def refuse_job(
     opened = any(each.step.action == "empty" and each.step.chamber == "damper" for each in steps)
     for damper in dampers:
         if opened and damper.kind == "open bath" and damper.serviceable in ("by the maker", "no"):
-            who = "by its maker only" if damper.serviceable == "by the maker" else "by nobody"
-            text = (
-                f"{damper.name} is opened {who}, and this order of work opens it. Possible here: job=lower-leg-service."
-            )
+            who = "by its maker only" if damper.serviceable == "by the maker" else "by no one"
+            text = f"{damper.name} may be opened {who}, but this job opens it. Possible: job=lower-leg-service."
             faults.append(Fault("damper-not-serviceable", text, parameter="job", suggestion="lower-leg-service"))
     if faults:
-        raise Invalid(faults[0].text if len(faults) == 1 else f"{len(faults)} things stand against it.", faults)
+        raise Invalid(faults[0].text if len(faults) == 1 else f"There are {len(faults)} reasons against it.", faults)
 
 
 def _change(
@@ -97,11 +99,11 @@ def _change(
     faults = []
     same_spring = fit.statement.spring == present.statement.spring
     if fit.statement.travel_mm == present.statement.travel_mm and same_spring:
-        text = f"It has {write_number(fit.statement.travel_mm)} mm and this spring already: nothing is to be changed."
+        text = f"It already has {write_number(fit.statement.travel_mm)} mm and this spring: there is nothing to change."
         faults.append(Fault("same-travel", text, parameter="to_travel"))
     if spring is not None and present_spring is not None and spring.kind != present_spring.kind:
         text = (
-            f"From a spring of kind {present_spring.kind} to one of kind {spring.kind} is no change of travel: the "
+            f"Changing from {present_spring.kind} to {spring.kind} is more than a change of travel: the "
             "catalogue has no order of work for it."
         )
         faults.append(Fault("spring-kind-differs", text, parameter="spring"))
@@ -109,7 +111,7 @@ def _change(
 
 
 def _spacers(asked: JobCardAsked, fit: Fit, spring: Spring | None, spacers: Spacers) -> list[Fault]:
-    """What stands against the volume spacers; those that a job leaves alone are held against the limit all the same."""
+    """Reasons against the volume spacers. Those that a job does not change are still checked against the limit."""
     named = "spacers" if asked.spacers is not None else "from_spacers"
     given = asked.spacers is not None or asked.from_spacers is not None
     coil = spring is not None and spring.kind == "coil"
@@ -121,7 +123,9 @@ def _spacers(asked: JobCardAsked, fit: Fit, spring: Spring | None, spacers: Spac
     if not given or spacers.wanted is None or spacers.wanted == 0:
         return []
     if fit.spacer_limit is None:
-        text = "How many volume spacers this travel may carry is not in the catalogue; not stated is not permitted."
+        text = (
+            "The maximum number of volume spacers for this travel is not in the catalogue; not stated is not permitted."
+        )
         return [Fault("spacer-limit-not-stated", text, parameter=named, suggestion="0")]
     over = spacers.wanted - fit.spacer_limit
     if over <= 0:
@@ -135,9 +139,9 @@ def _spacers(asked: JobCardAsked, fit: Fit, spring: Spring | None, spacers: Spac
 
 
 def refuse_frame(check: ForkCheck, changes_travel: bool) -> None:
-    """Raises Invalid `frame-forbids` or `frame-not-stated`, a fault per reason, where the travel is to be changed.
+    """Raises Invalid `frame-forbids` or `frame-not-stated`, with a fault per reason, if the travel is to be changed.
 
-    A service leaves the fork as it is: there the verdict is told, not a refusal.
+    A service does not change the fork: its card shows the verdict and is not refused.
     """
     judged = check.judged(check.travel_mm)
     allowed = overall(judged)
@@ -148,7 +152,7 @@ def refuse_frame(check: ForkCheck, changes_travel: bool) -> None:
     permitted = sorted(travel for travel in check.lengths if overall(check.judged(travel)) == "yes")
     nearest = min(permitted, key=lambda travel: abs(travel - check.travel_mm)) if permitted else None
     tail = "" if nearest is None else f" It would allow {', '.join(write_number(each) for each in permitted)} mm."
-    head = "forbids it" if allowed == "no" else "does not state that it is permitted, which is no permission"
+    head = "forbids it" if allowed == "no" else "does not state that it is permitted; not stated is not permitted"
     faults = [Fault(code, f"{each.text[:1].upper()}{each.text[1:]}.", parameter="frame") for each in against]
     if nearest is not None:
         faults[0] = Fault(code, faults[0].text, parameter="to_travel", suggestion=write_number(nearest))
@@ -156,14 +160,16 @@ def refuse_frame(check: ForkCheck, changes_travel: bool) -> None:
 
 
 def not_done(job: str, dampers: Sequence[Damper]) -> list[NotDone]:
-    """The damper of a full service where it stays shut, or where the catalogue does not say if it may be opened."""
+    """The damper of a full service if it must stay closed, or if the catalogue does not say whether it may be
+    opened.
+    """
     if job != "full-service":
         return []
     found: list[NotDone] = []
     for damper in dampers:
         if damper.kind in ("sealed cartridge", "bladder cartridge"):
             charged = "charged with gas behind a bladder" if damper.kind == "bladder cartridge" else "closed for good"
-            text = f"{damper.name} is a {damper.kind}, {charged}: it is not opened here."
+            text = f"{damper.name} is a {damper.kind}, {charged}: do not open it."
             code = "damper-sealed"
         elif damper.kind is None:
             text = f"Whether {damper.name} may be opened is not in the catalogue; not stated is not permitted."
@@ -171,6 +177,6 @@ def not_done(job: str, dampers: Sequence[Damper]) -> list[NotDone]:
         else:
             continue
         if damper.serviceable == "no":
-            text += " Its maker does not service it either: when it fails it is replaced."
+            text += " Its maker does not service it either: replace it when it fails."
         found.append({"code": code, "about": damper.id, "text": text, "possible": POSSIBLE})
     return found

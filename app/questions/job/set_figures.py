@@ -1,6 +1,6 @@
-"""The slots of a step that are filled from the set-up, the fit and the limits: what is set or proved at that step.
+"""Placeholders filled from the set-up, the fit and the limits: values that a step sets or proves.
 
-Each is a sentence or a phrase with its figures, or the words that the catalogue does not give them.
+Each becomes a sentence or a phrase with its figures, or says that the catalogue does not give them.
 """
 
 import math
@@ -17,13 +17,13 @@ from app.questions.setup.parameters import si_of
 from app.units.quantity import Quantity, computed, quantity
 
 CROWN_HEIGHT = "stanchion height in the crown"
-READ_TO_MM = 1.0  # how well a rule is read at the workshop; common practice, no source
+READ_TO_MM = 1.0  # accuracy of reading a rule in the workshop; common practice, no source
 SETTLED_JOBS = ("lower-leg-service", "full-service")
 _STATE = ("present pressure", "coil fitted")
 
 
 def noted_in(plan: Plan) -> str:
-    """The step in which the fork's state was written down, as `step 2`; the label if the order of work has none."""
+    """The step in which the fork's state was noted, as `step 2`; the label if the order of work has none."""
     for number, each in enumerate(plan.kept, 1):
         if each.step.action == "check" and any(what in (each.step.measures or "") for what in _STATE):
             return f"step {number}"
@@ -31,32 +31,33 @@ def noted_in(plan: Plan) -> str:
 
 
 def click_end(plan: Plan) -> str | None:
-    """The end from which the clicks of the fork's damper are counted, or None if it is not known."""
+    """The end that the clicks of the fork's damper are counted from, or None if it is unknown."""
     ends = {damper.clicks_from for damper in plan.dampers}
     return ends.pop() if len(ends) == 1 else None
 
 
 def filled_slot(plan: Plan, step: Step, slot: str) -> tuple[str, list[StepFigure]] | None:
-    """The words of a slot and their figures; None for a slot that is not one of these."""
+    """The text of a placeholder and its figures; None for any other placeholder."""
     fill = _SLOTS.get(slot)
     return None if fill is None else fill(plan, step)
 
 
 def _filling(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
-    """The start pressure, half of it and the maximum; or the pressure that was noted; or how to find one."""
-    figures: list[StepFigure] = []
+    """The start pressure, half of it and the maximum; or the pressure that was noted; or how to find one.
+
+    If the fork is ridden elsewhere than it is filled, the pressure to fill here leads and the half is half of that.
+    """
     most = maximum(plan)
     limit = f"Maximum: {BLANK}, not in the catalogue" if most is None else f"Maximum: {most['text']}"
     start = plan.setup.get("start_pressure")
+    figures: list[StepFigure] = []
     if start is not None:
-        half = _half(start, plan)
-        figures += [
-            {"what": "start pressure", "value": start, "text": start["text"]},
-            {"what": "half of the start pressure", "value": half, "text": half["text"]},
-        ]
-        words = f"Start pressure: {_only(start)} ({plan.setup.get('basis', '')}). Half of it: {half['text']}. {limit}."
+        words, figures = _start(plan, start, most)
+        words = f"{words} {limit}."
     elif plan.job in SETTLED_JOBS:
         words = f"Refill to the pressure noted in {noted_in(plan)}. {limit}."
+    elif plan.setup["headline"]["what"] == "rider-mass-limit":
+        words = f"The rider is above the limit of this fork: there is no start pressure. {limit}."
     else:
         stay = "" if most is None else f" and stay below {most['text']}"
         text = "No start pressure is listed for this rider and configuration."
@@ -67,13 +68,35 @@ def _filling(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
     return words, figures
 
 
+def _start(plan: Plan, start: Quantity, most: Quantity | None) -> tuple[str, list[StepFigure]]:
+    """The pressure to fill, half of it, and a warning if it is above the maximum."""
+    figures: list[StepFigure] = [{"what": "start pressure", "value": start, "text": start["text"]}]
+    words = f"Start pressure: {_only(start)} ({plan.setup.get('basis', '')})."
+    filled, half_of = start, "half of the start pressure"
+    if "altitude" in plan.setup:
+        place = plan.setup["altitude"]
+        filled, half_of = place["fill_to"], "half of the pressure to fill here"
+        figures.append({"what": "pressure to fill here", "value": filled, "text": filled["text"]})
+        words = f"Fill to {_only(filled)} here, at {place['fill_altitude']['text']}. {words}"
+    half = _half(filled, plan)
+    figures.append({"what": half_of, "value": half, "text": half["text"]})
+    words = f"{words} Half of {'it' if filled is start else _only(filled)}: {half['text']}."
+    if most is not None and _pascal(filled) > _pascal(most) * (1 + 1e-9):
+        words += f" {_only(filled)} is above the maximum: do not fill to it."
+    return words, figures
+
+
+def _pascal(shown: Quantity) -> float:
+    return si_of("pressure", Decimal(write_number(shown["value"])), shown["unit"])
+
+
 def _only(shown: Quantity) -> str:
     """The value of a quantity without its band."""
     return f"{write_number(shown['value'])} {shown['unit']}"
 
 
 def _half(start: Quantity, plan: Plan) -> Quantity:
-    pascal = si_of("pressure", Decimal(write_number(start["value"])), start["unit"]) / 2
+    pascal = _pascal(start) / 2
     step = {"psi": Decimal(1), "bar": Decimal("0.1"), "kPa": Decimal(10)}.get(start["unit"])
     return computed("pressure", pascal, start["unit"], to=plan.units, role="maximum", step=step)
 
@@ -81,13 +104,11 @@ def _half(start: Quantity, plan: Plan) -> Quantity:
 def maximum(plan: Plan) -> Quantity | None:
     """The lowest maximum pressure that fit and spring state."""
     limits = [each["limit"] for each in plan.setup["limits"]["pressure"]]
-    return min(
-        limits, default=None, key=lambda each: si_of("pressure", Decimal(write_number(each["value"])), each["unit"])
-    )
+    return min(limits, default=None, key=_pascal)
 
 
 def _second(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
-    """The start pressure and the maximum of a second chamber; or the pressure that was noted."""
+    """The start pressure and the maximum of a second chamber; or the noted pressure."""
     chamber = next((each for each in plan.setup.get("chambers", ()) if each["chamber"] == "negative"), None)
     most = None if chamber is None else chamber.get("maximum")
     limit = "Its maximum is not in the catalogue" if most is None else f"Maximum: {most['text']}"
@@ -97,7 +118,12 @@ def _second(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
     if chamber is not None and "pressure" in chamber:
         start = chamber["pressure"]
         figures.append({"what": "start pressure, second chamber", "value": start, "text": start["text"]})
-        return f"Start pressure of this chamber: {_only(start)} ({chamber.get('basis', '')}). {limit}.", figures
+        words = f"Start pressure of this chamber: {_only(start)} ({chamber.get('basis', '')}). {limit}."
+        here = plan.setup.get("altitude", {}).get("negative_fill_to")
+        if here is not None:
+            figures.append({"what": "pressure to fill here, second chamber", "value": here, "text": here["text"]})
+            words = f"Fill this chamber to {_only(here)} here. {words}"
+        return words, figures
     if plan.job in SETTLED_JOBS and plan.setup.get("start_pressure") is None:
         return f"Refill it to its own pressure noted in {noted_in(plan)}. {limit}.", figures
     text = "No start pressure of the second chamber is listed for this rider and configuration."
@@ -108,7 +134,7 @@ def _second(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
 def _sag(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
     sag = plan.setup.get("sag")
     if sag is None:
-        plan.miss("sag", plan.fit.statement.id, "the pressure or preload is set by it", "No sag is known here.")
+        plan.miss("sag", plan.fit.statement.id, "you set the pressure or preload by it", "The sag is unknown here.")
         return BLANK, []
     words = f"{sag['travel']['text']} from full extension ({write_number(sag['percent'])} %)"
     figures: list[StepFigure] = [{"what": "sag", "value": sag["travel"], "text": words}]
@@ -133,13 +159,13 @@ def _proof(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
         words, figures = f"The exposed stanchion must be as long as in {noted}.", []
     to_crown = _axle_to_crown(plan)
     if to_crown is None:
-        return f"{words} The catalogue does not give the axle-to-crown: write it down for the next time.", figures
+        return f"{words} The catalogue does not give the axle-to-crown: write it down for next time.", figures
     figures.append({"what": "axle-to-crown", "value": to_crown, "text": to_crown["text"]})
     return f"{words} Axle-to-crown: {to_crown['text']}, depending on how it is measured.", figures
 
 
 def _axle_to_crown(plan: Plan) -> Quantity | None:
-    """The length of the fit with a tolerance: reading the rule, and measuring straight."""
+    """The length of the fit with a tolerance for reading the rule and for measuring straight."""
     stated = plan.fit.statement.axle_to_crown_mm
     if stated is None:
         return None
@@ -156,28 +182,33 @@ def _height(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
             shown = figure(row, "length", None, row.unit, plan.units, minimum="min", maximum="max")
             if shown is not None:
                 return shown["text"], [{"what": CROWN_HEIGHT, "value": shown, "text": shown["text"]}]
-    text = "The catalogue does not say how high the stanchions stand in the crown at this travel."
-    plan.miss("crown-height", plan.fit.statement.id, "at a wrong height the tyre can meet the crown", text)
+    text = "The catalogue does not give the height of the stanchions in the crown at this travel."
+    plan.miss("crown-height", plan.fit.statement.id, "at the wrong height the tyre can hit the crown", text)
     return f"{BLANK} mm", []
 
 
 def clicks_noted(plan: Plan) -> str:
-    """Where the clicks were written down, and from which end they are counted."""
+    """Where the clicks were noted, and which end they are counted from."""
     end = click_end(plan)
     return f"noted in {noted_in(plan)}, counted from {'the end you marked' if end is None else end}"
 
 
 def _preload(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
-    """The turns of the guide for this rider, or those that were noted."""
-    turns = {each["preload_turns"]["text"] for each in plan.setup["published"] if "preload_turns" in each}
+    """The turns of the guide for this rider with the spring of this card, or those that were noted."""
+    spring = plan.fit.statement.spring
+    turns = {
+        each["preload_turns"]["text"]
+        for each in plan.setup["published"]
+        if "preload_turns" in each and each.get("spring_choice", spring) == spring
+    }
     if len(turns) == 1 and plan.setup.get("load") is not None:
         words = turns.pop()
         return f"{words} (published)", [{"what": "preload", "text": words}]
     if plan.job in SETTLED_JOBS:
         return f"as many turns as noted in {noted_in(plan)}", []
-    text = "No preload is listed for this rider and configuration."
+    text = "No preload is listed for this rider and this spring."
     plan.miss("preload", plan.fit.statement.spring, "the sag is set by it", text)
-    return f"{BLANK} turns from the least preload, then by the sag", []
+    return f"{BLANK} turns from the minimum preload, then by the sag", []
 
 
 _SLOTS: Mapping[str, Callable[[Plan, Step], tuple[str, list[StepFigure]]]] = {

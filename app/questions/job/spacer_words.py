@@ -1,10 +1,10 @@
-"""The words of a step that fits travel or volume spacers, by how many there are now and are to be."""
+"""The text of a step that fits travel or volume spacers, from the present and the wanted number."""
 
 from app.questions.job.plan import Plan
 
 
 def travel_spacer_words(plan: Plan) -> str | None:
-    """The step at the spring shaft; None if the catalogue does not say how many travel spacers it carries."""
+    """The step at the spring shaft; None if the catalogue does not give the number of travel spacers."""
     fit, present = plan.fit.statement, plan.present_fit.statement
     wanted = fit.travel_spacers
     if wanted is None:
@@ -13,7 +13,7 @@ def travel_spacer_words(plan: Plan) -> str | None:
     home = "Snap each fully home." if wanted > 1 else "Snap it fully home."
     if plan.job != "travel-change" or there == wanted:
         if wanted == 0:
-            return "The spring shaft carries no travel spacer at this travel: check that there is none."
+            return "No travel spacer goes on the spring shaft at this travel: check that there is none."
         return f"Check that the spring shaft carries {_spacers(wanted, 'travel')}. {home}"
     if there is None:
         return f"Fit {_spacers(wanted, 'travel')} to the spring shaft. {home}"
@@ -26,9 +26,9 @@ def travel_spacer_words(plan: Plan) -> str | None:
 
 
 def volume_spacer_words(plan: Plan) -> str | None:
-    """The step at the spacer stack on the cap; None if it is not known how many go in.
+    """The step at the spacer stack on the cap; None if the wanted number is unknown.
 
-    The stack keeps its torque: `{torque}` stays in the words for the slot.
+    The stack keeps its torque: `{torque}` stays in the text as a placeholder.
     """
     wanted, there = plan.spacers, plan.present_spacers
     if wanted is None:

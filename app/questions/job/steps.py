@@ -1,4 +1,4 @@
-"""The steps of a card: text with its figures, parts, tools, what to write down, cautions where they are needed."""
+"""The steps of a card: text with its figures, parts, tools, notes to write down, cautions where they are needed."""
 
 from dataclasses import dataclass
 
@@ -20,7 +20,7 @@ _EYES = ("loosen", "back-off", "free", "remove", "seat")
 
 @dataclass(slots=True)
 class Step_:  # noqa: N801 - the row is called Step
-    """A numbered step in the making, with the rows its figures come from and the fasteners it turns."""
+    """A numbered step under construction, with the rows its figures come from and the fasteners it turns."""
 
     shown: StepView
     row: Step
@@ -29,7 +29,7 @@ class Step_:  # noqa: N801 - the row is called Step
 
 
 def steps_view(plan: Plan, named: NamedEntities) -> list[Step_]:
-    """Every step that is kept, numbered from 1."""
+    """Every step that applies, numbered from 1."""
     return [_step(plan, named, each, number) for number, each in enumerate(plan.kept, 1)]
 
 
@@ -55,7 +55,7 @@ def _step(plan: Plan, named: NamedEntities, kept: KeptStep, number: int) -> Step
 
 
 def _measures(plan: Plan, step: Step) -> list[str]:
-    """What is written down at the step; clicks with the end that they are counted from."""
+    """The notes to write down at the step; clicks with the end that they are counted from."""
     found = [each.strip() for each in (step.measures or "").split(";") if each.strip()]
     end = click_end(plan)
     datum = "from closed or from open (mark which)" if end is None else f"from {end}"
@@ -74,12 +74,12 @@ def _parts(plan: Plan, named: NamedEntities, step: Step) -> list[PartNeeded]:
 
 
 def _cautions(step: Step) -> list[Caution]:
-    """The step's own; and eye protection at rings and foot bolts where the step does not say it."""
+    """The step's own caution, and eye protection at rings and foot bolts if the step does not mention it."""
     found: list[Caution] = []
     if step.caution is not None:
         found.append({"code": "at-step", "text": step.caution})
     risky = step.action == "free" or step.part_kind == "retaining ring" or step.fastener_position in FOOT
-    said = "eye protection" in (step.caution or "").lower()
-    if risky and step.action in _EYES and not said:
+    mentioned = "eye protection" in (step.caution or "").lower()
+    if risky and step.action in _EYES and not mentioned:
         found.append(caution("eye-protection"))
     return found

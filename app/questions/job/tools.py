@@ -1,4 +1,4 @@
-"""What to lay out: tools in order of use, and the torque wrenches by the range they must serve (ISO 6789-1)."""
+"""Tools to lay out in order of use, and torque wrenches by the range they must cover (ISO 6789-1)."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -16,13 +16,13 @@ from app.units.quantity import quantity
 
 FIFTH = Decimal(5)
 WRENCH_TEXT = (
-    "The marked range must hold both ends (ISO 6789-1:2017). Below a fifth of the marked maximum a wrench of the 2003 "
-    "edition was never tested: take none with a larger maximum than this."
+    "Both ends must be within the marked range (ISO 6789-1:2017). Wrenches to the 2003 edition were never "
+    "tested below a fifth of their marked maximum: do not use one with a larger maximum than this."
 )
 
 
-class End(NamedTuple):
-    """A torque in N·m, by which ends are ordered, and as its source gives it."""
+class TorqueFigure(NamedTuple):
+    """A torque in N·m, for sorting its ends, and as its source gives it."""
 
     torque_nm: float
     figure: Decimal
@@ -31,19 +31,19 @@ class End(NamedTuple):
 
 @dataclass(slots=True)
 class Laid:
-    """The tools of a card in the making, by what tells them apart, in order of first use."""
+    """The tools of a card under construction, by identity, in order of first use."""
 
     tools: dict[object, ToolNeeded] = field(default_factory=dict)
 
     def add(self, key: object, needed: ToolNeeded, step: int) -> None:
-        """Another step for a tool; it is put in at its first."""
+        """Add a step for a tool; it is listed at its first."""
         known = self.tools.setdefault(key, needed)
         if step not in known["steps"]:
             known["steps"].append(step)
 
 
 def tools_needed(plan: Plan, steps: Sequence[Step_]) -> list[ToolNeeded]:
-    """Every tool, in order of first use; puts the names into the steps as well."""
+    """Every tool, in order of first use; also adds the names to the steps."""
     laid = Laid()
     named = {id for each in steps for id in each.row.tools or ()}
     known = plan.snapshot.many(Tool, named) if named else {}
@@ -64,16 +64,16 @@ def tools_needed(plan: Plan, steps: Sequence[Step_]) -> list[ToolNeeded]:
 
 
 def _turn(plan: Plan, fastener: Fastener, each: Step_, laid: Laid) -> None:
-    """The tool of a fastener's drive; a gap where the drive or the tool is not known."""
+    """The tool for a fastener's drive; a gap if the drive or the tool is unknown."""
     drives = list(fastener.drives or ())
     fitting = [tool for drive in drives for tool in plan.found.tools.get(drive, ())]
     if not drives:
-        text = f"The catalogue does not say which drive {fastener.id} has."
-        plan.miss("drive", fastener.id, "the right tool must be at hand before the work begins", text)
+        text = f"The catalogue does not give the drive of {fastener.id}."
+        plan.miss("drive", fastener.id, "you need the right tool before you start", text)
         return
     if not fitting:
-        text = f"The catalogue has no tool for {' or '.join(drives)} of {fastener.id}."
-        plan.miss("tool", fastener.id, "the right tool must be at hand before the work begins", text)
+        text = f"The catalogue has no tool for {' or '.join(drives)} on {fastener.id}."
+        plan.miss("tool", fastener.id, "you need the right tool before you start", text)
         return
     first = fitting[0]
     needed: ToolNeeded = {"id": first.id, "name": first.name, "steps": []}
@@ -86,7 +86,7 @@ def _turn(plan: Plan, fastener: Fastener, each: Step_, laid: Laid) -> None:
     laid.add(first.id, needed, each.shown["number"])
 
 
-def _ends(each: Step_) -> list[End]:
+def _ends(each: Step_) -> list[TorqueFigure]:
     """Both ends of every torque of a step."""
     found = []
     for shown in each.figures.torques:
@@ -94,14 +94,15 @@ def _ends(each: Step_) -> list[End]:
         figures = [figure for figure in (row.value, row.min, row.max) if figure is not None]
         if figures and row.unit is not None:
             found += [
-                End(si_of("torque", figure, row.unit), figure, row.unit) for figure in (min(figures), max(figures))
+                TorqueFigure(si_of("torque", figure, row.unit), figure, row.unit)
+                for figure in (min(figures), max(figures))
             ]
     return found
 
 
-def _wrenches(ends: Iterable[Sequence[End]], units: Units) -> list[tuple[float, float, ToolNeeded]]:
-    """As few wrenches as serve all torques, none used in the lowest fifth of its range; in order of torque, in N·m."""
-    groups: list[list[End]] = []
+def _wrenches(ends: Iterable[Sequence[TorqueFigure]], units: Units) -> list[tuple[float, float, ToolNeeded]]:
+    """As few wrenches as cover all torques, none used in the lowest fifth of its range; in order of torque, in N·m."""
+    groups: list[list[TorqueFigure]] = []
     for end in sorted({end for each in ends for end in each}):
         if groups and not wrench_check(groups[-1][0].torque_nm, 0.0, end.torque_nm).in_lowest_fifth:
             groups[-1].append(end)
@@ -110,8 +111,8 @@ def _wrenches(ends: Iterable[Sequence[End]], units: Units) -> list[tuple[float, 
     return [(group[0].torque_nm, group[-1].torque_nm, _wrench(group[0], group[-1], units)) for group in groups]
 
 
-def _wrench(low: End, high: End, units: Units) -> ToolNeeded:
-    """A range rounds outward, so that it holds what it held; the greatest marked maximum rounds down."""
+def _wrench(low: TorqueFigure, high: TorqueFigure, units: Units) -> ToolNeeded:
+    """A range rounds outward, so that it still covers everything; the highest marked maximum rounds down."""
     smallest = quantity("torque", low.figure, low.unit, to=units, role="maximum")
     largest = quantity("torque", high.figure, high.unit, to=units, role="minimum")
     most = quantity("torque", FIFTH * low.figure, low.unit, to=units, role="maximum", basis="computed")

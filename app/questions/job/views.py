@@ -1,10 +1,11 @@
-"""The shape of a job card. What is not in the catalogue is a blank line in the text and stands under `gaps`."""
+"""The shape of a job card. A value missing in the catalogue is a blank line in the text and is listed under `gaps`."""
 
-from typing import Any, Literal, NotRequired
+from typing import Literal, NotRequired
 
 from pydantic import TypeAdapter
 from typing_extensions import TypedDict
 
+from app.json_types import JsonObject
 from app.questions.answers.gap import Gap
 from app.questions.answers.statement_views import FillView, GreaseView, GuideView, LimitView, TorqueView
 from app.questions.answers.views import Caution, ChassisRef, SourceRef, SpringRef, Undecided
@@ -25,7 +26,7 @@ from app.questions.sheet.fits import AskedView, FitView
 from app.units.quantity import Quantity
 
 BLANK = "____"
-"""What stands where the catalogue gives no figure: a line to write on."""
+"""Shown if the catalogue gives no figure: a line to write on."""
 
 Verdict = Literal["yes", "no", "not stated"]
 
@@ -39,8 +40,11 @@ class ProcedureRef(TypedDict):
 
 
 class PartNeeded(TypedDict):
-    """Something to buy or to have at hand. `count` is absent where the catalogue gives none; `packs` of `pack_count`
-    pieces cover it. `when` is as the source says: always, if worn, if opened."""
+    """A part to buy or lay out.
+
+    `count` is absent if the catalogue gives none; `packs` of `pack_count` pieces cover it. `when` is from the source:
+    always, if worn, if opened.
+    """
 
     id: str
     name: str
@@ -57,8 +61,11 @@ class PartNeeded(TypedDict):
 
 
 class ToolNeeded(TypedDict):
-    """A tool and its steps, in order of use. `any_of`: names of which one will do. A torque wrench has no id but
-    the torques it must do (`smallest`, `largest`) and the greatest marked maximum that still measures the smallest."""
+    """A tool and its steps, in order of use.
+
+    `any_of`: any of these tools will do. A torque wrench has no id but a torque range (`smallest`, `largest`) and the
+    highest marked maximum that still measures the smallest.
+    """
 
     id: NotRequired[str]
     name: str
@@ -72,14 +79,14 @@ class ToolNeeded(TypedDict):
 
 
 class Pack(TypedDict):
-    """So many packs of one size."""
+    """A number of packs of one size."""
 
     size: Quantity
     count: int
 
 
 class Consumable(TypedDict):
-    """An oil, grease or thread preparation. `need` sums what the fills state; greases are stated in words only."""
+    """An oil, grease or thread preparation. `need` is the sum of the fills; greases are given in words only."""
 
     id: NotRequired[str]
     name: str
@@ -93,7 +100,7 @@ class Consumable(TypedDict):
 
 
 class StepFigure(TypedDict):
-    """A figure that is set or proved at a step: what it is, and its text with unit; `value` is absent for turns."""
+    """A figure set or proved at a step: its name, and its text with unit; `value` is absent for turns."""
 
     what: str
     value: NotRequired[Quantity]
@@ -101,10 +108,10 @@ class StepFigure(TypedDict):
 
 
 class StepView(TypedDict):
-    """One step. `tools` are names, `figures` what is set or proved at the step.
+    """One step. `tools` are names, `figures` are set or proved at the step.
 
-    `torque` has one entry for each fastener and stage of the position. `condition` is there if the catalogue does not
-    say whether the step applies. `statements` are all rows whose figures the text has.
+    `torque` has one entry for each fastener and stage of the position. `condition` is present if the catalogue does not
+    say whether the step applies. `statements` are all rows with figures in the text.
     """
 
     number: int
@@ -132,7 +139,7 @@ class ToWrite(TypedDict):
 
 
 class Check(TypedDict):
-    """Something the work is proved by, with the figure it is held against where the catalogue gives one."""
+    """A check that proves the work, with the figure to compare with if the catalogue gives one."""
 
     what: str
     text: str
@@ -142,7 +149,7 @@ class Check(TypedDict):
 
 
 class JobSettings(TypedDict):
-    """What to start from when it is together again: the part of `setup` that a mechanic sets."""
+    """Set-up after assembly: the part of `setup` that a mechanic sets."""
 
     headline: NotRequired[Headline]
     spacers: NotRequired[int]
@@ -160,7 +167,7 @@ class JobSettings(TypedDict):
 
 
 class NotDone(TypedDict):
-    """A part of the job that is not done on this fork: why, and what would be possible."""
+    """A part of the job that is not done on this fork: the reason, and what is possible."""
 
     code: str
     about: str
@@ -169,14 +176,14 @@ class NotDone(TypedDict):
 
 
 class CardCaution(Caution):
-    """A caution, once: at the `top` of the card, at the step that needs it (named in `steps`), or at the `end`."""
+    """A caution, given once: at the `top` of the card, at the steps that need it (`steps`), or at the `end`."""
 
     place: Literal["top", "step", "end"]
     steps: NotRequired[list[int]]
 
 
 class FrameVerdict(TypedDict):
-    """What the frame permits of the fork as it shall be."""
+    """The frame's verdict on the fork after the job."""
 
     id: str
     allowed: Verdict
@@ -184,7 +191,7 @@ class FrameVerdict(TypedDict):
 
 
 class JobCardAnswer(TypedDict):
-    """A sheet turned into ordered work: every figure is a statement's or a blank line."""
+    """Ordered work for one job: every figure is from a statement, or a blank line."""
 
     revision: int
     job: JobName
@@ -211,23 +218,23 @@ class JobCardAnswer(TypedDict):
 
 
 class ShoppingList(TypedDict):
-    """What several cards need together: counts and volumes are sums, packs are reckoned once for the sum."""
+    """The combined needs of several cards: counts and volumes are sums, and packs are computed for the sum."""
 
     parts: list[PartNeeded]
     consumables: list[Consumable]
 
 
 class CardOfFleet(TypedDict):
-    """One card of several, or why there is none: a problem detail."""
+    """One card of several, or a problem detail if there is none."""
 
     index: int
     status: int
     card: NotRequired[JobCardAnswer]
-    problem: NotRequired[dict[str, Any]]
+    problem: NotRequired[JsonObject]
 
 
 class FleetAnswer(TypedDict):
-    """Each card with its own status, and one shopping list for those that could be made."""
+    """Each card with its own status, and one shopping list for all cards that were made."""
 
     revision: int
     cards: list[CardOfFleet]

@@ -1,4 +1,4 @@
-"""The figures of one fork as search results: each with where it is on the fork, its scope and its source.
+"""The figures of one fork as search results, each with its place on the fork, its scope and its source.
 
 They are the statements of the sheet, so a search never shows what the sheet hides.
 """
@@ -42,17 +42,17 @@ _KIND_WORDS = {
 }
 
 
-class Subject(NamedTuple):
-    """What all results of one fork share."""
+class FigureOwner(NamedTuple):
+    """The part that all results of one fork share."""
 
     of: str
     href: str
 
 
 def fork_figures(found: Sheet, units: Units, href: str) -> list[ForkFigure]:
-    """Every figure and fact of a fork for what was asked of it; `href` leads to its sheet."""
+    """Every figure and fact of a fork for the request; `href` leads to its sheet."""
     answer = sheet_view(found, units)
-    subject = Subject(fork_name(found.context.chassis, found.context.maker), href)
+    subject = FigureOwner(fork_name(found.context.chassis, found.context.maker), href)
     figures = [*_statements(found, answer), *spring_figures(found, answer, units)]
     figures += [*guide_figures(found, answer), *_clicks(found), *_facts(found, units)]
     shown = [_completed(each, subject) for each in figures]
@@ -60,7 +60,7 @@ def fork_figures(found: Sheet, units: Units, href: str) -> list[ForkFigure]:
     return shown
 
 
-def _completed(figure: ForkFigure, subject: Subject) -> ForkFigure:
+def _completed(figure: ForkFigure, subject: FigureOwner) -> ForkFigure:
     hit = figure.hit
     hit["of"] = subject.of
     if not hit["href"]:
@@ -70,7 +70,7 @@ def _completed(figure: ForkFigure, subject: Subject) -> ForkFigure:
 
 
 def _add_exceptions(figures: Sequence[ForkFigure], answer: SheetAnswer) -> None:
-    """Beside each wider statement the narrower ones that take its place."""
+    """Adds to each wider statement the narrower ones that override it."""
     lists: tuple[Sequence[StatementView], ...] = (
         answer["torques"], answer["fills"], answer["greases"], answer["uses"], answer["limits"], answer["intervals"],
         answer["guides"],
@@ -150,7 +150,7 @@ def _grease(view: GreaseView) -> ForkFigure:
 
 
 def _part(views: Sequence[UseView]) -> ForkFigure:
-    """A part with all jobs that take as many of it at the same place."""
+    """A part, with all jobs that use the same number of it at the same place."""
     first = views[0]
     part, position = first["part"], first.get("position", "")
     count = f"{first['count']} for each job" if "count" in first else ""
@@ -177,7 +177,7 @@ def _interval(view: IntervalView) -> ForkFigure:
 
 
 def _clicks(found: Sheet) -> Iterator[ForkFigure]:
-    """The clicks of each damper with where they are counted from; without that the count means nothing."""
+    """The clicks of each damper with where they are counted from; without that the number means nothing."""
     for damper in found.dampers.values():
         for name, count in (("rebound", damper.rebound_clicks), ("compression", damper.compression_clicks)):
             if count is not None and damper.clicks_from is not None:
@@ -195,7 +195,7 @@ def _click(found: Sheet, damper: Damper, name: str, text: str) -> ForkFigure:
 
 
 def _facts(found: Sheet, units: Units) -> Iterator[ForkFigure]:
-    """What belongs to the fork as a whole."""
+    """Figures of the fork as a whole."""
     chassis = found.context.chassis
     if chassis.stanchion_diameter_mm is not None:
         figure = length(chassis.stanchion_diameter_mm, units)
@@ -206,7 +206,7 @@ def _facts(found: Sheet, units: Units) -> Iterator[ForkFigure]:
         ("Front hub width", _lengths(chassis.hub_spacings_mm, units)),
         ("Axle diameter", _lengths(chassis.axle_diameters_mm, units)),
         ("Offset", _lengths(chassis.offsets_mm, units)),
-        ("Marks to know it by", "; ".join(chassis.marks or ())),
+        ("Identifying marks", "; ".join(chassis.marks or ())),
     )
     for name, text in listed:
         if text:

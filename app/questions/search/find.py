@@ -125,7 +125,7 @@ def _wheel_only(words: Sequence[QueryWord]) -> int | None:
 
 
 def _text(q: str, answer: FindAnswer, of_forks: ForkAnswers) -> str | None:
-    """What the reader should know about the hits beside what they say."""
+    """Remarks on the hits as a whole."""
     if not answer["hits"]:
         return (
             f"Nothing here is called \u201c{q.strip()}\u201d. Search for a fork, spring, frame, oil or part number, "

@@ -1,4 +1,4 @@
-"""Which forks a search names, and which of their figures it asks for."""
+"""The forks that a search names, and the figures of them that it asks for."""
 
 from collections.abc import Collection, Sequence
 from typing import NamedTuple
@@ -19,14 +19,16 @@ FORKS = 4
 """Forks whose figures are looked up for one search."""
 _CONSIDERED = 40
 _NAME_LEAST = 0.7
-_NEARLY = 0.9  # of the best fork's likeness
+_NEARLY = 0.9  # of the best fork's score
 _OTHER_WORDS = 0.95
-"""A word that a figure has, but not in the name of its place."""
+"""A word that figures contain, but not in the name of their place."""
 
 
 class ForkAnswers(NamedTuple):
-    """The figures that were asked for, best first, and the forks they are of. `not_found` are words that neither has;
-    `left_out` is how many further forks match as well."""
+    """The requested figures, best first, and their forks.
+
+    `not_found` are words that match neither; `left_out` is how many further forks match as well.
+    """
 
     hits: list[SearchHit]
     forks: list[SearchHit]
@@ -35,7 +37,7 @@ class ForkAnswers(NamedTuple):
 
 
 class _Named(NamedTuple):
-    """A fork with how well each word names it, and the configuration that the words narrow it to."""
+    """A fork with the score of each word, and the configuration that the words select."""
 
     chassis: Chassis
     words: dict[str, float]
@@ -48,20 +50,20 @@ class _Named(NamedTuple):
 
 
 def fork_answers(snapshot: Snapshot, asked: Sequence[QueryWord], units: Units) -> ForkAnswers:
-    """The figures of the forks that some of the words name, for the other words."""
+    """The figures that the other words match, for the forks that some of the words name."""
     index = index_of(snapshot, Chassis)
     words = regrouped(asked, index.has)
     partial = index.partial([word.text for word in words], _CONSIDERED, snapshot.require_thread)
     named = _likeliest(snapshot, words, [each for each in partial if _by_name(each)])
     forks, left_out = named[:FORKS], len(named) - FORKS
     if len(forks) > 1:
-        snapshot.require_thread()  # each is a sheet
+        snapshot.require_thread()  # each costs a sheet
     ranked: list[tuple[tuple[float, int, int, str, str], SearchHit]] = []
     met: set[str] = set()
     for fork in forks:
         met |= fork.words.keys()
         if all(fork.words.get(word.text, 0.0) >= 1 for word in words):
-            continue  # every word is the fork's own: nothing of it was asked for
+            continue  # every word names the fork: no figure was asked for
         href = f"/v1/chassis/{fork.chassis.id}/sheet" + (f"?{urlencode(fork.parameters)}" if fork.parameters else "")
         for figure in fork_figures(gather(snapshot, fork.chassis.id, fork.given), units, href):
             of_place, of_others = spoken(*figure.place), spoken(*figure.words)
@@ -82,7 +84,7 @@ def fork_answers(snapshot: Snapshot, asked: Sequence[QueryWord], units: Units) -
 
 
 def _full(hits: list[SearchHit]) -> list[SearchHit]:
-    """If some figures match every word, those that match only some are left out."""
+    """Drops figures that match only some words if others match every word."""
     best_score = hits[0]["score"] if hits else 0.0
     return [hit for hit in hits if hit["score"] >= best_score - 0.12]
 
@@ -92,7 +94,7 @@ def _by_name(each: Partial) -> bool:
 
 
 def _likeliest(snapshot: Snapshot, words: Sequence[QueryWord], partial: Sequence[Partial]) -> list[_Named]:
-    """The forks that the words name best: all that are nearly as likely as the first."""
+    """The forks that the words name best: all that score nearly as high as the first."""
     rows = snapshot.many(Chassis, [each.id for each in partial])
     named = [_narrowed(snapshot, words, rows[each.id], dict(each.words)) for each in partial]
     named.sort(key=lambda fork: (-sum(score**3 for score in fork.words.values()), fork.chassis.id))
@@ -101,7 +103,7 @@ def _likeliest(snapshot: Snapshot, words: Sequence[QueryWord], partial: Sequence
 
 
 def _narrowed(snapshot: Snapshot, words: Sequence[QueryWord], chassis: Chassis, met: dict[str, float]) -> _Named:
-    """A fork with the model year, travel, wheel and variant that words name, as far as the fork has them."""
+    """A fork with the model year, travel, wheel and variant named by words, as far as the fork has them."""
     year: int | None = None
     travel: Measure | None = None
     wheel: int | None = None
@@ -156,7 +158,7 @@ def _score(word: str, of_place: Collection[str], of_others: Collection[str], for
 
 
 def _rank(figure: ForkFigure, scores: dict[str, float]) -> tuple[float, int, int, str, str]:
-    """Best score first, then the place with the fewest words beside those asked for, then by kind."""
+    """Best score first, then the place with the fewest additional words, then by kind."""
     beside = sum(1 for word in single(*figure.place) if not any(alike(asked, word) for asked in scores))
     hit = figure.hit
     return (-round(hit["score"], 2), beside, ORDER.index(hit["kind"]), hit["name"], hit["id"])

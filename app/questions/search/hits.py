@@ -85,7 +85,7 @@ def with_figure(hit: SearchHit, figure: Quantity | None) -> SearchHit:
 
 
 def row_hits(snapshot: Snapshot, found: list[tuple[Row, float]]) -> list[SearchHit]:
-    """Rows as search results, each with the score given beside it."""
+    """Rows as search results, with their scores."""
     rows = [row for row, _ in found]
     makers = snapshot.many(Maker, {maker for row in rows if (maker := row.values().get("maker"))})
     sources = snapshot.many(Source, {source for row in rows if (source := row.values().get("source"))})
@@ -119,17 +119,17 @@ def _row_hit(row: Row, score: float, maker: Maker | None, sources: dict[str, Sou
 
 
 def _details(row: Row) -> list[str]:
-    """What tells a row from others of its name, as far as it is given: years, travel, size, number and kind."""
+    """What distinguishes a row from others with its name, as far as given: years, travel, size, number and kind."""
     fields = row.values()
-    said = [text for low, high, unit in _SPANS for text in _span(row, low, high, unit)]
+    details = [text for low, high, unit in _SPANS for text in _span(row, low, high, unit)]
     diameter = fields.get("stanchion_diameter_mm")
-    said += [f"{diameter:g} mm stanchions"] if diameter is not None else []
-    said += [f"size {row.size}"] if is_row_of(row, Frame) and row.size is not None else []
-    said += [fields[name] for name in ("model_code", "edition") if fields.get(name)]
-    said += [f"{row.kind} spring"] if is_row_of(row, Spring) else []
-    said += [row.kind] if is_row_of(row, Part) or is_row_of(row, Fluid) else []
-    said += [f"pack of {row.pack_count}"] if is_row_of(row, Part) and (row.pack_count or 1) > 1 else []
-    return said
+    details += [f"{diameter:g} mm stanchions"] if diameter is not None else []
+    details += [f"size {row.size}"] if is_row_of(row, Frame) and row.size is not None else []
+    details += [fields[name] for name in ("model_code", "edition") if fields.get(name)]
+    details += [f"{row.kind} spring"] if is_row_of(row, Spring) else []
+    details += [row.kind] if is_row_of(row, Part) or is_row_of(row, Fluid) else []
+    details += [f"pack of {row.pack_count}"] if is_row_of(row, Part) and (row.pack_count or 1) > 1 else []
+    return details
 
 
 def _span(row: Row, low: str, high: str, unit: str) -> list[str]:

@@ -1,4 +1,4 @@
-"""The figures of a fork's springs as search results: limits, travels and lengths by fit, and published set-up."""
+"""Figures of a fork's springs as search results: limits, travels and lengths by fit, and published set-up."""
 
 from collections.abc import Iterator
 
@@ -14,7 +14,7 @@ from app.units.quantity import Quantity
 
 
 def spring_figures(found: Sheet, answer: SheetAnswer, units: Units) -> Iterator[ForkFigure]:
-    """What each fit says: its spring and travel, maximum pressure, spacers and axle-to-crown length."""
+    """The figures of each fit: its spring and travel, maximum pressure, spacers and axle-to-crown length."""
     for each, view in zip(found.fits, answer["fits"], strict=True):
         yield from _of_fit(each.statement, view)
     without_limit = {each.statement.spring for each in found.fits if each.statement.pressure_limit is None}
@@ -55,7 +55,7 @@ def _of_fit(fit: Fit, view: FitView) -> Iterator[ForkFigure]:
 
 
 def _hit(fit: Fit, view: FitView, kind: str, name: str, quantity: Quantity | None, detail: str) -> SearchHit:
-    """A figure of a fit; it holds for that spring at that travel only."""
+    """A figure of a fit, which applies to that spring at that travel only."""
     hit = claim("fits", kind, name, {"id": view["id"], "scope": _fit_scope(fit)}, (detail,))
     if "note" in view:
         hit["note"] = view["note"]
@@ -71,7 +71,10 @@ def _fit_scope(fit: Fit) -> ScopeView:
 
 
 def guide_figures(found: Sheet, answer: SheetAnswer) -> Iterator[ForkFigure]:
-    """The published set-up for each bracket of riders. Clicks are left out if their datum is not certain."""
+    """The published set-up for each bracket of rider mass.
+
+    Clicks are left out if it is uncertain where they are counted from.
+    """
     counted = {damper.clicks_from for damper in found.dampers.values()}
     datum = next(iter(counted)) if len(counted) == 1 else None
     for view in answer["guides"]:

@@ -28,13 +28,13 @@ class StartAsked(LookupParameters):
         description="A fork and a place, oil or limit, or a name or number. Typing slips are found.",
     )
     door: Literal["service", "travel", "rider", "frame"] | None = Field(
-        None, description="What the fork is wanted for: links of the page lead there. It changes no answer."
+        None, description="The task you need the fork for: links on the page lead there. The answer is the same."
     )
-    frame: str | None = Field(None, max_length=80, description="Id of the frame that the fork is wanted for.")
+    frame: str | None = Field(None, max_length=80, description="Id of the frame that the fork is for.")
 
 
 class StartAnswer(TypedDict):
-    """With `q` what was found, best first; without it the forks. `identify` helps with an unknown fork."""
+    """With `q` the search results, best first; without it the forks. `identify` helps with an unknown fork."""
 
     revision: int
     q: NotRequired[str]
@@ -52,7 +52,7 @@ START = TypeAdapter(StartAnswer)
 def start(snapshot: Snapshot, asked: StartAsked) -> StartAnswer:
     """The answer at one revision. Raises Invalid for a blank `q`."""
     if asked.q is not None and not asked.q.strip():
-        raise Invalid.one("empty", "`q` has no value; leave it out to begin with the forks.", parameter="q")
+        raise Invalid.one("empty", "`q` has no value; leave it out to start with the forks.", parameter="q")
     total = lists.count(snapshot, Chassis, {})
     if asked.q is not None:
         answer = find(snapshot, FindAsked(**asked.model_dump(exclude={"door", "frame"})))

@@ -1,4 +1,4 @@
-"""An air spring's part of the answer to `setup`: start pressure on every basis, limits, and what it then does."""
+"""The air spring's part of the answer to `setup`: start pressure on every basis, limits, and behaviour."""
 
 from dataclasses import replace
 
@@ -27,12 +27,12 @@ USUAL_PRESSURE_UNIT = "psi"
 
 
 def put_air(answer: SetupAnswer, work: SetupBuilder, shown: Applicable[Fit], wanted: Target, where: Region) -> None:
-    """Put everything about one air spring into the answer."""
+    """Add everything about one air spring to the answer."""
     found, fit = work.found, shown.statement
     spring = spring_of(found, fit)
     if spring is None:
         work.miss(
-            "spring", "its sizes decide the start pressure", f"The catalogue does not hold the spring {fit.spring}."
+            "spring", "the start pressure depends on its sizes", f"The spring {fit.spring} is not in the catalogue."
         )
         return
     work.limits = limits_of(fit, spring, found.limits)
@@ -52,7 +52,7 @@ def put_air(answer: SetupAnswer, work: SetupBuilder, shown: Applicable[Fit], wan
     bases, gaps = estimates(ground)
     work.gaps += gaps
     if not bases and ground.spacers is not None and "example_readings" in answer:
-        work.miss("start-pressure", "nothing here says what to start from", two_sags_of(ground))
+        work.miss("start-pressure", "there is nothing to work out a start pressure from", two_sags_of(ground))
     headline = bases[0] if bases and not bases[0].read_again else None
     start = put_bases(answer, work, bases, headline, figures)
     model = None if headline is None or start is None else modelled(work, ground, headline, start)
@@ -84,21 +84,21 @@ def _ground(work: SetupBuilder, fit: Fit, spring: Spring, wanted: Target, where:
 
 
 def _spacers(work: SetupBuilder, fit: Fit) -> int | None:
-    """The number of spacers: as given, else from the factory; a fit that may carry none has none."""
+    """The number of spacers: as given, else from the factory; a fit that may have none has none."""
     if work.asked.spacers is not None:
         return work.asked.spacers
     if fit.spacers_fitted is not None:
-        text = "As fitted from the factory, according to the fit. If somebody changed them, count and give spacers."
+        text = "As fitted at the factory, according to the fit. If they have been changed, count them and give spacers."
         work.assume("spacers", fit.spacers_fitted, text)
         return fit.spacers_fitted
     if fit.spacer_limit == 0:
         return 0
-    work.miss("spacers", "spacers take room from the air", "Give spacers: how many are fitted is not stated.")
+    work.miss("spacers", "spacers reduce the air volume", "Give spacers: the number fitted is not stated.")
     return None
 
 
 def _negative_pa(work: SetupBuilder, spring: Spring, wanted: Target) -> float | None:
-    """The gauge pressure of a negative chamber with a valve of its own: as given, else the guide's for this rider."""
+    """The gauge pressure of a negative chamber with its own valve: as given, else from the guide for this rider."""
     if spring.negative != "own valve":
         return None
     if work.asked.negative is not None:
@@ -106,7 +106,7 @@ def _negative_pa(work: SetupBuilder, spring: Spring, wanted: Target) -> float | 
     rows = guide_rows(work.guides, wanted, negative=True)
     if len(rows) == 1:
         return published_range(rows[0])[1]
-    text = "Give negative_pressure: this negative chamber is filled through a valve of its own."
+    text = "Give negative_pressure: this negative chamber is filled through its own valve."
     work.miss("negative-pressure", "both chambers together carry the rider", text)
     return None
 
@@ -126,7 +126,7 @@ def _conclude(
     answer: SetupAnswer, work: SetupBuilder, ground: SetupInputs, headline: StartPressureEstimate | None,
     model: Model | None, figures: Figures, bases: list[StartPressureEstimate],
 ) -> None:  # fmt: skip
-    """The altitude, the formulas, and the one sentence at the head."""
+    """The altitude, the formulas, and the headline."""
     if headline is not None:
         put_altitude(
             answer, work, headline.gauge_pa, headline.basis, _shaft_share(model), ground.negative_pa, figures
@@ -138,12 +138,12 @@ def _conclude(
     elif bases:
         work.headline = {"what": "read-again", "text": READINGS_TEXT}
     elif answer["by_spacers"]:
-        text = "How many volume spacers are fitted is not known: take the line of the number that you count."
+        text = "The number of fitted volume spacers is unknown: count them and use the line for that number."
         work.headline = {"what": "by-spacers", "text": text}
 
 
 def _start_text(answer: SetupAnswer) -> str:
-    """`Fill to 98 psi (published).`; both chambers if each has a valve."""
+    """`Fill to 98 psi (published).`; names both chambers if each has a valve."""
     basis = answer["basis"]
     if "chambers" in answer:
         parts = [
@@ -157,7 +157,7 @@ def _start_text(answer: SetupAnswer) -> str:
 
 
 def _shaft_share(model: Model | None) -> float | None:
-    """As/c at the sag: how far the air outside counts against the air inside."""
+    """As/c at the sag: how much the outside air counts against the air inside."""
     if model is None:
         return None
     spring, at = model.geometry.air, model.stroke.turn_m
@@ -166,7 +166,7 @@ def _shaft_share(model: Model | None) -> float | None:
 
 
 def _siblings(work: SetupBuilder, spring: Spring) -> list[SpringRef]:
-    """The other springs of the family that this chassis is listed with."""
+    """The other springs of the family that are listed for this chassis."""
     if spring.family is None:
         return []
     ids = {fit.spring for fit in work.found.offered} - {spring.id}

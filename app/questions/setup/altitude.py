@@ -1,4 +1,4 @@
-"""Altitude and temperature: what to fill for the same force where one rides, and what the gauge then reads there."""
+"""Altitude and temperature: the pressure to fill for the same force where the fork is ridden, and the reading there."""
 
 from collections.abc import Mapping
 
@@ -24,12 +24,14 @@ def ambient_pa(asked: Circumstances) -> float:
 
 
 def meant_for_pa(basis: str, asked: Circumstances) -> float:
-    """The air a start pressure is meant for: sea level for a guide, which does not say; else where it is filled."""
+    """The surrounding air that a start pressure applies to: sea level for a guide, which does not say; else
+    where it is filled.
+    """
     return SEA_LEVEL_PA if basis == "published" else ambient_pa(asked)
 
 
 class _Places:
-    """Where the fork is filled and ridden, in SI, with how well both are known."""
+    """Where the fork is filled and ridden, in SI, with the uncertainty of both."""
 
     def __init__(self, asked: Circumstances, meant_pa: float) -> None:
         self.here_m = asked.fill_altitude_m or 0.0
@@ -49,7 +51,7 @@ class _Places:
         ]
 
     def fill(self, gauge_pa: float, shaft_share: Uncertain) -> Band:
-        """What to fill here, by a gauge that is off alike both times."""
+        """The pressure to fill here, by a gauge with the same error both times."""
 
         def reading(at: Mapping[str, float]) -> float:
             return fill_for_equal_force_pa(
@@ -60,7 +62,7 @@ class _Places:
         return band(reading, [*self.inputs, shaft_share])
 
     def reading(self, filled_pa: float) -> Band:
-        """What the gauge reads there after it was filled so here."""
+        """The gauge reading there after filling it here."""
 
         def reading(at: Mapping[str, float]) -> float:
             return same_air_gauge_pa(
@@ -75,9 +77,9 @@ def put_altitude(
     answer: SetupAnswer, work: SetupBuilder, start_gauge_pa: float, basis: str, shaft_share: float | None,
     negative_pa: float | None, shown: Formatter,
 ) -> None:  # fmt: skip
-    """Put the block into the answer if an altitude or a temperature is given, with its assumptions.
+    """Add the altitude block to the answer if an altitude or a temperature is given, with its assumptions.
 
-    Raises Invalid if so little pressure would be left that the gauge cannot show it.
+    Raises Invalid if the pressure left is too low for the gauge.
     """
     asked = work.asked
     if asked.altitude_m is None and asked.temperature_k is None and asked.fill_altitude_m is None:
@@ -118,18 +120,18 @@ def _nothing_left() -> Invalid:
 
 def _text(places: _Places) -> str:
     filled = (
-        "“Fill to” is for the same load at the same sag where the fork is ridden; “reading there” is the gauge then."
+        "“Fill to” gives the same sag under the same load where you ride; “reading there” is what the gauge then shows."
     )
     if places.there_m - places.here_m > 100 and places.there_k == places.here_k:
         return (
-            f"{filled} A climb needs no refilling: the air in the fork stays the same, only the gauge reads more up "
-            "there. Do not let air out to match it. If in doubt, go by the sag."
+            f"{filled} You need not refill for a climb: the air in the fork stays the same, and only the "
+            "gauge reads higher up there. Do not let air out to correct it. If in doubt, go by the sag."
         )
     return f"{filled} If in doubt, go by the sag."
 
 
 def _put_push(block: AltitudeView, work: SetupBuilder, places: _Places, shown: Formatter) -> None:
-    """How hard both lower legs push outward where less air presses on them than where they were closed."""
+    """The force that pushes both lower legs outward in thinner air than they were closed in."""
     stanchion_mm = work.found.context.chassis.stanchion_diameter_mm
     lost_pa = places.here_pa - places.there_pa
     if stanchion_mm is None or lost_pa < WEATHER_PA:
@@ -137,8 +139,8 @@ def _put_push(block: AltitudeView, work: SetupBuilder, places: _Places, shown: F
     push = shown.force(2 * disc_area_m2(stanchion_mm / 1000) * lost_pa)
     block["lower_leg_push"] = push
     block["text"] += (
-        f" Lower legs that were closed where it was filled push the fork out with {push['text']} there, both together: "
-        "let them breathe where you ride (slip a thin strap past each wiper, with the fork extended)."
+        f" Air trapped in the lower legs where you closed them pushes the fork out with {push['text']} in "
+        "total there: let it out where you ride (extend the fork and slip a thin strap past each wiper)."
     )
 
 
@@ -148,20 +150,21 @@ def _assume(work: SetupBuilder, block: AltitudeView, shown: Formatter, basis: st
     if asked.fill_altitude_m is None and "fill_altitude" not in known:
         work.assumptions += surroundings_assumption(asked, work.units)
     if basis == "published":
-        text = f"The guide does not say for which altitude; taken as sea level, ±3 kPa ({PRACTICE})."
+        text = f"The guide does not state an altitude; sea level assumed, ±3 kPa ({PRACTICE})."
         work.assume("guide_altitude", computed("length", 0.0, "m", to=work.units, basis=None), text)
     if asked.altitude_m is None:
-        work.assume("altitude", block["altitude"], "Ridden at the altitude where it is filled.")
+        work.assume("altitude", block["altitude"], "Ridden at the altitude at which it is filled.")
     if asked.fill_temperature_k is None:
-        text = f"Filled in a workshop of this temperature, ±5 K ({PRACTICE})."
+        text = f"Filled in a workshop at this temperature, ±5 K ({PRACTICE})."
         work.assume("fill_temperature", block["fill_temperature"], text)
     if asked.temperature_k is None:
         work.assume("temperature", block["temperature"], f"As warm as where it is filled, ±5 K ({PRACTICE}).")
     weather = computed("absolute pressure", WEATHER_PA, "kPa(a)", to=work.units, basis=None)
     text = (
-        f"Weather moves the air at either place this much either way; a given temperature holds to ±2 K ({PRACTICE})."
+        "Weather changes the air pressure at either place by up to this much; a given temperature is good to "
+        f"±2 K ({PRACTICE})."
     )
     work.assume("weather", weather, text)
     if "gauge" not in known:
         gauge = shown.pressure(GAUGE_HALF_WIDTH_PA)
-        work.assume("gauge", gauge, f"The gauge may be off this much either way ({PRACTICE}).")
+        work.assume("gauge", gauge, f"The gauge may be off by this much either way ({PRACTICE}).")

@@ -1,12 +1,11 @@
-"""The start pressure on each basis that is possible, best first; the first is the headline, all are shown.
+"""The start pressure on each possible basis, best first; the first is the headline, all are shown.
 
-given, published, measured from two sags, measured from one sag, measured from one force, measured geometry, computed.
-Volumes are never fitted to a guide, guides never scaled. If a basis lacks something, that is a gap.
+The order: given, published, measured from two sags, measured from one sag, measured from one force, measured geometry,
+computed. Volumes are never fitted to a guide, guides never scaled. Missing input for a basis is a gap.
 """
 
 import math
 from collections.abc import Callable, Iterator
-from decimal import Decimal
 from itertools import combinations
 
 from app.catalogue.tables import Guide
@@ -22,22 +21,23 @@ from app.questions.setup.parameters import si, si_of
 from app.questions.setup.readings import listed_triple, one_force, one_sag, own_triple, two_sags
 from app.questions.setup.spring_geometry import SpringGeometry
 from app.questions.setup.views import Basis
+from app.units.convert import half_last_digit
 
 THREE_READINGS = (
     "Three readings of the gauge find the volumes: empty the fork, cycle it with the valve open, fill it without "
     "moving it and read; cycle it slowly and read; hold it compressed and read."
 )
-Found = Iterator[StartPressureEstimate | Gap]
+Estimates = Iterator[StartPressureEstimate | Gap]
 
 
 def estimates(ground: SetupInputs) -> tuple[list[StartPressureEstimate], list[Gap]]:
-    """Every basis that is possible, best first, and what is missing for the others.
+    """Every possible basis, best first, and the gaps of the others.
 
-    A pressure that was measured so badly that it is no headline goes to the end, with a gap that says to read again.
+    A pressure that is too uncertain for the headline goes to the end, with a gap that says to read again.
     """
     found: list[StartPressureEstimate] = []
     gaps: list[Gap] = []
-    bases: tuple[Callable[[SetupInputs], Found], ...] = (
+    bases: tuple[Callable[[SetupInputs], Estimates], ...] = (
         _given, _published, two_sags, one_sag, one_force, _geometry_measured, _computed,
     )  # fmt: skip
     for basis in bases:
@@ -48,47 +48,47 @@ def estimates(ground: SetupInputs) -> tuple[list[StartPressureEstimate], list[Ga
                 else:
                     gaps.append(each)
         except ValueError as impossible:
-            gaps.append(gap("start-pressure", "the readings or sizes do not go together", str(impossible)))
+            gaps.append(gap("start-pressure", "the readings or sizes contradict each other", str(impossible)))
     if any(each.read_again for each in found):
-        gaps.append(gap("read-again", "the readings leave more than half the pressure open", READ_AGAIN))
+        gaps.append(gap("read-again", "the readings are too uncertain", READ_AGAIN))
     return [each for each in found if not each.read_again] + [each for each in found if each.read_again], gaps
 
 
 READ_AGAIN = (
-    "Read again, a tenth apart: the second pressure a tenth above the first. Three readings from above and three from "
-    "below give a mean that is good to 1 mm."
+    "Read again, a tenth apart: the second pressure a tenth above the first. The mean of six readings, three "
+    "settling down and three coming up, is good to 1 mm."
 )
 
 
-def _given(ground: SetupInputs) -> Found:
+def _given(ground: SetupInputs) -> Estimates:
     given = ground.asked.pressure
     if given is not None:
-        text = "As given in `pressure`: what the spring does at this pressure."
+        text = "As given in `pressure`: the spring's behaviour at this pressure."
         pressure_pa = si(given)
         yield StartPressureEstimate("given", pressure_pa, pressure_pa, pressure_pa, text, given=given)
 
 
-def _published(ground: SetupInputs) -> Found:
+def _published(ground: SetupInputs) -> Estimates:
     rows = guide_rows(ground.guides, ground.target)
     if any(for_air(each.statement) for each in ground.guides.maybe):
         yield gap(
             "rider-mass-without-gear", "the guide goes by the rider without gear",
-            "Either of two rows of the guide may apply. Weigh the rider without gear and read the row of that mass.",
+            "Either of two rows of the guide may apply. Weigh the rider without gear and use the row for that mass.",
         )  # fmt: skip
     why_not = _not_as_published(ground)
     if why_not is not None:
-        yield gap("published", "a maker's figure comes before a computed one", why_not)
+        yield gap("published", "a maker's figure takes precedence over a computed one", why_not)
     if why_not is not None or len(rows) != 1:
         return
     low, value, high = published_range(rows[0])
-    text = "As the guide states it for this rider, unscaled."
+    text = "As stated in the guide for this rider, unscaled."
     if rows[0].sag_percent is None:
-        text += " The guide does not say which sag it gives."
+        text += " The guide does not say what sag this gives."
     yield StartPressureEstimate("published", value, low, high, text, statements=(rows[0].id,), guide=rows[0])
 
 
 def guide_rows(guides: ForRider, target: Target, *, negative: bool = False) -> list[Guide]:
-    """The guide rows that give this rider a pressure of a chamber for the wanted sag; none unless one surely holds."""
+    """The guide rows that give this rider a chamber pressure for the wanted sag; none unless one surely applies."""
     rows = [
         each for each in guides.sure
         if for_air(each.statement, negative=negative) and same_sag(each.statement, target)
@@ -102,21 +102,19 @@ def _not_as_published(ground: SetupInputs) -> str | None:
     if listed and not any(same_sag(guide, ground.target) for guide in listed):
         return f"The guide is not for {ground.target.percent:.3g} % sag, and guides are not scaled."
     if listed and ground.asked.spacers is not None and ground.asked.spacers != ground.fit.spacers_fitted:
-        return "The guide is taken to be for the spacers from the factory, and guides are not scaled."
+        return "The guide is assumed to be for the factory spacers, and guides are not scaled."
     return None
 
 
 def published_range(guide: Guide) -> tuple[float, float, float]:
-    """(least, value, greatest) gauge pressure of a guide row in Pa: its limits, else half a unit of its last digit."""
+    """(lowest, value, highest) gauge pressure of a guide row in Pa: its limits, else half a unit of its last digit."""
     if guide.pressure_unit is None:
         raise ValueError("A guide row without a unit gives no pressure.")
     values = [guide.pressure_min, guide.pressure, guide.pressure_max]
     low, value, high = (None if each is None else si_of("pressure", each, guide.pressure_unit) for each in values)
     half = 0.0
     if guide.pressure is not None:
-        exponent = guide.pressure.as_tuple().exponent
-        digit = Decimal(1).scaleb(exponent if isinstance(exponent, int) else 0)
-        half = si_of("pressure", digit, guide.pressure_unit) / 2
+        half = si_of("pressure", half_last_digit(guide.pressure), guide.pressure_unit)
     if value is None:
         ends = [each for each in (low, high) if each is not None]
         value = sum(ends) / len(ends)
@@ -124,9 +122,9 @@ def published_range(guide: Guide) -> tuple[float, float, float]:
 
 
 def geometries(ground: SetupInputs) -> tuple[tuple[SpringGeometry, ...], list[Gap]]:
-    """The spring that can be computed with, best known first, and what is missing for one.
+    """The best-known spring that can be computed, and what is missing if there is none.
 
-    If the number of spacers is not known the spring has none: its lines are for every number alike.
+    If the number of spacers is unknown, the spring has none: its cases then cover every number.
     """
     why_not = spring_geometry.not_modelled(ground.spring)
     if why_not is not None:
@@ -138,15 +136,15 @@ def geometries(ground: SetupInputs) -> tuple[tuple[SpringGeometry, ...], list[Ga
     try:
         found += _measured(ground)
     except ValueError as impossible:
-        gaps.append(gap("start-pressure", "the readings or sizes do not go together", str(impossible)))
+        gaps.append(gap("start-pressure", "the readings or sizes contradict each other", str(impossible)))
     lacking = spring_geometry.missing(ground.spring, ground.fit)
     if not lacking:
         try:
             found += _stated(ground, gaps)
         except ValueError as impossible:
-            gaps.append(gap("start-pressure", "the readings or sizes do not go together", str(impossible)))
+            gaps.append(gap("start-pressure", "the readings or sizes contradict each other", str(impossible)))
     elif not found:
-        text = f"The catalogue does not say {', '.join(lacking)}. {THREE_READINGS}"
+        text = f"The catalogue does not give {', '.join(lacking)}. {THREE_READINGS}"
         gaps.append(gap("geometry", "the start pressure and the curve are computed from it", text))
     return tuple(found), gaps
 
@@ -161,30 +159,36 @@ def _measured(ground: SetupInputs) -> Iterator[SpringGeometry]:
 def _stated(ground: SetupInputs, gaps: list[Gap]) -> Iterator[SpringGeometry]:
     volume_m3 = spring_geometry.spacer_volume_m3(ground.spacer)
     if ground.spacers and volume_m3 is None:
-        gaps.append(gap("spacer-volume", "spacers take room from the air", "Measure what one volume spacer displaces."))
+        gaps.append(
+            gap(
+                "spacer-volume",
+                "spacers reduce the air volume",
+                ("Measure the volume that one volume spacer displaces."),
+            )
+        )
         return
     if volume_m3 is not None and ground.spring.end_volume_ml is not None and ground.asked.spacers is not None:
         surely = 1 - SPREADS[ground.spring.geometry_basis or "estimated"].end_volume_share
-        held = spacers_held(float(ground.spring.end_volume_ml) * 1e-6 * surely, volume_m3)
-        if ground.asked.spacers > held:
-            text = f"spacers is 0 to {held}: more fill the chamber"
-            raise Invalid.one("out-of-range", text, parameter="spacers", suggestion=str(held))
+        most_spacers = spacers_held(float(ground.spring.end_volume_ml) * 1e-6 * surely, volume_m3)
+        if ground.asked.spacers > most_spacers:
+            text = f"spacers must be 0 to {most_spacers}: more would fill the chamber"
+            raise Invalid.one("out-of-range", text, parameter="spacers", suggestion=str(most_spacers))
     yield spring_geometry.stated(ground.spring, ground.fit, ground.spacer, ground.spacers or 0)
 
 
-def _geometry_measured(ground: SetupInputs) -> Found:
+def _geometry_measured(ground: SetupInputs) -> Estimates:
     for geometry in ground.geometries:
         if geometry.statements is not None:
             yield from _of_geometry("measured geometry", geometry, ground, geometry.statements)
 
 
-def _computed(ground: SetupInputs) -> Found:
+def _computed(ground: SetupInputs) -> Estimates:
     for geometry in ground.geometries:
         if geometry.statements is None:
             yield from _of_geometry("computed", geometry, ground, ())
 
 
-def _of_geometry(basis: Basis, geometry: SpringGeometry, ground: SetupInputs, statements: tuple[str, ...]) -> Found:
+def _of_geometry(basis: Basis, geometry: SpringGeometry, ground: SetupInputs, statements: tuple[str, ...]) -> Estimates:
     if ground.pushed is None or ground.spacers is None:
         return
     if geometry.air.port_travel_m is None and ground.negative_pa is None:
@@ -194,7 +198,7 @@ def _of_geometry(basis: Basis, geometry: SpringGeometry, ground: SetupInputs, st
         geometry.air, ground.target.sag_m, ground.pushed, ground.ambient_pa, geometry.spreads, ground.negative_pa
     )
     if not band.value > 0:
-        yield gap("start-pressure", "less than no pressure cannot be filled", "The load is too small for this spring.")
+        yield gap("start-pressure", "the pressure cannot be below zero", "The load is too small for this spring.")
         return
     how = {"measured geometry": "three gauge readings found", "computed": f"are {geometry.known}"}[basis]
     text = f"From the load, the sag and the spring's volumes, which {how}."
@@ -202,12 +206,15 @@ def _of_geometry(basis: Basis, geometry: SpringGeometry, ground: SetupInputs, st
 
 
 def check_sag(air: AirSpring, ground: SetupInputs) -> None:
-    """Invalid, naming the permitted range, for a sag above the point where the fork rests unloaded at any pressure;
-    ValueError if nobody asked for that sag."""
+    """Raises Invalid, naming the permitted range, if the wanted sag is above the point where the fork rests
+    unloaded at any pressure; ValueError if the sag is a default.
+    """
     if air.port_travel_m is None or ground.target.sag_m > balance_m(air):
         return
     least = balance_m(air) * 1000
-    text = f"sag is more than {least:.1f} mm here: the negative chamber draws this fork in that far at any pressure"
+    text = (
+        f"sag must be more than {least:.1f} mm here: the negative chamber pulls this fork in that far at any pressure"
+    )
     if ground.target.wanted_by != "asked":
         raise ValueError(text)
     nearest = math.ceil(least + 1)
@@ -215,8 +222,10 @@ def check_sag(air: AirSpring, ground: SetupInputs) -> None:
 
 
 def disagreeing(found: list[StartPressureEstimate]) -> bool:
-    """Whether two of the bases lie apart beyond their bands. A guide that states no sag cannot be compared, nor can a
-    pressure that was given."""
+    """Whether two of the bases differ by more than their bands.
+
+    A guide without a sag cannot be compared, nor can a pressure that was given.
+    """
     compared = [
         each for each in found if each.given is None and (each.guide is None or each.guide.sag_percent is not None)
     ]

@@ -1,4 +1,4 @@
-"""What the spring of an answer does at the start pressure that is shown: sag, curve, peak, lines by spacers."""
+"""The spring's behaviour at the start pressure that is shown: sag, curve, peak, cases by number of spacers."""
 
 from dataclasses import replace
 
@@ -18,7 +18,7 @@ from app.units.quantity import Quantity
 
 
 def modelled(work: SetupBuilder, ground: SetupInputs, headline: StartPressureEstimate, start: Quantity) -> Model | None:
-    """The spring at the start pressure that is shown; None, with a gap, if it cannot be computed there."""
+    """The spring at the start pressure that is shown; None, with a gap, if it cannot be computed."""
     if ground.geometry is None or ground.spacers is None:
         return None
     if ground.geometry.air.port_travel_m is None and ground.negative_pa is None:
@@ -28,7 +28,7 @@ def modelled(work: SetupBuilder, ground: SetupInputs, headline: StartPressureEst
         return model_of(ground.geometry, ground, shown_pa(headline, start), air, curves=work.curves)
     except ValueError as impossible:
         text = f"At {start['text'].partition(' (')[0]}: {impossible}"
-        work.miss("curve", "the sag and the curve belong to the start pressure", text)
+        work.miss("curve", "the sag and the curve depend on the start pressure", text)
         return None
 
 
@@ -36,7 +36,7 @@ def put_model(
     answer: SetupAnswer, work: SetupBuilder, model: Model, ground: SetupInputs, figures: Figures,
     headline: StartPressureEstimate | None,
 ) -> None:  # fmt: skip
-    """What the spring does at the start pressure that is shown."""
+    """Add the spring's behaviour at the start pressure that is shown."""
     found, start = model.stroke, answer["start_pressure"]
     work.add_load(answer, figures)
     answer["free_travel"] = figures.length(found.rest.value, (found.rest.low, found.rest.high))
@@ -58,7 +58,7 @@ def put_model(
 
 
 def put_expected(sag: SagView, work: SetupBuilder, model: Model, figures: Figures) -> None:
-    """The sag that the spring gives at the start pressure shown, beside the wanted one."""
+    """Add the sag at the start pressure shown to the wanted one."""
     found = model.stroke.sag
     if found is not None:
         sag["expected"] = figures.length(found.value, (found.low, found.high))
@@ -70,7 +70,7 @@ def put_unknown(
     answer: SetupAnswer, work: SetupBuilder, ground: SetupInputs, start: Quantity | None,
     headline: StartPressureEstimate | None, figures: Figures,
 ) -> None:  # fmt: skip
-    """A line for every number of volume spacers alike, because the number that is fitted is not known."""
+    """A case for every number of volume spacers, because the fitted number is unknown."""
     at = None if headline is None or start is None else shown_pa(headline, start)
     air = ground.ambient_pa if headline is None else meant_for_pa(headline.basis, work.asked)
     cases, gaps = unknown_cases(replace(ground, ambient_pa=air), work.limits, at)
@@ -91,7 +91,7 @@ def _assume_model(work: SetupBuilder, ground: SetupInputs, figures: Figures) -> 
     }[ground.geometry.known]
     work.assume("geometry", ground.geometry.known, f"Sizes {known} ({PRACTICE}).")
     gauge = figures.pressure(GAUGE_HALF_WIDTH_PA)
-    work.assume("gauge", gauge, f"The gauge may be off this much either way ({PRACTICE}).")
+    work.assume("gauge", gauge, f"The gauge may be off by this much either way ({PRACTICE}).")
     low, high = EXPONENT.value - EXPONENT.half_width, EXPONENT.value + EXPONENT.half_width
     text = f"Polytropic exponent of the stroke beyond the sag; 1 up to it ({PRACTICE})."
     work.assume("fast_exponent", f"{low:.2f} to {high:.2f}", text)

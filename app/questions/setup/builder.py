@@ -1,4 +1,4 @@
-"""An answer to `setup` in the making: its inputs, and what gathers beside the figures."""
+"""An answer to `setup` under construction: its inputs, and what is collected besides the figures."""
 
 from dataclasses import dataclass, field
 
@@ -18,7 +18,7 @@ from app.units.quantity import Quantity
 
 @dataclass(slots=True)
 class SetupBuilder:
-    """The inputs of an answer so far, and what has been gathered beside the figures."""
+    """The inputs of an answer so far, and what has been collected besides the figures."""
 
     found: Sheet
     asked: Circumstances
@@ -34,22 +34,22 @@ class SetupBuilder:
     load: Band | None = None
     pushed: Band | None = None  # the load with friction
     headline: Headline | None = None
-    curves: bool = True  # a job card and a list of candidates need none, and they take half the time
+    curves: bool = True  # a job card and a list of candidates need no curves, and those take half the time
 
     def assume(self, name: str, value: Quantity | int | float | str, text: str) -> None:
-        """Note something that was taken for granted."""
+        """Record an assumption."""
         self.assumptions.append({"name": name, "value": value, "text": text})
 
     def miss(self, what: str, why: str, text: str) -> None:
-        """Note something that is missing."""
+        """Record a gap."""
         self.gaps.append({"what": what, "why_needed": why, "text": text})
 
     def add_band(self, of: BandOfWhat, biggest: str | None) -> None:
-        """Note how sure a figure is, and what moves it most."""
+        """Record how certain a figure is, and what affects it most."""
         self.bands.append({"of": of, **band_view(biggest)})
 
     def add_load(self, answer: SetupAnswer, figures: Figures) -> None:
-        """Put the load in with its band, and the assumptions about it."""
+        """Add the load with its band, and the assumptions about it."""
         if self.load is None:
             return
         answer["load"] = figures.banded_force(self.load)

@@ -1,4 +1,4 @@
-"""What each fit would start from if it is open which one the fork has, and the maximum that all of them share."""
+"""A start pressure for each fit that the fork may have, and the maximum that all of them share."""
 
 from collections.abc import Callable, Sequence
 
@@ -17,7 +17,7 @@ def put_candidates(
     answered: Callable[[SetupBuilder], SetupAnswer],
     children: Sequence[SetupBuilder],
 ) -> None:
-    """Put what each candidate would start from into the answer; nothing if there are too many."""
+    """Add a start pressure for each candidate to the answer; nothing if there are too many."""
     if not children or len(children) > MOST:
         return
     candidates: list[SetupCandidate] = []
@@ -38,9 +38,9 @@ def put_candidates(
     if shared is not None:
         answer["limits"]["shared"] = shared
         answer["limits"]["text"] = (
-            "Each candidate has its own limits; the strictest of each kind holds for all of them."
+            "Each candidate has its own limits; the strictest of each kind is safe for all of them."
         )
-    text = "It is not decided which of these the fork has: each line is for one of them."
+    text = "It is still open which of these the fork has: each line is for one of them."
     work.headline = {"what": "candidates", "text": f"{text} {shared['text']}" if shared is not None else text}
 
 

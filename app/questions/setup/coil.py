@@ -1,4 +1,4 @@
-"""A coil spring: the rate that gives the sag, the listed spring to fit, and every spring that fits with its sag."""
+"""A coil spring: the rate that gives the sag, the listed spring to fit, and the sag of every spring that fits."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -26,7 +26,7 @@ RATE_UNIT = "N/mm"
 
 @dataclass(frozen=True, slots=True)
 class CoilFound:
-    """The answer's block on coils, its basis, what is missing, and whether guide and computation disagree."""
+    """The answer's block on coils, its basis, its gaps, and whether guide and computation disagree."""
 
     coil: Coil
     basis: Basis | None
@@ -40,7 +40,7 @@ def coil_found(
     fits: Sequence[Applicable[Fit]], springs: dict[str, Spring], guides: ForRider, target: Target,
     asked: Circumstances, pushed: Band | None, figures: Figures,
 ) -> CoilFound:  # fmt: skip
-    """The rate for the load at the sag, counted with the least preload, and each coil that fits with its sag."""
+    """The rate for the load at the sag, with minimum preload, and the sag of each coil that fits."""
     travel_m = fits[0].statement.travel_mm / 1000
     offered = {spring.id: spring for each in fits if (spring := springs.get(each.statement.spring)) is not None}
     known = {
@@ -51,7 +51,7 @@ def coil_found(
     rates = {id: rate.value for id, rate in known.items()}
     gaps = [_gap("rate", id, "the sag is computed from it", "the rate") for id in offered if id not in rates]
     stated = [row.preload_min_mm for row in offered.values() if row.preload_min_mm is not None]
-    preload_m = float(min(stated)) / 1000 if stated else 0.0
+    preload_mm = min(stated, default=None)
     shown: Coil = {"springs": [], "text": _TEXT}
     choice = _published_choice(guides, target)
     if choice is not None:
@@ -65,7 +65,7 @@ def coil_found(
         shown["springs"].append(own[id].shown(springs, usual))
     disagree = False
     if pushed is not None and asked.rider_kg is not None:
-        disagree = _add_rate(shown, rates, springs, choice, preload_m, target, asked, asked.rider_kg, usual, figures)
+        disagree = _add_rate(shown, rates, springs, choice, preload_mm, target, asked, asked.rider_kg, usual, figures)
     if choice is not None:
         _add_turns(shown, guides, choice, own)
     _add_headline(shown, own, springs, choice, target)
@@ -74,17 +74,23 @@ def coil_found(
 
 
 _TEXT = (
-    "The rate is for the least preload; more preload only lifts the fork, it does not stiffen the spring. Choose the "
-    "next softer or stiffer spring by the sag each gives."
+    "The rate is for minimum preload. More preload only lifts the fork; it does not stiffen the spring. "
+    "Choose between the next softer and stiffer spring by the sag of each."
+)
+
+
+_UNKNOWN_TURN = (
+    "The catalogue does not say how far one turn moves the spring, so the sag at the published turns is not computed. "
+    "It lies between those at the least and at the greatest preload."
 )
 
 
 def _add_rate(
-    shown: Coil, rates: Mapping[str, float], springs: dict[str, Spring], choice: str | None, preload_m: float,
+    shown: Coil, rates: Mapping[str, float], springs: dict[str, Spring], choice: str | None, preload_mm: Decimal | None,
     target: Target, asked: Circumstances, rider_kg: float, usual: str, figures: Figures,
 ) -> bool:  # fmt: skip
     """Put the wanted rate and its neighbours in; returns whether the guide's spring is neither of these."""
-    load = Load(rider_kg)
+    load, preload_m = Load(rider_kg), float(preload_mm or 0) / 1000
     inputs = [*load_inputs(asked), Uncertain("friction_n", 0.0, asked.friction_n)]
 
     def rate(at: Mapping[str, float]) -> float:
@@ -93,7 +99,8 @@ def _add_rate(
     found = band(rate, inputs)
     shown["rate_wanted"] = computed("spring rate", found.value, usual, band=(found.low, found.high), to=figures.units)
     shown["band"] = band_view(found.biggest)
-    shown["preload"] = figures.length(preload_m)
+    stated = None if preload_mm is None else quantity("length", preload_mm, "mm", to=figures.units)
+    shown["preload"] = stated or figures.length(0.0)
     neighbours = coil.next_rates(found.value, rates.values())
     near: set[str] = set()
     for name, wanted in zip(("softer", "stiffer"), neighbours, strict=True):
@@ -106,13 +113,16 @@ def _add_rate(
 
 
 def _add_turns(shown: Coil, guides: ForRider, choice: str, own: Mapping[str, "_Coil"]) -> None:
-    """The preload that the guide gives with its spring. How much a turn is is not stated, so only none is computed."""
+    """The preload that the guide gives with its spring. No column says how far a turn moves the spring, so the sag is
+    computed at no turns only; at any other number the answer says between which sags it lies."""
     turns = {each.statement.preload_turns for each in guides.sure if each.statement.spring_choice == choice} - {None}
     if len(turns) != 1:
         return
     count = turns.pop() or Decimal(0)
     shown["published_turns"] = turns_view(count)
-    if count == 0 and choice in own:
+    if count != 0:
+        shown["preload_text"] = _UNKNOWN_TURN
+    elif choice in own:
         shown["at_published_turns"] = own[choice].sag_shown("preload_min_mm")
 
 
@@ -124,7 +134,7 @@ def _add_headline(
     nearest = min(sags, key=lambda id: abs(sags[id].value - target.sag_m), default=None)
     if nearest is not None:
         shown["calculated_choice"] = spring_ref(nearest, springs)
-        shown["calculated_percent"] = round(sags[nearest].value / own[nearest].travel_m * 100, 1)
+        shown["calculated_percent"] = own[nearest].percent("preload_min_mm")
     fit = choice or nearest
     if fit is None:
         return
@@ -134,15 +144,24 @@ def _add_headline(
     if nearest is None:
         shown["headline"] = f"{text}."
     elif nearest == fit:
-        shown["headline"] = f"{text}: the calculation expects {shown['calculated_percent']:g} % of sag with it."
+        shown["headline"] = f"{text}: the calculation expects {_expected(own[fit], shown)} of sag with it."
     else:
-        with_it = (
-            f"expects {sags[fit].value / own[fit].travel_m * 100:.3g} % of sag with it and " if fit in sags else ""
-        )
+        with_it = f"expects {_expected(own[fit], shown)} of sag with it and " if fit in sags else ""
         shown["headline"] = (
             f"{text}: the calculation {with_it}says {_called(shown['calculated_choice'])}, which gives "
-            f"{shown['calculated_percent']:g} %, for the wanted {target.percent:.3g} %."
+            f"{shown['calculated_percent']:g} % at the minimum preload, for the wanted {target.percent:.3g} %."
         )
+
+
+def _expected(each: "_Coil", shown: Coil) -> str:
+    """The sag as a share of the travel at the published turns, or between which shares it lies if they are turned in
+    by an unknown length."""
+    least = each.percent("preload_min_mm")
+    if "preload_text" not in shown:
+        return f"{least:g} % at the minimum preload"
+    if each.row.preload_max_mm is None:
+        return f"at most {least:g} % (that at the minimum preload)"
+    return f"{each.percent('preload_max_mm'):g} to {least:g} % (maximum to minimum preload)"
 
 
 def _called(spring: SpringRef) -> str:
@@ -150,7 +169,7 @@ def _called(spring: SpringRef) -> str:
 
 
 def _published_choice(guides: ForRider, target: Target) -> str | None:
-    """The one spring that the guide names for this rider at this sag, if that row surely holds."""
+    """The one spring that the guide names for this rider at this sag, if that row surely applies."""
     rows = [each.statement for each in guides.sure if each.surely]
     named = {row.spring_choice for row in rows if _names_coil(row) and same_sag(row, target)} - {None}
     return named.pop() if len(named) == 1 else None
@@ -162,7 +181,7 @@ def _names_coil(guide: Guide) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class _Coil:
-    """A coil that fits, its rate in SI, the load with friction if it is known, and how figures are written."""
+    """A coil that fits: its rate in SI, the load with friction if it is known, and how figures are shown."""
 
     row: Spring
     rate: Uncertain
@@ -171,13 +190,20 @@ class _Coil:
     figures: Figures
 
     def preload(self, column: str) -> Uncertain:
-        """A preload as published, in m; none if not stated."""
+        """A preload as published, in m; None if not stated."""
         stated: Decimal | None = getattr(self.row, column)
         return Uncertain("preload", 0.0, 0.0) if stated is None else as_published("preload", Decimal(stated), 1e-3)
 
     def sag(self, column: str) -> Band | None:
         """The sag at a preload in m with its band, if the load is known."""
         return None if self.load is None else coil.sag_band(self.rate, self.load, self.preload(column))
+
+    def percent(self, column: str) -> float:
+        """The sag at a preload as a share of the travel in %, rounded as it is shown; ValueError without a load."""
+        found = self.sag(column)
+        if found is None:
+            raise ValueError("without a load there is no sag")
+        return round(found.value / self.travel_m * 100, 1)
 
     def shown(self, springs: dict[str, Spring], usual: str) -> CoilView:
         row, figures = self.row, self.figures
@@ -195,15 +221,17 @@ class _Coil:
         least = self.preload("preload_min_mm")
         force_n = coil.force_n(self.rate.value, travel_m, least.value)
         ends = coil.force_ends_n(self.rate, travel_m, least)
-        return {"travel": self.figures.length(travel_m), "force": self.figures.force(force_n, ends, told=False)}
+        return {"travel": self.figures.length(travel_m), "force": self.figures.force(force_n, ends, band_in_text=False)}
 
     def sag_shown(self, column: str) -> CoilSag:
         """The preload and the sag it gives, as the answer has them."""
-        shown: CoilSag = {"preload": self.figures.length(self.preload(column).value)}
+        stated: Decimal | None = getattr(self.row, column)
+        length = quantity("length", stated or Decimal(0), "mm", to=self.figures.units)
+        shown: CoilSag = {"preload": length if stated is not None else self.figures.length(0.0)}
         found = self.sag(column)
         if found is not None:
             shown["travel"] = self.figures.length(found.value, (found.low, found.high))
-            shown["percent"] = round(found.value / self.travel_m * 100, 1)
+            shown["percent"] = self.percent(column)
             shown["topped_out"] = found.value == 0
         return shown
 
@@ -213,5 +241,5 @@ def _gap(what: str, about: str, why: str, missing: str) -> Gap:
         "what": what,
         "about": about,
         "why_needed": why,
-        "text": f"The catalogue does not say {missing} of {about}.",
+        "text": f"The catalogue does not give {missing} of {about}.",
     }

@@ -1,4 +1,4 @@
-"""A start pressure on one basis, and how one is made of a band."""
+"""A start pressure from one basis, and how a band becomes one."""
 
 from dataclasses import dataclass
 
@@ -11,15 +11,15 @@ from app.units.measure import Measure
 MEASURED_ON_THE_BENCH = frozenset(
     ("measured from two sags", "measured from one sag", "measured from one force")
 )  # from readings of a sag or a force
-SAGS = frozenset(("measured from two sags", "measured from one sag"))  # the asker can read them again
-TOO_WIDE = 0.5  # of the figure: a band wider than this is no headline. Common practice, no source
+SAGS = frozenset(("measured from two sags", "measured from one sag"))  # the user can repeat these readings
+TOO_WIDE = 0.5  # share of the figure: a band wider than this is not the headline. Common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
 class StartPressureEstimate:
-    """A gauge start pressure on one basis, in Pa, with the range it lies in.
+    """A gauge start pressure from one basis, in Pa, with its range.
 
-    `guide` if it is published, `given` if the asker gave it; `biggest` moves a computed or measured one most.
+    `guide` if it is published, `given` if the user gave it; `biggest` affects a computed or measured one most.
     """
 
     basis: Basis
@@ -35,15 +35,15 @@ class StartPressureEstimate:
 
     @property
     def read_again(self) -> bool:
-        """Whether it was measured so badly that its band says too little for a headline."""
+        """Whether its band is too wide for a headline."""
         return self.basis in SAGS and self.high_pa - self.low_pa > TOO_WIDE * self.gauge_pa
 
 
 def estimate_of(basis: Basis, band: Band, text: str, statements: tuple[str, ...]) -> StartPressureEstimate:
-    """The estimate of a band that the physics found."""
+    """The estimate for a band from the physics."""
     return StartPressureEstimate(basis, band.value, band.low, band.high, text, band.biggest, True, statements)
 
 
 def gap(what: str, why: str, text: str) -> Gap:
-    """Something missing: its code, what it is needed for, and how to get it."""
+    """A gap: its code, what it is needed for, and how to close it."""
     return {"what": what, "why_needed": why, "text": text}

@@ -1,4 +1,4 @@
-"""The start pressures of an answer on every basis, the one that heads it, and both chambers if each has a valve."""
+"""The start pressures on every basis, the one for the headline, and both chambers if each has a valve."""
 
 from decimal import Decimal
 
@@ -12,15 +12,16 @@ from app.questions.setup.model import Model
 from app.questions.setup.parameters import si_of
 from app.questions.setup.views import BasisView, ChamberView, SetupAnswer
 from app.questions.setup.words import PRACTICE, band_view, disagreement, reading_assumptions, surroundings_assumption
+from app.units.convert import half_last_digit
 from app.units.quantity import Quantity, quantity
 
 LEAST_READ_PA = 20 * 6894.757293168  # below this a shock pump's gauge hardly moves; common practice, no source
 _GEAR = {
     "without": (
         "3 to 8 kg",
-        f"The guide goes by the rider without gear; any gear of this mass gives this row ({PRACTICE}).",
+        f"The guide goes by the rider without gear; gear of this mass always leads to this row ({PRACTICE}).",
     ),
-    "not stated": ("in the mass", "The guide does not say whether gear is in its masses; looked up with gear."),
+    "not stated": ("in the mass", "The guide does not say whether its masses include gear; read with gear."),
 }
 
 
@@ -28,7 +29,7 @@ def put_bases(
     answer: SetupAnswer, work: SetupBuilder, bases: list[StartPressureEstimate],
     headline: StartPressureEstimate | None, figures: Figures,
 ) -> Quantity | None:  # fmt: skip
-    """Show every basis; returns the start pressure that heads the answer."""
+    """Add every basis; return the start pressure for the headline."""
     answer["bases"] = [_basis_shown(each, figures, work) for each in bases]
     if disagreeing(bases):
         work.codes.append("bases-disagree")
@@ -79,7 +80,7 @@ def _basis_shown(each: StartPressureEstimate, figures: Figures, work: SetupBuild
 
 
 def shown_pa(headline: StartPressureEstimate, start: Quantity) -> float:
-    """The gauge pressure that the user sees, in Pa: everything beside it is computed from it."""
+    """The gauge pressure that the user sees, in Pa: everything else is computed from it."""
     if not headline.banded:
         return headline.gauge_pa
     return si_of("pressure", Decimal(str(start["value"])), start["unit"])
@@ -89,7 +90,7 @@ def put_chambers(
     answer: SetupAnswer, work: SetupBuilder, ground: SetupInputs, headline: StartPressureEstimate,
     start: Quantity | None, figures: Figures,
 ) -> None:  # fmt: skip
-    """Both chambers, if each has a valve: what each is filled to, and its maximum if the catalogue states one."""
+    """Both chambers, if each has a valve: the pressure for each, and its maximum if the catalogue states one."""
     if ground.spring.negative != "own valve" or start is None:
         return
     limits = work.limits.pressures
@@ -116,30 +117,29 @@ def put_chambers(
         maximum = figure(row, "pressure", "pressure_limit", row.pressure_unit, work.units, role="maximum")
         if maximum is not None:
             positive["maximum"] = maximum
-            if strictest[0] == "spring":  # of the whole assembly, so of either chamber
+            if strictest[0] == "spring":  # for the whole assembly, so for either chamber
                 negative["maximum"] = maximum
     answer["chambers"] = [positive, negative]
     text = "The catalogue does not say which chamber is filled first. See the maker's manual."
-    work.miss("filling-order", "the chamber that is filled second moves the piston", text)
+    work.miss("filling-order", "filling the second chamber moves the piston", text)
 
 
 def put_disagreement(
     answer: SetupAnswer, work: SetupBuilder, headline: StartPressureEstimate, model: Model | None, wanted: Target,
     figures: Figures,
 ) -> None:  # fmt: skip
-    """One sentence if the guide's sag at its pressure lies outside the band of the sag that is expected there."""
+    """A sentence if the guide's sag at its pressure lies outside the band of the expected sag."""
     sag, guide = answer["sag"], headline.guide
     if guide is None or guide.sag_percent is None or model is None or model.stroke.sag is None or "expected" not in sag:
         return
-    exponent = guide.sag_percent.as_tuple().exponent
-    half = 0.5 * 10.0 ** (exponent if isinstance(exponent, int) else 0) / 100 * model.geometry.air.travel_m
-    said = float(guide.sag_percent) / 100 * model.geometry.air.travel_m
+    half = float(half_last_digit(guide.sag_percent)) / 100 * model.geometry.air.travel_m
+    stated_m = float(guide.sag_percent) / 100 * model.geometry.air.travel_m
     found = model.stroke.sag
-    if found.low <= said + half and said - half <= found.high:
+    if found.low <= stated_m + half and stated_m - half <= found.high:
         return
     source = source_ref(guide, work.found.context.sources)
     sag["disagreement"] = disagreement(
-        figures.length(said)["text"], f"about {sag['expected']['text']}", answer["start_pressure"]["text"],
+        figures.length(stated_m)["text"], f"about {sag['expected']['text']}", answer["start_pressure"]["text"],
         source["title"] if source is not None else guide.id,
     )  # fmt: skip
     if "bases-disagree" not in work.codes:

@@ -1,11 +1,10 @@
-"""The inputs of a set-up: the one fit it is for, the guide rows of the rider, the sag that is wanted.
+"""The inputs of a set-up: its one fit, the guide rows for the rider, the wanted sag.
 
-If several fits remain it names what would decide and chooses none.
+If several fits remain, it names what would decide and chooses none.
 """
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from decimal import Decimal
 from fractions import Fraction
 from typing import Any, Literal
 
@@ -19,9 +18,10 @@ from app.questions.configuration.region import Region
 from app.questions.setup.parameters import Circumstances, si
 from app.questions.setup.spring_geometry import SpringGeometry
 from app.questions.sheet.gather import Sheet
+from app.units.convert import half_last_digit
 from app.units.measure import Measure
 
-GEAR_KG = (Fraction(3), Fraction(8))  # what a rider wears and carries; common practice, no source
+GEAR_KG = (Fraction(3), Fraction(8))  # mass of the rider's clothes and gear; common practice, no source
 USUAL_SAG_PERCENT = 20.0  # common practice, no source: a general starting point between 15 and 25 %
 
 Open = dict[str, list[str | int | float]]
@@ -29,7 +29,7 @@ Open = dict[str, list[str | int | float]]
 
 @dataclass(slots=True)
 class Chosen:
-    """The one fit, or the coil springs among which a rate is looked for, or the candidates and what would decide."""
+    """The one fit, or the coil springs to choose a rate from, or the candidates and the open parameters."""
 
     fit: Applicable[Fit] | None
     coils: list[Applicable[Fit]]
@@ -38,7 +38,7 @@ class Chosen:
 
 
 def chosen_fit(found: Sheet) -> Chosen:
-    """The one fit for these parameters. Fits that differ in nothing a set-up depends on count as one."""
+    """The one fit for these parameters. Fits count as one if they differ in nothing that a set-up depends on."""
     groups = list({_depends_on(each.statement): each for each in reversed(found.fits)}.values())[::-1]
     if len(groups) == 1:
         best = next((each for each in found.fits if each.surely), groups[0])
@@ -57,7 +57,7 @@ def chosen_fit(found: Sheet) -> Chosen:
     return Chosen(None, [], open_parameters, groups)
 
 
-def _depends_on(fit: Fit) -> tuple[Any, ...]:
+def _depends_on(fit: Fit) -> tuple[object, ...]:
     return (
         fit.spring, fit.travel_mm, fit.travel_spacers or 0, fit.spacer, fit.spacer_limit, fit.spacers_fitted,
         fit.pressure_limit, fit.pressure_unit,
@@ -75,7 +75,7 @@ def _open(found: Sheet, shown: Iterable[Applicable[Any]], where: Region | None =
 
 
 def _together_sure(found: Sheet) -> bool:
-    """Whether the fits of each spring leave nothing open together: one for each wheel, damper or variant there is."""
+    """Whether the fits of each spring are complete together: one for each possible wheel, damper or variant."""
     by_spring: dict[str, list[Applicable[Fit]]] = {}
     for each in found.fits:
         by_spring.setdefault(each.statement.spring, []).append(each)
@@ -89,7 +89,7 @@ def _cover(fits: Sequence[Applicable[Fit]], found: Sheet) -> bool:
     if len(dimensions) != 1 or len(fits[0].open_in) != 1:
         return False
     dimension = fits[0].open_in[0]
-    every: frozenset[Any] | None = {
+    every: frozenset[object] | None = {
         "wheel_size": found.where.wheel_sizes,
         "damper": found.where.dampers,
     }.get(dimension)
@@ -102,14 +102,14 @@ def narrowed(found: Sheet, travel_mm: float, springs: frozenset[str]) -> Region:
 
 
 def guides_in(found: Sheet, where: Region) -> list[Applicable[Guide]]:
-    """The guide rows that may hold in a region."""
+    """The guide rows that may apply in a region."""
     if where == found.where:
         return found.guides
     return found.context.prevailing(found.context.snapshot.where(Guide, "chassis", found.context.chassis.id), where)
 
 
 def readings_in(found: Sheet, where: Region) -> list[Applicable[Reading]]:
-    """The readings of the catalogue that surely hold in a region."""
+    """The catalogue's readings that surely apply in a region."""
     shown = found.readings
     if where != found.where:
         shown = found.context.prevailing(
@@ -120,20 +120,23 @@ def readings_in(found: Sheet, where: Region) -> list[Applicable[Reading]]:
 
 @dataclass(frozen=True, slots=True)
 class ForRider:
-    """The guide rows of a rider's mass: those that are of it, and those that may be, as gear is not in their masses."""
+    """The guide rows for a rider's mass: those that apply, and those that may, because their masses exclude gear."""
 
     sure: tuple[Applicable[Guide], ...]
     maybe: tuple[Applicable[Guide], ...]
 
     @property
     def all(self) -> tuple[Applicable[Guide], ...]:
-        """The rows that hold for the rider, the sure ones first."""
+        """The rows that apply to the rider, the sure ones first."""
         return (*self.sure, *self.maybe)
 
 
 def for_rider(guides: Iterable[Applicable[Guide]], rider: Measure | None) -> ForRider:
-    """The rows whose half-open bracket holds the rider. A row without gear holds if every gear of 3 to 8 kg leaves
-    the rider in the bracket; a row that does not say counts as with gear."""
+    """The rows whose half-open mass bracket contains the rider.
+
+    A row for masses without gear applies if 3 to 8 kg of gear always leave the rider in the bracket; a row that does
+    not say counts as with gear.
+    """
     sure: list[Applicable[Guide]] = []
     maybe: list[Applicable[Guide]] = []
     for each in guides:
@@ -162,7 +165,7 @@ def _bracket(guide: Guide, rider: Measure | None) -> Literal["in", "maybe", "out
 
 
 def for_air(guide: Guide, *, negative: bool = False) -> bool:
-    """Whether a guide row gives a start pressure of the positive chamber, or of the negative one."""
+    """Whether a guide row gives a start pressure for the positive chamber, or for the negative one."""
     given = (guide.pressure, guide.pressure_min, guide.pressure_max)
     return (
         guide.chamber in (("negative",) if negative else (None, "positive"))
@@ -173,7 +176,7 @@ def for_air(guide: Guide, *, negative: bool = False) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """The wanted sag, and who wants it."""
+    """The wanted sag, and its origin."""
 
     sag_m: float
     percent: float
@@ -181,7 +184,7 @@ class Target:
 
 
 def target(asked: Circumstances, guides: Iterable[Guide], travel_mm: float) -> Target:
-    """The sag asked for, else the one all guide rows of the rider state, else the usual one.
+    """The sag asked for, else the one that all guide rows for the rider state, else the usual one.
 
     Raises Invalid for a length that cannot be a sag of this travel.
     """
@@ -189,7 +192,7 @@ def target(asked: Circumstances, guides: Iterable[Guide], travel_mm: float) -> T
     if asked.sag is not None and asked.sag.kind == "length":
         sag_m = si(asked.sag)
         if not 0.05 * travel_m - 1e-12 <= sag_m <= 0.6 * travel_m + 1e-12:
-            text = f"sag is at least {travel_mm * 0.05:g} mm and at most {travel_mm * 0.6:g} mm of {travel_mm:g} mm"
+            text = f"sag must be between {travel_mm * 0.05:g} and {travel_mm * 0.6:g} mm for {travel_mm:g} mm of travel"
             nearest = travel_mm * (0.05 if sag_m < 0.05 * travel_m else 0.6)
             raise Invalid.one("out-of-range", text, parameter="sag", suggestion=f"{write_number(nearest)}mm")
         return Target(sag_m, sag_m / travel_m * 100, "asked")
@@ -204,13 +207,13 @@ def target(asked: Circumstances, guides: Iterable[Guide], travel_mm: float) -> T
 
 
 def same_sag(guide: Guide, wanted: Target) -> bool:
-    """Whether a guide row is for the wanted sag: within half of its last digit. One that states none is for no sag in
-    particular, and answers only if none was asked for."""
+    """Whether a guide row is for the wanted sag, to within half of its last digit.
+
+    A row that states no sag applies only if no sag was asked for.
+    """
     if guide.sag_percent is None:
         return wanted.wanted_by != "asked"
-    exponent = guide.sag_percent.as_tuple().exponent
-    half = Decimal(1).scaleb(exponent if isinstance(exponent, int) else 0) / 2
-    return abs(float(guide.sag_percent) - wanted.percent) <= float(half) + 1e-9
+    return abs(float(guide.sag_percent) - wanted.percent) <= float(half_last_digit(guide.sag_percent)) + 1e-9
 
 
 def spacer_of(found: Sheet, fit: Fit) -> Spacer | None:
@@ -225,10 +228,10 @@ def spring_of(found: Sheet, fit: Fit) -> Spring | None:
 
 @dataclass(frozen=True, slots=True)
 class SetupInputs:
-    """Everything a start pressure may be found from, for one fit.
+    """Everything that a start pressure may be found from, for one fit.
 
-    `spacers` is None if the count is not known, `load` and `pushed` (the load with friction) if the rider is not,
-    `negative_pa` (gauge) if the negative chamber has no valve of its own or its pressure is not known.
+    `spacers` is None if the count is unknown, `load` and `pushed` (the load with friction) if the rider is,
+    `negative_pa` (gauge) if the negative chamber has no valve or its pressure is unknown.
     """
 
     fit: Fit

@@ -1,4 +1,4 @@
-"""The limits of a set-up and whether they are kept. A value beyond one is shown as it is, never clamped to it.
+"""The limits of a set-up and whether they are met. A value beyond one is shown as it is, never clamped.
 
 A maximum fill pressure is a gauge pressure at full extension: start pressures are compared with it, never the peak.
 """
@@ -21,7 +21,7 @@ Exceeded = Literal["spacer limit", "pressure limit"]
 
 @dataclass(frozen=True, slots=True)
 class KeptLimits:
-    """What must not be exceeded: pressures in Pa gauge; None if not stated."""
+    """Limits that must not be exceeded: pressures in Pa gauge; None if not stated."""
 
     fit: Fit | None
     spring: Spring | None
@@ -30,7 +30,7 @@ class KeptLimits:
 
     @property
     def spacers(self) -> int | None:
-        """The most volume spacers the fit may carry."""
+        """The maximum number of volume spacers for the fit."""
         return None if self.fit is None else self.fit.spacer_limit
 
     @property
@@ -40,11 +40,11 @@ class KeptLimits:
 
     @property
     def all_stated(self) -> bool:
-        """Whether both the most spacers and the maximum pressure are stated."""
+        """Whether both the maximum number of spacers and the maximum pressure are stated."""
         return self.spacers is not None and self.pressure_pa is not None
 
     def over_pressure(self, gauge_pa: float) -> bool:
-        """Whether a start pressure is above any maximum; a hair of arithmetic is not."""
+        """Whether a start pressure is above any maximum, beyond rounding error."""
         return self.pressure_pa is not None and gauge_pa > self.pressure_pa * (1 + 1e-9)
 
     def over_rider(self, asked: Circumstances) -> bool:
@@ -52,7 +52,7 @@ class KeptLimits:
         return any(over_rider(each, asked) for each in self.riders)
 
     def exceeded(self, gauge_pa: float, spacers: int | None) -> list[Exceeded]:
-        """The limits that a start pressure and a number of spacers are beyond."""
+        """The limits that a start pressure and a number of spacers exceed."""
         beyond: list[Exceeded] = []
         if spacers is not None and self.spacers is not None and spacers > self.spacers:
             beyond.append("spacer limit")
@@ -140,11 +140,11 @@ def _text(limits: KeptLimits, start_pa: float | None, band_high_pa: float | None
     if "over-pressure-limit" in codes:
         return f"{compared} The start pressure is above it: do not ride this set-up."
     if limits.pressure_pa is None:
-        return f"{compared} None is stated here: that does not mean any pressure is permitted."
+        return f"{compared} No maximum is stated. That does not mean that any pressure is permitted."
     if start_pa is None:
         return compared
     if band_high_pa is not None and limits.over_pressure(band_high_pa):
-        return f"{compared} The start pressure is within it, but its band reaches beyond: never fill above the maximum."
+        return f"{compared} The start pressure is below it, but its band reaches above: never fill above the maximum."
     return f"{compared} The start pressure is within it."
 
 
@@ -156,7 +156,7 @@ def limit_gaps(limits: KeptLimits) -> list[Gap]:
             {
                 "what": "spacer-limit",
                 "why_needed": "too many volume spacers damage the spring",
-                "text": "The catalogue does not say how many volume spacers it may carry.",
+                "text": "The catalogue does not give the maximum number of volume spacers.",
             }
         )
     if limits.pressure_pa is None:
@@ -164,7 +164,7 @@ def limit_gaps(limits: KeptLimits) -> list[Gap]:
             {
                 "what": "pressure-limit",
                 "why_needed": "the fill pressure must not exceed it",
-                "text": "The catalogue does not say the maximum fill pressure.",
+                "text": "The catalogue does not give the maximum fill pressure.",
             }
         )
     return missing

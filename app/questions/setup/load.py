@@ -31,14 +31,14 @@ class Load:
 
 
 def load_band(asked: Circumstances) -> Band:
-    """The force along the fork in N with its band. ValueError without a rider, or if nothing is left over."""
+    """The force along the fork in N with its band. ValueError without a rider, or if no load is left."""
     if asked.rider_kg is None:
         raise ValueError("The rider's mass is not known.")
     return band(Load(asked.rider_kg), load_inputs(asked))
 
 
 def pushed_band(asked: Circumstances) -> Band:
-    """The load with friction, which may hold the fork off either way: the spring has to carry this at the sag."""
+    """The load with friction, which may hold the fork off either way: the load the spring carries at the sag."""
     if asked.rider_kg is None:
         raise ValueError("The rider's mass is not known.")
     load = Load(asked.rider_kg)

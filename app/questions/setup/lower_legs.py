@@ -1,4 +1,4 @@
-"""Air shut in the lower legs: left out of the curve, but shown with its size for this fork."""
+"""Air trapped in the lower legs: the curve leaves it out, but the answer shows its size for this fork."""
 
 from collections.abc import Mapping, Sequence
 
@@ -15,7 +15,7 @@ from app.questions.setup.words import PRACTICE
 
 SLOW_TO_FAST = Uncertain("exponent", 1.205, 0.205)  # 1 slow, 1.41 adiabatic real air (CoolProp, Lemmon et al. 2000)
 STANCHION_SPREAD_M = 0.05e-3  # common practice, no source
-OIL_SPREAD_M3 = 1e-6  # how well an oil is measured in; common practice, no source
+OIL_SPREAD_M3 = 1e-6  # accuracy of measuring oil; common practice, no source
 LEGS = ("spring-side lower leg", "damper-side lower leg")
 ML = 1e-6
 
@@ -23,33 +23,32 @@ ML = 1e-6
 def put_lower_legs(
     answer: SetupAnswer, work: SetupBuilder, travel_m: float, sag_m: float, ambient_pa: float, shown: Formatter
 ) -> None:  # fmt: skip
-    """Say that the curve leaves the air in the lower legs out, and how large its force is if the sizes are known."""
+    """State that the curve leaves out the air in the lower legs, and how large its force is if the sizes are known."""
     chassis = work.found.context.chassis
     inputs = _inputs(chassis, work.found.fills, travel_m)
     if inputs is None:
-        answer["lower_leg_air"] = {"text": f"{_LEFT_OUT} How large it is here is not known: {_MISSING}"}
+        answer["lower_leg_air"] = {"text": f"{_LEFT_OUT} Its size is unknown here: {_MISSING}"}
         return
     slow = _force([each for each in inputs if each.name != "exponent"], travel_m, sag_m, ambient_pa)
     full = _force(inputs, travel_m, travel_m, ambient_pa)
     at_sag, at_end = shown.banded_force(slow), shown.banded_force(full)
     block: LowerLegAir = {"at_sag": at_sag, "at_full_travel": at_end, "text": ""}
     block["text"] = (
-        f"{_LEFT_OUT} If both legs were closed at full extension it adds about {at_sag['text']} at the sag and "
-        f"{at_end['text']} at full travel, from slow to fast. Let the legs breathe with the fork extended."
+        f"{_LEFT_OUT} If both legs were closed at full extension, it adds about {at_sag['text']} at the sag "
+        f"and {at_end['text']} at full travel, from slow to fast strokes. Let the legs breathe with the fork "
+        "extended."
     )
     answer["lower_leg_air"] = block
-    text = f"Of one lower leg at full compression, as published; stanchion ±0.05 mm, oil as filled, ±1 mL ({PRACTICE})."
+    text = f"One lower leg at full compression, as published; stanchion ±0.05 mm, oil as filled, ±1 mL ({PRACTICE})."
     work.assumptions.append({"name": "leg_free_volume", "text": text})
 
 
-_LEFT_OUT = (
-    "The curve leaves out the air that is shut in the lower legs, which makes the fork firmer deep in its travel."
-)
-_MISSING = "the catalogue does not say the stanchion diameter and the free volume of a leg."
+_LEFT_OUT = "The curve leaves out the air trapped in the lower legs, which makes the fork firmer deep in its travel."
+_MISSING = "the catalogue does not give the stanchion diameter and the free volume of a leg."
 
 
 def _inputs(chassis: Chassis, fills: Sequence[Applicable[Fill]], travel_m: float) -> list[Uncertain] | None:
-    """What the force follows from; None if the catalogue does not hold it."""
+    """The sizes that determine the force; None if the catalogue lacks one."""
     if chassis.stanchion_diameter_mm is None or chassis.leg_free_volume_ml is None:
         return None
     stanchion = Uncertain("stanchion", chassis.stanchion_diameter_mm / 1000, STANCHION_SPREAD_M)
@@ -60,7 +59,7 @@ def _inputs(chassis: Chassis, fills: Sequence[Applicable[Fill]], travel_m: float
 
 
 def _oil(leg: str, fills: Sequence[Applicable[Fill]], free_m3: float) -> Uncertain:
-    """The oil of a leg; anything up to 40 % of the free volume if it is not stated (common practice, no source)."""
+    """The oil in a leg; anything up to 40 % of the free volume if not stated (common practice, no source)."""
     for each in fills:
         row = each.statement
         if row.chamber == leg and row.value is not None and row.unit is not None:

@@ -1,4 +1,4 @@
-"""The spring at the start pressure that is shown: its sag, its stroke, its peak, and the same by number of spacers."""
+"""An air spring at the start pressure that is shown: its sag, stroke and peak, also by number of volume spacers."""
 
 import math
 from collections.abc import Sequence
@@ -22,33 +22,35 @@ BandEnds = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class Formatter:
-    """How a set-up's figures are written: the chosen units, and the usual unit of its pressures."""
+    """How a set-up's figures are shown: the chosen units, and the usual unit of its pressures."""
 
     units: Units
     pressure_unit: str
 
-    def pressure(self, gauge_pa: float, band: BandEnds | None = None, *, told: bool = True) -> Quantity:
-        """A gauge pressure in pascals in the units chosen."""
-        return computed("pressure", gauge_pa, self.pressure_unit, band=band, to=self.units, told=told)
+    def pressure(self, gauge_pa: float, band: BandEnds | None = None, *, band_in_text: bool = True) -> Quantity:
+        """A gauge pressure in pascals, in the chosen units."""
+        return computed("pressure", gauge_pa, self.pressure_unit, band=band, to=self.units, band_in_text=band_in_text)
 
     def length(self, length_m: float, band: BandEnds | None = None) -> Quantity:
-        """A length in metres in the units chosen."""
+        """A length in metres, in the chosen units."""
         return computed("length", length_m, "mm", band=band, to=self.units)
 
-    def force(self, force_n: float, band: BandEnds | None = None, *, told: bool = True) -> Quantity:
-        """A force in newtons in the units chosen."""
-        return computed("force", force_n, "N", band=band, to=self.units, told=told)
+    def force(self, force_n: float, band: BandEnds | None = None, *, band_in_text: bool = True) -> Quantity:
+        """A force in newtons, in the chosen units."""
+        return computed("force", force_n, "N", band=band, to=self.units, band_in_text=band_in_text)
 
     def banded_force(self, found: Band | Within) -> Quantity:
+        """A computed force with its range; newtons in, the question's units out."""
         return self.force(found.value, (found.low, found.high))
 
     def banded_pressure(self, found: Band | Within) -> Quantity:
+        """A computed gauge pressure with its range; pascals in, the question's units out."""
         return self.pressure(found.value, (found.low, found.high))
 
 
 @dataclass(frozen=True, slots=True)
 class Model:
-    """A spring filled to the start pressure that is shown, and what it does there. Load with friction, SI."""
+    """A spring filled to the start pressure that is shown, and its behaviour. Load with friction, SI."""
 
     geometry: SpringGeometry
     filled: FilledSpring
@@ -60,8 +62,10 @@ class Model:
 def model_of(
     geometry: SpringGeometry, ground: SetupInputs, gauge_pa: float, ambient_pa: float, *, curves: bool
 ) -> Model:  # fmt: skip
-    """The spring at a gauge start pressure in the air it is meant for. ValueError if the fork bottoms out under the
-    load, or if the pressure of a negative chamber is not known."""
+    """The spring at a gauge start pressure in its surrounding air.
+
+    ValueError if the fork bottoms out under the load, or if the pressure of a negative chamber is unknown.
+    """
     filled = FilledSpring(geometry.air, gauge_pa, ambient_pa, ground.negative_pa)
     found = stroke(filled, ground.pushed, ground.target.sag_m, geometry.spreads, STEPS, banded=curves)
     return Model(geometry, filled, ground.pushed, ground.target.sag_m, found)
@@ -69,10 +73,10 @@ def model_of(
 
 @dataclass(frozen=True, slots=True)
 class SpacerCase:
-    """The spring with one number of volume spacers at its gauge start pressure, and its stroke."""
+    """The spring with a number of volume spacers at its gauge start pressure, and its stroke."""
 
     spacers: int
-    start: Band | None  # None: the start pressure that is shown, as it is
+    start: Band | None  # None: the start pressure that is shown
     gauge_pa: float
     stroke: Stroke
 
@@ -80,12 +84,12 @@ class SpacerCase:
 def cases_of(
     model: Model, ground: SetupInputs, limits: KeptLimits, *, from_load: bool
 ) -> tuple[list[SpacerCase], list[Gap]]:
-    """A case for each number of volume spacers from none to the limit, or to those asked for if that is more.
+    """A case for each number of volume spacers from none to the limit, or to the requested number if that is higher.
 
     The fitted number has the start pressure that is shown, every other one the pressure that gives the same sag. If no
-    limit is stated none beyond those fitted is shown; if the volume of a spacer is not known only those. A number that
-    the spring may not bear, as well as its sizes are known, has no case but a gap. `from_load`: the start pressure was
-    computed from the load, so the others are as uncertain as it is; else they follow it.
+    limit is stated, none beyond the fitted number is shown; if the volume of a spacer is unknown, only the fitted
+    number. A number that may leave no air, given the accuracy of the sizes, has a gap instead of a case. `from_load`:
+    the start pressure was computed from the load, so the others share its uncertainty; else they follow it.
     """
     spring, fitted = model.geometry.air, ground.spacers or 0
     cases: list[SpacerCase] = []
@@ -105,8 +109,8 @@ def counts(spring: air.AirSpring, fitted: int, limits: KeptLimits) -> Sequence[i
     """The numbers of volume spacers that are shown."""
     if spring.spacer_volume_m3 is None:
         return [fitted]
-    held = air.spacers_held(spring.end_volume_m3, spring.spacer_volume_m3)
-    return range(min(max(fitted, limits.spacers or 0), held) + 1)
+    most = air.spacers_held(spring.end_volume_m3, spring.spacer_volume_m3)
+    return range(min(max(fitted, limits.spacers or 0), most) + 1)
 
 
 def _other(model: Model, count: int, from_load: bool) -> SpacerCase:
@@ -121,16 +125,18 @@ def _other(model: Model, count: int, from_load: bool) -> SpacerCase:
 
 
 def _may_not_fit(impossible: ValueError, count: int) -> Gap:
-    text = f"{impossible} So it may be with {count} volume spacers, as well as this spring's sizes are known."
+    text = (
+        f"{impossible} This can happen with {count} volume spacers, given how accurately this spring's sizes are known."
+    )
     return gap("by-spacers", "each number of volume spacers has its own start pressure", text)
 
 
 def unknown_cases(
     ground: SetupInputs, limits: KeptLimits, gauge_pa: float | None
 ) -> tuple[list[SpacerCase], list[Gap]]:
-    """A case for every number of volume spacers alike, because nobody says how many are fitted.
+    """A case for every number of volume spacers, because the fitted number is unknown.
 
-    Each at the start pressure that is shown, or, if there is none, at the pressure that its own load and sag give.
+    Each is at the start pressure that is shown or, without one, at the pressure that its own load and sag give.
     """
     geometry = ground.geometry
     if geometry is None or (geometry.air.port_travel_m is None and ground.negative_pa is None):
@@ -157,15 +163,15 @@ def unknown_cases(
 
 
 def curve_view(found: Stroke, start: Quantity, shown: Formatter) -> list[CurvePointView]:
-    """The stroke as it is fitted, fast and slow, with the gauge pressures; it begins at the start pressure shown."""
+    """The stroke as fitted, fast and slow, with gauge pressures; it begins at the start pressure shown."""
     points: list[CurvePointView] = []
     for travel, force, gauge, slow in zip(found.travels_m, found.forces, found.gauges, found.slow, strict=True):
         points.append(
             {
                 "travel": shown.length(travel),
-                "force": shown.force(force.value, (force.low, force.high), told=False),
-                "slow_force": shown.force(slow.value, (slow.low, slow.high), told=False),
-                "pressure": shown.pressure(gauge.value, (gauge.low, gauge.high), told=False),
+                "force": shown.force(force.value, (force.low, force.high), band_in_text=False),
+                "slow_force": shown.force(slow.value, (slow.low, slow.high), band_in_text=False),
+                "pressure": shown.pressure(gauge.value, (gauge.low, gauge.high), band_in_text=False),
             }
         )
     points[0]["pressure"] = {**points[0]["pressure"], "value": start["value"], "unit": start["unit"]}
@@ -180,9 +186,9 @@ def by_spacers_view(
     shown: Formatter,
     fitted: Sequence[CurvePointView],
 ) -> list[BySpacers]:
-    """The cases as the answer has them; `fitted` are the points of the fitted number, which are not written twice.
+    """The cases as the answer shows them. `fitted` are the points of the fitted number, which are not repeated.
 
-    Limits are compared with the start pressure itself, as everywhere.
+    Limits are compared with the start pressure.
     """
     travels = _Travels(shown)
     lines: list[BySpacers] = []
@@ -201,7 +207,7 @@ def by_spacers_view(
 
 
 class _Travels:
-    """The travels of the lines as the answer has them: the same sag gives the same travels, written once."""
+    """The travels of the cases as the answer shows them: cases with the same sag share their travels."""
 
     def __init__(self, shown: Formatter) -> None:
         self.shown = shown

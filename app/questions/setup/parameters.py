@@ -1,4 +1,4 @@
-"""The parameters of a set-up, read into SI. What lies outside the permitted range is refused by name."""
+"""The parameters of a set-up, converted to SI. Raises Invalid naming each value that is out of range."""
 
 import math
 from collections.abc import Callable
@@ -22,52 +22,56 @@ _MASS = "Plain numbers are kilograms."
 
 
 class SetupAsked(ConfigurationAsked):
-    """The parameters of `setup`: those of `sheet`, the rider and the bike, and what was measured."""
+    """The parameters of `setup`: those of `sheet`, the rider and the bike, and measurements."""
 
-    spacers: int | None = Field(None, ge=0, le=30, description="Volume spacers fitted; else as from the factory.")
+    spacers: int | None = Field(
+        None, ge=0, le=30, description=("Volume spacers fitted; by default as from the factory.")
+    )
     rider_mass: str | None = Field(
         None, max_length=64, description=f"Rider with all gear. {_MASS}", examples=["80", "176lb"]
     )
     bike_mass: str | None = Field(None, max_length=64, description=f"The whole bike. {_MASS}", examples=["15.2"])
     front_share: str | None = Field(
-        None, max_length=64, description="Share of rider and bike on the front wheel in %, standing as ridden."
+        None, max_length=64, description="Share of rider and bike on the front wheel in %, in riding position."
     )
     sag: str | None = Field(
         None, max_length=64, description="Wanted sag: % of the travel, or a length.", examples=["25", "38mm"]
     )
     head_angle: str | None = Field(None, max_length=64, description="Head angle in degrees.", examples=["65"])
     friction: str | None = Field(
-        None, max_length=64, description="Friction of the fork in N: what a sag may be off by either way."
+        None, max_length=64, description="Friction of the fork in N, which moves the sag either way."
     )
-    fill_altitude: str | None = Field(None, max_length=64, description="Where it is filled: altitude in m.")
-    fill_temperature: str | None = Field(None, max_length=64, description="Where it is filled: temperature in °C.")
-    altitude: str | None = Field(None, max_length=64, description="Where it is ridden: altitude in m.")
-    temperature: str | None = Field(None, max_length=64, description="Where it is ridden: temperature in °C.")
+    fill_altitude: str | None = Field(None, max_length=64, description="Altitude where it is filled, in m.")
+    fill_temperature: str | None = Field(None, max_length=64, description="Temperature where it is filled, in °C.")
+    altitude: str | None = Field(None, max_length=64, description="Altitude where it is ridden, in m.")
+    temperature: str | None = Field(None, max_length=64, description="Temperature where it is ridden, in °C.")
     pressure: str | None = Field(
         None,
         max_length=64,
-        description="Gauge start pressure to answer for: what sag does it give? Plain numbers are psi.",
+        description="Gauge start pressure to compute the sag for. Plain numbers are psi.",
         examples=["80", "5.5bar"],
     )
     negative_pressure: str | None = Field(
         None,
         max_length=64,
-        description="Gauge pressure of a negative chamber that has a valve of its own. Plain numbers are psi.",
+        description="Gauge pressure of a negative chamber with its own valve. Plain numbers are psi.",
     )
     reading: list[str] = Field(
         default=[],
         max_length=MOST_READINGS,
-        description="A measurement, as travel@gauge pressure; may be repeated. Sags of this rider, each with the start "
-        "pressure that gave it (`38mm@72psi`): two, or one if the sizes of the spring are known. Or three gauge "
-        "readings, taken slowly with no rider: at 0 mm after filling an empty fork without moving it, at 0 mm after "
-        "cycling, and held compressed.",
+        description=(
+            "A measurement, as travel@gauge pressure; may be repeated. Either two sags of this rider, each with "
+            "its start pressure (`38mm@72psi`), or one if the spring's sizes are known. Or three gauge readings, "
+            "taken slowly with no rider: at 0 mm after filling an empty fork without moving it, at 0 mm after "
+            "cycling, and held compressed."
+        ),
         examples=[["38mm@72psi", "33mm@80psi"]],
     )
 
 
 @dataclass(frozen=True, slots=True)
 class SetupFigure:
-    """An input in SI with the half-width it is known to; `given` when it was asked with, else common practice."""
+    """An input in SI with its half-width; `given` if the user gave it, else common practice."""
 
     value: float
     half_width: float
@@ -76,7 +80,7 @@ class SetupFigure:
 
 @dataclass(frozen=True, slots=True)
 class GivenReading:
-    """A reading of the asker: travel from where they counted, gauge pressure, in SI, and the words it came in."""
+    """A reading by the user: travel from where they counted, gauge pressure, in SI, and its original text."""
 
     travel_m: float
     gauge_pa: float
@@ -85,7 +89,7 @@ class GivenReading:
 
 @dataclass(frozen=True, slots=True)
 class Circumstances:
-    """Rider, bike, wishes and surroundings of a set-up, in SI; None if not given."""
+    """Rider, bike, targets and surroundings of a set-up, in SI; None if not given."""
 
     rider: Measure | None
     bike_kg: SetupFigure
@@ -115,7 +119,7 @@ def si(measure: Measure) -> float:
 
 
 def si_of(kind: Kind, value: Decimal, unit_name: str) -> float:
-    """A figure of the catalogue in the coherent SI unit of its kind (gauge pressure in Pa, length in m …)."""
+    """A catalogue figure in the coherent SI unit of its kind (gauge pressure in Pa, length in m …)."""
     found = unit(kind, unit_name)
     return float(Fraction(value) * found.factor + found.offset)
 
@@ -123,7 +127,7 @@ def si_of(kind: Kind, value: Decimal, unit_name: str) -> float:
 def circumstances(asked: SetupAsked) -> Circumstances:
     """Read all parameters of a set-up. Raises Invalid with a fault for each that cannot be read or is out of range.
 
-    Half-widths of what is given are smaller than of what is assumed; both are common practice, no source.
+    Given values have smaller half-widths than assumed ones; both are common practice, no source.
     """
     read = _Reader()
 
@@ -164,7 +168,7 @@ def circumstances(asked: SetupAsked) -> Circumstances:
 
 
 class _Reader:
-    """Calls what reads a parameter, and keeps the faults until all have been read."""
+    """Call the parser of a parameter, and collect the faults until all have been read."""
 
     def __init__(self) -> None:
         self.faults: list[Fault] = []
@@ -194,9 +198,9 @@ def _sag(text: str) -> Measure:
 def _reading(text: str) -> GivenReading:
     reading = parse_reading(text)
     if not 0 <= reading.travel.value <= 1000:
-        raise Invalid.one("out-of-range", "reading: the travel is 0 to 1000 mm", parameter="reading")
+        raise Invalid.one("out-of-range", "reading: the travel must be 0 to 1000 mm", parameter="reading")
     if not 5 <= reading.pressure.value <= 600:
-        raise Invalid.one("out-of-range", "reading: the pressure is 5 to 600 psi", parameter="reading")
+        raise Invalid.one("out-of-range", "reading: the pressure must be 5 to 600 psi", parameter="reading")
     return GivenReading(si(reading.travel), si(reading.pressure), text.strip())
 
 

@@ -1,7 +1,7 @@
-"""Start pressures measured on the bench: two sags of one rider, one sag, or one force; and the gauge's three readings.
+"""Start pressures measured on the bench: two sags of one rider, one sag, one force, or three gauge readings.
 
-In the catalogue a reading whose state is a sag gives the start pressure, read at full extension; any other gives the
-pressure at its travel.
+A catalogue reading whose state is a sag gives the start pressure, read at full extension; any other gives the pressure
+at its travel.
 """
 
 import math
@@ -31,12 +31,14 @@ from app.units.table import unit
 
 SAME_RIDER_KG = 1.0
 SAME_TRAVEL_M = 0.001
-READINGS_TEXT = "The readings leave more than half the pressure open: read again, a tenth apart."
+READINGS_TEXT = (
+    "The readings are too uncertain: the pressure could be off by more than half. Read again, a tenth apart."
+)
 EXAMPLE_PA = 72 * 6894.757293168  # an everyday start pressure, in examples only
 
 
 def example_readings(target: Target, limit_pa: float | None, unit_name: str) -> tuple[str, str]:
-    """Two readings that a fork of this travel and maximum pressure may give, on both sides of the wanted sag."""
+    """Two plausible readings for a fork of this travel and maximum pressure, on both sides of the wanted sag."""
     sag_mm = target.sag_m * 1000
     usual_pa = min(EXAMPLE_PA, (limit_pa or 2 * EXAMPLE_PA) / 2)
     pressure = unit("pressure", unit_name)
@@ -50,7 +52,7 @@ def example_readings(target: Target, limit_pa: float | None, unit_name: str) -> 
 
 
 def two_sags(ground: SetupInputs) -> Iterator[StartPressureEstimate | Gap]:
-    """From the asker's own sags, or else from those the catalogue lists for a rider of this mass."""
+    """From the user's own sags, or else from those the catalogue lists for a rider of this mass."""
     if ground.spring.negative in ("own valve", "coil"):
         return
     own = [(SagReading(each.travel_m, each.gauge_pa), "") for each in ground.asked.readings if each.travel_m > 0]
@@ -60,7 +62,7 @@ def two_sags(ground: SetupInputs) -> Iterator[StartPressureEstimate | Gap]:
         yield found if found is not None else gap("two-sags", "the readings given cannot be used", why or unusable)
         return
     if len(own) == 1 and ground.geometry is None:
-        yield gap("second-sag", "one sag does not say how the pressure changes it", two_sags_of(ground))
+        yield gap("second-sag", "one sag does not show how the sag changes with pressure", two_sags_of(ground))
     listed = [
         (SagReading(_travel_m(row), _gauge_pa(row)), row.id)
         for row in _sags_of_this_rider(ground)
@@ -73,16 +75,16 @@ def two_sags(ground: SetupInputs) -> Iterator[StartPressureEstimate | Gap]:
 
 
 def two_sags_of(ground: SetupInputs) -> str:
-    """How to close a gap with two sags, with an example that would answer for this fork."""
+    """How to close a gap with two sags, with an example that would get an answer for this fork."""
     first, second = examples_of(ground)
     return (
-        "The shortest measurement that closes this: read the rider's sag at two pressures, the second a tenth above "
+        "The quickest way to close this gap: read the rider's sag at two pressures, the second a tenth above "
         f"the first, and give both, as in reading={first}&reading={second}."
     )
 
 
 def examples_of(ground: SetupInputs) -> tuple[str, str]:
-    """Two readings as this fork may give them, in the unit of its maximum pressure."""
+    """Two plausible readings for this fork, in the unit of its maximum pressure."""
     limits = [(row.pressure_limit, row.pressure_unit) for row in (ground.fit, ground.spring)]
     known = [(si_of("pressure", limit, unit_name), unit_name) for limit, unit_name in limits if limit and unit_name]
     limit_pa, unit_name = min(known, default=(None, "psi"))
@@ -90,7 +92,7 @@ def examples_of(ground: SetupInputs) -> tuple[str, str]:
 
 
 def one_sag(ground: SetupInputs) -> Iterator[StartPressureEstimate | Gap]:
-    """From one sag of the asker's on a spring whose sizes are known."""
+    """From one sag of the user's on a spring whose sizes are known."""
     own = [each for each in ground.asked.readings if each.travel_m > 0]
     if len(own) != 1 or own_triple(ground) is not None or ground.geometry is None or ground.spacers is None:
         return
@@ -102,7 +104,7 @@ def one_sag(ground: SetupInputs) -> Iterator[StartPressureEstimate | Gap]:
     band = pressure_from_one_sag(
         filled, own[0].travel_m, ground.target.sag_m, ground.geometry.spreads, spread, load_n
     )  # fmt: skip
-    text = "From one sag of this rider: what the spring carried there, it carries at the wanted sag at this pressure."
+    text = "From one sag of this rider: at this pressure the spring carries the same load at the wanted sag."
     yield estimate_of("measured from one sag", band, text, ())
 
 
@@ -113,7 +115,7 @@ def _spread(ground: SetupInputs) -> ReadingSpread:
 def _best_pair(
     readings: list[tuple[SagReading, str]], ground: SetupInputs
 ) -> tuple[StartPressureEstimate | None, str | None]:
-    """The pair with the narrowest band, or the first reason why none will do."""
+    """The pair with the narrowest band, or the first reason why no pair will do."""
     spread = _spread(ground)
     load_n = ground.load_n if ground.load_n is not None else LIGHT_LOAD_N
     best: tuple[Band, tuple[str, ...]] | None = None
@@ -128,12 +130,16 @@ def _best_pair(
             best = band, tuple(id for id in (its_id, other_id) if id)
     if best is None:
         return None, why
-    text = "From two sags of one rider: between them the pressure is read off, not computed from the spring's sizes."
+    text = (
+        "From two sags of one rider: the pressure is interpolated between them, not computed from the spring's sizes."
+    )
     return estimate_of("measured from two sags", best[0], text, best[1]), None
 
 
 def _sags_of_this_rider(ground: SetupInputs) -> list[Reading]:
-    """Sags the catalogue lists with these spacers for a rider of this mass; their pressure is the start pressure."""
+    """Sags that the catalogue lists with these spacers for a rider of this mass; their pressure is the start
+    pressure.
+    """
     rider = ground.asked.rider_kg
     return [
         row
@@ -153,7 +159,7 @@ def _at_sag(row: Reading) -> bool:
 
 
 def one_force(ground: SetupInputs) -> Iterator[StartPressureEstimate | Gap]:
-    """A force that was read at the wanted sag, its pressure read at full extension."""
+    """From a force that was read at the wanted sag, with its pressure read at full extension."""
     forces = [
         row
         for row in (each.statement for each in ground.readings)
@@ -163,7 +169,7 @@ def one_force(ground: SetupInputs) -> Iterator[StartPressureEstimate | Gap]:
     if not forces or ground.pushed is None or ground.spring.negative in ("own valve", "coil"):
         return
     if ground.spring.shaft_diameter_mm is None:
-        yield gap("shaft-diameter", "the air outside pushes on the shaft", "Measure the shaft's diameter.")
+        yield gap("shaft-diameter", "the outside air pushes on the shaft", "Measure the shaft's diameter.")
         return
     row, force_n, extra_n = _spring_force(forces, ground.asked.friction_n)
     spread_n = math.hypot(ReadingSpread().load_n, extra_n)
@@ -172,12 +178,12 @@ def one_force(ground: SetupInputs) -> Iterator[StartPressureEstimate | Gap]:
         force_n, _gauge_pa(row), _travel_m(row), ground.pushed, shaft_m2, ground.ambient_pa,
         ReadingSpread(load_n=spread_n),
     )  # fmt: skip
-    text = "From one force read at this sag: what this spring carries there grows with the pressure."
+    text = "From one force read at this sag: the load that this spring carries there grows with the pressure."
     yield estimate_of("measured from one force", band, text, (row.id,))
 
 
 def _spring_force(rows: list[Reading], friction_n: float) -> tuple[Reading, float, float]:
-    """A reading, the force without friction, and the friction's spread where only one direction was read."""
+    """A reading, the force without friction, and the friction's spread if only one direction was read."""
     for row in rows:
         if row.direction == "mean":
             return row, _force_n(row), 0.0
@@ -190,12 +196,12 @@ def _spring_force(rows: list[Reading], friction_n: float) -> tuple[Reading, floa
 
 
 def own_triple(ground: SetupInputs) -> Triple | None:
-    """The three gauge readings among the asker's."""
+    """The user's three gauge readings."""
     return triple_of([GaugeReading(each.travel_m, each.gauge_pa) for each in ground.asked.readings])
 
 
 def listed_triple(ground: SetupInputs) -> Triple | None:
-    """The three gauge readings among the catalogue's, taken with the spacers in question."""
+    """The catalogue's three gauge readings, taken with these spacers."""
     rows = [each.statement for each in ground.readings]
     return triple_of(
         [

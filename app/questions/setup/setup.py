@@ -1,7 +1,7 @@
 """The start pressure or coil for a rider: the question `setup`. Every figure has its basis and its band.
 
-Nothing is computed from a guess: if several fits remain each is answered for and what decides is named, if something is
-missing the shortest measurement is.
+Nothing is computed from a guess. If several fits remain, each gets an answer and the deciding parameters are named. If
+something is missing, the shortest measurement that closes the gap is named.
 """
 
 from dataclasses import replace
@@ -34,14 +34,14 @@ from app.units.table import Kind
 
 
 def setup(snapshot: Snapshot, chassis: str, asked: SetupAsked) -> SetupAnswer:
-    """The answer at one revision. Raises NotFound, Gone, and Invalid for what the chassis or a fork cannot be."""
+    """The answer at one revision. Raises NotFound, Gone, and Invalid for a configuration that cannot exist."""
     units = chosen_units(asked)
     how = circumstances(asked)
     return setup_of(gather(snapshot, chassis, configuration_of(asked)), how, units)
 
 
 def configuration_of(asked: SetupAsked) -> Given:
-    """The configuration a set-up is asked for. Raises Invalid."""
+    """The requested configuration. Raises Invalid."""
     return given(
         travel=asked.travel, model_year=asked.model_year, variant=asked.variant, spring=asked.spring,
         damper=asked.damper, wheel_size=asked.wheel_size,
@@ -49,7 +49,7 @@ def configuration_of(asked: SetupAsked) -> Given:
 
 
 def setup_of(found: Sheet, asked: Circumstances, units: Units, *, curves: bool = True) -> SetupAnswer:
-    """The set-up of a gathered configuration: for the question and, without curves, for the job card."""
+    """The set-up of a gathered configuration: for this question and, without curves, for the job card."""
     work = SetupBuilder(found, asked, units, chosen_fit(found), curves=curves)
     work.undecided = dict(work.chosen.undecided)
     _weigh(work)
@@ -64,12 +64,12 @@ def setup_of(found: Sheet, asked: Circumstances, units: Units, *, curves: bool =
 
 
 def _answered(work: SetupBuilder) -> SetupAnswer:
-    """The answer so far, without what closes every answer."""
+    """The answer before its common closing parts."""
     found, asked = work.found, work.asked
     answer = _begun(work)
     fits = [work.chosen.fit] if work.chosen.fit is not None else work.chosen.coils
     if not found.fits:
-        work.miss("fit", "it is for one spring in one chassis", "No fit is listed for this configuration.")
+        work.miss("fit", "a set-up is for one spring in one chassis", "No fit is listed for this configuration.")
     if not fits:
         return answer
     where = narrowed(found, fits[0].statement.travel_mm, frozenset(each.statement.spring for each in fits))
@@ -113,11 +113,11 @@ def _assume_sag(work: SetupBuilder, wanted: Target) -> None:
         return
     value = computed("percent", wanted.percent / 100, "%", to=work.units, basis=None)
     text = f"A general starting point between 15 and 25 % ({PRACTICE})."
-    work.assume("sag", value, "As the guide for this rider states it." if wanted.wanted_by == "guide" else text)
+    work.assume("sag", value, "As stated in the guide for this rider." if wanted.wanted_by == "guide" else text)
 
 
 def _asked(work: SetupBuilder) -> SetupAskedView:
-    """What was asked: the configuration, the rider, the place."""
+    """The request: the configuration, the rider, the place."""
     asked, units = work.asked, work.units
     shown: SetupAskedView = {**asked_view(work.found.wanted, work.found.where, units)}  # type: ignore[typeddict-item]
     for name, measure in (
@@ -146,14 +146,14 @@ def _asked(work: SetupBuilder) -> SetupAskedView:
 
 
 def _as_given(measure: Measure, units: Units) -> Quantity:
-    """A figure of the asker's in the chosen units; nobody published it, so nothing is said of that."""
+    """The user's own figure in the chosen units, without a published value."""
     shown = quantity(measure.kind, measure.given_value, measure.given_unit, to=units)
     shown.pop("as_published", None)
     return shown
 
 
 def _weigh(work: SetupBuilder) -> None:
-    """The load of the rider, or what is missing for it."""
+    """The load of the rider, or a gap for what is missing."""
     if work.asked.rider is None:
         work.miss("rider-mass", "the spring carries the rider", "Give rider_mass: the rider weighed with all gear.")
         return
@@ -164,7 +164,7 @@ def _weigh(work: SetupBuilder) -> None:
 
 
 def _coil(answer: SetupAnswer, work: SetupBuilder, wanted: Target) -> None:
-    """Put everything about coil springs into the answer: the one that is fitted, and all that fit at its travel."""
+    """Add everything about coil springs to the answer: the fitted one, and all that fit at its travel."""
     found = work.found
     figures = Figures(work.units, USUAL_PRESSURE_UNIT)
     fits, springs = _beside(work)
@@ -183,7 +183,7 @@ def _coil(answer: SetupAnswer, work: SetupBuilder, wanted: Target) -> None:
         answer["basis"] = coils.basis
     work.gaps += coils.gaps
     if coils.assumed_preload:
-        work.assume("preload", figures.length(0.0), "The least preload is not stated; taken as none.")
+        work.assume("preload", figures.length(0.0), "The minimum preload is not stated; taken as zero.")
     if coils.disagree:
         work.codes.append("bases-disagree")
     if coils.softest is not None:
@@ -206,7 +206,7 @@ def _coil(answer: SetupAnswer, work: SetupBuilder, wanted: Target) -> None:
 
 
 def _beside(work: SetupBuilder) -> tuple[list[Applicable[Fit]], dict[str, Spring]]:
-    """The coils that fit at the travel in question, whichever is fitted now, and all their rows."""
+    """The coils that fit at this travel, whichever is fitted now, and all their rows."""
     found = work.found
     first = work.chosen.coils[0] if work.chosen.coils else work.chosen.fit
     if first is None:
@@ -238,7 +238,7 @@ def _finished(answer: SetupAnswer, work: SetupBuilder) -> SetupAnswer:
 
 
 def _headline(answer: SetupAnswer, work: SetupBuilder) -> Headline:
-    """What to do first. A rider above the limit comes before everything."""
+    """The first thing to do. A rider above the limit comes before everything else."""
     over = next((each for each in answer["limits"]["rider_mass"] if not each["within"]), None)
     if over is not None and work.asked.rider is not None:
         rider = answer["asked"]["rider_mass"]["text"]
@@ -253,7 +253,7 @@ def _headline(answer: SetupAnswer, work: SetupBuilder) -> Headline:
     if "coil" in answer or work.chosen.fit is None:
         return {"what": "none", "text": "Something is still missing: see below."}
     if work.guides.maybe:
-        text = "Several rows of the guide may apply, with and without gear: weigh the rider without gear."
+        text = "More than one row of the guide may apply, with and without gear: weigh the rider without gear."
         return {"what": "none", "text": text}
     if limit is None:
         return {"what": "none", "text": "No start pressure is listed. Start low and set the sag."}

@@ -1,6 +1,6 @@
-"""The geometry of an air spring as the catalogue states it or as three gauge readings find it.
+"""The geometry of an air spring, as the catalogue states it or from three gauge readings.
 
-A size that is missing is named, never assumed. Lengths in m, volumes in m³.
+A missing size is named, never assumed. Lengths in m, volumes in m³.
 """
 
 from collections.abc import Sequence
@@ -16,9 +16,9 @@ from app.physics.readings import GaugeReadings, spring_from_readings
 
 @dataclass(frozen=True, slots=True)
 class SpringGeometry:
-    """A spring that can be computed with: with the spacers in question fitted, and how well its sizes are known.
+    """A spring that can be computed: with its spacers fitted, and how well its sizes are known.
 
-    `statements` are the readings it was found from, None if its sizes are the catalogue's.
+    `statements` are the readings it was found from, None if its sizes come from the catalogue.
     """
 
     air: AirSpring
@@ -28,7 +28,7 @@ class SpringGeometry:
 
 
 class GaugeReading(NamedTuple):
-    """A reading of the gauge on a fork that carries no rider; `id` of the statement, or None for the asker's own."""
+    """A gauge reading on a fork without a rider; `id` of the statement, or None for the user's own."""
 
     travel_m: float
     gauge_pa: float
@@ -36,7 +36,7 @@ class GaugeReading(NamedTuple):
 
 
 class Triple(NamedTuple):
-    """Three gauge readings in the order they were taken, and the statements they come from."""
+    """Three gauge readings in the order they were taken, and their statements."""
 
     readings: GaugeReadings
     statements: tuple[str, ...]
@@ -51,7 +51,7 @@ def not_modelled(spring: Spring) -> str | None:
 
 
 def missing(spring: Spring, fit: Fit) -> list[str]:
-    """The sizes, in words, that the catalogue would have to state before this spring can be computed."""
+    """The sizes, in words, that are missing in the catalogue to compute this spring."""
     wanted = {
         "how the negative chamber is filled": spring.negative,
         "the bore": spring.bore_mm,
@@ -60,10 +60,10 @@ def missing(spring: Spring, fit: Fit) -> list[str]:
         "the negative chamber's volume at full extension": spring.negative_volume_ml,
     }
     if spring.negative != "own valve":
-        wanted["the travel at which the port joins the chambers"] = spring.port_travel_mm
+        wanted["the travel at which the port connects the chambers"] = spring.port_travel_mm
     lacking = [words for words, value in wanted.items() if value is None]
     if not lacking and spring.travel_set_by == "travel spacer" and fit.travel_spacers != 0:
-        lacking = ["the volumes with the travel spacers of this travel (they are stated without any)"]
+        lacking = ["the volumes with this travel's travel spacers (they are stated without any)"]
     return lacking
 
 
@@ -90,7 +90,7 @@ def stated(spring: Spring, fit: Fit, spacer: Spacer | None, spacers: int) -> Spr
 def measured(
     triple: Triple, spring: Spring, fit: Fit, spacer: Spacer | None, spacers: int, ambient_pa: float
 ) -> SpringGeometry:
-    """The spring that three gauge readings find, taken with these spacers fitted. Bore, shaft and port must be known.
+    """The spring found from three gauge readings, taken with these spacers fitted. Bore, shaft and port must be known.
 
     ValueError if the readings cannot belong to such a spring.
     """
@@ -111,8 +111,9 @@ def measured(
 
 
 def triple_of(readings: Sequence[GaugeReading]) -> Triple | None:
-    """The three gauge readings among these: two at full extension, of which the lower was taken after cycling, and one
-    held compressed. None where there are not just these three."""
+    """The three gauge readings among these: two at full extension, the lower one taken after cycling, and one
+    held compressed. None unless there are just these three.
+    """
     extended = sorted((each for each in readings if each.travel_m == 0), key=lambda each: -each.gauge_pa)
     compressed = [each for each in readings if each.travel_m > 0]
     if len(extended) != 2 or len(compressed) != 1:
@@ -134,7 +135,7 @@ def _port_m(spring: Spring) -> float | None:
 
 
 def spacer_volume_m3(spacer: Spacer | None) -> float | None:
-    """Volume of one volume spacer, or None where it is not known."""
+    """Volume of one volume spacer, or None if it is unknown."""
     return None if spacer is None or spacer.volume_ml is None else _m3(spacer.volume_ml)
 
 

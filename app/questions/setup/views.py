@@ -1,4 +1,4 @@
-"""The shape of the answer to `setup`. If something cannot be known it is absent and named in `gaps`."""
+"""The shape of the answer to `setup`. Unknown values are absent and named in `gaps`."""
 
 from typing import Literal, NotRequired
 
@@ -40,15 +40,19 @@ class SetupAskedView(AskedView):
 
 
 class Headline(TypedDict):
-    """What to do first, in one sentence: a start pressure, a limit that forbids one, a coil, or what is missing."""
+    """The first thing to do, in one sentence: fill to a pressure, observe a limit that forbids it, fit a coil,
+    or close a gap.
+    """
 
     what: Literal["start-pressure", "rider-mass-limit", "coil", "read-again", "by-spacers", "candidates", "none"]
     text: str
 
 
 class ChamberView(TypedDict):
-    """A chamber that is filled through its own valve: to what, and its maximum. `order` is which is filled first; it is
-    absent if the catalogue does not say."""
+    """A chamber with its own valve: its pressure and its maximum.
+
+    `order` says which is filled first; it is absent if the catalogue does not say.
+    """
 
     chamber: Literal["positive", "negative"]
     pressure: NotRequired[Quantity]
@@ -59,7 +63,9 @@ class ChamberView(TypedDict):
 
 
 class BandView(TypedDict):
-    """How sure a value is: `min` and `max` of the quantity beside it hold the true one so often; what moves it most."""
+    """How certain a value is: how often `min` and `max` of the quantity contain the true value, and what affects
+    it most.
+    """
 
     share_percent: float
     biggest: NotRequired[str]
@@ -67,7 +73,7 @@ class BandView(TypedDict):
 
 
 class BasisView(TypedDict):
-    """A start pressure on one basis; `statements` are the rows of the catalogue it rests on."""
+    """A start pressure on one basis; `statements` are the catalogue rows it rests on."""
 
     basis: Basis
     start_pressure: Quantity
@@ -78,17 +84,20 @@ class BasisView(TypedDict):
 
 
 class BandOf(BandView):
-    """What moves the bands of a figure of the answer, which are in `min` and `max`. `curve` is the force at full
-    travel; by spacers start pressure, peak pressure and curve are moved alike; `coil` is the sag of the softest."""
+    """What affects the bands in `min` and `max` most.
+
+    `curve` is the force at full travel. In `by_spacers`, start pressure, peak pressure and curve are affected alike.
+    `coil` is the sag of the softest coil.
+    """
 
     of: BandOfWhat
 
 
 class SagView(TypedDict):
-    """The wanted sag, and the sag that the spring is expected to give at the start pressure shown.
+    """The wanted sag, and the expected sag at the start pressure shown.
 
-    `text` says from which zero it counts; `from_rest` is what an O-ring pushed to the seal shows. `disagreement` is
-    there if the sag that the guide publishes for this pressure lies outside the band of the expected one.
+    `text` says which zero it counts from; `from_rest` is the reading of an O-ring pushed to the seal. `disagreement` is
+    present if the guide's sag for this pressure lies outside the band of the expected one.
     """
 
     percent: float
@@ -103,8 +112,9 @@ class SagView(TypedDict):
 class CurvePointView(TypedDict):
     """A point of a spring curve: travel from full extension, force, gauge pressure of the positive chamber.
 
-    `force` is fast beyond the sag, `slow_force` slow (isothermal) all the way. A band is in `min` and `max`, and not in
-    `text`."""
+    `force` is fast beyond the sag, `slow_force` slow (isothermal) all the way. Bands are in `min` and `max`, not in
+    `text`.
+    """
 
     travel: Quantity
     force: Quantity
@@ -113,11 +123,12 @@ class CurvePointView(TypedDict):
 
 
 class BySpacers(TypedDict):
-    """One number of volume spacers. The fitted one begins at the start pressure shown, the others at the pressure that
+    """One number of volume spacers. The fitted number begins at the start pressure shown, others at the pressure that
     gives the same sag under the same load.
 
-    `progression` is force at full travel over force at sag, `progression_min` and `progression_max` its band;
-    `within_limit` is absent if a limit is not stated."""
+    `progression` is force at full travel over force at sag, `progression_min` and `progression_max` its band.
+    `within_limit` is absent if a limit is not stated.
+    """
 
     spacers: int
     start_pressure: Quantity
@@ -144,7 +155,7 @@ class PressureLimit(TypedDict):
 
 
 class SpacerLimit(TypedDict):
-    """The most volume spacers the fit may carry."""
+    """The maximum number of volume spacers for the fit."""
 
     limit: int
     within: NotRequired[bool]
@@ -161,7 +172,7 @@ class RiderLimit(TypedDict):
 
 
 class SharedLimits(TypedDict):
-    """The strictest maximum among all candidates, which holds whichever it is; absent if one of them states none."""
+    """The strictest maximum among all candidates; absent if one of them states none."""
 
     pressure: NotRequired[Quantity]
     spacers: NotRequired[int]
@@ -179,7 +190,7 @@ class SetupLimits(TypedDict):
 
 
 class TravelChange(TypedDict):
-    """Whether the pressure may be kept when the travel is changed within the family of springs."""
+    """Whether the pressure can stay the same if the travel is changed within the family of springs."""
 
     same_pressure: bool
     siblings: list[SpringRef]
@@ -187,10 +198,11 @@ class TravelChange(TypedDict):
 
 
 class AltitudeView(TypedDict):
-    """What to fill so that the fork carries the same load at the same sag where it is ridden, and what the gauge then
-    reads there. Constant mass of air, fork at full extension both times.
+    """The pressure to fill so that the fork carries the same load at the same sag where it is ridden, and the gauge
+    reading there.
 
-    `lower_leg_push` is how hard lower legs that were closed where it was filled push outward where it is ridden.
+    The mass of air is constant, and the fork is at full extension both times. `lower_leg_push` is the force with which
+    lower legs closed where it was filled push outward where it is ridden.
     """
 
     fill_altitude: Quantity
@@ -206,8 +218,9 @@ class AltitudeView(TypedDict):
 
 
 class LowerLegAir(TypedDict):
-    """Air shut in both lower legs, which the curve leaves out: its force at the sag and at full travel, from a slow
-    stroke to a fast one."""
+    """Air trapped in both lower legs, which the curve leaves out: its force at the sag and at full travel, from
+    a slow stroke to a fast one.
+    """
 
     at_sag: NotRequired[Quantity]
     at_full_travel: NotRequired[Quantity]
@@ -215,7 +228,7 @@ class LowerLegAir(TypedDict):
 
 
 class SetupCandidate(TypedDict):
-    """One fit that the fork may have, and what it would start from."""
+    """One fit that the fork may have, and its start pressure."""
 
     fit: FitView
     basis: NotRequired[Basis]
@@ -226,8 +239,10 @@ class SetupCandidate(TypedDict):
 
 
 class CoilSag(TypedDict):
-    """The sag at a preload; no sag if the load is not known. `topped_out`: the preload alone carries the load. A sag
-    above 100 % bottoms out."""
+    """The sag at a preload; no sag if the load is unknown.
+
+    `topped_out`: the preload alone carries the load. A sag above 100 % bottoms out.
+    """
 
     preload: Quantity
     travel: NotRequired[Quantity]
@@ -236,7 +251,7 @@ class CoilSag(TypedDict):
 
 
 class CoilView(TypedDict):
-    """A coil spring that fits: its rate, the sag it gives, and its straight line of force at least preload."""
+    """A coil spring that fits: its rate, its sag, and its straight line of force at minimum preload."""
 
     spring: SpringRef
     rate: Quantity
@@ -246,10 +261,11 @@ class CoilView(TypedDict):
 
 
 class Coil(TypedDict):
-    """The rate that gives the sag, and the springs of this fork next to it.
+    """The rate that gives the sag, and the next springs for this fork.
 
     `fit` is the spring to fit: the guide's (`published_choice`), else the listed one whose sag comes nearest
-    (`calculated_choice`). `headline` says so, and names the conflict if the two differ.
+    (`calculated_choice`). `headline` says so, and names the conflict if the two differ. `calculated_percent` is at the
+    minimum preload. `preload_text` says why the sag at the published turns is not computed.
     """
 
     fit: NotRequired[SpringRef]
@@ -262,6 +278,7 @@ class Coil(TypedDict):
     published_choice: NotRequired[SpringRef]
     published_turns: NotRequired[Turns]
     at_published_turns: NotRequired[CoilSag]
+    preload_text: NotRequired[str]
     calculated_choice: NotRequired[SpringRef]
     calculated_percent: NotRequired[float]
     fitted: NotRequired[SpringRef]
@@ -270,11 +287,11 @@ class Coil(TypedDict):
 
 
 class SetupAnswer(TypedDict):
-    """What to start from, how sure that is, and what the spring then does.
+    """The start pressure or coil, its uncertainty, and the spring's behaviour.
 
     `curve`, `free_travel`, `peak_pressure`, `peak_force`, `by_spacers` and the expected sag are all at
-    `start_pressure`. Above the limit of the rider's mass there is no start pressure. `example_readings` are two
-    readings as this fork may give them.
+    `start_pressure`. There is no start pressure for a rider above the mass limit. `example_readings` are two plausible
+    readings for this fork.
     """
 
     revision: int

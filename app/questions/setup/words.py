@@ -1,4 +1,4 @@
-"""The words of a set-up: assumptions, formulas and where they hold, bands, and the sentence on changing travel."""
+"""The text of a set-up: assumptions, formulas and their validity, bands, and the sentence on changing travel."""
 
 from app.catalogue.tables import Spring
 from app.physics.atmosphere import SEA_LEVEL_PA
@@ -14,7 +14,7 @@ from app.units.quantity import Quantity, computed
 from app.units.table import Kind
 
 PRACTICE = "common practice, no source"
-LIGHT_LOAD_N = 250.0  # if the rider is not given; only widens the band of sags. Common practice, no source
+LIGHT_LOAD_N = 250.0  # if no rider is given; only widens the band of sags. Common practice, no source
 
 MOVES_MOST = {
     "front_share": "the share of the weight on the front wheel",
@@ -25,10 +25,10 @@ MOVES_MOST = {
     "end_volume_share": "the positive chamber's volume",
     "negative_volume_share": "the negative chamber's volume",
     "bore_m": "the bore",
-    "port_m": "where the port is",
+    "port_m": "the position of the port",
     "gauge_pa": "the gauge",
-    "first load": "how the rider stood at the first sag",
-    "second load": "how the rider stood at the second sag",
+    "first load": "the rider's position at the first sag",
+    "second load": "the rider's position at the second sag",
     "curvature": "the straight line between the two sags",
     "force": "the force that was read",
     "load": "the load",
@@ -37,9 +37,9 @@ MOVES_MOST = {
     "ambient_there": "the weather where it is ridden",
     "temperature_here": "the temperature where it is filled",
     "temperature_there": "the temperature where it is ridden",
-    "ambient_meant": "the air that the start pressure is meant for",
+    "ambient_meant": "the surrounding air of the start pressure",
     "shaft_share": "the size of the shaft, which is not stated",
-    "exponent": "how fast the stroke is",
+    "exponent": "the speed of the stroke",
     "stanchion": "the diameter of the stanchions",
     "free volume": "the free volume of the lower legs",
     "oil": "the oil in the lower legs",
@@ -48,9 +48,10 @@ MOVES_MOST = {
 }
 
 VALIDITY = (
-    "Air as an ideal gas (within 1.5 % of real air up to 25 bar absolute), one spring leg, no damping. Sag is static: "
-    "slow, damping open, mean of three readings from above and three from below. A band holds the true value at least "
-    "as often as it says if the inputs lie within their spreads; it knows nothing of a faulty fork."
+    "Air as an ideal gas (within 1.5 % of real air up to 25 bar absolute), one spring leg, no damping. Sag "
+    "is static: slow, damping open, mean of six readings, three settling down and three coming up. A band contains "
+    "the true value at least as often as it says, if the inputs lie within their spreads and the fork is "
+    "sound."
 )
 COIL_VALIDITY = VALIDITY.partition(" bar absolute), ")[2].replace("one spring leg", "One spring leg")
 
@@ -60,16 +61,16 @@ def band_view(biggest: str | None) -> BandView:
     percent = round(SHARE * 100, 1)
     shown: BandView = {
         "share_percent": percent,
-        "text": f"The true value lies within at least {percent:g} times in 100.",
+        "text": f"The true value lies in this band at least {percent:g} times in 100.",
     }
     if biggest is not None:
         shown["biggest"] = MOVES_MOST.get(biggest, biggest)
-        shown["text"] += f" {shown['biggest'].capitalize()} moves it most."
+        shown["text"] += f" {shown['biggest'].capitalize()} affects it most."
     return shown
 
 
 def sag_view(target: Target, units: Units, free_travel: Band | None, basis: str | None) -> SagView:
-    """The wanted sag, with the zero it counts from; what an O-ring shows is as sure as where the fork rests."""
+    """The wanted sag, with the zero it is counted from. The O-ring's reading is as uncertain as the rest position."""
     shown: SagView = {
         "percent": round(target.percent, 1),
         "travel": computed("length", target.sag_m, "mm", to=units, basis=None),
@@ -77,7 +78,7 @@ def sag_view(target: Target, units: Units, free_travel: Band | None, basis: str 
     }
     if free_travel is None or basis in ("measured from two sags",):
         return shown
-    shown["text"] = _EXTENDED if free_travel.value > 0 else f"{_EXTENDED} It rests there without a load."
+    shown["text"] = _EXTENDED if free_travel.value > 0 else f"{_EXTENDED} Without a load the fork rests there."
     if free_travel.value > 0:
         ends = target.sag_m - free_travel.high, target.sag_m - free_travel.low
         shown["from_rest"] = computed("length", target.sag_m - free_travel.value, "mm", band=ends, to=units)
@@ -87,42 +88,42 @@ def sag_view(target: Target, units: Units, free_travel: Band | None, basis: str 
             f"{shown['from_rest']['text']} instead of {shown['travel']['text']}."
         )
     if target.wanted_by == "guide":
-        shown["text"] += " The guide does not say from where it counts."
+        shown["text"] += " The guide does not say where it counts from."
     return shown
 
 
-_EXTENDED = "Counted from full extension, the fork pulled out to its stop."
+_EXTENDED = "Counted from full extension, with the fork pulled out to its stop."
 
 
 def _zero(target: Target, basis: str | None) -> str:
     if basis == "measured from two sags":
-        return "Counted from where both sags were counted, from full extension or from rest, but alike."
+        return "Counted from the same point as both measured sags: full extension or rest."
     if target.wanted_by == "guide":
-        return "As the guide states it; it does not say whether it counts from full extension or from rest."
+        return "As stated in the guide, which does not say whether it counts from full extension or from rest."
     return _EXTENDED
 
 
 def disagreement(wanted: str, expected: str, pressure: str, source: str) -> str:
-    """The one sentence for a published sag that lies outside the band of the expected one."""
+    """The sentence for a published sag that lies outside the band of the expected one."""
     return (
-        f"The guide says {wanted} of sag at {pressure}, the calculation expects {expected}: they disagree beyond their "
-        f"bands ({source}). Start there, measure the sag, and go by the sag."
+        f"The guide says {wanted} of sag at {pressure}, the calculation expects {expected}: they disagree by "
+        f"more than their bands ({source}). Start there, measure the sag, and go by the sag."
     )
 
 
 def travel_change(spring: Spring) -> tuple[bool, str]:
-    """Whether the same pressure may be kept at another travel of the family, and the sentence that says so."""
+    """Whether the pressure can stay the same at another travel of the family, and the sentence that says so."""
     if spring.kind == "coil" or spring.travel_set_by == "travel spacer":
         return False, (
-            "Travel is set by travel spacers here, which change the chambers or the preload: after a change of travel "
-            "measure again."
+            "Travel spacers set the travel here, and they change the chambers or the preload: measure again "
+            "after a change of travel."
         )
     if spring.travel_set_by is None or spring.family is None or spring.negative != "port":
-        return False, "What another travel does to the chambers is not stated for this spring: measure again."
+        return False, "How another travel changes this spring's chambers is not stated: measure again."
     return True, (
-        "Within this family the travel is set by the length of the shaft: at full extension nothing changes, so the "
-        "same pressure with the same spacers gives the same sag in millimetres at every travel, and another share of "
-        "it. What changes is the end of the stroke: less travel leaves more air there."
+        "Within this family the travel is set by the length of the shaft: at full extension nothing changes, "
+        "so the same pressure with the same spacers gives the same sag in millimetres at every travel, but a "
+        "different percentage. The end of the stroke changes: with less travel, more air is left there."
     )
 
 
@@ -148,7 +149,7 @@ _LOAD: Formula = {
 }
 _SPRING: Formula = {
     "text": "F(x) = A·P₊ − An·P₋ − As·pa; P₊ = P0·(V(0)/V(x))ⁿ; P₋ = P₊(x_p)·(Vn(x_p)/Vn(x))ⁿ, or "
-    "P₋0·(Vn(0)/Vn(x))ⁿ with a valve of its own; "
+    "P₋0·(Vn(0)/Vn(x))ⁿ with its own valve; "
     "V(x) = V_end − k·v + A·(T − x); Vn(x) = V_neg + An·x; start pressure P0 = (F + As·pa)/c(sag), c = (F + As·pa)/P0",
     "source": "polytropic gas law (Cengel & Boles, Thermodynamics) with the force balance of the piston",
     "validity": "n = 1 up to the sag (slow curve: all the way), 1.30 to 1.41 beyond it; P0 is absolute, read at full "
@@ -191,7 +192,7 @@ _ALTITUDE: Formula = {
 
 
 def load_assumptions(asked: Circumstances, units: Units) -> list[Assumption]:
-    """The assumptions about rider and bike: what was not given, and how far to trust what was."""
+    """The assumptions about rider and bike: values that were not given, and the accuracy of those that were."""
 
     def taken(name: str, kind: Kind, si_value: float, usual: str, text: str) -> Assumption:
         value: Quantity = computed(kind, si_value, usual, to=units, basis=None)
@@ -215,28 +216,30 @@ def load_assumptions(asked: Circumstances, units: Units) -> list[Assumption]:
     }
     given = [words for words, each in named.items() if each.given]
     if given:
-        found.append({"name": "given", "text": f"The figures given hold to: {', '.join(given)} ({PRACTICE})."})
+        found.append(
+            {"name": "given", "text": (f"Assumed accuracy of the figures given: {', '.join(given)} ({PRACTICE}).")}
+        )
     if not asked.friction_given:
-        found.append(taken("friction", "force", asked.friction_n, "N", "Friction may hold the fork this much off"))
+        found.append(taken("friction", "force", asked.friction_n, "N", "Friction may hold up to this much of the load"))
     return found
 
 
 def reading_assumptions(rider_unknown: bool, units: Units) -> list[Assumption]:
-    """How far readings of sag, force and gauge are trusted; without a rider, what load that is a share of."""
+    """The assumed accuracy of sag, force and gauge readings; without a rider, the load that it refers to."""
     usual = ReadingSpread()
     spreads: list[tuple[str, Kind, float, str]] = [
         ("reading_load", "force", usual.load_n, "N"),
         ("reading_travel", "length", usual.sag_m, "mm"),
         ("reading_gauge", "pressure", usual.gauge_pa, "psi"),
     ]
-    text = f"Standard deviation of a reading; of load and force more where friction is ({PRACTICE})."
+    text = f"Standard deviation of a reading; more for load and force if there is friction ({PRACTICE})."
     found: list[Assumption] = [
         {"name": name, "value": computed(kind, value, unit, to=units, basis=None), "text": text}
         for name, kind, value, unit in spreads
     ]
     if rider_unknown:
         load = computed("force", LIGHT_LOAD_N, "N", to=units, basis=None)
-        found.append({"name": "load", "value": load, "text": f"Of a light rider; only widens the band ({PRACTICE})."})
+        found.append({"name": "load", "value": load, "text": f"For a light rider; only widens the band ({PRACTICE})."})
     return found
 
 

@@ -1,7 +1,7 @@
 """Changes to a sheet since a revision, for someone who printed it then. Compares the two sheets as shown."""
 
 from collections.abc import Iterator, Mapping
-from typing import Annotated, Any, Literal, NotRequired
+from typing import Annotated, Literal, NotRequired
 
 from pydantic import Field, TypeAdapter
 from typing_extensions import TypedDict
@@ -9,6 +9,7 @@ from typing_extensions import TypedDict
 from app.catalogue.rows import Snapshot
 from app.catalogue.tables import STATEMENTS
 from app.errors import Gone, Invalid, NotFound
+from app.json_types import JsonObject
 from app.questions.answers.cautions import cautions
 from app.questions.answers.gap import Gap
 from app.questions.answers.parameters import RevisionNumber
@@ -20,7 +21,7 @@ from app.questions.sheet.sheet import ConfigurationAsked, SheetAnswer, sheet_vie
 from app.units.preferences import Units
 
 LISTS = {table.table: table for table in STATEMENTS}
-StatementMap = Annotated[dict[str, Any], Field(description="The statement as shown on the sheet.")]
+StatementMap = Annotated[JsonObject, Field(description="The statement as shown on the sheet.")]
 
 
 class SheetChangesAsked(ConfigurationAsked):
@@ -106,29 +107,35 @@ def _before(then: Snapshot, chassis: str, wanted: Given, units: Units) -> tuple[
         )
 
 
-def _by_id(answer: SheetAnswer | None, name: str) -> dict[str, dict[str, Any]]:
-    shown: list[dict[str, Any]] = [] if answer is None else answer[name]  # type: ignore[literal-required]
+def _by_id(answer: SheetAnswer | None, name: str) -> dict[str, JsonObject]:
+    shown: list[JsonObject] = [] if answer is None else answer[name]  # type: ignore[literal-required]
     return {each["id"]: each for each in shown}
 
 
 def _changes(
-    snapshot: Snapshot, name: str, before: Mapping[str, dict[str, Any]], after: Mapping[str, dict[str, Any]]
+    snapshot: Snapshot, name: str, before: Mapping[str, dict[str, object]], after: Mapping[str, dict[str, object]]
 ) -> Iterator[SheetChange]:
     context = snapshot.many(LISTS[name], [id for id in before if id not in after])
     for id, old in before.items():
         new = after.get(id)
         if new is None:
             why = (
-                "it is still in the catalogue, but another statement applies to this configuration now"
+                "it is still in the catalogue, but another statement now applies to this configuration"
                 if id in context
                 else "it was withdrawn"
             )
-            yield {"change": "removed", "table": name, "id": id, "before": old, "text": f"No longer here: {why}."}
+            yield {
+                "change": "removed",
+                "table": name,
+                "id": id,
+                "before": old,
+                "text": (f"No longer on this sheet: {why}."),
+            }
         elif new != old:
             differs = sorted(key for key in old.keys() | new.keys() if old.get(key) != new.get(key))
             yield {
                 "change": "changed", "table": name, "id": id, "before": old, "after": new, "differs": differs,
-                "text": f"Not as it was: {', '.join(differs)}.",
+                "text": f"Changed: {', '.join(differs)}.",
             }  # fmt: skip
     for id, new in after.items():
         if id not in before:

@@ -1,4 +1,4 @@
-"""The gaps of a configuration: what a mechanic needs that the catalogue does not say. Never guessed."""
+"""The gaps of a configuration: values that a mechanic needs and the catalogue does not give. Never guessed."""
 
 from collections.abc import Iterator, Sequence
 from itertools import chain
@@ -17,7 +17,9 @@ def gaps(found: Sheet) -> list[Gap]:
         return [
             {
                 "what": "fit",
-                "why_needed": "a spring assembly that is listed for this chassis and travel, or it does not fit",
+                "why_needed": (
+                    "you need a spring assembly that is listed for this chassis and travel; any other may not fit"
+                ),
                 "text": "No fit is listed for this configuration.",
             },
             *_statements(found),
@@ -32,17 +34,22 @@ def _fits(found: Sheet) -> Iterator[Gap]:
         spring = found.springs.get(fit.spring)
         air = spring is None or spring.kind == "air"
         if air and fit.spacer_limit is None:
-            yield _gap("spacer-limit", fit.id, "too many volume spacers damage the spring", "how many volume spacers")
+            yield _gap(
+                "spacer-limit",
+                fit.id,
+                "too many volume spacers damage the spring",
+                ("the maximum number of volume spacers"),
+            )
         no_limit = fit.pressure_limit is None and (spring is None or spring.pressure_limit is None)
         if air and no_limit:
             yield _gap("pressure-limit", fit.id, "the fill pressure must not exceed it", "the maximum fill pressure")
         if fit.axle_to_crown_mm is None:
-            yield _gap("axle-to-crown", fit.id, "it proves the change and decides whether the frame may carry it",
+            yield _gap("axle-to-crown", fit.id, "it proves the change and decides whether the frame permits it",
                        "the axle-to-crown length")  # fmt: skip
 
 
 def _without_unit(found: Sheet) -> Iterator[Gap]:
-    """The figures that the catalogue has and no answer can show, because their unit is missing or not known."""
+    """Figures in the catalogue that no answer can show, because their unit is missing or unknown."""
     tables: tuple[Sequence[Applicable[Any]], ...] = (
         found.fits, found.torques, found.fills, found.greases, found.uses, found.limits, found.intervals, found.guides,
         found.readings,
@@ -52,18 +59,18 @@ def _without_unit(found: Sheet) -> Iterator[Gap]:
         for member in figure_members(row.model):
             if member.given(row) and member.quantity(row, AS_PUBLISHED) is None:
                 why = "a figure without a known unit cannot be used"
-                yield _gap("unit", row.id, why, f"in which unit the {member.name.replace('_', ' ')} is given")
+                yield _gap("unit", row.id, why, f"the unit of the {member.name.replace('_', ' ')}")
 
 
 def _statements(found: Sheet) -> Iterator[Gap]:
     torqued = {each.statement.fastener for each in found.torques}
     for fastener in sorted(_fitted(found)):
         if fastener not in torqued and found.fasteners[fastener].kind != "valve core":
-            yield _gap("torque", fastener, "too loose leaks or comes off, too tight strips", "the torque")
+            yield _gap("torque", fastener, "too loose, it leaks or comes off; too tight, it strips", "the torque")
     for id in sorted(torqued):
         drives = found.fasteners[id].drives
         if not drives:
-            yield _gap("drive", id, "the right tool must be at hand before the work begins", "the drive")
+            yield _gap("drive", id, "you need the right tool before you start", "the drive")
         elif not any(found.tools.get(drive) for drive in drives):
             yield _gap("tool", id, f"{' or '.join(drives)} turns it", "a tool that fits its drive")
     filled = {each.statement.chamber for each in found.fills}
@@ -85,15 +92,13 @@ def _statements(found: Sheet) -> Iterator[Gap]:
         ):
             yield _gap("volume", row.id, "too much oil locks the fork", f"how much oil ({row.chamber})")
     if not found.greases:
-        yield _gap("grease", None, "dry seals stick and wear", "what is greased with what")
+        yield _gap("grease", None, "dry seals stick and wear", "which grease to use where")
     if not found.uses:
-        yield _gap(
-            "parts", None, "crush washers and seals are bought before the work begins", "which parts a job takes"
-        )
+        yield _gap("parts", None, "you must buy crush washers and seals before you start", "the parts for each job")
     if not found.intervals:
-        yield _gap("interval", None, "the next service must be planned", "service intervals")
+        yield _gap("interval", None, "you need them to plan the next service", "service intervals")
     if not found.guides:
-        yield _gap("guide", None, "the old pressure label is void after a change of travel", "a published set-up")
+        yield _gap("guide", None, "a change of travel makes the old pressure label invalid", "a published set-up")
 
 
 def _fitted(found: Sheet) -> set[str]:
@@ -112,7 +117,7 @@ def _fitted(found: Sheet) -> set[str]:
 
 
 def _chambers(found: Sheet) -> list[str]:
-    """The chambers that any fork of this construction has."""
+    """The chambers that every fork of this construction has."""
     chambers = ["spring-side lower leg", "damper-side lower leg"]
     kinds = {spring.kind for spring in found.springs.values()}
     if kinds == {"air"}:

@@ -1,4 +1,4 @@
-"""The statements that may apply to a configuration: what sheet, set-up and job card start from."""
+"""The statements that may apply to a configuration: the input of sheet, set-up and job card."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -37,7 +37,7 @@ WORK_ORDER = (
     "damper seal head", "damper cap", "spring seal head", "spacer cap", "top cap", "lower crown bolt",
     "upper crown bolt", "foot bolt", "foot nut", "adjuster knob screw", "axle", "brake caliper bolt", "stem bolt",
 )  # fmt: skip
-"""Positions in the order in which a fork is closed and put back into the bike; common practice, no source."""
+"""Positions in the order of assembly and refitting to the bike; common practice, no source."""
 
 
 @dataclass(slots=True)
@@ -83,9 +83,10 @@ class Sheet:
 
 
 def gather(snapshot: Snapshot, chassis: str, wanted: Given) -> Sheet:
-    """Every statement that may hold for a configuration; a spring that gives one travel decides the travel.
+    """Every statement that may apply to a configuration; a spring that gives one travel decides the travel.
 
-    Raises NotFound, Gone, and Invalid for what the chassis cannot be or for a travel that the spring does not give.
+    Raises NotFound, Gone, and Invalid for a configuration that the chassis cannot have or a travel that the spring does
+    not give.
     """
     context = load_chassis(snapshot, chassis)
     offered = snapshot.where(Fit, "chassis", chassis)
@@ -169,7 +170,7 @@ def _torques(
 
 
 def _in_work(fastener: Fastener, torque: Torque) -> tuple[int, str, bool, str, int]:
-    """Torques as they come up in the work: by position, the spring side first, by stage."""
+    """Torques in the order of work: by position, the spring side first, by stage."""
     place = WORK_ORDER.index(fastener.position) if fastener.position in WORK_ORDER else len(WORK_ORDER)
     return place, fastener.position, fastener.side != "spring side", fastener.id, torque.stage or 1
 

@@ -1,27 +1,28 @@
-"""The rules by which the catalogue is judged, and the findings of a revision."""
+"""The consistency rules of the catalogue, and the findings of a revision."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from functools import lru_cache
-from typing import Annotated, Any, NotRequired
+from typing import Annotated, NotRequired
 
 from pydantic import Field, TypeAdapter
 from rapidfuzz import process
-from sqlalchemy import Select, bindparam, func, select
+from sqlalchemy import RowMapping, bindparam, func, select
 from typing_extensions import TypedDict
 
 from app.catalogue.present import CANDIDATES, Candidate
 from app.catalogue.rows import Snapshot
 from app.catalogue.search import LEAST
-from app.catalogue.stored import FINDINGS
+from app.catalogue.stored import FINDINGS, Query
 from app.catalogue.tables import TABLES, Source
 from app.errors import Invalid, NotFound
+from app.json_types import JsonObject
 from app.questions.answers.cautions import cautions
 from app.questions.answers.cursors import Cursor
 from app.questions.answers.views import Caution
 from app.questions.tables.listing import Paged, sources_of
 from app.rules import checks as checks  # registers the rules
 from app.rules.finding import FindingShape, Severity
-from app.rules.registry import RULES, RowEdit, Rule, RuleShape
+from app.rules.registry import RULES, Nature, RowEdit, Rule, RuleShape
 
 
 class Cell(TypedDict):
@@ -40,21 +41,33 @@ class ExampleEdit(TypedDict):
 
 
 class RuleRow(TypedDict):
-    """One consistency check. `shape` is what it sees: a row, a family, an entity with its referrers, a change, or what
-    is met while a package is read."""
+    """One consistency check.
+
+    `shape` is what it sees: a row, a family, an entity with its referrers, a change, or a package while it is read.
+    """
 
     id: str
     family: str
     shape: RuleShape
     severity: Severity
+    nature: Annotated[
+        Nature,
+        Field(
+            description="`impossible` is refused whatever the page says; `implausible` until the row carries "
+            "`as_printed`, the words of the page with the figure in them; `advice` and `completeness` only warn."
+        ),
+    ]
     what: str
     why: str
-    mend: str
+    fix: str
     silenced_by: list[str]
     tables: Annotated[list[str], Field(description="Tables whose rows it checks; empty means all.")]
     passes: NotRequired[ExampleEdit]
     fails: NotRequired[ExampleEdit]
-    findings: Annotated[str, Field(description="Address of its current findings.")]
+    printed: Annotated[
+        NotRequired[ExampleEdit], Field(description="The failing example with the words of the page: accepted.")
+    ]
+    findings: Annotated[str, Field(description="Address of what it finds in the present catalogue.")]
 
 
 class RuleList(TypedDict):
@@ -90,8 +103,13 @@ class FindingsAsked(Paged):
     table: str | None = Field(
         default=None, max_length=80, description="Only about rows of this table.", json_schema_extra={"enum": [*TABLES]}
     )
-    id: str | None = Field(default=None, max_length=80, description="Only about the row with this id.")
-    severity: Severity | None = Field(default=None, description="Only this severity.")
+    id: str | None = Field(default=None, max_length=80, description="In the row of this id.")
+    severity: Severity | None = Field(default=None, description="Of this severity.")
+    accepted: bool | None = Field(
+        default=None,
+        description="true: only what is unusual but accepted, because the row carries the words of the page "
+        "(`as_printed`). Left out or false: everything else.",
+    )
 
 
 def rule_list(family: str | None, severity: Severity | None, shape: RuleShape | None) -> RuleList:
@@ -115,25 +133,26 @@ def one_rule(slug: str) -> RuleRow:
     if slug not in RULES:
         found = process.extract(slug, list(RULES), score_cutoff=100 * LEAST, limit=CANDIDATES)
         near: list[Candidate] = [{"id": name, "score": round(score / 100, 4)} for name, score, _ in found]
-        raise NotFound("There is no rule with that name.", candidates=near)
+        raise NotFound("There is no rule with this name.", candidates=near)
     return _rule_row(RULES[slug])
 
 
-def finding_list(snapshot: Snapshot, asked: FindingsAsked, cursor: Cursor | None) -> dict[str, Any]:
+def finding_list(snapshot: Snapshot, asked: FindingsAsked, cursor: Cursor | None) -> JsonObject:
     """A page of warnings. Raises Invalid for an unknown rule or table."""
     for parameter, value, known in (("rule", asked.rule, [*RULES]), ("table", asked.table, [*TABLES])):
         if value is not None and value not in known:
             text = f"There is no {parameter} {value}."
             raise Invalid.one("not-a-choice", text, parameter=parameter, suggestion=_nearest(value, known))
     given = {_COLUMNS[name]: value for name in _COLUMNS if (value := getattr(asked, name)) is not None}
+    accepted = bool(asked.accepted) or asked.severity == "accepted"
     values = {**{f"v_{name}": value for name, value in given.items()}, "n": snapshot.revision, "most": asked.limit + 1}
-    page, count = _statements(tuple(sorted(given)), cursor is not None)
+    page, count = _statements(tuple(sorted(given)), accepted, cursor is not None)
     if cursor is not None:
         values["after"] = cursor.place[0]
     found = snapshot.connection.execute(page, values).mappings().fetchall()
     total = snapshot.connection.execute(count, values).scalar_one() if cursor is None else cursor.total
     rows = found[: asked.limit]
-    answer: dict[str, Any] = {
+    answer: JsonObject = {
         "revision": snapshot.revision,
         "total": total,
         "findings": [_finding_row(row) for row in rows],
@@ -148,19 +167,20 @@ _COLUMNS = {"rule": "rule", "table": "in_table", "id": "row_id", "severity": "se
 
 
 @lru_cache(maxsize=64)
-def _statements(given: tuple[str, ...], goes_on: bool) -> tuple[Select[Any], Select[Any]]:
+def _statements(given: tuple[str, ...], accepted: bool, goes_on: bool) -> tuple[Query, Query]:
     stored = FINDINGS.c
-    # Below " " sorts nothing that a table, an id or a slug may hold, so the joined text sorts as the three do.
+    # Below " " nothing sorts that a table, an id or a slug may contain, so the joined text sorts like the three parts.
     place = stored.in_table + " " + func.coalesce(stored.row_id, "") + " " + stored.rule + " " + stored.id
     context = [stored.revision_from <= bindparam("n"), stored.revision_to > bindparam("n")]
     context += [stored[name] == bindparam(f"v_{name}") for name in given]
+    context.append(stored.severity == "accepted" if accepted else stored.severity != "accepted")
     page = select(FINDINGS, place.label("place")).where(*context).order_by(place).limit(bindparam("most"))
     if goes_on:
         page = page.where(place > bindparam("after"))
     return page, select(func.count()).select_from(FINDINGS).where(*context)
 
 
-def _sources_of(snapshot: Snapshot, rows: Sequence[Mapping[Any, Any]]) -> list[Source]:
+def _sources_of(snapshot: Snapshot, rows: Sequence[RowMapping]) -> list[Source]:
     """The sources of the rows that findings are about."""
     ids: dict[str, set[str]] = {}
     for row in rows:
@@ -169,8 +189,8 @@ def _sources_of(snapshot: Snapshot, rows: Sequence[Mapping[Any, Any]]) -> list[S
     return sources_of(snapshot, [row for name, of in ids.items() for row in snapshot.many(TABLES[name], of).values()])
 
 
-def _finding_row(row: Mapping[Any, Any]) -> FindingRow:
-    shown: dict[str, Any] = {"rule": row["rule"], "severity": row["severity"], "table": row["in_table"]}
+def _finding_row(row: RowMapping) -> FindingRow:
+    shown: JsonObject = {"rule": row["rule"], "severity": row["severity"], "table": row["in_table"]}
     for name, column in (("id", "row_id"), ("column", "in_column"), ("value", "value")):
         if row[column] is not None:
             shown[name] = row[column]
@@ -178,7 +198,7 @@ def _finding_row(row: Mapping[Any, Any]) -> FindingRow:
     if row["collides_id"] is not None:
         shown["collides_with"] = {"table": row["collides_table"], "id": row["collides_id"]}
     rule = RULES.get(row["rule"])
-    shown["mend"] = row["mend"] or ("" if rule is None else rule.mend)
+    shown["fix"] = row["fix"] or ("" if rule is None else rule.fix)
     shown["revision_from"] = row["revision_from"]
     return shown  # type: ignore[return-value]
 
@@ -189,9 +209,10 @@ def _rule_row(rule: Rule) -> RuleRow:
         "family": rule.family,
         "shape": rule.shape,
         "severity": rule.severity,
+        "nature": rule.nature,
         "what": rule.what,
         "why": rule.why,
-        "mend": rule.mend,
+        "fix": rule.fix,
         "silenced_by": list(rule.silenced_by),
         "tables": [table.table for table in rule.tables],
         "findings": f"/v1/findings?rule={rule.slug}",
@@ -200,6 +221,8 @@ def _rule_row(rule: Rule) -> RuleRow:
         row["passes"] = _example(rule.passes)
     if rule.fails is not None:
         row["fails"] = _example(rule.fails)
+    if rule.printed is not None:
+        row["printed"] = _example(rule.printed)
     return row
 
 

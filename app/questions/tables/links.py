@@ -1,18 +1,19 @@
-"""One row of a table with what it leads to: what it refers to, what refers to it, and the questions about it."""
+"""One row of a table with its links: rows it refers to, rows that refer to it, and the questions about it."""
 
 from collections.abc import Collection, Iterator
 from functools import cache
 from typing import Any, Literal, NamedTuple, NotRequired
 
 from pydantic import TypeAdapter
-from sqlalchemy import Select, bindparam, func, literal, select
+from sqlalchemy import bindparam, func, literal, select
 from typing_extensions import TypedDict
 
 from app.catalogue.history import Version, version
 from app.catalogue.present import missing
 from app.catalogue.rows import Snapshot
-from app.catalogue.stored import SQL
+from app.catalogue.stored import SQL, Query
 from app.catalogue.tables import TABLES, Chassis, Damper, Fit, Row, Statement, Variant, is_row_of
+from app.json_types import JsonObject
 from app.questions.answers.cautions import cautions
 from app.questions.answers.views import Caution, Named, length, named
 from app.questions.tables.listing import sources_of
@@ -22,7 +23,7 @@ from app.units.quantity import Quantity
 
 
 class Reference(TypedDict):
-    """A row that this one names, in the column that names it."""
+    """A row that this one refers to, and the column that does."""
 
     column: str
     table: str
@@ -31,7 +32,7 @@ class Reference(TypedDict):
 
 
 class Referrers(TypedDict):
-    """A list of the rows that name this one, in the column that names it."""
+    """A list of the rows that refer to this one, and the column that does."""
 
     table: str
     column: str
@@ -46,7 +47,7 @@ class QuestionLink(TypedDict):
 
 
 class Links(TypedDict):
-    """Where this row leads."""
+    """The links of this row."""
 
     self: str
     history: NotRequired[str]
@@ -58,7 +59,7 @@ class Links(TypedDict):
 @cache
 def entry_shape(table: type[Row]) -> Any:
     """The answer about one row of a table."""
-    fields: dict[str, Any] = {
+    fields: JsonObject = {
         "revision": int,
         "table": Literal[table.table],
         "revision_from": int,
@@ -69,7 +70,7 @@ def entry_shape(table: type[Row]) -> Any:
     if table is Chassis:
         variants = list_of(row_shape(Variant))
         fields |= {"variants": variants, "travels": list[Quantity], "dampers": list[Named]}
-    doc = f"One row of {table.table}, the revision since which it holds, and where it leads."
+    doc = f"One row of {table.table}, the revision since which it is valid, and its links."
     return shape(f"{table.__name__}Entry", doc, fields)
 
 
@@ -81,10 +82,10 @@ def entry_adapter(table: type[Row]) -> TypeAdapter[Any]:
 
 def entry(
     snapshot: Snapshot, table: type[Row], id: str, questions: Collection[str] = (), units: System = "published"
-) -> dict[str, Any]:
+) -> JsonObject:
     """The row of that id; `questions` are the names of those that can be asked about such a row.
 
-    Raises NotFound with near ids, Gone with what it was.
+    Raises NotFound with similar ids, Gone with its last versions.
     """
     found = version(snapshot, table, id)
     if found is None:
@@ -94,10 +95,10 @@ def entry(
 
 def shown(
     snapshot: Snapshot, found: Version, questions: Collection[str] = (), units: System = "published"
-) -> dict[str, Any]:
-    """The answer about a row in hand."""
+) -> JsonObject:
+    """The answer about a loaded row."""
     row = found.row
-    answer: dict[str, Any] = {
+    answer: JsonObject = {
         "revision": snapshot.revision,
         "table": row.table,
         "revision_from": found.revision_from,
@@ -110,7 +111,7 @@ def shown(
     return answer
 
 
-def _about_chassis(snapshot: Snapshot, chassis: Chassis, units: System) -> dict[str, Any]:
+def _about_chassis(snapshot: Snapshot, chassis: Chassis, units: System) -> dict[str, object]:
     to = choose(units)
     travels = sorted({fit.travel_mm for fit in snapshot.where(Fit, "chassis", chassis.id)})
     dampers = snapshot.many(Damper, chassis.dampers or ())
@@ -166,7 +167,7 @@ class _Naming(NamedTuple):
 
 @cache
 def _naming(target: str) -> list[_Naming]:
-    """The columns that may name a row of a table."""
+    """The columns that may refer to a row of a table."""
     found = []
     for table in TABLES.values():
         for name, column in table.columns().items():
@@ -176,8 +177,8 @@ def _naming(target: str) -> list[_Naming]:
 
 
 @cache
-def _is_named(target: str) -> Select[Any]:
-    """For each column that may name `:id`: 1 where a row at `:n` does so, else nothing."""
+def _is_named(target: str) -> Query:
+    """For each column that may refer to `:id`: 1 if a row at `:n` does so, else nothing."""
     answers = []
     for table, column, in_list in _naming(target):
         stored = SQL[table]

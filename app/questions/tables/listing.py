@@ -1,6 +1,6 @@
-"""The list of a table: filtered by its columns, found by `q`, a page at a time; pages together are the whole list.
+"""The list of a table: filtered by its columns, searched with `q`, in pages that together form the whole list.
 
-A list is in order of id, or of likeness where `q` is given. A cursor carries the revision its first page was read at.
+A list is ordered by id, or by similarity if `q` is given. A cursor contains the revision its first page was read at.
 """
 
 from collections.abc import Mapping, Sequence
@@ -16,6 +16,7 @@ from app.catalogue.rows import Snapshot
 from app.catalogue.search import SEARCHED, Hit, found
 from app.catalogue.tables import Row, Source, is_row_of
 from app.errors import Invalid
+from app.json_types import JsonObject
 from app.questions.answers import cursors
 from app.questions.answers.cautions import cautions
 from app.questions.answers.cursors import Cursor
@@ -32,41 +33,44 @@ class Paged(Pinned):
     """The parameters all lists share."""
 
     limit: int = Field(
-        default=PAGE, ge=1, le=PAGE_MOST, description=f"Rows of a page, at most {PAGE_MOST:,}; `total` counts all rows."
+        default=PAGE,
+        ge=1,
+        le=PAGE_MOST,
+        description=(f"Rows per page, at most {PAGE_MOST:,}; `total` counts all rows."),
     )
     cursor: str | None = Field(
         default=None,
         max_length=cursors.LONGEST,
-        description="Where to go on, from `next` of the page before; it keeps to the revision of the first page.",
+        description="Cursor from `next` of the previous page; it keeps the revision of the first page.",
     )
 
-    def question(self) -> dict[str, Any]:
-        """Everything that makes the list what it is, but page size and form."""
+    def question(self) -> JsonObject:
+        """Everything that identifies the list, except page size and format."""
         outside = {"limit", "cursor", "format", "min_revision", "units"}
         return {name: value for name, value in self if value is not None and name not in outside}
 
     def read_cursor(self, name: str, place: tuple[type, ...]) -> Cursor | None:
-        """The cursor of the list `name` that was given, if one was. Raises Malformed."""
+        """The given cursor of the list `name`, if there is one. Raises Malformed."""
         return None if self.cursor is None else cursors.read(self.cursor, {**self.question(), "": name}, place)
 
     def write_cursor(self, name: str, cursor: Cursor) -> str:
-        """The cursor by which the list `name` goes on."""
+        """The cursor that continues the list `name`."""
         return cursors.written(cursor, {**self.question(), "": name})
 
     def pin_of(self, cursor: Cursor | None) -> Pin:
-        """The revision to read at: the cursor's where there is one, waited for where it has not arrived here."""
+        """The revision to read at: the cursor's if there is one, waiting until it has arrived here."""
         if cursor is None:
             return self.pin()
         return Pin(cursor.revision, min_revision=max(cursor.revision, self.min_revision or 0))
 
 
 class Searched(Paged):
-    """The parameters of the list of a table that has names."""
+    """The parameters of the list of a table with names."""
 
     q: str | None = Field(
         default=None,
         max_length=Q_MOST,
-        description="Names and part numbers like this, the likeliest first; slips of typing are forgiven.",
+        description="Search in names and part numbers, best match first; typing slips are tolerated.",
     )
 
 
@@ -88,7 +92,7 @@ def list_shape(table: type[Row]) -> Any:
         "next": NotRequired[str],
         "cautions": list[Caution],
     }
-    return shape(f"{table.__name__}List", f"A page of {table.table}; `next` is absent on the last.", fields)
+    return shape(f"{table.__name__}List", f"A page of {table.table}; `next` is absent on the last page.", fields)
 
 
 @cache
@@ -99,7 +103,7 @@ def list_adapter(table: type[Row]) -> TypeAdapter[Any]:
 
 @dataclass(frozen=True, slots=True)
 class Listing:
-    """A list as it was asked; `cursor` is the one given, read."""
+    """A requested list; `cursor` is the parsed cursor, if given."""
 
     table: type[Row]
     asked: Paged
@@ -107,18 +111,18 @@ class Listing:
 
     @property
     def pin(self) -> Pin:
-        """Which revision the list is of."""
+        """The revision of the list."""
         return self.asked.pin_of(self.cursor)
 
-    def answer(self, snapshot: Snapshot) -> dict[str, Any]:
-        """The page, with the cursor of the next one under `next`. Raises Invalid for a blank `q`."""
+    def answer(self, snapshot: Snapshot) -> JsonObject:
+        """The page, with the next page's cursor under `next`. Raises Invalid for a blank `q`."""
         given = self.asked.question()
         conditions = {name: value for name, value in given.items() if name in self.table.columns()}
         found = (
             self._searched(snapshot, given["q"], conditions) if "q" in given else self._in_order(snapshot, conditions)
         )
         rows, total, place = found
-        answer: dict[str, Any] = {
+        answer: JsonObject = {
             "revision": snapshot.revision,
             "table": self.table.table,
             "total": total,
@@ -157,7 +161,7 @@ _Page = tuple[Sequence[Row], int, tuple[str, ...] | None]
 
 
 def listing(table: type[Row], asked: Paged) -> Listing:
-    """The list that is asked. Raises Malformed for a cursor that is not of this list."""
+    """The requested list. Raises Malformed for a cursor of another list."""
     return Listing(table, asked, asked.read_cursor(table.table, (str,)))
 
 
@@ -166,7 +170,7 @@ def _after(hits: list[Hit], id: str) -> list[Hit]:
 
 
 def sources_of(snapshot: Snapshot, rows: Sequence[Row]) -> list[Source]:
-    """The documents that rows come from; a document is its own."""
+    """The sources of some rows; a source is its own."""
     named = {source for row in rows if (source := getattr(row, "source", None)) is not None}
     own = [row for row in rows if is_row_of(row, Source)]
     return [*own, *snapshot.many(Source, named).values()] if named else own

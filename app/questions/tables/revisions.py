@@ -1,6 +1,6 @@
 """Revisions, the change feed, and the versions of a statement."""
 
-from typing import Annotated, Any, Literal, NotRequired
+from typing import Annotated, Literal, NotRequired
 
 from pydantic import Field, TypeAdapter
 from typing_extensions import TypedDict
@@ -11,6 +11,7 @@ from app.catalogue.present import CANDIDATES, candidates, missing
 from app.catalogue.rows import Snapshot
 from app.catalogue.tables import STATEMENTS
 from app.errors import NotFound
+from app.json_types import JsonObject
 from app.questions.answers.cautions import cautions
 from app.questions.answers.cursors import Cursor
 from app.questions.answers.parameters import LAST_REVISION, RevisionNumber
@@ -18,7 +19,7 @@ from app.questions.answers.views import Caution
 from app.questions.tables.links import Links, shown
 from app.questions.tables.listing import Paged, sources_of
 
-AnyRow = Annotated[dict[str, Any], Field(description="Exchange columns of the table, as in its own list.")]
+AnyRow = Annotated[JsonObject, Field(description="Exchange columns of the table, as in its own list.")]
 
 
 class RevisionRow(TypedDict):
@@ -133,12 +134,12 @@ class ChangesAsked(Paged):
     after: RevisionNumber = Field(default=0, description="List the changes after this revision.")
 
 
-def revision_list(snapshot: Snapshot, asked: RevisionsAsked, cursor: Cursor | None) -> dict[str, Any]:
+def revision_list(snapshot: Snapshot, asked: RevisionsAsked, cursor: Cursor | None) -> dict[str, object]:
     """A page of revisions, the newest first."""
     before = LAST_REVISION if cursor is None else int(cursor.place[0])
     found = history.revisions(snapshot, before, asked.limit + 1)
     shown_here = found[: asked.limit]
-    answer: dict[str, Any] = {
+    answer: dict[str, object] = {
         "revision": snapshot.revision,
         "total": snapshot.revision,  # they are numbered 1, 2, 3 …
         "revisions": [_revision_row(each) for each in shown_here],
@@ -166,7 +167,7 @@ def one_revision(snapshot: Snapshot, number: int) -> RevisionAnswer:
     return {"revision": snapshot.revision, "recorded": _revision_row(found[number]), "cautions": cautions()}
 
 
-def change_list(snapshot: Snapshot, asked: ChangesAsked, cursor: Cursor | None) -> dict[str, Any]:
+def change_list(snapshot: Snapshot, asked: ChangesAsked, cursor: Cursor | None) -> dict[str, object]:
     """A page of the feed; a page may end inside a revision."""
     start = Place(asked.after + 1)
     if cursor is not None:
@@ -176,7 +177,7 @@ def change_list(snapshot: Snapshot, asked: ChangesAsked, cursor: Cursor | None) 
     shown_here = found[: asked.limit]
     total = history.changed_total(snapshot, asked.after) if cursor is None else cursor.total
     recorded = history.recorded(snapshot, {each.revision for each in shown_here})
-    answer: dict[str, Any] = {
+    answer: dict[str, object] = {
         "revision": snapshot.revision,
         "after": asked.after,
         "total": total,
@@ -191,7 +192,7 @@ def change_list(snapshot: Snapshot, asked: ChangesAsked, cursor: Cursor | None) 
     return answer
 
 
-def statement(snapshot: Snapshot, id: str) -> dict[str, Any]:
+def statement(snapshot: Snapshot, id: str) -> JsonObject:
     """One statement by id. Raises NotFound with similar ids, Gone if it was withdrawn."""
     return shown(snapshot, _of_statement(snapshot, id)[-1])
 
@@ -230,7 +231,7 @@ def _versions(snapshot: Snapshot, id: str) -> list[Version]:
 def _unknown(snapshot: Snapshot, id: str) -> NotFound:
     near = [each for table in STATEMENTS for each in candidates(snapshot, table, id)]
     near.sort(key=lambda each: (-each["score"], each["id"]))
-    return NotFound("There is no statement with that id.", candidates=near[:CANDIDATES])
+    return NotFound("There is no statement with this id.", candidates=near[:CANDIDATES])
 
 
 def _revision_row(recorded: Recorded) -> RevisionRow:

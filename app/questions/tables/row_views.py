@@ -11,28 +11,29 @@ from typing_extensions import TypedDict
 
 from app.catalogue.columns import DAY, SLUG, TEXT_MAX, CellKind, Column, Unreadable
 from app.catalogue.tables import Row
+from app.json_types import JsonObject
 
 _MOST = 999_999_999
 _ANY_NUMBER = Annotated[Any, WithJsonSchema({"type": "number"})]  # 150 stays 150, 34.9 stays 34.9
-_JSON: dict[str, Any] = {
+_JSON: JsonObject = {
     "whole number": int, "number": _ANY_NUMBER, "figure as published": str, "true or false": bool, "date": str,
     "id": str, "text": str,
 }  # fmt: skip
 
 
 @cache
-def row_shape(table: type[Row]) -> Any:
+def row_shape(table: type[Row]) -> object:
     """The JSON shape of a row: the exchange columns that have values; published figures are decimal strings."""
     fields = {name: _member(column) for name, column in table.columns().items()}
     return shape(f"{table.__name__}Row", table.meaning, fields)
 
 
-def list_of(item: Any) -> Any:
-    """The type of a list whose items are of a type made at start-up."""
+def list_of(item: object) -> object:
+    """The type of a list whose item type is made at start-up."""
     return GenericAlias(list, (item,))
 
 
-def shape(name: str, doc: str, fields: dict[str, Any]) -> Any:
+def shape(name: str, doc: str, fields: JsonObject) -> Any:
     """A TypedDict with this name, made at start-up."""
     made = cast(Any, TypedDict)(name, fields)
     made.__doc__ = doc
@@ -55,7 +56,7 @@ def _meaning(column: Column) -> str:
     if column.unit is not None:
         parts.append(f"in {column.unit}")
     if column.unit_column is not None:
-        parts.append(f"its unit stands in {column.unit_column}")
+        parts.append(f"its unit is in {column.unit_column}")
     if column.refers_to is not None:
         parts.append(f"id in {column.refers_to}")
     return "; ".join(parts)
@@ -63,7 +64,7 @@ def _meaning(column: Column) -> str:
 
 def filters(table: type[Row], base: type[BaseModel]) -> type[BaseModel]:
     """The parameters of a list: those of `base` and one filter for each column of the table."""
-    fields: dict[str, Any] = {}
+    fields: JsonObject = {}
     for name, column in table.columns().items():
         if name in base.model_fields:
             raise ValueError(f"the column {table.table}.{name} has the name of a parameter")
@@ -87,7 +88,7 @@ def _taken(column: Column) -> Any:
     return _PARAMETERS[(column.kind.items or column.kind).name](column.kind.items or column.kind)
 
 
-def _read(kind: CellKind) -> Any:
+def _read(kind: CellKind) -> object:
     def read(text: str) -> str:
         try:
             return cast(str, kind.read(text))
@@ -109,7 +110,7 @@ def _flag(value: object) -> object:
     return value
 
 
-_PARAMETERS: dict[str, Any] = {
+_PARAMETERS: JsonObject = {
     "whole number": lambda kind: Annotated[int, Field(ge=-_MOST, le=_MOST)],
     "number": lambda kind: Annotated[float, Field(allow_inf_nan=False, ge=-_MOST - 1, le=_MOST + 1)],
     "figure as published": lambda kind: Annotated[Decimal, Field(allow_inf_nan=False), AfterValidator(_within)],

@@ -6,19 +6,23 @@ from datetime import date
 from app.catalogue.tables import Fastener, Fill, Fit, Guide, Limit, Row, Spring, Torque, is_row_of
 from app.rules.bands import (
     AXLE_TO_CROWN_LESS_TRAVEL_MM,
+    CHILD_KG,
+    CHILD_LIMIT_KG,
     FILL,
     LEVEL_MM,
     LIMITS,
     PRESSURE_KPA,
     PRESSURE_NEGATIVE_KPA,
     RIDER_KG,
+    Bounds,
     figure,
     torque_band,
 )
 from app.rules.checks.envelope import FORM
 from app.rules.family import Family
 from app.rules.registry import Violation, edit, rule
-from app.rules.view import RowView
+from app.rules.threads import thread_of
+from app.rules.view import RowView, cell
 
 
 def _a(name: str) -> str:
@@ -28,10 +32,11 @@ def _a(name: str) -> str:
 @rule(
     "torque-outside-band",
     shape="family",
+    nature="implausible",
     tables=(Torque,),
     beside=(Fastener,),
     silenced_by=(*FORM, "fastener-elsewhere"),
-    passes=edit("torques", "torque-cap", value="60", confirmed="true"),
+    passes=edit("torques", "torque-cap", value="60", as_printed="Top cap: 60 N·m"),
     fails=edit("torques", "torque-cap", value="60.5"),
 )
 def torque_outside_band(family: Family, today: date) -> Iterator[Violation]:
@@ -39,16 +44,19 @@ def torque_outside_band(family: Family, today: date) -> Iterator[Violation]:
 
     A unit confused or a digit slipped strips the thread, or leaves a bolt to fall out. The bands are common practice.
 
-    Mend: compare figure, unit and fastener with the page.
+    Fix: compare figure, unit and fastener with the page.
     """
     for row in family.of(Torque):
         fastener = family.fasteners.get(row.fastener)
         if fastener is None or row.unit is None:
             continue
-        band = torque_band(fastener.position, fastener.kind)
+        thread = None if fastener.thread is None else thread_of(fastener.thread)
+        millimetres = None if thread is None else round(thread.diameter_m * 1000, 3)
+        band = torque_band(fastener.position, fastener.kind, millimetres, fastener.material)
+        first = family.is_not_last_pass(row)
         for name in ("value", "min", "max"):
-            torque = figure(getattr(row, name), row.unit, "torque", "N·m")
-            if torque is not None and not band.holds(torque):
+            torque = figure(row[name], row.unit, "torque", "N·m")
+            if torque is not None and not (torque <= band.high if first else band.holds(torque)):
                 yield Violation(
                     row, name, f"{torque:.3g} N·m; {_a(fastener.position)} takes {band.low:g} to {band.high:g} N·m"
                 )
@@ -57,33 +65,46 @@ def torque_outside_band(family: Family, today: date) -> Iterator[Violation]:
 
 @rule(
     "fill-outside-band",
-    shape="row",
+    shape="family",
+    nature="implausible",
     tables=(Fill,),
-    silenced_by=FORM,
-    reads=("chamber", "value", "min", "max", "unit", "level_mm", "level_min_mm", "level_max_mm"),
+    silenced_by=(*FORM, "oil-above-leg-volume"),
     passes=edit("fills", "fill-damper", level_mm="", level_min_mm="", level_max_mm="", value="500", unit="mL"),
     fails=edit("fills", "fill-damper", level_mm="", level_min_mm="", level_max_mm="", value="501", unit="mL"),
 )
-def fill_outside_band(view: RowView, today: date) -> Iterator[Violation]:
+def fill_outside_band(family: Family, today: date) -> Iterator[Violation]:
     """An oil volume or level lies far outside what that chamber takes on any fork.
 
     Too much oil locks or bursts a fork, too little runs it dry. The bands are common practice.
 
-    Mend: compare figure, unit and chamber with the page.
+    Fix: compare figure, unit and chamber with the page.
     """
-    row = view.row
-    assert is_row_of(row, Fill)
+    for row in family.of(Fill):
+        band = _fill_band(family, row)
+        for name in ("value", "min", "max", "level_mm", "level_min_mm", "level_max_mm"):
+            is_level = name.startswith("level")
+            given = row[name]
+            found = given if is_level else figure(given, row.unit, "volume", "mL")
+            usual = LEVEL_MM if is_level else band
+            if found is not None and not usual.holds(found):
+                unit, what = ("mm", "levels are") if is_level else ("mL", f"{row.chamber} takes")
+                yield Violation(row, name, f"{found:.3g} {unit}; {what} {usual.low:g} to {usual.high:g} {unit}")
+                break
+
+
+def _fill_band(family: Family, row: Fill) -> Bounds:
+    """What a chamber takes: of a leg no more than it has room for, if stated; more if the damper bathes in it."""
     band = FILL[row.chamber]
-    for name in ("value", "min", "max"):
-        volume = figure(getattr(row, name), row.unit, "volume", "mL")
-        if volume is not None and not band.holds(volume):
-            yield Violation(row, name, f"{volume:.3g} mL; {row.chamber} takes {band.low:g} to {band.high:g} mL")
-            return
-    for name in ("level_mm", "level_min_mm", "level_max_mm"):
-        level = getattr(row, name)
-        if level is not None and not LEVEL_MM.holds(level):
-            yield Violation(row, name, f"{level} mm; levels are {LEVEL_MM.low:g} to {LEVEL_MM.high:g} mm")
-            return
+    if not row.chamber.endswith("lower leg"):
+        return band
+    room = family.chassis[row.chassis].leg_free_volume_ml
+    if room is not None:
+        return Bounds(band.low, max(band.high, float(room)))
+    dampers = [family.dampers.get(name) for name in family.dampers_of(row)]
+    bath = any(damper is not None and damper.kind == "open bath" for damper in dampers)
+    fluid = family.fluids.get(row.fluid or "")
+    thin = fluid is not None and fluid.kind == "damper oil"
+    return Bounds(band.low, FILL["damper"].high) if bath and thin and row.chamber.startswith("damper") else band
 
 
 def _pressure_columns(table: type[Row]) -> tuple[str, ...]:
@@ -95,18 +116,19 @@ def _pressure_columns(table: type[Row]) -> tuple[str, ...]:
 @rule(
     "pressure-implausible",
     shape="row",
+    nature="implausible",
     tables=(Guide, Fit, Spring),
     silenced_by=FORM,
     reads=_pressure_columns,
-    passes=edit("springs", "spring-140", pressure_limit="348"),
-    fails=edit("springs", "spring-140", pressure_limit="349"),
+    passes=edit("springs", "spring-140", pressure_limit="350"),
+    fails=edit("springs", "spring-140", pressure_limit="351"),
 )
 def pressure_implausible(view: RowView, today: date) -> Iterator[Violation]:
     """A start pressure or fill limit lies far outside what a shock pump is used for.
 
     72 bar for 72 psi bursts the spring, 5 psi for 5 bar lets the fork bottom out. The band is common practice.
 
-    Mend: compare figure and unit with the page.
+    Fix: compare figure and unit with the page.
     """
     row = view.row
     if row["pressure_unit"] is None:
@@ -116,65 +138,72 @@ def pressure_implausible(view: RowView, today: date) -> Iterator[Violation]:
     for name in names:
         pressure = figure(getattr(row, name), row["pressure_unit"], "pressure", "kPa")
         if pressure is not None and not band.holds(pressure):
-            yield Violation(row, name, f"{pressure:.0f} kPa; springs are filled to {band.low:g} to {band.high:g} kPa")
+            text = f"{cell(row, name)} {row['pressure_unit']} are {pressure:.0f} kPa; "
+            yield Violation(row, name, text + f"springs are filled to {band.low:g} to {band.high:g} kPa")
             return
 
 
 @rule(
     "rider-mass-implausible",
-    shape="row",
+    shape="family",
+    nature="implausible",
     tables=(Guide,),
     silenced_by=FORM,
-    reads=("rider_mass_from", "rider_mass_to", "mass_unit"),
-    passes=edit("guides", "guide-new", chassis="fork-a", spring="spring-140", chamber="positive", rider_mass_from="190",
+    passes=edit("guides", "guide-new", chassis="fork-b", spring="spring-140", chamber="positive", rider_mass_from="190",
                 rider_mass_to="200", mass_unit="kg", pressure="150", pressure_unit="psi", source="manual-a", page="12"),
-    fails=edit("guides", "guide-new", chassis="fork-a", spring="spring-140", chamber="positive", rider_mass_from="190",
+    fails=edit("guides", "guide-new", chassis="fork-b", spring="spring-140", chamber="positive", rider_mass_from="190",
                rider_mass_to="201", mass_unit="kg", pressure="150", pressure_unit="psi", source="manual-a", page="12"),
 )  # fmt: skip
-def rider_mass_implausible(view: RowView, today: date) -> Iterator[Violation]:
+def rider_mass_implausible(family: Family, today: date) -> Iterator[Violation]:
     """A guide is for riders lighter or heavier than any that forks are made for.
 
     A mass in pounds read as kilograms gives a rider twice the pressure. The band is common practice.
 
-    Mend: compare the masses and their unit with the page; leave an open end empty.
+    Fix: compare the masses and their unit with the page; leave an open end empty.
     """
-    row = view.row
-    assert is_row_of(row, Guide)
-    for name in ("rider_mass_from", "rider_mass_to"):
-        mass = figure(getattr(row, name), row.mass_unit, "mass", "kg")
-        if mass is not None and not RIDER_KG.holds(mass):
-            yield Violation(row, name, f"{mass:.3g} kg is not within {RIDER_KG.low:g} to {RIDER_KG.high:g} kg")
-            return
+    for row in family.of(Guide):
+        _, lightest, heaviest = family.guide_figures[row.id]
+        for name, mass in (("rider_mass_from", lightest), ("rider_mass_to", heaviest)):
+            if mass is None or RIDER_KG.holds(mass):
+                continue
+            band = CHILD_KG if family.is_small(row.chassis) else RIDER_KG
+            if not band.holds(mass):
+                yield Violation(row, name, f"{mass:.3g} kg is not within {band.low:g} to {band.high:g} kg")
+                break
 
 
 @rule(
     "limit-implausible",
-    shape="row",
+    shape="family",
+    nature="implausible",
     tables=(Limit,),
     silenced_by=FORM,
-    reads=("subject", "min", "max", "unit"),
-    passes=edit("limits", "limit-rider", max="65"),
-    fails=edit("limits", "limit-rider", max="64.9"),
+    passes=edit("limits", "limit-rotor", min="100"),
+    fails=edit("limits", "limit-rotor", min="99"),
 )
-def limit_implausible(view: RowView, today: date) -> Iterator[Violation]:
+def limit_implausible(family: Family, today: date) -> Iterator[Violation]:
     """A limit lies far outside what occurs: of rotors, tyres, steerers, bushing play or riders.
 
     A limit in the wrong unit permits what breaks or forbids what is meant. The bands are common practice.
 
-    Mend: compare figure and unit with the page.
+    Fix: compare figure and unit with the page.
     """
-    row = view.row
-    assert is_row_of(row, Limit)
-    known = LIMITS.get(row.subject)
-    if known is None:
-        return
-    kind, unit, band = known
+    for row in family.of(Limit):
+        if (known := LIMITS.get(row.subject)) is not None:
+            kind, unit, band = known
+            if row.subject == "rider mass" and family.is_small(row.chassis):
+                band = CHILD_LIMIT_KG
+            yield from _limit(row, kind, unit, band)
+
+
+def _limit(row: Limit, kind: str, unit: str, band: Bounds) -> Iterator[Violation]:
     for name in ("min", "max"):
         if getattr(row, name) is None or row.unit is None:
             continue
         value = figure(getattr(row, name), row.unit, kind, unit)
         if value is None:
-            yield Violation(row, "unit", f"{row.subject} is measured as {kind}, which {row.unit} does not")
+            text = f"{row.subject} is a {kind}, and {row.unit} is no unit of that"
+            yield Violation(row, "unit", text, nature="impossible")
             return
         if not band.holds(value):
             yield Violation(row, name, f"{value:.4g} {unit} is not within {band.low:g} to {band.high:g} {unit}")
@@ -184,6 +213,7 @@ def limit_implausible(view: RowView, today: date) -> Iterator[Violation]:
 @rule(
     "axle-to-crown-implausible",
     shape="row",
+    nature="implausible",
     tables=(Fit,),
     silenced_by=(*FORM, "travel-outside-chassis"),
     reads=("axle_to_crown_mm", "travel_mm"),
@@ -195,11 +225,16 @@ def axle_to_crown_implausible(view: RowView, today: date) -> Iterator[Violation]
 
     Wheel, tyre and crown take up this length; a digit slipped, or the figure is in inches. The band is common practice.
 
-    Mend: compare axle-to-crown and travel with the page.
+    Fix: compare axle-to-crown and travel with the page.
     """
     row = view.row
     assert is_row_of(row, Fit)
     if row.axle_to_crown_mm is not None:
         rest = float(row.axle_to_crown_mm) - row.travel_mm
         if not AXLE_TO_CROWN_LESS_TRAVEL_MM.holds(rest):
-            yield Violation(row, "axle_to_crown_mm", f"less the travel it is {rest:g} mm")
+            yield Violation(
+                row,
+                "axle_to_crown_mm",
+                f"{row.axle_to_crown_mm} mm less {row.travel_mm:g} mm of travel are {rest:g} mm; "
+                f"forks have {AXLE_TO_CROWN_LESS_TRAVEL_MM.low:g} to {AXLE_TO_CROWN_LESS_TRAVEL_MM.high:g} mm",
+            )

@@ -34,7 +34,7 @@ def variant_of_another_chassis(family: Family, today: date) -> Iterator[Violatio
 
     No fork is both, so it would never be shown.
 
-    Mend: correct the variant or the chassis.
+    Fix: correct the variant or the chassis.
     """
     for row in family.given("variant"):
         variant = family.all_variants.get(row.variant or "")
@@ -58,7 +58,7 @@ def fastener_elsewhere(family: Family, today: date) -> Iterator[Violation]:
 
     The bolt of another fork may look alike and bear half the torque.
 
-    Mend: name the fastener of this chassis; correct the scope of the torque or of the fastener.
+    Fix: name the fastener of this chassis; correct the scope of the torque or of the fastener.
     """
     for row in family.of(Torque):
         fastener = family.fasteners.get(row.fastener)
@@ -90,21 +90,35 @@ def fluid_of_another_use(family: Family, today: date) -> Iterator[Violation]:
 
     A damper filled with bath oil hardly moves, a seal greased with damper oil runs dry.
 
-    Mend: name the fluid the source prints for this place, or correct the kind of the fluid.
+    Fix: name the fluid the source prints for this place, or correct the kind of the fluid.
     """
     for row in family.of(Fill) if Fill in family.judged else ():
         fluid = family.fluids.get(row.fluid or "")
         if fluid is not None and fluid.kind not in FLUIDS_IN[row.chamber]:
             usual = " or ".join(FLUIDS_IN[row.chamber])
-            yield Violation(row, "fluid", f"{fluid.id} is a {fluid.kind}; {row.chamber} takes {usual}")
-        elif fluid is not None and fluid.kind == "damper oil" and not _near_damper(family, row):
             yield Violation(
-                row, "fluid", f"{fluid.id} is a damper oil; {row.chamber} usually takes bath oil", severity="warn"
-            )
+                row, "fluid", f"{fluid.id} is a {fluid.kind}; {row.chamber} takes {usual}",
+                nature="implausible" if row.chamber.endswith("leg") and fluid.kind not in OILS else "impossible",
+            )  # fmt: skip
+        elif fluid is not None and fluid.kind == "damper oil" and _is_odd_oil(family, row):
+            text = f"{fluid.id} is a damper oil; the other leg takes bath oil"
+            yield Violation(row, "fluid", text, severity="warn", nature="advice")
     for grease in family.of(Grease) if Grease in family.judged else ():
         fluid = family.fluids.get(grease.fluid or "")
         if fluid is not None and fluid.kind == "damper oil":
             yield Violation(grease, "fluid", f"{fluid.id} is a {fluid.kind}, not a grease")
+
+
+def _is_odd_oil(family: Family, row: Fill) -> bool:
+    """True for damper oil far from the damper, if another leg takes bath oil; old forks have fork oil in both."""
+    if row.exception_to is not None or _near_damper(family, row):
+        return False
+    for other in family.of(Fill):
+        if other is not row and other.chassis == row.chassis and other.chamber.endswith(("leg", "foam ring")):
+            fluid = family.fluids.get(other.fluid or "")
+            if fluid is not None and fluid.kind == "bath oil":
+                return True
+    return False
 
 
 def _near_damper(family: Family, row: Fill) -> bool:
@@ -129,7 +143,7 @@ def guide_for_another_spring(family: Family, today: date) -> Iterator[Violation]
 
     Whoever follows it looks for a valve or a coil that is not there.
 
-    Mend: correct the chamber, the spring or the spring to choose.
+    Fix: correct the chamber, the spring or the spring to choose.
     """
     for row in family.of(Guide):
         spring = family.springs.get(row.spring or "")
@@ -156,7 +170,7 @@ def generations_overlap(family: Family, today: date) -> Iterator[Violation]:
 
     A model year then no longer tells which of the two is on the bench.
 
-    Mend: correct the years; or state what tells them apart: marks, wheel sizes, crowns, stanchions, hub spacings.
+    Fix: correct the years; or state what tells them apart: marks, wheel sizes, crowns, stanchions, hub spacings.
     """
     chassis = sorted(family.chassis.values(), key=lambda each: each.id)
     for index, one in enumerate(chassis):

@@ -3,28 +3,18 @@
 import re
 from collections.abc import Iterator
 from datetime import date
-from functools import lru_cache
 
 from app.catalogue.tables import Fastener, Torque, is_row_of
 from app.physics.bolt import NUT_FACTORS, preload_n, proof_stress_pa, share_of_proof_load, torque_bearable_nm
-from app.physics.threads import Thread, parse_thread
 from app.rules.bands import GREATEST, first_known
 from app.rules.checks.envelope import FORM
 from app.rules.family import Family
 from app.rules.registry import Violation, edit, rule
+from app.rules.threads import thread_of
 from app.rules.view import EntityView, RowView
 from app.standards.lookups import key_size
 
 HEX = re.compile(r"hex ([0-9]+(?:\.[0-9]+)?) mm")
-
-
-@lru_cache(maxsize=4096)
-def thread_of(designation: str) -> Thread | None:
-    """The ISO metric thread of a designation, None where it is none."""
-    try:
-        return parse_thread(designation)
-    except ValueError:
-        return None
 
 
 def _greatest(row: Torque) -> tuple[str, float] | None:
@@ -46,7 +36,7 @@ def torque_above_thread(family: Family, today: date) -> Iterator[Violation]:
 
     K*d*Sp*As with K = 0.30 and class 12.9 (ISO 898-1) is the utmost of any joint; beyond it the bolt yields.
 
-    Mend: compare torque, unit and thread with the page; the torque may be that of another fastener.
+    Fix: compare torque, unit and thread with the page; the torque may be that of another fastener.
     """
     for row in family.of(Torque):
         fastener = family.fasteners.get(row.fastener)
@@ -68,7 +58,7 @@ def torque_above_thread(family: Family, today: date) -> Iterator[Violation]:
     tables=(Torque,),
     beside=(Fastener,),
     silenced_by=(*FORM, "fastener-elsewhere", "torque-outside-band", "torque-above-thread"),
-    passes=edit("torques", "torque-pinch", value="13.9", confirmed="true"),
+    passes=edit("torques", "torque-pinch", value="13.9", as_printed="Pinch bolt 13.9 N·m"),
     fails=edit("torques", "torque-pinch", value="14.1"),
 )
 def torque_above_proof_load(family: Family, today: date) -> Iterator[Violation]:
@@ -76,7 +66,7 @@ def torque_above_proof_load(family: Family, today: date) -> Iterator[Violation]:
 
     Judged at the nominal nut factor of the thread's preparation; the bolt would be stretched for good.
 
-    Mend: compare torque, thread preparation, property class and hole with the page.
+    Fix: compare torque, thread preparation, property class and hole with the page.
     """
     for row in family.of(Torque):
         fastener, greatest = family.fasteners.get(row.fastener), _greatest(row)
@@ -117,7 +107,7 @@ def key_not_of_standard(view: RowView, today: date) -> Iterator[Violation]:
 
     ISO 4762, 7380, 10642 and 4026 fix the key of each size; thread, standard or key is misread.
 
-    Mend: compare thread, standard and drive with the page.
+    Fix: compare thread, standard and drive with the page.
     """
     row = view.row
     assert is_row_of(row, Fastener)
@@ -143,7 +133,7 @@ def thread_unreadable(view: RowView, today: date) -> Iterator[Violation]:
 
     No torque on it can be checked, and no tap or die found for it.
 
-    Mend: write M8, or M8x1 for a fine pitch; leave the cell empty where the source does not name the thread.
+    Fix: write M8, or M8x1 for a fine pitch; leave the cell empty where the source does not name the thread.
     """
     thread = view.row["thread"]
     if thread is not None and thread_of(thread) is None:
@@ -164,7 +154,7 @@ def no_tool_for_drive(view: EntityView, today: date) -> Iterator[Violation]:
 
     A job card would send the mechanic to a bolt without the key; often the drive is only spelt differently.
 
-    Mend: write the drive as the tool does, or add the tool.
+    Fix: write the drive as the tool does, or add the tool.
     """
     row = view.row
     assert is_row_of(row, Fastener)

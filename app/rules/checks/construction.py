@@ -8,6 +8,9 @@ from itertools import pairwise
 from app.catalogue.tables import Fit, Spring
 from app.physics.air_chambers import disc_area_m2
 from app.rules.checks.envelope import FORM
+from app.rules.checks.ratings import same_pressure
+from app.rules.checks.slips import written
+from app.rules.evidence import prints
 from app.rules.family import Family
 from app.rules.finding import Severity
 from app.rules.registry import Violation, edit, rule
@@ -47,7 +50,7 @@ def spacer_limit_grows_with_travel(family: Family, today: date) -> Iterator[Viol
 
     With a longer stroke less air is left at its end, so limits fall as travel grows; two rows were probably exchanged.
 
-    Mend: compare the spacer limits of both travels with the page.
+    Fix: compare the spacer limits of both travels with the page.
     """
     for group in _constructions(family):
         stated = [fit for fit, _ in group if fit.spacer_limit is not None]
@@ -61,6 +64,7 @@ def spacer_limit_grows_with_travel(family: Family, today: date) -> Iterator[Viol
 @rule(
     "limit-differs-by-wheel",
     shape="family",
+    severity="warn",
     tables=(Fit,),
     silenced_by=(*FORM, "spacers-fill-chamber", "pressure-limit-above-spring", "pressure-implausible", "unit-slip",
                  "digit-slip", "disagree-unrelated"),
@@ -70,40 +74,52 @@ def spacer_limit_grows_with_travel(family: Family, today: date) -> Iterator[Viol
                spacer="spacer-a", spacer_limit="3", source="manual-a", page="14"),
 )  # fmt: skip
 def limit_differs_by_wheel(family: Family, today: date) -> Iterator[Violation]:
-    """One spring at one travel may carry other spacers or another pressure with another wheel.
+    """One spring at one travel may carry other spacers or another pressure with another wheel, and no other does.
 
-    The wheel does not touch the air chamber; one of the two limits belongs to another line of the table.
+    The wheel does not touch the air chamber. Makers do print tables by wheel, in which several lines differ; a single
+    line that differs is that of another row of the table.
 
-    Mend: compare both limits with the page; if both are right, set confirmed in one of them.
+    Fix: compare both limits with the page; if both are right, copy its words into as_printed of one of them.
     """
     groups: dict[tuple[object, ...], list[Fit]] = defaultdict(list)
     for row in family.of(Fit):
         if row.wheel_size is not None:
             groups[row.chassis, row.spring, row.travel_mm, row.spacer, row.variant, row.damper].append(row)
+    unlike: dict[str, list[Violation]] = defaultdict(list)
+    alike: dict[str, int] = defaultdict(int)
     for group in groups.values():
         first = group[0]
         for row in group[1:]:
             years = row.model_year_from == first.model_year_from and row.model_year_to == first.model_year_to
             if not years or row.wheel_size == first.wheel_size or row.travel_spacers != first.travel_spacers:
                 continue
-            for name in ("spacer_limit", "pressure_limit"):
-                here, there = getattr(row, name), getattr(first, name)
-                if (
-                    here is not None
-                    and there is not None
-                    and here != there
-                    and row.pressure_unit == first.pressure_unit
-                ):
-                    text = f"{row.id} says {here}, {first.id} for wheel {first.wheel_size} {there}"
-                    severity: Severity = "warn" if row.confirmed or first.confirmed else "reject"
-                    yield Violation(row, name, text, first, severity, mutual=True)
-                    break
+            name = _differing(row, first)
+            if name is not None:
+                text = f"{written(row, name)}; {first.id} for wheel {first.wheel_size} says {written(first, name)}"
+                unlike[row.chassis].append(Violation(row, name, text, first, mutual=True))
+            else:
+                alike[row.chassis] += 1
+    for chassis, found in unlike.items():
+        if len(found) == 1 and alike[chassis] >= AGREEING:
+            yield found[0]._replace(severity="reject", nature="implausible")
+        elif len(found) == 1 and not any(row["confirmed"] for row in (found[0].row, found[0].other) if row):
+            yield found[0]
+
+
+def _differing(row: Fit, other: Fit) -> str | None:
+    """The limit in which two fits differ, None if in none of those that both state."""
+    if None not in (row.spacer_limit, other.spacer_limit) and row.spacer_limit != other.spacer_limit:
+        return "spacer_limit"
+    if None not in (row.pressure_limit, other.pressure_limit) and not same_pressure(row, other):
+        return "pressure_limit"
+    return None
 
 
 @rule(
     "chamber-differs-from-siblings",
     shape="family",
     severity="warn",
+    nature="implausible",
     tables=(Fit,),
     silenced_by=(
         *FORM,
@@ -121,31 +137,33 @@ def chamber_differs_from_siblings(family: Family, today: date) -> Iterator[Viola
 
     Where the shaft sets the travel, V_end + A*T is one volume for all lengths; one of the figures is misread.
 
-    Mend: compare end volume, bore and travel of the siblings with the page.
+    Fix: compare end volume, bore and travel of the siblings with the page.
     """
     for group in _constructions(family):
-        whole: list[tuple[float, Fit]] = []
+        whole: list[tuple[float, Fit, Spring]] = []
         for fit, spring in group:
             if spring.end_volume_ml is not None and spring.bore_mm is not None and spring.bore_mm > 0:
                 swept_ml = disc_area_m2(spring.bore_mm / 1000) * fit.travel_mm * 1000
-                whole.append((float(spring.end_volume_ml) + swept_ml, fit))
+                whole.append((float(spring.end_volume_ml) + swept_ml, fit, spring))
+        plain = [each for each in whole if not prints(each[2], "end_volume_ml")] or whole
         if len(whole) < 2:
             continue
-        middle = sorted(volume for volume, _ in whole)[(len(whole) - 1) // 2]
-        agreeing = len({fit.spring for volume, fit in whole if abs(volume - middle) <= SIBLING_VOLUME / 3 * middle})
-        for volume, fit in whole:
+        middle = sorted(volume for volume, _, _ in plain)[(len(plain) - 1) // 2]
+        agreeing = len({fit.spring for volume, fit, _ in plain if abs(volume - middle) <= SIBLING_VOLUME / 3 * middle})
+        for volume, fit, spring in whole:
             if abs(volume - middle) > max(2.0, SIBLING_VOLUME * middle):
                 text = f"{volume:.0f} mL at full extension, its siblings have {middle:.0f} mL"
                 far = abs(volume - middle) > FAR_VOLUME * middle
-                sure = agreeing >= (2 if far else ENOUGH) and not fit.confirmed
-                severity: Severity = "reject" if sure else "warn"
-                yield Violation(fit, "spring", text, severity=severity)
+                severity: Severity = "reject" if agreeing >= (2 if far else ENOUGH) else "warn"
+                doubted = ((spring, "end_volume_ml"), (spring, "bore_mm"), (fit, "travel_mm"))
+                yield Violation(fit, "spring", text, severity=severity, figures=doubted)
 
 
 @rule(
     "axle-to-crown-scatter",
     shape="family",
     severity="warn",
+    nature="implausible",
     tables=(Fit,),
     silenced_by=(*FORM, "travel-outside-chassis", "axle-to-crown-implausible"),
     passes=edit("fits", "fit-140", axle_to_crown_mm="539"),
@@ -156,7 +174,7 @@ def axle_to_crown_scatter(family: Family, today: date) -> Iterator[Violation]:
 
     Crown and lowers are the same, so each millimetre of travel adds one; a travel or a length is misread.
 
-    Mend: compare travel and axle-to-crown with the page; state the wheel size where the lowers differ.
+    Fix: compare travel and axle-to-crown with the page; state the wheel size where the lowers differ.
     """
     groups: dict[tuple[object, ...], list[tuple[float, Fit]]] = defaultdict(list)
     for row in family.of(Fit):
@@ -164,11 +182,12 @@ def axle_to_crown_scatter(family: Family, today: date) -> Iterator[Violation]:
             rest = float(row.axle_to_crown_mm) - row.travel_mm
             groups[row.chassis, row.wheel_size].append((rest, row))
     for group in groups.values():
-        middle = sorted(rest for rest, _ in group)[(len(group) - 1) // 2]
-        agreeing = sum(abs(rest - middle) <= 3 for rest, _ in group)
+        plain = [each for each in group if not prints(each[1], "axle_to_crown_mm")] or group
+        middle = sorted(rest for rest, _ in plain)[(len(plain) - 1) // 2]
+        agreeing = sum(abs(rest - middle) <= 3 for rest, _ in plain)
         for rest, row in group:
             if abs(rest - middle) > 3 + 1e-9:
-                text = f"less the travel it is {rest:g} mm, that of others {middle:g} mm"
+                text = f"{row.axle_to_crown_mm} mm less the travel are {rest:g} mm, those of others {middle:g} mm"
                 severity: Severity = "reject" if agreeing >= 3 and abs(rest - middle) > FAR_MM else "warn"
                 yield Violation(row, "axle_to_crown_mm", text, severity=severity)
 
@@ -177,6 +196,7 @@ def axle_to_crown_scatter(family: Family, today: date) -> Iterator[Violation]:
     "construction-differs",
     shape="family",
     severity="warn",
+    nature="implausible",
     tables=(Fit,),
     silenced_by=(
         *FORM, "dimension-implausible", "shaft-wider-than-bore", "bore-not-in-stanchion", "port-beyond-travel",
@@ -190,7 +210,7 @@ def construction_differs(family: Family, today: date) -> Iterator[Violation]:
 
     Springs of one construction differ by the length of their shaft only; a figure is misread, or the family is another.
 
-    Mend: compare the figures of the siblings with the page, or name another family.
+    Fix: compare the figures of the siblings with the page, or name another family.
     """
     fits: dict[str, Fit] = {}
     for row in family.of(Fit):
@@ -204,9 +224,11 @@ def construction_differs(family: Family, today: date) -> Iterator[Violation]:
         for name in SHARED:
             odd = _odd_spring(springs, name)
             if odd is not None:
-                fit, sure = fits[odd[0].id], odd[1] and not fits[odd[0].id].confirmed
-                text = f"{name} of {odd[0].id} is {getattr(odd[0], name)}, of its siblings {odd[2]}"
-                yield Violation(fit, "spring", text, severity="reject" if sure else "warn")
+                spring, sure, usual = odd
+                text = f"{name} of {spring.id} is {spring[name]}, of its siblings {usual}"
+                yield Violation(
+                    fits[spring.id], "spring", text, severity="reject" if sure else "warn", figures=((spring, name),)
+                )
 
 
 def _odd_spring(springs: list[Spring], name: str) -> tuple[Spring, bool, object] | None:
@@ -235,7 +257,7 @@ def stanchions_differ(family: Family, today: date) -> Iterator[Violation]:
 
     The piston runs in the stanchion, so both have one bore; with other outsides the walls would differ.
 
-    Mend: compare both diameters with the pages, or name the spring of each generation.
+    Fix: compare both diameters with the pages, or name the spring of each generation.
     """
     takers: dict[str, dict[str, Fit]] = defaultdict(dict)
     for fit in family.of(Fit):
@@ -255,6 +277,7 @@ def stanchions_differ(family: Family, today: date) -> Iterator[Violation]:
                 yield Violation(fit, "spring", text, first)
 
 
+AGREEING = 2  # lines that are alike for both wheels before the one that is not is refused; common practice, no source
 STROKE_MM = 5.5  # by which the strokes of one construction exceed their travels alike
 
 
@@ -262,6 +285,7 @@ STROKE_MM = 5.5  # by which the strokes of one construction exceed their travels
     "stroke-unlike-siblings",
     shape="family",
     severity="warn",
+    nature="implausible",
     tables=(Fit,),
     silenced_by=(*FORM, "stroke-below-travel", "travel-outside-chassis", "dimension-implausible",
                  "chamber-differs-from-siblings", "axle-to-crown-scatter"),
@@ -273,17 +297,20 @@ def stroke_unlike_siblings(family: Family, today: date) -> Iterator[Violation]:
 
     Springs of one construction differ by the length of their shaft only; the stroke is that of another length.
 
-    Mend: compare stroke and travel of the siblings with the page.
+    Fix: compare stroke and travel of the siblings with the page.
     """
     for group in _constructions(family):
         over = [(float(spring.stroke_max_mm) - fit.travel_mm, fit, spring) for fit, spring in group
                 if spring.stroke_max_mm is not None]  # fmt: skip
         if len(over) < 2:
             continue
-        middle = sorted(more for more, _, _ in over)[(len(over) - 1) // 2]
-        agreeing = len({spring.id for more, _, spring in over if abs(more - middle) <= 1})
+        plain = [each for each in over if not prints(each[2], "stroke_max_mm")] or over
+        middle = sorted(more for more, _, _ in plain)[(len(plain) - 1) // 2]
+        agreeing = len({spring.id for more, _, spring in plain if abs(more - middle) <= 1})
         for more, fit, spring in over:
             if abs(more - middle) > STROKE_MM:
-                severity: Severity = "reject" if agreeing >= ENOUGH and not fit.confirmed else "warn"
+                severity: Severity = "reject" if agreeing >= ENOUGH else "warn"
                 text = f"{spring.id} makes {spring.stroke_max_mm} mm, {more:g} mm more than {fit.travel_mm:g}; "
-                yield Violation(fit, "spring", text + f"its siblings {middle:g} mm more", severity=severity)
+                text += f"its siblings {middle:g} mm more"
+                doubted = ((spring, "stroke_max_mm"), (fit, "travel_mm"))
+                yield Violation(fit, "spring", text, severity=severity, figures=doubted)

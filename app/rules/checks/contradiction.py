@@ -7,9 +7,9 @@ from datetime import date
 from app.catalogue.agreement import agree, differences, subject
 from app.catalogue.scopes import contains, narrower, overlap
 from app.catalogue.tables import Statement
+from app.rules.checks.slips import written
 from app.rules.family import Family
 from app.rules.registry import Violation, edit, rule
-from app.rules.view import cell
 
 UNREADABLE = ("unit-unknown", "unit-of-another-kind", "unit-missing", "figure-not-positive", "limits-crossed",
               "span-reversed", "id-taken", "reference-missing")  # fmt: skip
@@ -51,7 +51,8 @@ def disagree_unrelated(family: Family, today: date) -> Iterator[Violation]:
 
     A question would get two instructions for one bolt; which of them holds must be said by whoever knows the sources.
 
-    Mend: correct the figure; or narrow a scope; or, where one source overrules another, name it in exception_to.
+    Fix: if the new row is from a newer edition, enter it under the id of the old row, so that it takes its place. Else
+    correct the figure, or narrow a scope, or name in exception_to the row that this source overrules.
     """
     for group in family.shared_subjects:
         conflicts: dict[int, set[int]] = defaultdict(set)
@@ -78,7 +79,7 @@ def _outliers(group: list[Statement], conflicts: dict[int, set[int]]) -> Iterato
         row, other = group[index], min((group[each] for each in against), key=lambda each: each.id)
         columns = differences(row, other)
         text = "; ".join(
-            f"{name}: {row.id} says {cell(row, name)}, {other.id} says {cell(other, name)}" for name in columns
+            f"{name}: {row.id} says {written(row, name)}, {other.id} says {written(other, name)}" for name in columns
         )
         yield Violation(row, columns[0], text, other, mutual=True)
 
@@ -95,7 +96,7 @@ def exception_not_narrower(family: Family, today: date) -> Iterator[Violation]:
 
     An exception overrules only inside a wider statement; otherwise two statements of equal right remain.
 
-    Mend: narrow the scope of the exception; or supersede the old statement under its own id instead.
+    Fix: narrow the scope of the exception; or supersede the old statement under its own id instead.
     """
     for row in family.given("exception_to"):
         named = _named(family, row)
@@ -115,7 +116,7 @@ def exception_to_other_subject(family: Family, today: date) -> Iterator[Violatio
 
     A bolt's torque cannot overrule that of another bolt; the id is probably a slip.
 
-    Mend: name a statement of the same table about the same subject, or empty the cell.
+    Fix: name a statement of the same table about the same subject, or empty the cell.
     """
     for row in family.given("exception_to"):
         if (row.table, row.exception_to or "") in family.absent:

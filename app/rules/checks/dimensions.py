@@ -11,13 +11,14 @@ from app.rules.family import Family
 from app.rules.registry import Violation, edit, rule
 from app.rules.view import RowView
 
-LONGEST_YEARS = 10  # model years of one generation
+LONGEST_YEARS = 15  # model years of one generation; common practice, no source
 UNFITTED_MM = 30  # a chassis is not built to travels so far from every spring listed for it
 
 
 @rule(
     "dimension-implausible",
     shape="row",
+    nature="implausible",
     tables=(Chassis, Spring, Damper, Spacer, Frame),
     silenced_by=(*FORM, "shaft-wider-than-bore", "bore-wider-than-stanchion"),
     passes=edit("chassis", "fork-b", stanchion_bore_mm="", stanchion_diameter_mm="60"),
@@ -29,18 +30,21 @@ def dimension_implausible(view: RowView, today: date) -> Iterator[Violation]:
     A point slipped, two digits exchanged or a figure in inches; formulas would go on computing with it. The bands are
     common practice.
 
-    Mend: compare the figure with the page: lengths in mm, volumes in mL, angles in degrees.
+    Fix: compare the figure with the page: lengths in mm, volumes in mL, angles in degrees.
     """
     for name, band in DIMENSIONS[view.row.table].items():
         value = getattr(view.row, name)
         if value is not None and not band.holds(float(value)):
-            yield Violation(view.row, name, f"{float(value):g} is not within {band.low:g} to {band.high:g}")
+            unit = view.row.model.columns()[name].unit or "clicks"
+            text = f"{float(value):g} {unit} is not within {band.low:g} to {band.high:g} {unit}"
+            yield Violation(view.row, name, text)
             return
 
 
 @rule(
     "reading-implausible",
     shape="row",
+    nature="implausible",
     tables=(Reading,),
     silenced_by=FORM,
     passes=edit("readings", "reading-full", rider_mass="200", mass_unit="kg"),
@@ -52,7 +56,7 @@ def reading_implausible(view: RowView, today: date) -> Iterator[Violation]:
     Set-ups are computed from readings; a point slipped in one gives a pressure ten times too high. The bands are
     common practice.
 
-    Mend: compare the figure with what was written down, and its unit.
+    Fix: compare the figure with what was written down, and its unit.
     """
     row = view.row
     assert is_row_of(row, Reading)
@@ -70,24 +74,25 @@ def reading_implausible(view: RowView, today: date) -> Iterator[Violation]:
 @rule(
     "interval-implausible",
     shape="row",
+    nature="implausible",
     tables=(Interval,),
     silenced_by=FORM,
     passes=edit(
         "intervals",
-        "interval-old",
-        chassis="fork-a-old",
+        "interval-b",
+        chassis="fork-b",
         operation="lower-leg-service",
-        hours="8",
-        source="manual-old",
+        hours="6",
+        source="manual-a",
         page="19",
     ),
     fails=edit(
         "intervals",
-        "interval-old",
-        chassis="fork-a-old",
+        "interval-b",
+        chassis="fork-b",
         operation="lower-leg-service",
-        hours="7",
-        source="manual-old",
+        hours="5",
+        source="manual-a",
         page="19",
     ),
 )
@@ -96,7 +101,7 @@ def interval_implausible(view: RowView, today: date) -> Iterator[Violation]:
 
     A digit lost wastes a fork's working life or its owner's money. The bands are common practice.
 
-    Mend: compare the hours with the page.
+    Fix: compare the hours with the page.
     """
     row = view.row
     assert is_row_of(row, Interval)
@@ -120,7 +125,7 @@ def travel_range_unfitted(family: Family, today: date) -> Iterator[Violation]:
 
     Two digits of the range are probably exchanged (180 and 108); a wrong range lets every slip of a travel through.
 
-    Mend: compare the range with the page; add the fits that are missing.
+    Fix: compare the range with the page; add the fits that are missing.
     """
     travels: dict[str, list[float]] = defaultdict(list)
     for fit in family.of(Fit):
@@ -141,15 +146,15 @@ def travel_range_unfitted(family: Family, today: date) -> Iterator[Violation]:
     severity="warn",
     tables=(Chassis,),
     silenced_by=FORM,
-    passes=edit("chassis", "fork-b", model_year_from="2016"),
-    fails=edit("chassis", "fork-b", model_year_from="2015"),
+    passes=edit("chassis", "fork-b", model_year_from="2011"),
+    fails=edit("chassis", "fork-b", model_year_from="2010"),
 )
 def generation_long(view: RowView, today: date) -> Iterator[Violation]:
-    """One generation of a fork is said to have been made for more than ten model years.
+    """One generation of a fork is said to have been made for more than fifteen model years.
 
     Makers replace a chassis sooner (common practice, no source); 2021 was probably written 2012.
 
-    Mend: compare the years with the page; two generations are two chassis.
+    Fix: compare the years with the page; two generations are two chassis.
     """
     row = view.row
     assert is_row_of(row, Chassis)

@@ -26,7 +26,7 @@ def entity_twice(view: EntityView, today: date) -> Iterator[Violation]:
     A chassis is identified by maker, name and years, a spring or part by maker, name and part number. Whoever asks
     about one of the two ids misses what is said of the other, or gets every figure twice.
 
-    Mend: keep one of the two, let the rows that name the other name it, and withdraw the other; or, if they are two
+    Fix: keep one of the two, let the rows that name the other name it, and withdraw the other; or, if they are two
     things, give what tells them apart, such as years, a part number or the stanchion diameter.
     """
     row = view.row
@@ -52,7 +52,7 @@ def statement_twice(family: Family, today: date) -> Iterator[Violation]:
 
     One of them was entered twice: it counts twice wherever readings are averaged, and a correction reaches one only.
 
-    Mend: withdraw one of the two; or, if they were measured twice, give each what tells it apart.
+    Fix: withdraw one of the two; or, if they were measured twice, give each what tells it apart.
     """
     for table in family.judged:
         names = [name for name in table.columns() if name != "id" and name not in SPOKEN_OF]

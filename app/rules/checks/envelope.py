@@ -24,7 +24,7 @@ def years_outside_chassis(family: Family, today: date) -> Iterator[Violation]:
 
     Nobody can ask for such a year, so either the year is misread or the statement belongs to another generation.
 
-    Mend: correct the years, name the chassis of that generation, or extend the chassis's years if its source says so.
+    Fix: correct the years, name the chassis of that generation, or extend the chassis's years if its source says so.
     """
     for row in family.given("model_year_from", "model_year_to"):
         yield from _years(family, row)
@@ -62,7 +62,7 @@ def travel_outside_chassis(family: Family, today: date) -> Iterator[Violation]:
 
     Digits are easily exchanged (150 and 510); a fork built beyond its travel range can hit the crown.
 
-    Mend: compare the travel with the page, or correct the travel range of the chassis.
+    Fix: compare the travel with the page, or correct the travel range of the chassis.
     """
     for row in family.given("travel_mm", "travel_from_mm", "travel_to_mm"):
         chassis = family.chassis[row.chassis]
@@ -90,7 +90,7 @@ def wheel_size_not_of_chassis(family: Family, today: date) -> Iterator[Violation
 
     It can never hold, so the fact it carries is lost to whoever asks.
 
-    Mend: correct the wheel size (bead seat diameter, ISO 5775), or add the wheel to the chassis.
+    Fix: correct the wheel size (bead seat diameter, ISO 5775), or add the wheel to the chassis.
     """
     for row in family.given("wheel_size"):
         wheels = family.chassis[row.chassis].wheel_sizes
@@ -110,7 +110,7 @@ def damper_not_of_chassis(family: Family, today: date) -> Iterator[Violation]:
 
     Either the chassis lacks a damper in its list, or the row belongs to another chassis.
 
-    Mend: correct the damper, or add it to the dampers of the chassis with the source that says so.
+    Fix: correct the damper, or add it to the dampers of the chassis with the source that says so.
     """
     for row in family.given("damper"):
         dampers = family.chassis[row.chassis].dampers
@@ -134,7 +134,7 @@ def scope_holds_nowhere(family: Family, today: date) -> Iterator[Violation]:
 
     The statement can never be shown, so what it says is lost.
 
-    Mend: correct the years or the variant.
+    Fix: correct the years or the variant.
     """
     for row in family.given("variant"):
         if empty(family.scope(row)):

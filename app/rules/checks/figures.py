@@ -28,7 +28,7 @@ def figure_not_positive(view: RowView, today: date) -> Iterator[Violation]:
 
     A length, pressure, torque or count of nothing is a cell that was meant to be empty, or a sign slipped in.
 
-    Mend: write the published figure, or leave the cell empty where the source gives none.
+    Fix: write the published figure, or leave the cell empty where the source gives none.
     """
     for name in signed(view.row.model)[0]:
         value = getattr(view.row, name)
@@ -49,7 +49,7 @@ def figure_negative(view: RowView, today: date) -> Iterator[Violation]:
 
     A fork cannot carry fewer than no spacers; a minus sign is usually a dash that was copied with the figure.
 
-    Mend: write the published figure without the sign, or leave the cell empty.
+    Fix: write the published figure without the sign, or leave the cell empty.
     """
     for name in signed(view.row.model)[1]:
         value = getattr(view.row, name)
@@ -81,7 +81,7 @@ def unit_unknown(view: RowView, today: date) -> Iterator[Violation]:
 
     A figure that cannot be converted cannot be compared with any other, so no other rule could protect it.
 
-    Mend: compare the unit with the page; write it in one of these spellings or another of /v1/units.
+    Fix: compare the unit with the page; write it in one of these spellings or another of /v1/units.
     """
     for column, spelling, kind, of_another_kind in _unit_faults(view):
         if not of_another_kind:
@@ -105,7 +105,7 @@ def unit_of_another_kind(view: RowView, today: date) -> Iterator[Violation]:
     Torque is not energy, gauge pressure not absolute pressure, mass not force; a figure in such a unit is a slip of
     the column or of the unit.
 
-    Mend: write the unit the source gives for this figure; check that the figure stands in the right column.
+    Fix: write the unit the source gives for this figure; check that the figure stands in the right column.
     """
     for column, spelling, kind, of_another_kind in _unit_faults(view):
         if of_another_kind:
@@ -125,7 +125,7 @@ def unit_missing(view: RowView, today: date) -> Iterator[Violation]:
 
     72 may be psi or kPa, 6 may be N·m or in·lbf; a figure without a unit is not a fact.
 
-    Mend: write the unit as the source prints it beside the figure.
+    Fix: write the unit as the source prints it beside the figure.
     """
     for each in measured(view.row.model):
         if getattr(view.row, each.unit) is None:
@@ -150,7 +150,7 @@ def unit_without_figure(view: RowView, today: date) -> Iterator[Violation]:
 
     The figure was probably lost on the way, and the row now says less than its source.
 
-    Mend: write the figure, or empty the unit.
+    Fix: write the figure, or empty the unit.
     """
     for each in measured(view.row.model):
         if getattr(view.row, each.unit) is not None and all(getattr(view.row, name) is None for name in each.figures):
@@ -170,7 +170,7 @@ def limits_crossed(view: RowView, today: date) -> Iterator[Violation]:
 
     Least, nominal and greatest stand in this order in any source; otherwise two cells were exchanged or one misread.
 
-    Mend: compare the three figures with the page; the least goes into the min column, the greatest into the max column.
+    Fix: compare the three figures with the page; the least goes into the min column, the greatest into the max column.
     """
     for ends in limits(view.row.model):
         low, value, high = (None if name is None else getattr(view.row, name) for name in ends)
@@ -201,7 +201,7 @@ def span_reversed(view: RowView, today: date) -> Iterator[Violation]:
 
     Nothing lies between 2026 and 2025, so the row would never hold; the two cells were probably exchanged.
 
-    Mend: compare both with the page; the earlier year, shorter travel or lighter mass goes into the first column.
+    Fix: compare both with the page; the earlier year, shorter travel or lighter mass goes into the first column.
     """
     for first, last in spans(view.row.model):
         low, high = getattr(view.row, first), getattr(view.row, last)
@@ -219,6 +219,7 @@ def span_reversed(view: RowView, today: date) -> Iterator[Violation]:
 @rule(
     "year-implausible",
     shape="row",
+    nature="implausible",
     tables=[table for table in TABLES.values() if year_columns(table)],
     silenced_by=("figure-not-positive",),
     reads=year_columns,
@@ -230,7 +231,7 @@ def year_implausible(view: RowView, today: date) -> Iterator[Violation]:
 
     A figure like 202 or 20224 is a digit lost or doubled, and would hold in no question.
 
-    Mend: write the model year with its four digits.
+    Fix: write the model year with its four digits.
     """
     latest = today.year + YEARS_AHEAD
     for name in year_columns(view.row.model):

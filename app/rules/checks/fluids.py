@@ -32,7 +32,7 @@ def viscosity_rises(view: RowView, today: date) -> Iterator[Violation]:
 
     Every liquid lubricant thins as it warms (ASTM D341); the two cells were exchanged.
 
-    Mend: compare both viscosities with the data sheet.
+    Fix: compare both viscosities with the data sheet.
     """
     cold, warm = view.row["viscosity_40_cst"], view.row["viscosity_100_cst"]
     if cold is not None and warm is not None and warm >= cold:
@@ -42,6 +42,7 @@ def viscosity_rises(view: RowView, today: date) -> Iterator[Violation]:
 @rule(
     "fluid-implausible",
     shape="row",
+    nature="implausible",
     tables=(Fluid,),
     silenced_by=(*FORM, "viscosity-rises"),
     passes=edit("fluids", "oil-bath", density_15_g_per_ml="1.2"),
@@ -52,7 +53,7 @@ def fluid_implausible(view: RowView, today: date) -> Iterator[Violation]:
 
     Stand-ins are chosen by these figures; a digit slipped would recommend the wrong oil.
 
-    Mend: compare the figures with the data sheet: density in g/mL, viscosity in cSt (mm²/s), NLGI for greases only.
+    Fix: compare the figures with the data sheet: density in g/mL, viscosity in cSt (mm²/s), NLGI for greases only.
     """
     row = view.row
     assert is_row_of(row, Fluid)
@@ -62,12 +63,13 @@ def fluid_implausible(view: RowView, today: date) -> Iterator[Violation]:
     elif viscosity is not None and not VISCOSITY_40[0] <= viscosity <= VISCOSITY_40[1]:
         yield Violation(row, "viscosity_40_cst", f"{viscosity} cSt is outside the classes of ISO 3448")
     elif row.nlgi is not None and row.kind in ("damper oil", "bath oil"):
-        yield Violation(row, "nlgi", f"a {row.kind} has no NLGI grade")
+        yield Violation(row, "nlgi", f"a {row.kind} has no NLGI grade", nature="impossible")
 
 
 @rule(
     "viscosities-unlike-oil",
     shape="row",
+    nature="implausible",
     tables=(Fluid,),
     silenced_by=(*FORM, "viscosity-rises", "fluid-implausible"),
     passes=edit("fluids", "oil-bath", viscosity_100_cst="7.5"),
@@ -78,7 +80,7 @@ def viscosities_unlike_oil(view: RowView, today: date) -> Iterator[Violation]:
 
     The index (ASTM D2270) of mineral oils is about 0 to 120, of the most improved ones below 500; one point slipped.
 
-    Mend: compare both viscosities with the data sheet.
+    Fix: compare both viscosities with the data sheet.
     """
     row = view.row
     assert is_row_of(row, Fluid)
@@ -100,16 +102,16 @@ def viscosities_unlike_oil(view: RowView, today: date) -> Iterator[Violation]:
     "oil-above-leg-volume",
     shape="family",
     tables=(Fill,),
-    silenced_by=(*FORM, "fill-outside-band"),
-    passes=edit("fills", "fill-spring-leg-b", value="40", confirmed="true"),
-    fails=edit("fills", "fill-spring-leg-b", value="40.1", confirmed="true"),
+    silenced_by=FORM,
+    passes=edit("fills", "fill-spring-leg-b", value="40", as_printed="40 mL"),
+    fails=edit("fills", "fill-spring-leg-b", value="40.1", as_printed="40.1 mL"),
 )
 def oil_above_leg_volume(family: Family, today: date) -> Iterator[Violation]:
     """More bath oil is filled into a lower leg than it has room for at full compression.
 
     Oil does not give way: the fork locks before the end of its travel and bursts a seal.
 
-    Mend: compare the volume, its unit and the free volume of the leg with the pages.
+    Fix: compare the volume, its unit and the free volume of the leg with the pages.
     """
     for row in family.of(Fill):
         room = family.chassis[row.chassis].leg_free_volume_ml

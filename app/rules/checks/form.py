@@ -45,7 +45,7 @@ def reference_missing(view: RowView, today: date) -> Iterator[Violation]:
 
     Rows are joined by their ids; a name that leads nowhere makes the row invisible or its answer wrong.
 
-    Mend: correct the id, or add the row it names to the same package; withdraw a row only with all that name it.
+    Fix: correct the id, or add the row it names to the same package; withdraw a row only with all that name it.
     """
     if not view.absent:
         return
@@ -70,7 +70,7 @@ def superseded_by_itself(view: RowView, today: date) -> Iterator[Violation]:
 
     Whoever follows the replacement would never arrive.
 
-    Mend: name the part that replaces it, or leave the cell empty.
+    Fix: name the part that replaces it, or leave the cell empty.
     """
     if view.row["superseded_by"] == view.row.id:
         yield Violation(view.row, "superseded_by", f"{view.row.id} cannot replace itself")
@@ -88,7 +88,7 @@ def id_taken(view: EntityView, today: date) -> Iterator[Violation]:
 
     A statement is addressed by its id alone, whatever its table; an answer could not say which one it means.
 
-    Mend: give the newer of the two another id.
+    Fix: give the newer of the two another id.
     """
     tables = [row.table for row in view.referrers]
     if len(tables) > 1:
@@ -109,7 +109,7 @@ def subject_changed(view: ChangeView, today: date) -> Iterator[Violation]:
 
     An id stands for one subject for ever: whoever has printed or stored it would silently be told of another bolt.
 
-    Mend: withdraw this statement and add one with a new id.
+    Fix: withdraw this statement and add one with a new id.
     """
     before, after = view.change.before, view.change.after
     if before is None or after is None:
@@ -138,7 +138,7 @@ def statement_empty(view: RowView, today: date) -> Iterator[Violation]:
 
     It would be shown as an instruction without content and hide that the figure is not known.
 
-    Mend: write what the source says, or leave the statement out so that the gap is shown as one.
+    Fix: write what the source says, or leave the statement out so that the gap is shown as one.
     """
     for name in said(view.row.model):
         if getattr(view.row, name) is not None:
@@ -163,7 +163,7 @@ def stated_twice(family: Family, today: date) -> Iterator[Violation]:
 
     Two rows of one fact drift apart: the next correction reaches one of them only.
 
-    Mend: keep one of the two, or narrow their scopes so that they do not overlap.
+    Fix: keep one of the two, or narrow their scopes so that they do not overlap.
     """
     for group in family.shared_subjects:
         seen: list[tuple[Statement, Scope]] = []
@@ -190,7 +190,7 @@ def serial_range_unreadable(view: RowView, today: date) -> Iterator[Violation]:
 
     Serials are compared as text of equal length, so such a range identifies no fork, or the wrong one.
 
-    Mend: write both ends as stamped, the lower one first, and check the pattern: # a digit, @ a capital letter.
+    Fix: write both ends as stamped, the lower one first, and check the pattern: # a digit, @ a capital letter.
     """
     row = view.row
     assert is_row_of(row, Variant)
@@ -222,7 +222,7 @@ def slot_unfillable(view: RowView, today: date) -> Iterator[Violation]:
 
     A job card would print the bare slot where the mechanic needs the figure.
 
-    Mend: give {torque} a fastener_position, {volume} a chamber, {grease} and {extent} a place, {turns} its turns.
+    Fix: give {torque} a fastener_position, {volume} a chamber, {grease} and {extent} a place, {turns} its turns.
     """
     row = view.row
     assert is_row_of(row, Step)
@@ -245,7 +245,7 @@ def condition_unreadable(view: RowView, today: date) -> Iterator[Violation]:
 
     A condition that is never met takes the step off every job card.
 
-    Mend: write property=value or property=value|value; the properties are spring_kind, foot_joint, adjuster_at, crowns,
+    Fix: write property=value or property=value|value; the properties are spring_kind, foot_joint, adjuster_at, crowns,
     travel_set_by, damper_kind and negative.
     """
     row = view.row

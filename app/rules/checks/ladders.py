@@ -8,6 +8,7 @@ from datetime import date
 from app.catalogue.tables import Guide
 from app.rules.checks.air import ladders
 from app.rules.checks.envelope import FORM
+from app.rules.evidence import panels
 from app.rules.family import Family
 from app.rules.finding import Severity
 from app.rules.registry import Violation, edit, rule
@@ -16,6 +17,7 @@ from app.rules.siblings import ALIKE, ENOUGH
 LEAST_LINES = 5
 STRAIGHT = 0.05  # how far the other lines may lie off their own straight line: pressures are printed in round figures
 OFF, FAR_OFF = 0.09, 0.12  # what shows, and what no rounding explains
+ROUNDED = 1.0  # printed steps by which a line may be off: pressures are rounded to 5 psi or half a bar
 LadderPoint = tuple[float, float]
 
 
@@ -23,6 +25,7 @@ LadderPoint = tuple[float, float]
     "guide-line-off",
     shape="family",
     severity="warn",
+    nature="implausible",
     tables=(Guide,),
     silenced_by=(*FORM, "pressure-implausible", "rider-mass-implausible", "unit-slip", "digit-slip",
                  "guide-pressure-above-limit", "disagree-unrelated"),
@@ -39,24 +42,41 @@ def guide_line_off(family: Family, today: date) -> Iterator[Violation]:
     At one sag the pressure grows in a straight line with the load (app.physics.air_spring); where all lines but one do
     so, that one is misread.
 
-    Mend: compare pressure and masses of the line with the page; if they are right, set confirmed after a second look.
+    Fix: compare pressure and masses of the line with the page; if they are printed so, copy the words of
+    the page into as_printed.
     """
-    for ladder in ladders(family):
-        found = _points(family, ladder)
-        if len(found) < LEAST_LINES:
-            continue
-        offs = _left_out(found)
-        at = max(range(len(found)), key=lambda each: offs[each])
-        off = offs[at]
-        if off < OFF:
-            continue
-        rest = max(_left_out(found[:at] + found[at + 1 :]))
-        if rest <= STRAIGHT and off > 2 * rest:
-            row = ladder[at]
-            severity: Severity = "reject" if off >= FAR_OFF and not row.confirmed else "warn"
-            yield Violation(
-                row, "pressure", f"it is {off:.0%} off the line of the other {len(found) - 1}", severity=severity
-            )
+    for each in ladders(family):
+        for ladder, about in panels(each, _itself, "pressure"):
+            yield from _off_the_line(family, ladder, about)
+
+
+def _itself(row: Guide) -> Guide:
+    return row
+
+
+def _off_the_line(family: Family, ladder: Sequence[Guide], about: Guide | None) -> Iterator[Violation]:
+    found = _points(family, ladder)
+    if len(found) < LEAST_LINES:
+        return
+    offs = _left_out(found)
+    at = max(range(len(found)), key=lambda each: offs[each])
+    off, row = offs[at], ladder[at]
+    if off < OFF or about not in (None, row) or off * found[at][1] <= ROUNDED * _step(family, ladder):
+        return
+    rest = max(_left_out(found[:at] + found[at + 1 :]))
+    if rest <= STRAIGHT and off > 2 * rest:
+        severity: Severity = "reject" if off >= FAR_OFF else "warn"
+        text = f"{row.pressure} {row.pressure_unit} is {off:.0%} off the line of the other {len(found) - 1}"
+        yield Violation(row, "pressure", text, severity=severity)
+
+
+def _step(family: Family, ladder: Sequence[Guide]) -> float:
+    """The step, in kPa, in which the pressures of a guide are printed: what divides all of them."""
+    printed = [row.pressure for row in ladder if row.pressure is not None]
+    places = max(max(0, -int(each.as_tuple().exponent)) for each in printed)
+    whole = math.gcd(*(int(each.scaleb(places)) for each in printed))
+    first = family.guide_figures[ladder[0].id].pressure or 0.0
+    return first * whole / (float(printed[0]) * 10**places) if printed[0] else 0.0
 
 
 def _points(family: Family, ladder: Sequence[Guide]) -> list[LadderPoint]:
@@ -94,6 +114,7 @@ def _left_out(points: Sequence[LadderPoint]) -> list[float]:
     "guide-sag-unlike",
     shape="family",
     severity="warn",
+    nature="implausible",
     tables=(Guide,),
     silenced_by=(*FORM, "disagree-unrelated"),
     passes=edit("guides", "guide-70", sag_percent=""),
@@ -104,15 +125,15 @@ def guide_sag_unlike(family: Family, today: date) -> Iterator[Violation]:
 
     A guide is drawn up for one sag; an odd one is misread, or is in millimetres.
 
-    Mend: compare the sag with the page; if it is right, set confirmed after reading it twice.
+    Fix: compare the sag with the page; if the page prints it so, copy its words into as_printed.
     """
-    for ladder in ladders(family):
+    for ladder, about in (panel for each in ladders(family) for panel in panels(each, _itself, "sag_percent")):
         stated = [row for row in ladder if row.sag_percent is not None]
         counts = Counter(row.sag_percent for row in stated)
         if len(counts) == 2 and len(stated) > ENOUGH and min(counts.values()) == 1:
             (usual, _), (odd, _) = counts.most_common(2)
             row = next(row for row in stated if row.sag_percent == odd)
-            if not row.confirmed:
+            if about in (None, row):
                 far = abs(math.log(float(odd or 1) / float(usual or 1))) > math.log(ALIKE)
                 severity: Severity = "reject" if far else "warn"
                 yield Violation(row, "sag_percent", f"{odd} %; the other lines aim at {usual} %", severity=severity)

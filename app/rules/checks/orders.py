@@ -9,6 +9,7 @@ from app.catalogue.tables import Chassis, Guide, Interval
 from app.rules.checks.completeness import PERHAPS, brackets
 from app.rules.checks.envelope import FORM
 from app.rules.checks.provenance import PAGED
+from app.rules.checks.slips import written
 from app.rules.family import Family
 from app.rules.finding import Severity
 from app.rules.registry import Violation, edit, rule
@@ -34,18 +35,26 @@ def mass_brackets_overlap(family: Family, today: date) -> Iterator[Violation]:
 
     Brackets are half-open, so 70 to 80 and 80 to 90 share nobody; these do, and the rider gets two answers.
 
-    Mend: correct the masses; the upper end of a line is the lower end of the next.
+    Fix: correct the masses; the upper end of a line is the lower end of the next.
     """
     for group in brackets(family):
-        for (_, end, lighter), (start, _, heavier) in pairwise(group):
-            if end is None or start < end * 0.999:
-                yield Violation(heavier, "rider_mass_from", f"it shares riders with {lighter.id}", lighter, mutual=True)
+        shared = [
+            (lighter, heavier)
+            for (_, end, lighter), (start, _, heavier) in pairwise(group)
+            if end is None or start < end * 0.999
+        ]
+        if shared:
+            lighter, heavier = shared[0]
+            more = f", and {len(shared) - 1} more lines of this guide do so" if len(shared) > 1 else ""
+            text = f"from {written(heavier, 'rider_mass_from')} it shares riders with {lighter.id}{more}"
+            yield Violation(heavier, "rider_mass_from", text, lighter, mutual=True)
 
 
 @rule(
     "full-service-more-frequent",
     shape="family",
     severity="warn",
+    nature="implausible",
     tables=(Interval,),
     silenced_by=(*FORM, *PERHAPS),
     passes=edit("intervals", "interval-full", hours="50"),
@@ -56,7 +65,8 @@ def full_service_more_frequent(family: Family, today: date) -> Iterator[Violatio
 
     The two intervals were probably exchanged.
 
-    Mend: compare both intervals with the page; if both are right, set confirmed in that of the full service.
+    Fix: compare both intervals with the page; if the page prints them so, copy its words into as_printed of the full
+    service.
     """
     legs = [row for row in family.of(Interval) if row.operation == "lower-leg-service"]
     for full in family.of(Interval):
@@ -71,7 +81,7 @@ def full_service_more_frequent(family: Family, today: date) -> Iterator[Violatio
                 and full.hours < leg.hours
                 and overlap(family.scope(full), family.scope(leg))
             ):
-                severity: Severity = "reject" if full.source == leg.source and not full.confirmed else "warn"
+                severity: Severity = "reject" if full.source == leg.source else "warn"
                 text = f"{full.hours} h, the lower legs only every {leg.hours} h"
                 yield Violation(full, "hours", text, leg, severity, mutual=True)
 
@@ -90,7 +100,7 @@ def source_before_chassis(family: Family, today: date) -> Iterator[Violation]:
 
     Manuals are printed for a fork that exists; the years of another generation were probably written.
 
-    Mend: compare the first model year with the page, or name the document that describes this generation.
+    Fix: compare the first model year with the page, or name the document that describes this generation.
     """
     for row in family.chassis.values():
         source = family.sources.get(row.source or "")
@@ -102,7 +112,7 @@ def source_before_chassis(family: Family, today: date) -> Iterator[Violation]:
             )
 
 
-FAR_APART = 8  # full service over lower-leg service, in hours; common practice, no source
+FAR_APART = 10  # full service over lower-leg service, in hours; common practice, no source
 
 
 @rule(
@@ -111,15 +121,15 @@ FAR_APART = 8  # full service over lower-leg service, in hours; common practice,
     severity="warn",
     tables=(Interval,),
     silenced_by=(*FORM, *PERHAPS, "interval-implausible", "full-service-more-frequent"),
-    passes=edit("intervals", "interval-full", hours="400"),
-    fails=edit("intervals", "interval-full", hours="401"),
+    passes=edit("intervals", "interval-full", hours="500"),
+    fails=edit("intervals", "interval-full", hours="501"),
 )
 def services_far_apart(family: Family, today: date) -> Iterator[Violation]:
-    """The full service is due more than eight times as seldom as the lower-leg service.
+    """The full service is due more than ten times as seldom as the lower-leg service.
 
     Makers ask for it every two to five lower-leg services (common practice, no source); a digit was added or lost.
 
-    Mend: compare both intervals with the page; if both are right, set confirmed in that of the full service.
+    Fix: compare both intervals with the page; if both are right, set confirmed in that of the full service.
     """
     legs = [row for row in family.of(Interval) if row.operation == "lower-leg-service" and row.hours]
     for full in family.of(Interval):

@@ -33,7 +33,7 @@ def torque_finer_than_table(family: Family, today: date) -> Iterator[Violation]:
     Makers print a table in one step (common practice, no source); 9.59 among 8, 10 and 24 was converted, and a figure
     is kept as published. Halves and quarters are round too.
 
-    Mend: write figure and unit as the page has them; if it is printed so, set confirmed after a second look.
+    Fix: write figure and unit as the page has them; if it is printed so, set confirmed after a second look.
     """
     tables: dict[tuple[object, ...], list[tuple[Decimal, str, Torque]]] = defaultdict(list)
     for row in family.of(Torque):

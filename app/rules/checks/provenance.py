@@ -24,7 +24,7 @@ def source_missing(view: RowView, today: date) -> Iterator[Violation]:
 
     A figure that nobody can look up cannot be trusted, corrected or superseded.
 
-    Mend: name the document; a measurement of one's own or common practice is a source too.
+    Fix: name the document; a measurement of one's own or common practice is a source too.
     """
     if view.row["source"] is None:
         yield Violation(view.row, "source", "no source is named")
@@ -43,7 +43,7 @@ def page_missing(family: Family, today: date) -> Iterator[Violation]:
 
     Whoever doubts the figure must search the whole document.
 
-    Mend: write the page or section.
+    Fix: write the page or section.
     """
     for row in family.everything():
         if row.page is None and (source := family.sources.get(row.source or "")) is not None and source.kind in PAGED:
@@ -53,6 +53,7 @@ def page_missing(family: Family, today: date) -> Iterator[Violation]:
 @rule(
     "published-after-today",
     shape="row",
+    nature="implausible",
     tables=(Source,),
     passes=edit("sources", "bulletin-a", published_on="2025-06-01"),
     fails=edit("sources", "bulletin-a", published_on="2025-06-02"),
@@ -62,7 +63,7 @@ def published_after_today(view: RowView, today: date) -> Iterator[Violation]:
 
     The newest source is shown first, so a slip in its date puts it above all later ones.
 
-    Mend: write the date of publication as printed: year, year-month or full date.
+    Fix: write the date of publication as printed: year, year-month or full date.
     """
     published = view.row["published_on"]
     if published is not None and published > today.isoformat()[: len(published)]:
@@ -72,16 +73,18 @@ def published_after_today(view: RowView, today: date) -> Iterator[Violation]:
 @rule(
     "older-edition-over-newer",
     shape="change",
+    nature="implausible",
     tables=STATEMENTS,
     passes=edit("torques", "torque-cap", source="bulletin-a", page="3"),
     fails=edit("torques", "torque-cap", source="manual-a-first", page="16"),
+    printed=edit("torques", "torque-cap", source="manual-a-first", page="16", as_printed="Top cap: 25 N·m"),
 )
 def older_edition_over_newer(view: ChangeView, today: date) -> Iterator[Violation]:
     """A statement from a newer edition is replaced by one from an older edition of the same series.
 
     The older edition was corrected by the newer; loading it last would bring the old error back.
 
-    Mend: keep the newer edition; to restore an older figure on purpose, withdraw the statement and add it anew.
+    Fix: keep the newer edition; to restore an older figure on purpose, withdraw the statement and add it anew.
     """
     before, after = view.source_before, view.source_after
     if before is None or after is None or view.change.after is None or before.id == after.id:
@@ -109,7 +112,7 @@ def source_of_another_maker(family: Family, today: date) -> Iterator[Violation]:
 
     It probably belongs to another chassis, and its id or chassis was copied from the wrong line.
 
-    Mend: correct the chassis or the source.
+    Fix: correct the chassis or the source.
     """
     foreign = {
         id: source for id, source in family.sources.items()
@@ -133,15 +136,15 @@ def source_of_another_maker(family: Family, today: date) -> Iterator[Violation]:
     severity="warn",
     tables=(Use, Fit, Guide),
     silenced_by=("reference-missing", "superseded-by-itself"),
-    passes=edit("parts", "ring-a", superseded_by="washer-b"),
-    fails=edit("parts", "wiper-a", superseded_by="washer-b"),
+    passes=edit("parts", "ring-a", superseded_by="ring-b"),
+    fails=edit("parts", "washer-a", superseded_by="washer-b"),
 )
 def superseded_still_named(family: Family, today: date) -> Iterator[Violation]:
     """A part or spring is used or fitted that has been superseded.
 
     It may no longer be bought; the mechanic should be told of what replaces it.
 
-    Mend: name the part that replaces it, or keep the row where the source has not been reissued.
+    Fix: name the part that replaces it, or keep the row where the source has not been reissued.
     """
     for row in family.of(Use) if Use in family.judged else ():
         part = family.parts.get(row.part)

@@ -2,10 +2,11 @@
 
 from collections.abc import Iterator
 from datetime import date
+from decimal import Decimal
 from fractions import Fraction
 
-from app.catalogue.agreement import pascals
-from app.catalogue.tables import Fit, Guide
+from app.catalogue.agreement import pascals, same_figure
+from app.catalogue.tables import Fit, Guide, Spring
 from app.rules.checks.envelope import FORM
 from app.rules.family import Family
 from app.rules.registry import Violation, edit, rule
@@ -27,7 +28,7 @@ def pressure_limit_above_spring(family: Family, today: date) -> Iterator[Violati
 
     The spring is what bursts; a fit can only lower its limit.
 
-    Mend: compare both limits and their units with the pages.
+    Fix: compare both limits and their units with the pages.
     """
     for row in family.of(Fit):
         spring = family.springs.get(row.spring)
@@ -37,9 +38,9 @@ def pressure_limit_above_spring(family: Family, today: date) -> Iterator[Violati
             pascals(spring.pressure_limit, spring.pressure_unit),
             pascals(row.pressure_limit, row.pressure_unit),
         )
-        if allowed is not None and stated is not None and stated > allowed:
-            text = f"{spring.id} is limited to {spring.pressure_limit} {spring.pressure_unit}"
-            yield Violation(row, "pressure_limit", text)
+        if allowed is not None and stated is not None and stated > allowed and not same_pressure(row, spring):
+            text = f"{row.pressure_limit} {row.pressure_unit}; {spring.id} is limited to "
+            yield Violation(row, "pressure_limit", text + f"{spring.pressure_limit} {spring.pressure_unit}", spring)
 
 
 @rule(
@@ -48,7 +49,7 @@ def pressure_limit_above_spring(family: Family, today: date) -> Iterator[Violati
     tables=(Fit,),
     silenced_by=FORM,
     reads=("spacers_fitted", "spacer_limit"),
-    passes=edit("fits", "fit-150", spacers_fitted="4", confirmed="true"),
+    passes=edit("fits", "fit-150", spacers_fitted="4", as_printed="4 fitted, 4 at most"),
     fails=edit("fits", "fit-150", spacers_fitted="5"),
 )
 def spacers_fitted_above_limit(view: RowView, today: date) -> Iterator[Violation]:
@@ -56,7 +57,7 @@ def spacers_fitted_above_limit(view: RowView, today: date) -> Iterator[Violation
 
     The two cells were probably exchanged, and the exchanged limit would be obeyed.
 
-    Mend: compare both counts with the page.
+    Fix: compare both counts with the page.
     """
     fitted, limit = view.row["spacers_fitted"], view.row["spacer_limit"]
     if fitted is not None and limit is not None and fitted > limit:
@@ -77,7 +78,7 @@ def guide_pressure_above_limit(family: Family, today: date) -> Iterator[Violatio
 
     Start pressures and limits are both gauge pressures at full extension; whoever follows the guide exceeds the limit.
 
-    Mend: compare the pressure, the limit and their units with the pages.
+    Fix: compare the pressure, the limit and their units with the pages.
     """
     for row in family.of(Guide):
         floor = family.least_limit.get(row.chassis)
@@ -89,9 +90,24 @@ def guide_pressure_above_limit(family: Family, today: date) -> Iterator[Violatio
         if asked is None or row.chamber == "negative":
             continue
         limits = list(_limits(family, row))
-        if limits and None not in limits and asked > max(limit for limit in limits if limit is not None):
-            column = "pressure_max" if row.pressure_max is not None else "pressure"
-            yield Violation(row, column, "it is above the maximum fill pressure of every spring it can be for")
+        column = "pressure_max" if row.pressure_max is not None else "pressure"
+        least = _rounded_down(row[column], row.pressure_unit)
+        if limits and None not in limits and least > max(limit for limit in limits if limit is not None):
+            greatest = float(max(limit for limit in limits if limit is not None)) / 1000
+            text = f"{row[column]} {row.pressure_unit} is above the maximum fill pressure of every spring it "
+            yield Violation(row, column, text + f"can be for, {greatest:.0f} kPa at most")
+
+
+def _rounded_down(printed: Decimal, unit: str | None) -> Fraction:
+    """The least pressure, in pascals, that is printed so."""
+    exponent = printed.as_tuple().exponent
+    step = Decimal(5).scaleb((exponent if isinstance(exponent, int) else 0) - 1)
+    return pascals(printed - step, unit) or Fraction(0)
+
+
+def same_pressure(one: Fit | Spring, other: Fit | Spring) -> bool:
+    """True when two pressure limits agree within the last digit that each of them is printed with."""
+    return same_figure("pressure", (one.pressure_limit, one.pressure_unit), (other.pressure_limit, other.pressure_unit))
 
 
 def _limits(family: Family, guide: Guide) -> Iterator[Fraction | None]:
@@ -118,7 +134,7 @@ def stroke_below_travel(family: Family, today: date) -> Iterator[Violation]:
 
     The spring would bottom inside before the fork does.
 
-    Mend: compare the travel of the fit and the greatest stroke of the spring with the pages.
+    Fix: compare the travel of the fit and the greatest stroke of the spring with the pages.
     """
     for row in family.of(Fit):
         spring = family.springs.get(row.spring)
@@ -139,7 +155,7 @@ def damper_travel_below_fit(family: Family, today: date) -> Iterator[Violation]:
 
     The damper would be pulled or pushed beyond its stroke.
 
-    Mend: compare the travel of the fit and the greatest travel of the damper with the pages; name the damper in the fit
+    Fix: compare the travel of the fit and the greatest travel of the damper with the pages; name the damper in the fit
     where it is for one of several.
     """
     for row in family.of(Fit):
@@ -166,7 +182,7 @@ def clicks_outside_damper(family: Family, today: date) -> Iterator[Violation]:
 
     The adjuster ends before; the guide is for another damper or a digit slipped.
 
-    Mend: compare the clicks with the page, or name the damper the guide is for.
+    Fix: compare the clicks with the page, or name the damper the guide is for.
     """
     clicks: dict[tuple[str, ...], dict[str, int]] = {}
     for row in family.of(Guide):

@@ -8,7 +8,7 @@ PACKAGE_UNREADABLE = reading_rule(
 
     A package that cannot be opened says nothing, and half of one would say something else than its author meant.
 
-    Mend: give a folder with one CSV file per table, a zip of such a folder, or one CSV file named after its table.
+    Fix: give a folder with one CSV file per table, a zip of such a folder, or one CSV file named after its table.
     """,
 )
 
@@ -18,7 +18,7 @@ ENTRY_UNSAFE = reading_rule(
 
     Such an entry can only be a mistake or an attack; nothing of it is read.
 
-    Mend: pack plain files only, with relative paths and without links or passwords.
+    Fix: pack plain files only, with relative paths and without links or passwords.
     """,
 )
 
@@ -28,7 +28,7 @@ PACKAGE_TOO_LARGE = reading_rule(
 
     A small file that unpacks to a huge one would exhaust the machine.
 
-    Mend: split the package; a merge leaves alone what a package does not hold.
+    Fix: split the package; a merge leaves alone what a package does not hold.
     """,
 )
 
@@ -38,7 +38,7 @@ DESCRIPTOR_UNREADABLE = reading_rule(
 
     It says which file holds which table; without it the files would be guessed.
 
-    Mend: write it anew with `legwork template`, or leave it out: files named after their tables need none.
+    Fix: write it anew with `legwork template`, or leave it out: files named after their tables need none.
     """,
 )
 
@@ -48,7 +48,7 @@ FILE_UNKNOWN = reading_rule(
 
     It would be passed over in silence, and its author believe that it was loaded.
 
-    Mend: name the file after its table, such as fits.csv, or take it out of the package.
+    Fix: name the file after its table, such as fits.csv, or take it out of the package.
     """,
 )
 
@@ -58,7 +58,7 @@ FILE_MISSING = reading_rule(
 
     Either the file was forgotten or the entry was left over.
 
-    Mend: add the file, or take its resource out of datapackage.json.
+    Fix: add the file, or take its resource out of datapackage.json.
     """,
     severity="warn",
 )
@@ -69,7 +69,7 @@ FILE_EMPTY = reading_rule(
 
     Without the names of its columns nothing in it can be read.
 
-    Mend: write the column names into line 1, as `legwork template` does.
+    Fix: write the column names into line 1, as `legwork template` does.
     """,
 )
 
@@ -79,7 +79,7 @@ ENCODING_WRONG = reading_rule(
 
     Read in another encoding, a degree sign or an umlaut becomes something else.
 
-    Mend: save the file as CSV UTF-8.
+    Fix: save the file as CSV UTF-8.
     """,
 )
 
@@ -89,7 +89,7 @@ CSV_BROKEN = reading_rule(
 
     From there on it is anyone's guess which cell is which.
 
-    Mend: put cells with a comma, quote or line break into double quotes, and double the quotes inside.
+    Fix: put cells with a comma, quote or line break into double quotes, and double the quotes inside.
     """,
 )
 
@@ -99,7 +99,7 @@ LINE_TOO_LONG = reading_rule(
 
     Most often a quote was opened and never closed, so that all that follows became one cell.
 
-    Mend: close the quote, or shorten the cell: text may have at most 2000 characters.
+    Fix: close the quote, or shorten the cell: text may have at most 2000 characters.
     """,
 )
 
@@ -109,7 +109,7 @@ COLUMN_UNKNOWN = reading_rule(
 
     Its cells would be passed over in silence.
 
-    Mend: use the name that is suggested, or take the column out; what has no column can go into a note.
+    Fix: use the name that is suggested, or take the column out; what has no column can go into a note.
     """,
 )
 
@@ -119,7 +119,7 @@ COLUMN_MISSING = reading_rule(
 
     Without it no row says what it is about.
 
-    Mend: add the column; `legwork template` writes all columns of each table.
+    Fix: add the column; `legwork template` writes all columns of each table.
     """,
 )
 
@@ -129,7 +129,7 @@ COLUMN_TWICE = reading_rule(
 
     It cannot be told which of the two cells is meant.
 
-    Mend: take one of the two columns out.
+    Fix: take one of the two columns out.
     """,
 )
 
@@ -139,7 +139,7 @@ CELL_COUNT_WRONG = reading_rule(
 
     From the missing or surplus comma on, every value stands in the wrong column.
 
-    Mend: count the commas; a cell that holds a comma must stand in double quotes.
+    Fix: count the commas; a cell that holds a comma must stand in double quotes.
     """,
 )
 
@@ -147,9 +147,9 @@ CELL_UNREADABLE = reading_rule(
     "cell-unreadable",
     """A cell is not what its column holds.
 
-    A figure is kept digit for digit as published, so nothing is guessed or mended in passing.
+    A figure is kept digit for digit as published, so nothing is guessed or fixed in passing.
 
-    Mend: write what the page says, in the form the message gives.
+    Fix: write what the page says, in the form the message gives.
     """,
 )
 
@@ -159,7 +159,7 @@ CELL_MISSING = reading_rule(
 
     Without it the row does not say what it is about.
 
-    Mend: fill the cell with what the page says, or take the row out.
+    Fix: fill the cell with what the page says, or take the row out.
     """,
 )
 
@@ -169,7 +169,7 @@ ID_TWICE = reading_rule(
 
     One of them would replace the other, and which one would depend on their order.
 
-    Mend: give each row an id of its own.
+    Fix: give each row an id of its own.
     """,
 )
 
@@ -179,6 +179,6 @@ FINDINGS_CUT = reading_rule(
 
     A thousand faults in one package usually have one cause, such as a shifted column.
 
-    Mend: mend what is listed first and check again.
+    Fix: fix what is listed first and check again.
     """,
 )

@@ -5,6 +5,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from datetime import date
 from itertools import combinations
+from operator import itemgetter
 from statistics import median
 
 from app.catalogue.tables import Fit, Guide, Reading
@@ -13,6 +14,7 @@ from app.rules.bands import Bounds, figure
 from app.rules.checks.air import ladders
 from app.rules.checks.envelope import FORM
 from app.rules.checks.slips import BEYOND
+from app.rules.evidence import panels
 from app.rules.family import Family
 from app.rules.finding import Severity
 from app.rules.registry import Violation, edit, rule
@@ -61,6 +63,7 @@ def _borne(pressure_kpa: float, bore_mm: float, mass_kg: float, sag: float) -> f
     "pressure-unlike-load",
     shape="family",
     severity="warn",
+    nature="implausible",
     tables=(Guide, Reading),
     beside=(Fit,),
     silenced_by=TOLD,
@@ -74,7 +77,8 @@ def pressure_unlike_load(family: Family, today: date) -> Iterator[Violation]:
     0.17 (common practice, no source). Beyond 0.065 to 0.25, or 1.75 times that of the fork's other guides, a mass is in
     pounds for kilograms, or a point slipped.
 
-    Mend: compare pressure, mass and their units with the page; if they are right, set confirmed after a second look.
+    Fix: compare pressure, mass and their units with the page; if they are printed so, copy the
+    words of the page into as_printed.
     """
     if Guide in family.judged:
         yield from _guides_borne(family)
@@ -101,8 +105,9 @@ def _guides_borne(family: Family) -> Iterator[Violation]:
 
 
 def _told(row: Guide | Reading, share: float, sure: bool) -> Violation:
-    severity: Severity = "reject" if sure and not row.confirmed else "warn"
-    text = f"the air carries {share:.2g} of the rider at this sag; forks are near 0.13"
+    severity: Severity = "reject" if sure else "warn"
+    text = f"at {row.pressure} {row.pressure_unit} the air carries {share:.2g} of the rider at this sag; "
+    text += "forks are near 0.13"
     return Violation(row, "pressure", text, severity=severity)
 
 
@@ -124,7 +129,7 @@ def _share_of_reading(family: Family, row: Reading) -> float | None:
     fits = family.fits_of_chassis.get(row.chassis, [])
     travels = {fit.travel_mm for fit in fits if fit.spring == row.spring}
     bore = _bore_mm(family, row)
-    if bore is None or not travels:
+    if bore is None or not travels or max(travels) <= 0:
         return None
     return _borne(pressure, bore, mass, float(row.at_travel_mm) / max(travels))
 
@@ -133,6 +138,7 @@ def _share_of_reading(family: Family, row: Reading) -> float | None:
     "guide-travels-out-of-order",
     shape="family",
     severity="warn",
+    nature="implausible",
     tables=(Guide,),
     beside=(Fit,),
     silenced_by=(*TOLD, "pressure-unlike-load"),
@@ -149,7 +155,8 @@ def guide_travels_out_of_order(family: Family, today: date) -> Iterator[Violatio
     For one share of sag a longer fork takes a little less pressure, 3 to 20 % less for 20 mm (app.physics.air_spring);
     other steps are the guide of another fork, or of another spring.
 
-    Mend: compare both guides with the pages; if they are right, set confirmed in the line that is told of.
+    Fix: compare both guides with the pages; if they are printed so, copy the words into as_printed of
+    the line that is named.
     """
     groups: dict[tuple[object, ...], list[tuple[float, Guide, dict[float, float]]]] = defaultdict(list)
     for lines in _guides(family):
@@ -159,14 +166,17 @@ def guide_travels_out_of_order(family: Family, today: date) -> Iterator[Violatio
             pressures = _pressures(family, lines)
             groups[row.chassis, row.chamber, row.variant, row.damper, row.wheel_size, row.mass_is, row.sag_percent,
                    row.source].append((travel, row, pressures))  # fmt: skip
-    for group in groups.values():
-        yield from _disorder(sorted(group, key=lambda each: (each[0], each[1].id)))
+    for several in groups.values():
+        for group, about in panels(several, itemgetter(1), "pressure"):
+            for found in _disorder(sorted(group, key=lambda each: (each[0], each[1].id))):
+                if about is None or about[1] in (found.row, found.other):
+                    yield found if about is None else found._replace(mutual=True)
 
 
 def _guides(family: Family) -> Iterator[list[Guide]]:
-    """The lines of each guide, by mass, none of them confirmed."""
+    """The lines of each guide, by mass."""
     for group in family.guide_groups:
-        lines = [row for row in group if family.guide_figures[row.id].pressure is not None and not row.confirmed]
+        lines = [row for row in group if family.guide_figures[row.id].pressure is not None]
         if lines:
             yield sorted(lines, key=lambda row: (family.guide_figures[row.id].lightest or 0, row.id))
 
@@ -215,7 +225,8 @@ def _disorder(group: list[Printed]) -> Iterator[Violation]:
                 del against[each]
         sure = any((one, two) in going for one, two in combinations(others, 2))
         row, other_row = group[at][1], group[others[0]][1]
-        text = f"for the same rider it is out of line with {other_row.id}, of another travel"
+        text = f"{row.pressure} {row.pressure_unit}: for the same rider it is out of line with {other_row.id}, of "
+        text += "another travel"
         yield Violation(row, "pressure", text, other_row, "reject" if sure else "warn", mutual=not sure)
 
 

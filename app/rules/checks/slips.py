@@ -1,12 +1,14 @@
 """Slips: a figure that differs from its siblings by a confused unit or a lost digit; an odd drive or fluid."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from datetime import date
+from operator import itemgetter
 
 from app.catalogue.tables import Fastener, Fill, Fit, Guide, Interval, Limit, Row, Statement, Torque
 from app.rules.bands import LIMITS, figure, first_known
 from app.rules.checks.envelope import FORM
+from app.rules.evidence import panels
 from app.rules.family import NOMINAL, Family
 from app.rules.finding import Severity
 from app.rules.registry import Violation, edit, rule
@@ -22,7 +24,8 @@ UNITS: dict[Kind, str] = {"torque": "N·m", "pressure": "kPa", "volume": "mL", "
 
 
 SlipFigure = tuple[float, Row, str]  # a figure in a unit common to its siblings, its row and column
-SlipGroup = tuple[list[SlipFigure], tuple[Kind, ...], str]  # siblings, what they measure, their common unit
+Sized = tuple[float, Row, str, str | None]  # with its thread
+SlipGroup = tuple[Sequence[SlipFigure | Sized], tuple[Kind, ...], str]  # siblings, what they measure, their common unit
 
 
 def _groups(family: Family) -> Iterator[SlipGroup]:
@@ -33,9 +36,10 @@ def _groups(family: Family) -> Iterator[SlipGroup]:
 
 
 def _torques(family: Family) -> Iterator[SlipGroup]:
-    groups: dict[tuple[str, str], list[SlipFigure]] = defaultdict(list)
+    groups: dict[tuple[str, str], list[Sized]] = defaultdict(list)
     for row, fastener, column, torque in family.tightened:
-        groups[fastener.position, fastener.kind].append((torque, row, column))
+        if not family.is_not_last_pass(row):
+            groups[fastener.position, fastener.kind].append((torque, row, column, fastener.thread))
     for group in groups.values():
         yield group, ("torque",), "N·m"
 
@@ -106,19 +110,20 @@ def _found(family: Family) -> list[tuple[Slip, str]]:
     if found is None:
         found = []
         for group, kinds, unit in _groups(family):
-            if len(group) > 1 and not all_alike([value for value, _, _ in group]):
+            if len(group) > 1 and not all_alike([each[0] for each in group]):
                 found += [(slip, unit) for slip in slips(_figures(group), kinds)]
         family.notes["slips"] = found
     return found
 
 
-def _figures(group: list[SlipFigure]) -> list[SiblingFigure]:
+def _figures(group: Sequence[SlipFigure | Sized]) -> list[SiblingFigure]:
     """Siblings by the ids of their rows."""
-    return sorted((SiblingFigure(row, column, value) for value, row, column in group), key=lambda each: each.row.id)
+    made = (SiblingFigure(each[1], each[2], each[0], *each[3:]) for each in group)
+    return sorted(made, key=lambda each: each.row.id)
 
 
-def _written(row: Row, column: str) -> str:
-    """A figure as it stands in its row, with its unit where the row names one."""
+def written(row: Row, column: str) -> str:
+    """A figure as its row has it, with its unit if the row names one."""
     return " ".join(each for each in (cell(row, column), cell(row, row.model.columns()[column].unit_column)) if each)
 
 
@@ -130,6 +135,7 @@ def _hit(slip: Slip, text: str) -> Violation:
 @rule(
     "unit-slip",
     shape="family",
+    nature="implausible",
     tables=(Torque, Fill, Limit, Fit, Guide, Interval),
     beside=(Fastener,),
     silenced_by=(*FORM, *BEYOND),
@@ -145,19 +151,20 @@ def unit_slip(family: Family, today: date) -> Iterator[Violation]:
 
     N·m and in·lbf, bar and psi, mL and fl oz stand side by side in manuals; the wrong one is off by a factor.
 
-    Mend: compare figure and unit with the page; if the figure is right, set confirmed after reading it twice.
+    Fix: compare figure and unit with the page; if the page prints it so, copy its words into as_printed.
     """
     for slip, unit in _found(family):
         if slip.reading is not None:
             meant, mistaken = slip.reading
-            written = _written(slip.figure.row, slip.figure.column)
-            factor = f"{written} is {slip.factor:.3g} times its siblings, as if {meant} were {mistaken}"
+            given = written(slip.figure.row, slip.figure.column)
+            factor = f"{given} is {slip.factor:.3g} times its siblings, as if {meant} were {mistaken}"
             yield _hit(slip, f"{factor}; likely {slip.usual:.3g} {unit}")
 
 
 @rule(
     "digit-slip",
     shape="family",
+    nature="implausible",
     tables=(Torque, Fill, Limit, Fit, Guide, Interval),
     beside=(Fastener,),
     silenced_by=(*FORM, *BEYOND),
@@ -171,18 +178,19 @@ def digit_slip(family: Family, today: date) -> Iterator[Violation]:
 
     A decimal point lost or moved is the commonest slip of the hand.
 
-    Mend: compare the figure with the page; if it is right, set confirmed after reading it twice.
+    Fix: compare the figure with the page; if the page prints it so, copy its words into as_printed.
     """
     for slip, unit in _found(family):
         if slip.reading is None:
-            written = _written(slip.figure.row, slip.figure.column)
-            yield _hit(slip, f"{written} is {slip.factor:g} times its siblings; likely {slip.usual:.3g} {unit}")
+            given = written(slip.figure.row, slip.figure.column)
+            yield _hit(slip, f"{given} is {slip.factor:g} times its siblings; likely {slip.usual:.3g} {unit}")
 
 
 @rule(
     "torque-differs-from-siblings",
     shape="family",
     severity="warn",
+    nature="implausible",
     tables=(Torque,),
     beside=(Fastener,),
     silenced_by=(*FORM, *BEYOND, "unit-slip", "digit-slip", "unit-unlike-source", "disagree-unrelated"),
@@ -194,20 +202,26 @@ def torque_differs_from_siblings(family: Family, today: date) -> Iterator[Violat
 
     Siblings are fasteners of one position, kind and thread in the family; the torque of the next thread size looks so.
 
-    Mend: compare the torque with the page; name the thread where it differs.
+    Fix: compare the torque with the page; name the thread where it differs.
     """
     groups: dict[tuple[object, ...], list[SlipFigure]] = defaultdict(list)
     for row, fastener, column, torque in family.tightened:
-        if row.exception_to is None and not row.confirmed:
-            groups[fastener.position, fastener.kind, fastener.thread, row.stage or 1].append((torque, row, column))
-    for group in groups.values():
-        if len(group) < 2 or all_alike([torque for torque, _, _ in group]):
-            continue
-        ordered = sorted(group, key=lambda each: (each[0], each[1].id))
-        usual, middle, _ = ordered[(len(ordered) - 1) // 2]
-        for torque, odd, column in ordered:
-            if not usual / ALIKE <= torque <= usual * ALIKE:
-                others = [each for each, row, _ in group if row is not odd]
-                severity: Severity = "reject" if len(others) >= ENOUGH and all_alike(others) else "warn"
-                text = f"{_written(odd, column)}; its siblings are near {usual:.3g} N·m"
-                yield Violation(odd, column, text, middle, severity, mutual=len(group) == 2)
+        if row.exception_to is None and not family.is_not_last_pass(row):
+            groups[fastener.position, fastener.kind, fastener.thread].append((torque, row, column))
+    for several in groups.values():
+        for group, about in panels(several, itemgetter(1), "value"):
+            yield from _odd_torques(group, None if about is None else about[1])
+
+
+def _odd_torques(group: Sequence[SlipFigure], about: Row | None) -> Iterator[Violation]:
+    """The torques that are unlike the middle one of their group; only that of one row if it is given."""
+    if len(group) < 2 or all_alike([torque for torque, _, _ in group]):
+        return
+    ordered = sorted(group, key=lambda each: (each[0], each[1].id))
+    usual, middle, _ = ordered[(len(ordered) - 1) // 2]
+    for torque, odd, column in ordered:
+        if about in (None, odd) and not usual / ALIKE <= torque <= usual * ALIKE:
+            others = [each for each, row, _ in group if row is not odd]
+            severity: Severity = "reject" if len(others) >= ENOUGH and all_alike(others) else "warn"
+            text = f"{written(odd, column)}; its siblings are near {usual:.3g} N·m"
+            yield Violation(odd, column, text, middle, severity, mutual=len(group) == 2)

@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterator
 from datetime import date
+from fractions import Fraction
 from itertools import combinations, product
 
 from app.catalogue.agreement import pascals
@@ -10,11 +11,11 @@ from app.catalogue.scopes import overlap
 from app.catalogue.tables import Fastener, Fill, Fit, Row, Statement, Torque
 from app.rules.bands import first_known
 from app.rules.checks.envelope import FORM
-from app.rules.checks.slips import BEYOND
+from app.rules.checks.ratings import same_pressure
+from app.rules.checks.slips import BEYOND, written
 from app.rules.family import NOMINAL, Family
 from app.rules.registry import Violation, edit, rule
 from app.rules.siblings import ALIKE, ENOUGH
-from app.rules.view import cell
 from app.units.table import Kind
 
 TWIN = 1.1  # bolts of both sides are tightened alike, within what printing them in other units rounds away
@@ -50,12 +51,12 @@ def torque_differs_from_twin(family: Family, today: date) -> Iterator[Violation]
 
     One thread, one drive, one place: their torques are nearly always one figure; two lines were probably confused.
 
-    Mend: compare both torques with the page; if both are right, set confirmed.
+    Fix: compare both torques with the page; if both are right, set confirmed.
     """
     places: dict[tuple[object, ...], list[tuple[Torque, Fastener, str, float]]] = defaultdict(list)
     for each in family.tightened:
         row, fastener, _, torque = each
-        if torque > 0 and row.exception_to is None and not row.confirmed:
+        if torque > 0 and row.exception_to is None and not row.confirmed and not family.is_not_last_pass(row):
             places[row.chassis, fastener.position, fastener.kind, row.stage or 1].append(each)
     for pairs in places.values():
         for (row, mine, column, here), (other, theirs, _, there) in combinations(pairs, 2):
@@ -84,7 +85,7 @@ def exception_far_off(family: Family, today: date) -> Iterator[Violation]:
 
     A bulletin corrects a figure by a little; a factor is a confused unit, or the figure of another line.
 
-    Mend: compare figure and unit with the page; if they are right, set confirmed after reading it twice.
+    Fix: compare figure and unit with the page; if they are right, set confirmed after reading it twice.
     """
     for table, kind, unit in MEASURED:
         for row in family.statements[table] if table in family.judged else ():
@@ -111,7 +112,7 @@ def fill_differs_from_siblings(family: Family, today: date) -> Iterator[Violatio
 
     Two digits exchanged or the figure of another chamber look so.
 
-    Mend: compare the volume with the page; if it is right, set confirmed after reading it twice.
+    Fix: compare the volume with the page; if it is right, set confirmed after reading it twice.
     """
     chambers: dict[tuple[object, ...], list[Fill]] = defaultdict(list)
     for row in family.of(Fill):
@@ -132,6 +133,7 @@ def fill_differs_from_siblings(family: Family, today: date) -> Iterator[Violatio
 @rule(
     "pressure-limit-unlike-siblings",
     shape="family",
+    severity="warn",
     tables=(Fit,),
     silenced_by=(*FORM, *BEYOND, "unit-slip", "digit-slip", "unit-unlike-source", "disagree-unrelated",
                  "limit-differs-by-wheel", "guide-pressure-above-limit"),
@@ -141,28 +143,38 @@ def fill_differs_from_siblings(family: Family, today: date) -> Iterator[Violatio
 def pressure_limit_unlike_siblings(family: Family, today: date) -> Iterator[Violation]:
     """One spring of a chassis has another fill limit than all the others, which have one and the same.
 
-    Limits are printed once for a chassis or line by line; one odd figure among equals is that of another fork.
+    Limits are printed once for a chassis or line by line; one odd figure among equals is that of another fork. A lower
+    one keeps everybody safe and is only warned of; a higher one is refused.
 
-    Mend: compare the limit with the page; if it is right, set confirmed after reading it twice.
+    Fix: compare the limit with the page; if it prints it so, copy its words into as_printed.
     """
     chassis: dict[str, list[Fit]] = defaultdict(list)
     for row in family.of(Fit):
         if row.pressure_limit is not None and row.exception_to is None:
             chassis[row.chassis].append(row)
     for rows in chassis.values():
-        springs: dict[object, set[str]] = defaultdict(set)
+        springs: dict[Fraction | None, set[str]] = defaultdict(set)
         for row in rows:
-            springs[pascals(row.pressure_limit, row.pressure_unit)].add(row.spring)
+            springs[_alike(rows, row)].add(row.spring)
         if len(springs) != 2 or None in springs:
             continue
         (odd, few), (_, many) = sorted(springs.items(), key=lambda each: len(each[1]))
         if len(few) != 1 or len(many | few) <= ENOUGH:
             continue
-        found = [row for row in rows if pascals(row.pressure_limit, row.pressure_unit) == odd]
+        found = [row for row in rows if _alike(rows, row) == odd]
         other = next(row for row in rows if row not in found)
-        if len(found) == 1 and not found[0].confirmed:
-            text = f"{cell(found[0], 'pressure_limit')}; the others have {cell(other, 'pressure_limit')}"
-            yield Violation(found[0], "pressure_limit", text, other)
+        if len(found) == 1:
+            text = f"{written(found[0], 'pressure_limit')}; the others have {written(other, 'pressure_limit')}"
+            if (odd or 0) > (pascals(other.pressure_limit, other.pressure_unit) or 0):
+                yield Violation(found[0], "pressure_limit", text, other, "reject", nature="implausible")
+            else:
+                yield Violation(found[0], "pressure_limit", text, other)
+
+
+def _alike(rows: list[Fit], row: Fit) -> Fraction | None:
+    """The limit of the first of the rows that prints the same limit, perhaps in another unit, in pascals."""
+    first = next((each for each in rows if same_pressure(each, row)), row)
+    return pascals(first.pressure_limit, first.pressure_unit)
 
 
 @rule(
@@ -180,7 +192,7 @@ def spacer_limit_unlike_generation(family: Family, today: date) -> Iterator[Viol
 
     The same spring at the same travel leaves the same air; where a maker does change its limits, it changes several.
 
-    Mend: compare both limits with the pages; if both are right, set confirmed after reading them twice.
+    Fix: compare both limits with the pages; if both are right, set confirmed after reading them twice.
     """
     lines: dict[str, dict[tuple[object, ...], list[Fit]]] = defaultdict(lambda: defaultdict(list))
     for row in family.of(Fit):

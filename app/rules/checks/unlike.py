@@ -3,6 +3,7 @@
 from collections import Counter, defaultdict
 from collections.abc import Iterator
 from datetime import date
+from functools import lru_cache
 from operator import attrgetter
 from typing import Any
 
@@ -14,7 +15,7 @@ from app.rules.family import Family
 from app.rules.registry import Violation, edit, rule
 from app.rules.siblings import ENOUGH
 from app.rules.view import cell
-from app.units.table import Kind
+from app.units.table import Kind, Unit, units_of
 
 
 def _odd_one(rows: list[tuple[Row, str]], least: int) -> Iterator[tuple[Row, str, str, Row]]:
@@ -42,7 +43,7 @@ def drive_differs_from_siblings(family: Family, today: date) -> Iterator[Violati
 
     Bolts of one thread and place are one part; a wrong key rounds the socket.
 
-    Mend: compare the drive with the page.
+    Fix: compare the drive with the page.
     """
     groups: dict[tuple[str, str, str | None], list[tuple[Row, str]]] = defaultdict(list)
     for row in family.own_fasteners.values():
@@ -67,7 +68,7 @@ def fluid_differs_from_siblings(family: Family, today: date) -> Iterator[Violati
 
     Bath oil clings, damper oil runs; the two cells were probably exchanged.
 
-    Mend: compare the fluid with the page.
+    Fix: compare the fluid with the page.
     """
     legs: list[tuple[Row, str]] = []
     for row in family.of(Fill):
@@ -101,7 +102,7 @@ def unit_unlike_source(family: Family, today: date) -> Iterator[Violation]:
 
     A manual prints one unit per column; where the digits also equal a sibling's in the usual unit, the unit is wrong.
 
-    Mend: compare the unit with the page; if it is right, set confirmed after reading it twice.
+    Fix: compare the unit with the page; if it is right, set confirmed after reading it twice.
     """
     for table, columns, unit_column, kind in UNIT_COLUMNS:
         if table not in family.judged:
@@ -125,17 +126,24 @@ def _unlike(
     family: Family, rows: list[Statement], columns: tuple[str, ...], unit_column: str, kind: Kind
 ) -> Iterator[Violation]:
     """The one row in another unit; certain where a sibling of its place has the same digits in the usual unit."""
-    units = Counter(unit_of(kind, getattr(row, unit_column)) for row in rows)
+    units = Counter(_size(kind, row[unit_column]) for row in rows)
     (usual, _), (odd, times), *more = [*units.most_common(), (None, 0)]
     if times != 1 or usual is None or odd is None or more[1:]:
         return
-    row = next(row for row in rows if unit_of(kind, getattr(row, unit_column)) is odd)
+    row = next(row for row in rows if _size(kind, row[unit_column]) is odd)
     if row.confirmed:
         return
     same = [each for each in rows if each is not row and _stated(each, columns) == _stated(row, columns)]
     twin = next((each for each in same if _place(family, each) == _place(family, row)), None)
     text = f"{cell(row, unit_column)}; the others of {row.source} are in {usual.name}"
     yield Violation(row, unit_column, text, twin, "warn" if twin is None else "reject")
+
+
+@lru_cache(maxsize=1024)
+def _size(kind: Kind, spelling: str) -> Unit | None:
+    """The unit so spelt; the first of those of one size, as cm³ and mL are one."""
+    unit = unit_of(kind, spelling)
+    return unit if unit is None else next(each for each in units_of(kind) if each.factor == unit.factor)
 
 
 def _place(family: Family, row: Statement) -> str | None:

@@ -7,18 +7,19 @@ from datetime import date
 from functools import lru_cache
 
 from app.catalogue.tables import Chassis, Fastener, Fill, Fit, Row, Torque, is_row_of
-from app.rules.bands import GREATEST, Bounds, first_known
+from app.rules.bands import GREATEST, SMALL_BRAKE, SMALL_CAP, SOFT, Bounds, first_known, torque_band
 from app.rules.checks.envelope import FORM
 from app.rules.checks.slips import BEYOND
 from app.rules.family import NOMINAL, Family
 from app.rules.registry import Violation, edit, rule
+from app.rules.threads import thread_of
 from app.rules.view import RowView
 
 # Where nearly all forks of the trade lie, in N·m; the first word that the position holds counts. Common practice.
 USUAL_TORQUE: tuple[tuple[str, Bounds], ...] = (
     ("spacer", Bounds(1.5, 6)),
-    ("foot", Bounds(4, 15)),
-    ("axle pinch", Bounds(3, 12)),
+    ("foot", Bounds(3.5, 15)),
+    ("pinch", Bounds(1.5, 12)),
     ("axle", Bounds(7, 18)),
     ("brake", Bounds(5.5, 10.6)),
     ("crown", Bounds(2.8, 12)),
@@ -27,10 +28,13 @@ USUAL_TORQUE: tuple[tuple[str, Bounds], ...] = (
     ("cap", Bounds(10, 42)),
     ("valve core", Bounds(0.2, 0.8)),
 )
-USUAL_FILL: dict[str, Bounds] = {"above the air piston": Bounds(1, 8), "foam ring": Bounds(1, 4)}  # mL; common practice
+USUAL_FILL: dict[str, Bounds] = {
+    "above the air piston": Bounds(0.8, 8),
+    "foam ring": Bounds(0.4, 4),
+}  # mL; common practice
 LEGS = 2.0  # the oil of one lower leg over that of the other; common practice, no source
 TOLD = (*FORM, *BEYOND, "unit-slip", "digit-slip", "unit-unlike-source", "disagree-unrelated", "exception-far-off")
-CROWDED = 0.5  # share of a leg's free volume; common practice, no source
+CROWDED = 0.6  # share of a leg's free volume; common practice, no source
 LEGS_OF_FORK = ("spring-side lower leg", "damper-side lower leg")
 
 
@@ -38,6 +42,7 @@ LEGS_OF_FORK = ("spring-side lower leg", "damper-side lower leg")
     "torque-unusual",
     shape="family",
     severity="warn",
+    nature="implausible",
     tables=(Torque,),
     beside=(Fastener,),
     silenced_by=(*TOLD, "torque-differs-from-siblings", "torque-differs-from-twin", "torque-above-proof-load"),
@@ -49,12 +54,24 @@ def torque_unusual(family: Family, today: date) -> Iterator[Violation]:
 
     It may be right; more often it is that of another line, thread or unit. Where most forks lie is common practice.
 
-    Mend: compare figure, unit and fastener with the page; if they are right, set confirmed after a second look.
+    Fix: compare figure, unit and fastener with the page; if they are printed so, copy the words of
+    the page into as_printed.
     """
     for row, fastener, column, torque in family.tightened:
         band = _usual_torque(fastener.position)
-        if band is not None and not band.holds(torque) and not row.confirmed and (row.stage or 1) <= 1:
-            yield _beyond(row, column, torque, "N·m", band)
+        if band is None or band.holds(torque) or family.is_not_last_pass(row):
+            continue
+        if family.is_small(row.chassis) or _is_small(fastener):
+            continue
+        yield _beyond(row, column, torque, "N·m", band)
+
+
+def _is_small(fastener: Fastener) -> bool:
+    """True for what is smaller or softer than others of its place: the bands are not for it."""
+    thread = None if fastener.thread is None else thread_of(fastener.thread)
+    millimetres = None if thread is None else round(thread.diameter_m * 1000, 3)
+    unusual = (torque_band(fastener.position, fastener.kind, millimetres, fastener.material), None)
+    return unusual[0] in (SMALL_CAP, SOFT, SMALL_BRAKE)
 
 
 @lru_cache(maxsize=1024)
@@ -83,7 +100,7 @@ def fill_unusual(view: RowView, today: date) -> Iterator[Violation]:
 
     These places take a few millilitres; the volume of a lower leg, in the next line, is easily read for theirs.
 
-    Mend: compare volume and chamber with the page; if they are right, set confirmed after a second look.
+    Fix: compare volume and chamber with the page; if they are right, set confirmed after a second look.
     """
     row = view.row
     assert is_row_of(row, Fill)
@@ -109,7 +126,7 @@ def legs_filled_unlike(family: Family, today: date) -> Iterator[Violation]:
 
     Both have bushings and a wiper of one size to wet; more than twice as much is another line's volume.
 
-    Mend: compare both volumes with the page; if they are right, set confirmed after a second look.
+    Fix: compare both volumes with the page; if they are right, set confirmed after a second look.
     """
     legs: dict[str, dict[str, list[tuple[float, str, Fill]]]] = defaultdict(lambda: defaultdict(list))
     for row in family.of(Fill):
@@ -149,12 +166,14 @@ def stanchion_unlike_name(view: RowView, today: date) -> Iterator[Violation]:
 
     Forks are often called by the outside diameter of their stanchions in mm (common practice, no source).
 
-    Mend: compare the diameter with the page; a number in the name may also mean something else.
+    Fix: compare the diameter with the page; a number in the name may also mean something else.
     """
     row = view.row
     assert is_row_of(row, Chassis)
     for text in (row.name, row.id):
-        numbers = [int(each) for each in TWO_DIGITS.findall(text) if NAMED_BY.holds(int(each))]
+        numbers = [
+            int(each) for each in TWO_DIGITS.findall(text) if NAMED_BY.holds(int(each)) and not _is_travel(row, each)
+        ]
         if len(numbers) == 1 and row.stanchion_diameter_mm is not None:
             if int(row.stanchion_diameter_mm) != numbers[0]:
                 yield Violation(
@@ -163,25 +182,35 @@ def stanchion_unlike_name(view: RowView, today: date) -> Iterator[Violation]:
             return
 
 
+def _is_travel(row: Chassis, digits: str) -> bool:
+    """True if a number in a name is the travel, or the 29 that a large wheel is called by."""
+    low, high = row.travel_min_mm, row.travel_max_mm
+    if digits == "29":
+        return True
+    return low is not None and high is not None and low <= int(digits) <= high
+
+
 @rule(
     "oil-crowds-leg",
     shape="family",
     severity="warn",
     tables=(Fill,),
     silenced_by=(*TOLD, "oil-above-leg-volume", "fill-differs-from-siblings", "legs-filled-unlike"),
-    passes=edit("chassis", "fork-a", leg_free_volume_ml="24"),
-    fails=edit("chassis", "fork-a", leg_free_volume_ml="23.9"),
+    passes=edit("chassis", "fork-a", leg_free_volume_ml="20"),
+    fails=edit("chassis", "fork-a", leg_free_volume_ml="19.9"),
 )
 def oil_crowds_leg(family: Family, today: date) -> Iterator[Violation]:
-    """Bath oil takes up more than half of the room that a lower leg has at full compression.
+    """Bath oil takes up more than three fifths of the room that a lower leg has at full compression.
 
     The air above it would be pressed together like a second spring; usual is a tenth to two fifths (common practice).
 
-    Mend: compare the volume, its unit and the free volume of the leg with the pages.
+    Fix: compare the volume, its unit and the free volume of the leg with the pages.
     """
     for row in family.of(Fill):
         room = family.chassis[row.chassis].leg_free_volume_ml
-        if room is None or row.chamber not in LEGS_OF_FORK or row.confirmed:
+        fluid = family.fluids.get(row.fluid or "")
+        bath = fluid is not None and fluid.kind == "damper oil"
+        if room is None or row.chamber not in LEGS_OF_FORK or row.confirmed or bath:
             continue
         found = first_known(row, GREATEST, "unit", "volume", "mL")
         if found is not None and found[1] > CROWDED * float(room):
@@ -192,21 +221,22 @@ def oil_crowds_leg(family: Family, today: date) -> Iterator[Violation]:
     "spacers-fitted-to-the-limit",
     shape="row",
     severity="warn",
+    nature="implausible",
     tables=(Fit,),
     silenced_by=(*FORM, "spacers-fitted-above-limit", "spacer-limit-grows-with-travel", "limit-differs-by-wheel"),
     passes=edit("fits", "fit-150", spacers_fitted="3"),
     fails=edit("fits", "fit-160", spacers_fitted="3"),
-    reads=("spacers_fitted", "spacer_limit", "confirmed"),
+    reads=("spacers_fitted", "spacer_limit"),
 )
 def spacers_fitted_to_the_limit(view: RowView, today: date) -> Iterator[Violation]:
     """A fork leaves the factory with as many volume spacers as it may carry, three or more.
 
     Makers leave room to add some (common practice, no source); one cell was probably copied into the other.
 
-    Mend: compare both counts with the page; if they are right, set confirmed after a second look.
+    Fix: compare both counts with the page; if they are printed so, copy the words of the page into as_printed.
     """
     row = view.row
     assert is_row_of(row, Fit)
     fitted = row.spacers_fitted or 0
-    if fitted >= 3 and fitted == row.spacer_limit and not row.confirmed:
+    if fitted >= 3 and fitted == row.spacer_limit:
         yield Violation(row, "spacers_fitted", f"all {row.spacer_limit} that are allowed")

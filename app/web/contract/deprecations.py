@@ -9,19 +9,20 @@ import urllib.parse
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from email.utils import format_datetime
-from typing import Any
 
 from starlette.datastructures import MutableHeaders
 from starlette.routing import BaseRoute
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-DeprecatedDocument = dict[str, Any]
+from app.json_types import JsonObject
+
+DeprecatedDocument = JsonObject
 LINK = '</openapi.json>; rel="deprecation"; type="application/json"'
 
 
 @dataclass(frozen=True, slots=True)
 class Deprecation:
-    """The deprecation of an operation or of one query parameter: since, until, and what to use instead."""
+    """The deprecation of an operation or of one query parameter: since when, until when, and what to use instead."""
 
     since: dt.date
     instead: str
@@ -33,7 +34,7 @@ class Deprecation:
             raise ValueError("a sunset is not before the deprecation (RFC 9745, section 4)")
 
     def concerns(self, query: bytes) -> bool:
-        """Whether a request with this query uses it."""
+        """Whether a request with this query uses the deprecated thing."""
         if self.parameter is None:
             return True
         pairs = urllib.parse.parse_qsl(query.decode("latin-1"), keep_blank_values=True)
@@ -41,7 +42,7 @@ class Deprecation:
 
     @property
     def text(self) -> str:
-        """The deprecation in a sentence, for the document."""
+        """The deprecation in a sentence, for the OpenAPI document."""
         until = f", answered until {self.sunset.isoformat()}" if self.sunset else ""
         return f"Deprecated since {self.since.isoformat()}{until}: {self.instead}"
 

@@ -1,11 +1,12 @@
-"""Recorded answers of the invented demo: an example for each operation and each problem type."""
+"""Recorded answers of the invented demo: one example for each operation and each problem type."""
 
 import json
 from functools import cache
 from importlib.resources import files
-from typing import Any
 
-Recordings = dict[str, Any]
+from app.json_types import JsonObject
+
+Recordings = JsonObject
 
 SUMMARY = "From the invented demo; lists are cut to two."
 _MEDIA_TYPES = {"html": "text/html", "txt": "text/plain", "csv": "text/csv", "svg": "image/svg+xml"}
@@ -14,7 +15,7 @@ _OTHER_FORM = {"schema": {"type": "string", "description": "The same answer in t
 
 @cache
 def recorded(name: str) -> Recordings:
-    """The recordings with this name, by operation id or by status; written by `python -m tests.api.document`."""
+    """The recordings in this file, by operation id or by status. `python -m tests.api.document` writes them."""
     found: Recordings = json.loads(files("app.web.contract").joinpath("examples", f"{name}.json").read_text("utf-8"))
     return found
 
@@ -41,5 +42,5 @@ def problem_example(status: str) -> Recordings | None:
     return recorded("problems").get(status)
 
 
-def _demo(value: Any) -> Recordings:
+def _demo(value: object) -> Recordings:
     return {"demo": {"summary": SUMMARY, "value": value}}

@@ -1,4 +1,4 @@
-"""Builds the OpenAPI document from what FastAPI generates. It is built when it is committed, not at start.
+"""Builds the OpenAPI document from FastAPI's. It is built for each commit, not at start.
 
 `openapi.json` next to this module is served; `python -m tests.api.document` writes it, and a test compares.
 """
@@ -12,6 +12,8 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 from pydantic import TypeAdapter
 
+from app.catalogue.columns import SLUG
+from app.json_types import JsonObject
 from app.web.contract.deprecations import mark
 from app.web.contract.examples import add_examples, problem_example
 from app.web.contract.refusals import problem_responses, refusals_of, security_of
@@ -19,17 +21,17 @@ from app.web.contract.schemas import hoist, make_exact, name_choices, without_nu
 from app.web.problem import Problem
 from app.web.reading.strict import StrictRoute
 
-OpenApiDocument = dict[str, Any]
+OpenApiDocument = JsonObject
 
 DESCRIPTION = (
-    "What a suspension mechanic must know before opening a fork, with scope and source. The same address gives JSON, "
-    "a page, text or CSV: its end (`.html .txt .csv .svg`) beats `format=`, which beats Accept. What is not known is "
-    "absent, never null; readers pass over members they do not know. Every refusal is a problem detail (RFC 9457) "
-    "whose `errors[].code` is stable. GET also takes HEAD and OPTIONS. The examples are from an invented catalogue; in "
-    "them lists are cut to two."
+    "Everything a suspension mechanic needs to know before opening a fork, each value with its scope and source. Every "
+    "address gives JSON, a page, text or CSV: its suffix (`.html .txt .csv .svg`) comes before `format=`, that before "
+    "Accept. An unknown value is absent, never null. Ignore members that you do not know. Every refusal is a problem "
+    "detail (RFC 9457) with stable `errors[].code`. GET also takes HEAD and OPTIONS. The examples come from an "
+    "invented catalogue; their lists are cut to two."
 )
 TAGS = {
-    "questions": "Questions of a mechanic: which chassis, what fits it, everything listed for it, and the work.",
+    "questions": "Questions of a mechanic: which fork it is, what fits it, all that is listed for it, and the work.",
     "tables": "All tables, as they are exchanged.",
     "units and standards": "Units, conversion, and public standards as tables.",
     "rules": "The rules that check the catalogue, and their findings.",
@@ -39,6 +41,7 @@ TAGS = {
     "bench log": "The bench log: the forks of a workshop and the work done on them.",
     "operation": "For operators, and the problem types.",
 }
+"""In the order in which `/docs` shows them."""
 _METHODS = {"get", "put", "post", "delete", "patch"}
 _REFERENCE = "#/components/schemas/{model}"
 
@@ -110,7 +113,7 @@ def describe(app: FastAPI) -> OpenApiDocument:
     mark(document)
     components["responses"] = problem_responses(problem_example, _statuses(document))
     used = {tag for _, _, operation in _operations(document) for tag in operation.get("tags", [])}
-    document["tags"] = [{"name": tag, "description": text} for tag, text in sorted(TAGS.items()) if tag in used]
+    document["tags"] = [{"name": tag, "description": text} for tag, text in TAGS.items() if tag in used]
     return document
 
 
@@ -124,7 +127,7 @@ def _statuses(document: OpenApiDocument) -> set[str]:
 
 
 def _name_body(operation: OpenApiDocument, schemas: OpenApiDocument) -> None:
-    """A body is a schema with a name, as an answer is."""
+    """Give every body a named schema, as answers have."""
     content = operation.get("requestBody", {}).get("content", {}).get("application/json")
     if content and "title" in content["schema"]:
         name = content["schema"]["title"]
@@ -140,12 +143,12 @@ def _put_parameter_right(parameter: OpenApiDocument, path: str) -> None:
         parameter["name"] = parameter["name"].title()  # as RFC 9110 writes them: If-Match
     if parameter["in"] == "path" and schema.get("type") == "string":
         schema.pop("examples", None)
-        schema["pattern"] = "^[a-z0-9][a-z0-9-]{0,79}$"
+        schema["pattern"] = f"^{SLUG.pattern}$"
         parameter.setdefault("description", f"Name of the thing that `{path}` is about.")
 
 
 def _say_how_it_ends(path: str, method: str, operation: OpenApiDocument) -> None:
-    """Every status that the operation answers with; `4XX` and `5XX` stand for what any request may meet on its way."""
+    """Every status that the operation answers with; `4XX` and `5XX` stand for those that any request may get."""
     responses = operation["responses"]
     responses.pop("422", None)
     for status in refusals_of(path, method, operation):

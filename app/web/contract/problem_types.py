@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class ProblemType:
-    """One kind of problem: `slug` is contract, `title` never varies between occurrences (RFC 9457, 3.1.3)."""
+    """One kind of problem. `slug` is part of the contract; `title` is always the same (RFC 9457, 3.1.3)."""
 
     slug: str
     status: int
@@ -14,7 +14,7 @@ class ProblemType:
 
     @property
     def link(self) -> str:
-        """The address of the page about the type."""
+        """The address of the page about this problem type."""
         return f"/problems/{self.slug}"
 
 

@@ -1,16 +1,16 @@
-"""The problem statuses of an operation and its need for a key, derived from its address and parameters."""
+"""Derives the problem statuses of an operation, and whether it needs a key, from its address and parameters."""
 
 from collections.abc import Callable
-from typing import Any
 
+from app.json_types import JsonObject
 from app.web.contract.problem_types import PROBLEM_TYPES
 from app.web.middleware.closed_reads import ALWAYS_OPEN
 from app.web.problem import MEDIA_TYPE
 
-RefusalsDocument = dict[str, Any]
+RefusalsDocument = JsonObject
 
 LOOKUPS_BY_POST = {"batch", "jobCards", "checkChanges"}
-"""POST only because the question does not fit into an address; they write nothing and need no key."""
+"""These use POST only because the question does not fit into an address. They write nothing and need no key."""
 
 _NEVER_WITHDRAWN = ("/problems/", "/v1/rules/", "/v1/standards/", "/v1/revisions/", "/v1/forks/", "/v1/flags/")
 _ONE_FORM = ("/healthz", "/readyz", "/v1/export", "/v1/export.sqlite")
@@ -21,24 +21,24 @@ _OTHERS = {
 
 
 def writes(method: str, operation: RefusalsDocument) -> bool:
-    """Whether it changes stored data."""
+    """Whether the operation changes stored data."""
     return method != "get" and operation["operationId"] not in LOOKUPS_BY_POST
 
 
 def takes_a_key(method: str, operation: RefusalsDocument) -> bool:
-    """Whether it needs a key: writes do, and everything in the bench log."""
+    """Whether the operation needs a key: writes do, and everything in the bench log."""
     return writes(method, operation) or operation.get("tags") == ["bench log"]
 
 
 def security_of(path: str, method: str, operation: RefusalsDocument) -> list[RefusalsDocument]:
-    """No key, a key, or either: look-ups need a key only if the operator closed them."""
+    """No key, a key, or either: lookups need a key only if the operator closed them."""
     if path.startswith(ALWAYS_OPEN):
         return []
     return [{"key": []}] if takes_a_key(method, operation) else [{}, {"key": []}]
 
 
 def refusals_of(path: str, method: str, operation: RefusalsDocument) -> list[int]:
-    """The statuses of its problems, in order."""
+    """The statuses of the operation's problems, in order."""
     found = {400, 422}
     names = {parameter["name"] for parameter in operation.get("parameters", [])}
     if not path.startswith(ALWAYS_OPEN):
@@ -64,12 +64,12 @@ def refusals_of(path: str, method: str, operation: RefusalsDocument) -> list[int
         if "If-Match" in names:
             found |= {412, 428}
         if method == "put":
-            found.discard(410)  # it brings back what was withdrawn
+            found.discard(410)  # it reopens withdrawn rows
     return sorted(found)
 
 
 def problem_responses(example: Callable[[str], RefusalsDocument | None], used: set[str]) -> RefusalsDocument:
-    """The response components: one per status, with an example if there is one, and 304."""
+    """The response components: one per problem status, with an example if there is one, and 304."""
     statuses: dict[str, str] = {}
     for kind in PROBLEM_TYPES.values():
         before = statuses.get(str(kind.status))

@@ -1,14 +1,14 @@
-"""Refines the generated schemas: describes every member, names the choices of unions, removes null and titles."""
+"""Refines the generated schemas: describes every member, names the choices of unions, and removes null and titles."""
 
 import csv
 from collections.abc import Iterator
 from functools import cache
 from importlib.resources import files
-from typing import Any
 
+from app.json_types import JsonObject
 from app.web.contract.problem_types import PROBLEM_TYPES
 
-Document = dict[str, Any]
+Document = JsonObject
 
 _REFERENCE = "#/components/schemas/"
 _REFUSED = sorted({kind.status for kind in PROBLEM_TYPES.values()})
@@ -16,7 +16,7 @@ _STATUS = "The status it would have on its own."
 _ANSWERED = {"const": 200, "type": "integer", "description": _STATUS}
 _NOT_ANSWERED = {"enum": _REFUSED, "type": "integer", "description": _STATUS}
 
-# Shapes that are one of two, told apart by a member: what it is in each, what must be there, what cannot.
+# Unions that a member distinguishes: its value in each, the members that are required, and those not allowed.
 _EITHER: dict[str, tuple[str, dict[str, tuple[Document, str, str]]]] = {
     "BatchItem": (
         "status",
@@ -35,7 +35,7 @@ _EITHER: dict[str, tuple[str, dict[str, tuple[Document, str, str]]]] = {
     ),
 }
 
-# Parameters of many operations that have one name in every program made from the description.
+# Parameters of many operations that get one name in every generated client.
 _CHOICES = {
     "format": ("Form", "The formats of answers."),
     "units": ("Units", "The units of figures: as published, or all of one system."),
@@ -43,7 +43,7 @@ _CHOICES = {
 }
 
 
-def hoist(node: Any, schemas: Document) -> None:
+def hoist(node: object, schemas: Document) -> None:
     """Move definitions inside a schema to the components."""
     if isinstance(node, dict):
         schemas.update(node.pop("$defs", {}))
@@ -55,7 +55,7 @@ def hoist(node: Any, schemas: Document) -> None:
 
 
 def without_null(schema: Document) -> None:
-    """Replace `anyOf [X, null]` by X, because parameters are left out, never null; figures become numbers."""
+    """Replace `anyOf [X, null]` with X, because parameters are left out, never null; figures become numbers."""
     choices = [choice for choice in schema.get("anyOf", []) if choice != {"type": "null"}]
     if [choice.get("type") for choice in choices] == ["number", "string"]:
         choices = choices[:1]
@@ -98,7 +98,7 @@ def name_choices(document: Document) -> None:
 
 
 def meaning(schema: str, member: str) -> str | None:
-    """The meaning of a member: the one for this schema if there is one, else the general one."""
+    """The meaning of a member: the one for this schema if there is one, otherwise the general one."""
     known = _meanings()
     return known.get(f"{schema}.{member}") or known.get(member)
 
@@ -143,8 +143,8 @@ def _parameters(document: Document) -> Iterator[Document]:
             yield from operation.get("parameters", [])
 
 
-def _schemas(node: Any, key: str = "") -> Iterator[tuple[str, Document]]:
-    """Every schema with its name; a member named `title` is not a title."""
+def _schemas(node: object, key: str = "") -> Iterator[tuple[str, Document]]:
+    """Add names to the schemas, and keep members that are themselves called `title`."""
     if isinstance(node, list):
         for inner in node:
             yield from _schemas(inner)

@@ -1,1 +1,1 @@
-"""The bench log on the wire: bodies, answers and forms."""
+"""The bench log in HTTP: bodies, answers and forms."""

@@ -1,4 +1,4 @@
-"""The shapes of the bench log's answers."""
+"""The models of the bench log's answers."""
 
 from typing import Annotated, Any, NotRequired
 
@@ -11,7 +11,7 @@ from app.questions.answers.gap import Gap
 from app.questions.answers.views import Caution, Undecided
 
 Unlisted = Annotated[
-    list[str], Field(description="What of the fork as it is built no document of the catalogue lists; it is in it all.")
+    list[str], Field(description="What is fitted to the fork that no document in the catalogue lists.")
 ]
 
 
@@ -36,7 +36,7 @@ class ForkList(TypedDict):
 
 
 class RecentConfiguration(TypedDict):
-    """A configuration that forks of the shop have; no fork is named."""
+    """A configuration that forks of the shop have. No fork is named."""
 
     chassis: str
     configuration: ConfigurationView
@@ -45,7 +45,7 @@ class RecentConfiguration(TypedDict):
 
 
 class RecentAnswer(TypedDict):
-    """The shop's configurations, the one last worked on first."""
+    """The shop's configurations, latest first."""
 
     revision: int
     configurations: list[RecentConfiguration]
@@ -72,8 +72,11 @@ class ServiceList(TypedDict):
 
 
 class DueAnswer(TypedDict):
-    """What is due next, the most urgent first. `hours` are the riding hours it was reckoned with, `riding` how the fork
-    is ridden; without it the strictest interval of each operation counts."""
+    """What is due next, the most urgent first.
+
+    `hours` are the riding hours it was computed with, `riding` the kind of riding. Without `riding` the strictest
+    interval of each operation counts.
+    """
 
     revision: int
     fork: str
@@ -87,7 +90,7 @@ class DueAnswer(TypedDict):
 
 
 class LabelAnswer(TypedDict):
-    """The lines of the label for the leg; a blank line where a figure is to come."""
+    """The lines of the label for the leg. Unknown figures are blank lines."""
 
     revision: int
     label: list[str]
@@ -95,7 +98,7 @@ class LabelAnswer(TypedDict):
 
 
 class ForkExport(TypedDict):
-    """All that is kept of one fork."""
+    """Everything recorded about one fork."""
 
     revision: int
     fork: ForkView
@@ -104,7 +107,7 @@ class ForkExport(TypedDict):
 
 
 class ErasedAnswer(TypedDict):
-    """What was erased."""
+    """The id of the fork that was erased."""
 
     revision: int
     erased: str
@@ -113,7 +116,7 @@ class ErasedAnswer(TypedDict):
 
 
 class FlagAnswer(TypedDict):
-    """One remark that a value looks wrong."""
+    """A note that a value looks wrong."""
 
     revision: int
     flag: FlagRow
@@ -121,7 +124,7 @@ class FlagAnswer(TypedDict):
 
 
 class FlagList(TypedDict):
-    """Remarks that are not settled, oldest first; `next` is absent on the last page."""
+    """Open flags, oldest first; `next` is absent on the last page."""
 
     revision: int
     total: int
@@ -131,7 +134,7 @@ class FlagList(TypedDict):
 
 
 def adapter(shape: Any) -> TypeAdapter[Any]:
-    """What writes answers of that shape."""
+    """The JSON writer for answers of this model."""
     return TypeAdapter(shape)
 
 

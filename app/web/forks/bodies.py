@@ -1,4 +1,4 @@
-"""The bodies of the bench log, and how they become what is stored: measures as text or plain numbers in usual units."""
+"""The bodies of the bench log, and their conversion to stored form: measures as text, or as numbers in usual units."""
 
 import datetime as dt
 from collections.abc import Callable, Mapping
@@ -32,7 +32,7 @@ RANGES = {
 
 
 class InItBody(TypedDict, total=False):
-    """What is in a fork; what is not known is left out."""
+    """What is fitted in a fork. Leave out what is not known."""
 
     model_year: Annotated[int, Field(ge=1900, le=2200)]
     variant: Id
@@ -46,7 +46,7 @@ class InItBody(TypedDict, total=False):
 
 
 class ForkBody(InItBody):
-    """A fork by its serial and chassis, and what is in it. `riding` is a kind that its intervals list, or `other`."""
+    """A fork: serial, chassis and what is fitted. `riding` is a kind that its intervals list, or `other`."""
 
     serial: Serial
     chassis: Id
@@ -55,14 +55,14 @@ class ForkBody(InItBody):
 
 
 class SagBody(TypedDict):
-    """How far it sagged at which start pressure."""
+    """A sag at a start pressure."""
 
     sag: MeasureIn
     pressure: MeasureIn
 
 
 class MeasuredBody(TypedDict, total=False):
-    """What was measured. Clicks are counted from `clicks_from`; without it, from where the damper's maker counts."""
+    """Measurements. Clicks count from `clicks_from`; without it, from the end that the damper's maker uses."""
 
     pressure: MeasureIn
     second_pressure: MeasureIn
@@ -77,8 +77,10 @@ class MeasuredBody(TypedDict, total=False):
 
 
 class ServiceBody(TypedDict):
-    """A finished job. `hours` are the fork's riding hours in all, `riding` how it is ridden; `fitted` is what the job
-    changed; `revision` and `job_card` (its address) say what it was done by.
+    """A finished job.
+
+    `hours` are the total riding hours of the fork, `riding` the kind of riding; `fitted` lists what the job changed;
+    `revision` and `job_card` (its address) record what the job followed.
     """
 
     job: Annotated[str, Field(min_length=1, max_length=80)]
@@ -105,7 +107,7 @@ FLAG_BODY = TypeAdapter(FlagBody)
 
 
 class _Reader:
-    """Calls what reads a member of a body, and keeps the faults, with their place, until all have been read."""
+    """Reads members of a body and collects their faults with pointers, so that all are reported at once."""
 
     def __init__(self) -> None:
         self.faults: list[Fault] = []
@@ -123,7 +125,7 @@ class _Reader:
 
 
 def registering(body: ForkBody) -> Registering:
-    """The fork of a body. Raises Invalid with pointers."""
+    """Parse the fork in a body. Raises Invalid with pointers."""
     read = _Reader()
     configuration = _configuration(body, "", read)
     day = _day(body.get("first_used_on"), "/first_used_on", read)
@@ -132,7 +134,7 @@ def registering(body: ForkBody) -> Registering:
 
 
 def finished(body: ServiceBody, key: str | None, digest: str) -> Finished:
-    """The job of a body. Raises Invalid with pointers."""
+    """Parse the job in a body. Raises Invalid with pointers."""
     read = _Reader()
     done: Done = {
         "fitted": _configuration(body.get("fitted", {}), "/fitted", read),
@@ -193,6 +195,6 @@ def _day(text: str | None, pointer: str, read: _Reader) -> str | None:
         try:
             return dt.date.fromisoformat(str(text)).isoformat()
         except ValueError:
-            raise Invalid.one("not-a-date", "A day is YYYY-MM-DD, and there is none such.") from None
+            raise Invalid.one("not-a-date", "Write a date that exists, as YYYY-MM-DD.") from None
 
     return None if text is None else read(pointer, day, None)

@@ -1,15 +1,15 @@
-"""The forms of the bench log as a page shows them, and how what is filled in becomes the body a program would send.
+"""The HTML forms of the bench log, and how a filled-in form becomes the JSON body that a program would send.
 
-A form has no rules of its own: its body is read and refused as a program's is, and each fault finds its field by where
-it stands in the body.
+A form has no rules of its own: its body is validated like a program's, and each fault finds its field by its pointer.
 """
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from app.errors import Fault
+from app.json_types import JsonObject
 from app.questions.job.choices import Choices, JobChoice
 from app.web.reading.form_body import Form
 from app.web.representation.words import heading
@@ -19,9 +19,9 @@ _DECIMAL = re.compile(r"[0-9]{1,9}(\.[0-9]{1,6})?")
 
 
 class FormField(NamedTuple):
-    """One field: its name, where it stands in the body, how it is called, and what helps to fill it in.
+    """One form field: its name, its pointer in the body, its kind, and a hint.
 
-    `kind` is `text`, `lines`, `date`, `whole` (number) or `number`; with `choices` it is one of these, or nothing.
+    `kind` is `text`, `lines`, `date`, `whole` (an integer) or `number`; with `choices` it is a pick list.
     """
 
     name: str
@@ -33,12 +33,12 @@ class FormField(NamedTuple):
 
     @property
     def label(self) -> str:
-        """The words beside the field."""
+        """The label of the field."""
         return heading(self.name)
 
 
 class FieldGroup(NamedTuple):
-    """Fields that belong together; `folded` where they are seldom filled in."""
+    """Fields that belong together; `folded` if they are rarely filled in."""
 
     heading: str
     fields: Sequence[FormField]
@@ -66,13 +66,13 @@ def job_form(choices: Choices) -> list[FieldGroup]:
             "The job",
             [
                 FormField("job", "/job", choices=jobs, required=True),
-                FormField("done_on", "/done_on", "date", "the day at the workshop"),
-                FormField("hours", "/hours", "number", "of the fork in all, if known"),
+                FormField("done_on", "/done_on", "date", "your local date"),
+                FormField("hours", "/hours", "number", "total on the fork, if known"),
                 _riding(choices),
             ],
         ),
         FieldGroup(
-            "Measured when it was together",
+            "Measured after assembly",
             [
                 FormField("pressure", "/measured/pressure", hint="in psi, or with its unit: 5 bar"),
                 FormField("sag", "/measured/sag", hint="in mm from full extension, at that pressure"),
@@ -81,46 +81,46 @@ def job_form(choices: Choices) -> list[FieldGroup]:
                 FormField("compression_clicks", "/measured/compression_clicks", "whole"),
                 FormField("clicks_from", "/measured/clicks_from", hint=choices.clicks_from, choices=CLICK_ENDS),
             ],
-            "Only what was measured. What is left empty is noted nowhere.",
+            "Enter only what you measured. Empty fields are not recorded.",
         ),
         FieldGroup(
-            "Measured more seldom",
+            "Less common measurements",
             [
-                FormField("second_pressure", "/measured/second_pressure", hint="in psi, of a second chamber"),
+                FormField("second_pressure", "/measured/second_pressure", hint="of a second chamber, in psi"),
                 FormField("exposed_stanchion", "/measured/exposed_stanchion", hint="in mm"),
                 FormField("axle_to_crown", "/measured/axle_to_crown", hint="in mm"),
             ],
             folded=True,
         ),
-        FieldGroup("Fitted, where it is another than before", _fitted("/fitted", choices), folded=True),
-        FieldGroup("To remember", [FormField("note", "/note", "lines")]),
+        FieldGroup("Fitted, if different from before", _fitted("/fitted", choices), folded=True),
+        FieldGroup("Notes", [FormField("note", "/note", "lines")]),
         FieldGroup("", [FormField("job_card", "/job_card"), FormField("revision", "/revision", "whole")]),
     ]
 
 
 def fork_form(choices: Choices) -> list[FieldGroup]:
-    """The form by which a fork is registered."""
+    """The form that registers a fork."""
     return [
         FieldGroup(
             "The fork",
             [
-                FormField("serial", "/serial", hint="as it is stamped on it", required=True),
-                FormField("first_used_on", "/first_used_on", "date", "intervals are counted from it"),
+                FormField("serial", "/serial", hint="as stamped on the fork", required=True),
+                FormField("first_used_on", "/first_used_on", "date", "service intervals count from this day"),
                 _riding(choices),
                 FormField("model_year", "/model_year", "whole"),
                 FormField("variant", "/variant", choices=choices.variant),
                 FormField("wheel_size", "/wheel_size", choices=choices.wheel_size),
             ],
         ),
-        FieldGroup("What is in it", _fitted("", choices), "What is not known is left empty."),
+        FieldGroup("What is fitted", _fitted("", choices), "Leave empty what you do not know."),
         FieldGroup("", [FormField("chassis", "/chassis")]),
     ]
 
 
 def _riding(choices: Choices) -> FormField:
-    """How the fork is ridden, which decides its intervals."""
+    """The kind of riding, which decides the intervals."""
     return FormField(
-        "riding", "/riding", hint="decides what is due; if left out, the strictest", choices=choices.riding
+        "riding", "/riding", hint="sets the service intervals; if empty, the strictest apply", choices=choices.riding
     )
 
 
@@ -128,15 +128,15 @@ def _fitted(place: str, choices: Choices) -> list[FormField]:
     return [
         FormField("spring", f"{place}/spring", choices=choices.spring),
         FormField("travel", f"{place}/travel", hint="in mm"),
-        FormField("spacers", f"{place}/spacers", "whole", "how many in all"),
-        FormField("travel_spacers", f"{place}/travel_spacers", "whole", "how many in all"),
+        FormField("spacers", f"{place}/spacers", "whole", "total number"),
+        FormField("travel_spacers", f"{place}/travel_spacers", "whole", "total number"),
         FormField("damper", f"{place}/damper", choices=choices.damper),
     ]
 
 
-def body_of(form: Form, groups: Sequence[FieldGroup]) -> dict[str, Any]:
-    """What is filled in, as the body of a program. A number that is none stays text, for the reader to refuse."""
-    body: dict[str, Any] = {}
+def body_of(form: Form, groups: Sequence[FieldGroup]) -> JsonObject:
+    """The form's values as the body of a request. Text that is not a number stays text, for validation to refuse."""
+    body: JsonObject = {}
     for field in _fields(groups):
         if typed := form.get(field.name):
             *outer, last = field.pointer.split("/")[1:]
@@ -147,14 +147,14 @@ def body_of(form: Form, groups: Sequence[FieldGroup]) -> dict[str, Any]:
     return body
 
 
-def _value(kind: str, typed: str) -> Any:
+def _value(kind: str, typed: str) -> object:
     if kind == "whole" and _WHOLE.fullmatch(typed):
         return int(typed)
     return Decimal(typed) if kind == "number" and _DECIMAL.fullmatch(typed) else typed
 
 
 def beside(faults: Sequence[Fault], groups: Sequence[FieldGroup]) -> tuple[Mapping[str, str], list[str]]:
-    """What is wrong by the field it is wrong with, and what is wrong with none."""
+    """The faults by field name, and the texts of faults that belong to no field."""
     names = {field.pointer: field.name for group in groups if group.heading for field in group.fields}
     found: dict[str, str] = {}
     others: list[str] = []

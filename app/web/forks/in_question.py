@@ -1,4 +1,4 @@
-"""`fork=` in a question: what the bench log knows of a fork stands in for what is not given; the given prevails."""
+"""`fork=` in a question: the bench log fills in the parameters that the request leaves out; parameters given win."""
 
 from collections.abc import Mapping
 from typing import Any, TypeVar
@@ -12,14 +12,14 @@ from app.bench.figures import text_of
 from app.bench.forks import Held, nothing
 from app.bench.services import RecordedService
 from app.bench.shapes import Configuration
-from app.catalogue.columns import write_number
+from app.catalogue.columns import SLUG, write_number
 from app.errors import Fault, Invalid
+from app.json_types import JsonObject
 from app.questions.job.parameters import JobCardAsked
 from app.questions.setup.parameters import SetupAsked
 from app.questions.sheet.sheet import ConfigurationAsked, SheetAsked
 from app.units.measure import parse_measure
 from app.web.access import admitted, in_shop
-from app.web.reading.strict import SLUG
 
 A = TypeVar("A", bound=ConfigurationAsked)
 PRIVATE = {"Cache-Control": "private, no-store"}
@@ -31,8 +31,8 @@ class OfFork(BaseModel):
     fork: str | None = Field(
         None,
         max_length=80,
-        description="Id of a fork of your bench log (takes a key of scope `bench`): what is in it stands in for the "
-        "parameters that are not given.",
+        description="Id of a fork of your bench log (needs a key with scope `bench`). Its recorded configuration "
+        "fills in the parameters that you leave out.",
     )
 
 
@@ -41,15 +41,15 @@ class SheetOfFork(OfFork, SheetAsked):
 
 
 class SetupOfFork(OfFork, SetupAsked):
-    """The parameters of `setup`, or a fork; its sags that were measured with this rider become readings."""
+    """The parameters of `setup`, or a fork; sags measured with this rider become readings."""
 
 
 class JobCardOfFork(OfFork, JobCardAsked):
-    """The parameters of `job-card`, or a fork, which then is as it stands."""
+    """The parameters of `job-card`, or a fork, whose present configuration is used."""
 
 
 async def filled_in(request: Request, chassis: str, asked: A) -> A:
-    """The question with what is known of its fork, if it names one.
+    """The parameters, completed from the bench log if they name a fork.
 
     Raises Unauthorised, Forbidden, NotFound, and Invalid `fork-of-another-chassis`.
     """
@@ -61,7 +61,7 @@ async def filled_in(request: Request, chassis: str, asked: A) -> A:
         raise nothing()
     fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     if fork.chassis != chassis:
-        text = f"This fork is a {fork.chassis}: ask of that chassis."
+        text = f"This fork is a {fork.chassis}. Use the address of that chassis."
         fault = Fault("fork-of-another-chassis", text, parameter="fork", suggestion=fork.chassis)
         raise Invalid(text, [fault])
     known = parameters_of(fork.configuration)
@@ -73,9 +73,9 @@ async def filled_in(request: Request, chassis: str, asked: A) -> A:
     return asked.model_copy(update={name: value for name, value in found.items() if name in wanted})
 
 
-def parameters_of(configuration: Configuration) -> dict[str, Any]:
+def parameters_of(configuration: Configuration) -> JsonObject:
     """A configuration as the parameters of a question."""
-    found: dict[str, Any] = {
+    found: JsonObject = {
         name: value for name, value in configuration.items() if name not in ("travel_mm", "wheel_size", "fluids")
     }
     if "travel_mm" in configuration:
@@ -85,9 +85,10 @@ def parameters_of(configuration: Configuration) -> dict[str, Any]:
     return found
 
 
-def _beside(known: Mapping[str, Any], given: set[str]) -> dict[str, Any]:
-    """What is known but for what depends on something that was given otherwise: a spring gives a travel, and spacers
-    go into a spring."""
+def _beside(known: Mapping[str, Any], given: set[str]) -> JsonObject:
+    """The known parameters, without those that depend on one given differently: a spring decides the travel, and
+    spacers belong to a spring.
+    """
     found = dict(known)
     if "travel" in given:
         found.pop("spring", None)
@@ -96,8 +97,8 @@ def _beside(known: Mapping[str, Any], given: set[str]) -> dict[str, Any]:
     return found
 
 
-def _of_job(asked: JobCardAsked, known: Mapping[str, Any]) -> dict[str, Any]:
-    """The fork as it stands is where a change of travel begins; every other job leaves travel and spring alone."""
+def _of_job(asked: JobCardAsked, known: Mapping[str, Any]) -> JsonObject:
+    """Use the present fork as the start of a travel change; every other job leaves travel and spring unchanged."""
     given = asked.model_fields_set
     _refuse_other_spring(asked, known)
     stands = {name: value for name, value in known.items() if name in ("travel", "spring", "spacers")}
@@ -116,25 +117,25 @@ def _of_job(asked: JobCardAsked, known: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _refuse_other_spring(asked: JobCardAsked, known: Mapping[str, Any]) -> None:
-    """A card never takes a spring to be in a fork that the log knows another one in. Raises Invalid naming both."""
+    """Refuse a job card for a spring that differs from the one the log has in the fork. Raises Invalid naming both."""
     noted = known.get("spring")
     name = "from_spring" if asked.job == "travel-change" or asked.spring is None else "spring"
     said = getattr(asked, name)
     if noted is None or said is None or said == noted:
         return
-    text = f"The log says that {noted} is in this fork, not {said}. "
+    text = f"The log has {noted} in this fork, not {said}. "
     if asked.job == "travel-change":
         text += "Leave from_spring out, or correct the fork in the log first."
     else:
-        text += f"To fit {said} ask for job=travel-change; if it is in the fork already, correct the log first."
+        text += f"To fit {said}, use job=travel-change. If it is in the fork already, correct the log first."
     raise Invalid(text, [Fault("other-spring-in-fork", text, parameter=name, suggestion=str(noted))])
 
 
-def _of_rider(asked: SetupAsked, fork: Held, done: list[RecordedService]) -> dict[str, Any]:
-    """The rider last noted, and the sags of that rider, where the question is about the fork as it is."""
+def _of_rider(asked: SetupAsked, fork: Held, done: list[RecordedService]) -> JsonObject:
+    """The rider last recorded, and that rider's sags if the question is about the fork as it is now."""
     noted = services.last_rider(done)
     mass = asked.rider_mass or (None if noted is None else text_of(noted))
-    more: dict[str, Any] = {} if mass is None else {"rider_mass": mass}
+    more: JsonObject = {} if mass is None else {"rider_mass": mass}
     as_it_is = not {"travel", "spring", "spacers", "from_travel", "to_travel", "from_spring"} & asked.model_fields_set
     if as_it_is and not (isinstance(asked, JobCardAsked) and asked.job in ("travel-change", "spacer-change")):
         kilograms = None

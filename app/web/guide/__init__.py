@@ -1,4 +1,4 @@
-"""The guide and the table of changes: Markdown beside this module, served as pages."""
+"""The guide and the table of changes: Markdown files next to this module, served as pages."""
 
 from functools import cache
 from importlib.resources import files

@@ -1,1 +1,1 @@
-"""What happens to every request, whichever route answers it; one pure ASGI class per file, outermost first in main."""
+"""Middleware for every request: one ASGI class per file. `app.main` adds them, outermost first."""

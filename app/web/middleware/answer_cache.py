@@ -5,8 +5,9 @@ Why a kept answer is right for the request that gets it:
 1. *The key is all that the application can read.* A request that may be answered from here reaches the routes through
    `KeyedRequest`, which hands on what `key_of` holds and withholds everything else: other header lines, the client's
    address, the HTTP version. So an answer cannot depend on anything outside the key, whatever a route does.
-   In the key: scheme, Host (links and printed codes carry them), path and query byte for byte, Accept, whether gzip is
-   taken, and whether a key was sent. A request in which a line of the key comes twice is neither looked up nor kept.
+   In the key: scheme, Host and root path (links and printed codes carry them), path and query byte for byte, Accept,
+   whether gzip is taken, and whether a key was sent. A request in which a line of the key comes twice is neither looked
+   up nor kept.
 2. *Whose key it is* is not in the key. A route that asks for it (`app.web.access.caller_of`) leaves a mark in the
    request's state, and an answer with that mark is not kept. A request with a session's cookie passes by.
 3. *The catalogue* is in the key by its revision, which is read before the body is computed. All answers are of one
@@ -23,7 +24,7 @@ never see If-None-Match. A 304 that comes from here does not count towards a rat
 
 import asyncio
 from collections import OrderedDict
-from collections.abc import Mapping, MutableMapping, Sequence
+from collections.abc import Mapping, MutableMapping
 from functools import lru_cache
 from time import perf_counter
 from typing import Any
@@ -40,26 +41,27 @@ from app.web.middleware.rates import RateCounter, RateHeaders, address_of
 from app.web.middleware.requests import RequestLog, accepted_id, new_id
 from app.web.representation.entity_tags import matches
 from app.web.session_cookie import NAME as SESSION
+from app.web.session_cookie import HeaderLines
 
 LARGEST = 1_000_000
-"""Bytes of the largest body that is kept."""
+"""The largest body that is cached, in bytes."""
 OVERHEAD = 1_500
-"""Bytes that an entry takes beside its body and address: header lines and tuples (measured over 600 entries)."""
+"""The overhead of a cache entry in bytes, besides body and address (measured over 600 entries)."""
 LONGEST_LOOK_S = 1.0
-"""Seconds to wait for the latest revision on PostgreSQL; after that the request goes on without the cache."""
+"""Seconds to wait for the latest revision on PostgreSQL; after that the request bypasses the cache."""
 
 _ONCE = frozenset((b"accept", b"accept-encoding", b"authorization", b"cookie", b"host"))
 _PASSING_BY = frozenset((b"content-length", b"transfer-encoding", b"content-encoding", b"expect"))
-"""Lines of a request with a body: it is not looked up."""
+"""Header lines of a request with a body, which bypasses the cache."""
 _OF_THE_BODY = frozenset((b"content-type", b"content-length", b"content-range"))
 _OF_ONE_REQUEST = frozenset((b"x-request-id", b"ratelimit", b"ratelimit-policy"))
 
-HeaderLines = Sequence[tuple[bytes, bytes]]
-Key = tuple[Any, ...]
+
+CacheKey = tuple[Any, ...]
 
 
 class KeptAnswer:
-    """A finished 200: its header lines, its body and its entity tag."""
+    """A finished 200: its header lines, body and entity tag."""
 
     __slots__ = ("body", "etag", "headers", "size", "unchanged")
 
@@ -72,8 +74,9 @@ class KeptAnswer:
 
 
 class AnswerCache:
-    """Pure ASGI, outermost. Bounded in bytes (`LEGWORK_CACHE_BYTES`; 0 keeps nothing); gives up what was not asked for
-    longest."""
+    """ASGI app, outermost. Bounded in bytes (`LEGWORK_CACHE_BYTES`; 0 turns it off); evicts the entry unused for
+    longest.
+    """
 
     def __init__(
         self, app: ASGIApp, catalogue: Catalogue | None, settings: Settings, log: RequestLog, rates: RateCounter
@@ -87,7 +90,9 @@ class AnswerCache:
         self.most_bytes = settings.cache_bytes // settings.workers
         self.bytes = 0
         self.revision: int | None = None
-        self.answers: OrderedDict[Key, KeptAnswer] = OrderedDict()  # cachetools' LRUCache takes 1.5 µs more for a hit
+        self.answers: OrderedDict[CacheKey, KeptAnswer] = (
+            OrderedDict()
+        )  # cachetools' LRUCache takes 1.5 µs more for a hit
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -110,8 +115,8 @@ class AnswerCache:
             if answer is None or not await self._answered(answer, scope, send, first, begun):
                 await self._computed(scope, receive, send, first.get(b"if-none-match"), revision, key)
 
-    def get(self, revision: int, key: Key) -> KeptAnswer | None:
-        """The answer kept under `key`, if it is of `revision`. Forgets all answers of another one."""
+    def get(self, revision: int, key: CacheKey) -> KeptAnswer | None:
+        """The cached answer for `key`, if it is of `revision`. Drops all answers of another revision."""
         if revision != self.revision:
             self.answers.clear()
             self.bytes, self.revision = 0, revision
@@ -120,8 +125,10 @@ class AnswerCache:
             self.answers.move_to_end(key)
         return answer
 
-    def keep(self, revision: int, key: Key, answer: KeptAnswer) -> None:
-        """Keep an answer computed at `revision`, unless another came since or it is larger than the whole cache."""
+    def keep(self, revision: int, key: CacheKey, answer: KeptAnswer) -> None:
+        """Cache an answer computed at `revision`, unless a newer revision came meanwhile or it is larger than the whole
+        cache.
+        """
         if revision != self.revision or answer.size > self.most_bytes:
             return
         if (before := self.answers.pop(key, None)) is not None:
@@ -132,8 +139,8 @@ class AnswerCache:
             _, oldest = self.answers.popitem(last=False)
             self.bytes -= oldest.size
 
-    def _key(self, scope: Scope, lines: HeaderLines, first: Mapping[bytes, bytes]) -> Key | None:
-        """The key of a request; None for one that is neither answered from here nor kept."""
+    def _key(self, scope: Scope, lines: HeaderLines, first: Mapping[bytes, bytes]) -> CacheKey | None:
+        """The cache key of a request; None if the request bypasses the cache."""
         path = scope["path"]
         if (path != "/" and not path.startswith(("/v1/", "/problems"))) or path in IN_A_CHILD:
             return None
@@ -149,7 +156,7 @@ class AnswerCache:
         return key_of(scope, first)
 
     async def _latest(self, catalogue: Catalogue, scope: Scope) -> int | None:
-        """The latest revision, looked up; None if the database cannot be read."""
+        """Look up the latest revision; None if the database cannot be read."""
         begun = perf_counter()
         try:
             async with asyncio.timeout(LONGEST_LOOK_S):
@@ -163,7 +170,7 @@ class AnswerCache:
     async def _answered(
         self, answer: KeptAnswer, scope: Scope, send: Send, first: Mapping[bytes, bytes], begun: float
     ) -> bool:
-        """Send a kept answer or a 304 in its place; False, and nothing sent, if the request is to be refused."""
+        """Send a cached answer, or a 304 instead. Returns False and sends nothing if the request must be refused."""
         if self.closed_reads is not None and await self.closed_reads.refusal(scope) is not None:
             return False
         condition = first.get(b"if-none-match")
@@ -190,9 +197,9 @@ class AnswerCache:
 
     async def _computed(
         self, scope: Scope, receive: Receive, send: Send, condition: bytes | None, revision: int | None = None,
-        key: Key | None = None,
+        key: CacheKey | None = None,
     ) -> None:  # fmt: skip
-        """Have the request answered, send 304 if the client has that answer already, and keep what may be kept."""
+        """Pass the request on, send 304 if the client already has the answer, and cache the answer if allowed."""
         asked, state = scope, scope.setdefault("state", {})
         if condition is not None:
             asked = {**scope, "headers": [line for line in scope["headers"] if line[0] != b"if-none-match"]}
@@ -213,7 +220,7 @@ class AnswerCache:
 
 
 class FinishedAnswer:
-    """Passes an answer on as it comes, or 304 in place of a 200 that the client has; collects what may be kept."""
+    """Passes an answer through, or sends 304 instead of a 200 that the client has. Collects answers to cache."""
 
     def __init__(self, to: Send, state: MutableMapping[str, Any], condition: str | None, *, keeps: bool) -> None:
         self.to = to
@@ -226,7 +233,7 @@ class FinishedAnswer:
         self.bytes = 0
 
     async def send(self, message: Message) -> None:
-        """In place of the `send` of the server."""
+        """Replaces the server's `send`."""
         if message["type"] == "http.response.start":
             message = self._started(message)
         elif message["type"] == "http.response.body":
@@ -256,12 +263,12 @@ class FinishedAnswer:
         self.is_whole = self.keeps and not message.get("more_body", False)
 
     def kept(self, address_bytes: int) -> KeptAnswer:
-        """The whole answer."""
+        """The complete answer."""
         return KeptAnswer(self.headers, b"".join(self.parts), address_bytes)
 
 
 class KeyedRequest:
-    """Pure ASGI, innermost: the routes get of a request that may be kept what its key holds, and nothing else."""
+    """ASGI app, innermost: shows the routes only what the cache key contains of a request that may be cached."""
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app
@@ -275,30 +282,31 @@ class KeyedRequest:
         await self.app(scope, receive, send)
 
 
-def key_of(scope: Scope, first: Mapping[bytes, bytes]) -> Key:
-    """All of a request that `only_keyed` hands on. `first` are its header lines by name."""
+def key_of(scope: Scope, first: Mapping[bytes, bytes]) -> CacheKey:
+    """The parts of a request that `only_keyed` passes on. `first` are its header lines by name."""
     return (
         scope["raw_path"], scope["query_string"], first.get(b"accept"), takes_gzip(first.get(b"accept-encoding")),
-        first.get(b"host"), scope["scheme"], b"authorization" in first,
+        first.get(b"host"), scope["scheme"], scope.get("root_path", ""), b"authorization" in first,
     )  # fmt: skip
 
 
 def only_keyed(scope: Scope) -> Scope:
-    """A request without what its key does not hold. Of Authorization only the line is left: its value is for
-    `app.web.access`, which leaves a mark when it is read."""
+    """A request reduced to what its key contains. Authorization keeps only the line: its value goes to
+    `app.web.access`, which marks the request when it reads it.
+    """
     first = dict(scope["headers"])
     lines = [(name, first[name]) for name in (b"host", b"accept") if name in first]
     if b"authorization" in first:
         lines.append((b"authorization", b""))
     if takes_gzip(first.get(b"accept-encoding")):
         lines.append((b"accept-encoding", b"gzip"))
-    names = ("type", "asgi", "scheme", "method", "path", "raw_path", "query_string", "app", "state")
+    names = ("type", "asgi", "scheme", "method", "path", "raw_path", "query_string", "root_path", "app", "state")
     kept = {name: scope[name] for name in names if name in scope}
-    return {**kept, "http_version": "1.1", "root_path": "", "headers": lines, "client": None, "server": None}
+    return {**kept, "http_version": "1.1", "headers": lines, "client": None, "server": None}
 
 
 def may_be_kept(start: Message) -> bool:
-    """Whether an answer that begins like this is the same for everyone who may read."""
+    """Whether an answer with this start is the same for everyone who may read it."""
     if start["status"] != 200:
         return False
     headers: dict[bytes, bytes] = dict(start["headers"])
@@ -308,7 +316,7 @@ def may_be_kept(start: Message) -> bool:
 
 
 def lines_of_304(headers: HeaderLines) -> list[tuple[bytes, bytes]]:
-    """The header lines of a 304, from those of its 200: all but those that describe the bytes that are not sent."""
+    """The header lines of a 304: those of its 200, except those that describe the body."""
     return [line for line in headers if line[0] not in _OF_THE_BODY]
 
 
@@ -318,7 +326,7 @@ def _decoded(etag: bytes) -> str:
 
 
 def etag_in(headers: HeaderLines) -> str | None:
-    """The entity tag of an answer without its mark of weakness: If-None-Match compares weakly (RFC 9110, 13.1.2)."""
+    """The entity tag without its weak mark, because If-None-Match compares weakly (RFC 9110, 13.1.2)."""
     return next((_decoded(value) for name, value in headers if name == b"etag"), None)
 
 
@@ -328,5 +336,5 @@ def _comes_twice(lines: HeaderLines) -> bool:
 
 
 def _joined(lines: HeaderLines) -> str:
-    """If-None-Match, all lines as one (RFC 9110, 5.3)."""
+    """If-None-Match, with several lines joined (RFC 9110, 5.3)."""
     return ", ".join(value.decode("latin-1") for name, value in lines if name == b"if-none-match")

@@ -1,4 +1,4 @@
-"""Puts every write into the audit with the status it was answered with, before that answer is sent."""
+"""Records the status of every write in the audit log before the answer is sent."""
 
 import asyncio
 
@@ -14,9 +14,10 @@ STORES_NOTHING = {*BATCHES, "/v1/checks"}
 
 
 class Audits:
-    """Pure ASGI, around everything that may refuse a write but the rate, which would let anyone fill the disk.
+    """ASGI app around everything that may refuse a write, except the rate limit: otherwise anyone could fill the disk.
 
-    An entry that cannot be completed is an error in the log: the write is done or refused already, and said to be.
+    If an entry cannot be completed, the error is logged: the write has already been done or refused, and the client is
+    told which.
     """
 
     def __init__(self, app: ASGIApp, logger: FilteringBoundLogger) -> None:
@@ -64,7 +65,7 @@ class Audits:
 
 
 def may_store(scope: Scope) -> bool:
-    """Whether a request is one that writes, by its method and path."""
+    """Whether a request writes, judged by its method and path."""
     path: str = scope["path"]
     if scope["method"] in LOOKUPS or not path.startswith(("/v1/", "/sign-")):
         return False

@@ -1,4 +1,4 @@
-"""If lookups are not open, every address takes a key, except those that hold nothing of the catalogue."""
+"""If lookups are closed, requires a key for every address except those that show nothing of the catalogue."""
 
 from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
@@ -11,7 +11,7 @@ ALWAYS_OPEN = ("/healthz", "/readyz", "/openapi.json", "/docs", "/problems", "/s
 
 
 class ClosedReads:
-    """Pure ASGI; only added if LEGWORK_OPEN_READS is false. A key of any scope may read."""
+    """ASGI app, only added if LEGWORK_OPEN_READS is false. A key of any scope may read."""
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app
@@ -24,7 +24,7 @@ class ClosedReads:
         await self.app(scope, receive, send)
 
     async def refusal(self, scope: Scope) -> Refusal | None:
-        """Why a request may not read; None if it may."""
+        """The reason a request may not read; None if it may."""
         if _is_open(scope["path"]):
             return None
         try:

@@ -1,4 +1,4 @@
-"""Compression. The ETag of the plain body stays, marked as weak: two encodings are never called the same bytes."""
+"""Compresses answers. The ETag stays but becomes weak, because the bytes differ between encodings."""
 
 import re
 from functools import lru_cache
@@ -14,7 +14,7 @@ _CODING = re.compile(r"\s*([\w!#$%&'*+.^`|~-]+)\s*(?:;\s*[qQ]\s*=\s*([01](?:\.\d
 
 
 class Compression:
-    """Pure ASGI around Starlette's GZip; bodies under 1 kB stay as they are."""
+    """ASGI app around Starlette's GZip; bodies under 1 kB are not compressed."""
 
     def __init__(self, app: ASGIApp) -> None:
         self.plain = app
@@ -45,8 +45,10 @@ class Compression:
 
 @lru_cache(maxsize=1_024)
 def takes_gzip(accept_encoding: bytes | None) -> bool:
-    """Whether gzip is among the codings that a client takes (RFC 9110, 12.5.3): named with a weight above 0, or
-    covered by `*`. Without the line an answer is sent as it is."""
+    """Whether the client accepts gzip (RFC 9110, 12.5.3): it is listed with a weight above 0, or covered by `*`.
+
+    Without Accept-Encoding an answer is sent uncompressed.
+    """
     weights: dict[str, float] = {}
     for element in (accept_encoding or b"").decode("latin-1").split(","):
         if match := _CODING.fullmatch(element):
@@ -56,7 +58,7 @@ def takes_gzip(accept_encoding: bytes | None) -> bool:
 
 
 def _varying(send: Send) -> Send:
-    """`send`, with Vary on what would have been compressed for others."""
+    """Wraps `send` to add Vary to answers that would be compressed for other clients."""
 
     async def send_varying(message: Message) -> None:
         if message["type"] == "http.response.start":
@@ -70,7 +72,7 @@ def _varying(send: Send) -> Send:
 
 
 def _would_be_packed(status: int, headers: MutableHeaders) -> bool:
-    """Whether the answer is one that a client that takes gzip gets compressed."""
+    """Whether the answer is compressed for a client that accepts gzip."""
     if status in (204, 206, 304) or headers.get("content-type", "").partition(";")[0] in NEVER_PACKED:
         return False
     return int(headers.get("content-length", SMALLEST)) >= SMALLEST

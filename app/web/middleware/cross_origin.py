@@ -1,4 +1,4 @@
-"""Lets web pages of other origins that the operator lists read our answers (the Fetch standard's CORS protocol)."""
+"""Lets web pages of the other origins that the operator lists read our answers (CORS, in the Fetch standard)."""
 
 from collections.abc import Sequence
 
@@ -8,17 +8,17 @@ from starlette.types import ASGIApp
 EXPOSED = (
     "ETag", "Link", "Location", "Retry-After", "RateLimit", "RateLimit-Policy", "X-Request-Id", "Deprecation", "Sunset",
 )  # fmt: skip
-"""The header lines of an answer that a page may read; a browser hides all others but a few safe ones."""
+"""The response headers that a page may read; browsers hide all others but a few safe ones."""
 TAKEN = ("Authorization", "Content-Type", "Idempotency-Key", "If-Match", "If-None-Match", "X-Request-Id")
-"""The header lines that a page may send."""
+"""The request headers that a page may send."""
 
 
 class CrossOrigin(CORSMiddleware):
-    """Pure ASGI, outside everything else: kept answers are the same for every origin, and a preflight, which never
+    """ASGI app outside everything else. Cached answers are the same for every origin, and a preflight, which never
     carries a key, is answered before keys are checked.
 
-    Cookies are never allowed, so no page can act as a signed-in browser; a page that writes sends a key of its own.
-    Browsers ask before a page reaches into a private network; the listed origins may, `*` may not.
+    Cookies are never allowed, so no page can act as a signed-in browser; a page that writes must send a key. Browsers
+    ask before a page may access a private network: listed origins may, `*` may not.
     """
 
     def __init__(self, app: ASGIApp, origins: Sequence[str]) -> None:

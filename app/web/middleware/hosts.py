@@ -1,4 +1,4 @@
-"""Answers only for the hosts of this service: a forged Host can then never end in a link, a redirect or a cache."""
+"""Answers only the service's own hosts, so that a forged Host never gets into a link, a redirect or a cache."""
 
 import re
 from collections.abc import Sequence
@@ -9,14 +9,16 @@ from app.web.representation.problem_forms import problem_response
 
 _NAME = r"[a-z0-9_](?:[a-z0-9_-]{0,62})"
 _HOST = re.compile(rf"({_NAME}(?:\.{_NAME})*|\[[0-9a-f:.]{{2,45}}\])(?::[0-9]{{1,5}})?")
-"""A name of labels (RFC 1123, 2.1, and the underscore that some networks use) or an address, and perhaps a port. It is
-stricter than RFC 3986, whose host may hold any `sub-delims`: none of those is in the name of a machine."""
+"""A host name (RFC 1123, 2.1, and the underscore that some networks use) or an address, with an optional port.
+
+This is stricter than RFC 3986, which allows any `sub-delims` in a host; no machine name contains them.
+"""
 
 
 class Hosts:
-    """Pure ASGI. `allowed` are names without port; `*.example.org` takes any name below it, `*` every well-formed one.
+    """ASGI app. `allowed` are names without port; `*.example.org` allows every subdomain, `*` every well-formed name.
 
-    A Host that is not a name or an address is refused whatever is allowed, as pages repeat it in their links.
+    A Host that is not a name or an address is always refused, because pages repeat it in their links.
     """
 
     def __init__(self, app: ASGIApp, allowed: Sequence[str]) -> None:
@@ -30,8 +32,8 @@ class Hosts:
             response = problem_response(
                 scope,
                 "host-unknown",
-                "This service does not answer for the host you asked (the Host header is missing, sent twice, or "
-                "another). To allow a host, add it to the setting LEGWORK_ALLOWED_HOSTS.",
+                "This service does not answer for the host you requested (the Host header is missing, repeated "
+                "or not allowed). To allow a host, add it to the setting LEGWORK_ALLOWED_HOSTS.",
             )
             await response(scope, receive, send)
             return

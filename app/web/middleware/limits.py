@@ -1,4 +1,4 @@
-"""How much, how long and for whom: address, header lines, body, time to the first byte, requests at once."""
+"""Limits on each request: address, headers, body size, time to the first byte, and requests at once."""
 
 import asyncio
 import time
@@ -18,16 +18,16 @@ from app.web.server.client import ClientConnection
 
 _ALWAYS_ANSWERED = {"/healthz"}
 IN_A_CHILD = {"/v1/imports", "/v1/checks", "/v1/export", "/v1/export.sqlite", "/v1/content-hash"}
-_MANY = {"/v1/batch", "/v1/job-cards"}  # hundreds of questions, with others answered between them
+_MANY = {"/v1/batch", "/v1/job-cards"}  # hundreds of questions; other requests are answered in between
 _SLOW = IN_A_CHILD | _MANY
 
 
 class Limits:
-    """Pure ASGI. A body over the limit is refused at its Content-Length, or mid-stream at the byte too many.
+    """ASGI app. A body over the limit is refused by its Content-Length, or as soon as it exceeds the limit.
 
-    Reading is timed by the connection (`app.web.server.connection`); here the clock runs from the whole request to the
-    first byte of the answer, so that a long export is not cut off. A lookup whose client is gone before that byte is
-    given up at once, and what it asks of the database or of a child with it; a write is done whoever waits for it.
+    The connection limits the time to read (`app.web.server.connection`); this clock runs from the complete request to
+    the first byte of the answer, so a long export is not cut off. A lookup is cancelled as soon as its client has left,
+    together with its database query or child process; a write always finishes.
     """
 
     def __init__(self, app: ASGIApp, settings: Settings) -> None:
@@ -47,7 +47,7 @@ class Limits:
             return
         if self.in_flight >= self.settings.max_in_flight and scope["path"] not in _ALWAYS_ANSWERED:
             response = problem_response(
-                scope, "unavailable", "Too many requests are being answered at once.", headers={"Retry-After": "1"}
+                scope, "unavailable", "The server is busy with too many requests.", headers={"Retry-After": "1"}
             )
             await response(scope, receive, send)
             return
@@ -60,23 +60,23 @@ class Limits:
     def _refusal(self, scope: Scope, headers: Mapping[bytes, bytes]) -> tuple[str, str] | None:
         limit = self.settings
         if len(scope.get("raw_path") or scope["path"]) + len(scope["query_string"]) > limit.max_url_bytes:
-            return "url-too-long", f"Path and query may have {limit.max_url_bytes} bytes together."
+            return "url-too-long", f"Path and query may be at most {limit.max_url_bytes} bytes together."
         if b"transfer-encoding" in headers and b"content-length" in headers:
-            return "malformed", "A body has a length or comes in chunks, not both."  # RFC 9112, 6.1: request smuggling
+            return "malformed", "Send a Content-Length or a chunked body, not both."  # RFC 9112, 6.1: request smuggling
         lines = scope["headers"]
         if len(lines) > limit.max_headers:
-            return "header-too-large", f"A request may have {limit.max_headers} header lines."
+            return "header-too-large", f"A request may have at most {limit.max_headers} header lines."
         if sum(len(name) + len(value) + 4 for name, value in lines) > limit.max_header_bytes:
-            return "header-too-large", f"The header lines may have {limit.max_header_bytes} bytes together."
+            return "header-too-large", f"The header lines may be at most {limit.max_header_bytes} bytes together."
         if headers.get(b"content-encoding", b"identity").strip().lower() not in {b"identity", b""}:
-            return "media-type", "A body is taken as it is, not compressed: leave Content-Encoding out."
+            return "media-type", "Send the body uncompressed, without Content-Encoding."
         length = headers.get(b"content-length", b"0")
         if not length.isdigit() or len(length) > 18 or int(length) > limit.max_body_bytes:
             return "too-large", self._too_large()
         return None
 
     def _too_large(self) -> str:
-        return f"A body may have {self.settings.max_body_bytes} bytes."
+        return f"A body may be at most {self.settings.max_body_bytes} bytes."
 
     async def _timed(self, scope: Scope, receive: Receive, send: Send, *, has_body: bool) -> None:
         slow = scope["path"] in _SLOW
@@ -115,13 +115,13 @@ class Limits:
             if patience.left:
                 await patience.ended()
             response = problem_response(
-                scope, "unavailable", "It took too long and was given up.", headers={"Retry-After": "5"}
+                scope, "unavailable", "The answer took too long and was abandoned.", headers={"Retry-After": "5"}
             )
             await response(scope, receive, send)
 
 
 class Patience:
-    """How long an answer is waited for to begin: until the clock has run down or, a lookup's, its client is gone."""
+    """Wait for the answer to start, until the time is up or, for a lookup, until its client has left."""
 
     def __init__(self, clock: asyncio.Timeout) -> None:
         self.clock = clock
@@ -129,20 +129,20 @@ class Patience:
         self._line: ClientConnection | None = None
 
     def begin(self) -> None:
-        """The answer begins, and is not cut off."""
+        """The answer starts, so it is no longer cut off."""
         self.started = True
-        if not self.clock.expired():  # a write is answered even then: it was done
+        if not self.clock.expired():  # a write is answered all the same: it was done
             self.clock.reschedule(None)
 
     async def ended(self) -> NoReturn:
-        """Nobody is there for the answer. Raises ClientDisconnect."""
+        """The client has left. Raises ClientDisconnect."""
         if self._line is not None:
             await self._line.ended()
         raise ClientDisconnect
 
     @contextmanager
     def of_a_lookup(self, line: ClientConnection | None) -> Iterator[None]:
-        """While this lasts the client's leaving ends it, and long statements ask whether it is over."""
+        """Cancel the block if the client leaves; long statements check for that too."""
         self._line, before = line, GIVEN_UP.set(self._is_over)
         if line is not None:
             line.when_left = self._leave
@@ -163,7 +163,7 @@ class Patience:
             return False
         if self._line is not None and self._line.is_left():
             self.left = True
-        until = self.clock.when()  # by the loop's clock, which may stand while the loop computes
+        until = self.clock.when()  # by the loop's clock, which may stop while the loop computes
         return self.left or (until is not None and time.monotonic() >= until)
 
 

@@ -1,4 +1,4 @@
-"""Counts and times every request, around all else, so that what is answered from what is kept counts too."""
+"""Counts and times every request, outside everything else, so that cached answers count too."""
 
 from collections.abc import Awaitable
 from pathlib import Path
@@ -7,6 +7,7 @@ from typing import Any
 
 from starlette.types import Message, Receive, Scope, Send
 
+from app.json_types import JsonObject
 from app.web.metrics import NO_ROUTE, Counts
 from app.web.middleware.requests import NO_ANSWER
 
@@ -14,8 +15,9 @@ _MOST_PATHS = 20_000
 
 
 class MeasuredApp:
-    """Pure ASGI. A route leaves its template in `state["route"]`; an answer that was kept passes no route, and has the
-    template that its path was answered by before."""
+    """ASGI app. A route leaves its template in `state["route"]`. A cached answer reaches no route, so it uses the
+    template recorded earlier for its path.
+    """
 
     def __init__(self, app: Any, folder: Path | None = None) -> None:
         self.app = app
@@ -28,7 +30,7 @@ class MeasuredApp:
             await self.app(scope, receive, send)
             return
         begun = perf_counter()
-        state: dict[str, Any] = scope.setdefault("state", {})
+        state: JsonObject = scope.setdefault("state", {})
         status = NO_ANSWER
 
         def heard(message: Message) -> Awaitable[None]:

@@ -1,4 +1,4 @@
-"""HEAD is GET without the body, OPTIONS says what an address takes; no route has to know of either."""
+"""Answers HEAD as GET without the body, and OPTIONS with the allowed methods, so that no route has to."""
 
 from collections.abc import Callable
 
@@ -10,7 +10,7 @@ METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
 
 
 def allowed(routes: list[BaseRoute], scope: Scope) -> list[str]:
-    """The methods that some route takes at this path, HEAD and OPTIONS included; empty where there is none."""
+    """The methods that routes accept at this path, with HEAD and OPTIONS; empty if there are none."""
     found = [method for method in METHODS if _takes(routes, {**scope, "method": method})]
     if not found:
         return []
@@ -22,7 +22,7 @@ def _takes(routes: list[BaseRoute], scope: Scope) -> bool:
 
 
 class Methods:
-    """Pure ASGI. `routes` is asked late, so that routes added after this was built count too."""
+    """ASGI app. `routes` is a function, so that routes added later count too."""
 
     def __init__(self, app: ASGIApp, routes: Callable[[], list[BaseRoute]]) -> None:
         self.app = app

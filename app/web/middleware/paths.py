@@ -1,4 +1,4 @@
-"""The address: `.csv` at its end is a choice of representation; an encoded slash or NUL in it names nothing here."""
+"""Normalises the path: a suffix such as `.csv` chooses the representation, and an encoded slash or NUL is a 404."""
 
 import re
 
@@ -7,12 +7,12 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from app.web.representation.kinds import SUFFIXES
 from app.web.representation.problem_forms import problem_response
 
-_SUFFIX = re.compile(rf"(/v1/.*[^/])\.({'|'.join(SUFFIXES)})")
+_SUFFIX = re.compile(rf"(/v1/.*[^/]|/problems(?:/.*[^/])?)\.({'|'.join(SUFFIXES)})")
 _NOTHING_OF_OURS = re.compile(rb"%(2f|5c|00)|\\", re.IGNORECASE)
 
 
 class Paths:
-    """Pure ASGI. `/v1/x/fits.csv` goes on as `/v1/x/fits` with `state["suffix"] = "csv"`."""
+    """ASGI app. `/v1/x/fits.csv` becomes `/v1/x/fits` with `state["suffix"] = "csv"`."""
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app
@@ -21,7 +21,7 @@ class Paths:
         if scope["type"] == "http":
             raw: bytes = scope.get("raw_path") or b""
             if _NOTHING_OF_OURS.search(raw) or "\0" in scope["path"] or not scope["path"].startswith("/"):
-                response = problem_response(scope, "not-found", "Nothing has that address.")
+                response = problem_response(scope, "not-found", "There is nothing at that address.")
                 await response(scope, receive, send)
                 return
             if scope["method"] == "GET" and (match := _SUFFIX.fullmatch(scope["path"])):

@@ -1,4 +1,4 @@
-"""How often one client may ask: writes and dry runs have a rate, lookups have one if it is set.
+"""Rate limits per client: always for writes and dry runs, for lookups if set.
 
 Counted in each worker, or for all of them in a shared store; while that cannot be reached each worker counts alone. Of
 several workers without a shared store, writes are counted together in the shop database.
@@ -20,13 +20,14 @@ from structlog.typing import FilteringBoundLogger
 
 from app.access import write_rate
 from app.errors import Refusal
+from app.json_types import JsonObject
 from app.settings import Settings
 from app.web.access import key_id
 from app.web.representation.problem_forms import problem_response
 from app.web.session_cookie import has_session_cookie
 
 STORE_LOST_S = 5
-"""Seconds for which a shared store that could not be reached is left alone."""
+"""Seconds to wait before a shared store that could not be reached is tried again."""
 LOOKUPS = {"GET", "HEAD", "OPTIONS"}
 BATCHES = {"/v1/batch", "/v1/job-cards"}  # POST only because their questions do not fit into an address
 
@@ -35,7 +36,7 @@ RateHeaders = Sequence[tuple[bytes, bytes]]
 
 
 class Counted(NamedTuple):
-    """Whether a request is within its rate, how many more are, and in how many seconds there are more."""
+    """Whether a request is within its rate, how many more are allowed, and in how many seconds there will be more."""
 
     allowed: bool
     remaining: int
@@ -43,14 +44,14 @@ class Counted(NamedTuple):
     policy: tuple[bytes, bytes]
 
     def headers(self) -> RateHeaders:
-        """`RateLimit` and `RateLimit-Policy`, as the answer carries them."""
+        """The `RateLimit` and `RateLimit-Policy` headers of the answer."""
         return self.policy, (b"ratelimit", b'"client";r=%d;t=%d' % (self.remaining, self.wait_s))
 
 
 class ClientWindow:
-    """The requests of each client in the last `seconds`, of which there may be `most`; for one worker.
+    """The requests of each client in the last `seconds`, at most `most`, for one worker.
 
-    A hit costs a fifth of what the library's own store in memory takes for a hit and a look (1.2 against 6 to 11 µs).
+    A hit costs a fifth of what the library's in-memory store takes for a hit and a look (1.2 against 6 to 11 µs).
     """
 
     def __init__(self, rate: RateLimitItem) -> None:
@@ -60,7 +61,7 @@ class ClientWindow:
         self._seen = self._swept = 0.0
 
     def hit(self, client: Client, cost: int) -> Counted:
-        """Count a request (or none, at a cost of 0) if there is room for it."""
+        """Count a request (or none, with a cost of 0) if the rate allows it."""
         now = time.time()
         if now < self._seen - 1:  # the clock was set back: clients would be shut out until it has caught up
             self._hits.clear()
@@ -79,14 +80,16 @@ class ClientWindow:
         return Counted(allowed, self.most - len(hits), wait_s, self.policy)
 
     def _sweep(self, now: float) -> None:
-        """Forget clients that have not asked for as long as a request counts."""
+        """Forget clients whose requests no longer count."""
         self._swept = now
         self._hits = {client: hits for client, hits in self._hits.items() if hits and hits[-1] >= now - self.seconds}
 
 
 class RateCounter:
-    """Counts requests by client: by its key wherever it is sent from, and without one in force by its address. A
-    forged X-Forwarded-For changes nothing unless a trusted proxy sent it."""
+    """Counts requests by client: by its valid key wherever it is sent from, otherwise by its address.
+
+    A forged X-Forwarded-For has no effect unless a trusted proxy sent it.
+    """
 
     def __init__(self, settings: Settings, logger: FilteringBoundLogger) -> None:
         self.logger = logger
@@ -101,13 +104,13 @@ class RateCounter:
         self._own = {id(rate): ClientWindow(rate) for rate in rates if rate is not None}
 
     def rate_of(self, scope: Scope) -> RateLimitItem | None:
-        """The rate that a request counts towards; None if it has none."""
+        """The rate that applies to a request; None if none does."""
         if not scope["path"].startswith(("/v1/", "/sign-")):
             return None
         return self.reads if scope["method"] in LOOKUPS or scope["path"] in BATCHES else self.writes
 
     async def count(self, scope: Scope, rate: RateLimitItem, *, cost: int = 1) -> Counted:
-        """Count a request. With a cost of 0 it is only looked up how many more are allowed."""
+        """Count a request. A cost of 0 only looks up how many more are allowed."""
         client = await _client(scope)
         if self.shared is not None and time.monotonic() >= self.asked_again_at:
             found = await self._shared_hit(self.shared, rate, client, cost)
@@ -123,14 +126,15 @@ class RateCounter:
         return self.count_here(client, rate, cost)
 
     def count_here(self, client: Client, rate: RateLimitItem, cost: int) -> Counted:
-        """Count a request of a known client, in this worker alone."""
+        """Count a request of a known client in this worker alone."""
         return self._own[id(rate)].hit(client, cost)
 
     async def _shared_hit(
         self, shared: MovingWindowRateLimiter, rate: RateLimitItem, client: Client, cost: int
     ) -> tuple[bool, int, float] | None:
-        """Whether the request is allowed, how many more are and when the window ends; None if the store cannot be
-        reached."""
+        """Whether the request is allowed, how many more are, and when the window ends; None if the store cannot be
+        reached.
+        """
         kind = "write" if rate is self.writes else "batch" if rate is self.batches else "read"
         try:
             return await asyncio.to_thread(_hit, shared, rate, (kind, *client), cost)
@@ -162,7 +166,7 @@ class TooMany(Exception):
 
 
 class Rates:
-    """Pure ASGI. Beyond the rate 429 with Retry-After; RateLimit and RateLimit-Policy on every counted answer."""
+    """ASGI app. Above the rate it sends 429 with Retry-After; every counted answer has the RateLimit headers."""
 
     def __init__(self, app: ASGIApp, counter: RateCounter) -> None:
         self.app = app
@@ -176,7 +180,7 @@ class Rates:
         counted = await self.counter.count(scope, rate)
         headers = counted.headers()
         if not counted.allowed:
-            detail = f"At most {rate.amount} of these in {rate.get_expiry()} s from one client."
+            detail = f"One client may send at most {rate.amount} of these requests in {rate.get_expiry()} s."
             more = {**_as_text(headers), "Retry-After": str(counted.wait_s)}
             await problem_response(scope, "too-many", detail, headers=more)(scope, receive, send)
             return
@@ -207,9 +211,9 @@ def address_of(scope: Scope) -> Client:
 
 
 def _store(url: str) -> Any:
-    """Raises if the client library of a shared store is not installed: `redis` for `redis://`."""
+    """Check that the client library of a shared store is installed: `redis` for `redis://`. Raises if it is not."""
     patience = {"socket_connect_timeout": 1, "socket_timeout": 1} if url.startswith(("redis", "valkey")) else {}
-    options: dict[str, Any] = {"wrap_exceptions": True, **patience}
+    options: JsonObject = {"wrap_exceptions": True, **patience}
     return storage_from_string(url, **options)
 
 

@@ -1,4 +1,4 @@
-"""Gives each request an id, writes one log line for it, and turns what nobody caught into a plain 500."""
+"""Gives each request an id, writes one log line for it, and turns an unhandled error into a plain 500."""
 
 import logging
 import re
@@ -21,7 +21,7 @@ NO_ANSWER = 499  # logged only: the client was gone before an answer began (a cu
 
 
 class RequestLog:
-    """One line for each request: the path as sent and the names of the parameters, never their values or a key."""
+    """One log line per request: the path as sent and the names of the parameters, never their values or a key."""
 
     def __init__(self, logger: FilteringBoundLogger) -> None:
         self.logger = logger
@@ -47,7 +47,7 @@ class RequestLog:
 
 
 class Requests:
-    """Pure ASGI: the id, the line when all is sent, and a plain 500 for what nobody caught."""
+    """ASGI app: adds the id, logs when all is sent, and turns an unhandled error into a plain 500."""
 
     def __init__(self, app: ASGIApp, logger: FilteringBoundLogger) -> None:
         self.app = app
@@ -83,7 +83,7 @@ class Requests:
             self.logger.error("fault", request_id=request_id, exc_info=True)
             if status == 0:
                 response = problem_response(
-                    scope, "fault", "Something failed on this side; it is in the log under this id."
+                    scope, "fault", "The service failed. Its log has the details under this request id."
                 )
                 await response(scope, receive, send_counted)
             elif not complete:
@@ -95,7 +95,7 @@ class Requests:
 
 
 def accepted_id(sent: bytes | None) -> str | None:
-    """The id that a client sent for its request, if it is one that may stand in the log and in a header."""
+    """The id that the client sent for its request, if it is safe to log and to send back."""
     return None if sent is None or not _ACCEPTED_ID.fullmatch(sent) else sent.decode("ascii")
 
 
@@ -104,18 +104,18 @@ def _first_id(scope: Scope) -> bytes | None:
 
 
 def new_id() -> str:
-    """A request id that no other request of this or another worker has: it names a line in the log and no secret."""
+    """A request id that is unique over all workers. It identifies a line in the log and is not secret."""
     return f"{_BEGINNING}{next(_NUMBERS) & 0xFFFFFF:06x}"
 
 
 @lru_cache(maxsize=1024)
 def _names(query: bytes) -> str:
-    """The names of the parameters as sent, cut; a value may be a customer or a key, so it is not logged."""
+    """The names of the parameters as sent, shortened. Values are not logged: they may be a customer or a key."""
     return without_keys_cut("&".join([part.split(b"=", 1)[0].decode("latin-1") for part in query.split(b"&")]), 200)
 
 
 def _whole_parameters(query: bytes) -> bytes:
-    """The first 2,000 bytes of a query, without a parameter that would be cut: half a key is not known as one."""
+    """The first 2,000 bytes of a query, without a parameter that would be cut: half a key is not recognised."""
     return query if len(query) <= 2000 else query[:2000].rpartition(b"&")[0]
 
 

@@ -1,4 +1,4 @@
-"""The headers that tell a browser what our answers may not do; a response that sets its own policy keeps it."""
+"""Adds the headers that restrict what browsers do with our answers. A response with its own policy keeps it."""
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -20,7 +20,7 @@ _OVER_HTTPS = (*_ALWAYS, (b"strict-transport-security", b"max-age=31536000"))
 
 
 class Security:
-    """Pure ASGI: nosniff, no referrer, and a content security policy without unsafe-inline."""
+    """ASGI app: nosniff, no referrer, and a content security policy without unsafe-inline."""
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app

@@ -1,4 +1,4 @@
-"""Looks up the session of a browser, once for each request with a session cookie, before anything is answered."""
+"""Looks up the session of a signed-in browser once per request, before anything else answers."""
 
 import asyncio
 from contextlib import suppress
@@ -14,8 +14,9 @@ from app.web.session_cookie import has_session_cookie, secret_in
 
 
 class SignedIn:
-    """Pure ASGI: `state["signed_in"]` is the caller, or the refusal where the shop database cannot be asked; it is
-    absent where nobody is signed in. What it admits to is for `app.web.access` to say."""
+    """ASGI app: `state["signed_in"]` is the caller, or the refusal if the shop database cannot be read; it is absent if
+    nobody is signed in. `app.web.access` decides what the caller may do.
+    """
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app

@@ -1,4 +1,4 @@
-"""How long requests wait for each other: who has waited too long is sent away before anything is done for them."""
+"""Limits how long requests wait for each other: a request that has queued too long is refused before any work."""
 
 from collections import deque
 from time import perf_counter
@@ -9,14 +9,17 @@ from app.web.representation.problem_forms import problem_response
 
 ALWAYS_ANSWERED = {"/healthz", "/readyz", "/metrics"}
 LONGEST_STEP = 0.25
-"""Share of the limit that the time between two beginnings counts for at most, however long it was."""
+"""The largest share of the limit that the time between two starts counts for, however long it was."""
 
 
 class Waiting:
-    """Pure ASGI. What was read together is begun one after the other, and each waits for what those before it compute
-    on the loop. The connection leaves in the state when a header was whole (`came`, by `perf_counter`); from then to
-    here a request may wait for `limit_s`, of which one long step, as a pause of the process, counts for a quarter at
-    most: a queue is many steps. What came by no connection of ours is not timed."""
+    """ASGI app. Requests that were read together start one after the other, and each waits for the work of those before
+    it on the event loop.
+
+    The connection records when a header was complete (`came`, by `perf_counter`). From then on a request may wait for
+    `limit_s`; one long step, such as a pause of the process, counts for at most a quarter of that, because a real queue
+    is many steps. Requests that came by no connection of ours are not timed.
+    """
 
     def __init__(self, app: ASGIApp, limit_s: float) -> None:
         self.app = app
@@ -28,13 +31,13 @@ class Waiting:
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         came = scope["state"].get("came") if scope["type"] == "http" else None
         if came is not None and self._waited(came) > self.limit_s and scope["path"] not in ALWAYS_ANSWERED:
-            detail = "More is asked than this worker can answer at the moment."
+            detail = "The server is overloaded. Retry in a second."
             await problem_response(scope, "unavailable", detail, headers={"Retry-After": "1"})(scope, receive, send)
             return
         await self.app(scope, receive, send)
 
     def _waited(self, came: float) -> float:
-        """Seconds since then, as they count."""
+        """Seconds of waiting that count since then."""
         present, before = perf_counter(), self.begun
         self.begun = present
         step = present - (before if before > came else came)

@@ -38,7 +38,7 @@ async def read_form(request: Request, names: Collection[str], most: int) -> Form
     async for chunk in request.stream():
         raw += chunk
         if len(raw) > most:
-            raise TooLarge(f"This form may have up to {most} bytes.")
+            raise TooLarge(f"This form may be at most {most} bytes.")
     try:
         text = raw.decode("ascii")
         pairs = urllib.parse.parse_qsl(text, keep_blank_values=True, errors="strict", max_num_fields=len(names) + 1)

@@ -6,13 +6,13 @@ from typing import Annotated
 
 from fastapi import Header, Request
 
-from app.access.idempotency import KeyedRequest
+from app.access.idempotency import IdempotentRequest
 from app.errors import Invalid
 
 _KEY = re.compile(r"[A-Za-z0-9._-]{8,100}")
 
 REPLAYED = {"Idempotent-Replayed": "true"}
-"""The header of an answer to a request that was done before and was not done again."""
+"""The header of an answer to a repeated request, which was not carried out again."""
 
 IdempotencyKey = Annotated[
     str | None,
@@ -35,7 +35,7 @@ def digest_of(request: Request, body: bytes) -> str:
     return hashlib.sha256(asked + body).hexdigest()
 
 
-async def keyed(request: Request, sender: str, idempotency_key: str | None) -> KeyedRequest | None:
+async def keyed(request: Request, sender: str, idempotency_key: str | None) -> IdempotentRequest | None:
     """The key of a request that writes to the shop database, with its digest; None without a key. Raises Invalid."""
     key = key_of(sender, idempotency_key)
-    return None if key is None else KeyedRequest(key, digest_of(request, await request.body()))
+    return None if key is None else IdempotentRequest(key, digest_of(request, await request.body()))

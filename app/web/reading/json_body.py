@@ -3,12 +3,13 @@
 import json
 import re
 from decimal import Decimal
-from typing import Annotated, Any, TypeVar
+from typing import Annotated, Any, NoReturn, TypeVar
 
 from pydantic import BeforeValidator, TypeAdapter, ValidationError
 from starlette.requests import Request
 
 from app.errors import Fault, Invalid, Malformed, Refusal
+from app.json_types import JsonObject
 from app.web.faults import faults_of, pointer
 from app.web.reading.text import composed, refused_character
 
@@ -20,7 +21,7 @@ LONGEST_NUMBER = 64
 LARGEST_INTEGER = 2**63 - 1
 FARTHEST_EXPONENT = 300
 
-_STRING = re.compile(rb'"(?>[^"\\]+|\\.)*+"?', re.DOTALL)  # possessive, its end optional: linear whatever is sent
+_STRING = re.compile(rb'"(?>[^"\\]+|\\.)*+"?', re.DOTALL)  # possessive, with an optional end: linear for any input
 _ONE_BRACKET = bytes.maketrans(b"{}", b"[]")
 _NO_MARK = bytes(set(range(256)) - set(b"[]{},:"))
 
@@ -56,12 +57,12 @@ async def read_json(request: Request, taken: tuple[str, ...] = MEDIA_TYPES) -> A
 
 
 async def read_model(request: Request, shape: TypeAdapter[BodyShape]) -> BodyShape:
-    """Read the body as `shape`: no coercion, no unknown member (declare a Decimal in it as `JsonNumber`)."""
+    """Validate the body as `shape`, without coercion or unknown members (declare a Decimal in it as `JsonNumber`)."""
     return shaped(await read_json(request), shape)
 
 
 def shaped(value: Any, shape: TypeAdapter[BodyShape]) -> BodyShape:
-    """Validate a value as `shape` by the same rules. Raises Invalid with pointers."""
+    """Validate a value as `shape`, under the rules of `read_model`. Raises Invalid with pointers."""
     try:
         return shape.validate_python(value, strict=True, extra="forbid")
     except ValidationError as error:
@@ -103,7 +104,7 @@ def _refuse_bulk(body: bytes) -> None:
         raise Malformed(f"The body is nested deeper than {DEEPEST} levels, or its brackets do not match.")
 
 
-def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+def _object(pairs: list[tuple[str, Any]]) -> JsonObject:
     if len(pairs) > MOST_KEYS:
         raise Malformed(f"An object of the body has more than {MOST_KEYS} keys.")
     found = dict(pairs)
@@ -116,7 +117,7 @@ def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 def _integer(digits: str) -> int:
     if len(digits) > 20 or abs(int(digits)) > LARGEST_INTEGER:
-        raise Invalid.one("out-of-range", "A whole number in the body is too large.")
+        raise Invalid.one("out-of-range", "An integer in the body is too large.")
     return int(digits)
 
 
@@ -130,7 +131,7 @@ def _decimal(digits: str) -> Decimal:
     return value if value else abs(value)
 
 
-def _constant(name: str) -> Any:
+def _constant(name: str) -> NoReturn:
     raise Invalid.one("not-finite", f"{name} is not a number in JSON.")
 
 

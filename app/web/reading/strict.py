@@ -1,4 +1,4 @@
-"""A route that takes nothing it does not know: parameters unknown, repeated, empty or not text are refused by name."""
+"""A strict route class: it refuses, by name, parameters that are unknown, repeated, empty or not text."""
 
 import math
 import re
@@ -20,22 +20,23 @@ from starlette.responses import Response
 from starlette.routing import Match
 from starlette.types import ASGIApp, Receive, Scope, Send
 
+from app.catalogue.columns import SLUG
 from app.errors import Fault, Invalid, NotFound
+from app.json_types import JsonObject
 from app.web.faults import nearest
 from app.web.reading.text import composed, refused_character
 
-SLUG = re.compile(r"[a-z0-9][a-z0-9-]{0,79}")
 LARGEST_INTEGER = 2**63 - 1
 MOST_PARAMETERS = 200
 _INTEGER = re.compile(r"[+-]?[0-9]{1,19}")
 _PLAIN = re.compile(rb"[A-Za-z0-9_.-]+=[A-Za-z0-9_.-]+(?:&[A-Za-z0-9_.-]+=[A-Za-z0-9_.-]+)*")
-"""A query that is its own canonical spelling, as most are."""
+"""Matches a query that is its own canonical spelling, as most are."""
 _NUMBER = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]{1,4})?")
 
 
 @dataclass(frozen=True, slots=True)
 class Parameter:
-    """What a route declared of one query parameter: `number` is int or float where only such a value is taken."""
+    """A declared query parameter; `number` is int or float if only such a value is accepted."""
 
     name: str
     repeats: bool
@@ -43,32 +44,32 @@ class Parameter:
 
 
 class StrictRoute(APIRoute):
-    """Checks the address before it is read. Every text in the path is an id: anything else is a 404.
+    """Checks the address before it is read. Every text in the path must be an id; anything else is a 404.
 
-    Most routes take a request, ids and one model of parameters. Those are called here, as FastAPI's general way of
-    filling in arguments costs half of what a lookup of fits does; what a route declares is still FastAPI's to describe.
+    Most routes take a request, ids and one model of parameters. Those are called directly, because FastAPI's general
+    argument handling costs half as much as a lookup of fits. FastAPI still describes what the route declares.
     """
 
     def __init__(self, *args: Any, **settings: Any) -> None:
         self._as_declared = (args, settings)
-        super().__init__(*args, **{**settings, "responses": None})  # a validator per answer, which nobody asks at start
+        super().__init__(*args, **{**settings, "responses": None})  # not needed: a validator per answer
         self._beginning = self.path.partition("{")[0]
         if _reads_plainly(self.dependant):
             self.app = _answering(self.get_route_handler())
 
     def described(self) -> APIRoute:
-        """This route with the answers it declares, for the description of the interface."""
+        """This route with its declared answers, for the OpenAPI document."""
         args, settings = self._as_declared
         return APIRoute(*args, **settings)
 
     def matches(self, scope: Scope) -> tuple[Match, Scope]:
-        """As Starlette, but what begins otherwise is passed over without a regular expression."""
+        """As in Starlette, but skips the regular expression for addresses that begin differently."""
         if not scope.get("root_path") and not scope["path"].startswith(self._beginning):
             return Match.NONE, {}
         return super().matches(scope)
 
     def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
-        """The handler of the route, behind the check of every parameter."""
+        """The handler of the route, after the check of every parameter."""
         answer = _plain_handler(self.dependant) if _reads_plainly(self.dependant) else super().get_route_handler()
         declared = {parameter.name: parameter for parameter in _declared(self.dependant)}
         ids = [name for name, convertor in self.param_convertors.items() if convertor.regex == "[^/]+"]
@@ -94,7 +95,7 @@ class StrictRoute(APIRoute):
 
 
 def _reads_plainly(dependant: Dependant) -> bool:
-    """Whether an endpoint takes nothing but the request, ids in the path, and one model of query parameters."""
+    """Whether an endpoint takes only the request, ids in the path, and one model of query parameters."""
     models = [field.field_info.annotation for field in dependant.query_params]
     return (
         dependant.request_param_name is not None
@@ -114,11 +115,11 @@ def _plain_handler(dependant: Dependant) -> Callable[[Request], Coroutine[Any, A
     model: Any = field.field_info.annotation if field else None
 
     async def handler(request: Request) -> Response:
-        arguments: dict[str, Any] = {request_name: request}
+        arguments: JsonObject = {request_name: request}
         for alias, name in ids:
             arguments[name] = request.path_params[alias]
         if field is not None:
-            given: dict[str, Any] = dict(request.query_params)
+            given: JsonObject = dict(request.query_params)
             for name in repeated:
                 if name in given:
                     given[name] = request.query_params.getlist(name)
@@ -142,7 +143,7 @@ def _answering(handler: Callable[[Request], Coroutine[Any, Any, Response]]) -> A
 
 
 def strict_router(**settings: Any) -> APIRouter:
-    """An APIRouter all of whose routes are strict."""
+    """An APIRouter with only strict routes."""
     return APIRouter(route_class=StrictRoute, **settings)
 
 
@@ -163,9 +164,7 @@ def _check_query(request: Request, declared: dict[str, Parameter]) -> Response |
             Fault("empty", f"`{name}` has no value; leave it out if it is unknown.", parameter=name) for name in empty
         ]
     if faults:
-        raise Invalid(
-            faults[0].text if len(faults) == 1 else f"{len(faults)} things are wrong with the parameters.", faults
-        )
+        raise Invalid(faults[0].text if len(faults) == 1 else f"{len(faults)} parameters are wrong.", faults)
     if not plain:
         query = urllib.parse.urlencode([(name, composed(value)) for name, value in pairs]).encode()
         request.scope["query_string"] = query
@@ -182,7 +181,7 @@ def _pairs(query: bytes, plain: bool) -> list[tuple[str, str]]:
     except UnicodeError:
         raise Invalid.one("not-utf-8", "The parameters are not percent-encoded UTF-8.") from None
     except ValueError:
-        raise Invalid.one("too-many", f"A request may have up to {MOST_PARAMETERS} parameters.") from None
+        raise Invalid.one("too-many", f"A request may have at most {MOST_PARAMETERS} parameters.") from None
 
 
 def _faults(pairs: list[tuple[str, str]], declared: dict[str, Parameter]) -> Iterator[Fault]:
@@ -209,7 +208,7 @@ def _unknown(name: str, declared: dict[str, Parameter]) -> Fault:
     hint = (
         f"did you mean `{near}`?"
         if near
-        else "it takes " + (", ".join(f"`{known}`" for known in declared) or "none") + "."
+        else "it accepts " + (", ".join(f"`{known}`" for known in declared) or "none") + "."
     )
     return Fault("unknown-parameter", f"There is no parameter `{shown}`: {hint}", parameter=shown, suggestion=near)
 
@@ -223,7 +222,7 @@ def _number_fault(parameter: Parameter, value: str) -> Fault | None:
             return Fault("out-of-range", f"`{name}` is too large.", parameter=name)
         return None
     if len(value) > 64 or not _NUMBER.fullmatch(value):
-        return Fault("not-a-number", f"`{name}` must be a decimal number, with a point.", parameter=name)
+        return Fault("not-a-number", f"`{name}` must be a decimal number with a point.", parameter=name)
     if not math.isfinite(float(value)) or (float(value) == 0 and Decimal(value) != 0):
         return Fault("out-of-range", f"`{name}` is too large or too small.", parameter=name)
     return None

@@ -1,4 +1,4 @@
-"""One answer, several forms: JSON, CSV, a drawing, a page, a text. A further one is added by `kinds.register`."""
+"""Renders one answer in several formats: JSON, CSV, a drawing, a page, text. `kinds.register` adds a format."""
 
 from app.web.representation.kinds import Answered, Representation, register
 from app.web.representation.respond import respond

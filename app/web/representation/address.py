@@ -1,4 +1,4 @@
-"""The address that was asked and its neighbours: the same with a parameter changed, and the form that asks it anew."""
+"""The address of a request and related ones: with a parameter changed, in another format, or as a form."""
 
 import urllib.parse
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -12,20 +12,22 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 from starlette.types import Scope
 
+from app.web.representation.answer import Answer
+
 KEPT = ("revision", "as_of", "units")
-"""What links to other addresses keep: the moment and the units."""
+"""Parameters that links to other addresses keep: revision and units."""
 IDS = frozenset(("chassis", "variant", "spring", "from_spring", "damper", "frame", "fork", "fluid", "part"))
-"""Parameters that are ids of rows: they are picked by name or carried along, never typed."""
+"""Parameters that are ids of rows. They are chosen by name or carried along, never typed."""
 _MACHINERY = ("format", "cursor", "min_revision")
 _UNITS = "_unit"
 MOST_PAIRS = 400
-"""So many parameters of a refused request stay in the links and forms of its page; a route takes fewer."""
+"""The number of parameters of a refused request that links and forms on its page keep; a route accepts fewer."""
 _FIELDS: WeakKeyDictionary[Callable[..., Any], "tuple[Field, ...]"] = WeakKeyDictionary()  # routes cannot be hashed
 
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One parameter that may be given: what it means, and the values it takes where they are few."""
+    """A query parameter: its meaning, and its values if there are only a few."""
 
     name: str
     meaning: str
@@ -35,7 +37,7 @@ class Field:
 
 
 class Address:
-    """What a request asked, read once."""
+    """The parsed address of a request."""
 
     def __init__(self, scope: Scope) -> None:
         self.path: str = urllib.parse.quote(scope["path"], safe="/:@!$&'()*+,;=~-._")
@@ -47,25 +49,25 @@ class Address:
 
     @property
     def is_demonstration(self) -> bool:
-        """Whether the page belongs to the invented demonstration beside the shop's own catalogue."""
+        """Whether the page belongs to the invented demonstration."""
         return self._base != ""
 
     @property
     def signed_in(self) -> str | None:
-        """The label of the key that the browser is signed in with."""
+        """The label of the key with which the browser is signed in."""
         return getattr(self._scope.get("state", {}).get("signed_in"), "label", None)
 
     @property
     def sign_in(self) -> str:
-        """Where a browser signs in, to come back to this address."""
+        """The address to sign in at and come back to this one."""
         return _joined("/sign-in", [("next", _joined(self.path, self.pairs))])
 
     def get(self, name: str) -> str:
-        """The first value of a parameter, or nothing."""
+        """The first value of a parameter, or an empty text."""
         return next((value for key, value in self.pairs if key == name), "")
 
     def changed(self, **changes: Any) -> str:
-        """This address with parameters set, or left out where they are None."""
+        """This address with parameters set, or left out if their value is None."""
         kept = [(name, value) for name, value in self.pairs if name not in changes and name not in ("format", "cursor")]
         kept += [(name, str(value)) for name, value in changes.items() if value is not None]
         return _joined(self.path, kept)
@@ -75,11 +77,11 @@ class Address:
         return _joined(self.path, [pair for pair in self.hidden() if pair != (name, value)])
 
     def with_more(self, name: str, value: str) -> str:
-        """This address with one more value of a parameter that may be repeated."""
+        """This address with one more value of a parameter that can be repeated."""
         return _joined(self.path, [*self.hidden(), (name, value)])
 
-    def identified(self, candidate: Mapping[str, Any]) -> str:
-        """The sheet of a fork that was identified, with what was found out about it on the way."""
+    def identified(self, candidate: Answer) -> str:
+        """The sheet of an identified fork, with the clues that identified it as parameters."""
         variants = candidate.get("variants", [])
         more = {"variant": variants[0]["id"]} if len(variants) == 1 else {}
         disagreeing = {clue["parameter"] for clue in candidate["disagrees"]}
@@ -87,11 +89,11 @@ class Address:
         return self.to(f"/v1/chassis/{candidate['chassis']['id']}/sheet", names, **more)
 
     def changed_path(self, path: str) -> str:
-        """The same question at another address of ours."""
+        """This question at another of our addresses."""
         return _joined(path, self.hidden())
 
     def to(self, path: str, names: Sequence[str] = (), **more: Any) -> str:
-        """Another address of ours that keeps the moment, the units and the parameters in `names`."""
+        """Another of our addresses that keeps revision, units and the parameters in `names`."""
         kept = [(name, value) for name, value in self.pairs if name in KEPT or name in names]
         kept = [(name, value) for name, value in kept if name not in more]
         own, _, query = path.partition("?")
@@ -100,36 +102,35 @@ class Address:
 
     @property
     def origin(self) -> str:
-        """Scheme and host of the service as the request named them."""
+        """Scheme and host of the service, as in the request."""
         host = next((value for name, value in self._scope["headers"] if name == b"host"), b"").decode("latin-1")
         return f"{self._scope['scheme']}://{host}{self._base}"
 
     def form(self, suffix: str) -> str:
-        """The same answer in another form."""
+        """The address of this answer in another format."""
         return _joined(f"{self.path}.{suffix}", [pair for pair in self.pairs if pair[0] != "format"])
 
     def pinned(self, revision: int) -> str:
-        """The whole address of this answer at its revision, for a code that is read from paper."""
+        """The full address of this answer at its revision, for a printed code."""
         pairs = [pair for pair in self.pairs if pair[0] not in ("format", "as_of", "min_revision", "revision")]
         return f"{self.origin}{_joined(self.path, [*pairs, ('revision', str(revision))])}"
 
     def whole(self, suffix: str) -> str:
-        """The whole address of the same answer in another form, for a terminal."""
+        """The full address of this answer in another format, for a terminal."""
         own = self.form(suffix).removeprefix(f"{self.path}.{suffix}")
         return f"{self.origin}{urllib.parse.quote(self.path)}.{suffix}{own}"
 
     def hidden(self, *without: str) -> list[tuple[str, str]]:
-        """What a form must carry along beside what it asks for."""
+        """The hidden fields of a form: all parameters except those that the form shows."""
         return [(name, value) for name, value in self.pairs if name not in without and name not in ("format", "cursor")]
 
     def offered(self, name: str) -> list[tuple[str, str, bool]]:
-        """What a person may choose from for a parameter: as it is sent, as it is called, whether it was asked for.
-        Nothing where it is typed."""
+        """The options for a parameter: value, label, and whether it is selected. Empty if it is typed."""
         found: list[tuple[str, str, bool]] = self._scope.get("state", {}).get("offered", {}).get(name, [])
         return found
 
     def fields(self) -> tuple[Field, ...]:
-        """The parameters this question takes; none where no route answers."""
+        """The parameters of this question; empty if no route answers it."""
         route = self._scope.get("route")
         return fields_of(route) if isinstance(route, APIRoute) else ()
 
@@ -139,7 +140,7 @@ def _joined(path: str, pairs: Sequence[tuple[str, str]]) -> str:
 
 
 def fields_of(route: APIRoute) -> tuple[Field, ...]:
-    """What a person may fill in of a route's parameters: forms of the answer and cursors are not among them."""
+    """The parameters of a route that a person can fill in; format and cursor are left out."""
     if route.endpoint not in _FIELDS:
         _FIELDS[route.endpoint] = _fields(route)
     return _FIELDS[route.endpoint]
@@ -160,8 +161,9 @@ def _fields(route: APIRoute) -> tuple[Field, ...]:
 
 
 def carried(fields: Sequence[Field], faults: Mapping[str, str], address: Address) -> set[str]:
-    """The parameters a form carries along unseen, unless something is wrong with them: moment, units, and ids for which
-    there is nothing to pick from, as nobody types an id."""
+    """The parameters that a form carries along hidden, unless they are wrong: revision, units, and ids without options,
+    because nobody types an id.
+    """
     unseen = {each.name for each in fields if each.name.endswith(_UNITS) or each.name in KEPT}
     return (
         unseen | {each.name for each in fields if each.name in IDS and not address.offered(each.name)}
@@ -175,7 +177,7 @@ def _field(name: str, info: FieldInfo) -> Field:
     return Field(name, info.description or "", choices, set(kinds) <= {int, NoneType}, repeats)
 
 
-def _kinds(annotation: Any) -> Iterator[Any]:
+def _kinds(annotation: object) -> Iterator[object]:
     origin = get_origin(annotation)
     if origin is Annotated:
         yield from _kinds(get_args(annotation)[0])
@@ -189,13 +191,13 @@ def _kinds(annotation: Any) -> Iterator[Any]:
 
 
 def parameters_of(model: type[BaseModel]) -> tuple[str, ...]:
-    """The names a question takes, so that a link to it carries no other."""
+    """The parameter names of a question, so that a link to it carries no others."""
     return tuple(model.model_fields)
 
 
 def unit_links(address: Address) -> Mapping[str, str]:
-    """The address in each system of units; choosing one leaves the single units out."""
-    single: dict[str, Any] = {name: None for name, _ in address.pairs if name.endswith(_UNITS)}
+    """The address in each system of units; choosing one drops the parameters for single units."""
+    single: dict[str, object] = {name: None for name, _ in address.pairs if name.endswith(_UNITS)}
     return {
         name: address.changed(**single, units=None if name == "published" else name)
         for name in ("published", "metric", "imperial")

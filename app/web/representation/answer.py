@@ -1,4 +1,4 @@
-"""An answer as representations read it: members by name, as they are in JSON."""
+"""The type of an answer for the representations: members by name, as in JSON."""
 
 from collections.abc import Mapping
 from typing import Any

@@ -1,16 +1,16 @@
-"""The answer to `fork-check` drawn: the bicycle from the side with the old fork and the new one, to scale.
+"""Draws the answer to `fork-check`: the bicycle from the side with the old fork and the new one, to scale.
 
-Every point follows from the figures of the answer; where one of them is unknown nothing is drawn and it is named. The
-two differ by dashes and width, not by colour.
+Every point follows from the figures of the answer. If one of them is unknown, nothing is drawn and a sentence names it.
+The two states differ by dashes and line width, not by colour.
 """
 
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any
 from xml.etree import ElementTree as ET
 
+from app.json_types import JsonObject
 from app.units.convert import exact
 from app.units.table import Kind, unit
 from app.web.representation import words
@@ -21,7 +21,7 @@ WIDTH, MARGIN, GROUND = 400.0, 10.0, 262.0
 KEY = 300.0
 NEEDED = ("axle_to_crown", "offset", "head_angle", "trail", "wheelbase", "bb_drop", "bb_height", "reach", "stack")
 TOLD = ("axle_to_crown", "head_angle", "bb_height", "wheelbase")
-STYLES: dict[str, dict[str, Any]] = {
+STYLES: dict[str, JsonObject] = {
     "before": {"stroke": "#555", "stroke_width": 1.2, "stroke_dasharray": "5 3"},
     "after": {"stroke": "black", "stroke_width": 2.4, "stroke_dasharray": "none"},
 }
@@ -31,7 +31,7 @@ Point = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class Bike:
-    """Side view in mm, x forward from the rear axle, y up from the ground."""
+    """Side view in mm: x forward from the rear axle, y up from the ground."""
 
     rear_axle: Point
     front_axle: Point
@@ -39,14 +39,14 @@ class Bike:
     crown: Point
     head_top: Point
     bottom_bracket: Point
-    saddle: Point | None  # on the line of the seat angle, as high as the head tube's top; None where it is unknown
+    saddle: Point | None  # on the line of the seat angle, at the height of the head tube's top; None if unknown
 
 
 def bike_change(answer: Answer) -> bytes:
-    """The drawing as UTF-8; in its place a sentence where figures are missing."""
+    """The drawing as UTF-8, or a sentence if figures are missing."""
     title = f"{answer['frame']['name']} with {answer['chassis']['name']}: before and after"
     lacking = missing(answer)
-    told = [f"Not drawn: {lacking}"] if lacking else _described(answer)
+    told = [f"No drawing: {lacking}"] if lacking else _described(answer)
     root = sheet(WIDTH, 400, title, " ".join(told), size=14)
     text(root, WIDTH / 2, 22, title, anchor="middle", size=15, weight="bold")
     if lacking:
@@ -61,7 +61,7 @@ def bike_change(answer: Answer) -> bytes:
 
 
 def missing(answer: Answer) -> str:
-    """Why the bicycle cannot be drawn, or nothing."""
+    """The reason the bicycle cannot be drawn, or an empty text."""
     if "geometry" not in answer:
         return " ".join(each["text"] for each in answer["gaps"]) or "the geometry is not known."
     states = (answer["geometry"]["before"], answer["geometry"]["after"])
@@ -70,8 +70,10 @@ def missing(answer: Answer) -> str:
 
 
 def bike(geometry: Answer, state: str) -> Bike:
-    """The points of one state of the answer. The steering axis passes `offset` behind the front axle; stack and reach
-    lead from it back to the bottom bracket."""
+    """The points of one state of the answer.
+
+    The steering axis passes `offset` behind the front axle; stack and reach lead from it back to the bottom bracket.
+    """
     shown = geometry[state]
     mm = {name: _in("length", shown[name], "mm") for name in NEEDED if name != "head_angle"}
     angle = math.radians(_in("angle", shown["head_angle"], "°"))
@@ -102,7 +104,7 @@ def bike(geometry: Answer, state: str) -> Bike:
 
 
 def _sag(assumed: str) -> float:
-    """The sag the geometry is given at, in mm; none for a fork that is fully extended."""
+    """The sag at which the geometry is given, in mm; none for a fully extended fork."""
     return 0.0 if assumed == "fully extended" else float(assumed.removesuffix(" mm"))
 
 
@@ -171,7 +173,7 @@ def _heights(root: ET.Element, bikes: Mapping[str, Bike], left: float, scale: fl
 
 
 def _key(root: ET.Element, geometry: Answer) -> None:
-    """Both states with their line and their figures, under the drawing."""
+    """Both states with their line style and figures, under the drawing."""
     columns = {"before": 232.0, "after": 330.0}
     for state, x in columns.items():
         child(root, "line", x1=x - 36, x2=x + 36, y1=KEY - 20, y2=KEY - 20, **STYLES[state])

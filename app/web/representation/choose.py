@@ -1,4 +1,4 @@
-"""Which form is wanted: the end of the address beats `format=`, which beats Accept (RFC 9110, 12.5.1)."""
+"""Chooses the format of an answer: the suffix overrides `format=`, which overrides Accept (RFC 9110, 12.5.1)."""
 
 import re
 from collections.abc import Sequence
@@ -11,7 +11,7 @@ _QUALITY = re.compile(r";\s*q\s*=\s*(0(?:\.\d{0,3})?|1(?:\.0{0,3})?)\s*(?:;|$)",
 
 
 class MediaRange(NamedTuple):
-    """One element of Accept, its quality 0 … 1."""
+    """One element of Accept, with its quality from 0 to 1."""
 
     kind: str
     subtype: str
@@ -29,7 +29,7 @@ class MediaRange(NamedTuple):
 
 
 def ranges(accept: str) -> list[MediaRange]:
-    """What Accept lists; an element that is no media range is passed over, a parameter other than q is not weighed."""
+    """The elements of Accept. One that is not a media range is skipped; parameters other than q are ignored."""
     found = []
     for element in accept.split(","):
         if match := _RANGE.fullmatch(element):
@@ -42,7 +42,7 @@ def ranges(accept: str) -> list[MediaRange]:
 def choose(
     forms: Sequence[Representation], *, suffix: str | None, format_: str | None, accept: str | None
 ) -> Representation | None:
-    """The form to answer in, or None where none of `forms` is acceptable. Ties go to the earlier form."""
+    """The best acceptable format, or None if none of `forms` is acceptable. Ties go to the earlier one."""
     named = suffix or format_
     if named:
         return next((form for form in forms if form.suffix == named), None)

@@ -1,4 +1,4 @@
-"""Where Jinja keeps compiled templates: beside them, as Python keeps its own modules, if that can be written to."""
+"""Caches Jinja's compiled templates next to them, as Python does with its modules, if the folder is writable."""
 
 import hashlib
 import os
@@ -11,10 +11,10 @@ from app.web.representation import words
 
 
 def bytecode_cache(templates: Path) -> FileSystemBytecodeCache | None:
-    """Jinja's own cache in `__pycache__` of that folder; None if that cannot be written to and does not hold them all.
+    """Jinja's own cache in `__pycache__` of that folder; None if it is not writable and does not hold all templates.
 
-    The file names change with the filters, because Jinja compiles in what a filter makes of a constant. On a disk that
-    cannot be written to, the templates that the image was built with are used, or each start compiles for itself.
+    The file names change with the filters, because Jinja compiles in the results of filters on constants. On a
+    read-only disk the templates compiled into the image are used; otherwise each start compiles its own.
     """
     filters = hashlib.sha256(Path(words.__file__).read_bytes()).hexdigest()[:16]
     pattern = f"%s.{filters}.{sys.implementation.cache_tag}.page"

@@ -1,4 +1,4 @@
-"""A list as CSV (RFC 4180) for people and spreadsheets: stable columns, numbers bare, no text that is a formula."""
+"""Renders a list as CSV (RFC 4180) for people and spreadsheets: stable columns, bare numbers, no formulas."""
 
 import csv
 import io
@@ -19,13 +19,13 @@ Json = Any
 
 
 def render(answered: Answered) -> bytes:
-    """One record per row of the list; a member of a member is `spring.name`; a list in a cell is joined by `;`."""
+    """One record per row of the list; a nested member is `spring.name`; a list in a cell is joined by `;`."""
     assert answered.rows is not None
     rows = answered.shape.dump_python(answered.answer, mode="json")[answered.rows]
     flat = [dict(_leaves(row)) for row in rows]
     columns = list(_columns_of(answered.shape, answered.rows))
     known = set(columns)
-    for row in flat:  # members that the shape leaves open, such as the columns of a generic table
+    for row in flat:  # members that the model does not declare, such as the columns of a generic table
         for name in row.keys() - known:
             known.add(name)
             columns.append(name)
@@ -71,7 +71,7 @@ def _leaves(value: Json, name: str = "") -> Iterator[tuple[str, Json]]:
 
 
 def _columns_of(shape: Shape, rows: str) -> list[str]:
-    """The columns that the shape promises, so that an empty list has the same header as a full one."""
+    """The columns that the model declares, so that an empty list has the same header as a full one."""
     per_shape = _columns.setdefault(shape, {})
     if rows not in per_shape:
         schema = shape.json_schema(mode="serialization")

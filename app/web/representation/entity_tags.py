@@ -1,4 +1,4 @@
-"""Entity tags: made from the bytes of an answer, and compared with what a client has (RFC 9110, 8.8.3 and 13.1.2)."""
+"""Entity tags: computed from the bytes of an answer and compared with a client's (RFC 9110, 8.8.3 and 13.1.2)."""
 
 import hashlib
 import re
@@ -13,13 +13,12 @@ def etag_of(body: bytes) -> str:
 
 
 def versioned(version: int, body: bytes) -> str:
-    """An entity tag that names a version and these bytes of it: `"r5.…"`."""
+    """An entity tag for one version and its bytes: `"r5.…"`."""
     return f'"r{version}.{etag_of(body)[1:]}'
 
 
 def matches(if_none_match: str | None, etag: str) -> bool:
-    """Whether the client has this already: a list of tags, weak or strong, or `*`. `etag` is without a mark of
-    weakness."""
+    """Whether the client already has this answer: a list of tags, weak or strong, or `*`. `etag` has no weak mark."""
     if if_none_match is None:
         return False
     return if_none_match.strip() == "*" or etag in _TAG.findall(if_none_match)

@@ -1,13 +1,13 @@
-"""The guided way from a fork to a job card: which steps there are, which one a page is, and where the others lie."""
+"""The steps from a fork to a job card: which there are, which one a page is, and the addresses of the others."""
 
-from collections.abc import Mapping
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from app.questions.job.parameters import JOB_WORDS, JobCardAsked
 from app.questions.setup.parameters import SetupAsked
 from app.questions.sheet.fits import FitsAsked
 from app.questions.sheet.sheet import SheetAsked
 from app.web.representation.address import Address, parameters_of
+from app.web.representation.answer import Answer
 
 WAY = (("fits", "Year and travel", FitsAsked), ("sheet", "Sheet", SheetAsked), ("setup", "Set-up", SetupAsked))
 QUESTIONS_OF_THE_WAY = ("fits", "sheet", "setup", "job-card")
@@ -15,7 +15,7 @@ _CONFIGURATION = parameters_of(SetupAsked)
 
 
 class GuidedStep(NamedTuple):
-    """One step of the way; `here` where the page is that step."""
+    """One step; `here` if the page is that step."""
 
     name: str
     href: str
@@ -23,14 +23,14 @@ class GuidedStep(NamedTuple):
 
 
 class GuidedJob(NamedTuple):
-    """A job that a card can be made for."""
+    """A job that has a card."""
 
     words: str
     href: str
 
 
-def chassis_of(question: str, answer: Mapping[str, Any]) -> str | None:
-    """The id of the fork that a page is about, where it is on the way."""
+def chassis_of(question: str, answer: Answer) -> str | None:
+    """The id of the fork that a page is about, if the page is one of the steps."""
     if question in QUESTIONS_OF_THE_WAY:
         return str(answer["chassis"]["id"])
     if question == "entry" and answer["table"] == "chassis":
@@ -39,7 +39,7 @@ def chassis_of(question: str, answer: Mapping[str, Any]) -> str | None:
 
 
 def way(question: str, chassis: str | None, address: Address) -> list[GuidedStep]:
-    """The steps, each with what is known so far; none for a page that is not on the way."""
+    """The steps, each with the parameters known so far; none for a page that is not one of them."""
     if chassis is None:
         return []
     fork = f"/v1/chassis/{chassis}"
@@ -52,7 +52,7 @@ def way(question: str, chassis: str | None, address: Address) -> list[GuidedStep
 
 
 def jobs(question: str, chassis: str | None, address: Address) -> list[GuidedJob]:
-    """A card for each job; a change of travel still asks for the other end."""
+    """A card for each job. A travel change still has to ask for the other travel."""
     if chassis is None or question == "job-card":
         return []
     path = f"/v1/chassis/{chassis}/job-card"
@@ -61,7 +61,7 @@ def jobs(question: str, chassis: str | None, address: Address) -> list[GuidedJob
     for job, words in JOB_WORDS.items():
         names = carried
         more: dict[str, str] = {"job": job}
-        if job == "travel-change":  # what is in the fork is what it is changed from
+        if job == "travel-change":  # the present configuration is what the job changes from
             names = [name for name in carried if name not in ("travel", "spring", "spacers")]
             now = {name: address.get(name) or address.get(f"from_{name}") for name in ("travel", "spring", "spacers")}
             more |= {f"from_{name}": value for name, value in now.items() if value}
@@ -70,6 +70,6 @@ def jobs(question: str, chassis: str | None, address: Address) -> list[GuidedJob
 
 
 def _travel(question: str, address: Address) -> dict[str, str]:
-    """From a job card back to the sheet: the travel it shall have is the travel."""
+    """Lead from a job card back to the sheet: the travel after the job becomes the travel."""
     wanted = address.get("to_travel") or address.get("travel") or address.get("from_travel")
     return {"travel": wanted} if question == "job-card" and wanted else {}

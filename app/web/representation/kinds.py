@@ -1,4 +1,4 @@
-"""Which forms an answer can take, by media type."""
+"""The formats an answer can have, by media type."""
 
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
@@ -6,12 +6,14 @@ from typing import Any, Literal, Protocol
 
 from starlette.requests import Request
 
+from app.json_types import JsonObject
+
 SUFFIXES = ("json", "csv", "html", "txt", "svg")
-"""The words that `format=` and the suffix of an address may have, most preferred first: `Accept: text/*` gets CSV."""
+"""The values of `format=` and of the suffix, most preferred first: `Accept: text/*` gets CSV."""
 
 
 class Shape(Protocol):
-    """What writes an answer: a pydantic TypeAdapter, or what does as one."""
+    """Writes an answer: a pydantic TypeAdapter, or an object with the methods used here."""
 
     def dump_json(self, instance: Any, /) -> bytes:
         """An answer as JSON text."""
@@ -21,18 +23,21 @@ class Shape(Protocol):
         """An answer as JSON values."""
         ...
 
-    def json_schema(self, *, mode: Literal["serialization"]) -> dict[str, Any]:
+    def json_schema(self, *, mode: Literal["serialization"]) -> JsonObject:
         """The schema of an answer."""
         ...
 
 
 @dataclass(frozen=True, slots=True)
 class Answered:
-    """An answer on its way out. `question` names what was asked (`fits`, `sheet` …), by which a form finds its
-    template; `rows` is the member that is the list, where the answer is one; `shape` describes the answer."""
+    """An answer to be rendered.
+
+    `question` is its name (`fits`, `sheet` …), by which a format finds its template; `rows` names the member that is
+    the list, if the answer is one; `shape` is its model.
+    """
 
     question: str
-    answer: Mapping[str, Any]
+    answer: Mapping[str, object]
     shape: Shape
     rows: str | None
     request: Request
@@ -40,8 +45,9 @@ class Answered:
 
 @dataclass(frozen=True, slots=True)
 class Representation:
-    """One form. `can` tells whether it has this answer, before anything is rendered; `render` gives its bytes, of what
-    `complete` made of the answer where a form has to look something up first."""
+    """One format. `can` says whether it has this answer, before anything is rendered. `render` gives the bytes, from
+    the result of `complete` if the format has to look something up first.
+    """
 
     media_type: str
     suffix: str
@@ -60,14 +66,14 @@ REPRESENTATIONS: dict[str, Representation] = {}
 
 
 def register(form: Representation) -> None:
-    """Adds a form; a second one of the same media type is a mistake in the program."""
+    """Register a format. Raises if its media type is registered already or its suffix is unknown."""
     if form.media_type in REPRESENTATIONS or form.suffix not in SUFFIXES:
         raise ValueError(f"{form.media_type} is registered already, or .{form.suffix} is no suffix of ours")
     REPRESENTATIONS[form.media_type] = form
 
 
 def available(answered: Answered) -> list[Representation]:
-    """The forms this answer has, most preferred first."""
+    """The formats of this answer, most preferred first."""
     forms = sorted(REPRESENTATIONS.values(), key=lambda form: SUFFIXES.index(form.suffix))
     return [form for form in forms if form.can(answered)]
 

@@ -1,5 +1,7 @@
-"""The ids and wheel sizes of an answer with what they are called, for pages: a value that has a name bears it, and is
-otherwise what it was. The names are looked up before the page is made, where the lookup of the answer was."""
+"""Adds names to the ids and wheel sizes of an answer, for pages. A value with a name is otherwise unchanged.
+
+The names are looked up before the page is rendered, in the thread in which the answer was looked up.
+"""
 
 from collections.abc import Iterator, Mapping
 from typing import Any
@@ -8,6 +10,7 @@ from app.catalogue.catalogue import Catalogue
 from app.catalogue.names import NAMED, names
 from app.catalogue.snapshot import Snapshot
 from app.units.measure import wheel_called
+from app.web.representation.answer import Answer
 from app.web.representation.words import TABLE_OF, NamedId, WheelSize, is_slug
 
 _TABLE = {member: table for member, table in TABLE_OF.items() if table in NAMED}
@@ -17,9 +20,9 @@ Names = Mapping[tuple[str, str], str]
 
 
 async def named(answer: Any, catalogue: Catalogue) -> Any:
-    """A copy of an answer in which each id that the catalogue has a name for, at the revision of the answer, bears it.
+    """A copy of an answer in which ids have the names that the catalogue lists at the revision of the answer.
 
-    Raises Unavailable where the catalogue cannot be read.
+    Raises Unavailable if the catalogue cannot be read.
     """
     ids: dict[str, set[str]] = {}
     for table, id in _ids(answer):
@@ -29,8 +32,8 @@ async def named(answer: Any, catalogue: Catalogue) -> Any:
     return _with_names(answer, await catalogue.ask(lambda snapshot: names(as_answered(snapshot, answer), ids)))
 
 
-def as_answered(snapshot: Snapshot, answer: Mapping[str, Any]) -> Snapshot:
-    """The catalogue at the revision of an answer; where a replica is behind the one that answered, as far as it is."""
+def as_answered(snapshot: Snapshot, answer: Answer) -> Snapshot:
+    """The catalogue at the revision of an answer, or as far as a replica has come that lags behind it."""
     revision = answer.get("revision")
     return (
         Snapshot(snapshot.connection, revision)
@@ -56,8 +59,8 @@ def _ids(value: Any) -> Iterator[tuple[str, str]]:
                     yield from _ids(inner)
 
 
-def _table_of_link(link: Mapping[str, Any]) -> str | None:
-    """The table of the row that a link leads to, where its rows have names."""
+def _table_of_link(link: Answer) -> str | None:
+    """The table of the row that a link leads to, if its rows have names."""
     href = link.get("href")
     table = href.split("/")[2] if isinstance(href, str) and href.startswith("/v1/") else None
     return table if table in NAMED else None
@@ -71,7 +74,7 @@ def _with_names(value: Any, found: Names) -> Any:
     return {member: _member(value, member, inner, found) for member, inner in value.items()}
 
 
-def _member(owner: Mapping[str, Any], member: str, value: Any, found: Names) -> Any:
+def _member(owner: Answer, member: str, value: object, found: Names) -> object:
     if isinstance(value, dict):
         return _with_names(value, found)
     if isinstance(value, list):

@@ -1,23 +1,24 @@
-"""A question that lacks something, as a page that asks for it: one thing a page, picked from what is still possible.
+"""Turns a refusal for missing parameters into a page that asks for them, one per page, with the values still possible.
 
-For programs it stays a refusal that names everything at once. No page refuses before something was asked.
+For programs it stays a refusal that names all of them. No page refuses before it has asked.
 """
 
 from collections.abc import Mapping, Sequence
-from typing import Any, NamedTuple
+from typing import NamedTuple
 from urllib.parse import urlencode
 
 from app.catalogue.columns import write_number
 from app.web.representation import words
 from app.web.representation.address import Address
+from app.web.representation.answer import Answer
 
 LACKING = frozenset(("undecided", "missing"))
-"""Codes of what was not given yet; nothing that was typed is wrong."""
+"""Codes for parameters that were not given yet; nothing that was typed is wrong."""
 ORDER = (
     "job", "chassis", "model_year", "variant", "wheel_size", "from_travel", "travel", "to_travel", "damper",
     "from_spring", "spring", "spacers", "frame",
 )  # fmt: skip
-"""What is asked first: a travel often decides the spring, and a year the variant."""
+"""Order of questions: a travel often decides the spring, and a year the variant."""
 QUESTIONS = {
     "job": ("Which job?", ""),
     "model_year": ("Which model year is it?", ""),
@@ -32,12 +33,12 @@ QUESTIONS = {
     "spacers": ("How many volume spacers should be in it?", ""),
 }
 _SAME = {"to_travel": "from_travel", "spring": "from_spring"}
-"""A change to what is there already is no change, so it is not offered."""
+"""A change to the present value is no change, so it is not offered."""
 _HIDDEN = frozenset(("units", "revision", "as_of", "min_revision", "job", "format"))
 
 
 class OpenQuestion(NamedTuple):
-    """The one thing to ask: the values it may take with their names, and what is asked after it."""
+    """The next question: its parameter, its values with their names, and the questions after it."""
 
     parameter: str
     text: str
@@ -48,8 +49,8 @@ class OpenQuestion(NamedTuple):
     is_typed: bool
 
 
-def open_question(body: Mapping[str, Any], address: Address) -> OpenQuestion | None:
-    """The first of what a refused request lacks; None if something that was given is wrong."""
+def open_question(body: Answer, address: Address) -> OpenQuestion | None:
+    """The first parameter that a refused request lacks; None if one that was given is wrong."""
     faults = body.get("errors", ())
     if not faults or any(fault["code"] not in LACKING or "parameter" not in fault for fault in faults):
         return None
@@ -72,7 +73,7 @@ def open_question(body: Mapping[str, Any], address: Address) -> OpenQuestion | N
 
 
 def onwards(question: OpenQuestion, address: Address) -> str | None:
-    """Where a page goes on without asking: the only choice is made, and a fork is picked from the list of forks."""
+    """The address to go on to without a question: an only choice is taken; a fork is chosen from the list of forks."""
     if len(question.choices) == 1:
         return address.changed(**{question.parameter: question.choices[0][0]})
     parts = address.path.split("/")
@@ -81,8 +82,8 @@ def onwards(question: OpenQuestion, address: Address) -> str | None:
     return None
 
 
-def chosen(body: Mapping[str, Any], address: Address) -> list[tuple[str, str, str]]:
-    """What was chosen so far: parameter, value by its name, and the address without it."""
+def chosen(body: Answer, address: Address) -> list[tuple[str, str, str]]:
+    """The choices so far: parameter, name of the value, and the address without it."""
     names: Mapping[str, str] = body.get("chosen", {})
     return [
         (name, names.get(name, f"{value} mm" if name.endswith("travel") and value.isdigit() else value),
@@ -96,15 +97,15 @@ def _place(name: str) -> tuple[int, str]:
     return (ORDER.index(name) if name in ORDER else len(ORDER), name)
 
 
-def _named(listed: Mapping[str, Any]) -> list[tuple[Any, str]]:
+def _named(listed: Answer) -> list[tuple[object, str]]:
     values = listed["values"]
     return list(zip(values, listed.get("names", [_sent(value) for value in values]), strict=True))
 
 
-def _sent(value: Any) -> str:
+def _sent(value: object) -> str:
     return write_number(value) if isinstance(value, float) else str(value)
 
 
 def _closed(name: str, address: Address) -> Sequence[str]:
-    """The values of a parameter that takes one of a few words."""
+    """The values of a parameter that is a closed list of words."""
     return next((field.choices for field in address.fields() if field.name == name), ())

@@ -1,6 +1,6 @@
-"""Any answer as headings, pairs, tables and lists of words: what pages and texts that have no layout of their own show.
+"""Turns any answer into headings, pairs, tables and lists of words, for pages and texts without a layout of their own.
 
-Nothing of an answer is left out; the text of a quantity stands for it. Ids of the catalogue become links.
+Nothing in an answer is left out. A quantity is shown by its text, and ids of the catalogue become links.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from app.web.representation import words
+from app.web.representation.answer import Answer
 
 MOST_COLUMNS = 6
 WIDEST_CELL = 48
@@ -15,7 +16,7 @@ WIDEST_CELL = 48
 
 @dataclass(frozen=True, slots=True)
 class WordList:
-    """A single value. `href` leads to a row of ours, `figure` is to be read at arm's length."""
+    """A single value. `href` leads to a row; `figure` is set larger."""
 
     text: str
     href: str | None = None
@@ -33,7 +34,7 @@ class Pairs:
 
 @dataclass(frozen=True, slots=True)
 class Grid:
-    """Values of one kind, row by row; an absent one is None."""
+    """Rows with the same columns; an absent value is None."""
 
     columns: Sequence[str]
     rows: Sequence[Sequence[WordList | None]]
@@ -42,7 +43,7 @@ class Grid:
 
 @dataclass(frozen=True, slots=True)
 class Items:
-    """Several of what does not go into a table."""
+    """Several items that do not fit a table."""
 
     items: Sequence["Node"]
     kind: str = "items"
@@ -60,8 +61,8 @@ class Section:
     node: Node
 
 
-def sections(answer: Mapping[str, Any], *without: str) -> Iterator[Section]:
-    """The members of an answer but the empty: the single values first as pairs, then a section for each of the rest."""
+def sections(answer: Answer, *without: str) -> Iterator[Section]:
+    """The members of an answer that are not empty: first single values as pairs, then a section for each other one."""
     left = {name: value for name, value in answer.items() if name not in without and value not in ([], {})}
     single = {name: value for name, value in left.items() if not isinstance(value, list | dict)}
     if single:
@@ -89,13 +90,13 @@ def node_of(name: str, value: Any) -> Node:
     return WordList(words.with_unit(name, value), link_of(name, value))
 
 
-def is_quantity(value: Any) -> bool:
+def is_quantity(value: object) -> bool:
     """Whether a value is a quantity of an answer."""
     return isinstance(value, dict) and "text" in value and "ucum" in value and "value" in value
 
 
-def link_of(name: str, value: Any) -> str | None:
-    """Where the id or address under a member leads; only ever an address of ours."""
+def link_of(name: str, value: object) -> str | None:
+    """The link for an id or address in a member; always an address of ours."""
     if not isinstance(value, str):
         return None
     if name in ("href", "self", "history", "findings", "changes", "next"):
@@ -105,11 +106,11 @@ def link_of(name: str, value: Any) -> str | None:
 
 
 def _owner(name: str, key: str) -> str:
-    """Under `spring`, `id` is a spring; under anything else a member speaks for itself."""
+    """Under `spring`, `id` is a spring; under anything else the member's own name decides."""
     return name if key == "id" else key
 
 
-def _several(name: str, values: list[Any]) -> Node:
+def _several(name: str, values: list[object]) -> Node:
     if values and all(isinstance(value, Mapping) and not is_quantity(value) for value in values):
         nodes = [node_of(name, value) for value in values]
         if all(isinstance(node, WordList) for node in nodes):
@@ -124,7 +125,7 @@ def _several(name: str, values: list[Any]) -> Node:
 
 
 def _grid(name: str, values: list[Any]) -> Grid | None:
-    """A table, where the rows are flat, short and alike enough; else None."""
+    """A table, if the rows are flat, short and similar enough; otherwise None."""
     rows = [dict(_leaves(value, name)) for value in values]
     columns = list(dict.fromkeys(column for row in rows for column in row))
     if len(columns) > MOST_COLUMNS or len(rows) < 2:
@@ -141,7 +142,7 @@ def _grid(name: str, values: list[Any]) -> Grid | None:
     return Grid([words.label(column) for column in columns], cells)
 
 
-def _leaves(value: Mapping[str, Any], name: str) -> Iterator[tuple[str, Node]]:
+def _leaves(value: Answer, name: str) -> Iterator[tuple[str, Node]]:
     for key, inner in value.items():
         node = node_of(_owner(name, key), inner)
         if isinstance(node, Pairs) and isinstance(inner, Mapping):

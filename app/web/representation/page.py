@@ -1,7 +1,7 @@
-"""An answer as a page for people. A question with a template of its own is laid out by it; every other one by outline.
+"""Renders an answer as an HTML page, by the question's own template or else by its outline.
 
-Whatever the catalogue holds is escaped; pages carry no style and no script of their own, so that they work under the
-strictest content policy and without scripts.
+All values are escaped. Pages have no inline styles or scripts, so they work under the strictest content policy and
+without scripts.
 """
 
 import re
@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 from urllib.parse import urlencode
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -26,6 +26,7 @@ from app.questions.sheet.sheet import SheetAsked
 from app.units.measure import parse_wheel_size, wheel_called
 from app.web.representation import bike_svg, guided, outline, words
 from app.web.representation.address import Address, carried, parameters_of, unit_links
+from app.web.representation.answer import Answer
 from app.web.representation.code import square_code
 from app.web.representation.compiled import bytecode_cache
 from app.web.representation.drawings import DRAWINGS
@@ -42,22 +43,22 @@ PRINTED = frozenset(("sheet", "job-card"))
 
 
 class Sources:
-    """The documents an answer names, numbered in the order in which they first appear, with the pages it names."""
+    """The documents an answer cites, numbered in order of appearance, with the pages cited."""
 
-    def __init__(self, answer: Any) -> None:
-        self.listed: list[Mapping[str, Any]] = []
+    def __init__(self, answer: object) -> None:
+        self.listed: list[Mapping[str, object]] = []
         self._numbers: dict[str, int] = {}
         self._collect(answer)
 
-    def number(self, source: Mapping[str, Any]) -> int:
-        """The number of a source of this answer, from 1."""
+    def number(self, source: Answer) -> int:
+        """The number of a source in this answer, from 1."""
         return self._numbers[source["id"]]
 
-    def _collect(self, value: Any) -> None:
+    def _collect(self, value: object) -> None:
         if isinstance(value, list):
             for inner in value:
                 self._collect(inner)
-        elif isinstance(value, dict):  # an answer on the wire is made of these; an abstract class is slow to ask
+        elif isinstance(value, dict):  # a JSON answer consists of these; isinstance with an abstract class is slow
             source = value.get("source")
             if isinstance(source, dict) and "id" in source and source["id"] not in self._numbers:
                 self.listed.append(source)
@@ -68,7 +69,7 @@ class Sources:
 
 @cache
 def environment() -> Environment:
-    """Escapes everything, and fails on a name that is not there."""
+    """Escapes everything, and fails on an unknown name."""
     made = Environment(
         loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
         lstrip_blocks=True, auto_reload=False, bytecode_cache=bytecode_cache(TEMPLATES),
@@ -91,7 +92,7 @@ def environment() -> Environment:
 
 
 async def complete(answered: Answered) -> Answered:
-    """The answer as it is on the wire, with the names of what it names by id; what its form offers goes along."""
+    """The JSON form of the answer with names added to its ids, and the options of its form."""
     plain = answered.shape.dump_python(answered.answer, mode="json")
     catalogue, chassis = answered.request.app.state.catalogue, answered.request.path_params.get("chassis")
     if chassis is not None and answered.question in _ASKED_OF_CHASSIS:
@@ -101,7 +102,7 @@ async def complete(answered: Answered) -> Answered:
 
 
 def _offered(held: Choices, address: Address) -> dict[str, list[tuple[str, str, bool]]]:
-    """The choices of a form, with whether each was asked for; what was asked is among them, as in an old address."""
+    """The options of a form, with those that are selected; the value in the address is always among them."""
     offered: dict[str, list[tuple[str, str, bool]]] = {}
     for name in _CHOSEN:
         found: list[JobChoice] = getattr(held, name)
@@ -117,12 +118,12 @@ def _offered(held: Choices, address: Address) -> dict[str, list[tuple[str, str, 
 
 
 def render(answered: Answered) -> bytes:
-    """The page in UTF-8, of a completed answer."""
+    """The page in UTF-8, from a completed answer."""
     return page(answered.question, answered.answer, answered.request.scope)
 
 
-def page(question: str, answer: Mapping[str, Any], scope: Scope) -> bytes:
-    """The page of an answer as it is on the wire."""
+def page(question: str, answer: Mapping[str, object], scope: Scope) -> bytes:
+    """The page, from the JSON form of an answer."""
     address = Address(scope)
     chassis = guided.chassis_of(question, answer)
     name = f"{question}.html".replace("-", "_")
@@ -145,7 +146,7 @@ def page(question: str, answer: Mapping[str, Any], scope: Scope) -> bytes:
     return body.encode()
 
 
-def _title(question: str, answer: Mapping[str, Any]) -> str:
+def _title(question: str, answer: Answer) -> str:
     if question == "document":
         return str(answer["title"])
     said = words.title(question)
@@ -163,8 +164,8 @@ def _title(question: str, answer: Mapping[str, Any]) -> str:
     return f"{said}: {answer['title']}" if isinstance(answer.get("title"), str) else said
 
 
-def _drawing(question: str, answer: Mapping[str, Any]) -> Markup | None:
-    """The drawing of an answer as an element of the page; it is built, and so escaped, as a tree."""
+def _drawing(question: str, answer: Mapping[str, object]) -> Markup | None:
+    """The drawing of an answer as an element of the page. It is built as a tree, and so escaped."""
     if question not in DRAWINGS or (question == "setup" and not (answer["by_spacers"] or "coil" in answer)):
         return None
     if question == "fork-check" and bike_svg.missing(answer):
@@ -172,7 +173,7 @@ def _drawing(question: str, answer: Mapping[str, Any]) -> Markup | None:
     return Markup(DRAWINGS[question](answer).decode().partition("?>")[2].strip())
 
 
-def _code(question: str, answer: Mapping[str, Any], address: Address) -> Markup | None:
+def _code(question: str, answer: Answer, address: Address) -> Markup | None:
     if question not in PRINTED:
         return None
     return Markup(square_code(address.pinned(answer["revision"])))
@@ -180,14 +181,14 @@ def _code(question: str, answer: Mapping[str, Any], address: Address) -> Markup 
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """Statements that hold for the same and stand on the same page of the same source."""
+    """Statements with the same scope on the same page of the same source."""
 
     scope: str
-    rows: list[Mapping[str, Any]]
+    rows: list[Mapping[str, object]]
 
 
-def _grouped(statements: list[Mapping[str, Any]]) -> list[Group]:
-    """Statements by what they hold for and where they stand, in their order."""
+def _grouped(statements: list[Answer]) -> list[Group]:
+    """Statements grouped by scope and source page, in their order."""
     groups: dict[tuple[str, str], Group] = {}
     for each in statements:
         scope = words.scope_words(each["scope"])
@@ -196,25 +197,25 @@ def _grouped(statements: list[Mapping[str, Any]]) -> list[Group]:
     return list(groups.values())
 
 
-class Alike(NamedTuple):
-    """Near misses of one spring at one travel for the same reasons; `holds` says for what each was listed."""
+class NearMissGroup(NamedTuple):
+    """Near misses of one spring at one travel for the same reasons; `holds` lists the scopes."""
 
-    rows: list[Mapping[str, Any]]
+    rows: list[Mapping[str, object]]
     holds: list[tuple[str, list[str]]]
 
 
-def _alike(near_misses: Sequence[Mapping[str, Any]]) -> list[Alike]:
-    """Near misses in their order; those that differ in wheel, variant or damper only are one."""
-    groups: dict[tuple[str, ...], list[Mapping[str, Any]]] = {}
+def _alike(near_misses: Sequence[Answer]) -> list[NearMissGroup]:
+    """Near misses in their order; those that differ only in wheel, variant or damper are grouped."""
+    groups: dict[tuple[str, ...], list[Answer]] = {}
     for each in near_misses:
         source = words.source_words(each["source"]) if "source" in each else ""
         reasons = (reason["text"] for reason in each["reasons"])
         key = (each["spring"]["id"], str(each.get("chassis")), each["travel"]["text"], source, *reasons)
         groups.setdefault(key, []).append(each)
-    return [Alike(rows, list(_holds(rows))) for rows in groups.values()]
+    return [NearMissGroup(rows, list(_holds(rows))) for rows in groups.values()]
 
 
-def _holds(rows: Sequence[Mapping[str, Any]]) -> Iterator[tuple[str, list[str]]]:
+def _holds(rows: Sequence[Answer]) -> Iterator[tuple[str, list[str]]]:
     for name in ("wheel_size", "variant", "damper"):
         if said := dict.fromkeys(words.plain(each["scope"][name]) for each in rows if name in each["scope"]):
             yield name, list(said)
@@ -225,24 +226,24 @@ def _wheel(text: str) -> str:
     return wheel_called(parse_wheel_size(text))
 
 
-def _span(row: Mapping[str, Any], low: str, high: str) -> str:
+def _span(row: Mapping[str, object], low: str, high: str) -> str:
     return words.span(row.get(low), row.get(high)) if low in row or high in row else ""
 
 
 def _codes(text: str) -> Markup:
-    """Text in which what stands between grave accents is set as what a program would be sent."""
+    """Text in which words between grave accents are set as code."""
     return Markup(re.sub(r"`([^`]+)`", r"<code>\1</code>", str(escape(text))))
 
 
 def _moment(text: str) -> str:
-    """A moment as recorded, to the minute, as an element that bears it whole; any other text as it is."""
+    """A recorded time, to the minute, as a `time` element with the full value; any other text unchanged."""
     if _MOMENT.fullmatch(text) is None:
         return text
     return Markup('<time datetime="{}">{} {} UTC</time>').format(text, text[:10], text[11:16])
 
 
-def _configured(recent: Mapping[str, Any], question: str) -> str:
-    """The address of a question, or of the card for a job, about a configuration that the bench log has."""
+def _configured(recent: Answer, question: str) -> str:
+    """The address of a question or job card about a configuration in the bench log."""
     known = {name: value for name, value in recent["configuration"].items() if name != "fluids"}
     if "travel" in known:
         known["travel"] = f"{words.plain(known['travel']['value'])} {known['travel']['unit']}"
@@ -254,7 +255,7 @@ def _configured(recent: Mapping[str, Any], question: str) -> str:
 
 
 def _split(text: str) -> tuple[str, str]:
-    """A figure and its unit: `6.8 N·m` → `6.8`, `N·m`; what has no unit stays whole."""
+    """A figure and its unit: `6.8 N·m` → `6.8`, `N·m`; text without a unit stays whole."""
     figure, _, unit = text.rpartition(" ")
     return (figure, unit) if figure and figure[-1].isdigit() else (text, "")
 

@@ -1,6 +1,6 @@
-"""Templates made ready beside the service: a page that is asked for first is not kept waiting for its template.
+"""Compiles templates in the background, so that the first page does not wait for its template.
 
-`python -m app.web.representation.prepared` compiles them beforehand, for a disk that a service cannot write to.
+`python -m app.web.representation.prepared` compiles them in advance, for a read-only disk.
 """
 
 import asyncio
@@ -10,24 +10,24 @@ import threading
 from app.web.representation.page import environment
 
 AFTER_SECONDS = 0.3
-"""How long after the start the templates are compiled: whoever waits for the start has had an answer by then."""
+"""Seconds after the start at which the templates are compiled, so that the first requests are not held up."""
 
 
 def prepare_soon() -> asyncio.TimerHandle:
-    """Compile every template in a thread of its own, a little later; needs a running loop. It can be cancelled."""
+    """Compile every template in its own thread, a little later; needs a running loop. It can be cancelled."""
     environment()  # made here, so that the thread and the first page share it
     thread = threading.Thread(target=_prepare_and_settle, name="templates", daemon=True)
     return asyncio.get_running_loop().call_later(AFTER_SECONDS, thread.start)
 
 
 def _prepare_and_settle() -> None:
-    """Afterwards what stands for good is no longer gone through for garbage, which would hold a request up."""
+    """Freeze permanent objects afterwards, so that garbage collection does not scan them and delay requests."""
     prepare()
     gc.freeze()
 
 
 def prepare() -> None:
-    """Compile every template that is not compiled yet."""
+    """Compile every template that is not yet compiled."""
     templates = environment()
     for name in templates.list_templates(extensions=("html",)):
         templates.get_template(name)

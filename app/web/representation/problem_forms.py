@@ -1,8 +1,7 @@
-"""A refusal as a page that keeps what was typed and says how to mend it, or as text; for programs it stays JSON."""
+"""Renders a refusal as a page that keeps what was typed and says how to fix it, or as text; programs get JSON."""
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any
 
 from starlette.responses import Response
 from starlette.types import Scope
@@ -13,6 +12,7 @@ from app.questions.job.parameters import JOB_WORDS
 from app.web.contract.problem_types import PROBLEM_TYPES
 from app.web.problem import MEDIA_TYPE, problem_body, slug_of
 from app.web.representation.address import Address
+from app.web.representation.answer import Answer
 from app.web.representation.choose import choose
 from app.web.representation.kinds import Representation
 from app.web.representation.open_questions import OpenQuestion, chosen, onwards, open_question
@@ -20,7 +20,7 @@ from app.web.representation.page import Sources, environment
 from app.web.representation.text_lines import problem_text
 from app.web.representation.words import sentence, title
 
-Body = Mapping[str, Any]
+Body = Answer
 
 
 def _json(body: Body, scope: Scope) -> bytes:
@@ -32,7 +32,7 @@ def _page(body: Body, scope: Scope) -> bytes:
     plain = json.loads(_json(body, scope))
     faults: dict[str, str] = {}
     for fault in plain.get("errors", []):
-        if "parameter" in fault and fault["code"] != "undecided":  # that is no fault of what was typed
+        if "parameter" in fault and fault["code"] != "undecided":  # what was typed is not wrong
             faults.setdefault(fault["parameter"], fault["text"])
     template = environment().get_template("problem.html")
     return template.render(
@@ -43,7 +43,7 @@ def _page(body: Body, scope: Scope) -> bytes:
 
 
 def _asking(body: Body, question: OpenQuestion, scope: Scope) -> bytes:
-    """The page that asks for the one thing."""
+    """The page that asks for one parameter."""
     address = Address(scope)
     plain = json.loads(_json(body, scope))
     kind = address.path.rpartition("/")[2]
@@ -59,7 +59,7 @@ def _asking(body: Body, question: OpenQuestion, scope: Scope) -> bytes:
 
 
 def _asked_on_page(body: Body, scope: Scope, content_type: str) -> Response | None:
-    """A page that asks for what a question lacks, in place of a refusal. None for programs or if anything is wrong."""
+    """A page that asks for a missing parameter, instead of a refusal. None for programs or if a given one is wrong."""
     if not content_type.startswith("text/html") or scope.get("method") not in ("GET", "HEAD"):
         return None
     address = Address(scope)
@@ -73,7 +73,7 @@ def _asked_on_page(body: Body, scope: Scope, content_type: str) -> Response | No
 
 
 def _near(body: Body, address: Address) -> list[dict[str, str]]:
-    """The rows that may have been meant: the address with the id that is not there replaced."""
+    """Rows that may have been meant: the address with each similar id in place of the unknown one."""
     found = []
     parts = address.path.split("/")
     for each in body.get("candidates", []):
@@ -87,8 +87,8 @@ def _near(body: Body, address: Address) -> list[dict[str, str]]:
     return found
 
 
-def _choices_of(fault: Mapping[str, Any], body: Body) -> list[Mapping[str, Any]]:
-    """The parameter with the values that would decide, where the refusal names them."""
+def _choices_of(fault: Answer, body: Body) -> list[Answer]:
+    """The parameter with the values to choose from, if the refusal lists them."""
     undecided = body.get("undecided", [])
     return [each for each in undecided if each.get("parameter") == fault.get("parameter")]
 
@@ -120,7 +120,7 @@ def _type_of(scope: Scope) -> str:
 
 
 def body_of(body: Body, scope: Scope) -> tuple[bytes, str]:
-    """The bytes of a refusal and their type: JSON unless the client prefers a page or a text."""
+    """The bytes of a refusal and their type: JSON unless the client prefers a page or text."""
     form, content_type = _form_of(scope), _type_of(scope)
     return _RENDER[form.media_type](body, scope), content_type
 
@@ -132,10 +132,12 @@ def problem_response(
     *,
     faults: Sequence[Fault] = (),
     headers: Mapping[str, str] | None = None,
-    extra: Mapping[str, Any] | None = None,
+    extra: Answer | None = None,
 ) -> Response:
-    """The answer to a refused request, as JSON or, for who would rather have that, as a page or text; `extra` adds
-    members, and cannot replace those of the contract."""
+    """The response to a refused request: JSON, or a page or text if the client prefers that.
+
+    `extra` adds members and cannot replace those of the contract.
+    """
     body = problem_body(scope, slug, detail, faults, extra or {})
     if slug == "invalid" and (asking := _asked_on_page(body, scope, _type_of(scope))) is not None:
         return asking
@@ -146,7 +148,7 @@ def problem_response(
 
 
 def refused(scope: Scope, refusal: Refusal) -> Response:
-    """The answer to a refusal raised by any layer."""
+    """The response to a refusal raised by any layer."""
     headers: dict[str, str] = {}
     if isinstance(refusal, errors.Unavailable):
         headers["Retry-After"] = str(refusal.retry_after)

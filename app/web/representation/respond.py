@@ -1,15 +1,15 @@
-"""From an answer to a response: its form, its ETag, what it varies with, and how long it may be kept.
+"""Turns an answer into a response: format, ETag, Vary and Cache-Control.
 
-A 304 is not made here but in front (`app.web.middleware.answer_cache`), from the finished answer.
+A 304 is not made here but in `app.web.middleware.answer_cache`, from the finished answer.
 """
 
 from collections.abc import Mapping
-from typing import Any
 
 from starlette.requests import Request
 from starlette.responses import Response
 
 from app.web.representation import csv_table
+from app.web.representation.answer import Answer
 from app.web.representation.choose import choose
 from app.web.representation.entity_tags import etag_of, versioned
 from app.web.representation.kinds import Answered, Representation, Shape, available, register
@@ -27,7 +27,7 @@ register(
 
 async def respond(
     request: Request,
-    answer: Mapping[str, Any],
+    answer: Answer,
     shape: Shape,
     *,
     question: str,
@@ -36,11 +36,11 @@ async def respond(
     headers: Mapping[str, str] | None = None,
     version: int | None = None,
 ) -> Response:
-    """`answer` in the form that was asked for, or 406 with the forms there are.
+    """Render `answer` in the requested format, or 406 with the formats it has.
 
-    `question` names what was asked, `rows` the member that is the list (then there is a CSV form). `version` is the
-    revision from which the answer holds: it is in the ETag, so that If-Match names a version in any form. The ETag is
-    a strong hash of the body before compression.
+    `question` is the name of the answer, `rows` the member that is the list (then there is CSV). `version` is the first
+    revision for which the answer is valid. It is in the ETag, so that If-Match names a version in any format. The ETag
+    is a strong hash of the body before compression.
     """
     state = request.scope["state"]
     state["suffix_taken"] = True
@@ -51,7 +51,7 @@ async def respond(
     if form is None:
         there = {"available": [{"media_type": form.media_type, "suffix": form.suffix} for form in forms]}
         return problem_response(
-            request.scope, "not-acceptable", "The answer has none of the forms asked for.", extra=there
+            request.scope, "not-acceptable", "This answer is not available in any format you accept.", extra=there
         )
     if form.complete is not None:
         answered = await form.complete(answered)
@@ -64,16 +64,20 @@ async def respond(
 
 
 def _vary(form: Representation, *, is_fixed: bool) -> str:
-    """The header lines that decide what is sent from an address (RFC 9110, 12.5.5). A page says who is signed in. If
-    the address leaves the form open, all its forms vary alike, as caches keep one Vary for an address."""
+    """The headers that decide what an address returns (RFC 9110, 12.5.5). A page shows who is signed in.
+
+    If the address leaves the format open, all its formats have one Vary header, because caches keep one per address.
+    """
     if not is_fixed:
         return "Accept, Cookie"
     return "Cookie" if form.media_type == "text/html" else ""
 
 
 def kept_for(request: Request) -> str:
-    """Cache-Control: an answer at a pinned revision never changes; the newest is asked for again each time. What a
-    signed-in browser is shown is kept nowhere."""
+    """Cache-Control: an answer at a fixed revision never changes; one at the latest is revalidated each time.
+
+    Answers to a signed-in browser are never stored.
+    """
     if has_session_cookie(request.scope["headers"]):
         return "private, no-store"
     whose = "private, " if "authorization" in request.headers else ""

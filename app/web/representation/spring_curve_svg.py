@@ -1,7 +1,7 @@
-"""The answer to `setup` drawn: force over travel for each number of spacers, with the sag marked.
+"""Draws the answer to `setup`: force over travel for each number of spacers, with the sag marked.
 
-Readable on a phone, in print and without colour: lines differ by dashes and are named where they end. It draws the
-numbers of the answer and computes none; where there is no curve it says what is missing.
+It can be read on a phone, in print and without colour: lines differ by dashes and have a label at their end. It draws
+the figures of the answer and computes none; if there is no curve, it says what is missing.
 """
 
 from collections.abc import Sequence
@@ -19,7 +19,7 @@ APART = 15  # least distance between two labels
 
 @dataclass(frozen=True, slots=True)
 class PlottedLine:
-    """A curve by its label, and its points as (travel, force) in the units of the answer."""
+    """A curve with its label and its points as (travel, force), in the units of the answer."""
 
     label: str
     points: Sequence[tuple[float, float]]
@@ -28,18 +28,18 @@ class PlottedLine:
 
 @dataclass(frozen=True, slots=True)
 class Plane:
-    """Where a travel and a force lie on the sheet."""
+    """Maps travel and force to the sheet."""
 
     travel_max: float
     force_min: float
     force_max: float
 
     def x(self, travel: float) -> float:
-        """The place of a travel from the left."""
+        """The x position of a travel."""
         return round(LEFT + (RIGHT - LEFT) * travel / self.travel_max, 2)
 
     def y(self, force: float) -> float:
-        """The place of a force from the top."""
+        """The y position of a force."""
         return round(BOTTOM - (BOTTOM - TOP) * (force - self.force_min) / (self.force_max - self.force_min), 2)
 
 
@@ -84,7 +84,7 @@ def _heading(answer: Answer) -> str:
 
 
 def _described(answer: Answer, lines: Sequence[PlottedLine]) -> str:
-    """What the drawing shows, in sentences, for those who cannot see it."""
+    """The contents of the drawing in sentences, for screen readers."""
     if not lines:
         return " ".join(["No curve can be drawn.", *_missing(answer)])
     said = ["Force over travel."]
@@ -146,7 +146,7 @@ def _axes(root: ET.Element, plane: Plane, step: float, travel_unit: str, force_u
 
 
 def _labels(root: ET.Element, ends: Sequence[tuple[float, PlottedLine]]) -> None:
-    """Each line's name at its end, moved apart where they would touch, from the lowest on the sheet upwards."""
+    """The label of each line at its end, moved apart if they would touch, from the lowest upwards."""
     free = float(BOTTOM)
     for y, line in sorted(ends, key=lambda end: -end[0]):
         at = min(y, free)
@@ -157,7 +157,7 @@ def _labels(root: ET.Element, ends: Sequence[tuple[float, PlottedLine]]) -> None
 
 
 def _sag(root: ET.Element, answer: Answer, plane: Plane) -> None:
-    """The wanted sag as an upright line, and the load as a point where the curve carries it."""
+    """The wanted sag as an upright line, and the load as a point on the curve."""
     if "sag" not in answer:
         return
     sag = answer["sag"]
@@ -176,7 +176,7 @@ def _sag(root: ET.Element, answer: Answer, plane: Plane) -> None:
 
 
 def _told(root: ET.Element, answer: Answer) -> None:
-    """In place of a drawing: what is missing, a line at a time."""
+    """Instead of a drawing: what is missing, one line each."""
     y = 60
     for sentence in ["No curve can be drawn.", *_missing(answer)]:
         for row in wrapped(sentence, 62):
@@ -187,7 +187,7 @@ def _told(root: ET.Element, answer: Answer) -> None:
 
 
 def _warned(root: ET.Element, answer: Answer) -> None:
-    """At the foot, what a drawing must not be seen without."""
+    """The cautions at the foot of the drawing."""
     said = warnings(answer)
     if said:
         text(root, WIDTH / 2, HEIGHT - 10, "; ".join(said), anchor="middle", weight="bold", name="warning")

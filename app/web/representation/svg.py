@@ -1,19 +1,19 @@
-"""The elements of a drawing: presentation attributes only, so that the strictest content policy lets it be seen."""
+"""Builds SVG elements with presentation attributes only, so they work under the strictest content policy."""
 
-from collections.abc import Mapping
-from typing import Any
 from xml.etree import ElementTree as ET
 
+from app.web.representation.answer import Answer
+
 INVENTED = "Demonstration: invented data. Never use it on a real fork."
-STRIP = 22  # height of the line above a drawing that says so
-# What a drawing must not be seen without, by the code of the caution.
+STRIP = 22  # height of that line above a drawing
+# Cautions that every drawing must show, by their code.
 WARNINGS = {
-    "over-pressure-limit": "above the maximum fill pressure",
+    "over-pressure-limit": "above the maximum pressure",
 }
 
 
 def sheet(width: float, height: float, title: str, described: str, size: int = 13) -> ET.Element:
-    """A white sheet with its title and what it shows in words, for those who cannot see it."""
+    """A white sheet with its title and a description for screen readers."""
     root = ET.Element(
         "svg",
         {
@@ -27,8 +27,8 @@ def sheet(width: float, height: float, title: str, described: str, size: int = 1
     return root
 
 
-def written(root: ET.Element, answer: Mapping[str, Any]) -> bytes:
-    """The drawing as UTF-8. A striped line above it says if the answer rests on invented data."""
+def written(root: ET.Element, answer: Answer) -> bytes:
+    """The drawing as UTF-8. A striped line at the top says if the answer rests on invented data."""
     if any(each["code"] == "invented-data" for each in answer["cautions"]):
         _marked(root)
     body: str = ET.tostring(root, encoding="unicode")
@@ -36,7 +36,7 @@ def written(root: ET.Element, answer: Mapping[str, Any]) -> bytes:
 
 
 def _marked(root: ET.Element) -> None:
-    """A line above the drawing, which grows by it; the stripes stay stripes in black and white."""
+    """Add a line above the drawing, which grows by it. The stripes are visible in black and white."""
     for description in root.findall("desc"):
         description.text = f"{INVENTED} {description.text}"
     left, top, width, height = map(float, root.attrib["viewBox"].split())
@@ -49,8 +49,8 @@ def _marked(root: ET.Element) -> None:
     text(root, left + 30, top - 7, INVENTED, size=11, weight="bold", name="invented")
 
 
-def warnings(answer: Mapping[str, Any]) -> list[str]:
-    """The short words of those cautions of an answer that its drawing must bear."""
+def warnings(answer: Answer) -> list[str]:
+    """The short texts of the cautions that a drawing of this answer must show."""
     there = {each["code"] for each in answer["cautions"]}
     return [WARNINGS[code] for code in WARNINGS if code in there]
 
@@ -66,7 +66,7 @@ def wrapped(told: str, most: int) -> list[str]:
 
 
 def child(parent: ET.Element, tag: str, told: str | None = None, **attributes: str | float) -> ET.Element:
-    """An element; an underscore in an attribute's name stands for a hyphen."""
+    """An element; an underscore in an attribute's name becomes a hyphen."""
     element = ET.SubElement(parent, tag, {name.replace("_", "-"): f"{value}" for name, value in attributes.items()})
     element.text = told
     return element
@@ -76,7 +76,7 @@ def text(
     root: ET.Element, x: float, y: float, told: str, *, anchor: str = "start", size: int | None = None,
     weight: str | None = None, name: str | None = None,
 ) -> None:  # fmt: skip
-    """Words at a place; `name` becomes their class."""
+    """Words at a position; `name` becomes their class."""
     element = child(root, "text", told, x=round(x, 2), y=round(y, 2), text_anchor=anchor)
     for attribute, value in (("font-size", size), ("font-weight", weight), ("class", name)):
         if value is not None:

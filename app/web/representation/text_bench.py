@@ -1,4 +1,4 @@
-"""The bench log as text: one fork, what was done to it, what is due."""
+"""The bench log as text: forks, jobs, and what is due."""
 
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
@@ -20,18 +20,18 @@ def _configuration(known: Answer, indent: str = "  ") -> Iterator[str]:
     for each in known.get("fluids", []):
         yield from pair(each["chamber"], each["fluid"], 18, indent)
     if not known:
-        yield f"{indent}not noted"
+        yield f"{indent}not recorded"
 
 
 def fork(answer: Answer, question: str) -> Iterator[str]:
-    """What is in it now first, then the addresses of what can be asked of it."""
+    """The present configuration, then the links of the fork."""
     yield from title(f"Fork {answer['fork']['serial']}", answer)
     yield from _held(answer["fork"])
     if answer["unlisted"]:
-        yield from heading("No document lists")
+        yield from heading("Not listed in any document in the catalogue")
         for each in answer["unlisted"]:
             yield from wrapped(f"! {each}", "  ")
-    yield from heading("Ask of it")
+    yield from heading("Links")
     for name, href in answer["links"].items():
         yield from pair(name, href, 10, "  ")
     yield from closing(answer)
@@ -46,9 +46,9 @@ def _held(fork: Answer) -> Iterator[str]:
 
 
 def forks(answer: Answer, question: str) -> Iterator[str]:
-    """The forks of the shop, the newest first, each with what is in it."""
+    """The forks of the shop, newest first, each with its configuration."""
     yield from title("Bench log", answer)
-    yield f"{answer['total']} in all, the newest first."
+    yield f"{answer['total']} {'fork' if answer['total'] == 1 else 'forks'}, newest first."
     for each in answer["forks"]:
         yield from heading(f"{each['serial']} {each['chassis']}")
         yield from _configuration(each["configuration"])
@@ -60,20 +60,20 @@ def forks(answer: Answer, question: str) -> Iterator[str]:
 
 
 def recent(answer: Answer, question: str) -> Iterator[str]:
-    """What forks of the shop have in them, the one last worked on first."""
-    yield from title("As the last one", answer)
+    """Configurations of the shop's forks, latest first."""
+    yield from title("Recent configurations", answer)
     for each in answer["configurations"]:
         yield from heading(each["chassis"])
         yield f"  {each['forks']} {'fork' if each['forks'] == 1 else 'forks'}, changed {each['changed_at']}"
         yield from _configuration(each["configuration"])
     if not answer["configurations"]:
-        yield "No fork of this shop has anything noted."
+        yield "Nothing has been recorded about this shop's forks yet."
     yield from closing(answer)
 
 
 def export(answer: Answer, question: str) -> Iterator[str]:
-    """All that is kept of one fork: what is in it, then every job."""
-    yield from title(f"All that is kept of fork {answer['fork']['serial']}", answer)
+    """Everything recorded about one fork: its configuration, then every job."""
+    yield from title(f"Everything recorded about fork {answer['fork']['serial']}", answer)
     yield from _held(answer["fork"])
     yield from _services(answer)
     yield from outline_lines(answer, "revision", "fork", "services", "cautions")
@@ -81,15 +81,15 @@ def export(answer: Answer, question: str) -> Iterator[str]:
 
 
 def services(answer: Answer, question: str) -> Iterator[str]:
-    """Every job, the newest first: what was measured, what was fitted, what was in it then."""
-    yield from title("What was done", answer)
+    """Every job, newest first: measurements, fitted parts, and the configuration at that time."""
+    yield from title("Work done", answer)
     yield from _services(answer)
     yield from closing(answer)
 
 
 def _services(answer: Answer) -> Iterator[str]:
     if not answer["services"]:
-        yield "No job is recorded."
+        yield "No jobs recorded."
     for each in reversed(answer["services"]):
         hours = f"{words.plain(each['hours'])} h" if "hours" in each else ""
         yield from heading(f"{each['number']} {words.heading(each['job'])} {each.get('done_on', '')} {hours}".strip())
@@ -105,7 +105,7 @@ def _services(answer: Answer) -> Iterator[str]:
             yield from pair(f"sag at {_plain(sag['pressure'])}", _plain(sag["sag"]), 18, "  ")
         for name in ("fitted", "configuration"):
             if each[name]:
-                yield "  fitted" if name == "fitted" else "  in the fork then"
+                yield "  fitted" if name == "fitted" else "  in the fork at that time"
                 yield from _configuration(each[name], "    ")
         for part in each["parts"]:
             yield from wrapped(f"  part {part['part']}{' × ' + str(part['count']) if 'count' in part else ''}", "    ")
@@ -115,7 +115,7 @@ def _services(answer: Answer) -> Iterator[str]:
 
 
 def due(answer: Answer, question: str) -> Iterator[str]:
-    """The most urgent first: due or not at the right edge, why below it."""
+    """The most urgent first: the state at the right edge, the reason below."""
     yield from title("What is due", answer)
     hours = f", at {words.plain(answer['hours'])} riding hours" if "hours" in answer else ""
     riding = f", ridden: {answer['riding']}" if "riding" in answer else ""

@@ -1,4 +1,4 @@
-"""Which fork it is, and what a statement said when, as text."""
+"""Answers to identify, history, revisions and findings as text."""
 
 from collections.abc import Callable, Iterator, Mapping
 
@@ -8,12 +8,12 @@ from app.web.representation.text_lines import beside, closing, further, heading,
 
 
 def identify(answer: Answer, question: str) -> Iterator[str]:
-    """What to look at next first, then the candidates with what agrees and what differs."""
+    """The next check first, then the candidates with the clues that agree and differ."""
     yield from title(words.title(question), answer)
     yield from wrapped(answer["text"])
     if "next_check" in answer:
         check = answer["next_check"]
-        yield from heading(f"Look at this next: {words.label(check['parameter'])}")
+        yield from heading(f"Check this next: {words.label(check['parameter'])}")
         yield from wrapped(check["text"])
         for each in check["readings"]:
             left = f"leaves {each['leaves']} {'fork' if each['leaves'] == 1 else 'forks'}"
@@ -55,20 +55,18 @@ def identify(answer: Answer, question: str) -> Iterator[str]:
 
 
 def statement_history(answer: Answer, question: str) -> Iterator[str]:
-    """Each version, the newest first, with who, when and why; `*` marks what differs from the one before."""
+    """Each version, newest first, with who, when and why; `*` marks changes from the one before."""
     yield from title(words.title(question), answer)
     yield f"{answer['table']}/{answer['id']}"
     versions = answer["versions"]
     for number in reversed(range(len(versions))):
         each = versions[number]
-        until = f" until before {each['revision_to']}" if "revision_to" in each else ", still"
+        until = f" until revision {each['revision_to']}" if "revision_to" in each else ""
         yield from heading(f"From revision {each['revision_from']}{until}")
         yield from wrapped(f"{each['reason']} ({each['who']}, {each['recorded_at']})")
         if "withdrawn" in each:
             gone = each["withdrawn"]
-            said = (
-                f"WITHDRAWN with revision {gone['revision']}: {gone['reason']} ({gone['who']}, {gone['recorded_at']})"
-            )
+            said = f"WITHDRAWN in revision {gone['revision']}: {gone['reason']} ({gone['who']}, {gone['recorded_at']})"
             yield from wrapped(said)
         before = versions[number - 1]["row"] if number else None
         names = [name for name in each["row"] if name != "id"]
@@ -79,14 +77,14 @@ def statement_history(answer: Answer, question: str) -> Iterator[str]:
             mark = "* " if before is not None and before.get(name) != value else "  "
             yield from pair(mark + words.label(name), shown, width)
         if before is not None:
-            yield from (f"* {words.label(name)} taken out" for name in before if name not in each["row"])
+            yield from (f"* {words.label(name)} removed" for name in before if name not in each["row"])
     yield from closing(answer)
 
 
 def revisions(answer: Answer, question: str) -> Iterator[str]:
-    """What was accepted, the newest first, with who, when and why."""
+    """The accepted revisions, newest first, with who, when and why."""
     yield from title(words.title(question), answer)
-    yield f"{answer['total']} in all, the newest first."
+    yield f"{answer['total']} {'revision' if answer['total'] == 1 else 'revisions'}, newest first."
     for each in answer["revisions"]:
         counts = f"{each['added']} added, {each['changed']} changed, {each['withdrawn']} withdrawn"
         yield ""
@@ -100,9 +98,9 @@ def revisions(answer: Answer, question: str) -> Iterator[str]:
 
 
 def findings(answer: Answer, question: str) -> Iterator[str]:
-    """The warnings that stand: where, what is wrong, how to mend it."""
+    """The open warnings: the row, what is wrong, and how to fix it."""
     yield from title(words.title(question), answer)
-    yield f"{answer['total']} {'warning stands' if answer['total'] == 1 else 'warnings stand'}."
+    yield f"{answer['total']} open {'warning' if answer['total'] == 1 else 'warnings'}."
     for each in answer["findings"]:
         at = [f"{each['table']}/{each['id']}"] if "table" in each and "id" in each else []
         at += (
@@ -112,9 +110,9 @@ def findings(answer: Answer, question: str) -> Iterator[str]:
         )
         yield from heading(f"{each['severity']} {' '.join(at)}".strip())
         yield from wrapped(each["text"])
-        yield from wrapped(f"To mend it: {each['mend']}", "  ")
+        yield from wrapped(f"To fix it: {each['fix']}", "  ")
         if "collides_with" in each:
-            yield from wrapped(f"  against {', '.join(map(str, each['collides_with'].values()))}", "  ")
+            yield from wrapped(f"  conflicts with {', '.join(map(str, each['collides_with'].values()))}", "  ")
         yield f"  rule {each['rule']}, since revision {each['revision_from']}"
     yield from further(answer)
     yield from outline_lines(answer, "revision", "total", "findings", "next", "cautions")

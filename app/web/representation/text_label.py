@@ -1,4 +1,4 @@
-"""The label for the leg as plain text: its lines as they are to be printed, then what it warns of."""
+"""The label for the leg as plain text: its lines as printed, then the cautions."""
 
 from collections.abc import Iterator
 
@@ -7,7 +7,7 @@ from app.web.representation.text_lines import closing
 
 
 def label_text(answer: Answer, question: str) -> Iterator[str]:
-    """One line of the label a line."""
+    """One line per line of the label."""
     yield from answer["label"]
     yield ""
     yield from closing(answer)

@@ -1,4 +1,4 @@
-"""The answers that have a layout of their own as text: fits, sheet, set-up and job card, as a mechanic reads them."""
+"""Text layouts of fits, sheet, set-up and job card, in the order in which a mechanic reads them."""
 
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
@@ -35,7 +35,7 @@ def _plain(value: Any) -> str:
 def _claim(each: Answer) -> Iterator[str]:
     """Scope, note and source of a statement, indented."""
     if scope := words.scope_words(each["scope"]):
-        yield from wrapped(f"    holds for {scope}", "    ")
+        yield from wrapped(f"    applies to {scope}", "    ")
     if "note" in each:
         yield from wrapped(f"    {each['note']}", "    ")
     source = words.source_words(each["source"]) if "source" in each else "no source"
@@ -43,7 +43,7 @@ def _claim(each: Answer) -> Iterator[str]:
 
 
 def _statement(left: str, right: str, about: list[str], each: Answer, placed: tuple[str, ...]) -> Iterator[str]:
-    """A statement: its name left, its figure right, below what else it says; what is not `placed` follows by name."""
+    """A statement: name left, figure right, details below; members not in `placed` follow by name."""
     about = [*about, *words.unplaced(each, *placed)]
     yield from beside(f"  {left}", right, "  ")
     if about:
@@ -52,7 +52,7 @@ def _statement(left: str, right: str, about: list[str], each: Answer, placed: tu
 
 
 def _of(each: Answer, *names: str) -> list[str]:
-    """The members that are there, named."""
+    """The members that are present, with their labels."""
     return [f"{words.label(name)} {_plain(each[name])}" for name in names if name in each]
 
 
@@ -74,7 +74,7 @@ def _fit(each: Answer) -> Iterator[str]:
 
 
 def fits(answer: Answer, question: str) -> Iterator[str]:
-    """What fits, and what nearly does with the one reason why it does not."""
+    """What fits, then near misses with the one reason each does not."""
     yield from title(f"What fits: {_name(answer)}", answer)
     yield from _asked(answer["asked"])
     yield from heading("Fits")
@@ -102,7 +102,7 @@ def _torque(each: Answer) -> Iterator[str]:
     about += [" or ".join(bolt["drives"])] if "drives" in bolt else []
     about += [each[name] for name in ("thread_prep", "instruction", "recheck") if name in each]
     about += ["left-hand thread"] if bolt.get("hand") == "left" else []
-    about += ["new each time"] if bolt.get("reuse") == "replace" else []
+    about += ["replace every time"] if bolt.get("reuse") == "replace" else []
     stage = f", stage {each['stage']}" if "stage" in each else ""
     figure = _plain(each["torque"]) if "torque" in each else "no figure"
     placed = ("fastener", "stage", "torque", "thread_prep", "instruction", "recheck", "preload", "tools")
@@ -180,7 +180,7 @@ _STATEMENTS: Mapping[str, Callable[[Answer], Iterator[str]]] = {
 
 
 def sheet(answer: Answer, question: str) -> Iterator[str]:
-    """Everything of a configuration, section by section, figures at the right."""
+    """Everything for a configuration, section by section, with figures at the right."""
     yield from title(f"Sheet: {_name(answer)}", answer)
     yield from _asked(answer["configuration"])
     for name, told_by in _STATEMENTS.items():
@@ -196,14 +196,14 @@ def sheet(answer: Answer, question: str) -> Iterator[str]:
 
 
 def setup(answer: Answer, question: str) -> Iterator[str]:
-    """The start pressure first, then how sure it is, the limits and the curves as tables."""
+    """The start pressure first, then its band, the limits, and the curves as tables."""
     yield from title(f"Set-up: {_name(answer)}", answer)
     yield from _asked(answer["asked"])
     yield from text_spring.head(answer)
     if "coil" in answer:
         yield from text_spring.coil(answer["coil"])
     if answer.get("candidates"):
-        yield from heading("Whichever it is")
+        yield from heading("For each possible fork")
         for each in answer["candidates"]:
             yield from _candidate(each)
     if answer["published"]:
@@ -243,7 +243,7 @@ def _candidate(each: Answer) -> Iterator[str]:
 
 
 def job_card(answer: Answer, question: str) -> Iterator[str]:
-    """What to lay out, then the steps with a box each, blank lines where something is written down."""
+    """The parts and tools to lay out, then each step with a tick box, and blank lines to write on."""
     yield from title(f"{answer['procedure']['name']}: {_name(answer)}", answer)
     if answer["settings"].get("headline", {}).get("what") == "rider-mass-limit":
         yield from wrapped(answer["settings"]["headline"]["text"])
@@ -252,7 +252,7 @@ def job_card(answer: Answer, question: str) -> Iterator[str]:
         yield "now:"
         yield from _asked(answer["present"])
     for each in answer["cautions"]:
-        if each["place"] == "top" and each["code"] != "invented-data":  # that is the first line already
+        if each["place"] == "top" and each["code"] != "invented-data":  # it is the first line already
             yield from wrapped(f"! {each['text']}", "  ")
     yield from heading("Lay out")
     for each in answer["parts"]:
@@ -282,7 +282,7 @@ def job_card(answer: Answer, question: str) -> Iterator[str]:
         yield from heading("Published set-up")
     for each in answer["settings"]["published"]:
         yield from _guide(each)
-    yield from heading("Proof")
+    yield from heading("Final checks")
     for each in answer["checks"]:
         yield from beside(f"  {words.label(each['what'])}", _plain(each["value"]) if "value" in each else "", "  ")
         limit = each.get("limit", {})
@@ -299,10 +299,11 @@ def job_card(answer: Answer, question: str) -> Iterator[str]:
 
 def _step(each: Answer) -> Iterator[str]:
     deep = " " * 7
-    for caution in each["cautions"]:
-        yield from wrapped(f"       ! {caution['text']}", "         ")
     condition = f"({each['condition']}) " if "condition" in each else ""
-    yield from wrapped(f"[ ] {each['number']:>2} {condition}{each['text']}", deep)
+    said = [*(f"! {caution['text']}" for caution in each["cautions"]), f"{condition}{each['text']}"]
+    yield from wrapped(f"[ ] {each['number']:>2} {said[0]}", deep)
+    for text in said[1:]:
+        yield from wrapped(f"{deep}{text}", deep)
     for torque in each.get("torque", []):
         bolt = torque["fastener"]
         about = [bolt["position"], *(bolt[name] for name in ("side",) if name in bolt)]

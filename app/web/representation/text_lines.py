@@ -1,4 +1,4 @@
-"""Lines of plain text: headings, pairs, tables, paragraphs of at most 80 columns; refuses control characters."""
+"""Builds plain text of at most 80 columns: headings, pairs, tables and paragraphs. Refuses control characters."""
 
 import textwrap
 import unicodedata
@@ -11,12 +11,12 @@ from app.web.representation.answer import Answer
 from app.web.representation.outline import Grid, Items, Node, Pairs, WordList
 
 COLUMNS = 80
-_NAMES = 26  # the widest name that stands beside its value
+_NAMES = 26  # the widest name that has its value on the same line
 _GUTTER = 2
 
 
 def text_of(lines: Iterable[str]) -> str:
-    """Lines as one text: none wider than the page, no control character, no blank line twice."""
+    """Join lines into one text: none wider than the page, no control characters, no double blank lines."""
     kept: list[str] = []
     for line in lines:
         clean = "".join(" " if unicodedata.category(letter) == "Cc" else letter for letter in line).rstrip()
@@ -26,14 +26,14 @@ def text_of(lines: Iterable[str]) -> str:
 
 
 def any_answer(answer: Answer, question: str) -> Iterator[str]:
-    """An answer by its outline."""
+    """An answer as its outline."""
     yield from title(words.title(question), answer)
     yield from outline_lines(answer, "revision", "cautions", "undecided", "gaps")
     yield from closing(answer)
 
 
 def title(said: str, answer: Answer) -> Iterator[str]:
-    """The head of a text, with the revision."""
+    """The title line of a text, with the revision."""
     revision = f"revision {answer['revision']}" if "revision" in answer else ""
     room = COLUMNS - len(revision) - 2
     shown = said if len(said) <= room else said[: room - 1] + "…"
@@ -42,14 +42,14 @@ def title(said: str, answer: Answer) -> Iterator[str]:
 
 
 def heading(said: str) -> Iterator[str]:
-    """The head of a section."""
+    """The heading of a section."""
     yield ""
     yield said[:COLUMNS]
     yield "-" * min(len(said), COLUMNS)
 
 
 def outline_lines(answer: Answer, *without: str) -> Iterator[str]:
-    """The members of an answer but for some, by their outline."""
+    """The members of an answer except some, as an outline."""
     for section in outline.sections(answer, *without):
         if section.heading:
             yield from heading(section.heading)
@@ -57,21 +57,21 @@ def outline_lines(answer: Answer, *without: str) -> Iterator[str]:
 
 
 def closing(answer: Answer) -> Iterator[str]:
-    """What stands at the end of every answer: what to decide, what is missing, what can hurt."""
+    """The end of every answer: open choices, gaps, cautions."""
     yield from undecided(answer)
     yield from gaps(answer)
     yield from cautions(answer)
 
 
 def further(answer: Answer) -> Iterator[str]:
-    """Where a list goes on."""
+    """The address of the next page."""
     if "next" in answer:
         yield ""
-        yield from wrapped(f"further: {answer['next']}", "  ")
+        yield from wrapped(f"next: {answer['next']}", "  ")
 
 
 def undecided(answer: Answer) -> Iterator[str]:
-    """The parameters that would decide, with their values."""
+    """The parameters still to choose, with their values."""
     if answer.get("undecided"):
         yield from heading("To decide")
         for each in answer["undecided"]:
@@ -80,7 +80,7 @@ def undecided(answer: Answer) -> Iterator[str]:
 
 
 def gaps(answer: Answer) -> Iterator[str]:
-    """What the catalogue does not say."""
+    """What is missing in the catalogue."""
     if answer.get("gaps"):
         yield from heading("Not in the catalogue")
         for each in answer["gaps"]:
@@ -98,7 +98,7 @@ def invented(answer: Answer) -> Iterator[str]:
 
 
 def cautions(answer: Answer) -> Iterator[str]:
-    """What can hurt someone. That data are invented is at the top already."""
+    """The cautions, except that data is invented, which is at the top already."""
     listed = [each for each in answer.get("cautions", ()) if each["code"] != "invented-data"]
     if listed:
         yield from heading("CAUTION")
@@ -151,19 +151,19 @@ def _grid(outline_lines: Grid, indent: str) -> Iterator[str]:
 
 
 def table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
-    """Rows under their columns, every cell as it stands: a part number of digits is no number."""
+    """Rows under their columns. Cells are not parsed: a part number of digits is not a number."""
     drawn = tabulate(rows, headers=list(columns), tablefmt="simple", disable_numparse=True)
     return [line.rstrip() for line in drawn.split("\n")]
 
 
 def pair(name: str, value: str, width: int, indent: str = "") -> Iterator[str]:
-    """A name and its value beside it; the value goes on below itself."""
+    """A name and its value; a long value wraps below itself."""
     before = f"{indent}{name:<{width}}{' ' * _GUTTER}"
     yield from wrapped(before + value, " " * (len(indent) + width + _GUTTER))
 
 
 def beside(left: str, right: str, indent: str = "") -> Iterator[str]:
-    """A line with a figure at its right edge, below where there is no room for both."""
+    """A line with a figure at its right edge, or below if there is no room for both."""
     if len(left) + len(right) + 2 <= COLUMNS:
         yield f"{left}{' ' * (COLUMNS - len(left) - len(right))}{right}"
     else:
@@ -172,7 +172,7 @@ def beside(left: str, right: str, indent: str = "") -> Iterator[str]:
 
 
 def wrapped(text: str, indent: str = "") -> list[str]:
-    """A text in lines of the page; a word that is wider than a line is broken."""
+    """Wrap a text to the page; a word that is wider than a line is broken."""
     if len(text) <= COLUMNS:
         return [text]
     deep = indent if len(indent) < COLUMNS // 2 else "  "
@@ -187,13 +187,13 @@ def _indent_of(line: str) -> str:
 
 
 def problem_text(body: Answer) -> str:
-    """A refusal: what is wrong, and how to mend it."""
+    """A refusal: what is wrong and how to fix it."""
     lines = [*title(f"{body['status']} {body['title']}", {}), *wrapped(str(body["detail"]))]
     for each in body.get("errors", []):
         where = each.get("parameter") or each.get("pointer") or each["code"]
         lines += wrapped(f"- {where}: {each['text']}", "  ")
         if "suggestion" in each:
-            lines += wrapped(f"  perhaps: {each['suggestion']}", "  ")
+            lines += wrapped(f"  try: {each['suggestion']}", "  ")
     shown = ("type", "title", "status", "detail", "errors", "instance", "undecided")
     called = [each for each in body.get("undecided", []) if "names" in each]
     lines += undecided({"undecided": called})

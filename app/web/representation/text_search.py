@@ -14,7 +14,7 @@ def search(answer: Answer, question: str) -> Iterator[str]:
 
 
 def start(answer: Answer, question: str) -> Iterator[str]:
-    """What a search found, or every fork."""
+    """The results of a search, or every fork."""
     yield from title(f"Search: {answer['q']}" if "q" in answer else words.title(question), answer)
     if "q" not in answer:
         yield from heading(f"Forks: {len(answer['found'])} of {answer['chassis_total']}")
@@ -36,7 +36,7 @@ def _hit(each: Answer) -> Iterator[str]:
     if about:
         yield from wrapped(f"    {about}", "    ")
     if scope := words.scope_words(each.get("scope", {})):
-        yield from wrapped(f"    holds for {scope}", "    ")
+        yield from wrapped(f"    applies to {scope}", "    ")
     for exception in each.get("exceptions", ()):
         yield from wrapped(f"    not for {words.scope_words(exception['scope'])}: see {exception['id']}", "    ")
     if "note" in each:

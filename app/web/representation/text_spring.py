@@ -1,4 +1,4 @@
-"""The parts of a set-up as text: what to do first, the coils that fit, the lines by spacers, limits, assumptions."""
+"""The parts of a set-up as text: settings, matching coils, lines by spacers, limits and assumptions."""
 
 from collections.abc import Iterator, Sequence
 from typing import Any
@@ -14,7 +14,7 @@ def _plain(value: Any) -> str:
 
 
 def head(answer: Answer) -> Iterator[str]:
-    """What to do first: fill to what, what it reads where it is ridden, the sag, the maximum."""
+    """The settings first: fill pressure, reading where the bike is ridden, sag, maximum."""
     if answer["headline"]["text"]:
         yield from wrapped(answer["headline"]["text"])
     if "start_pressure" in answer:
@@ -43,7 +43,7 @@ def _sag(sag: Answer) -> Iterator[str]:
     yield from beside("SAG", f"{_plain(sag['travel'])}, {words.plain(sag['percent'])} %")
     if "expected" in sag:
         yield from beside(
-            "  the calculation expects", f"{_plain(sag['expected'])}, {words.plain(sag['expected_percent'])} %", "  "
+            "  expected (calculated)", f"{_plain(sag['expected'])}, {words.plain(sag['expected_percent'])} %", "  "
         )
     if "disagreement" in sag:
         yield from wrapped(f"  ! {sag['disagreement']}", "    ")
@@ -55,7 +55,7 @@ def by_spacers(answer: Answer) -> Iterator[str]:
     rows = answer["by_spacers"]
     yield from heading("By volume spacers")
     if "spacers" not in answer:
-        yield from wrapped("  How many are fitted is not known: count them and take that line.", "  ")
+        yield from wrapped("  The number fitted is not known. Count them and use that line.", "  ")
     columns = ("start_pressure", "expected_sag", "peak_pressure", "peak_force")
     for each in rows:
         said = [f"{words.label(name)} {_plain(each[name])}" for name in columns if name in each]
@@ -85,7 +85,7 @@ def by_spacers(answer: Answer) -> Iterator[str]:
 
 
 def coil(answer: Answer) -> Iterator[str]:
-    """The rate that is wanted, the springs next to it, then every coil that fits with the sag it gives."""
+    """The wanted rate, the springs next to it, then every coil that fits with its sag."""
     yield from heading("Coil spring")
     if "fit" in answer:
         yield from beside("FIT", spring_words(answer["fit"]))
@@ -94,13 +94,15 @@ def coil(answer: Answer) -> Iterator[str]:
     if "published_turns" in answer:
         gives = f": {sag_words(answer['at_published_turns'])}" if "at_published_turns" in answer else ""
         yield from pair("published preload", f"{answer['published_turns']['text']}{gives}", 20, "  ")
+    if "preload_text" in answer:
+        yield from wrapped(f"  {answer['preload_text']}", "  ")
     if "rate_wanted" in answer:
         yield from beside("RATE WANTED", _plain(answer["rate_wanted"]))
     yield from wrapped(f"  {answer['text']}", "  ")
     if "band" in answer:
         yield from wrapped(f"  {words.band(answer['band'])}", "  ")
     if "preload" in answer:
-        yield from pair("preload", _plain(answer["preload"]), 16, "  ")
+        yield from pair("rate is for a preload of", _plain(answer["preload"]), 26, "  ")
     for name in ("fitted", "softer", "stiffer", "published_choice", "calculated_choice"):
         if name in answer:
             yield from pair(words.label(name), spring_words(answer[name]), 16, "  ")
@@ -125,19 +127,19 @@ def sag_words(sag: Answer) -> str:
     """The sag at a preload: `2.0 mm: sag 55.5 mm, 32.6 %`."""
     gives = [f"sag {_plain(sag['travel'])}"] if "travel" in sag else []
     gives += [f"{words.plain(sag['percent'])} %"] if "percent" in sag else []
-    gives += ["the preload alone carries the load"] if sag.get("topped_out") else []
+    gives += ["no sag: the preload alone carries the load"] if sag.get("topped_out") else []
     return f"{_plain(sag['preload'])}{': ' if gives else ''}{', '.join(gives)}"
 
 
 def limits(answer: Answer) -> Iterator[str]:
-    """What must not be exceeded, and whether it is."""
+    """The limits, and whether they are kept."""
     yield from heading("Limits")
     for each in answer["pressure"]:
-        yield from beside(f"  maximum fill pressure of the {each['of']}{_kept(each)}", _plain(each["limit"]), "  ")
+        yield from beside(f"  maximum pressure ({each['of']}){_kept(each)}", _plain(each["limit"]), "  ")
         yield from _scope(each)
         yield from _where(each)
     if "spacers" in answer:
-        yield from beside(f"  volume spacers at most{_kept(answer['spacers'])}", str(answer["spacers"]["limit"]), "  ")
+        yield from beside(f"  maximum volume spacers{_kept(answer['spacers'])}", str(answer["spacers"]["limit"]), "  ")
     for each in answer["rider_mass"]:
         yield from beside(f"  rider with gear{_kept(each)}", _plain(each["limit"]), "  ")
         yield from _scope(each)
@@ -148,13 +150,13 @@ def limits(answer: Answer) -> Iterator[str]:
 
 
 def _scope(each: Answer) -> Iterator[str]:
-    """What a limit holds for, so that it is never read without it."""
+    """The scope of a limit, so that it is never read without it."""
     if scope := words.scope_words(each.get("scope", {})):
-        yield from wrapped(f"    holds for {scope}", "    ")
+        yield from wrapped(f"    applies to {scope}", "    ")
 
 
 def _kept(limit: Answer) -> str:
-    return "" if "within" not in limit else ", kept" if limit["within"] else ", EXCEEDED"
+    return "" if "within" not in limit else ": OK" if limit["within"] else ": EXCEEDED"
 
 
 def _where(each: Answer) -> Iterator[str]:
@@ -163,18 +165,18 @@ def _where(each: Answer) -> Iterator[str]:
 
 
 def assumed(assumptions: Sequence[Answer]) -> Iterator[str]:
-    """What was taken for granted, the value at the right edge."""
+    """The assumptions, with values at the right edge."""
     if assumptions:
-        yield from heading("Assumed")
+        yield from heading("Assumptions")
     for each in assumptions:
         yield from beside(f"  {words.label(each['name'])}", _plain(each["value"]) if "value" in each else "", "  ")
         yield from wrapped(f"    {each['text']}", "    ")
 
 
 def computed_by(formulas: Sequence[Answer]) -> Iterator[str]:
-    """The equations with their source and where they hold."""
+    """The equations with their source and range of validity."""
     if formulas:
-        yield from heading("Computed by")
+        yield from heading("Formulas")
     for each in formulas:
         yield from wrapped(f"  {each['text']}", "    ")
-        yield from wrapped(f"    {each['source']}. Holds for {each['validity']}.", "    ")
+        yield from wrapped(f"    {each['source']}. Valid for {each['validity']}.", "    ")

@@ -1,12 +1,10 @@
-"""An answer as plain text for a terminal or a printer: at most 80 columns, no escape codes, figures where they count.
+"""Renders an answer as plain text for a terminal or printer: at most 80 columns, no escape codes, aligned figures.
 
-Fits, sheet, set-up, job card and label have a layout of their own; every other answer is told by its outline.
+Fits, sheet, set-up, job card and label have layouts of their own; every other answer is shown by its outline.
 """
 
-from collections.abc import Mapping
-from typing import Any
-
 from app.web.representation import text_bench, text_catalogue, text_search
+from app.web.representation.answer import Answer
 from app.web.representation.kinds import Answered, Representation, register
 from app.web.representation.text_label import label_text
 from app.web.representation.text_layouts import LAYOUTS
@@ -14,12 +12,12 @@ from app.web.representation.text_lines import any_answer, invented, text_of
 
 
 def render(answered: Answered) -> bytes:
-    """The text in UTF-8, with a line end at its end."""
+    """The text in UTF-8, ending with a line break."""
     return text(answered.question, answered.shape.dump_python(answered.answer, mode="json")).encode()
 
 
-def text(question: str, answer: Mapping[str, Any]) -> str:
-    """The text of an answer as it is on the wire."""
+def text(question: str, answer: Answer) -> str:
+    """The text for the JSON form of an answer."""
     layouts = {
         **LAYOUTS, **text_bench.LAYOUTS, **text_catalogue.LAYOUTS, **text_search.LAYOUTS, "label": label_text
     }  # fmt: skip

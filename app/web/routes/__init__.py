@@ -1,5 +1,6 @@
-"""All routers, in the order in which they are tried: the first route that matches answers, so the generic come last,
-and what is asked most comes first."""
+"""All routers, in order of matching: the first route that matches answers. Frequent routes come first, generic ones
+last.
+"""
 
 from fastapi import APIRouter
 

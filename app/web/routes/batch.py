@@ -17,10 +17,11 @@ from starlette.types import Message, Scope
 from typing_extensions import TypedDict
 
 from app.errors import Invalid, NotFound, Refusal, Unavailable
+from app.json_types import JsonObject
 from app.questions.answers.parameters import Pinned
 from app.web.access import caller_was_read
 from app.web.contract.openapi import json_body
-from app.web.middleware.answer_cache import AnswerCache, KeptAnswer, Key, key_of, may_be_kept, only_keyed
+from app.web.middleware.answer_cache import AnswerCache, CacheKey, KeptAnswer, key_of, may_be_kept, only_keyed
 from app.web.middleware.rates import TooMany
 from app.web.problem import problem_of
 from app.web.reading.json_body import read_model
@@ -61,8 +62,8 @@ class BatchItem(TypedDict):
     index: int
     url: str
     status: int
-    answer: NotRequired[dict[str, Any]]
-    problem: NotRequired[dict[str, Any]]
+    answer: NotRequired[JsonObject]
+    problem: NotRequired[JsonObject]
 
 
 class BatchAnswer(TypedDict):
@@ -82,7 +83,7 @@ class Item:
     json: bytes
 
     def written(self) -> bytes:
-        """As `BatchItem` is written, the JSON as it came."""
+        """A `BatchItem` whose answer is already JSON text."""
         head = json.dumps({"index": self.index, "url": self.url, "status": self.status}, separators=(",", ":"))
         member = b"answer" if self.status == HTTPStatus.OK else b"problem"
         return b'%s,"%s":%s}' % (head[:-1].encode(), member, self.json)
@@ -92,7 +93,7 @@ class Written:
     """Writes a batch from answers that are already JSON, without parsing them again."""
 
     def dump_json(self, instance: Any, /, **_: Any) -> bytes:
-        """The answers as JSON text, each as it was made."""
+        """The answers as JSON text, unchanged."""
         items = b",".join(item.written() for item in instance["answers"])
         return b'{"revision":%d,"answers":[%s]}' % (instance["revision"], items)
 
@@ -100,7 +101,7 @@ class Written:
         """For every format except JSON."""
         return json.loads(self.dump_json(instance))
 
-    def json_schema(self, **how: Any) -> dict[str, Any]:
+    def json_schema(self, **how: Any) -> JsonObject:
         """The schema of the answer."""
         return TypeAdapter(BatchAnswer).json_schema(**how)
 
@@ -194,17 +195,19 @@ async def _answered(request: Request, url: str, revision: int) -> tuple[int, byt
     return start["status"], content
 
 
-def _key(request: Request, url: str, revision: int) -> Key:
-    """The key of a question: all that its route can read of it."""
+def _key(request: Request, url: str, revision: int) -> CacheKey:
+    """The cache key of a question: all that its route can read of it."""
     passed = {name: value for name, value in request.scope["headers"] if name in _PASSED}
     address = {"raw_path": url, "query_string": revision, "scheme": request.scope["scheme"]}
     return ("in a batch", *key_of(address, passed))
 
 
 def _asked(request: Request, url: str, revision: int) -> tuple[StrictRoute, Scope, bool]:
-    """The route of a question, the request that it is, and whether that names its revision or has none: of several
-    machines not all may have reached the newest. Raises Invalid for what is no address, NotFound for what is no
-    lookup."""
+    """The route and request for a question, and whether it fixes its revision or has none. (Not every machine may have
+    reached the latest.)
+
+    Raises Invalid if it is not an address, NotFound if it is not a lookup.
+    """
     parts = urllib.parse.urlsplit(url)
     if parts.scheme or parts.netloc or parts.fragment or not url.isascii() or not url.startswith("/v1/"):
         raise Invalid.one("wrong-form", "A question is a percent-encoded path and query of this service: /v1/…")
@@ -222,7 +225,7 @@ def _asked(request: Request, url: str, revision: int) -> tuple[StrictRoute, Scop
     })  # fmt: skip
     route, found = _matching(request, scope)
     if not isinstance(route, StrictRoute) or not ANSWERED.intersection(route.tags):
-        raise NotFound("No look-up has that address.")
+        raise NotFound("There is no look-up at that address.")
     names = {name for name, _ in urllib.parse.parse_qsl(parts.query, keep_blank_values=True)}
     if "revision" in parameters_of(route) and not names & _PINS:
         scope["query_string"] += b"&revision=%d" % revision if parts.query else b"revision=%d" % revision

@@ -1,4 +1,4 @@
-"""The bench log by form, for a signed-in browser: a fork is registered and a job recorded as by a program's request."""
+"""Bench log forms for a signed-in browser: register a fork and record a job, as programs do by request."""
 
 import datetime as dt
 import secrets
@@ -37,7 +37,7 @@ Prefill = Annotated[str | None, Query(max_length=2_000)]
 
 @router.get("/v1/forks/register")
 async def ask_for_a_fork(request: Request, chassis: Prefill = None) -> Response:
-    """The form by which a fork of that chassis is registered; without one, how to come to it."""
+    """The form that registers a fork of that chassis; without a chassis, how to find it."""
     await admitted(request, "bench")
     if chassis is None:
         return await _form(request, "register-fork", [], {}, {"chassis": ""})
@@ -47,7 +47,7 @@ async def ask_for_a_fork(request: Request, chassis: Prefill = None) -> Response:
 
 @router.post("/v1/forks/register")
 async def register_by_form(request: Request) -> Response:
-    """A new fork of the shop, and on to its page."""
+    """Register a fork for the shop and go to its page."""
     try:
         caller = await permitted_by_form(request, "bench")
     except Unauthorised as refusal:
@@ -66,7 +66,7 @@ async def register_by_form(request: Request) -> Response:
 async def ask_for_a_job(
     request: Request, id: ForkId, job: Prefill = None, job_card: Prefill = None, revision: int | None = None
 ) -> Response:
-    """The form in which a finished job is recorded; `job`, `job_card` and `revision` fill it in."""
+    """The form that records a finished job; `job`, `job_card` and `revision` fill it in."""
     caller = await admitted(request, "bench")
     fork = await in_shop(request, lambda shop: forks.held(shop, caller.shop, id))
     held = await _choices(request, fork.chassis)
@@ -80,7 +80,7 @@ async def ask_for_a_job(
 
 @router.post("/v1/forks/{id}/record")
 async def record_by_form(request: Request, id: ForkId) -> Response:
-    """The job in the log, once however often the form is sent, and back to the fork."""
+    """Record the job, once even if the form is sent several times, and go back to the fork."""
     try:
         caller = await permitted_by_form(request, "bench")
     except Unauthorised as refusal:
@@ -100,10 +100,10 @@ async def record_by_form(request: Request, id: ForkId) -> Response:
 
 
 async def _once_more(request: Request, names: Collection[str], refusal: Unauthorised) -> Response:
-    """What was typed, to be sent once more when the browser is signed in again: the session was over meanwhile.
+    """Keep what was typed, to send it again after the browser has signed in again, because its session was over.
 
-    Only what our own page sent comes back, and only the fields that it has. Raises the refusal where no page is wanted,
-    and what `read_form` raises.
+    Only fields of our own form from our own page are kept. Raises the refusal if the client wants no page, and whatever
+    `read_form` raises.
     """
     if "text/html" not in request.headers.get("accept", ""):
         raise refusal

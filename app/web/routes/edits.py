@@ -1,11 +1,11 @@
-"""Changes to the catalogue: dry runs and imports, and what every write does. Every write takes a key and a reason."""
+"""Changes to the catalogue: dry runs, imports, and the common part of every write. Writes need a key and a reason."""
 
 import datetime as dt
 import tempfile
 from asyncio import to_thread
 from collections.abc import Sequence
 from pathlib import Path as FilePath
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import Query, Request
 from pydantic import Field
@@ -19,6 +19,7 @@ from app.exchange import child
 from app.exchange.editing import Edits, Precondition, WrittenEdits, check_edits, write_edits
 from app.exchange.loading import Entry
 from app.exchange.read_edits import Edit, read_edits
+from app.json_types import JsonObject
 from app.questions.answers.cautions import cautions
 from app.rules.finding import refuses
 from app.web.access import permitted, to_its_end, write_context
@@ -53,13 +54,13 @@ class CheckAsked(FormAsked):
 @router.post(
     "/v1/checks",
     operation_id="checkChanges",
-    summary="What would be found, without storing anything",
+    summary="Check a package or changes without storing anything",
     response_model=None,
     openapi_extra=BODIES,
-    responses={200: {"model": WriteAnswer, "description": "The report, whether it would be accepted or not."}},
+    responses={200: {"model": WriteAnswer, "description": "The report, accepted or not."}},
 )
 async def check_changes(request: Request, asked: Annotated[CheckAsked, Query()]) -> Response:
-    """A dry run against the present catalogue: a package or a list of changes. Takes no key, opens no transaction."""
+    """A dry run against the current catalogue: a package or a list of changes. Needs no key, opens no transaction."""
     if _is_zip(request):
         answer = await _in_child(request, "check")
     else:
@@ -72,11 +73,11 @@ async def check_changes(request: Request, asked: Annotated[CheckAsked, Query()])
 @router.post(
     "/v1/imports",
     operation_id="importChanges",
-    summary="Take in a package or a list of changes, all or nothing",
+    summary="Import a package or a list of changes, all or nothing",
     response_model=None,
     openapi_extra=BODIES,
     responses={
-        200: {"model": WriteAnswer, "description": "It changes nothing that is stored."},
+        200: {"model": WriteAnswer, "description": "Nothing stored would change."},
         201: {"model": WriteAnswer, "description": "Accepted: a new revision."},
     },
 )
@@ -88,8 +89,8 @@ async def import_changes(
 ) -> Response:
     """201 with the new revision, 200 if nothing changes, 422 with the report if anything is refused.
 
-    A package is merged: a column that a file lacks leaves what is stored, an empty cell empties it. A put of a list
-    brings the whole row, and what it may empty must be named in `empty`.
+    A package is merged: a column that a file lacks keeps its stored values, an empty cell empties it. A put in a list
+    has the whole row, and `empty` must name the columns that it may empty.
     """
     caller = await permitted(request, "edit")
     if _is_zip(request):
@@ -113,7 +114,7 @@ async def edited(
     reason: str,
     idempotency_key: str | None,
     holds: Precondition | None = None,
-) -> dict[str, Any]:
+) -> JsonObject:
     """The report of edits that were written as one revision. Raises what `write_edits` and `holds` raise."""
     database = request.app.state.catalogue.database
     entry = Entry(reason, caller.label, key_of(caller.id, idempotency_key), digest_of(request, await request.body()))
@@ -124,7 +125,7 @@ async def edited(
     return _written(done)
 
 
-async def _import_package(request: Request, caller: Caller, reason: str, idempotency_key: str | None) -> dict[str, Any]:
+async def _import_package(request: Request, caller: Caller, reason: str, idempotency_key: str | None) -> JsonObject:
     options = ["--reason", reason, "--who", caller.label]
     if (key := key_of(caller.id, idempotency_key)) is not None:
         options += ["--idempotency-key", key, "--digest", digest_of(request, await request.body())]
@@ -134,13 +135,13 @@ async def _import_package(request: Request, caller: Caller, reason: str, idempot
     answer = await _in_child(request, "load", *options)
     if not answer["accepted"]:
         rejects = [finding for finding in answer["findings"] if refuses(finding)]
-        faults = [Fault(finding["rule"], f"{finding['text']}; {finding['mend']}") for finding in rejects[:20]]
-        raise Invalid(f"{answer['counts']['reject']} findings refuse this package", faults, report=answer)
+        faults = [Fault(finding["rule"], f"{finding['text']}; {finding['fix']}") for finding in rejects[:20]]
+        raise Invalid(f"{answer['counts']['reject']} faults in this package", faults, report=answer)
     write.revision = answer["revision"]
     return answer
 
 
-async def _in_child(request: Request, command: str, *options: str) -> dict[str, Any]:
+async def _in_child(request: Request, command: str, *options: str) -> JsonObject:
     """Run `legwork load` or `check` on the body, which is a zip file, in a child process."""
     with tempfile.TemporaryDirectory(prefix="legwork-upload-") as folder:
         path = FilePath(folder) / "package.zip"
@@ -157,7 +158,7 @@ async def _changes(request: Request) -> ChangesBody:
 
 
 def _checked(database: Database, edits: Sequence[Edit]) -> WrittenEdits:
-    """Judged on a connection of its own: on SQLite the one of the lookups would be held as long as it takes."""
+    """Judge the changes on a separate connection: on SQLite the lookups' connection would be blocked as long."""
     if not database.is_sqlite:
         return Catalogue(database).answer(lambda snapshot: check_edits(snapshot, edits, _today()))
     apart = Database(database.url.render_as_string(hide_password=False))
@@ -167,7 +168,7 @@ def _checked(database: Database, edits: Sequence[Edit]) -> WrittenEdits:
         apart.close()
 
 
-def _written(done: WrittenEdits) -> dict[str, Any]:
+def _written(done: WrittenEdits) -> JsonObject:
     report = done.report
     cells = {"changed_cells": done.cells.listed(), "cell_counts": done.cells.counts}
     answer = {"accepted": report["accepted"], **cells, "findings": report["findings"], "counts": report["counts"]}
@@ -175,13 +176,13 @@ def _written(done: WrittenEdits) -> dict[str, Any]:
     return {**answer, "replayed": True} if done.replayed else answer
 
 
-def replayed(answer: dict[str, Any]) -> dict[str, str]:
-    """The header of a request that was done before; the mark of it is taken off the answer."""
+def replayed(answer: JsonObject) -> dict[str, str]:
+    """The header for a repeated request; removes its mark from the answer."""
     return REPLAYED if answer.pop("replayed", False) else {}
 
 
 def reason_of(*given: str | None) -> str:
-    """The first reason that is given. Raises Invalid if there is none."""
+    """The first reason that was given. Raises Invalid if there is none."""
     for reason in given:
         if reason is not None:
             return reason
@@ -189,7 +190,7 @@ def reason_of(*given: str | None) -> str:
 
 
 def _noreason_of() -> Invalid:
-    text = "say why: `reason` is recorded with the revision"
+    text = "give a `reason`; it is recorded with the revision"
     return Invalid(text, [Fault("reason-missing", text, pointer="/reason", parameter="reason")])
 
 

@@ -2,7 +2,7 @@
 
 import datetime as dt
 from email.utils import format_datetime
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import Query, Request
 from pydantic import Field, TypeAdapter
@@ -25,7 +25,7 @@ Asked = Annotated[Pinned, Query()]
 
 
 class ContentHash(TypedDict):
-    """One hash of all that holds at a revision, by which copies are compared."""
+    """One hash of the catalogue at a revision, to compare copies."""
 
     revision: int
     content_hash: Annotated[
@@ -45,7 +45,7 @@ CONTENT_HASH = TypeAdapter(ContentHash)
 _START = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
 
 
-def _file(media_type: str) -> dict[int | str, dict[str, Any]]:
+def _file(media_type: str) -> dict[int | str, dict[str, object]]:
     content = {media_type: {"schema": {"type": "string", "format": "binary"}}}
     return {200: {"content": content, "description": "The file."}}
 
@@ -70,7 +70,7 @@ async def export_package(request: Request, asked: Asked) -> Response:
     responses=_file("application/vnd.sqlite3"),
 )
 async def export_sqlite(request: Request, asked: Asked) -> Response:
-    """The rows that hold at the revision, without their history: to query offline, or to serve from."""
+    """The rows valid at the revision, without their history: to query offline, or to serve from."""
     return await _exported(request, asked, "sqlite", "application/vnd.sqlite3")
 
 
@@ -79,10 +79,10 @@ async def export_sqlite(request: Request, asked: Asked) -> Response:
     operation_id="contentHash",
     summary="One hash of the whole catalogue",
     response_model=None,
-    responses={200: {"model": ContentHash, "description": "The hash of what holds at the revision."}},
+    responses={200: {"model": ContentHash, "description": "The hash of the catalogue at the revision."}},
 )
 async def content_hash(request: Request, asked: Asked) -> Response:
-    """SHA-256 over the values given: equal for equal catalogues, so that a copy can be compared with its origin."""
+    """SHA-256 over the values given: equal catalogues have equal hashes, so a copy can be compared with its origin."""
     revision = await _revision(request, asked)
     exports: KeptExports = request.app.state.exports
     found = await exports.content_hash(revision, request.app.state.settings)

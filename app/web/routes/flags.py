@@ -1,6 +1,6 @@
-"""Flags: a value that looks wrong is flagged at the bench, listed for editors and settled by one."""
+"""Flags: mechanics flag a value that looks wrong, editors list and settle flags."""
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import Path, Query, Request
 from pydantic import Field
@@ -11,6 +11,7 @@ from app.catalogue.present import missing
 from app.catalogue.rows import Snapshot
 from app.catalogue.tables import STATEMENTS
 from app.exchange.preconditions import table_of
+from app.json_types import JsonObject
 from app.questions.answers.cautions import cautions
 from app.questions.answers.cursors import Cursor
 from app.questions.tables.listing import Paged
@@ -82,7 +83,7 @@ async def list_flags(request: Request, asked: Annotated[FlagsAsked, Query()]) ->
     found, total = await in_shop(request, lambda shop: flags.listed(shop, asked.limit + 1, after, asked.statement))
     revision = await request.app.state.catalogue.ask(lambda snapshot: snapshot.revision, asked.pin())
     page = found[: asked.limit]
-    answer: dict[str, Any] = {"revision": revision, "total": total, "flags": page, "cautions": cautions()}
+    answer: JsonObject = {"revision": revision, "total": total, "flags": page, "cautions": cautions()}
     if len(found) > asked.limit:
         answer["next"] = asked.write_cursor("flags", Cursor(revision, total, (page[-1]["number"],)))
     return await respond_page(request, answer, answers.FLAG_LIST, question="flags", rows="flags", headers=PRIVATE)

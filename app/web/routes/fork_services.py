@@ -2,7 +2,7 @@
 
 import datetime as dt
 from decimal import Decimal
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import Query, Request
 from pydantic import Field
@@ -17,6 +17,7 @@ from app.bench.services import RecordedService, service_view
 from app.bench.shapes import Configuration, Done, DueView
 from app.catalogue.rows import Snapshot
 from app.errors import Fault, Invalid
+from app.json_types import JsonObject
 from app.questions.answers.gap import Gap
 from app.questions.answers.parameters import IsoDate, Pinned
 from app.questions.answers.views import Undecided
@@ -60,7 +61,7 @@ class DueAsked(Pinned):
     responses={201: {"model": answers.ServiceAnswer, "description": "The job, and the fork after it."}},
 )
 async def record_service(request: Request, id: ForkId, idempotency_key: IdempotencyKey = None) -> Response:
-    """What was fitted becomes the content of the fork, unless a later job is already recorded."""
+    """Fitted parts become part of the fork, unless a later job is already recorded."""
     caller = await permitted(request, "bench")
     fork, _ = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     body = await read_model(request, SERVICE_BODY)
@@ -112,9 +113,9 @@ async def record(
 
 
 def complete(snapshot: Snapshot, chassis: str, known: Configuration, done: Done) -> None:
-    """Note the travel that a fitted spring decides, and where the damper's clicks are counted from if nobody said.
+    """Note the travel that a fitted spring decides, and the click datum of the damper if the body does not give it.
 
-    `known` is what is in the fork after the job. Raises Invalid for a travel that its spring does not give.
+    `known` is the configuration after the job. Raises Invalid for a travel that its spring does not give.
     """
     fitted, measured = done["fitted"], done["measured"]
     parameters = parameters_of(known)
@@ -142,7 +143,7 @@ def complete(snapshot: Snapshot, chassis: str, known: Configuration, done: Done)
     responses={200: {"model": answers.ServiceList, "description": "Oldest first as recorded."}},
 )
 async def list_services(request: Request, id: ForkId, asked: ForkPinnedAsked) -> Response:
-    """Each job, what was fitted and measured, and what was in the fork then."""
+    """Each job, the parts fitted, the measurements, and the configuration at that time."""
     caller = await admitted(request, "bench")
     fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     answer = {
@@ -160,8 +161,9 @@ async def list_services(request: Request, id: ForkId, asked: ForkPinnedAsked) ->
     responses={200: {"model": answers.DueAnswer, "description": "The most urgent first."}},
 )
 async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Query()]) -> Response:
-    """From the intervals the catalogue lists for the fork as built and ridden. `not_known` says what is missing to
-    compute it. If the kind of riding is not known, the strictest interval counts."""
+    """Uses the intervals that the catalogue lists for the fork as built and ridden. `not_known` says what is missing to
+    compute them. If the kind of riding is not known, the strictest interval counts.
+    """
     caller = await admitted(request, "bench")
     fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     hours = _hours(asked, done)
@@ -184,7 +186,7 @@ async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Quer
     if not listed:
         text = "The catalogue lists no interval for this fork. See its maker's manual."
         gaps.append({"what": "intervals", "why_needed": "they say when it is opened next", "text": text})
-    answer: dict[str, Any] = {
+    answer: JsonObject = {
         "revision": revision, "fork": id, "on": today.isoformat(), "due": listed,
         "undecided": _riding_open(riding, ridings), "gaps": gaps,
         "cautions": await fork_cautions(request, {fork.chassis}, "not-in-the-catalogue"),
@@ -204,7 +206,7 @@ async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Quer
     responses={200: {"model": answers.LabelAnswer, "description": "Lines to print or to write."}},
 )
 async def fork_label(request: Request, id: ForkId, asked: ForkPinnedAsked) -> Response:
-    """What is in the fork, the limits listed for exactly that, and the last job; no serial."""
+    """The configuration of the fork, the limits listed for exactly that, and the last job; no serial."""
     caller = await admitted(request, "bench")
     fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     known = parameters_of(fork.configuration)
@@ -219,16 +221,16 @@ async def fork_label(request: Request, id: ForkId, asked: ForkPinnedAsked) -> Re
         )  # fmt: skip
 
     revision, lines = await request.app.state.catalogue.ask(written, asked.pin())
-    answer: dict[str, Any] = {"revision": revision, "label": lines}
+    answer: JsonObject = {"revision": revision, "label": lines}
     answer["cautions"] = await fork_cautions(request, {fork.chassis}, "limits", "shock-pump-only")
     return await respond_private(request, answer, answers.LABEL, "label")
 
 
 def _riding_open(riding: str | None, listed: list[str]) -> list[Undecided]:
-    """The riding, if nobody said how the fork is ridden and its intervals differ by it."""
+    """The kind of riding, if it is not recorded and the intervals differ by it."""
     if riding is not None or not listed:
         return []
-    text = "Give riding: nobody has said how this fork is ridden, so the strictest interval counts."
+    text = "Set `riding`. How this fork is ridden is not recorded, so the strictest interval counts."
     return [{"parameter": "riding", "values": [*listed, on_the_bench.OTHER_RIDING], "text": text}]
 
 

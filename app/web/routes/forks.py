@@ -8,7 +8,7 @@ from fastapi import Header, Path, Query, Request
 from pydantic import Field, TypeAdapter
 from starlette.responses import Response
 
-from app.access.idempotency import KeyedRequest
+from app.access.idempotency import IdempotentRequest
 from app.access.keys import Caller
 from app.bench import forks, services
 from app.bench.figures import configuration_view
@@ -18,6 +18,7 @@ from app.catalogue.catalogue import PRESENT, Pin
 from app.catalogue.rows import Snapshot
 from app.catalogue.tables import Source
 from app.errors import PreconditionMissing
+from app.json_types import JsonObject
 from app.questions.answers.cautions import cautions
 from app.questions.answers.cursors import Cursor
 from app.questions.answers.parameters import Pinned
@@ -64,7 +65,7 @@ async def respond_private(request: Request, answer: Any, shape: TypeAdapter[Any]
 
 
 async def fork_cautions(request: Request, chassis: Collection[str], *codes: str) -> list[Caution]:
-    """The cautions of an answer about forks of these chassis: also that their data are invented, if they are."""
+    """The cautions of an answer about forks of these chassis, including one for invented data."""
     found: Collection[Source] = await request.app.state.catalogue.ask(
         lambda snapshot: on_the_bench.sources(snapshot, chassis)
     )
@@ -74,11 +75,11 @@ async def fork_cautions(request: Request, chassis: Collection[str], *codes: str)
 @router.post(
     "/v1/forks",
     operation_id="registerFork",
-    summary="Register a fork by its serial",
+    summary="Register a fork",
     response_model=None,
     openapi_extra=json_body(FORK_BODY, "Serial, chassis, and what is in it as far as known."),
     status_code=201,
-    responses={201: {"model": answers.ForkAnswer, "description": "The fork with its unguessable id."}},
+    responses={201: {"model": answers.ForkAnswer, "description": "The fork with its secret id."}},
 )
 async def register_fork(request: Request, idempotency_key: IdempotencyKey = None) -> Response:
     """409 if the shop has already registered this serial; its id is the `suggestion`."""
@@ -91,11 +92,11 @@ async def register_fork(request: Request, idempotency_key: IdempotencyKey = None
 
 
 async def register(
-    request: Request, caller: Caller, wanted: Registering, same: KeyedRequest | None = None
+    request: Request, caller: Caller, wanted: Registering, same: IdempotentRequest | None = None
 ) -> tuple[Held, bool]:
-    """A new fork of the caller's shop; True if the same request registered it before.
+    """Register a fork for the caller's shop; True if the same request registered it before.
 
-    Raises Invalid with pointers, and Conflict for a serial that the shop has already.
+    Raises Invalid with pointers, and Conflict for a serial that the shop already has.
     """
     await _known(request, wanted)
     return await to_its_end(lambda: forks.register(request.app.state.shop, caller.shop, wanted, same))
@@ -118,7 +119,7 @@ async def list_forks(request: Request, asked: Annotated[ForksAsked, Query()]) ->
         lambda shop: forks.listed(shop, caller.shop, asked.limit, after, serial=asked.serial, chassis=asked.chassis),
     )
     revision = await _revision(request, asked)
-    found: dict[str, Any] = {
+    found: JsonObject = {
         "revision": revision, "total": page.total, "forks": [fork_view(fork) for fork in page.forks],
         "cautions": await fork_cautions(request, {fork.chassis for fork in page.forks}),
     }  # fmt: skip
@@ -146,7 +147,7 @@ async def recent_configurations(request: Request, asked: Annotated[RecentAsked, 
         }
         for each in found
     ]  # fmt: skip
-    answer: dict[str, Any] = {"revision": await _revision(request, asked), "configurations": shown}
+    answer: JsonObject = {"revision": await _revision(request, asked), "configurations": shown}
     answer["cautions"] = await fork_cautions(request, {each.chassis for each in found}, "limits")
     return await respond_private(request, answer, answers.RECENT, "recent-configurations", rows="configurations")
 
@@ -248,7 +249,7 @@ async def _shown(
 
 
 async def _known(request: Request, wanted: Registering) -> None:
-    """Raises Invalid for what the catalogue has not, and notes the travel that the spring decides."""
+    """Check the configuration against the catalogue, and note the travel that the spring decides. Raises Invalid."""
     held = wanted.configuration
 
     def look(snapshot: Snapshot) -> None:

@@ -1,4 +1,4 @@
-"""The question before all others: which chassis is on the bench."""
+"""The first question: which chassis is on the bench."""
 
 from typing import Annotated
 

@@ -9,7 +9,9 @@ from pydantic import Field, TypeAdapter, ValidationError
 from starlette.responses import Response
 from typing_extensions import TypedDict
 
+from app.catalogue.columns import SLUG
 from app.errors import Fault, Invalid, Refusal
+from app.json_types import JsonObject
 from app.questions.answers.cautions import cautions
 from app.questions.answers.parameters import LookupParameters
 from app.questions.job.fleet import MOST_CARDS, shopping_list
@@ -21,7 +23,7 @@ from app.web.faults import faults_of
 from app.web.forks.in_question import JobCardOfFork, filled_in
 from app.web.problem import problem_of
 from app.web.reading.json_body import read_model
-from app.web.reading.strict import SLUG, strict_router
+from app.web.reading.strict import strict_router
 from app.web.representation import respond
 from app.web.routes.chassis_questions import ChassisId, answer
 
@@ -32,7 +34,7 @@ class FleetBody(TypedDict):
     """Up to 200 configurations: each the id of a chassis and the parameters of `job-card`, as text or numbers.
     `fork` is the id of a fork in your bench log."""
 
-    cards: Annotated[list[dict[str, Any]], Field(min_length=1, max_length=MOST_CARDS)]
+    cards: Annotated[list[JsonObject], Field(min_length=1, max_length=MOST_CARDS)]
 
 
 BODY = TypeAdapter(FleetBody)
@@ -93,7 +95,7 @@ async def job_cards(request: Request, asked: Annotated[LookupParameters, Query()
     return await respond(request, found, FLEET, question="job-cards")
 
 
-def _read(given: dict[str, Any], index: int, shared: dict[str, Any]) -> tuple[str, JobCardOfFork]:
+def _read(given: JsonObject, index: int, shared: JsonObject) -> tuple[str, JobCardOfFork]:
     """A card's chassis and parameters. Raises Invalid with pointers into the body."""
     place = f"/cards/{index}"
     chassis = given.get("chassis")

@@ -1,8 +1,8 @@
-"""The pages that the `type` of a problem links to: what it means and what to do."""
+"""The pages that the `type` of a problem links to: its meaning and what to do."""
 
 from typing import Annotated
 
-from fastapi import Path, Request
+from fastapi import Path, Query, Request
 from pydantic import TypeAdapter
 from rapidfuzz import process
 from rapidfuzz.distance import OSA
@@ -13,6 +13,7 @@ from app.errors import NotFound
 from app.web.contract.problem_types import PROBLEM_TYPES, ProblemType
 from app.web.reading.strict import strict_router
 from app.web.representation import respond
+from app.web.routes.units import FormAsked
 
 router = strict_router(prefix="/problems", tags=["operation"])
 
@@ -43,7 +44,7 @@ _ALL = TypeAdapter(ProblemTypeList)
     response_class=Response,
     responses={200: {"model": ProblemTypeList, "description": "Every problem type, ordered by status."}},
 )
-async def list_problem_types(request: Request) -> Response:
+async def list_problem_types(request: Request, asked: Annotated[FormAsked, Query()]) -> Response:
     """Every problem type and its meaning."""
     rows = [_row(kind) for kind in PROBLEM_TYPES.values()]
     return await respond(request, {"problems": rows}, _ALL, question="problem-types", rows="problems")
@@ -57,7 +58,9 @@ async def list_problem_types(request: Request) -> Response:
     responses={200: {"model": ProblemTypeRow, "description": "What it means and what to do."}},
 )
 async def get_problem_type(
-    slug: Annotated[str, Path(description="The last part of `type`.")], request: Request
+    slug: Annotated[str, Path(description="The last part of `type`.")],
+    request: Request,
+    asked: Annotated[FormAsked, Query()],
 ) -> Response:
     """One problem type: the page that `type` of a problem links to."""
     if slug not in PROBLEM_TYPES:

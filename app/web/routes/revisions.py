@@ -19,7 +19,7 @@ from app.web.routes.tables import respond_page
 router = strict_router(tags=["revisions"])
 
 StatementId = Annotated[str, Path(description="Id of the statement, whatever its table.")]
-NumberOfRevision = Annotated[int, Path(ge=1, le=LAST_REVISION, description="NumberOfRevision of the revision.")]
+NumberOfRevision = Annotated[int, Path(ge=1, le=LAST_REVISION, description="Number of the revision.")]
 PinnedAsked = Annotated[Pinned, Query()]
 AnyStatement = TypeAliasType(
     "AnyStatement",

@@ -1,9 +1,9 @@
 """The rules that check the catalogue, and their current findings."""
 
-from typing import Annotated, Literal
+from typing import Annotated
 
 from fastapi import Path, Query, Request
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 from starlette.responses import Response
 
 from app.questions.tables import findings as questions
@@ -13,22 +13,17 @@ from app.rules.registry import RuleShape
 from app.web.reading.strict import strict_router
 from app.web.representation import respond
 from app.web.routes.tables import respond_page
+from app.web.routes.units import FormAsked
 
 router = strict_router(tags=["rules"])
 
 
-class RulesAsked(BaseModel):
+class RulesAsked(FormAsked):
     """The parameters of the list of rules."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-    family: str | None = Field(default=None, max_length=80, description="Of this family.")
+    family: str | None = Field(default=None, max_length=80, description="Only this family.")
     severity: Severity | None = Field(default=None, description="Only this severity.")
-    shape: RuleShape | None = Field(default=None, description="That see this.")
-    format: Literal["json", "html", "txt", "csv", "svg"] | None = Field(
-        default=None,
-        description="Format of the answer. A suffix (`.csv`) comes before `format`, that before Accept.",
-    )
+    shape: RuleShape | None = Field(default=None, description="Only rules that see this.")
 
 
 @router.get(
@@ -51,7 +46,11 @@ async def list_rules(request: Request, asked: Annotated[RulesAsked, Query()]) ->
     response_model=None,
     responses={200: {"model": questions.RuleRow, "description": "What it finds, why, and how to fix it."}},
 )
-async def get_rule(request: Request, id: Annotated[str, Path(description="Name of the rule.")]) -> Response:
+async def get_rule(
+    request: Request,
+    id: Annotated[str, Path(description="Name of the rule.")],
+    asked: Annotated[FormAsked, Query()],
+) -> Response:
     """The rule that a finding names. 404 for an unknown name, with similar `candidates`."""
     return await respond(request, questions.one_rule(id), questions.RULE, question="rule")
 

@@ -1,4 +1,4 @@
-"""Something by its name, whatever table it is in."""
+"""Search by name, over all tables."""
 
 from typing import Annotated
 
@@ -20,6 +20,6 @@ router = strict_router(tags=["tables"])
     responses={200: {"model": FindAnswer, "description": "The likeliest rows of all tables."}},
 )
 async def search(request: Request, asked: Annotated[FindAsked, Query()]) -> Response:
-    """Makers, chassis, springs, parts and whatever else has a name, found although misspelt, the likeliest first."""
+    """Makers, chassis, springs, parts and other named rows, found even if misspelt, the likeliest first."""
     answer = await request.app.state.catalogue.ask(lambda snapshot: find(snapshot, asked), asked.pin())
     return await respond(request, answer, FIND, question="search", rows="hits")

@@ -1,4 +1,4 @@
-"""The start page, which also shows what a search finds, and the page that says how to enter your own data."""
+"""The start page, which also shows search results, and the page that explains how to enter your own data."""
 
 from typing import Annotated
 
@@ -21,13 +21,13 @@ router = strict_router(tags=["questions"])
     responses={200: {"model": StartAnswer, "description": "The forks, or what was found, best first."}},
 )
 async def begin(request: Request, asked: Annotated[StartAsked, Query()]) -> Response:
-    """One box for every name, number and figure of the catalogue. Typing slips are found."""
+    """One box for every name, number and figure of the catalogue. Finds misspelt words too."""
     answer = await request.app.state.catalogue.ask(lambda snapshot: start(snapshot, asked), asked.pin())
     return await respond(request, answer, START, question="start", rows="found")
 
 
 @router.get("/own-data", include_in_schema=False)
 async def own_data(request: Request) -> Response:
-    """How to enter a first fork and how to load a package: a page for people only."""
+    """The page that explains how to enter a first fork and how to load a package."""
     body = page("own-data", {"cautions": []}, request.scope)
     return Response(body, headers={"Cache-Control": "no-cache", "Content-Type": "text/html; charset=utf-8"})

@@ -1,4 +1,4 @@
-"""Edits of single statements: add, replace, patch, withdraw, each under the ETag that it was read with."""
+"""Edits of single statements: add, replace, patch, withdraw, each with the ETag of the version that was read."""
 
 import re
 from collections.abc import Sequence
@@ -52,12 +52,12 @@ ReasonAsked = Annotated[EditReason, Query(description="Why; it is public.")]
     operation_id="addStatement",
     summary="Add a statement",
     response_model=None,
-    openapi_extra=json_body(CHANGE, "The change; its row brings an id that was never used."),
+    openapi_extra=json_body(CHANGE, "The change; its row has an id that was never used."),
     status_code=201,
     responses={201: {"model": WriteAnswer, "description": "Accepted: a new revision."}},
 )
 async def add_statement(request: Request, idempotency_key: IdempotencyKey = None) -> Response:
-    """409 where it collides with a stored row, 422 where it is refused for what it says."""
+    """409 if it collides with a stored row, 422 if its values are refused."""
     caller = await permitted(request, "edit")
     change = await read_model(request, CHANGE)
     edit = _one_statement(change)
@@ -73,7 +73,7 @@ async def add_statement(request: Request, idempotency_key: IdempotencyKey = None
     summary="Replace or reopen a statement",
     response_model=None,
     openapi_extra=json_body(PUT, "The whole row as GET gives it, with the reason; its id is that of the address."),
-    responses={200: {"model": WriteAnswer, "description": "Accepted, or nothing to change."}},
+    responses={200: {"model": WriteAnswer, "description": "Accepted, or nothing changed."}},
 )
 async def put_statement(
     request: Request,
@@ -109,7 +109,7 @@ async def put_statement(
     summary="Change some columns of a statement",
     response_model=None,
     openapi_extra=json_body(PATCH, "The columns to change in `row`, with the reason.", MERGE_PATCH, *MEDIA_TYPES),
-    responses={200: {"model": WriteAnswer, "description": "Accepted, or nothing to change."}},
+    responses={200: {"model": WriteAnswer, "description": "Accepted, or nothing changed."}},
 )
 async def patch_statement(
     request: Request,
@@ -149,7 +149,7 @@ async def withdraw_statement(
     if_match: IfMatch = None,
     idempotency_key: IdempotencyKey = None,
 ) -> Response:
-    """428 without If-Match, 412 where the statement has changed since it was read."""
+    """428 without If-Match, 412 if the statement has changed since it was read."""
     caller = await permitted(request, "edit")
     edit = Edit(await _table_named(request, id, if_match), id, None)
     wanted = _versions(if_match)
@@ -158,7 +158,7 @@ async def withdraw_statement(
 
 
 async def _table_named(request: Request, id: str, if_match: str | None) -> type[Statement]:
-    """The table of a statement; any if the id was never used, which the precondition then says."""
+    """The table of a statement; any table if the id was never used, and then the precondition fails."""
     catalogue: Catalogue = request.app.state.catalogue
     table = await catalogue.ask(lambda snapshot: table_of(snapshot, id))
     if table is None and catalogue.database.has_replica and (tags := _TAG.findall(if_match or "")):

@@ -1,4 +1,4 @@
-"""Every table: its list, and one row with links. The routes are made from the table descriptions."""
+"""Every table: its list, and one row with links. The routes are built from the table descriptions."""
 
 import re
 import urllib.parse
@@ -12,6 +12,7 @@ from pydantic import TypeAdapter
 from starlette.responses import Response
 
 from app.catalogue.tables import TABLES, Row
+from app.json_types import JsonObject
 from app.questions.answers.parameters import Pinned
 from app.questions.tables.links import entry, entry_adapter, entry_shape
 from app.questions.tables.listing import Paged, list_adapter, list_asked, list_shape, listing
@@ -27,7 +28,7 @@ _QUESTION = re.compile(r"/v1/([a-z]+)/\{\w+\}/([a-z/-]+)")
 
 @lru_cache(maxsize=1)
 def questions_about(app: FastAPI) -> dict[str, list[str]]:
-    """For each table the names of the questions that have a route below its rows."""
+    """For each table, the names of the questions that have a route below its rows."""
     known: dict[str, list[str]] = {name: [] for name in TABLES}
     for route in app.routes:
         match = (
@@ -39,7 +40,7 @@ def questions_about(app: FastAPI) -> dict[str, list[str]]:
 
 
 async def respond_page(
-    request: Request, answer: dict[str, Any], adapter: TypeAdapter[Any], *, question: str, rows: str,
+    request: Request, answer: JsonObject, adapter: TypeAdapter[Any], *, question: str, rows: str,
     headers: Mapping[str, str] | None = None,
 ) -> Response:  # fmt: skip
     """One page of a list. The cursor in `next` becomes an address, in the body and as a Link header (RFC 8288)."""

@@ -25,7 +25,7 @@ class FormAsked(BaseModel):
 
     format: Literal["json", "html", "txt", "csv", "svg"] | None = Field(
         default=None,
-        description="Format of the answer. A suffix (`.csv`) comes before `format`, that before Accept.",
+        description="Format of the answer. A suffix (`.csv`) overrides `format`, which overrides Accept.",
     )
 
 

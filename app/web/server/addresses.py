@@ -1,4 +1,4 @@
-"""Where a service that listens beyond this machine can be reached: its addresses and names, printed at the start."""
+"""Finds and prints the addresses and names at which a service that listens beyond this machine can be reached."""
 
 import contextlib
 import ipaddress
@@ -21,10 +21,10 @@ _NAME = re.compile(r"[a-z0-9_](?:[a-z0-9_.-]{0,251}[a-z0-9_])?")
 
 
 def with_own_hosts(settings: Settings) -> Settings:
-    """The settings with all hosts that `serve` answers for in `allowed_hosts`.
+    """The settings with all hosts that `serve` answers in `allowed_hosts`.
 
-    Loopback always belongs to them, as health checks use it. If the service listens beyond this machine and no hosts
-    are set, so do the machine's own addresses and names. Hosts that are set are the only others.
+    Loopback is always included, because health checks use it. If the service listens beyond this machine and no hosts
+    are set, the machine's own addresses and names are included. If hosts are set, they are the only others.
     """
     given = settings.allowed_hosts
     own = [] if "allowed_hosts" in settings.model_fields_set or is_loopback(settings.host) else own_hosts(settings.host)
@@ -42,7 +42,7 @@ def own_hosts(listening: str) -> list[str]:
 
 
 def announce(settings: Settings, port: int, to: TextIO) -> None:
-    """Say where the service answers, for which hosts, and on a terminal show a code that a phone can read."""
+    """Print where the service answers and for which hosts and, on a terminal, a code for phones."""
     if is_loopback(settings.host):
         print(f"Legwork answers at {_url(_as_host(settings.host), port)}", file=to, flush=True)
         return
@@ -52,9 +52,9 @@ def announce(settings: Settings, port: int, to: TextIO) -> None:
     print(f"Legwork answers at {first}", file=to)
     for url in others:
         print(f"                or {url}", file=to)
-    print(f"It answers for these hosts: {', '.join(hosts)}. LEGWORK_ALLOWED_HOSTS sets others.", file=to)
+    print(f"Allowed hosts: {', '.join(hosts)}. To change them, set LEGWORK_ALLOWED_HOSTS.", file=to)
     if to.isatty():
-        print(f"On a phone in the same network, scan this for {first}", file=to)
+        print(f"On a phone in the same network, scan this to open {first}", file=to)
         segno.make(first, micro=False).terminal(to, compact=True)
     to.flush()
 
@@ -76,7 +76,7 @@ def _is_address(text: str) -> bool:
 
 
 def _names() -> list[str]:
-    """The name of this machine, in full if it knows that, and as local networks call it (RFC 6762)."""
+    """The name of this machine: the full one if it is known, and the one for local networks (RFC 6762)."""
     name = socket.gethostname().lower()
     short = name.partition(".")[0]
     found = [name, *([f"{short}.local"] if short not in ("", "localhost") else [])]
@@ -84,7 +84,7 @@ def _names() -> list[str]:
 
 
 def _addresses(*, v6: bool) -> list[str]:
-    """Addresses of this machine that others reach, the one of the usual route first."""
+    """Addresses of this machine that others can reach, that of the usual route first."""
     found = dict.fromkeys([*_usual(), *_of_interfaces(), *_by_name()])
     addresses = [address for address in map(ipaddress.ip_address, found) if v6 or address.version == 4]
     return [str(each) for each in addresses if not (each.is_loopback or each.is_link_local or each.is_unspecified)]

@@ -4,13 +4,12 @@ import asyncio
 import socket
 import sys
 from collections.abc import Callable
-from typing import Any
 
 _ENDED = {7, 8}
 """Linux's TCP_CLOSE and TCP_CLOSE_WAIT (net/tcp_states.h): the client has reset the connection, or closed it."""
 
 
-def tcp_info(transport: Any, length: int) -> bytes | None:
+def tcp_info(transport: asyncio.WriteTransport, length: int) -> bytes | None:
     """The first `length` bytes of Linux's `struct tcp_info` for a connection, or None on another system.
 
     The structure (linux/tcp.h) begins with the state and only ever grows at its end.
@@ -27,7 +26,7 @@ class ClientConnection:
 
     __slots__ = ("_transport", "is_lost", "when_left")
 
-    def __init__(self, transport: Any) -> None:
+    def __init__(self, transport: asyncio.WriteTransport) -> None:
         self._transport = transport
         self.is_lost = False
         self.when_left: Callable[[], None] | None = None
@@ -39,8 +38,9 @@ class ClientConnection:
             self.when_left()
 
     def is_left(self) -> bool:
-        """Whether the client has left. On Linux the system is asked, as a loop that computes sees no events; elsewhere
-        only what the loop has seen counts."""
+        """Whether the client has left. On Linux the system is asked, because a busy loop sees no events; elsewhere only
+        events that the loop has seen count.
+        """
         if self.is_lost:
             return True
         told = tcp_info(self._transport, 4)

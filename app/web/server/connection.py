@@ -1,7 +1,7 @@
-"""What uvicorn lacks on a connection: time limits for header, body and reader, and refusals as problem details.
+"""Adds to uvicorn's connections time limits for header, body and reader, and refusals as problem details.
 
-uvicorn has only a keep-alive timeout: a client that sends a header line a second or a body byte a second, or that never
-reads, holds its connection for ever. `timed` adds the missing clocks to either of its protocols.
+uvicorn has only a keep-alive timeout: a client that sends a header line or a body byte per second, or that never reads,
+holds its connection for ever. `timed` adds the missing clocks to either of its protocols.
 """
 
 import asyncio
@@ -10,6 +10,7 @@ from abc import abstractmethod
 from time import perf_counter
 from typing import Any, Literal
 
+from app.json_types import JsonObject
 from app.settings import Settings
 from app.web.middleware.security import DATA_POLICY
 from app.web.representation.problem_forms import problem_response
@@ -17,18 +18,18 @@ from app.web.server.client import ClientConnection, tcp_info
 from app.web.server.framing import LONG_HEADER
 
 LEAST_BODY_BYTES = 16_384
-"""How much of a body must arrive within one `body_timeout` for its sender to be allowed to go on."""
+"""How much of a body must arrive within one `body_timeout`, or the connection is closed."""
 
 Phase = Literal["quiet", "head", "body"]
 
 _LAST_CAME = slice(52, 56)
-"""Of Linux's `struct tcp_info`: `tcpi_last_data_recv`, milliseconds (linux/tcp.h)."""
+"""In Linux's `struct tcp_info`: `tcpi_last_data_recv`, milliseconds (linux/tcp.h)."""
 
-_NOWHERE: dict[str, Any] = {"type": "http", "path": "", "raw_path": b"", "state": {}}
+_NOWHERE: JsonObject = {"type": "http", "path": "", "raw_path": b"", "state": {}}
 
 
 def raw_refusal(slug: str, detail: str) -> bytes:
-    """A whole HTTP/1.1 response, for when there is no request that the application could answer."""
+    """A complete HTTP/1.1 response, for use when there is no request that the application could answer."""
     response = problem_response(_NOWHERE, slug, detail, headers={"Connection": "close"})
     lines = [
         f"HTTP/1.1 {response.status_code} {'Bad Request' if response.status_code == 400 else 'Refused'}".encode(),
@@ -42,8 +43,7 @@ def raw_refusal(slug: str, detail: str) -> bytes:
 
 
 class Timed:
-    """A mixin for uvicorn's protocols. `timed` sets `limits`. Each request finds its connection in its state, as
-    `line`."""
+    """A mixin for uvicorn's protocols. `timed` sets `limits`. The state of a request has its connection as `line`."""
 
     limits: Settings
     transport: Any
@@ -51,7 +51,7 @@ class Timed:
     cycle: Any
     flow: Any
     connections: set[Any]
-    app_state: dict[str, Any]
+    app_state: JsonObject
     timeout_keep_alive_task: asyncio.TimerHandle | None
 
     def connection_made(self, transport: Any) -> None:
@@ -76,7 +76,7 @@ class Timed:
         super().connection_lost(exc)  # type: ignore[misc]
 
     def data_received(self, data: bytes) -> None:
-        """Passes the bytes on, then sets the clock for what must come next."""
+        """Passes the bytes on, then sets the clock for the next part."""
         self._received += len(data)
         super().data_received(data)  # type: ignore[misc]
         if self.transport.is_closing():
@@ -93,20 +93,20 @@ class Timed:
 
     @abstractmethod
     def _why_unreadable(self) -> tuple[str, str]:
-        """Slug and sentence of the problem for what the parser has just refused."""
+        """Slug and sentence of the problem for the input that the parser refused."""
 
     @abstractmethod
     def _is_in_body(self) -> bool:
         """Whether the parser stopped inside the body (or trailers) of the request `cycle` answers."""
 
     def pause_writing(self) -> None:
-        """The client does not read: from now on it has `write_timeout` to take what is waiting."""
+        """The client does not read: from now on it has `write_timeout` to read the pending bytes."""
         super().pause_writing()  # type: ignore[misc]
         if self._write_clock is None:
             self._write_clock = self.loop.call_later(self.limits.write_timeout, self.transport.abort)
 
     def resume_writing(self) -> None:
-        """It reads again."""
+        """The client reads again."""
         self._stop_write_clock()
         super().resume_writing()  # type: ignore[misc]
 
@@ -117,13 +117,16 @@ class Timed:
     def _awaited(self) -> Phase:
         phase = self._read_so_far()
         if phase == "quiet" and not self._is_answering() and self.timeout_keep_alive_task is None:
-            return "head"  # something came that begins no request, such as empty lines
+            return "head"  # bytes that start no request, such as empty lines
         return phase
 
     def _came_first(self) -> float:
-        """When the first request of a connection came, by `perf_counter`: under uvloop one connection is accepted in
-        each round of the loop, and the others wait in the kernel, which knows how long. Without it, three times
-        the load that can be answered gave a 99th percentile of 11 s, not 0.6 s (`tests/api/test_overload.py`)."""
+        """When the first request of a connection came, by `perf_counter`.
+
+        Under uvloop one connection is accepted per round of the loop, and the others wait in the kernel, which knows
+        how long. Without this, three times the load that can be answered gave a 99th percentile of 11 s instead of 0.6
+        s (`tests/api/test_overload.py`).
+        """
         told = tcp_info(self.transport, _LAST_CAME.stop)
         if told is None:
             return perf_counter()
@@ -150,18 +153,18 @@ class Timed:
             if self._is_answering() and comes_on:
                 self._enter("body")
             elif self._is_answering() and not self.cycle.response_started:
-                self._refuse("too-slow", "The body came too slowly.")
+                self._refuse("too-slow", "The body arrived too slowly.")
             else:
-                self.transport.close()  # the answer is out already: nothing more to say
+                self.transport.close()  # the answer has been sent already
         elif self._is_answering():
-            self._enter("head")  # the next request of a pipeline: its time begins once this answer is out
+            self._enter("head")  # the next request of a pipeline: its time starts when this answer has been sent
         elif self._received or self.cycle is None:
             self._refuse("too-slow", "The header was not complete in time.")
         else:
             self.transport.close()
 
     def _refuse(self, slug: str, detail: str) -> None:
-        """Send a refusal and close the connection. A request that was answered already gets no second answer."""
+        """Send a refusal and close the connection. A request that already has an answer gets no second one."""
         self._enter("quiet")
         if self.transport.is_closing():
             return

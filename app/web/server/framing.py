@@ -1,8 +1,8 @@
-"""How a request is addressed and where it ends, whichever parser reads it.
+"""Finds the target and the end of each request, for both parsers.
 
-Nothing after the header section acts as a header, and no header but Content-Length and Transfer-Encoding says where a
-message ends: a request that offers another protocol is read like any other (RFC 9110, 7.8: a server may ignore
-Upgrade), and trailers are dropped (RFC 9110, 6.5.1: a recipient may ignore them).
+Nothing after the header section acts as a header, and only Content-Length and Transfer-Encoding say where a message
+ends. A request that offers another protocol is read like any other (RFC 9110, 7.8: a server may ignore Upgrade), and
+trailers are dropped (RFC 9110, 6.5.1: a recipient may ignore them).
 """
 
 import re
@@ -17,8 +17,8 @@ _BARE_LF = re.compile(rb"(?<!\r)\n")
 
 Lines = Sequence[tuple[bytes, bytes]]
 
-MALFORMED = ("malformed", "This is not an HTTP request that can be read.")
-UNKNOWN_CODING = ("not-implemented", "A body may come in chunks (Transfer-Encoding: chunked), in no other coding.")
+MALFORMED = ("malformed", "This cannot be read as an HTTP request.")
+UNKNOWN_CODING = ("not-implemented", "The only transfer coding accepted for a body is chunked.")
 LONG_TRAILERS = ("header-too-large", "The trailers after the body are too long together.")
 LONG_HEADER = ("header-too-large", "The header lines are too long together.")
 
@@ -32,7 +32,7 @@ class Refused(Exception):
 
 
 def coding_is_known(lines: Lines) -> bool:
-    """Whether a body comes as it is or in chunks, the only transfer coding understood here."""
+    """Whether a body has a length or comes in chunks, the only transfer coding supported here."""
     codings = [value for name, value in lines if name == b"transfer-encoding"]
     return not codings or (len(codings) == 1 and codings[0].strip().lower() == b"chunked")
 
@@ -56,18 +56,18 @@ def origin_form(target: bytes, lines: Lines) -> tuple[bytes, Lines]:
 
 
 class TrailerLimit:
-    """Counts trailer lines; at most `lines` of them with `size` bytes together, as of header lines."""
+    """Counts trailer lines: at most `lines` of them with `size` bytes together, as for header lines."""
 
     def __init__(self, lines: int, size: int) -> None:
         self.lines, self.size = lines, size
         self._count = self._bytes = 0
 
     def begin(self) -> None:
-        """Another message begins."""
+        """Another message starts."""
         self._count = self._bytes = 0
 
     def count(self, name: bytes, value: bytes) -> None:
-        """One line more. Raises Refused beyond the limit."""
+        """Count one more line. Raises Refused above the limit."""
         self._count += 1
         self._bytes += len(name) + len(value) + 4
         if self._count > self.lines or self._bytes > self.size:
@@ -75,10 +75,10 @@ class TrailerLimit:
 
 
 class FastParser(httptools.HttpRequestParser):
-    """llhttp, which stops at the end of a header section that has `Upgrade`, and takes the body for bytes of the other
-    protocol. Here it goes on: it reads a head that says only how long the body is, then the body itself.
+    """llhttp, made to go on after a header section with `Upgrade`, whose body it would take for the other protocol.
 
-    `owed` of the protocol is that head, or empty if there is no body.
+    It then reads a head that says only how long the body is, and the body itself. `owed` of the protocol is that head,
+    or empty if there is no body.
     """
 
     def __init__(self, protocol: Any) -> None:
@@ -86,7 +86,7 @@ class FastParser(httptools.HttpRequestParser):
         self._protocol = protocol
 
     def feed_data(self, data: Any) -> None:
-        """Read on, past every request that offers another protocol. Raises httptools.HttpParserError."""
+        """Read on past every request that offers another protocol. Raises httptools.HttpParserError."""
         rest = data
         while True:
             try:
@@ -100,8 +100,9 @@ class FastParser(httptools.HttpRequestParser):
 
 
 def head_of_body(version: str, lines: Lines, *, keep_alive: bool) -> bytes:
-    """A request head with the lines that say where the body ends and whether the connection stays; empty if there is
-    no body."""
+    """A request head with the lines that say where the body ends and whether the connection stays open; empty if there
+    is no body.
+    """
     framing = [line for line in lines if line[0] in {b"content-length", b"transfer-encoding"}]
     if all(line == (b"content-length", b"0") for line in framing):
         return b""
@@ -111,7 +112,7 @@ def head_of_body(version: str, lines: Lines, *, keep_alive: bool) -> bytes:
 
 
 class PlainParser(h11.Connection):
-    """h11, with absolute targets taken apart, trailers counted, and the reason for a refusal kept in `problem`.
+    """h11, with absolute targets taken apart, trailers counted, and the reason for a refusal in `problem`.
 
     h11 alone would accept a bare LF as the end of a header line (RFC 9112, 2.2, leaves the choice); llhttp does not.
     """
@@ -123,7 +124,7 @@ class PlainParser(h11.Connection):
         self.is_in_body = False
 
     def next_event(self) -> Any:
-        """As in h11. Raises h11.RemoteProtocolError, and `problem` says why."""
+        """As in h11. Raises h11.RemoteProtocolError, and `problem` has the reason."""
         self.is_in_body = self.their_state is h11.SEND_BODY
         if self.their_state is h11.IDLE:
             head = self.trailing_data[0].lstrip(b"\r\n").partition(b"\r\n\r\n")[0]
@@ -162,7 +163,7 @@ def _at_origin(request: h11.Request) -> h11.Request:
 
 
 class Cycle(Protocol):
-    """What is used of uvicorn's answer to one request."""
+    """The part of uvicorn's answer to one request that is used here."""
 
     send: Send
     waiting_for_100_continue: bool
@@ -172,8 +173,11 @@ class Cycle(Protocol):
 
 
 def close_unless_read(cycle: Cycle) -> None:
-    """Announce that the connection closes if the answer begins before the body was asked for: a client that sent
-    `Expect: 100-continue` then sends no body, and what it sends next would be taken for one (RFC 9110, 10.1.1)."""
+    """Announce that the connection closes if the answer starts before the body was requested.
+
+    A client that sent `Expect: 100-continue` then sends no body, and its next bytes would be taken for one (RFC 9110,
+    10.1.1).
+    """
     send = cycle.send
 
     async def send_closing(message: Message) -> None:

@@ -1,4 +1,4 @@
-"""Both parsers that uvicorn offers, with our clocks and limits: both read and refuse the same requests."""
+"""Both parsers that uvicorn offers, with our clocks and limits. They accept and refuse the same requests."""
 
 import asyncio
 from collections.abc import Callable
@@ -30,7 +30,7 @@ _NOTED = {b"transfer-encoding", b"expect"}
 
 
 class TimedHttpTools(Timed, HttpToolsProtocol):
-    """The fast parser (llhttp), with clocks, reading past offers of other protocols and without trailers."""
+    """The fast parser (llhttp) with clocks. It reads past offers of other protocols and drops trailers."""
 
     _parsing: Phase = "quiet"
     _last_words = b""
@@ -48,7 +48,7 @@ class TimedHttpTools(Timed, HttpToolsProtocol):
         super().connection_made(transport)
 
     def data_received(self, data: bytes) -> None:
-        """Reads on; what comes of a body without being body (chunk lines, trailers) is bounded like a header."""
+        """Reads on; parts of a body that are not its content (chunk lines, trailers) are bounded like a header."""
         if self._last_words:
             return
         if self._parsing == "body":
@@ -58,7 +58,7 @@ class TimedHttpTools(Timed, HttpToolsProtocol):
             self._refuse(*LONG_TRAILERS)
 
     def on_message_begin(self) -> None:
-        """A request begins."""
+        """A request starts."""
         if self.owed:
             return
         self._parsing = "head"
@@ -83,7 +83,7 @@ class TimedHttpTools(Timed, HttpToolsProtocol):
         self.headers.append((name, value))
 
     def on_headers_complete(self) -> None:
-        """Its header is whole. One that waits for the answer before it on its connection is not timed."""
+        """The header is complete. A request that waits for the previous answer on its connection is not timed."""
         self._beside_body = 0
         if self.owed:
             self.owed = b""
@@ -109,14 +109,14 @@ class TimedHttpTools(Timed, HttpToolsProtocol):
         super().on_body(body)
 
     def on_message_complete(self) -> None:
-        """It is whole, unless its body is still to be read past an offer of another protocol."""
+        """The request is complete, unless its body is still to be read past an offer of another protocol."""
         self._beside_body = 0
         if not self.owed:
             self._parsing = "quiet"
             super().on_message_complete()
 
     def on_response_complete(self) -> None:
-        """An answer is out; the refusal of the request after it follows once no other answer is owed."""
+        """An answer has been sent. The refusal of the next request follows once no other answer is pending."""
         was_last = not self.pipeline
         super().on_response_complete()
         if was_last and self._last_words and not self.transport.is_closing():
@@ -124,7 +124,7 @@ class TimedHttpTools(Timed, HttpToolsProtocol):
             self.transport.close()
 
     def _check_head(self) -> None:
-        """Raises Refused for a request whose end or address cannot be known."""
+        """Raises Refused for a request whose end or address cannot be determined."""
         try:
             if self.parser.get_method() == b"CONNECT":
                 raise Refused(MALFORMED)
@@ -146,7 +146,7 @@ class TimedHttpTools(Timed, HttpToolsProtocol):
             self.cycle.keep_alive = False
 
     def _say_last(self, refusal: bytes) -> None:
-        """The refusal, after the answers to the requests before it on this connection."""
+        """Send the refusal after the answers to the previous requests on this connection."""
         if self.pipeline and self._is_in_body():
             self.pipeline.popleft()
         elif self._is_in_body() or not self._is_answering():
@@ -177,7 +177,7 @@ class TimedH11(Timed, H11Protocol):
         super().connection_made(transport)
 
     def data_received(self, data: bytes) -> None:
-        """Reads on, and notes when a request came."""
+        """Reads on, and records when a request came."""
         before = self.cycle
         super().data_received(data)
         if self.cycle is not before:
@@ -191,7 +191,7 @@ class TimedH11(Timed, H11Protocol):
             close_unless_read(self.cycle)
 
     def _unsupported_upgrade_warning(self) -> None:
-        """An offer of another protocol is no fault: there is nothing to log."""
+        """An offer of another protocol is not a fault, so nothing is logged."""
 
     def _read_so_far(self) -> Phase:
         if self.conn.their_state is h11.SEND_BODY:

@@ -61,14 +61,16 @@ def _common(settings: Settings) -> dict[str, Any]:
     }
 
 
-def run(settings: Settings, app: Any) -> None:
-    """Serve until SIGTERM or SIGINT; answers under way get `shutdown_timeout` seconds. If the address cannot be
-    listened on: one plain line on standard error and exit code 3."""
+def run(settings: Settings, app: ASGIApp) -> None:
+    """Serve until SIGTERM or SIGINT; running requests get `shutdown_timeout` seconds.
+
+    If the address cannot be used: one plain line on standard error and exit code 3.
+    """
     listening = _listen(settings)
     log_through_ours(settings)
     _allow_connections(settings.max_connections)
     announce(settings, listening.getsockname()[1], sys.stderr)
-    for asked_to_stop in (signal.SIGTERM, signal.SIGINT):  # uvicorn raises it again when all is finished
+    for asked_to_stop in (signal.SIGTERM, signal.SIGINT):  # uvicorn raises it again at the end
         signal.signal(asked_to_stop, _stopped)
     uvicorn.Server(config_of(app, settings)).run(sockets=[listening])
 
@@ -133,7 +135,7 @@ def _listen(settings: Settings) -> socket.socket:
     except (OSError, UnicodeError) as error:
         listening.close()
         in_use = isinstance(error, OSError) and error.errno == errno.EADDRINUSE
-        why = "something else listens there" if in_use else getattr(error, "strerror", None) or "not an address"
+        why = "another program is using it" if in_use else getattr(error, "strerror", None) or "it is not an address"
         print(f"Cannot listen on {settings.host} port {settings.port}: {why}.", file=sys.stderr)
         raise SystemExit(CANNOT_LISTEN) from None
     return listening
@@ -148,11 +150,11 @@ def log_through_ours(settings: Settings) -> None:
 
 
 def _allow_connections(number: int) -> None:
-    """Raises the soft limit of open files as far as the hard one allows; each connection is one."""
+    """Raise the soft limit of open files up to the hard one; each connection needs one file."""
     soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
     wanted = number + 64
     if soft != resource.RLIM_INFINITY and soft < wanted:
-        with contextlib.suppress(ValueError):  # an operator's lower hard limit stands
+        with contextlib.suppress(ValueError):  # keep an operator's lower hard limit
             resource.setrlimit(
                 resource.RLIMIT_NOFILE, (wanted if hard == resource.RLIM_INFINITY else min(wanted, hard), hard)
             )

@@ -1,4 +1,5 @@
-"""What a workshop's program asks, on the generated client alone: `workshop.py ADDRESS KEY TORQUE` prints answers."""
+"""The lookups of a workshop's program, through the generated client alone: `workshop.py ADDRESS KEY TORQUE` prints
+answers."""
 
 import json
 import sys
@@ -44,7 +45,7 @@ CHASSIS, TRAVEL, YEAR, WHEEL = "tarnoch-raddle-37", "160", 2023, "29"
 
 
 def questions(client: AuthenticatedClient) -> dict[str, Any]:
-    """Each question once; what is not the answer ends the program."""
+    """Sends each question once; anything but an answer ends the program."""
     found = list_chassis.sync(client=client, q="radle")
     marks = identify.sync(client=client, stanchion_diameter="37", wheel_size=WHEEL, model_year=YEAR)
     assert isinstance(found, ChassisList), found
@@ -82,7 +83,7 @@ def questions(client: AuthenticatedClient) -> dict[str, Any]:
 
 
 def together(client: AuthenticatedClient) -> list[str]:
-    """A batch: what is answered is told from what is refused by its type."""
+    """A batch: answers and refusals are distinguished by their types."""
     asked = [f"/v1/chassis/{CHASSIS}/fits?travel={TRAVEL}", f"/v1/chassis/{CHASSIS}/fits?travell={TRAVEL}"]
     answer = batch.sync(client=client, body=BatchBody(questions=asked))
     assert isinstance(answer, BatchAnswer), answer
@@ -96,7 +97,8 @@ def together(client: AuthenticatedClient) -> list[str]:
 
 
 def edit(client: AuthenticatedClient, torque: str) -> dict[str, Any]:
-    """A note on a torque: refused without If-Match, taken with the tag that was read, refused with the same again."""
+    """A note on a torque: refused without If-Match, accepted with the current tag, refused with that tag the second
+    time."""
     read = get_torque.sync_detailed(torque, client=client)
     assert isinstance(read.parsed, TorqueEntry), read.parsed
     row = StatementPutRow.from_dict({**read.parsed.row.to_dict(), "note": "Read again."})

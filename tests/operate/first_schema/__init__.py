@@ -1,7 +1,6 @@
 """Backups of a small catalogue at two revisions, and a key, in the first released schema, one per engine.
 
-Never made again: a later build would make them in its own schema.
-"""
+Do not regenerate them: a later build would write its own schema."""
 
 from pathlib import Path
 

@@ -1,0 +1,177 @@
+"""Names and numbers that tell things apart: part numbers of a maker, names and colours among the choices of a fork."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from datetime import date
+from itertools import pairwise
+
+from app.catalogue.tables import Fit, Part, Row, Spring, Variant
+from app.rules.family import Family
+from app.rules.registry import Violation, edit, rule
+from app.rules.view import EntityView
+
+
+@rule(
+    "part-number-twice",
+    shape="entity",
+    tables=(Spring, Part),
+    passes=edit("parts", "wiper-a", part_number="K-2"),
+    fails=edit("parts", "wiper-a", part_number="W-1"),
+)
+def part_number_twice(view: EntityView, today: date) -> Iterator[Violation]:
+    """Two parts, or two springs, of one maker have the same part number.
+
+    Whoever orders by the number gets one of them; a digit is misread, or one part was entered twice.
+
+    Fix: compare both numbers with the page; keep one row if it is one part.
+    """
+    fields = view.row.values()
+    for other in view.referrers:
+        theirs = other.values()
+        same = theirs["maker"] == fields["maker"] and theirs["part_number"] == fields["part_number"]
+        if fields["part_number"] is not None and same and other.id < view.row.id:
+            text = f"{fields['part_number']} is the number of {other.id} and of {view.row.id}"
+            yield Violation(view.row, "part_number", text, other, mutual=True)
+            return
+
+
+@rule(
+    "superseded-by-another-kind",
+    shape="entity",
+    nature="implausible",
+    tables=(Spring, Part),
+    silenced_by=("superseded-by-itself", "reference-missing"),
+    passes=edit("parts", "ring-a", superseded_by="ring-b"),
+    fails=edit("parts", "ring-a", superseded_by="washer-b"),
+)
+def superseded_by_another_kind(view: EntityView, today: date) -> Iterator[Violation]:
+    """A part is replaced by one of another kind or maker, an air spring by a coil, or two replace each other.
+
+    Whoever follows the replacement would fit the wrong part, or never arrive.
+
+    Fix: name the part that replaces it; if the page says so, copy its words into as_printed.
+    """
+    fields = view.row.values()
+    for other in view.referrers:
+        if other.id != fields["superseded_by"]:
+            continue
+        if other["superseded_by"] == view.row.id:
+            yield Violation(
+                view.row, "superseded_by", f"{other.id} is replaced by it in turn", other, nature="impossible"
+            )
+        elif other["kind"] != fields["kind"]:
+            yield Violation(view.row, "superseded_by", f"{other.id} is a {other['kind']}", other)
+        elif None not in (other["maker"], fields["maker"]) and other["maker"] != fields["maker"]:
+            yield Violation(view.row, "superseded_by", f"{other.id} is made by {other['maker']}", other)
+
+
+@rule(
+    "choice-named-twice",
+    shape="family",
+    nature="implausible",
+    tables=(Fit,),
+    silenced_by=("stated-twice", "disagree-unrelated"),
+    passes=edit("springs", "spring-140", name="A air 140 mm"),
+    fails=edit("springs", "spring-140", name="A air 150"),
+    printed=edit("springs", "spring-140", name="A air 150", as_printed="A air 150 (short)"),
+)
+def choice_named_twice(family: Family, today: date) -> Iterator[Violation]:
+    """Two springs of one fork have the same name, or two of its coils the same colour.
+
+    Nobody can tell from the page which of the two is meant; a name or a colour is that of another line.
+
+    Fix: compare both with the page; if it calls them alike, copy its words into as_printed of one of them.
+    """
+    for chassis, fits in family.fits_of_chassis.items():
+        first: dict[str, Fit] = {}
+        for fit in fits:
+            first.setdefault(fit.spring, fit)
+        springs = [spring for id in sorted(first) if (spring := family.springs.get(id)) is not None]
+        for column in ("name", "colour_mark"):
+            for one, other in _alike(springs, column):
+                both_coils = one["kind"] == other["kind"] == "coil"
+                if column == "colour_mark" and not both_coils:
+                    continue
+                text = f"{other.id} is called “{other[column]}” as {one.id} is, on {chassis}"
+                doubted = ((one, column), (other, column))
+                yield Violation(first[other.id], "spring", text, first[one.id], figures=doubted)
+
+
+@rule(
+    "variant-named-twice",
+    shape="family",
+    nature="implausible",
+    tables=(Variant,),
+    silenced_by=("serial-ranges-overlap",),
+    passes=edit("variants", "variant-b", chassis="fork-a", name="Base", model_code="AQ"),
+    fails=edit("variants", "variant-b", chassis="fork-a", name="Base", model_code="AP"),
+)
+def variant_named_twice(family: Family, today: date) -> Iterator[Violation]:
+    """Two variants of one chassis have the same name or model code in the same years.
+
+    The code is what the mechanic reads off the fork; it would identify both.
+
+    Fix: compare both with the page.
+    """
+    chassis: dict[str, list[Variant]] = defaultdict(list)
+    for row in family.variants.values():
+        chassis[row.chassis].append(row)
+    for variants in chassis.values():
+        for column in ("model_code", "name"):
+            for one, other in _alike(sorted(variants, key=lambda each: each.id), column):
+                if _share_years(one, other) and not _other_serials(one, other):
+                    text = f"“{other[column]}”, as {one.id}"
+                    yield Violation(other, column, text, one, mutual=True)
+
+
+@rule(
+    "serial-ranges-overlap",
+    shape="family",
+    tables=(Variant,),
+    silenced_by=("serial-range-unreadable",),
+    passes=edit("variants", "variant-b", chassis="fork-a", name="Base", serial_from="A25-0000", serial_to="A25-9999"),
+    fails=edit("variants", "variant-b", chassis="fork-a", name="Base", serial_from="A24-5000", serial_to="A25-9999"),
+)
+def serial_ranges_overlap(family: Family, today: date) -> Iterator[Violation]:
+    """The serial ranges of two variants of one chassis share serials.
+
+    A serial would then identify both; an end is misread.
+
+    Fix: compare both ranges with the pages.
+    """
+    ranges: dict[tuple[str, int], list[tuple[str, str, Variant]]] = defaultdict(list)
+    for row in family.variants.values():
+        first, last = row.serial_from, row.serial_to
+        if first is not None and last is not None and len(first) == len(last):
+            ranges[row.chassis, len(first)].append((first, last, row))
+    for found in ranges.values():
+        ordered = sorted(found, key=lambda each: (each[0], each[2].id))
+        for (_, last, one), (first, _, other) in pairwise(ordered):
+            if first <= last:
+                yield Violation(
+                    other, "serial_from", f"{first} is still within the range of {one.id}", one, mutual=True
+                )
+
+
+def _alike(rows: Iterable[Row], column: str) -> Iterator[tuple[Row, Row]]:
+    first: dict[str, Row] = {}
+    for row in rows:
+        text = row[column]
+        if text is None:
+            continue
+        other = first.setdefault(text.casefold(), row)
+        if other is not row:
+            yield other, row
+
+
+def _share_years(one: Row, other: Row) -> bool:
+    here, there = one.values(), other.values()
+    first = max(here["model_year_from"] or 0, there["model_year_from"] or 0)
+    last = min(here["model_year_to"] or 9999, there["model_year_to"] or 9999)
+    return first <= last
+
+
+def _other_serials(one: Row, other: Row) -> bool:
+    """True for two production runs of one name, which their serials or dates tell apart."""
+    columns = ("serial_from", "serial_pattern", "produced_from")
+    return any(None not in (one[name], other[name]) and one[name] != other[name] for name in columns)
