@@ -15,7 +15,7 @@ from tests.questions.storing import store
 from tests.rules.clean import clean_rows
 
 pytestmark = pytest.mark.anyio
-LINE = '<p class="invented" role="note">'
+LINE = '<aside class="invented" aria-label="Demonstration">'
 WITHOUT_FIGURES = (
     "/problems", "/v1/units", "/v1/standards", "/v1/rules", "/v1/revisions", "/v1/convert", "/?q=zzzzzz", "/v1/changes",
     "/v1/identify?mark=q",

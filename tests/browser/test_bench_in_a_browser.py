@@ -199,7 +199,7 @@ def test_a_page_of_another_site_can_make_the_browser_write_nothing(opened: Open,
                 [home + path, fields],
             )
         refusals(watched, 403)
-        assert "The form was not sent from here" in page.locator("h1").inner_text()
+        assert "Form sent from another site" in page.locator("h1").inner_text()
     page.goto(home + bench.fork + "/services")
     assert "No jobs recorded" in page.locator("main").inner_text()
     watched.asked[:] = [url for url in watched.asked if not url.startswith(elsewhere)]

@@ -129,7 +129,7 @@ def test_nothing_is_stored_where_a_process_that_judges_fails(
 def test_a_fork_that_two_workshops_entered_is_a_finding_until_one_of_the_two_goes(demo: Database) -> None:
     with Catalogue(demo).snapshot() as snapshot:
         theirs = next(snapshot.all(Chassis))
-    ours = Chassis.from_parsed({**theirs.__dict__, "id": "our-own-name-for-it", "name": theirs.name.upper()})
+    ours = Chassis.from_parsed({**theirs.values(), "id": "our-own-name-for-it", "name": theirs.name.upper()})
     done = write_edits(demo, [Edit(Chassis, ours.id, ours)], ENTRY, TODAY)
     (found,) = [each for each in done.report["findings"] if each["rule"] == "entity-twice"]
     assert (found["id"], found["collides_with"]["id"], found["severity"]) == (ours.id, theirs.id, "warn")

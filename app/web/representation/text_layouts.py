@@ -323,6 +323,9 @@ def _step(each: Answer) -> Iterator[str]:
     at_hand = [*(name + when for name, when in zip(parts, whens, strict=True)), *each["tools"]]
     if at_hand:
         yield from wrapped(f"{deep}[{' · '.join(at_hand)}]", deep)
+    for said in each["figures"]:
+        if "as_published" in said.get("value", {}):
+            yield from wrapped(f"{deep}{said['what']}: {_plain(said['value'])}", deep)
     for measure in each["measures"]:
         yield from beside(f"{deep}{measure}", "________________", deep)
 
