@@ -1,4 +1,4 @@
-"""A check by several processes: the same findings in the same order, and a process that fails is no clean verdict."""
+"""A check by several processes gives the same findings in the same order; a failed process gives no clean verdict."""
 
 import os
 import signal
