@@ -1,4 +1,4 @@
-"""What sources state about scopes: fits, torques, fills and so on. Descriptions only."""
+"""The tables of statements that sources make about scopes: fits, torques, fills and so on. Descriptions only."""
 
 from typing import ClassVar, Literal
 
