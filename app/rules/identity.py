@@ -40,8 +40,8 @@ IdentityKey = tuple[Any, ...]
 
 
 class Identity(NamedTuple):
-    """Two rows of one thing agree in all `equal` columns. If both rows fill an `apart` column and the values differ, they
-    are two things. Candidates share the first `by` column that a row fills; without one, the whole table is compared."""
+    """Two rows of one thing agree in all `equal` columns. If both rows fill an `apart` column with different values,
+    they are two things. Candidates are found by the first `by` column that a row fills, else in the whole table."""
 
     equal: tuple[str, ...]
     apart: tuple[str, ...] = ()
