@@ -103,7 +103,7 @@ def test_what_is_looked_up_ends_with_its_time(impatient: Server, loaded: Catalog
     begun = time.monotonic()
     answer = get(impatient, path)
     assert (answer.status_code, answer.headers["retry-after"]) == (503, "5")
-    assert answer.json()["detail"] == "The answer took too long and was abandoned."
+    assert answer.json()["detail"] == "It took too long and was given up."
     until(lambda: asleep(loaded) == 0)
     assert get(impatient, FITS).status_code == 200
     assert time.monotonic() - begun < SOON_S
