@@ -396,7 +396,7 @@ def test_a_service_without_a_rider_refills_to_the_pressure_that_was_noted(loaded
     noted = next(step for step in found["steps"] if "present pressure" in step["measures"])
     assert f"Refill to the pressure noted in step {noted['number']}. Maximum: 8.0 bar." in filled["text"]
     assert "start-pressure" not in {what for what, _ in gaps(found)}
-    with_rider = step_with(card(loaded, **SERVICE, rider_mass="80"), "Half of that")
+    with_rider = step_with(card(loaded, **SERVICE, rider_mass="80"), "Half of it")
     start, half = (each["value"]["value"] for each in with_rider["figures"][:2])
     assert half == pytest.approx(start / 2, abs=0.1)
 
