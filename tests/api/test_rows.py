@@ -118,6 +118,6 @@ async def test_a_name_is_found_in_whatever_table(database: Database) -> None:
         few = (await client.get("/v1/search?q=fjell&limit=1")).json()
         assert (len(few["hits"]), few["hits"][0]["table"]) == (1, "chassis")
         assert few["total"] == sum(few["tables"].values()) > 1
-        assert (await client.get("/v1/search.csv?q=fjell")).text.startswith("table,id,name,")
+        assert (await client.get("/v1/search.csv?q=fjell")).text.startswith("table,id,kind,name,")
         for asked, code in (("", "missing"), ("?q=", "empty"), ("?q=%20", "empty"), (f"?q={'a' * 201}", "too-long")):
             assert_problem(await client.get(f"/v1/search{asked}"), 422, code=code, parameter="q")
