@@ -92,6 +92,10 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     steps = kept(steps_of(snapshot, procedure), having)
     uses = [each for each in found.uses if each.statement.job == asked.job]
     open_parameters = _open(asked, found, steps, uses, rivals, open_present)
+    if "to_travel" in open_parameters and len(present_fits) == 1:
+        now = present_fits[0].statement
+        others = {fit.travel_mm for fit in found.offered if (fit.travel_mm, fit.spring) != (now.travel_mm, now.spring)}
+        open_parameters["to_travel"] = [each for each in open_parameters["to_travel"] if each in others]
     if open_parameters:
         raise _undecided(open_parameters, found.context, asked)
     fit = _one(found.fits, "to_travel")
