@@ -125,8 +125,8 @@ def test_a_child_that_writes_an_export_ends_too(loaded: Catalogue) -> None:
     url = loaded.database.url.render_as_string()
     with serving("httptools", loaded, database_url=url) as server:
         line = asked(server, "/v1/export")
-        until(lambda: child._running == 1)
+        until(lambda: child._running.total() == 1)
         line.close()
-        until(lambda: child._running == 0)
+        until(lambda: child._running.total() == 0)
         until(lambda: bool(logged(server, "/v1/export")))
         assert logged(server, "/v1/export")[0]["status"] == 499
