@@ -56,7 +56,9 @@ class Origin:
             yield from page["changes"]
             address = page.get("next")
             if address is not None and not address.startswith("/v1/changes?"):
-                raise Conflict("the origin redirects its copies; it is not a service of this kind")
+                raise Conflict(
+                    f"the origin names {address[:80]!r} as the next page of its feed; it is not a service of this kind"
+                )
 
     def _answer(self, address: str) -> httpx.Response:
         tried = 0

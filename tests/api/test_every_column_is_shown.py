@@ -38,7 +38,6 @@ HIDDEN = {
     "id": "shown as the address of the statement",
     "chassis": "the question names it",
     "confirmed": "for editors: it says how the row was read, nothing about the fork",
-    "as_printed": "for editors: the words of the page, shown with the statement itself",
     "exception_to": "shown as `narrows`, if the wider statement is in the answer",
 }
 UNITS = {"pressure": "psi", "torque": "N·m", "volume": "mL", "mass": "kg", "force": "N", "any": "mm"}

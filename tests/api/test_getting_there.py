@@ -86,10 +86,7 @@ async def test_no_page_found_by_tapping_refuses_or_wants_an_id_typed(loaded: Cat
         found = await crawl(client, "/", "/?door=service", "/?door=travel", "/?door=rider")
         refused = {address: status for address, (status, _) in found.items() if status >= 400}
         assert refused == {}
-        typed = {
-            address: ways.typed & IDS for address, (_, ways) in found.items()
-            if ways.typed & IDS and not address.startswith("/v1/findings")  # an editor may filter by an id at hand
-        }  # fmt: skip
+        typed = {address: ways.typed & IDS for address, (_, ways) in found.items() if ways.typed & IDS}
         assert typed == {}
         assert sum(ways.questions for _, ways in found.values()) > 20
         assert all(ways.questions <= 1 for _, ways in found.values())
