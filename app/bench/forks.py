@@ -81,7 +81,7 @@ def held(shop: Database, shop_id: str, id: str) -> Held:
 
 
 def held_in(connection: Connection, shop_id: str, id: str) -> Held:
-    """Like `fork`, on an open connection."""
+    """Like `held`, on an open connection."""
     row = connection.execute(select(FORKS).where(_own(shop_id), FORKS.c.id == id)).first()
     if row is None:
         raise nothing()

@@ -89,7 +89,7 @@ class Grease(Statement, TravelScopedRow, table=True):
     table: ClassVar[str] = "greases"
     about: ClassVar[tuple[str, ...]] = ("chassis", "place")
 
-    place: Text = column("where", required=True, example="place")
+    place: Text = column("where", required=True, example="air piston seal")
     fluid: Slug | None = column("grease", to="fluids")
     extent_mm: Published | None = column("length to grease, from the end", unit="mm", example="120")
     amount: Text | None = column("amount in words", example="a thin even film")
