@@ -125,6 +125,14 @@ def test_a_year_shows_only_the_generation_of_that_year(loaded: Catalogue) -> Non
     assert one == ["Tarnoch Heddle 2018–2022"]
 
 
+def test_a_variant_not_made_in_the_year_is_not_found(loaded: Catalogue) -> None:
+    of_its_years = search(loaded, "godwit night 2024 top cap")
+    assert of_its_years["hits"][0]["href"].endswith("/sheet?model_year=2024&variant=pellugar-godwit-37-night")
+    found = search(loaded, "godwit night 2020 top cap")
+    assert found["hits"][0]["href"].endswith("/sheet?model_year=2020")
+    assert found["not_found"] == ["night"]
+
+
 def test_a_wheel_alone_lists_the_forks_that_take_it(loaded: Catalogue) -> None:
     for typed, wheel in (("29er", "622"), ("29", "622"), ("27.5", "584"), ("27,5er", "584")):
         takes = {row["id"] for row in lines("chassis") if wheel in row["wheel_sizes"].split(";")}
