@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from app.catalogue.catalogue import Catalogue
+from app.catalogue.tables import Chassis, Damper, Fit, Source, Spring
 from app.database.connections import Database
 from app.questions.search.find import FindAnswer, FindAsked, find
 from app.questions.search.query import read_query
@@ -157,6 +158,32 @@ def test_clicks_name_where_they_are_counted_from(loaded: Catalogue) -> None:
                 assert "from open" in hit["detail"] or "from closed" in hit["detail"], hit
 
 
+def test_figures_of_damper_and_spring_have_their_own_source(database: Database) -> None:
+    sources = [
+        Source.checked(id=id, title=id, kind="manual", invented=id == "damper-manual")
+        for id in ("fork-manual", "damper-manual", "spring-manual")
+    ]
+    chassis = Chassis.checked(
+        id="dibble", maker="maker", name="Dibble", dampers=("damper",), source="fork-manual", page="1"
+    )
+    damper = Damper.checked(
+        id="damper", maker="maker", name="Damper", rebound_clicks=18, clicks_from="closed", source="damper-manual",
+        page="2",
+    )  # fmt: skip
+    spring = Spring.checked(
+        id="spring", maker="maker", name="Spring", kind="air", pressure_limit="150", pressure_unit="psi",
+        source="spring-manual", page="3",
+    )  # fmt: skip
+    fit = Fit.checked(id="fit", chassis="dibble", spring="spring", travel_mm=150.0, source="fork-manual", page="4")
+    store(database, [*sources, chassis, damper, spring, fit])
+    for q, id in (("dibble rebound clicks", "damper"), ("dibble maximum pressure", "spring")):
+        found = search(Catalogue(database), q)
+        first = found["hits"][0]
+        assert (first["id"], first.get("source", {}).get("id")) == (id, f"{id}-manual"), q
+        invented = "invented-data" in {each["code"] for each in found["cautions"]}
+        assert invented == (id == "damper"), q
+
+
 def test_what_is_not_there_is_named_and_the_rest_is_shown(loaded: Catalogue) -> None:
     found = search(loaded, "raddle footrest")
     assert found["not_found"] == ["footrest"]
@@ -180,7 +207,7 @@ async def test_page_text_and_start_page_show_figure_tool_scope_and_source(loaded
                 assert "28 N·m" in body.replace("<small> ", " ")
                 assert "Tarnoch Fork Manual" in body
                 limited = (await client.get(path, params={"q": "raddle knob screw", "format": suffix})).text
-                assert "holds for damper" in limited
+                assert "applies to damper" in limited
                 empty = (await client.get(path, params={"q": "xyzzy", "format": suffix})).text
                 assert "fewer letters" not in empty
                 assert "Nothing here is called" in empty
