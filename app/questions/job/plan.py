@@ -91,11 +91,7 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     having = properties(found.context.chassis, may_be.pop() if len(may_be) == 1 else None, dampers)
     steps = kept(steps_of(snapshot, procedure), having)
     uses = [each for each in found.uses if each.statement.job == asked.job]
-    open_parameters = _open(asked, found, steps, uses, rivals, open_present)
-    if "to_travel" in open_parameters and len(present_fits) == 1:
-        now = present_fits[0].statement
-        others = {fit.travel_mm for fit in found.offered if (fit.travel_mm, fit.spring) != (now.travel_mm, now.spring)}
-        open_parameters["to_travel"] = [each for each in open_parameters["to_travel"] if each in others]
+    open_parameters = _open(asked, found, steps, uses, rivals, present_fits, open_present)
     if open_parameters:
         raise _undecided(open_parameters, found.context, asked)
     fit = _one(found.fits, "to_travel")
@@ -150,7 +146,7 @@ def _present(found: Sheet, present: Given, job: JobName) -> tuple[Given, list[Ap
 
 def _open(
     asked: JobCardAsked, found: Sheet, steps: Sequence[KeptStep], uses: Sequence[Applicable[Use]],
-    rivals: Sequence[str], present: OpenInPlan,
+    rivals: Sequence[str], present_fits: Sequence[Applicable[Fit]], present: OpenInPlan,
 ) -> OpenInPlan:  # fmt: skip
     """Each parameter that would decide something on the card, with its possible values."""
     choices = found.context.choices(found.where, found.offered)
@@ -170,12 +166,22 @@ def _open(
     if asked.job == "spacer-change" and asked.spacers is None:
         limits = [each.statement.spacer_limit or 0 for each in found.fits if each.statement.spacer is not None]
         open_parameters.update({"spacers": list(range(min(limits) + 1))} if limits else {})
+    changed = _other_fits(found.fits, present_fits) if asked.job == "travel-change" else found.fits
     for name in ("travel", "spring", "wheel_size", "variant", "damper"):
         if name in open_parameters:
-            open_parameters[name] = _still_possible(name, open_parameters[name], found.fits)
+            fits = changed if name in ("travel", "spring") else found.fits
+            open_parameters[name] = _still_possible(name, open_parameters[name], fits)
     if asked.job == "travel-change" and "travel" in open_parameters:
         open_parameters["to_travel"] = open_parameters.pop("travel")
     return open_parameters
+
+
+def _other_fits(fits: Sequence[Applicable[Fit]], present: Sequence[Applicable[Fit]]) -> Sequence[Applicable[Fit]]:
+    """The fits with another travel or another spring than the fork has now; all fits if that is not known yet."""
+    now = {(each.statement.travel_mm, each.statement.spring) for each in present}
+    if len(now) > 1:
+        return fits
+    return [each for each in fits if (each.statement.travel_mm, each.statement.spring) not in now]
 
 
 def _still_possible(
@@ -240,7 +246,8 @@ def _undecided(found: OpenInPlan, context: ChassisContext, asked: JobCardAsked) 
 def _undecided_fault(name: str, values: Sequence[str | int | float]) -> Fault:
     shown = [f"{value:g}" if isinstance(value, float) else str(value) for value in values[:12]]
     more = f" and {len(values) - 12} more" if len(values) > 12 else ""
-    text = f"Give {name}: the work depends on it. Possible: {', '.join(shown)}{more}."
+    possible = f"Possible: {', '.join(shown)}{more}." if shown else "The catalogue lists nothing else to change to."
+    text = f"Give {name}: the work depends on it. {possible}"
     return Fault("undecided", text, parameter=name, suggestion=shown[0] if len(shown) == 1 else None)
 
 
