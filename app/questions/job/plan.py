@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from app.catalogue.rows import Snapshot
-from app.catalogue.tables import Damper, Fastener, Fit, Limit, Part, Procedure, Spacer, Spring, Use
+from app.catalogue.tables import Damper, Fastener, Fit, Limit, Part, Procedure, Spring, Use
 from app.errors import Fault, Invalid
 from app.questions.answers.gap import Gap
 from app.questions.answers.open_choices import names_of
@@ -46,7 +46,6 @@ class Plan:
     present_fit: Applicable[Fit]
     spring: Spring | None
     present_spring: Spring | None
-    new_spring: bool
     dampers: list[Damper]
     spacers: int | None
     spacers_as_delivered: bool
@@ -56,9 +55,13 @@ class Plan:
     uses: list[Applicable[Use]]
     fasteners: list[Fastener]
     setup: SetupAnswer
-    extras: dict[str, Part] = field(default_factory=dict)  # travel spacers, by id
-    volume_spacers: dict[str, Spacer] = field(default_factory=dict)
+    travel_spacer: Part | None  # the kind that the shaft carries after the job
     gaps: list[Gap] = field(default_factory=list)
+
+    @property
+    def new_spring(self) -> bool:
+        """Whether the job fits another spring."""
+        return self.fit.statement.spring != self.present_fit.statement.spring
 
     def miss(self, what: str, about: str | None, why: str, text: str) -> None:
         """Record something that the card needs and the catalogue does not give, once."""
@@ -103,17 +106,16 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     setup = setup_of(found, replace(how, spacers=spacers.wanted), units, curves=False)
     if setup["undecided"]:
         raise _undecided({each["parameter"]: each["values"] for each in setup["undecided"]}, found.context, asked)
+    spacer = fit.statement.travel_spacer
     plan = Plan(
         snapshot=snapshot,
         job=asked.job, units=units, found=found, present=present, fit=fit, present_fit=present_fit,
-        spring=spring, present_spring=present_spring, new_spring=fit.statement.spring != present_fit.statement.spring,
+        spring=spring, present_spring=present_spring,
         dampers=dampers, spacers=spacers.wanted, spacers_as_delivered=spacers.as_delivered,
         present_spacers=spacers.present, procedure=procedure, kept=steps, uses=uses,
         fasteners=_fasteners(found, fit.statement.spring), setup=setup,
+        travel_spacer=None if spacer is None else snapshot.one(Part, spacer),
     )  # fmt: skip
-    context = {each.statement.travel_spacer for each in (fit, present_fit)} - {None}
-    plan.extras = snapshot.many(Part, context)  # type: ignore[arg-type]
-    plan.volume_spacers = found.spacers
     for name in dict.fromkeys(name for step in steps for name in step.open):
         _miss_property(plan, name)
     if spring is not None and spring.kind == "air" and spring.negative is None:
