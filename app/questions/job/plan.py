@@ -83,7 +83,7 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     """
     both = ends(asked)
     how = circumstances(asked)
-    with renamed("travel", "to_travel" if asked.job == "travel-change" else "travel"):
+    with renamed(travel="to_travel" if asked.job == "travel-change" else "travel"):
         found = gather(snapshot, chassis, both.wanted)
     present, present_fits, open_present = _present(found, both.present, asked.job)
     if not found.fits:
@@ -127,7 +127,7 @@ def _present(found: Sheet, present: Given, job: JobName) -> tuple[Given, list[Ap
     """The fork now, its fits, and the parameters that would decide between them."""
     if job != "travel-change":
         return found.wanted, found.fits, {}
-    with renamed("travel", "from_travel", spring="from_spring"):
+    with renamed(travel="from_travel", spring="from_spring"):
         present = with_travel_of_spring(found.context, found.offered, present)
         where = found.context.region(present, found.offered)
     fits = prevailing_fits(found.context, found.offered, present, where)
