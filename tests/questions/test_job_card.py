@@ -103,6 +103,12 @@ def test_a_travel_that_no_spring_gives_names_the_nearest(loaded: Catalogue) -> N
     assert fault.code == "same-travel"
 
 
+def test_a_fork_with_one_travel_has_nothing_to_change_to(loaded: Catalogue) -> None:
+    faults = refused(loaded, "quembry-tureen-35", job="travel-change", from_travel="140", wheel_size="622")
+    (fault,) = (each for each in faults if each.parameter == "to_travel")
+    assert fault.text.endswith("The catalogue lists nothing else to change to.")
+
+
 def test_spacers_above_the_limit_say_how_many_come_out(loaded: Catalogue) -> None:
     """Godwit: four at 140 mm, three at 150 mm."""
     change = {
