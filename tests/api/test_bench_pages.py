@@ -103,6 +103,8 @@ async def test_identify_says_what_to_look_at_and_each_reading_is_one_tap(demo: D
         for each in answer["next_check"]["readings"]:
             assert f'<input type="checkbox" name="mark" value="{each["reading"]}">' in html
             assert f"mark={each['reading']}" in text
+            marked = await client.get(address, params={"mark": each["reading"]}, headers={"Accept": "text/html"})
+            assert marked.status_code == 200, each
 
 
 async def test_a_history_tells_every_version_and_what_changed_in_it(demo: Database, tmp_path: Path) -> None:
