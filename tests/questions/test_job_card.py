@@ -106,7 +106,8 @@ def test_a_travel_that_no_spring_gives_names_the_nearest(loaded: Catalogue) -> N
 def test_a_fork_with_one_travel_has_nothing_to_change_to(loaded: Catalogue) -> None:
     faults = refused(loaded, "quembry-tureen-35", job="travel-change", from_travel="140", wheel_size="622")
     (fault,) = (each for each in faults if each.parameter == "to_travel")
-    assert fault.text.endswith("The catalogue lists nothing else to change to.")
+    assert fault.code == "nothing-to-change"
+    assert fault.text.endswith("there is nothing to change to.")
 
 
 def test_spacers_above_the_limit_say_how_many_come_out(loaded: Catalogue) -> None:

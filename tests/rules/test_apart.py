@@ -44,7 +44,7 @@ def test_a_process_that_is_killed_is_no_clean_verdict(monkeypatch: pytest.Monkey
         return worker
 
     monkeypatch.setattr(apart, "_started", start_and_kill)
-    with pytest.raises(JudgingFailed, match=r"is gone \(exit code -9\)"):
+    with pytest.raises(JudgingFailed, match=r"died \(exit code -9\)"):
         list(judge_all(MemoryRows(catalogue_generator.rows(2, 7)), TODAY, judged=two_processes))
 
 

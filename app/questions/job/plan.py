@@ -95,6 +95,9 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     steps = kept(steps_of(snapshot, procedure), having)
     uses = [each for each in found.uses if each.statement.job == asked.job]
     open_parameters = _open(asked, found, steps, uses, rivals, present_fits, open_present)
+    if open_parameters.get("to_travel") == []:
+        text = "The catalogue lists no other travel and no other spring for this fork: there is nothing to change to."
+        raise Invalid.one("nothing-to-change", text, parameter="to_travel")
     if open_parameters:
         raise _undecided(open_parameters, found.context, asked)
     fit = _one(found.fits, "to_travel")
@@ -248,7 +251,7 @@ def _undecided(found: OpenInPlan, context: ChassisContext, asked: JobCardAsked) 
 def _undecided_fault(name: str, values: Sequence[str | int | float]) -> Fault:
     shown = [f"{value:g}" if isinstance(value, float) else str(value) for value in values[:12]]
     more = f" and {len(values) - 12} more" if len(values) > 12 else ""
-    possible = f"Possible: {', '.join(shown)}{more}." if shown else "The catalogue lists nothing else to change to."
+    possible = f"Possible: {', '.join(shown)}{more}." if shown else "The catalogue lists none."
     text = f"Give {name}: the work depends on it. {possible}"
     return Fault("undecided", text, parameter=name, suggestion=shown[0] if len(shown) == 1 else None)
 
