@@ -81,7 +81,7 @@ def held(shop: Database, shop_id: str, id: str) -> Held:
 
 
 def held_in(connection: Connection, shop_id: str, id: str) -> Held:
-    """Like `fork`, on an open connection."""
+    """Like `held`, on an open connection."""
     row = connection.execute(select(FORKS).where(_own(shop_id), FORKS.c.id == id)).first()
     if row is None:
         raise nothing()
@@ -139,8 +139,9 @@ def replace(
 
 def _refuse_emptied(before: Held, fork: Registering, empty: Collection[str]) -> None:
     """Raises Invalid naming each member that has a value now, is absent or empty in `fork`, and is not in `empty`."""
-    noted: dict[str, object] = {**before.configuration, "first_used_on": before.first_used_on}
-    given: dict[str, object] = {**fork.configuration, "first_used_on": fork.first_used_on}
+    noted, given = (
+        {**each.configuration, "first_used_on": each.first_used_on, "riding": each.riding} for each in (before, fork)
+    )
     gone = [name for name, value in noted.items() if value not in (None, []) and given.get(name) in (None, [])]
     names = ["travel" if name == "travel_mm" else name for name in gone]
     faults = [

@@ -14,7 +14,7 @@ from functools import cache, lru_cache
 from operator import attrgetter
 from typing import Any, NamedTuple
 
-from app.catalogue.columns import Column, write_number
+from app.catalogue.columns import NUMBER_KIND, PUBLISHED_KIND, Column, write_number
 from app.catalogue.tables import CLAIM, SCOPE, Limit, Part, Statement
 from app.units.convert import half_last_digit, linear
 from app.units.table import Unit, find
@@ -163,7 +163,7 @@ def _plan(table: type[Statement]) -> tuple[tuple[str, ...], tuple[_Figure, ...]]
         described = columns[name]
         if described.measures and described.unit_column is None:
             continue  # the unit of a figure, compared with the figure
-        if described.kind.name not in ("figure as published", "number"):
+        if described.kind not in (PUBLISHED_KIND, NUMBER_KIND):
             texts.append(name)
             continue
         end = _END.search(name)

@@ -12,9 +12,9 @@ from typing import Any, Literal, TypeVar
 from weakref import WeakKeyDictionary
 
 from cachetools import LRUCache
-from sqlalchemy import ColumnElement, bindparam, case, func, or_, select
+from sqlalchemy import ColumnElement, bindparam, case, func, or_
 
-from app.catalogue.columns import CellKind, Column
+from app.catalogue.columns import PUBLISHED_KIND, CellKind, Column
 from app.catalogue.rows import CHUNK, Snapshot, holding
 from app.catalogue.stored import SQL, Query
 from app.catalogue.tables import Row
@@ -22,7 +22,6 @@ from app.catalogue.tables import Row
 R = TypeVar("R", bound=Row)
 Conditions = Mapping[str, Any]
 
-_PUBLISHED = "figure as published"
 COUNTS_KEPT = 4096
 _COUNTS: WeakKeyDictionary[Any, LRUCache[Any, int]] = WeakKeyDictionary()
 _GUARD = threading.Lock()
@@ -99,24 +98,19 @@ def _statement(table: type[Row], names: tuple[str, ...], want: Want) -> Query:
     stored = SQL[table]
     columns = table.columns()
     conditions = [_condition(stored.c[name], columns[name]) for name in names]
-    if want in ("count", "among"):
-        what = func.count() if want == "count" else stored.c.id
-        statement = (
-            select(what)
-            .select_from(stored)
-            .where(stored.c.revision_from <= bindparam("n"), stored.c.revision_to > bindparam("n"), *conditions)
-        )
-        if want == "among":
-            statement = statement.where(stored.c.id.in_(bindparam("among", expanding=True)))
-        return statement
-    paged = holding(table).where(*conditions).order_by(stored.c.id).limit(bindparam("most"))
+    rows = holding(table).where(*conditions)
+    if want == "count":
+        return rows.with_only_columns(func.count())
+    if want == "among":
+        return rows.with_only_columns(stored.c.id).where(stored.c.id.in_(bindparam("among", expanding=True)))
+    paged = rows.order_by(stored.c.id).limit(bindparam("most"))
     return paged if want == "page" else paged.where(stored.c.id > bindparam("after"))
 
 
 @lru_cache(maxsize=64)
 def _neighbours(table: type[Row]) -> tuple[Query, Query]:
     stored = SQL[table]
-    ids = select(stored.c.id).where(stored.c.revision_from <= bindparam("n"), stored.c.revision_to > bindparam("n"))
+    ids = holding(table).with_only_columns(stored.c.id)
     before = ids.where(stored.c.id < bindparam("id")).order_by(stored.c.id.desc()).limit(bindparam("most"))
     after = ids.where(stored.c.id >= bindparam("id")).order_by(stored.c.id).limit(bindparam("most"))
     return before, after
@@ -134,7 +128,7 @@ def _condition(stored: Any, described: Column) -> ColumnElement[bool]:
         return or_(*contained)
     wanted: Any = bindparam(f"v_{described.name}")
     found: ColumnElement[bool]
-    if described.kind.name != _PUBLISHED:
+    if described.kind is not PUBLISHED_KIND:
         found = stored == wanted
         return found
     short = case((func.replace(stored, ".", "") != stored, func.rtrim(func.rtrim(stored, "0"), ".")), else_=stored)
@@ -143,7 +137,7 @@ def _condition(stored: Any, described: Column) -> ColumnElement[bool]:
 
 
 def _spellings(items: CellKind) -> int:
-    return _DECIMALS + 1 if items.name == _PUBLISHED else 1
+    return _DECIMALS + 1 if items is PUBLISHED_KIND else 1
 
 
 def _bound(table: type[Row], conditions: Conditions) -> dict[str, object]:
@@ -154,8 +148,8 @@ def _values(columns: Mapping[str, Column], conditions: Conditions) -> Iterable[t
     for name, value in conditions.items():
         kind = columns[name].kind
         if kind.items is None:
-            yield f"v_{name}", canonical(value) if kind.name == _PUBLISHED else value
-        elif kind.items.name == _PUBLISHED:
+            yield f"v_{name}", canonical(value) if kind is PUBLISHED_KIND else value
+        elif kind.items is PUBLISHED_KIND:
             short = canonical(value)
             decimals = len(short.partition(".")[2])
             for place in range(_DECIMALS + 1):  # every spelling of the value

@@ -117,8 +117,8 @@ class MemoryRows:
         yield from sorted(value for value in self._index(table, column) if value is not None)
 
     def shared_ids(self, tables: Collection[type[Row]]) -> list[str]:
-        borne = Counter(id for table in tables for id in self._rows[table])
-        return sorted(id for id, times in borne.items() if times > 1)
+        uses = Counter(id for table in tables for id in self._rows[table])
+        return sorted(id for id, times in uses.items() if times > 1)
 
     def families(self) -> Iterator[tuple[str, str]]:
         yield from sorted({(chassis.maker, chassis.name) for chassis in self._of(Chassis).values()})
@@ -197,8 +197,8 @@ class Overlay:
 
     def shared_ids(self, tables: Collection[type[Row]]) -> list[str]:
         possible = {*self.base.shared_ids(tables), *(id for table in tables for id in self.pending.ids(table))}
-        borne = Counter(id for table in tables for id in self.many(table, possible))
-        return sorted(id for id, times in borne.items() if times > 1)
+        uses = Counter(id for table in tables for id in self.many(table, possible))
+        return sorted(id for id, times in uses.items() if times > 1)
 
     def families(self) -> Iterator[tuple[str, str]]:
         replaced = self.withdrawn.get(Chassis, set()) | set(self.pending.ids(Chassis))

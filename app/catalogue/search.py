@@ -12,7 +12,8 @@ from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import chain
-from typing import Any, NamedTuple, TypeVar
+from operator import itemgetter
+from typing import Any, NamedTuple
 from weakref import WeakKeyDictionary
 
 from cachetools import LRUCache
@@ -21,11 +22,9 @@ from rapidfuzz.distance import OSA
 from sqlalchemy import bindparam, or_, select
 
 from app.catalogue.metadata import as_held
-from app.catalogue.rows import Snapshot
+from app.catalogue.rows import Snapshot, holding
 from app.catalogue.stored import SQL
 from app.catalogue.tables import TABLES, Maker, Row
-
-R = TypeVar("R", bound=Row)
 
 MOST_WORDS = 12
 LEAST = 0.6  # a row below this score is not found
@@ -80,19 +79,19 @@ class NameIndex:
     def __init__(self, rows: Iterable[tuple[str, Sequence[str], str]]) -> None:
         self.ids: list[str] = []
         self.keys: list[tuple[str, ...]] = []
-        borne: list[tuple[str, ...]] = []
-        bearers: dict[str, list[int]] = defaultdict(list)
+        words_of: list[tuple[str, ...]] = []
+        rows_of: dict[str, list[int]] = defaultdict(list)
         for at, (id, names, maker) in enumerate(rows):
             parts = [words(name) for name in (id, *names)]
             self.ids.append(id)
             self.keys.append(tuple({"".join(part) for part in parts}))
-            borne.append(tuple(dict.fromkeys(chain(*parts, words(maker)))))
-            for word in borne[-1]:
-                bearers[word].append(at)
-        self.words = sorted(bearers)
-        self.bearers = [bearers[word] for word in self.words]
+            words_of.append(tuple(dict.fromkeys(chain(*parts, words(maker)))))
+            for word in words_of[-1]:
+                rows_of[word].append(at)
+        self.words = sorted(rows_of)
+        self.rows_of = [rows_of[word] for word in self.words]
         number = {word: at for at, word in enumerate(self.words)}
-        self._borne = [tuple(map(number.__getitem__, each)) for each in borne]
+        self._words_of = [tuple(map(number.__getitem__, each)) for each in words_of]
         self._pieces: dict[str, list[int]] = defaultdict(list)
         for at, word in enumerate(self.words):
             for piece in _pieces(word):
@@ -130,15 +129,11 @@ class NameIndex:
         alike = {word: self._words_like(word) for word in given[:MOST_WORDS]}
         alike |= {word: _exact(found) for word, found in alike.items() if word.isdigit()}
         cubed = [{number: score**3 for number, score in found.items()} for found in alike.values() if found]
-        counted = sorted(((sum(len(self.bearers[each]) for each in found), found) for found in cubed), key=_first)
-        if counted and counted[0][0] > MANY:
-            if_many()
-        ranked = sorted(self._met(counted).items(), key=lambda each: (-each[1], each[0]))[:most]
-        return [Partial(self.ids[at], self._best(at, alike)) for at, _ in ranked]
+        return [Partial(self.ids[at], self._best(at, alike)) for at, _ in self._ranked(cubed, if_many)[:most]]
 
     def _best(self, at: int, alike: Mapping[str, Mapping[int, float]]) -> dict[str, float]:
         """For each word of the query, the similarity of the row's best word; words without a match are left out."""
-        best = {word: max(found.get(each, 0.0) for each in self._borne[at]) for word, found in alike.items()}
+        best = {word: max(found.get(each, 0.0) for each in self._words_of[at]) for word, found in alike.items()}
         return {word: score for word, score in best.items() if score}
 
     def _by_words(self, text: str, if_many: Callable[[], None]) -> list[tuple[int, float]]:
@@ -149,11 +144,16 @@ class NameIndex:
             parts = [given] if like else _LETTERS_OR_DIGITS.findall(given)  # LU4100 may be LU 4100
             asked.update((part, like or self._words_like(part)) for part in parts)
         matched = [found for found in asked.values() if found]
-        counted = sorted(((sum(len(self.bearers[word]) for word in found), found) for found in matched), key=_first)
+        return [(at, score / len(asked)) for at, score in self._ranked(matched, if_many)]
+
+    def _ranked(self, matched: Iterable[dict[int, float]], if_many: Callable[[], None]) -> list[tuple[int, float]]:
+        """The rows that match the words and how well, best first; for each word, the similar words of the index."""
+        counted = sorted(
+            ((sum(len(self.rows_of[word]) for word in found), found) for found in matched), key=itemgetter(0)
+        )
         if counted and counted[0][0] > MANY:
             if_many()
-        ranked = sorted(self._met(counted).items(), key=lambda each: (-each[1], each[0]))
-        return [(at, score / len(asked)) for at, score in ranked]
+        return sorted(self._met(counted).items(), key=lambda each: (-each[1], each[0]))
 
     def _met(self, counted: Sequence[tuple[int, dict[int, float]]]) -> dict[int, float]:
         """How well each row matches the words, weighted by how rare each word is and how similar."""
@@ -162,10 +162,10 @@ class NameIndex:
             best: dict[int, float] = {}
             if not met or len(met) + count <= RARE:
                 for word, score in sorted(found.items(), key=lambda each: each[1]):
-                    best.update(dict.fromkeys(self.bearers[word], score))
+                    best.update(dict.fromkeys(self.rows_of[word], score))
             else:
                 for at in met:
-                    for word in self._borne[at]:
+                    for word in self._words_of[at]:
                         if word in found and found[word] > best.get(at, 0.0):
                             best[at] = found[word]
             for at, score in best.items():
@@ -181,10 +181,10 @@ class NameIndex:
                 found[at] = WORD_LEAST  # words run together
         pieces = sorted((self._pieces[piece] for piece in _pieces(asked) if piece in self._pieces), key=len)
         near: set[int] = set()
-        for bearing in pieces[:7]:  # two typos leave at least one of seven pieces intact
-            if near and len(near) + len(bearing) > COMPARED_WORDS:
+        for words_with in pieces[:7]:  # two typos leave at least one of seven pieces intact
+            if near and len(near) + len(words_with) > COMPARED_WORDS:
                 break
-            near.update(bearing)
+            near.update(words_with)
         if len(asked) > 2 and near:
             least = WORD_LEAST if len(asked) > 3 else 0.66
             places = list(near)
@@ -204,10 +204,6 @@ class NameIndex:
             found[at] = max(found.get(at, 0), begun)
             at += 1
         return found
-
-
-def _first(counted: tuple[int, Any]) -> int:
-    return counted[0]
 
 
 def _exact(found: Mapping[int, float]) -> dict[int, float]:
@@ -267,13 +263,10 @@ def _built(snapshot: Snapshot, table: type[Row]) -> NameIndex:
     columns = table.columns()
     given = [name for name in _NAMES if name in columns]
     maker = [name for name in ("maker",) if name in columns]
-    statement = (
-        select(*(as_held(stored.c[name]) for name in ("id", *given, *maker)))
-        .where(stored.c.revision_from <= snapshot.revision, stored.c.revision_to > snapshot.revision)
-        .order_by(stored.c.id)
-    )
+    named = (as_held(stored.c[name]) for name in ("id", *given, *maker))
+    statement = holding(table).with_only_columns(*named).order_by(stored.c.id)
     makers = {row.id: row.name for row in snapshot.all(Maker)} if maker else {}
-    rows = snapshot.connection.execute(statement).fetchall()
+    rows = snapshot.connection.execute(statement, {"n": snapshot.revision}).fetchall()
     last = 1 + len(given)
     return NameIndex(
         (row[0], [name for name in row[1:last] if name], makers.get(row[last], row[last] or "") if maker else "")

@@ -18,9 +18,8 @@ R = TypeVar("R", bound=Row)
 _Kept = defaultdict[type[Row], dict[str, Any]]
 PAGE = 1000  # rows of one page when all are wanted
 ENTITIES_PER_TABLE = 1500  # recently used entities kept of each table, 0.8 to 1.7 kB each
-ENTITIES_PER_CHASSIS_TABLE = (
-    250  # of tables whose rows belong to one chassis: enough to go on from its fits to its sheet
-)
+ENTITIES_PER_CHASSIS_TABLE = 250
+"""Of tables whose rows belong to one chassis: enough to go on from its fits to its sheet."""
 CHASSIS_TABLES = frozenset((Chassis, Spring, Source))
 CHUNK = 400  # ids in one query: below the variable limit of every engine
 
@@ -239,22 +238,13 @@ def _every(table: type[Row]) -> Query:
 @cache
 def _values(table: type[Row], column: str) -> Query:
     stored = SQL[table]
-    given = select(stored.c[column]).where(
-        stored.c.revision_from <= bindparam("n"), stored.c.revision_to > bindparam("n"), stored.c[column].is_not(None)
-    )
+    given = holding(table).with_only_columns(stored.c[column]).where(stored.c[column].is_not(None))
     return (given if column == "id" else given.distinct()).order_by(stored.c[column])
 
 
 @cache
 def _shared(tables: tuple[type[Row], ...]) -> Query:
-    several = union_all(
-        *(
-            select(SQL[table].c.id).where(
-                SQL[table].c.revision_from <= bindparam("n"), SQL[table].c.revision_to > bindparam("n")
-            )
-            for table in tables
-        )
-    ).subquery()
+    several = union_all(*(holding(table).with_only_columns(SQL[table].c.id) for table in tables)).subquery()
     return select(several.c.id).group_by(several.c.id).having(func.count() > 1).order_by(several.c.id)
 
 
@@ -262,8 +252,8 @@ def _shared(tables: tuple[type[Row], ...]) -> Query:
 def _families() -> Query:
     stored = SQL[Chassis]
     return (
-        select(stored.c.maker, stored.c.name)
-        .where(stored.c.revision_from <= bindparam("n"), stored.c.revision_to > bindparam("n"))
+        holding(Chassis)
+        .with_only_columns(stored.c.maker, stored.c.name)
         .distinct()
         .order_by(stored.c.maker, stored.c.name)
     )

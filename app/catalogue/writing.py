@@ -8,15 +8,16 @@ import datetime as dt
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
+from itertools import islice
 from operator import itemgetter
 from typing import Any
 
 from sqlalchemy import Connection, bindparam, func, insert, select, update
 
 from app.catalogue.catalogue import latest
-from app.catalogue.rows import Snapshot
+from app.catalogue.rows import Rows, Snapshot
 from app.catalogue.stored import OPEN, REVISIONS, SQL
-from app.catalogue.tables import Row
+from app.catalogue.tables import TABLES, Row
 from app.catalogue.tables.row import SPAN
 
 BATCH = 5000
@@ -56,6 +57,16 @@ class NewRevision:
         for start in range(0, len(rows), BATCH):
             changes += self._put(table, rows[start : start + BATCH])
         return changes
+
+    def copy(self, rows: Rows) -> int:
+        """Store every row of a catalogue, a batch at a time; return their number."""
+        count = 0
+        for table in TABLES.values():
+            every = rows.all(table)
+            while part := list(islice(every, BATCH)):
+                self.put(table, part)
+                count += len(part)
+        return count
 
     def _put(self, table: type[Row], rows: Sequence[Row]) -> list[tuple[Row | None, Row]]:
         current = {} if self._is_empty(table) else self.before.many(table, [row.id for row in rows])

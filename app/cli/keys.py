@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from app.cli.opened import shop_in_hand
+from app.cli.opened import opened_shop
 from app.cli.program import JsonOption, cli, say
 
 keys = typer.Typer(name="keys", help="Manage API keys.", no_args_is_help=True)
@@ -25,7 +25,7 @@ def add_key(
     """Create a key. It is shown only once; only its hash is stored."""
     from app.access.keys import add
 
-    made = add(shop_in_hand(), label, scope, of=shop)
+    made = add(opened_shop(), label, scope, of=shop)
     shown = {"id": made.id, "label": made.label, "scopes": made.scopes, "shop": made.shop, "key": made.token}
     say(shown, as_json, str(made.token))
 
@@ -40,7 +40,7 @@ def list_keys(as_json: JsonOption = False) -> None:
     found = [
         {"id": key.id, "label": key.label, "scopes": " ".join(key.scopes), "shop": key.shop,
          "made": key.created_at, "revoked": key.revoked_at or ""}
-        for key in listed(shop_in_hand())
+        for key in listed(opened_shop())
     ]  # fmt: skip
     say({"keys": found}, as_json, tabulate(found, headers="keys") if found else "There are no keys.")
 
@@ -50,5 +50,5 @@ def revoke_key(id: Annotated[str, typer.Argument(help="Public id of the key.")],
     """Revoke a key at once."""
     from app.access.keys import revoke
 
-    revoke(shop_in_hand(), id)
+    revoke(opened_shop(), id)
     say({"revoked": id}, as_json, f"Key {id} is revoked.")

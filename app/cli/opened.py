@@ -108,7 +108,7 @@ def _is_current(database: "Database", which: str) -> bool:
         return False
 
 
-def shop_in_hand() -> "Database":
+def opened_shop() -> "Database":
     """Open the shop database, migrated if necessary."""
     from app.database.connections import Database
 

@@ -68,29 +68,21 @@ def export(
     from app.exchange.writer import export as write
 
     catalogue = Catalogue(opened(settings_of(database_url=url_of(database))))
-    if path.suffix == ".sqlite":
-        with catalogue.snapshot(Pin(revision)) as snapshot:
+    with catalogue.snapshot(Pin(revision)) as snapshot:
+        number = snapshot.revision
+        if path.suffix == ".sqlite":
             rows = copy(snapshot, path)
-            say(
-                {"revision": snapshot.revision, "rows": rows},
-                as_json,
-                f"{rows} rows of revision {snapshot.revision} in {path}",
-            )
-        return
-    with catalogue.snapshot(Pin(revision)) as snapshot, shown() as progress:
-        written = 0
+        else:
+            with shown() as progress:
+                written = 0
 
-        def advance(count: int) -> None:
-            nonlocal written
-            written += count
-            progress("rows written", written, 0)
+                def advance(count: int) -> None:
+                    nonlocal written
+                    written += count
+                    progress("rows written", written, 0)
 
-        rows = write(snapshot, snapshot.revision, path, advance)
-        say(
-            {"revision": snapshot.revision, "rows": rows},
-            as_json,
-            f"{rows} rows of revision {snapshot.revision} in {path}",
-        )
+                rows = write(snapshot, number, path, advance)
+    say({"revision": number, "rows": rows}, as_json, f"{rows} rows of revision {number} in {path}")
 
 
 @cli.command()

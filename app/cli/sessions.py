@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from app.cli.opened import shop_in_hand
+from app.cli.opened import opened_shop
 from app.cli.program import JsonOption, cli, say
 
 sessions = typer.Typer(name="sessions", help="Browsers that are signed in.", no_args_is_help=True)
@@ -19,7 +19,7 @@ def list_sessions(as_json: JsonOption = False) -> None:
 
     from app.access.sessions import listed
 
-    found = [asdict(each) for each in listed(shop_in_hand())]
+    found = [asdict(each) for each in listed(opened_shop())]
     say({"sessions": found}, as_json, tabulate(found, headers="keys") if found else "Nobody is signed in.")
 
 
@@ -31,7 +31,7 @@ def end_session(
     """Sign a browser out, or all browsers of a key."""
     from app.access.sessions import end_listed
 
-    count = end_listed(shop_in_hand(), id)
+    count = end_listed(opened_shop(), id)
     say({"ended": count}, as_json, f"{count} ended.")
 
 
@@ -47,7 +47,7 @@ def audit(
     from app.access.audit import entries
     from app.foreign import escaped
 
-    found = [asdict(each) for each in entries(shop_in_hand(), most, key=key)]
+    found = [asdict(each) for each in entries(opened_shop(), most, key=key)]
     shown = [
         {name: escaped(value) if isinstance(value, str) else value for name, value in each.items()} for each in found
     ]

@@ -11,7 +11,7 @@ import json
 from functools import cache
 from pathlib import Path
 
-from app.catalogue.columns import SLUG, Column
+from app.catalogue.columns import DAY, SLUG, Column
 from app.catalogue.tables import TABLES, Row
 
 PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
@@ -25,10 +25,7 @@ INVENTED = (
     "Demonstration data: every maker, product, document and figure in it is invented, and so is the bike "
     "park whose workshop uses it. Never use it on a real fork."
 )
-PATTERNS = {
-    "id": SLUG.pattern,
-    "date": "[0-9]{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12][0-9]|3[01]))?)?",
-}
+PATTERNS = {"id": SLUG.pattern, "date": DAY.pattern}
 
 
 def descriptor(*, revision: int | None = None, invented: bool = False) -> dict[str, object]:

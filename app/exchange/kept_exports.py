@@ -10,6 +10,7 @@ import hashlib
 import os
 import secrets
 import tempfile
+import threading
 import time
 from collections.abc import Awaitable, Callable
 from pathlib import Path
@@ -22,6 +23,7 @@ from app.catalogue.history import recorded
 from app.catalogue.snapshot import Snapshot
 from app.database.migrating import HEADS
 from app.database.private_folder import make_private
+from app.errors import Invalid, Unavailable
 from app.exchange import child
 from app.exchange.descriptor import format_tag
 from app.settings import Settings
@@ -89,6 +91,7 @@ class KeptExports:
         is_file = url.get_backend_name() == "sqlite" and url.database not in (None, "", ":memory:")
         self._beside = Path(str(url.database)).parent / "exports" if is_file else None
         self._temporary: tempfile.TemporaryDirectory[str] | None = None
+        self._guard = threading.Lock()
         self._files: SharedWork[Path] = SharedWork()
         self._hashes: SharedWork[str] = SharedWork()
         self._known: LRUCache[str, str] = LRUCache(64)
@@ -99,7 +102,8 @@ class KeptExports:
         return f"r{revision.number}-{revision.digest}-f{FORMAT}-{columns}.{suffix}"
 
     async def file(self, revision: PastRevision, suffix: str, settings: Settings) -> Path:
-        """The complete file. Raises the Refusal that the child reports, and Unavailable if too many are being made."""
+        """The complete file. Raises the Refusal that the child reports, and Unavailable if too many are being made or
+        the file cannot be stored."""
         folder, name = await asyncio.to_thread(self._folder), self.name(revision, suffix)
         path = folder / name
         if not _touched(path):
@@ -122,9 +126,10 @@ class KeptExports:
     def _folder(self) -> Path:
         if self._beside is not None and _is_writable(self._beside):
             return self._beside
-        if self._temporary is None:
-            self._temporary = tempfile.TemporaryDirectory(prefix="legwork-exports-", ignore_cleanup_errors=True)
-        return Path(self._temporary.name)
+        with self._guard:  # two first requests must not make two folders, one of which is removed at once
+            if self._temporary is None or not Path(self._temporary.name).is_dir():
+                self._temporary = tempfile.TemporaryDirectory(prefix="legwork-exports-", ignore_cleanup_errors=True)
+            return Path(self._temporary.name)
 
     async def _made(self, path: Path, revision: PastRevision, settings: Settings) -> Path:
         part = path.with_name(f"part-{secrets.token_hex(8)}{path.suffix}")
@@ -132,6 +137,8 @@ class KeptExports:
         try:
             await child.run(settings, "export", str(part), *options, timeout_s=settings.import_timeout)
             await asyncio.to_thread(_put_in_place, part, path)
+        except Invalid as refusal:  # of the path, which is ours and not the client's
+            raise Unavailable("this machine cannot store the export now; its operator should look") from refusal
         finally:
             for left in path.parent.glob(f"{part.name}*"):
                 left.unlink(missing_ok=True)

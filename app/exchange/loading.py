@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
-from itertools import chain, islice
+from itertools import chain
 from pathlib import Path
 
 from sqlalchemy import select
@@ -13,8 +13,8 @@ from sqlalchemy import select
 from app.catalogue.catalogue import Catalogue
 from app.catalogue.rows import MemoryRows, Overlay, Rows
 from app.catalogue.stored import REVISIONS
-from app.catalogue.tables import TABLES, Row
-from app.catalogue.writing import BATCH, NewRevision
+from app.catalogue.tables import Row
+from app.catalogue.writing import NewRevision
 from app.database.connections import Database
 from app.database.migrating import migrate
 from app.errors import Invalid
@@ -124,7 +124,7 @@ def _write(
     if revision.counts.any():
         progress("judging", 0, 0)
         found = judge(revision.after, revision.before, merge.changes, today, lambda: changes_of(revision))
-        findings = chain(findings, merge.told(keep(revision, found, merge.changes)))
+        findings = chain(findings, merge.informative(keep(revision, found, merge.changes)))
     answer = _answer(package, revision.before, findings, revision.before.revision, counts, merge.cells)
     if not answer["accepted"]:
         raise _Refused(answer)
@@ -157,7 +157,7 @@ def _check_in_memory(merge: Merge, base: Rows, number: int, today: date, progres
     if merge.changes:
         progress("judging", 0, 0)
         after = Overlay(base, MemoryRows(new), withdrawn)
-        findings = chain(findings, merge.told(judge(after, base, merge.changes, today, lambda: ())))
+        findings = chain(findings, merge.informative(judge(after, base, merge.changes, today, lambda: ())))
     return _answer(merge.package, base, findings, number, counts, merge.cells)
 
 
@@ -170,12 +170,9 @@ def _check_on_disk(
         try:
             migrate(database, "catalogue")
             with database.write() as connection:
-                copy = NewRevision(connection)
-                for table in TABLES.values():
-                    rows = base.all(table)
-                    while part := list(islice(rows, BATCH)):
-                        copy.put(table, part)
-                copy.record("copy", "check")
+                revision = NewRevision(connection)
+                revision.copy(base)
+                revision.record("copy", "check")
             answer = load(database, path, Entry("check", "check"), replace=replace, today=today, progress=progress)
         finally:
             database.close()

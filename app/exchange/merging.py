@@ -85,7 +85,7 @@ class Merge:
                 completed.append(row.replaced(**{name: before[name] for name in absent}))
         return completed
 
-    def told(self, found: Iterable[Finding]) -> Iterator[Finding]:
+    def informative(self, found: Iterable[Finding]) -> Iterator[Finding]:
         """The findings without those that only say that something could not be read: about a row that was read in part,
         or one that names a row which may be among those left out."""
         if self.is_readable:

@@ -132,7 +132,9 @@ class Origin:
                 yield change
             address = page.get("next")
             if address is not None and not address.startswith("/v1/changes?"):
-                raise Conflict("the origin sends its copies elsewhere; it is no service of this kind")
+                raise Conflict(
+                    f"the origin names {address[:80]!r} as the next page of its feed; it is not a service of this kind"
+                )
             if address is not None and not page["changes"]:
                 raise Conflict("the origin sends an empty page and says that more follow")
 

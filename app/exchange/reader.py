@@ -35,10 +35,9 @@ csv.field_size_limit(MOST_LINE + 1)
 class Batch:
     """Rows of one table, their line numbers (the header is line 1), and the columns of the file.
 
-    A column that the file lacks is None in a row, just like an empty cell.
+    A column that the file lacks is None in a row, just like an empty cell. `doubtful` are the ids of the rows that are
+    partly unreadable.
     """
-
-    """Rows of one table with their lines (the header is line 1); `doubtful` are the ids of those partly unreadable."""
 
     table: type[Row]
     lines: list[int]

@@ -14,7 +14,6 @@ from sqlalchemy import bindparam, insert, select
 from app.catalogue.history import recorded
 from app.catalogue.rows import Snapshot
 from app.catalogue.stored import FINDINGS, OPEN
-from app.catalogue.tables import TABLES
 from app.catalogue.writing import BATCH, NewRevision
 from app.database.connections import Database
 from app.database.migrating import migrate
@@ -29,16 +28,11 @@ def copy(snapshot: Snapshot, path: Path) -> int:
         raise Conflict(f"{path} already exists; give another path")
     beside = path.with_name(f".{path.name}.{os.getpid()}.part")
     database = Database(f"sqlite:///{beside}")
-    count = 0
     try:
         migrate(database, "catalogue")
         with database.write() as connection:
             new = NewRevision(connection, number=snapshot.revision)
-            for table in TABLES.values():
-                rows = snapshot.all(table)
-                while part := list(islice(rows, BATCH)):
-                    new.put(table, part)
-                    count += len(part)
+            count = new.copy(snapshot)
             for known in recorded(snapshot, [snapshot.revision]).values():  # none for revision 0, the empty catalogue
                 new.record(known.reason, known.who, recorded_at=known.recorded_at)
             warnings = iter(snapshot.connection.execute(_STANDING, {"n": snapshot.revision}).mappings())

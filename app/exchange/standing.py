@@ -20,12 +20,13 @@ ABOUT_NO_ROW = ("change", "reading")  # shapes of rules that check the change it
 
 def mark_standing(found: Iterable[Finding], after: Rows, before: Rows, today: date) -> Iterator[Finding]:
     """The findings of a change, with older ones marked. Memory holds AT_ONCE doubtful refusals."""
-    doubtful: list[Finding] = []
+    doubtful: list[tuple[Finding, Row]] = []
     for finding in found:
-        if finding.severity != "reject" or _untouched(finding, after, before) is None:
+        row = _untouched(finding, after, before) if finding.severity == "reject" else None
+        if row is None:
             yield finding
             continue
-        doubtful.append(finding)
+        doubtful.append((finding, row))
         if len(doubtful) == AT_ONCE:
             yield from _compared(doubtful, after, before, today)
             doubtful = []
@@ -42,14 +43,14 @@ def _untouched(finding: Finding, after: Rows, before: Rows) -> Row | None:
     return now if now is not None and was is not None and now.cells() == was.cells() else None
 
 
-def _compared(doubtful: Sequence[Finding], after: Rows, before: Rows, today: date) -> Iterator[Finding]:
-    rows = {(finding.table, finding.id): _untouched(finding, after, before) for finding in doubtful}
-    same = [Change(row.model, "put", row.id, row, row) for row in rows.values() if row is not None]
+def _compared(doubtful: Sequence[tuple[Finding, Row]], after: Rows, before: Rows, today: date) -> Iterator[Finding]:
+    rows = {(row.table, row.id): row for _, row in doubtful}
+    same = [Change(row.model, "put", row.id, row, row) for row in rows.values()]
     earlier = {_key(finding) for finding in judge_change(before, same, today, before)}
-    for finding in doubtful:
+    for finding, row in doubtful:
         if _key(finding) in earlier:
             yield replace(finding, stood_before=True)
-            yield from _hidden(finding, after, before, today)
+            yield from _hidden(finding, row, after, before, today)
         else:
             yield finding
 
@@ -60,15 +61,14 @@ def _key(finding: Finding) -> tuple[object, ...]:
     return finding.rule, finding.table, finding.id, finding.column, finding.value, other and (other.table, other.id)
 
 
-def _hidden(stood: Finding, after: Rows, before: Rows, today: date) -> Iterator[Finding]:
+def _hidden(stood: Finding, row: Row, after: Rows, before: Rows, today: date) -> Iterator[Finding]:
     """The refusals of affected statements by the same rule that an old contradiction hides.
 
     Of several contradicting statements only one is named. If that is an unaffected row, an affected one may contradict
     it too, so the affected ones are checked with that row alone, without the other unaffected ones.
     """
-    table = TABLES[str(stood.table)]
-    row = after.one(table, str(stood.id))
-    if row is None or table.role != "statement" or stood.collides_with is None:
+    table = row.model
+    if table.role != "statement" or stood.collides_with is None:
         return
     rows = after.where(table, "chassis", row["chassis"])
     was = before.many(table, [each.id for each in rows])

@@ -11,7 +11,7 @@ from app.database.connections import Database
 from app.database.migrating import HEADS, schema_of, state
 from app.errors import Refusal
 from app.operating.dumping import version_of
-from app.operating.finding import DoctorFinding
+from app.operating.finding import DoctorFinding, Level
 from app.operating.sqlite_file import wrong_in
 from app.settings import Settings
 
@@ -78,16 +78,12 @@ def _read(which: str, database: Database) -> Iterator[DoctorFinding]:
             )
         else:
             yield DoctorFinding(f"{which} integrity", "good", "undamaged")
-        replicas = "" if database.path is not None else "; run: legwork migrate"
-        findings: dict[str, tuple[DoctorFinding, ...]] = {
-            "current": (DoctorFinding(f"{which} schema", "good", f"{has}, current"),),
-            "older": (
-                DoctorFinding(
-                    f"{which} schema", "notice", f"{has}, this build needs {wants}: back up, then run `legwork migrate`"
-                ),
-            ),
-            "empty": (DoctorFinding(f"{which} schema", "notice", f"no tables yet{replicas}"),),
-            "newer": (DoctorFinding(f"{which} schema", "bad", f"{has}, from a newer build than this one ({wants})"),),
-            "foreign": (DoctorFinding(f"{which} schema", "bad", "it has the tables of another program"),),
+        how = "" if database.path is not None else "; run: legwork migrate"
+        findings: dict[str, tuple[Level, str]] = {
+            "current": ("good", f"{has}, current"),
+            "older": ("notice", f"{has}, this build needs {wants}: back up, then run `legwork migrate`"),
+            "empty": ("notice", f"no tables yet{how}"),
+            "newer": ("bad", f"{has}, from a newer build than this one ({wants})"),
+            "foreign": ("bad", "it has the tables of another program"),
         }
-        yield from findings[found]
+        yield DoctorFinding(f"{which} schema", *findings[found])

@@ -33,7 +33,7 @@ def listed(settings: Settings) -> list[Setting]:
     return [
         Setting(
             name=PREFIX + name.upper(),
-            default=field.get_default() if field.default is None else _plain(field.default),
+            default=_plain(field.default),
             meaning=field.description or "",
             value=_shown(name, values[name]),
             is_set=name in settings.model_fields_set,
@@ -54,7 +54,7 @@ def as_text(found: list[Setting]) -> str:
 
 
 def _plain(value: object) -> object:
-    return value if isinstance(value, bool | int | float | str | list) else str(value)
+    return value if value is None or isinstance(value, bool | int | float | str | list) else str(value)
 
 
 def _shown(name: str, value: object) -> object:

@@ -15,6 +15,8 @@ from app.physics.air_chambers import AirSpring as AirSpring
 from app.physics.air_chambers import disc_area_m2 as disc_area_m2
 from app.physics.air_chambers import spacers_held as spacers_held
 
+_NEGATIVE_UNKNOWN = "The pressure of the negative chamber must be known: it has its own valve."
+
 
 @dataclass(frozen=True, slots=True)
 class GasFill:
@@ -61,17 +63,18 @@ def _check(spring: AirSpring, travel_m: float) -> None:
         raise ValueError("The position must lie between full extension and full travel.")
 
 
-def _pulling_pa(spring: AirSpring, fill: GasFill) -> float:
+def pulling_pa(spring: AirSpring, fill: GasFill) -> float:
+    """The pressure that `pull_m2` is per pascal of. ValueError if it is unknown."""
     if spring.port_travel_m is not None:
         return fill.positive_pa
     if fill.negative_pa is None:
-        raise ValueError("The pressure of the negative chamber must be known: it has its own valve.")
+        raise ValueError(_NEGATIVE_UNKNOWN)
     return fill.negative_pa
 
 
 def force_n(spring: AirSpring, fill: GasFill, travel_m: float) -> float:
     """F(x) = a·P0 - b·Pn - As·pa; below a port it may be negative."""
-    pull = pull_m2(spring, travel_m) * _pulling_pa(spring, fill)
+    pull = pull_m2(spring, travel_m) * pulling_pa(spring, fill)
     return push_m2(spring, travel_m) * fill.positive_pa - pull - spring.shaft_area_m2 * fill.ambient_pa
 
 
@@ -88,7 +91,7 @@ def pressure_for_sag_pa(
     push, pull, carried = push_m2(spring, sag_m), pull_m2(spring, sag_m), load_n + spring.shaft_area_m2 * ambient_pa
     if spring.port_travel_m is None:
         if negative_pa is None:
-            raise ValueError("The pressure of the negative chamber must be known: it has its own valve.")
+            raise ValueError(_NEGATIVE_UNKNOWN)
         return (carried + pull * negative_pa) / push
     if not push > pull:
         raise ValueError("No pressure holds the fork at this sag: it lies above the point where it rests unloaded.")
@@ -115,7 +118,7 @@ def sag_m(spring: AirSpring, fill: GasFill, load_n: float) -> float:
     area, ring = spring.bore_area_m2, spring.annulus_area_m2
     full, negative = spring.positive_volume_m3(0 * spring.travel_m), spring.negative_volume_m3
     push = area * fill.positive_pa * full
-    pull = ring * _pulling_pa(spring, fill) * sealed_m3(spring)
+    pull = ring * pulling_pa(spring, fill) * sealed_m3(spring)
     outside = spring.shaft_area_m2 * fill.ambient_pa + load_n
     short = push * negative - pull * full - outside * full * negative
     if short >= 0:

@@ -10,7 +10,16 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from app.physics.air_spring import AirSpring, GasFill, pressure_for_sag_pa, pull_m2, push_m2, sag_m, sealed_m3
+from app.physics.air_spring import (
+    AirSpring,
+    GasFill,
+    pressure_for_sag_pa,
+    pull_m2,
+    pulling_pa,
+    push_m2,
+    sag_m,
+    sealed_m3,
+)
 from app.physics.band import Band, Move, Spreads, Uncertain, Within, combined, moved_springs, scaled, within
 
 EXPONENT = Uncertain("exponent", 1.355, 0.055)
@@ -134,8 +143,7 @@ def _figures(case: _Case, travels: Sequence[float], turn: float) -> list[float]:
     spring, fill, n = case.spring, case.fill, case.exponent
     area, ring = spring.bore_area_m2, spring.annulus_area_m2
     full, empty, ambient = spring.positive_volume_m3(0.0), spring.negative_volume_m3, fill.ambient_pa
-    negative = fill.positive_pa if fill.negative_pa is None else fill.negative_pa
-    air, pulled = fill.positive_pa * full, negative * sealed_m3(spring)
+    air, pulled = fill.positive_pa * full, pulling_pa(spring, fill) * sealed_m3(spring)
     outside = spring.shaft_area_m2 * ambient
     turn_at = max(turn, spring.port_travel_m or 0.0)
     turn_positive, turn_negative = full - area * turn_at, empty + ring * turn_at
@@ -229,7 +237,7 @@ def same_sag_gauge(filled: FilledSpring, other: AirSpring, sag_at: float, spread
 
     def needed(own: AirSpring, its: AirSpring, off_pa: float = 0.0) -> float:
         fill = filled.fill(off_pa)
-        pulling = fill.positive_pa if fill.negative_pa is None else fill.negative_pa
+        pulling = pulling_pa(own, fill)
         carried = push_m2(own, sag_at) * fill.positive_pa - pull_m2(own, sag_at) * pulling
         if its.port_travel_m is None:
             return (carried + pull_m2(its, sag_at) * pulling) / push_m2(its, sag_at) - off_pa

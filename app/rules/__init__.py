@@ -1,1 +1,1 @@
-"""What may not be in the catalogue: rules, the shapes they see, the engine that judges; reads rows, writes nothing."""
+"""Consistency rules, the shapes they see, and the engine that judges. Reads rows and writes nothing."""

@@ -1,4 +1,4 @@
-"""Which shapes a change touches: everything whose view can hold a row that changed, or lacks one that went."""
+"""Which shapes a change touches: everything that sees a changed row, or no longer sees a withdrawn one."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
@@ -25,13 +25,13 @@ from app.catalogue.tables import (
 from app.rules.identity import alike
 from app.rules.view import Change, referring
 
-# What is said for people: no rule compares it across rows, so a change of these alone touches no family.
+# Columns for people: no rule compares them across rows, so a change of these alone touches no family.
 SPOKEN = frozenset({"name", "title", "page", "part_number", "colour_mark", "model_code", "note", "source", "marks"})
 
-# By what the choices of one fork are told apart, although it is said for people.
+# Columns for people that also distinguish the choices of one fork.
 TOLD_APART_BY: dict[type[Row], frozenset[str]] = {Spring: frozenset({"name", "colour_mark"})}
 
-# What families read of the things that very many of them name; a change of anything else in them touches none.
+# Columns that families read of things that very many of them name; any other change in these touches no family.
 READ: dict[type[Row], frozenset[str]] = {
     Maker: frozenset(),
     Tool: frozenset(),
@@ -41,7 +41,7 @@ READ: dict[type[Row], frozenset[str]] = {
     Spacer: frozenset({"volume_ml", "as_printed"}),
 }
 
-# The tables that a family is made of, with the column that names the chassis.
+# The tables that make up a family, with the column that names the chassis.
 FAMILY_OF: dict[type[Row], str] = {
     Chassis: "id", Variant: "chassis", Fastener: "chassis", **dict.fromkeys(STATEMENTS, "chassis"),
 }  # fmt: skip
@@ -51,7 +51,7 @@ Tables = frozenset[type[Row]] | None
 
 
 class _Chassis:
-    """The chassis that changes are about, each with the tables of which statements changed; None is all."""
+    """The changed chassis, each with the tables in which statements changed; None means all."""
 
     def __init__(self) -> None:
         self.tables: dict[str, Tables] = {}
@@ -66,10 +66,10 @@ def _both(some: Tables, others: Tables) -> Tables:
 
 @dataclass(slots=True)
 class Affected:
-    """Shapes by their keys: entity rows by table, families by maker and name, chassis ids that are not there, ids of
-    statements; and the things, each as the rows that could be the same thing.
+    """Shapes by their keys: entity rows by table, families by maker and name, ids of missing chassis, ids of
+    statements, and groups of rows that could be the same thing.
 
-    Of a family the tables are told of which statements changed: the rest of it stays as it was. None is all of it.
+    For a family, the tables in which statements changed; the rest is as before. None means all of it.
     """
 
     rows: dict[type[Row], set[str]] = field(default_factory=lambda: defaultdict(set))
@@ -97,7 +97,7 @@ def affected(after: Rows, before: Rows, changes: Sequence[Change]) -> Affected:
 
 
 def _alike(shapes: Affected, changes: Sequence[Change], after: Rows) -> None:
-    """Rows that are the same thing as a changed row, as it was or as it is."""
+    """Rows that could be the same thing as a changed row, before or after the change."""
     versions: dict[type[Row], list[Row]] = defaultdict(list)
     for change in changes:
         if change.table.role == "entity":
@@ -109,7 +109,7 @@ def _alike(shapes: Affected, changes: Sequence[Change], after: Rows) -> None:
 
 
 def _own(shapes: Affected, chassis: _Chassis, change: Change, after: Rows, before: Rows) -> None:
-    """The shapes that the row itself is of, before and after."""
+    """The shapes that the row itself belongs to, before and after."""
     versions = [row for row in (change.before, change.after) if row is not None]
     if change.table.role == "statement":
         shapes.ids.add(change.id)
@@ -140,7 +140,7 @@ def _numbered(shapes: Affected, row: Spring | Part, after: Rows) -> None:
 
 
 def _heard(change: Change) -> bool:
-    """True when something changed that a shape beyond the row itself can see."""
+    """True if something changed that a shape other than the row itself can see."""
     if change.before is None or change.after is None:
         return True
     before, after = change.before, change.after
@@ -151,7 +151,7 @@ def _heard(change: Change) -> bool:
 
 
 def _named_by(shapes: Affected, chassis: _Chassis, changed: type[Row], rows: Iterable[Row], gone: bool) -> None:
-    """The shapes of rows that name a row which changed; as rows they see only whether it is there."""
+    """The shapes of rows that name a changed row; as rows they see only whether it exists."""
     for row in rows:
         table = row.model
         if gone and table.role == "entity":

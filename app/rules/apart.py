@@ -1,7 +1,7 @@
-"""Judges parts in several processes: the one that reads the catalogue deals parts out, each holding all its rules read.
+"""Judges parts in several processes: the process that reads the catalogue hands out self-contained parts.
 
-So rows that are not committed yet are judged too, which no other process could read. Findings come in the order of the
-parts. Nothing passes for sound because a process failed: an error in one, or its death, is raised here.
+This also judges rows that are not committed yet, which no other process could read. Findings come in the order of the
+parts. If a process fails or dies, the error is raised here, so a failure never looks like a clean verdict.
 """
 
 import gc
@@ -22,22 +22,22 @@ from app.rules.batches import FamiliesBatch, TableBatch
 from app.rules.finding import Finding
 from app.rules.judge import Judge
 
-ALONE = 60_000  # rows that are judged here before other processes are started, which takes a second of each
-MOST = 2  # processes beside this one, each of 70 MiB: with more a check of 2,000,000 statements takes over 256 MB
-AHEAD = 2  # parts that a process has in hand, so that it need not wait for the next
-SELDOM = 50_000  # allocations between two looks for rubbish: a part leaves none that needs one
+ALONE = 60_000  # rows that are judged here before other processes are started; starting one takes a second
+MOST = 2  # processes besides this one, 70 MiB each: with more, a check of 2,000,000 statements takes over 256 MB
+AHEAD = 2  # parts queued for a process, so that it does not wait for the next
+SELDOM = 50_000  # allocations between two garbage collections: a part leaves no cycles to collect
 
 AnyPart = TableBatch | FamiliesBatch
-Told = tuple[int, list[Finding], str | None]  # the number of a part, what was found in it, why it could not be judged
+Told = tuple[int, list[Finding], str | None]  # the number of a part, its findings, and why it could not be judged
 
 
 class JudgingFailed(RuntimeError):
-    """A process that judged has failed or is gone, so that the verdict is not known."""
+    """A judging process failed or died, so the verdict is not known."""
 
 
 @dataclass(slots=True)
 class _Worker:
-    """A process that judges, and how many parts it has in hand."""
+    """A judging process, and how many parts are queued for it."""
 
     process: SpawnProcess
     connection: Connection
@@ -56,43 +56,43 @@ class _Worker:
         except (EOFError, OSError) as error:
             raise self._gone() from error
         if failure is not None:
-            raise JudgingFailed(f"a process that judged has failed: {failure}")
+            raise JudgingFailed(f"a judging process failed: {failure}")
         self.in_hand -= 1
         return number, found
 
     def _gone(self) -> JudgingFailed:
         self.process.join(5)
-        return JudgingFailed(f"a process that judged is gone (exit code {self.process.exitcode})")
+        return JudgingFailed(f"a judging process died (exit code {self.process.exitcode})")
 
 
 @dataclass(slots=True)
 class _Workers:
     each: list[_Worker]
-    found: dict[int, list[Finding]] = field(default_factory=dict)  # what cannot be told yet, by number
+    found: dict[int, list[Finding]] = field(default_factory=dict)  # results that cannot be yielded yet, by number
     told: int = 0
 
     def idlest(self) -> _Worker:
-        """The process that has least in hand, once one has room for more."""
+        """The process with the shortest queue, once one has room for more."""
         while (idlest := min(self.each, key=lambda each: each.in_hand)).in_hand >= AHEAD:
             self.collect()
         return idlest
 
     def collect(self) -> None:
-        """Wait for what some process has found."""
+        """Wait for the next result of any process."""
         busy = {each.connection: each for each in self.each if each.in_hand}
         for connection in wait(list(busy)):
             number, found = busy[connection].receive()  # type: ignore[index]
             self.found[number] = found
 
     def ready(self) -> Iterator[Finding]:
-        """What is found in all parts up to the first that is still in hand."""
+        """The findings of all parts up to the first unfinished one."""
         while self.told in self.found:
             yield from self.found.pop(self.told)
             self.told += 1
 
 
 def processes() -> int:
-    """How many processes judge a large catalogue: one for each core this one may run on, within MOST."""
+    """The number of processes for a large catalogue: one for each available core, up to MOST."""
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     return min(cores, MOST)
 
@@ -100,9 +100,9 @@ def processes() -> int:
 def judge_apart(
     parts: Iterator[AnyPart], today: date, count: int | None = None, alone: int = ALONE
 ) -> Iterator[Finding]:
-    """The findings of parts, in their order; the first `alone` rows are judged here, and all where `count` is one.
+    """The findings of parts, in order. The first `alone` rows are judged here, or all of them if `count` is one.
 
-    Raises JudgingFailed where a process fails.
+    Raises JudgingFailed if a process fails.
     """
     judge = Judge(today)
     count = processes() if count is None else count
@@ -140,8 +140,8 @@ def _started(today: date) -> _Worker:
 
 
 def _work(connection: Connection, today: date) -> None:
-    """What a process does until the one that started it closes the connection, or is gone."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the one that started it
+    """The loop of a judging process, until its parent closes the connection or dies."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # only the parent handles Ctrl-C
     parts: SimpleQueue[tuple[int, AnyPart]] = SimpleQueue()
     Thread(target=_take, args=(connection, parts), daemon=True).start()
     gc.freeze()
@@ -158,7 +158,7 @@ def _work(connection: Connection, today: date) -> None:
 
 
 def _take(connection: Connection, parts: "SimpleQueue[tuple[int, AnyPart]]") -> None:
-    """Take in parts as they come, so that whoever sends them need not wait; end the process when there are no more."""
+    """Accept parts as they arrive, so that the sender does not wait; end the process when there are no more."""
     with suppress(EOFError, OSError):
         while True:
             parts.put(connection.recv())

@@ -1,7 +1,6 @@
-"""Wide bands of what occurs on a bicycle fork at all: beyond them a figure is a slip. Common practice, no source.
+"""Wide bands that cover every bicycle fork: a figure outside its band is a slip. Common practice, no source.
 
-Each band is wide enough for every fork of the trade; it is never an expected value. Torques in N·m, volumes in mL,
-pressures in kPa gauge, masses in kg, lengths in mm.
+A band is never an expected value. Torques in N·m, volumes in mL, pressures in kPa gauge, masses in kg, lengths in mm.
 """
 
 from decimal import Decimal
@@ -16,17 +15,17 @@ from app.units.table import unit
 
 
 class Bounds(NamedTuple):
-    """Least and greatest figure that occurs."""
+    """The lowest and highest plausible figure."""
 
     low: float
     high: float
 
     def holds(self, value: float) -> bool:
-        """True within the band, its ends included."""
+        """True within the band, including its ends."""
         return self.low <= value <= self.high
 
 
-# A word of the position, then the kind of fastener; the first that matches counts.
+# A word of the position, then the kind of fastener; the first match counts.
 TORQUE_BY_POSITION: tuple[tuple[str, Bounds], ...] = (
     ("spacer", Bounds(0.5, 9)),
     ("foot", Bounds(2, 25)),
@@ -44,8 +43,8 @@ TORQUE_BY_KIND: dict[str, Bounds] = {
     "nut": Bounds(2, 60),
     "bolt": Bounds(1, 40),
 }
-# Fasteners that are smaller or softer than their position and kind let expect, in N·m.
-SMALL_THREAD_MM = 18  # a cap on a thread up to this is that of a valve or an adjuster, not of a leg
+# Fasteners that are smaller or softer than usual for their position and kind, in N·m.
+SMALL_THREAD_MM = 18  # a cap on a thread up to this size closes a valve or an adjuster, not a leg
 SMALL_CAP = Bounds(0.2, 20)
 SOFT = Bounds(0.2, 25)  # plastic, or aluminium on a thread up to M12
 SMALL_BRAKE = Bounds(2.5, 9)  # caliper bolts of M5
@@ -60,10 +59,10 @@ FILL: dict[str, Bounds] = {
     "foam ring": Bounds(0.4, 8),
 }
 LEVEL_MM = Bounds(20, 300)
-PRESSURE_KPA = Bounds(100, 2414)  # 15 to 350 psi; 350 psi are 2,413.2 kPa
+PRESSURE_KPA = Bounds(100, 2414)  # 15 to 350 psi; 350 psi is 2,413.2 kPa
 PRESSURE_NEGATIVE_KPA = Bounds(30, 2414)
 RIDER_KG = Bounds(20, 200)
-CHILD_KG = Bounds(8, 200)  # of a fork for small wheels
+CHILD_KG = Bounds(8, 200)  # a fork for small wheels
 CHILD_LIMIT_KG = Bounds(20, 200)
 LIMITS: dict[str, tuple[str, str, Bounds]] = {
     "rider mass": ("mass", "kg", Bounds(60, 250)),
@@ -105,13 +104,13 @@ DIMENSIONS: dict[str, dict[str, Bounds]] = {
 }  # fmt: skip
 
 
-GREATEST = ("max", "value", "min")  # the greatest figure that a row states comes first
+GREATEST = ("max", "value", "min")  # the highest figure of a row comes first
 
 
 def first_known(
     row: Row, columns: tuple[str, ...], unit_column: str, kind: str, target: str
 ) -> tuple[str, float] | None:
-    """The first of these figures of a row that is known, in the target unit, with its column."""
+    """The first known figure of these columns of a row, in the target unit, with its column."""
     for name in columns:
         if (
             getattr(row, name) is not None
@@ -123,7 +122,7 @@ def first_known(
 
 @lru_cache(maxsize=4096)
 def torque_band(position: str, kind: str, thread_mm: float | None = None, material: str | None = None) -> Bounds:
-    """The band of a fastener: of its size and material if they are unusual, else of its position, else of its kind."""
+    """The band of a fastener: by size and material if they are unusual, else by position, else by kind."""
     soft = material is not None and any(word in material.lower() for word in SOFT_MATERIALS)
     if soft:
         return SOFT
@@ -141,7 +140,7 @@ def torque_band(position: str, kind: str, thread_mm: float | None = None, materi
 
 @lru_cache(maxsize=16384)
 def figure(value: Decimal | None, spelling: str | None, kind: str, target: str) -> float | None:
-    """A figure in the target unit as a float, for comparing; None where it or its unit is not known."""
+    """A figure in the target unit as a float, for comparison; None if it or its unit is unknown."""
     if value is None or spelling is None or (start := unit_of(kind, spelling)) is None:
         return None
     factor, offset = linear(start, unit(start.kind, target))

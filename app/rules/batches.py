@@ -1,7 +1,7 @@
-"""What is judged together, gathered from a catalogue: a few families, or rows of one table, with what they name.
+"""Parts of a catalogue that are judged together: a few families, or rows of one table, with everything they name.
 
-A part holds all that its rules read, so that it may be judged in another process, which sees no catalogue. Rows are
-left as they come: all of a list are rows, or all are values in exchange order as the database holds them.
+A part holds everything its rules read, so another process can judge it without a catalogue. Rows are not converted:
+a list holds only rows, or only values in exchange order as the database holds them.
 """
 
 from collections import defaultdict
@@ -35,13 +35,18 @@ R = TypeVar("R", bound=Row)
 CHUNK = 400  # rows of a table, or ids in one query
 TOGETHER = 16  # families
 KEPT = 4096  # entities of one table kept from one part to the next
-OWN: tuple[type[Row], ...] = (Chassis, Variant, Fastener, *STATEMENTS)  # what a family has; the rest it names
-NUMBERED: tuple[type[Row], ...] = (Spring, Part)  # what has a maker's number and is replaced by its like
+OWN: tuple[type[Row], ...] = (
+    Chassis,
+    Variant,
+    Fastener,
+    *STATEMENTS,
+)  # a family's own tables; it names everything else
+NUMBERED: tuple[type[Row], ...] = (Spring, Part)  # tables with part numbers and replacements
 SHOWN: tuple[type[Row], ...] = (Variant, Fastener, Spring, Damper, Spacer, Part, Fluid, Source)
 
 
 class JudgeScope(NamedTuple):
-    """What is judged of a family: the tables whose rows are, and those that are read for it."""
+    """The tables of a family whose rows are judged, and those that are read to judge them."""
 
     judged: frozenset[type[Row]]
     read: frozenset[type[Row]]
@@ -57,9 +62,9 @@ class TableBatch(NamedTuple):
 
 
 class FamiliesBatch(NamedTuple):
-    """Families, each as the ids of its chassis with the span that is judged of it; None is all of it.
+    """Families, each as the ids of its chassis with the scope to judge; None means all of it.
 
-    `own` are the rows about these chassis, themselves among them; `named` are things that those name.
+    `own` are the rows about these chassis, including the chassis themselves; `named` are the things those rows name.
     """
 
     families: Sequence[tuple[tuple[str, ...], JudgeScope | None]]
@@ -69,12 +74,12 @@ class FamiliesBatch(NamedTuple):
 
 
 def read(table: type[R], rows: Sequence[Any]) -> Sequence[R]:
-    """Rows of a table that were left as they came."""
+    """Unconverted rows of a table."""
     return table.all_from_database(rows) if rows and type(rows[0]) is tuple else rows
 
 
 def values(table: type[Row], rows: Sequence[Any], column: str) -> Iterable[Any]:
-    """What rows that were left as they came hold in one column, a list perhaps as its text."""
+    """The values of unconverted rows in one column; a list may be in its text form."""
     if rows and type(rows[0]) is not tuple:
         return [getattr(row, column) for row in rows]
     return map(_place(table, column), rows)
@@ -86,7 +91,7 @@ def _place(table: type[Row], column: str) -> Callable[[Any], Any]:
 
 
 def _items(found: Iterable[Any]) -> set[str]:
-    """What cells of a list column hold."""
+    """The items in the cells of a list column."""
     return {item for cell in set(found) if cell for item in (cell if isinstance(cell, tuple) else cell.split(";"))}
 
 
@@ -120,7 +125,7 @@ class Gathering:
         return found
 
     def families(self, keys: Iterator[tuple[tuple[str, str], JudgeScope | None]]) -> Iterator[FamiliesBatch]:
-        """Families by maker and name, a few at a time; one that has no chassis any more is none."""
+        """Families by maker and name, a few at a time; one without a chassis is skipped."""
         while some := list(islice(keys, TOGETHER)):
             found = [(self.rows.family(maker, name), span) for (maker, name), span in some]
             families = [(tuple(row.id for row in chassis), span) for chassis, span in found if chassis]
@@ -149,7 +154,7 @@ class Gathering:
         return FamiliesBatch(families, own, named, absent)
 
     def _named(self, held: dict[type[Row], Sequence[Any]]) -> dict[type[Row], set[str]]:
-        """The ids that rows name, by the table they are of."""
+        """The ids that rows name, by their table."""
         found: dict[type[Row], set[str]] = defaultdict(set)
         for table, rows in held.items():
             for reference in references(table):
@@ -160,7 +165,7 @@ class Gathering:
         return found
 
     def _absent(self, wanted: dict[type[Row], set[str]], known: dict[type[Row], set[str]]) -> Absent:
-        """Those of the wanted ids that are neither known nor in the catalogue."""
+        """The wanted ids that are neither known nor in the catalogue."""
         missing: set[tuple[str, str]] = set()
         for table, ids in wanted.items():
             unknown = ids.difference(known.get(table, ()))
@@ -175,7 +180,7 @@ class Gathering:
         return frozenset(missing)
 
     def _keep(self, table: type[Row], ids: Collection[str]) -> dict[str, Any]:
-        """The things of a table that are kept, these ids among them; None stands for one that is not there."""
+        """The kept things of a table, including these ids; None for an id that does not exist."""
         kept = self._kept[table]
         lacking = [id for id in ids if id not in kept]
         if lacking and len(kept) > KEPT:

@@ -1,4 +1,4 @@
-"""What the rules ask of a table's description, worked out once per table: figures, units, pairs of ends, values."""
+"""Facts from the description of a table, computed once per table: figures, units, pairs of ends, values."""
 
 from functools import cache
 from typing import NamedTuple
@@ -21,7 +21,7 @@ LIMITED = (
 
 
 class UnitFigures(NamedTuple):
-    """A unit column, what it measures and the figures in it."""
+    """A unit column, its kind and its figures."""
 
     unit: str
     kind: str
@@ -29,7 +29,7 @@ class UnitFigures(NamedTuple):
 
 
 class Ends(NamedTuple):
-    """Columns that must stand in this order where they are given."""
+    """Columns whose values must be in this order, as far as they are given."""
 
     low: str | None
     value: str | None
@@ -84,7 +84,7 @@ def spans(table: type[Row]) -> tuple[tuple[str, str], ...]:
 
 @cache
 def limits(table: type[Row]) -> tuple[Ends, ...]:
-    """The figures of a table that have limits beside them."""
+    """The figures of a table that have their own limits."""
     names = set(table.columns())
     found = []
     for low, value, high in LIMITED:
@@ -95,7 +95,7 @@ def limits(table: type[Row]) -> tuple[Ends, ...]:
 
 @cache
 def said(table: type[Statement]) -> tuple[str, ...]:
-    """The value columns of a statement that say something by themselves: units and required columns do not count."""
+    """The value columns of a statement that carry information alone: units and required columns do not count."""
     columns = table.columns()
     units = {each.unit for each in measured(table)}
     return tuple(name for name in value_columns(table) if name not in units and not columns[name].required)

@@ -1,7 +1,7 @@
-"""Which rules check which column: read from what each rule reads, so that the matrix cannot differ from the code.
+"""Which rules check which column: derived from the columns each rule reads, so the matrix always matches the code.
 
-A rule about rows says in `reads` which columns decide. Of any other rule the source is followed through the functions
-of this package that it calls; a column counts as read if its name occurs there and the rule sees its table.
+A row rule gives its columns in `reads`. For any other rule, the source is followed through the functions of this
+package that it calls. A column counts as read if its name occurs there and the rule sees its table.
 """
 
 import ast
@@ -42,25 +42,25 @@ SEEN_AS: dict[str, type[Row]] = {
     "fasteners": Fastener, "own_fasteners": Fastener, "tightened": Fastener, "variants": Variant,
     "all_variants": Variant, "chassis": Chassis, "air_fits": Spring, "referrers": Step,
 }  # fmt: skip
-COMPARED = ("shared_subjects", "differences")  # compare all that a statement says
+COMPARED = ("shared_subjects", "differences")  # compare all values of a statement
 
-# Why a column is checked by nothing but the reading of its cell.
+# Why nothing checks a column except reading its cell.
 UNCHECKED: dict[str, str] = {
     "series": "a name that only the maker knows",
-    "invented": "says what the document is, not what it says",
-    "steerers": "free words until the names of steerers are closed",
-    "steerer": "free words until the names of steerers are closed",
-    "marks": "free words that only the fork shows",
-    "drives": "read with the tools of a fastener; a spacer's key is no fastener's",
-    "counterpart_material": "the proof load of what it goes into is not known",
-    "measures": "free words",
-    "caution": "free words",
+    "invented": "describes the document, not its contents",
+    "steerers": "free text until the names of steerers are a closed list",
+    "steerer": "free text until the names of steerers are a closed list",
+    "marks": "free text that only the fork shows",
+    "drives": "checked against the tools for fasteners, not for the key of a spacer",
+    "counterpart_material": "the proof load of the part it goes into is not known",
+    "measures": "free text",
+    "caution": "free text",
 }
 
 
 @cache
 def coverage() -> dict[tuple[str, str], dict[Category, tuple[str, ...]]]:
-    """By table and column: the slugs of the rules that check it, by category. Reading checks every column."""
+    """The slugs of the rules that check each table and column, by category. Reading checks every column."""
     found: dict[tuple[str, str], dict[Category, set[str]]] = defaultdict(lambda: defaultdict(set))
     for table in TABLES.values():
         for name, column in table.columns().items():
@@ -77,7 +77,7 @@ def coverage() -> dict[tuple[str, str], dict[Category, tuple[str, ...]]]:
 
 
 def unchecked() -> list[tuple[str, str]]:
-    """The columns that nothing checks but reading, and for which no reason is given either."""
+    """The columns that only reading checks and that have no reason in UNCHECKED."""
     checked = coverage()
     return [
         (table.table, name)
@@ -117,7 +117,7 @@ def _read(rule: Rule) -> Iterator[tuple[type[Row], str]]:
 
 
 def _words(function: Callable[..., object]) -> frozenset[str]:
-    """Every attribute and text that occurs in a function and in those of this package that it calls."""
+    """Every attribute and text in a function and in the functions of this package that it calls."""
     found: set[str] = set()
     waiting: list[Callable[..., object]] = [function]
     done: set[object] = set()
@@ -143,13 +143,13 @@ def _words(function: Callable[..., object]) -> frozenset[str]:
 
 
 def _method(name: str) -> object:
-    """What a family works out under that name."""
+    """The method or cached property of a family with that name."""
     found = getattr(Family, name, None)
     return found.func if isinstance(found, cached_property) else found
 
 
 def _texts(value: object) -> Iterator[str]:
-    """The texts in a constant of a module."""
+    """The texts in a module constant."""
     if isinstance(value, str):
         yield value
     elif isinstance(value, tuple | list | frozenset | set):
@@ -163,7 +163,7 @@ def _texts(value: object) -> Iterator[str]:
 
 @cache
 def _named(function: Callable[..., object]) -> frozenset[str]:
-    """The names, attributes and texts of one function, its docstring and decorators left out."""
+    """The names, attributes and texts of one function, without its docstring and decorators."""
     tree = ast.parse(textwrap.dedent(inspect.getsource(inspect.unwrap(function))))
     body = tree.body[0]
     assert isinstance(body, ast.FunctionDef)
@@ -181,7 +181,7 @@ def _named(function: Callable[..., object]) -> frozenset[str]:
 
 
 def matrix() -> str:
-    """The matrix as a Markdown table: for each column how many rules of each category check it, or why none does."""
+    """The matrix as Markdown tables: the rules of each category that check each column, or why none does."""
     checked = coverage()
     lines = []
     for table in TABLES.values():

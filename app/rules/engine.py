@@ -1,6 +1,6 @@
-"""Judges a catalogue whole or a change in it: gathers the parts and has them judged, so that both give one verdict.
+"""Judges a whole catalogue or a change in it: collects the parts and judges them, so both give the same verdict.
 
-A full check visits every part, a change those it touches (`affected`). Nothing is held longer than a part: a few
+A full check visits every part, a change only those it touches (`affected`). At most one part is in memory: a few
 families or a chunk of rows. A finding names a row of the shape it was found in, so no shape repeats another's finding.
 """
 
@@ -30,9 +30,9 @@ def judge_all(
     bench: RuleSet = ALL_RULES,
     judged: Callable[[Parts, date], Iterator[Finding]] | None = None,
 ) -> Iterator[Finding]:
-    """Every finding of a whole catalogue but those about a change, part by part; memory does not grow with it.
+    """Every finding of a whole catalogue except those about changes, part by part, in constant memory.
 
-    `judged` is what judges the parts where that is to be done elsewhere, by all rules; they need no catalogue.
+    `judged` judges the parts elsewhere, by all rules; it needs no catalogue.
     """
     judge = Judge(today, bench)
     things = Alike()
@@ -55,7 +55,7 @@ def _all_parts(rows: Rows, things: Alike) -> Parts:
 
 
 def _about(gathering: Gathering, chassis: str) -> Parts:
-    """The statements about a chassis that is not there, as rows."""
+    """The statements about a chassis that does not exist, as rows."""
     for table in STATEMENTS:
         yield from gathering.table(table, iter(gathering.rows.raw_rows_among(table, "chassis", [chassis])))
 
@@ -63,10 +63,10 @@ def _about(gathering: Gathering, chassis: str) -> Parts:
 def judge_change(
     after: Rows, changes: Sequence[Change], today: date, before: Rows, bench: RuleSet = ALL_RULES
 ) -> list[Finding]:
-    """The findings of every shape that the changes touch, as it is after them, and those about the changes themselves.
+    """The findings of every shape that the changes touch, in its new state, and those about the changes themselves.
 
-    `before` is the catalogue the changes apply to, `after` the same with them laid over. The catalogue before is
-    taken to be sound: nothing in it names what is not there.
+    `before` is the catalogue the changes apply to, `after` the catalogue with the changes. `before` is assumed to be
+    sound: every row in it names only rows that exist.
     """
     shapes = affected(after, before, changes)
     judge = Judge(today, bench, frozenset((change.table.table, change.id) for change in changes))
@@ -90,7 +90,7 @@ def _touched_parts(rows: Rows, shapes: Affected, bench: RuleSet) -> Parts:
 def judge_edits(
     after: Rows, changes: Iterable[Change], today: date, before: Rows, bench: RuleSet = ALL_RULES
 ) -> Iterator[Finding]:
-    """The findings about changes themselves, streamed: what a full check of `after` cannot see."""
+    """The findings about the changes themselves, streamed; a full check of `after` cannot see them."""
     for change in changes:
         rules = bench.change[change.table]
         if not rules:
@@ -104,7 +104,7 @@ def judge_edits(
 
 
 def _shared_ids(judge: Judge, rows: Rows, ids: Iterable[str]) -> Iterator[Finding]:
-    """Ids that several statements bear."""
+    """Ids that several statements share."""
     remaining = iter(ids)
     while chunk := list(islice(remaining, CHUNK)):
         bearers: dict[str, list[Row]] = defaultdict(list)
@@ -117,7 +117,7 @@ def _shared_ids(judge: Judge, rows: Rows, ids: Iterable[str]) -> Iterator[Findin
 
 
 def _orphans(rows: Rows) -> Iterator[str]:
-    """Every chassis that a statement is about and that is not there, in order."""
+    """Every chassis that a statement names and that does not exist, in order."""
     present = ((id, True) for id in rows.values(Chassis, "id"))
     about = [((id, False) for id in rows.values(table, "chassis")) for table in STATEMENTS]
     last_present = last_yielded = None

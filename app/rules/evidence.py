@@ -1,8 +1,8 @@
-"""The words of the page as evidence: which figures they hold, and how much a finding counts that they bear out.
+"""The words of the page as evidence: the figures they contain, and the weight of a finding that they support.
 
-Two classes matter here. What is *impossible* is refused whatever the page says. What is *implausible* is refused until
-the row carries `as_printed`, the words of the page, and the doubtful figure occurs in them. It is then accepted and
-shown as "unusual, as printed". Pure.
+Two classes matter here. An *impossible* row is refused whatever the page says. An *implausible* row is refused until
+it has `as_printed`, the words of the page, and they contain the doubtful figure. It is then accepted and shown as
+"unusual, as printed". Pure.
 """
 
 import re
@@ -18,13 +18,13 @@ from app.rules.view import cell
 
 T = TypeVar("T")
 NUMBER = re.compile(r"[0-9]+(?:[.,][0-9]+)*")
-SAID_OF_IT = ("id", "page", "as_printed", "note")  # hold no figure of the row
+SAID_OF_IT = ("id", "page", "as_printed", "note")  # columns without a figure of the row
 UNUSUAL = "unusual, as printed: "
 
 
 @lru_cache(maxsize=4096)
 def _figures(words: str) -> frozenset[Decimal]:
-    """The figures in a text; a comma is read both as the decimal point and as the mark of thousands."""
+    """The figures in a text; a comma is read both as the decimal point and as the thousands separator."""
     found: set[Decimal] = set()
     for token in NUMBER.findall(words):
         for reading in (token.replace(",", "."), token.replace(",", "")):
@@ -34,7 +34,7 @@ def _figures(words: str) -> frozenset[Decimal]:
 
 
 def prints(row: Row, column: str | None) -> bool:
-    """True when the words of the page hold every figure of a cell. A name or a word is borne out by any words."""
+    """True when the words of the page contain every figure of a cell. Any words support a name or a word."""
     words = row["as_printed"]
     if words is None:
         return False
@@ -45,7 +45,7 @@ def prints(row: Row, column: str | None) -> bool:
 
 
 def holds_a_figure(row: Row) -> bool:
-    """True when the words of the page hold at least one figure of the row, or the row has none."""
+    """True when the words of the page contain at least one figure of the row, or the row has none."""
     columns = [
         name
         for name, described in row.model.columns().items()
@@ -57,9 +57,9 @@ def holds_a_figure(row: Row) -> bool:
 def panels(
     group: Sequence[T], row_of: Callable[[T], Row], column: str | None = None
 ) -> Iterator[tuple[Sequence[T], T | None]]:
-    """The siblings that are compared, and whom the verdict is about: first all without words, then each with words.
+    """The siblings to compare, and the one that is judged: first all without words, then each with words.
 
-    A figure that is printed so is no evidence about its siblings, so it neither convicts nor protects another.
+    A figure confirmed by the page is no evidence for or against its siblings.
     """
     witnessed = [each for each in group if prints(row_of(each), column)]
     if not witnessed:
@@ -73,7 +73,7 @@ def panels(
 
 
 def weight(rule: Rule, hit: Violation, changed: frozenset[tuple[str, str]]) -> Severity:
-    """How much a violation counts: as the rule says, less if the page bears it out.
+    """The severity of a violation: that of the rule, or less if the page supports the figure.
 
     `confirmed` is an older mark than `as_printed`. On a stored row it makes a refusal a warning; a new or changed row
     needs the words.

@@ -1,4 +1,4 @@
-"""A family as the rules see it: all chassis of one maker and name with what is said of them. Read only."""
+"""A family as the rules see it: all chassis of one maker and name with their statements. Read only."""
 
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
@@ -36,11 +36,11 @@ S = TypeVar("S", bound=Statement)
 LARGEST_SMALL_WHEEL_MM = 520  # 24 inches are 507 mm, or 520 mm of an older tyre
 THIN_MM = 30
 SHORT_MM = 80
-NOMINAL = ("value", "max", "min")  # the first that is given stands for a statement
+NOMINAL = ("value", "max", "min")  # the first one given represents a statement
 
 
 class GuideFigures(NamedTuple):
-    """One line of a guide: pressure in kPa, both ends of the mass in kg; None where not given or in no known unit."""
+    """One line of a guide: pressure in kPa, both ends of the mass in kg; None if not given or in an unknown unit."""
 
     pressure: float | None
     lightest: float | None
@@ -49,12 +49,12 @@ class GuideFigures(NamedTuple):
 
 @cache
 def _scoped(table: type[Row]) -> Callable[[Row], tuple[Any, ...]]:
-    """Takes the values from a row that its resolved scope is made from."""
+    """Returns the values of a row that make up its scope."""
     return attrgetter("chassis", *(name for name in SCOPE if name in table.columns()))
 
 
 class FamilyRows:
-    """The rows of some families, read, with the things they name; each family takes its own from it."""
+    """The parsed rows of some families, with the things they name; each family takes its own from it."""
 
     def __init__(self, part: FamiliesBatch) -> None:
         self.absent = part.absent
@@ -77,7 +77,7 @@ class FamilyRows:
         return self._own[table].get(chassis, [])  # type: ignore[return-value]
 
     def gives(self, table: type[Row], column: str) -> bool:
-        """Whether some row of the families gives a value in a column."""
+        """True if any row of the families has a value in the column."""
         found = self._gives.get((table, column))
         if found is None:
             there = column in table.columns()
@@ -86,7 +86,7 @@ class FamilyRows:
         return found
 
     def named(self, table: type[R]) -> dict[str, R]:
-        """The things of a table that any of the families names or has."""
+        """The things of a table that any of the families names or owns."""
         return self._named[table]  # type: ignore[return-value]
 
 
@@ -94,7 +94,7 @@ class Family:
     """All chassis of one maker and name, their statements, variants and fasteners, and every entity those name."""
 
     def __init__(self, shelf: FamilyRows, chassis: Sequence[str], span: JudgeScope | None = None) -> None:
-        """Of a `span` only what it judges and reads is there: other statements are an error to ask for."""
+        """With a `span`, only the tables it judges and reads are loaded; asking for other statements is an error."""
         self.chassis: dict[str, Chassis] = {id: row for id in chassis for row in shelf.about(Chassis, id)}
         first = self.chassis[chassis[0]]
         self.maker, self.name = first.maker, first.name
@@ -110,7 +110,7 @@ class Family:
             self.own_fasteners.update((row.id, row) for id in chassis for row in shelf.about(Fastener, id))
         self.absent = shelf.absent
         self._shelf = shelf
-        # What is named by id: things of the other families on the shelf are among them, so nothing walks through these.
+        # Look-ups by id. They include things of other families, so do not iterate over them.
         self.all_variants = shelf.named(Variant)
         self.fasteners = shelf.named(Fastener)
         self.springs = shelf.named(Spring)
@@ -119,7 +119,7 @@ class Family:
         self.parts = shelf.named(Part)
         self.fluids = shelf.named(Fluid)
         self.sources = shelf.named(Source)
-        self.notes: dict[str, Any] = {}  # what several rules of one run work out together
+        self.notes: dict[str, Any] = {}  # results shared by several rules of one run
         self._scopes: dict[tuple[Any, ...], Scope] = {}
         self._equal: dict[Scope, Scope] = {}
         self._given: dict[tuple[str, ...], list[Statement]] = {}
@@ -137,7 +137,7 @@ class Family:
         return found  # type: ignore[return-value]
 
     def same_table(self, row: Statement) -> dict[str, Statement]:
-        """The statements of the table that a row is of, by id."""
+        """The statements of the same table as a row, by id."""
         return self.by_id(next(table for table in STATEMENTS if table is row.model))
 
     def everything(self) -> Iterator[Statement]:
@@ -146,7 +146,7 @@ class Family:
             yield from self.statements[table]
 
     def scope(self, row: ScopedRow) -> Scope:
-        """The resolved scope of a statement of this family; equal ones are one object."""
+        """The resolved scope of a statement of this family; equal scopes are one object."""
         key = _scoped(row.model)(row)
         scope = self._scopes.get(key)
         if scope is None:
@@ -156,7 +156,7 @@ class Family:
 
     @cached_property
     def fits_of_chassis(self) -> dict[str, list[Fit]]:
-        """The fits by the chassis they are about."""
+        """The fits by chassis."""
         grouped: dict[str, list[Fit]] = defaultdict(list)
         for row in self.of(Fit):
             grouped[row.chassis].append(row)
@@ -176,7 +176,7 @@ class Family:
 
     @cached_property
     def air_fits_by_spring(self) -> dict[tuple[str, str], list[tuple[Fit, Spring, Scope]]]:
-        """The same by chassis and spring."""
+        """The fits of air springs with their scopes, by chassis and spring."""
         grouped: dict[tuple[str, str], list[tuple[Fit, Spring, Scope]]] = defaultdict(list)
         for chassis, found in self.air_fits.items():
             for each in found:
@@ -184,7 +184,7 @@ class Family:
         return grouped
 
     def air_fits_of(self, guide: Guide) -> list[tuple[Fit, Spring]]:
-        """The air fits that a guide can be about: its scope overlaps theirs and holds their travel."""
+        """The air fits that a guide can be about: its scope overlaps theirs and includes their travel."""
         scope = self.scope(guide)
         low, high = scope.travel_from, scope.travel_to
         if guide.spring is None:
@@ -195,7 +195,7 @@ class Family:
 
     @cached_property
     def tightened(self) -> list[tuple[Torque, Fastener, str, float]]:
-        """The torques with their fasteners, the column of the figure that stands for each, and it in N·m."""
+        """The torques with their fasteners, the column of the figure that represents each, and that figure in N·m."""
         found: list[tuple[Torque, Fastener, str, float]] = []
         for row in self.of(Torque):
             fastener = self.fasteners.get(row.fastener)
@@ -205,7 +205,7 @@ class Family:
 
     @cached_property
     def guide_groups(self) -> list[list[Guide]]:
-        """The lines of each guide: of one chassis, chamber, scope, source and sort of riding."""
+        """The lines of each guide: of one chassis, chamber, scope, source and kind of riding."""
         grouped: dict[tuple[object, ...], list[Guide]] = defaultdict(list)
         for row in self.of(Guide):
             grouped[row.chassis, row.chamber, id(self.scope(row)), row.source, getattr(row, "riding", None)].append(row)
@@ -213,7 +213,7 @@ class Family:
 
     @cached_property
     def guide_figures(self) -> dict[str, GuideFigures]:
-        """The figures of each line of a guide by its id, worked out once for all rules."""
+        """The figures of each line of a guide by its id, computed once for all rules."""
         return {
             row.id: GuideFigures(
                 figure(row.pressure, row.pressure_unit, "pressure", "kPa"),
@@ -225,7 +225,7 @@ class Family:
 
     @cached_property
     def last_passes(self) -> dict[tuple[str, str], int]:
-        """The number of the last pass of each fastener of a chassis that is tightened in several."""
+        """The number of the last pass of each fastener of a chassis that is tightened in several passes."""
         last: dict[tuple[str, str], int] = {}
         for row in self.of(Torque):
             key = row.chassis, row.fastener
@@ -233,11 +233,11 @@ class Family:
         return last
 
     def is_not_last_pass(self, row: Torque) -> bool:
-        """True if a later pass follows: its figure is not what the fastener is tightened to in the end."""
+        """True if a later pass follows, so this figure is not the final torque of the fastener."""
         return (row.stage or 1) < self.last_passes[row.chassis, row.fastener]
 
     def given(self, *columns: str) -> list[Statement]:
-        """The statements judged that give a value in one of these columns, table by table."""
+        """The judged statements that have a value in one of these columns, table by table."""
         found = self._given.get(columns)
         if found is None:
             found = self._given[columns] = []
@@ -254,7 +254,7 @@ class Family:
 
     @cached_property
     def least_limit(self) -> dict[str, float]:
-        """The lowest fill pressure limit of a chassis's air fits, in pascals; absent where one of them states none."""
+        """The lowest fill pressure limit of a chassis's air fits, in pascals; left out if one of them states none."""
         least: dict[str, float] = {}
         for chassis, fits in self.air_fits.items():
             limits = []
@@ -267,7 +267,7 @@ class Family:
         return least
 
     def is_small(self, chassis: str) -> bool:
-        """True for a fork for children: small wheels, or thin stanchions and hardly any travel."""
+        """True for a children's fork: small wheels, or thin stanchions and very little travel."""
         row = self.chassis[chassis]
         if row.wheel_sizes is not None:
             return min(row.wheel_sizes) <= LARGEST_SMALL_WHEEL_MM
@@ -275,14 +275,14 @@ class Family:
         return thin and row.travel_max_mm is not None and row.travel_max_mm <= SHORT_MM
 
     def dampers_of(self, row: Statement) -> tuple[str, ...]:
-        """The dampers a statement can be about: its own, else all the chassis was made with."""
+        """The dampers a statement can be about: its own, else all dampers of the chassis."""
         if row.damper is not None:
             return (row.damper,)
         return self.chassis[row.chassis].dampers or ()
 
     @cached_property
     def shared_subjects(self) -> list[list[tuple[Statement, Scope]]]:
-        """The statements judged of one table and subject with their scopes, where there are several."""
+        """The judged statements of one table and subject with their scopes, if there are several."""
         found: list[list[tuple[Statement, Scope]]] = []
         for table in self.judged:
             grouped: dict[Subject, list[Statement]] = defaultdict(list)

@@ -1,4 +1,4 @@
-"""What a rule found, and the report that is made of findings; values only."""
+"""The findings of the rules, and the report made of them; values only."""
 
 from collections import Counter
 from collections.abc import Iterable
@@ -12,21 +12,21 @@ Severity = Literal["reject", "warn", "accepted"]
 
 
 class Collision(NamedTuple):
-    """The other statement of a finding that two are needed for."""
+    """The other statement of a finding that involves two."""
 
     table: str
     id: str
     source: str | None
 
 
-PLACES = 5  # rows that are named of one cause
+PLACES = 5  # rows named for one cause
 
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One fault in one row. `row` is the line of the file it was read from, if any (the header is line 1).
+    """One fault in one row. `row` is its line in the file it came from, if any (the header is line 1).
 
-    A refusal that `stood_before` the change, on a row that it does not touch, refuses nothing.
+    A fault that `stood_before` the change, on a row the change does not touch, does not refuse the change.
     """
 
     rule: str
@@ -43,12 +43,12 @@ class Finding:
 
     @property
     def refuses(self) -> bool:
-        """True if the change cannot be accepted with this."""
+        """True if this refuses the change."""
         return self.severity == "reject" and not self.stood_before
 
 
 class CollisionShape(TypedDict):
-    """The row that a finding says is contradicted."""
+    """The row that the finding contradicts."""
 
     table: str
     id: str
@@ -119,15 +119,15 @@ def finding_shape(finding: Finding) -> FindingShape:
 
 
 def refuses(finding: FindingShape) -> bool:
-    """True if a finding, as answered, is why a change was refused."""
+    """True if a finding, in its answered form, caused a refusal."""
     return finding["severity"] == "reject" and not finding.get("stood_before", False)
 
 
 def report(findings: Iterable[Finding], most: int = 1000) -> Report:
-    """The report: accepted if nothing refuses. At most `most` findings are listed, all are counted.
+    """The report: accepted if no finding refuses. Up to `most` findings are listed; all are counted.
 
-    Refusals come first, then those that stood before, then warnings, then what is unusual as printed. Findings that say
-    the same of several rows of a table have one cause and are listed once.
+    Refusals come first, then older refusals, then warnings, then unusual figures that are printed so. Findings with
+    the same text for several rows of a table have one cause and are listed once.
     """
     listed: dict[str, dict[tuple[object, ...], FindingShape]]
     listed = {"reject": {}, "stood_before": {}, "warn": {}, "accepted": {}}
@@ -152,7 +152,7 @@ def report(findings: Iterable[Finding], most: int = 1000) -> Report:
 
 
 def _cause(finding: Finding) -> tuple[object, ...]:
-    """What findings of one cause share: what is said, apart from the row. Each fault of reading is one of its own."""
+    """The key that findings of one cause share: everything except the row. Each reading fault has its own key."""
     own = finding.row if finding.id is None else None
     return finding.rule, finding.table, finding.column, finding.text, finding.fix, own
 

@@ -1,4 +1,4 @@
-"""The identity of a thing: the columns by which two rows of one table are the same thing under two ids.
+"""The identity of a thing: the columns that show whether two rows of one table are the same thing under two ids.
 
 Texts are compared without case, spaces, hyphens and underscores: `Raddle 35` is `raddle-35`.
 """
@@ -40,8 +40,8 @@ IdentityKey = tuple[Any, ...]
 
 
 class Identity(NamedTuple):
-    """`equal` are the columns that are alike in two rows of one thing; `apart` tell two things apart if both rows give
-    them and they differ. Candidates are found by the first column of `by` that a row gives, else in the whole table."""
+    """Two rows of one thing agree in all `equal` columns. If both rows fill an `apart` column with different values,
+    they are two things. Candidates are found by the first `by` column that a row fills, else in the whole table."""
 
     equal: tuple[str, ...]
     apart: tuple[str, ...] = ()
@@ -72,13 +72,13 @@ IDENTITIES: dict[type[Row], Identity] = {
     Procedure: Identity(("job", "name", "chassis", *SCOPE), ("source",)),
     Step: Identity(("procedure", "order", "action", "text"), (), ("procedure",)),
 }
-"""Every table of things has one; a test compares with the tables."""
+"""Every table of things has one; a test checks this."""
 
 
 def same_thing(row: Row, other: Row) -> bool:
-    """True if two rows of one table with equal keys are the same thing: nothing that both give tells them apart.
+    """True if two rows of one table with equal keys are the same thing: no column that both fill distinguishes them.
 
-    Lists tell apart if they have nothing in common, dates if neither is the beginning of the other (2024, 2024-05).
+    Lists differ if they have nothing in common, dates if neither is the start of the other (2024, 2024-05).
     """
     columns, mine, theirs = row.model.columns(), row.values(), other.values()
     return not any(
@@ -101,12 +101,12 @@ def _differ(one: Any, other: Any, *, is_date: bool) -> bool:
 
 @lru_cache(maxsize=8192)
 def folded(text: str) -> str:
-    """A text as it is compared: compatible forms as one (NFKC), without case, spaces, hyphens and underscores."""
+    """A text in the form used for comparison: NFKC, without case, spaces, hyphens and underscores."""
     return unicodedata.normalize("NFKC", text).casefold().translate(_DROPPED)
 
 
 def _keys(table: type[Row], rows: Sequence[Any]) -> Iterator[IdentityKey]:
-    """The keys of rows of one table that were left as they came: the columns that are equal in rows of one thing."""
+    """The keys of unconverted rows of one table: the columns that are equal in rows of one thing."""
     columns = []
     for name in IDENTITIES[table].equal:
         cells = values(table, rows, name)
@@ -117,17 +117,17 @@ def _keys(table: type[Row], rows: Sequence[Any]) -> Iterator[IdentityKey]:
 
 
 class Alike:
-    """Finds the things that are there twice in a whole catalogue, as its rows pass by: eight bytes for each row."""
+    """Finds duplicate things in a whole catalogue while its rows stream past, with eight bytes for each row."""
 
     def __init__(self) -> None:
         self._hashes: dict[type[Row], array[int]] = {table: array("q") for table in ENTITIES}
 
     def note(self, table: type[Row], rows: Sequence[Any]) -> None:
-        """Rows of a table, left as they came."""
+        """Take in unconverted rows of a table."""
         self._hashes[table].extend(map(hash, _keys(table, rows)))
 
     def groups(self, rows: Rows) -> Iterator[list[Row]]:
-        """The rows of equal keys, several together, table by table; a table is read again only if there are any."""
+        """Groups of several rows with equal keys, table by table; a table is read again only if it has any."""
         for table, hashes in self._hashes.items():
             ordered = sorted(hashes)
             twice = {one for one, other in pairwise(ordered) if one == other}
@@ -140,7 +140,7 @@ def _hashed_in(hashes: Collection[int], key: IdentityKey) -> bool:
 
 
 def alike(rows: Rows, table: type[Row], versions: Collection[Row]) -> list[list[Row]]:
-    """The rows of one table whose keys are those of these versions, grouped by key; single ones too."""
+    """The rows of one table with the same keys as these versions, grouped by key, including groups of one."""
     wanted = set(_keys(table, list(versions)))
     by: dict[str, list[Row]] = defaultdict(list)
     for row in versions:

@@ -1,4 +1,4 @@
-"""Judges parts of a catalogue by the rules: needs nothing but the part, and remembers only which values are sound."""
+"""Judges parts of a catalogue by the rules. It needs only the part, and remembers only which values are sound."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
@@ -15,12 +15,12 @@ from app.rules.registry import Rule, Violation
 from app.rules.rule_set import ALL_RULES, Judging, RuleSet
 from app.rules.view import Absent, EntityView, RowView, cell
 
-KEPT = 2048  # combinations of values that are known to be sound, of each rule and table
+KEPT = 2048  # combinations of values known to be sound, for each rule and table
 FoundViolations = list[tuple[Rule, Violation]]
 
 
 class Judge:
-    """One run of the rules over parts; `changed` are the (table, id) of the rows that a change is judged for."""
+    """One run of the rules over parts; `changed` holds the (table, id) of the rows of the judged change."""
 
     def __init__(
         self, today: date, bench: RuleSet = ALL_RULES, changed: frozenset[tuple[str, str]] = frozenset()
@@ -28,15 +28,15 @@ class Judge:
         self.today = today
         self.bench = bench
         self.changed = changed
-        self._sound: dict[tuple[str, type[Row]], set[Any]] = defaultdict(set)  # values with which no row is at fault
+        self._sound: dict[tuple[str, type[Row]], set[Any]] = defaultdict(set)  # values that cause no violation
 
     def parts(self, parts: Iterable[TableBatch | FamiliesBatch]) -> Iterator[Finding]:
-        """The findings of parts, in their order."""
+        """The findings of parts, in order."""
         for part in parts:
             yield from self.table(part) if isinstance(part, TableBatch) else self.families(part)
 
     def table(self, part: TableBatch) -> Iterator[Finding]:
-        """Rows of a table, each as a row and, of an entity table, with its referrers."""
+        """Judge rows of a table, each as a row and, in an entity table, with its referrers."""
         rows = read(part.table, part.rows)
         found = self._rows(part.table, rows, part.absent)
         if part.table.role == "entity" and self.bench.entity[part.table]:
@@ -45,11 +45,11 @@ class Judge:
         return findings(found, self.changed)
 
     def entity(self, view: EntityView) -> FoundViolations:
-        """What the rules say of one entity, or of one bearer of an id."""
+        """The violations of one entity, or of one row with an id."""
         return [(rule, hit) for rule, judge, _ in self.bench.entity[view.row.model] for hit in judge(view, self.today)]
 
     def same_things(self, group: Sequence[Row]) -> Iterator[Finding]:
-        """Rows of one table and one identity, each with the others."""
+        """Judge rows of one table and one identity, each with the others."""
         rules = self.bench.identity[group[0].model] if len(group) > 1 else ()
         for row in group if rules else ():
             view = EntityView(row, tuple(other for other in group if other is not row))
@@ -58,7 +58,7 @@ class Judge:
             )
 
     def families(self, part: FamiliesBatch) -> Iterator[Finding]:
-        """The statements of each family, each as a row and all together; of a span, what is found in what it judges."""
+        """Judge the statements of each family, each as a row and all together; with a span, only its tables."""
         shelf = FamilyRows(part)
         families = [Family(shelf, chassis, span) for chassis, span in part.families]
         found: list[FoundViolations] = [[] for _ in families]
@@ -79,7 +79,7 @@ class Judge:
         return findings(found, self.changed)
 
     def _rows(self, table: type[Row], rows: Sequence[Row], absent: Absent) -> FoundViolations:
-        """What the rules about a row say; each combination of the values that decide is asked about once."""
+        """The violations of the row rules; each combination of the deciding values is judged once."""
         found: FoundViolations = []
         for each in self.bench.row[table]:
             doubtful: Iterable[Row] = rows
@@ -92,7 +92,7 @@ class Judge:
         return found
 
     def _doubtful(self, each: Judging, table: type[Row], rows: Sequence[Row]) -> Iterator[Row]:
-        """The rows whose values in some columns are not known to be sound; they are, if no such row is at fault."""
+        """The rows with values in some columns that are not known to be sound; sound if no such row is at fault."""
         sound = self._sound[each.rule.slug, table]
         value_of = attrgetter(*each.columns) if each.columns else _nothing
         if sound.issuperset(map(value_of, rows)):
@@ -145,7 +145,7 @@ def _numbered(rows: Sequence[Row], beside: Sequence[Row]) -> Iterator[tuple[Row,
 
 
 def findings(found: FoundViolations, changed: frozenset[tuple[str, str]]) -> Iterator[Finding]:
-    """The hits as findings, without those that another fault of the row, or of the one it collides with, explains."""
+    """The violations as findings, without those that another fault of the row, or of the other row, explains."""
     if not found:
         return
     fired: dict[tuple[str, str], set[str]] = defaultdict(set)

@@ -1,6 +1,6 @@
-"""The rules by their slugs: each with its doc, its examples and the shape it sees. Refuses a rule without a doc.
+"""The rules by their slugs, each with its doc, its examples and the shape it sees. A rule without a doc is an error.
 
-A docstring has three paragraphs: what is found, why it is wrong, and `Fix:` (or `Mend:`) how to put it right.
+A docstring has three paragraphs: the fault, why it is wrong, and `Fix:` how to correct it.
 """
 
 import inspect
@@ -17,11 +17,11 @@ Nature = Literal["impossible", "implausible", "advice", "completeness"]
 
 
 class Violation(NamedTuple):
-    """What a rule yields: the row at fault, its column, a sentence, the row it collides with, a severity of its own.
+    """One fault found by a rule: the row, its column, a sentence, the row it conflicts with, its own severity.
 
-    `mutual` if either row could be called the one at fault: then a change names the row that it changed. `figures` are
-    the cells that are doubted, if they are not those of `column`: the words of the page must hold one of them.
-    `nature` is given by a rule of which one half is impossible and the other implausible.
+    `mutual`: either row could be the faulty one, so a change names the row that it changed. `figures`: the doubtful
+    cells, if they are not those of `column`; the words of the page must contain one of them. `nature`: set by a rule
+    that is split into an impossible and an implausible half.
     """
 
     row: Row
@@ -35,7 +35,7 @@ class Violation(NamedTuple):
 
 
 class RowEdit(NamedTuple):
-    """A one-row edit of the clean catalogue: cells to write into a row, which is new where the id is not there."""
+    """A one-row edit of the clean catalogue: cells to write into a row. An unknown id makes a new row."""
 
     table: str
     id: str
@@ -43,7 +43,7 @@ class RowEdit(NamedTuple):
 
 
 def edit(table: str, id: str, **cells: str) -> RowEdit:
-    """An example: these cells of that row; an empty text empties the cell."""
+    """An example: these cells of that row; an empty text clears the cell."""
     return RowEdit(table, id, cells)
 
 
@@ -53,13 +53,13 @@ Reads = Callable[[type[Row]], tuple[str, ...]]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Rule:
-    """One consistency check. `tables` are those whose rows it judges (row, change) or whose entity it sees (entity).
+    """One consistency check. `tables` are the tables whose rows (row, change) or entities (entity) it judges.
 
-    Of a family's rule they are those whose rows it can find fault with, and `beside` those it reads to do so; it sees
-    chassis, variants and what rows name anyway. With no tables it judges the statements of each table for themselves.
-    `reads` gives the columns that alone decide whether a row is at fault; None if all may, or other rows do. `printed`
-    is the failing example of an implausible rule with the words of the page, which is accepted. `only_with` names a
-    column without which no row is at fault.
+    For a family rule, `tables` are those in whose rows it can find faults, and `beside` those it also reads. Chassis,
+    variants and everything that rows name are always available. Without tables it judges the statements of each table
+    separately. `reads` gives the only columns that decide whether a row is at fault; None if any column or other rows
+    may decide. `printed` is the failing example of an implausible rule with the words of the page; it is accepted.
+    `only_with` names a column that a row must have to be at fault.
     """
 
     slug: str
@@ -83,7 +83,7 @@ class Rule:
 
 RULES: dict[str, Rule] = {}
 
-# The module a rule stands in, and its family.
+# The family of the rules in each module.
 FAMILIES = {
     "form": "form", "figures": "form", "identity": "form", "duplicates": "form",
     "contradiction": "contradiction",
@@ -115,10 +115,10 @@ def rule(
     beside: tuple[type[Row], ...] = (),
     only_with: str | None = None,
 ) -> Callable[[JudgeFunction], JudgeFunction]:
-    """Register a rule; its family is that of the module it is in. No tables means all.
+    """Register a rule. Its module gives its family. No tables means all.
 
-    `reads` is for the rule of a row, `beside` for that of a family. A rule that refuses is `impossible` and one that
-    warns is `advice` unless `nature` says otherwise. `printed` is made of `fails` if it is not given.
+    `reads` is for row rules, `beside` for family rules. A rule that refuses is `impossible` and one that warns is
+    `advice`, unless `nature` is given. `printed` is derived from `fails` if it is not given.
     """
 
     def register(judge: JudgeFunction) -> JudgeFunction:
@@ -136,7 +136,7 @@ def rule(
 
 
 def reading_rule(slug: str, doc: str, severity: Severity = "reject") -> Rule:
-    """Register a fault that is met while a package is read: a doc and no function. `doc` as a rule's docstring."""
+    """Register a fault found while reading a package: a doc in the form of a rule's docstring, without a function."""
     return _add(slug, "reading", "reading", severity, _nature("reading", severity), doc, (), (), None, None, None)
 
 
@@ -147,7 +147,7 @@ def _nature(family: str, severity: Severity) -> Nature:
 
 
 def _with_words(fails: RowEdit) -> RowEdit:
-    """The failing example with the words of a page that prints what it says."""
+    """The failing example with the words of a page that prints its figures."""
     return fails._replace(
         cells={**fails.cells, "as_printed": "printed so: " + ", ".join(filter(None, fails.cells.values()))}
     )

@@ -1,4 +1,4 @@
-"""The rules sorted by what they see, and what must be judged where a change was made. Knows no catalogue."""
+"""The rules sorted by shape, and the tables to judge after a change. Independent of any catalogue."""
 
 from collections.abc import Iterable
 from typing import NamedTuple
@@ -11,7 +11,7 @@ from app.rules.registry import RULES, JudgeFunction, Rule
 
 
 class Judging(NamedTuple):
-    """A rule with what it judges by. `columns` are those that alone decide of a row of one table; None is all."""
+    """A rule with its columns. `columns` are the only ones that decide for a row of one table; None means all."""
 
     rule: Rule
     judge: JudgeFunction
@@ -19,7 +19,7 @@ class Judging(NamedTuple):
 
 
 class RuleSet:
-    """The rules sorted by what they see. Built once; a test may build one without a rule."""
+    """The rules sorted by shape. Built once; a test may build one without a rule."""
 
     def __init__(self, rules: Iterable[Rule]) -> None:
         self.row: dict[type[Row], list[Judging]] = {table: [] for table in TABLES.values()}
@@ -39,9 +39,9 @@ class RuleSet:
                 by_table[table].append(Judging(rule, rule.judge, None if rule.reads is None else rule.reads(table)))
 
     def span(self, changed: Tables) -> JudgeScope | None:
-        """What must be judged of a family in which statements of some tables changed; None is all of it.
+        """The tables of a family to judge after statements of some tables changed; None means all of it.
 
-        The rows of those tables, and of every table with which fault is found by what a changed one says.
+        These are the changed tables, and every table in which a changed one can cause a fault.
         """
         if changed is None:
             return None

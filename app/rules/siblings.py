@@ -1,4 +1,4 @@
-"""Figures beside their siblings: by which confused unit or digit one differs from the rest. Arithmetic on floats."""
+"""Compares figures with their siblings: finds a confused unit or digit. Arithmetic on floats."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -13,13 +13,13 @@ from app.units.convert import linear
 from app.units.table import Kind, unit
 
 CLOSE = 0.03  # a ratio within 3 % of a factor is that factor; design, section 5
-ALIKE = 1.5  # siblings within this ratio of each other are alike; design, section 5
-ENOUGH = 3  # alike siblings that make a slip certain; design, section 5
-PLAIN = 2.0  # a factor below it lies within what generations differ by: siblings must be closely alike for it to show
-NEAR = 1.3  # a factor below it shows only beside equal siblings, and is only a warning
-LEAST = 1.1  # pairs of units nearer to each other than this cannot be told from ordinary variation
-CLOSELY, EQUAL = 1.1, 1.02  # how alike siblings must be for a factor below PLAIN, or below NEAR, to show
-FINE = 0.02  # a step of the last digit below which a figure is fine enough for such a factor
+ALIKE = 1.5  # siblings within this ratio of each other agree; design, section 5
+ENOUGH = 3  # this many agreeing siblings make a slip certain; design, section 5
+PLAIN = 2.0  # generations may differ by a factor below this: it counts only if the siblings agree closely
+NEAR = 1.3  # a factor below this counts only with equal siblings, and is only a warning
+LEAST = 1.1  # units that differ by less than this factor cannot be distinguished from ordinary variation
+CLOSELY, EQUAL = 1.1, 1.02  # how closely siblings must agree for a factor below PLAIN, or below NEAR, to count
+FINE = 0.02  # a figure is fine enough for such a factor if its last digit is a smaller step than this
 CLOSE_NEAR = 0.015  # a ratio within 1.5 % of a factor below NEAR is that factor
 
 CONFUSED: dict[Kind, tuple[str, ...]] = {
@@ -32,17 +32,17 @@ CONFUSED: dict[Kind, tuple[str, ...]] = {
 
 
 class SiblingFigure(NamedTuple):
-    """One figure of a row, in a unit common to all siblings."""
+    """One figure of a row, in the common unit of its siblings."""
 
     row: Row
     column: str
     value: float
-    size: str | None = None  # the thread of a bolt: a small factor shows only among figures of one size
+    size: str | None = None  # the thread of a bolt: a small factor counts only among figures of one size
 
 
 @dataclass(frozen=True, slots=True)
 class Slip:
-    """A figure that is `factor` times its siblings; `reading` says what was confused, None for a digit."""
+    """A figure that is `factor` times its siblings; `reading` is the confused pair of units, None for a digit."""
 
     figure: SiblingFigure
     factor: float
@@ -53,7 +53,7 @@ class Slip:
 
 
 def factors(kind: Kind) -> dict[tuple[str, str], float]:
-    """By what a figure is off, by (unit meant, unit written), for every pair of units that are confused."""
+    """The factor of error for each (intended unit, written unit), for every pair of often confused units."""
     found = {}
     for meant in CONFUSED[kind]:
         for written in CONFUSED[kind]:
@@ -67,11 +67,11 @@ FACTORS: dict[Kind, dict[tuple[str, str], float]] = {kind: factors(kind) for kin
 
 
 def slips(figures: Sequence[SiblingFigure], kinds: tuple[Kind, ...]) -> list[Slip]:
-    """The figures that differ from their siblings by a confused unit of `kinds` or by ten, in the order given.
+    """The figures that differ from their siblings by a confused unit of `kinds` or by ten, in the given order.
 
-    Siblings are the others; certain with three or more of them within 1.5 of each other. Of two figures that differ
-    neither can be told to be right: one slip is reported, of the later one. A figure that the page prints so is no
-    evidence about the others, and is compared with them alone.
+    The siblings of a figure are all the others. A slip is certain with three or more siblings within a factor of 1.5
+    of each other. If only two figures differ, either may be right: the later one is reported. A figure confirmed by
+    the page is no evidence about the others; it is only compared with them.
     """
     found = []
     for index, figure in enumerate(figures):
@@ -94,19 +94,19 @@ def slips(figures: Sequence[SiblingFigure], kinds: tuple[Kind, ...]) -> list[Sli
                 usual = median(values)
             excepted = getattr(figure.row, "exception_to", None) is not None
             if (size < NEAR or (size < PLAIN and excepted)) and (excepted or _coarse(figure)):
-                continue  # it says itself that it is another figure, or its digits do not tell
+                continue  # it is a declared exception, or its digits are too coarse
             surely = size >= PLAIN or (size >= NEAR and not _coarse(figure) and _alike(values, EQUAL))
             found.append(Slip(figure, factor, reading, usual, len(others) >= ENOUGH and surely, others[0].row))
     return found[-1:] if len(figures) == 2 else found
 
 
 def all_alike(values: Sequence[float]) -> bool:
-    """True when no figure differs enough from another for any slip."""
+    """True if no figure differs enough from another for any slip."""
     return _alike(values, CLOSELY)
 
 
 def _of_one_size(figure: SiblingFigure, other: SiblingFigure) -> bool:
-    """True unless their threads differ, or one narrows the other and says so itself."""
+    """True unless their threads differ, or one is a declared exception to the other."""
     if None not in (figure.size, other.size) and figure.size != other.size:
         return False
     return getattr(other.row, "exception_to", None) != figure.row.id
@@ -118,14 +118,14 @@ def _alike(values: Sequence[float], within: float) -> bool:
 
 
 def _coarse(figure: SiblingFigure) -> bool:
-    """True when one step of the last published digit is more than 2 % of the figure."""
+    """True if one step of the last published digit is more than 2 % of the figure."""
     written = getattr(figure.row, figure.column)
     exponent = written.as_tuple().exponent if isinstance(written, Decimal) else 0
     return 10.0 ** int(exponent) > FINE * float(written)
 
 
 def _reading(ratio: float, kinds: tuple[Kind, ...]) -> tuple[tuple[str, str] | None, float] | None:
-    """What explains a ratio best: a pair of units or, with None, a digit; None where nothing does."""
+    """The best explanation of a ratio: a pair of units or, with None, a digit; None if there is none."""
     least = CLOSE * 2
     nearest: tuple[tuple[str, str] | None, float] | None = None
     for candidate in _candidates(kinds):

@@ -7,7 +7,7 @@ from app.physics.threads import Thread, parse_thread
 
 @lru_cache(maxsize=4096)
 def thread_of(designation: str) -> Thread | None:
-    """The ISO metric thread of a designation, None if it is none."""
+    """The ISO metric thread of a designation, or None if it is not one."""
     try:
         return parse_thread(designation)
     except ValueError:

@@ -9,14 +9,14 @@ Absent = frozenset[tuple[str, str]]
 
 
 class RowView(NamedTuple):
-    """One row, and which of the things it and its neighbours name are not there, as (table, id)."""
+    """One row, and the missing things that it and its neighbours name, as (table, id)."""
 
     row: Row
     absent: Absent
 
 
 class Change(NamedTuple):
-    """One row before and after; `before` is None where it is new, `after` where it is withdrawn."""
+    """One row before and after; `before` is None if it is new, `after` is None if it is withdrawn."""
 
     table: type[Row]
     op: Literal["put", "withdraw"]
@@ -34,14 +34,14 @@ class ChangeView(NamedTuple):
 
 
 class EntityView(NamedTuple):
-    """One row and the rows that refer to it (or, for an id, all that bear it), ordered by table and id."""
+    """One row and the rows that refer to it (or, for an id, all rows that have it), ordered by table and id."""
 
     row: Row
     referrers: tuple[Row, ...]
 
 
 class RowReference(NamedTuple):
-    """A column that names rows of another table; `many` where the cell is a list."""
+    """A column that names rows of another table; `many` if the cell is a list."""
 
     column: str
     table: type[Row]
@@ -50,7 +50,7 @@ class RowReference(NamedTuple):
 
 @cache
 def references(table: type[Row]) -> tuple[RowReference, ...]:
-    """The reference columns of a table; that of an exception is the table itself."""
+    """The reference columns of a table; an exception refers to its own table."""
     found = []
     for name, column in table.columns().items():
         if column.refers_to is not None:
@@ -72,7 +72,7 @@ def referring(table: type[Row]) -> tuple[tuple[type[Row], str], ...]:
 
 
 def cell(row: Row, column: str | None) -> str | None:
-    """The text of one cell, None where it is empty."""
+    """The text of one cell, or None if it is empty."""
     if column is None or (value := getattr(row, column, None)) is None:
         return None
     return row.model.columns()[column].kind.write(value)

@@ -56,7 +56,9 @@ def test_a_file_and_a_server_answer_alike(file: str, server: str, options: list[
     if options:
         assert json.loads(local.stdout)["fits"]
     else:
-        assert local.stdout.startswith("What fits: Quembry Trivet")
+        demonstration, _, fits = local.stdout.partition("What fits: Quembry Trivet")
+        assert " ".join(demonstration.split()).startswith("/// This is demonstration data")
+        assert fits
         assert max(map(len, local.stdout.split("\n"))) <= 80
 
 

@@ -29,7 +29,7 @@ from app.units.measure import parse_measure, parse_number, parse_reading, parse_
 from app.units.table import find
 from app.web.reading.json_body import parse
 from app.web.representation.choose import ranges
-from app.web.representation.respond import matches
+from app.web.representation.entity_tags import matches
 from tests.at_random import hold
 
 SOON_S = 0.05

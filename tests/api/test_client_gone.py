@@ -103,7 +103,7 @@ def test_what_is_looked_up_ends_with_its_time(impatient: Server, loaded: Catalog
     begun = time.monotonic()
     answer = get(impatient, path)
     assert (answer.status_code, answer.headers["retry-after"]) == (503, "5")
-    assert answer.json()["detail"] == "The answer took too long and was abandoned."
+    assert answer.json()["detail"] == "It took too long and was given up."
     until(lambda: asleep(loaded) == 0)
     assert get(impatient, FITS).status_code == 200
     assert time.monotonic() - begun < SOON_S
@@ -125,8 +125,8 @@ def test_a_child_that_writes_an_export_ends_too(loaded: Catalogue) -> None:
     url = loaded.database.url.render_as_string()
     with serving("httptools", loaded, database_url=url) as server:
         line = asked(server, "/v1/export")
-        until(lambda: child._running == 1)
+        until(lambda: child._running.total() == 1)
         line.close()
-        until(lambda: child._running == 0)
+        until(lambda: child._running.total() == 0)
         until(lambda: bool(logged(server, "/v1/export")))
         assert logged(server, "/v1/export")[0]["status"] == 499

@@ -159,7 +159,7 @@ async def test_an_export_is_made_once_for_all_who_ask_and_kept(
     async with writing(demo, tmp_path) as service:
         addresses = ["/v1/export"] * 6 + ["/v1/content-hash"] * 6
         first = await asyncio.gather(*(service.client.get(address) for address in addresses))
-        assert [answer.status_code for answer in first] == [200] * 12
+        assert [answer.status_code for answer in first] == [200] * 12, first[0].text
         assert len({answer.content for answer in first[:6]}) == 1
         assert sorted(arguments[0] for arguments in begun) == ["content-hash", "export"]
         again = await service.client.get("/v1/export")
@@ -171,6 +171,23 @@ async def test_an_export_is_made_once_for_all_who_ask_and_kept(
     if demo.is_sqlite:
         folder = Path(str(demo.url.database)).parent / "exports"
         assert [path.name for path in folder.iterdir()] == [first[0].headers["etag"].removeprefix('"export.')[:-1]]
+
+
+async def test_an_export_that_cannot_be_stored_is_no_fault_of_the_client(
+    demo: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run = child.run
+
+    async def elsewhere(settings: Settings, command: str, path: str, *options: str, timeout_s: float) -> dict[str, Any]:
+        return await run(settings, command, f"{path}/missing/{Path(path).name}", *options, timeout_s=timeout_s)
+
+    async with writing(demo, tmp_path) as service:
+        monkeypatch.setattr(child, "run", elsewhere)
+        refused = await service.client.get("/v1/export")
+        assert refused.status_code == 503, refused.text
+        assert str(tmp_path) not in refused.text
+        monkeypatch.setattr(child, "run", run)
+        assert (await service.client.get("/v1/export")).status_code == 200
 
 
 async def test_another_history_with_the_same_number_is_another_export(fresh_database: Fresh, tmp_path: Path) -> None:

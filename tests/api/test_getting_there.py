@@ -166,6 +166,24 @@ async def test_what_is_there_already_is_not_offered_as_a_change(loaded: Catalogu
         assert values == ["150", "170"]
 
 
+async def test_a_change_may_keep_the_travel_or_the_spring_but_not_both(loaded: Catalogue) -> None:
+    """A coil is changed at one travel, and the same coil gives both travels."""
+    soft = "quembry-crock-coil-soft"
+    address = (
+        f"/v1/chassis/quembry-crock-39/job-card?job=travel-change&wheel_size=622&from_travel=170&from_spring={soft}"
+    )
+    async with asking(loaded.database) as client:
+
+        async def offered(parameter: str, address: str) -> list[str]:
+            page = await client.get(address, headers=PAGE)
+            return re.findall(rf'<button name="{parameter}" value="([^"]+)"', page.text)
+
+        assert await offered("to_travel", address) == ["170", "180"]
+        others = [f"quembry-crock-coil-{each}" for each in ("firm", "medium", "stout")]
+        assert sorted(await offered("spring", f"{address}&to_travel=170")) == others
+        assert sorted(await offered("spring", f"{address}&to_travel=180")) == sorted([soft, *others])
+
+
 async def test_the_things_a_mechanic_may_not_know_say_how_they_are_found_out(loaded: Catalogue) -> None:
     async with asking(loaded.database) as client:
         for address in (

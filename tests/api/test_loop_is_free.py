@@ -34,7 +34,7 @@ def slow(of: Callable[..., Any]) -> Callable[..., Any]:
         ("app.catalogue.search._built", "/v1/search?q=trivet"),
         ("app.catalogue.search._built", "/v1/chassis?q=trivet"),
         ("app.catalogue.search._built", "/v1/chassis/trivet"),
-        ("app.catalogue.search.Index._met", "/v1/chassis?q=trivet"),
+        ("app.catalogue.search.NameIndex._met", "/v1/chassis?q=trivet"),
         ("app.questions.identify.index.build", "/v1/identify?stanchion_diameter=35"),
         ("app.catalogue.lists._statement", "/v1/torques?value=7.0"),
         ("app.catalogue.lists._count", "/v1/torques?limit=2"),

@@ -46,7 +46,7 @@ async def test_a_typed_answer_a_body_and_optional_parameters_are_described(docum
 
 async def test_the_page_and_all_it_loads_are_ours(client: httpx.AsyncClient) -> None:
     page = await client.get("/docs")
-    loaded = re.findall(r'<(?:script|link)[^>]* (?:src|href)="([^"]+)"', page.text)
+    loaded = re.findall(r'(?:src|href)="([^"]+)"', re.sub(r"<a\b[^>]*>", "", page.text))  # a link loads nothing
     assert len(loaded) >= 4
     for address in loaded:
         assert address.startswith(("/", "data:,"))

@@ -89,7 +89,16 @@ def test_what_was_compiled_once_is_not_compiled_again(
     kept_in(monkeypatch, tmp_path)
     prepared.prepare()
     assert compiled == []
-    assert len([*(tmp_path / "__pycache__").iterdir()]) == len(templates())
+    one, *others = sorted((tmp_path / "__pycache__").iterdir())
+    assert len(others) + 1 == len(templates())
+    whole = one.read_bytes()
+    for damaged in (whole[:-1], whole[:40], b""):
+        one.write_bytes(damaged)
+        compiled.clear()
+        kept_in(monkeypatch, tmp_path)
+        prepared.prepare()
+        assert len(compiled) == 1
+        assert one.read_bytes() == whole
     changed = tmp_path / "words.py"
     changed.write_text("a filter was changed")
     monkeypatch.setattr("app.web.representation.words.__file__", str(changed))

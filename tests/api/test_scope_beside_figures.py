@@ -100,7 +100,7 @@ async def test_a_search_result_shows_its_figure_with_its_scope(client: httpx.Asy
                 assert given == [] or "scope" in hit, hit
                 assert set(hit["scope"]) >= set(given) - _named_otherwise(hit), (hit, row)
                 for shown in (page, text):
-                    assert not given or "holds for" in shown, hit
+                    assert not given or "applies to" in shown, hit
                     assert hit.get("note", "") in shown
                 if hit["table"] == "guides":
                     said = f"{hit['name']} {hit['detail']}"

@@ -73,7 +73,8 @@ async def job_card(client: httpx.AsyncClient, chassis: str, job: str, decided: d
 
 def _corrected(problem: dict[str, Any]) -> Iterator[tuple[str, str]]:
     for each in problem.get("undecided", []):
-        yield each["parameter"], _plain(each["values"][-1])
+        if each["values"]:
+            yield each["parameter"], _plain(each["values"][-1])
     for each in problem.get("errors", []):
         if "suggestion" in each and "parameter" in each:
             yield each["parameter"], each["suggestion"]

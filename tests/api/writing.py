@@ -1,6 +1,7 @@
 """A service that accepts writes: a catalogue with the demo, a shop database, and keys."""
 
 import io
+import secrets
 from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager, contextmanager
 from pathlib import Path
@@ -28,7 +29,7 @@ def shop_beside(url: str, folder: Path) -> Iterator[Database]:
     if parsed.get_backend_name() == "sqlite":
         shop_url = f"sqlite:///{folder / 'shop.db'}"
     else:
-        name = f"{parsed.database}_shop"
+        name = f"{parsed.database}_shop_{secrets.token_hex(4)}"
         plain = parsed.set(drivername="postgresql").render_as_string(hide_password=False)
         with psycopg.connect(plain, autocommit=True) as connection:
             connection.execute(f"CREATE DATABASE {name}")

@@ -147,6 +147,7 @@ def test_what_was_typed_when_the_session_is_over_is_sent_after_signing_in_in_ano
 
 def looked_at(page: Page, width: int) -> None:
     """axe-core finds nothing; the page is small and no wider than its window, and touch targets are large."""
+    page.wait_for_load_state()  # a refused form is looked at once its style is there
     assert len(page.content().encode()) <= LARGEST
     assert page.evaluate("document.documentElement.scrollWidth") <= width, page.url
     small = page.evaluate(

@@ -116,7 +116,7 @@ def test_pages_load_and_stand_still_wide_and_dark(opened: Open, name: str) -> No
     )
     assert shift == 0
     background = page.evaluate("getComputedStyle(document.querySelector('main')).backgroundColor")
-    assert background == "rgb(21, 28, 26)"
+    assert background == "rgb(22, 29, 27)"
 
 
 @pytest.mark.parametrize("width", [390, 1600])

@@ -1,4 +1,4 @@
-"""What the message says to write for cells as manuals and spreadsheets have them; common practice, no source."""
+"""The advice in the message for cells copied from manuals and spreadsheets; common practice, no source."""
 
 import pytest
 

@@ -36,12 +36,13 @@ def file_of(table: type[Row], content: bytes) -> File:
 
 
 def read(table: type[Row], content: bytes) -> tuple[list[Row], list[Finding]]:
+    """The rows that could be read whole, and what was found."""
     rows: list[Row] = []
     findings: list[Finding] = []
     for item in read_file(file_of(table, content)):
         if isinstance(item, Batch):
             assert len(item.rows) == len(item.lines)
-            rows += item.rows
+            rows += [row for row in item.rows if row.id not in item.doubtful]
         else:
             findings.append(item)
     return rows, findings

@@ -1,7 +1,7 @@
-"""A fault injector: slips as people make them when they copy a manual, one at a time, in a sound catalogue.
+"""A fault injector: makes the slips of people who copy a manual, one at a time, in a sound catalogue.
 
-It knows the tables and what goes wrong at a desk. It knows nothing of the rules: only `trying` calls the judge.
-`python -m tests.faults` prints what is rejected, warned of and missed, by kind.
+It knows the tables and typical typing errors. It does not know the rules: only `trying` calls the judge.
+`python -m tests.faults` prints the faults rejected, warned of and missed, by kind.
 """
 
 from tests.faults import contradicting_statements as contradicting_statements  # registers the kinds

@@ -1,9 +1,9 @@
-"""What the rules find, measured.
+"""Measures which faults the rules find.
 
-python -m tests.faults                     the table of detection: 200 faults of each kind
-python -m tests.faults table 40 100        40 of each, in a generated catalogue of 100 chassis beside the demo
-python -m tests.faults ablation 10 60      what each rule is worth
-python -m tests.faults alarms 2500         false alarms and the time of an edit in a clean catalogue
+python -m tests.faults                     detection table: 200 faults of each kind
+python -m tests.faults table 40 100        40 of each, in the demo and a generated catalogue of 100 chassis
+python -m tests.faults ablation 10 60      the worth of each rule
+python -m tests.faults alarms 2500         false alarms, and the time to judge an edit, in a clean catalogue
 """
 
 import sys
@@ -29,7 +29,7 @@ def line(each: Tried) -> str:
 
 
 def table(count: int, chassis: int) -> None:
-    """Print what became of the slips and of the contradictions, kind by kind, and the shares of each group."""
+    """Print the results for slips and contradictions, kind by kind, and the shares of each group."""
     tried = trials([Court(demo()), Court(generated(chassis))], count)
     for title, group in (("slip of one figure", "slip"), ("contradiction", "contradiction")):
         print(f"\n| {title} | tried: demo + generated | rows | rejected | warned | missed | why missed |")

@@ -1,4 +1,4 @@
-"""What each rule is worth: a fault that would be rejected less or found no more if the rule were not there."""
+"""The worth of each rule: how many faults would no longer be rejected or found without it."""
 
 from collections import defaultdict
 from dataclasses import dataclass, field
@@ -9,12 +9,12 @@ from app.rules.rule_set import RuleSet
 from tests.faults.fault import KINDS, Fault, made
 from tests.faults.trying import SEED, Court
 
-ENOUGH = 3  # faults that fare worse without a rule: it matters
+ENOUGH = 3  # this many faults with a worse result show that a rule matters
 
 
 @dataclass(slots=True)
 class Worth:
-    """How many faults a rule fired on, and of those tried again how many fare worse without it; of which kinds."""
+    """How many faults a rule fired on, how many of those retried have a worse result without it, and of which kinds."""
 
     fired: int = 0
     again: int = 0
@@ -28,7 +28,7 @@ def level(found: list[Finding]) -> int:
 
 
 def worths(courts: list[Court], count: int) -> dict[str, Worth]:
-    """Of every rule that judges and counts as finding, over `count` faults of each kind in each catalogue."""
+    """The worth of every rule that judges and whose findings count, over `count` faults of each kind and catalogue."""
     counted = [rule.slug for rule in RULES.values() if rule.judge is not None and rule.family != "completeness"]
     found = {slug: Worth() for slug in counted}
     fired: dict[str, list[tuple[Court, str, Fault, int, int]]] = defaultdict(list)

@@ -1,4 +1,4 @@
-"""False alarms: what the rules say of a large clean catalogue; and how long a one-row edit takes to judge in it."""
+"""False alarms: the findings in a large clean catalogue, and the time to judge a one-row edit in it."""
 
 import multiprocessing
 import os
@@ -29,8 +29,8 @@ from tests.processes import started_by
 
 
 class Clean(NamedTuple):
-    """A clean catalogue judged whole: its statements, findings by severity and rule, rows with one, time, and the most
-    MiB that all processes held at once, a page that several share counted once."""
+    """The result for a whole clean catalogue: statements, findings by severity and rule, rows with one, time, and the
+    peak MiB of all processes together, counting a shared page once."""
 
     statements: int
     findings: Counter[tuple[str, str]]
@@ -41,7 +41,7 @@ class Clean(NamedTuple):
 
 
 def stored(path: Path, chassis: int, seed: int = 11) -> int:
-    """Write a generated catalogue into a new SQLite file, unjudged; returns the number of its rows."""
+    """Write a generated catalogue into a new SQLite file without judging it; returns the number of its rows."""
     database = Database(f"sqlite:///{path}")
     migrate(database, "catalogue")
     count = 0
@@ -62,7 +62,7 @@ def stored(path: Path, chassis: int, seed: int = 11) -> int:
 
 
 class Memory:
-    """The most that this process and those it started held while this was entered, looked at five times a second."""
+    """The peak memory of this process and its children inside the `with` block, sampled five times a second."""
 
     def __enter__(self) -> "Memory":
         self.mebibytes = 0.0
@@ -81,7 +81,7 @@ class Memory:
 
 
 def _proportional_kib(process: int) -> int:
-    """The memory of it and of those it started, of what it shares its share; nothing once it has ended."""
+    """The memory of a process and its children, with its share of shared pages; zero once it has ended."""
     try:
         text = Path(f"/proc/{process}/smaps_rollup").read_text("ascii")
     except (FileNotFoundError, ProcessLookupError):
@@ -90,7 +90,7 @@ def _proportional_kib(process: int) -> int:
 
 
 def alarms(path: Path, count: int) -> Clean:
-    """Judge the whole catalogue, by `count` processes; what is found in it is a false alarm."""
+    """Judge the whole catalogue with `count` processes; every finding is a false alarm."""
     findings: Counter[tuple[str, str]] = Counter()
     touched: set[tuple[str | None, str | None]] = set()
     database = Database(f"sqlite:///{path}")
@@ -108,8 +108,8 @@ def alarms(path: Path, count: int) -> Clean:
 
 
 def edits(database: Database, count: int = 300) -> tuple[list[float], list[float]]:
-    """Milliseconds that judging takes, edit by edit, by the clock and of the processor: a random cell of a random
-    statement changed to a sister's."""
+    """Milliseconds to judge each edit, in wall and processor time. An edit copies a random cell from one statement to
+    another of the same table."""
     draw = Random(SEED)
     taken: list[float] = []
     used: list[float] = []
@@ -132,13 +132,13 @@ def edits(database: Database, count: int = 300) -> tuple[list[float], list[float
 
 
 def apart(path: Path, count: int) -> Clean:
-    """The same in a process of its own, so that its memory is that of the check alone."""
+    """Run the check in its own process, so that the memory measured is that of the check alone."""
     with ProcessPoolExecutor(1, multiprocessing.get_context("spawn")) as processes:
         return processes.submit(alarms, path, count).result()
 
 
 def report(chassis: int, path: Path | None = None) -> None:
-    """Print both for a catalogue of so many chassis; for one that is written already where a path is given."""
+    """Print both for a catalogue of `chassis` chassis, or for an existing catalogue if a path is given."""
     with tempfile.TemporaryDirectory() as folder:
         file = path or Path(folder) / "large.db"
         if path is None:

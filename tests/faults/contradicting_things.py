@@ -146,7 +146,7 @@ def unsafe(rows: Ground, draw: Random) -> Fault | None:
     return None if row is None else one_cell(row, "seal_safe", "false")
 
 
-@contradiction("a fluid of another use than its fills", missed="in a lower leg and above an air piston both occur")
+@contradiction("a fluid of another use than its fills", missed="both are used in a lower leg and above an air piston")
 def other_use(rows: Ground, draw: Random) -> Fault | None:
     fill = pick(rows, draw, Fill)
     row = None if fill is None or fill.fluid is None else rows.one(Fluid, fill.fluid)

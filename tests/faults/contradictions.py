@@ -1,7 +1,7 @@
-"""Contradictions of every table: what the catalogue itself says elsewhere, or a thing of that kind cannot have.
+"""Contradictions of every table: with the catalogue itself, or with what a thing of that kind can have.
 
-Written from the descriptions of the tables: for each column, what would make another column, row or table untrue. The
-kinds are counted apart from the slips of figures, because a share of these says something else.
+Derived from the descriptions of the tables: for each column, a value that makes another column, row or table untrue.
+These kinds are counted apart from the slips of figures, because their shares measure something else.
 """
 
 from collections.abc import Callable
@@ -27,7 +27,7 @@ def contradiction(name: str, missed: str = "") -> Callable[[Maker], Maker]:
 
 
 def as_new(row: Row | None, **cells: str) -> Fault | None:
-    """A further row like this one, with these cells."""
+    """Another row like this one, with these cells."""
     if row is None:
         return None
     after = spoilt(row, id=f"{row.id}-x", **cells)
@@ -90,7 +90,8 @@ def wheelbase(rows: Ground, draw: Random) -> Fault | None:
 
 
 @contradiction(
-    "a frame: head angle misread", missed="half a degree moves the head tube by less than printed geometry closes to"
+    "a frame: head angle misread",
+    missed="half a degree moves the head tube less than the tolerance of printed geometry",
 )
 def head_angle(rows: Ground, draw: Random) -> Fault | None:
     return _moved(_frame(rows, draw), draw, "head_angle_deg", -2, -1.5, 1.5, 2, 3)

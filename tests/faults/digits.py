@@ -1,4 +1,4 @@
-"""Two digits exchanged, and ends exchanged: what the hand does between eye and keyboard."""
+"""Swapped digits and swapped ends: slips of the hand at the keyboard."""
 
 from itertools import pairwise
 from random import Random
@@ -8,7 +8,7 @@ from tests.faults.fault import Fault, Ground, beyond, kind, one_cell, pick, pick
 
 
 def exchanged(text: str, draw: Random) -> str | None:
-    """The text with two neighbouring digits exchanged; None where all such give the same, or a zero in front."""
+    """The text with two neighbouring digits swapped; None if that changes nothing or puts a zero in front."""
     found = []
     for at, (one, other) in enumerate(pairwise(text)):
         if one.isdigit() and other.isdigit() and one != other:
@@ -19,7 +19,7 @@ def exchanged(text: str, draw: Random) -> str | None:
 
 
 def in_one_of(rows: Ground, draw: Random, places: tuple[tuple[type[Row], str], ...]) -> Fault | None:
-    """Exchanged digits in one of some columns."""
+    """Swapped digits in one of some columns."""
     table, column = draw.choice(places)
     row = pick(rows, draw, table)
     text = None if row is None else exchanged(row.cells()[column], draw)
@@ -28,7 +28,7 @@ def in_one_of(rows: Ground, draw: Random, places: tuple[tuple[type[Row], str], .
     return one_cell(row, column, text) if beyond(row, column, float(text)) or "travel" in column else None
 
 
-@kind("digits exchanged in a travel", beyond=True, missed="the range is widened by less than a gap that occurs")
+@kind("digits exchanged in a travel", beyond=True, missed="the range grows by less than gaps that real ranges have")
 def travel(rows: Ground, draw: Random) -> Fault | None:
     return in_one_of(rows, draw, ((Fit, "travel_mm"),) * 3 + ((Chassis, "travel_max_mm"), (Chassis, "travel_min_mm")))
 
@@ -106,7 +106,7 @@ def _swapped(rows: Ground, draw: Random, pairs: tuple[tuple[type[Row], str, str]
 @kind(
     "the neighbouring column's figure twice",
     beyond=True,
-    missed="fewer spacers allowed than are, but no fewer than are fitted, or one or two fitted for none",
+    missed="too few spacers allowed but no fewer than are fitted, or one or two fitted instead of none",
 )
 def column_twice(rows: Ground, draw: Random) -> Fault | None:
     table, one, other = draw.choice(COLUMNS)

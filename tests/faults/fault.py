@@ -1,4 +1,4 @@
-"""What a fault is: one slip of the hand as the rows it writes. Kinds are registered by the modules beside this one."""
+"""A fault is one slip of the hand, given as the rows it writes. The other modules here register the kinds."""
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
@@ -9,12 +9,12 @@ from app.catalogue.rows import MemoryRows
 from app.catalogue.tables import STATEMENTS, Row, Statement, from_cells, is_row_of
 
 R = TypeVar("R", bound=Row)
-TOLERANCE = 0.10  # a figure that is not limited is right within a tenth; common practice, no source
+TOLERANCE = 0.10  # without limits a figure is right within a tenth; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
 class Put:
-    """A row as it comes in; `before` is what stood under its id, None where that is new; `after` None withdraws it."""
+    """A submitted row; `before` is the old row with its id, None if the id is new; `after` is None for a withdrawal."""
 
     before: Row | None
     after: Row | None
@@ -37,7 +37,7 @@ class Fault:
 
 
 class Ground(MemoryRows):
-    """A sound catalogue in hand, with its rows in order for drawing."""
+    """A sound catalogue in memory, with its rows in order for random draws."""
 
     def __init__(self, rows: Iterable[Row]) -> None:
         super().__init__(rows)
@@ -55,7 +55,7 @@ Maker = Callable[[Ground, Random], Fault | None]
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """A kind of slip. `beyond` where it changes a value beyond its tolerance; `missed` says why some cannot be seen."""
+    """A kind of slip. `beyond`: it changes a value beyond its tolerance. `missed`: why some cannot be found."""
 
     name: str
     beyond: bool
@@ -79,7 +79,7 @@ def kind(name: str, *, beyond: bool, missed: str = "", group: str = "slip") -> C
 
 
 def made(rows: Ground, wanted: Kind, seed: int, count: int) -> Iterator[Fault]:
-    """Up to `count` different faults of a kind: fewer where the catalogue has no place for more."""
+    """Up to `count` different faults of a kind: fewer if the catalogue has no room for more."""
     draw = Random(f"{seed}/{wanted.name}")
     seen: set[tuple[str, ...]] = set()
     for _ in range(count * 60):
@@ -95,20 +95,20 @@ def made(rows: Ground, wanted: Kind, seed: int, count: int) -> Iterator[Fault]:
 
 
 def pick(rows: Ground, draw: Random, table: type[R]) -> R | None:
-    """A row of the table, None where it has none."""
+    """A row of the table, or None if it is empty."""
     listed = rows.listed(table)
     return draw.choice(listed) if listed else None
 
 
 def pick_statement(rows: Ground, draw: Random) -> Statement | None:
-    """A statement: each table as likely as another."""
+    """A statement; each table is equally likely."""
     return pick(rows, draw, draw.choice(STATEMENTS))
 
 
 def spoilt(row: R, **cells: str) -> R | None:
-    """The row with these cells written into it, as text; None where no row can hold them.
+    """The row with these cells written into it, as text; None if they make no valid row.
 
-    What was only just typed has not been read twice: `confirmed` and `as_printed` are not taken over.
+    A freshly typed row has not been checked twice, so `confirmed` and `as_printed` are not kept.
     """
     unread = {name: "" for name in ("confirmed", "as_printed") if name in row.cells()}
     try:
@@ -118,12 +118,12 @@ def spoilt(row: R, **cells: str) -> R | None:
 
 
 def one_cell(row: Row, column: str, text: str) -> Fault | None:
-    """The fault of one cell; None where it is the text that stands there."""
+    """The fault of one cell; None if the cell already has this text."""
     return several_cells(row, {column: text}, column)
 
 
 def several_cells(row: Row, cells: dict[str, str], shown: str) -> Fault | None:
-    """The fault of several cells; `shown` is the column that is told of."""
+    """The fault of several cells; `shown` is the column that is reported."""
     before = row.cells()
     if all(before[name] == text for name, text in cells.items()):
         return None
@@ -132,8 +132,8 @@ def several_cells(row: Row, cells: dict[str, str], shown: str) -> Fault | None:
 
 
 def written(row: Row, cells: dict[str, str]) -> tuple[Put, ...] | None:
-    """The row with these cells. Where they say what a statement is about it comes in as a new row, so that the fault
-    is judged as it would be in a first load, not as a change of subject."""
+    """The row with these cells. If they change the subject of a statement, it is submitted as a new row, so that the
+    fault is judged as in a first load, not as a change of subject."""
     subject = is_row_of(row, Statement) and any(name in row.model.about for name in cells)
     after = spoilt(row, **cells, **({"id": f"{row.id}-x"} if subject else {}))
     if after is None:
@@ -142,7 +142,7 @@ def written(row: Row, cells: dict[str, str]) -> tuple[Put, ...] | None:
 
 
 def instead(row: Row, id: str, **cells: str) -> Fault | None:
-    """The fault of a row that came in as another one from the start: the true one is not there, this one is new."""
+    """The fault of a row that was wrong from the start: the true row is missing, and this one is new."""
     after = spoilt(row, id=id, **cells)
     if after is None:
         return None
@@ -157,7 +157,7 @@ def plain(value: float) -> str:
 
 
 def beyond(row: Row, column: str, now: float, low: str = "min", high: str = "max") -> bool:
-    """True when a figure lies outside the limits beside it, or further off than a tenth where it has none."""
+    """True if a figure is outside its limits, or off by more than a tenth if it has none."""
     cells = row.cells()
     was = float(cells[column])
     least, most = cells.get(low), cells.get(high)

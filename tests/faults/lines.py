@@ -1,4 +1,4 @@
-"""The figure of another line: what the eye does when it slips in a table of figures."""
+"""The figure of another line: slips of the eye in a table of figures."""
 
 from random import Random
 
@@ -11,7 +11,7 @@ SI = {"N·m": 1.0, "in·lbf": 0.1129848, "kgf·cm": 0.0980665, "ft·lbf": 1.3558
 
 
 def scaled(row: Torque, factor: float) -> Fault | None:
-    """The torque with its limits times a factor, where that is beyond the limits it has."""
+    """The torque and its limits times a factor, if that is outside its own limits."""
     cells = row.cells()
     given = {name: plain(float(cells[name]) * factor) for name in ("value", "min", "max") if cells[name]}
     shown = next(iter(given), "value")
@@ -23,7 +23,7 @@ def scaled(row: Torque, factor: float) -> Fault | None:
 @kind(
     "torque of the next thread size",
     beyond=True,
-    missed="a single fastener of its position whose torque stays within its band",
+    missed="the only fastener of its position, and its torque stays within the band",
 )
 def next_thread(rows: Ground, draw: Random) -> Fault | None:
     """At one stress a torque grows with the cube of the diameter."""
@@ -49,7 +49,7 @@ def _others(rows: MemoryRows, row: Torque) -> list[Torque]:
 @kind(
     "torque of another line",
     beyond=True,
-    missed="the other torque lies within the band of this position, and no twin says otherwise",
+    missed="the other torque is within the band of this position, and no twin contradicts it",
 )
 def other_line(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, Torque)
@@ -113,7 +113,7 @@ def guide_line(rows: Ground, draw: Random) -> Fault | None:
     return several_cells(row, {name: other[name] for name in ("pressure", "pressure_min", "pressure_max")}, "pressure")
 
 
-@kind("pressure limit of another spring", beyond=True, missed="a limit below that of the spring is a fit's right")
+@kind("pressure limit of another spring", beyond=True, missed="a fit may have a lower limit than its spring")
 def limit_of_other_spring(rows: Ground, draw: Random) -> Fault | None:
     row, other = pick(rows, draw, Fit), pick(rows, draw, Spring)
     if row is None or other is None or row.pressure_limit is None or other.pressure_limit is None:
@@ -151,7 +151,7 @@ def other_volume(rows: Ground, draw: Random) -> Fault | None:
 @kind(
     "stanchion of another chassis",
     beyond=True,
-    missed="the spring's bore goes into both, no sibling shares it, and the fork is called by a word",
+    missed="the spring fits both bores, no sibling shares it, and the fork's name has no number",
 )
 def other_stanchion(rows: Ground, draw: Random) -> Fault | None:
     row, other = pick(rows, draw, Chassis), pick(rows, draw, Chassis)

@@ -1,4 +1,4 @@
-"""Where a row comes from: no source, an old one, a second opinion; names that lead nowhere."""
+"""Faults of provenance: no source, an old one, a second opinion; names that lead nowhere."""
 
 from random import Random
 
@@ -16,7 +16,7 @@ FIGURES: dict[type[Figured], tuple[str, ...]] = {
 
 
 def _changed(row: Figured, draw: Random) -> dict[str, str]:
-    """The figures of a statement a fifth to three fifths off."""
+    """The figures of a statement, off by a fifth to three fifths."""
     factor = draw.choice((1, -1)) * draw.uniform(0.2, 0.6)
     cells = row.cells()
     return {name: plain(float(cells[name]) * (1 + factor)) for name in FIGURES[row.model] if cells[name]}
@@ -41,7 +41,7 @@ def nameless_exception(rows: Ground, draw: Random) -> Fault | None:
 
 @kind("an older edition over a newer", beyond=False)
 def older_edition(rows: Ground, draw: Random) -> Fault | None:
-    """A figure of the first edition put over that of a later one of the same series, years after."""
+    """A figure of the first edition replaces that of a later edition of the same series, years afterwards."""
     row = pick(rows, draw, draw.choice(tuple(FIGURES)))
     source = None if row is None else rows.one(Source, row.source or "")
     if row is None or source is None or source.series is None or source.published_on is None:
@@ -59,7 +59,7 @@ def no_source(rows: Ground, draw: Random) -> Fault | None:
     return None if row is None else one_cell(row, "source", "")
 
 
-@kind("no page", beyond=False, missed="a measurement of one's own has no page")
+@kind("no page", beyond=False, missed="the user's own measurement has no page")
 def no_page(rows: Ground, draw: Random) -> Fault | None:
     row = pick_statement(rows, draw)
     return None if row is None else one_cell(row, "page", "")
@@ -90,7 +90,7 @@ def no_unit(rows: Ground, draw: Random) -> Fault | None:
     return one_cell(row, column, draw.choice(("", "J", "N", "kg·m", "bars?", "g/mL")))
 
 
-@kind("a row copied twice", beyond=False, missed="the same may have been read twice")
+@kind("a row copied twice", beyond=False, missed="the figure may have been read twice")
 def copied(rows: Ground, draw: Random) -> Fault | None:
     row = pick_statement(rows, draw)
     after = None if row is None else spoilt(row, id=f"{row.id}-x")

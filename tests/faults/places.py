@@ -7,9 +7,9 @@ from app.catalogue.tables import Chamber, Chassis, Fastener, Fill, Fit, Fluid, G
 from tests.faults.fault import Fault, Ground, instead, kind, one_cell, pick, pick_statement, several_cells
 
 
-@kind("years shifted over a neighbour", beyond=True, missed="what both generations say is the same")
+@kind("years shifted over a neighbour", beyond=True, missed="both generations say the same")
 def years_of_statement(rows: Ground, draw: Random) -> Fault | None:
-    """A statement whose years begin or end within those of its neighbour of the same subject."""
+    """A statement with years that start or end within those of its neighbour on the same subject."""
     table: type[Fill] | type[Torque] | type[Fit] = draw.choice((Fill, Torque, Fit))
     row = pick(rows, draw, table)
     if row is None or (row.model_year_from is None) == (row.model_year_to is None):
@@ -36,7 +36,7 @@ def _about(row: Fill | Torque | Fit) -> tuple[str, ...]:
 @kind(
     "a generation's years shifted over its neighbour",
     beyond=True,
-    missed="two generations may share years where something tells them apart, and nothing else is dated",
+    missed="two generations may share years if something distinguishes them, and nothing else has a date",
 )
 def years_of_chassis(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, Chassis)
@@ -55,7 +55,7 @@ def years_of_chassis(rows: Ground, draw: Random) -> Fault | None:
     return several_cells(row, cells, "model_year_from")
 
 
-@kind("wrong chassis", beyond=False, missed="another generation says the same, or is silent about it")
+@kind("wrong chassis", beyond=False, missed="another generation says the same or nothing about it")
 def wrong_chassis(rows: Ground, draw: Random) -> Fault | None:
     row, other = pick_statement(rows, draw), pick(rows, draw, Chassis)
     own = None if row is None else rows.one(Chassis, row.chassis)
@@ -79,7 +79,7 @@ def wrong_drive(rows: Ground, draw: Random) -> Fault | None:
 
 @kind("oil in the wrong chamber", beyond=False, missed="two chambers that take the same oil in like volumes")
 def wrong_chamber(rows: Ground, draw: Random) -> Fault | None:
-    """The oil of a damper in a leg or the reverse, or the whole fill under another chamber's name."""
+    """Damper oil in a leg or the reverse, or the whole fill under the name of another chamber."""
     row = pick(rows, draw, Fill)
     if row is None:
         return None
@@ -92,7 +92,7 @@ def wrong_chamber(rows: Ground, draw: Random) -> Fault | None:
     return instead(row, f"{row.id}-x", chamber=chamber)
 
 
-@kind("grease where oil belongs, oil where grease does", beyond=False, missed="above an air piston both occur")
+@kind("grease where oil belongs, oil where grease does", beyond=False, missed="both are used above an air piston")
 def wrong_lubricant(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, draw.choice((Grease, Fill)))
     if row is None:
@@ -102,7 +102,7 @@ def wrong_lubricant(rows: Ground, draw: Random) -> Fault | None:
     return one_cell(row, "fluid", draw.choice(others)) if others else None
 
 
-@kind("wrong wheel", beyond=False, missed="the other wheel of the chassis, where nothing is said of it")
+@kind("wrong wheel", beyond=False, missed="the other wheel of the chassis, about which nothing is stated")
 def wrong_wheel(rows: Ground, draw: Random) -> Fault | None:
     row = pick_statement(rows, draw)
     if row is None or row.wheel_size is None:

@@ -1,4 +1,4 @@
-"""A short, seeded form of `python -m tests.faults`: the bounds it must keep. The full table is in README.md."""
+"""A short, seeded run of `python -m tests.faults` with bounds on its results. The full table is in README.md."""
 
 import pytest
 
@@ -8,7 +8,7 @@ from tests.faults.trying import Court, Tried, demo, generated, shares, trial
 EACH = 12
 CONTRADICTIONS_FOUND, CONTRADICTIONS_REJECTED = 0.90, 0.80
 FOUND, REJECTED = 0.94, 0.84  # over all kinds that change a value beyond its tolerance
-# Kinds of which many are missed in any catalogue: no second figure tells the false one from the true one.
+# Kinds that are often missed in any catalogue, because no second figure shows which one is wrong.
 HARD = {
     "N·m for ft·lbf", "in·lbf for kgf·cm", "digits exchanged in a torque", "the neighbouring column's figure twice",
     "digits exchanged in an oil volume or level", "oil volume of another chamber", "spacer limit of another travel",

@@ -1,4 +1,4 @@
-"""A fault judged as a change and in a full check: one verdict, whichever tables the change leaves unread."""
+"""A fault gets the same verdict as a change and in a full check, whichever tables the change leaves unread."""
 
 from collections.abc import Iterable
 
@@ -16,7 +16,7 @@ PARTS = 4
 
 
 def told(findings: Iterable[Finding]) -> Told:
-    """What is found in which rows, whichever of two colliding rows is named first; without what only a change shows."""
+    """The findings and their rows, in any order of two conflicting rows, without those that only a change shows."""
     found: Told = set()
     for each in findings:
         if RULES[each.rule].shape != "change":

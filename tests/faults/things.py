@@ -1,4 +1,4 @@
-"""Slips in what statements are about: oils, bolts, variants, steps, parts, documents; and in what says nothing."""
+"""Slips in the things that statements are about: oils, bolts, variants, steps, parts, documents; empty statements."""
 
 import re
 from random import Random
@@ -35,7 +35,7 @@ from tests.faults.fault import (
 )
 
 
-@kind("decimal point slipped: oil properties", beyond=True, missed="another oil of the trade has that figure")
+@kind("decimal point slipped: oil properties", beyond=True, missed="another real oil has that figure")
 def oil(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, Fluid)
     column = draw.choice(("density_15_g_per_ml", "viscosity_40_cst", "viscosity_100_cst"))
@@ -60,7 +60,7 @@ def clicks(rows: Ground, draw: Random) -> Fault | None:
     return None if row is None or text in ("", "0") else one_cell(row, column, text + draw.choice("0123"))
 
 
-@kind("a sag in millimetres or with a digit too many", beyond=True, missed="the millimetres could be percent")
+@kind("a sag in millimetres or with a digit too many", beyond=True, missed="the millimetres could be a percentage")
 def sag(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, Guide)
     if row is None or row.sag_percent is None:
@@ -86,7 +86,7 @@ def other_sort(rows: Ground, draw: Random) -> Fault | None:
     return instead(row, f"{row.id}-x", chamber="positive" if row.chamber == "coil" else "coil")
 
 
-@kind("a figure left out, its unit kept", beyond=False, missed="another figure of the row stands in the same unit")
+@kind("a figure left out, its unit kept", beyond=False, missed="another figure of the row has the same unit")
 def left_out(rows: Ground, draw: Random) -> Fault | None:
     row = pick_statement(rows, draw)
     names = [name for name in ("value", "max", "pressure", "pressure_limit") if row and row.cells().get(name)]
@@ -167,7 +167,7 @@ def published(rows: Ground, draw: Random) -> Fault | None:
     return None if row is None or text is None else one_cell(row, "published_on", text + (row.published_on or "")[4:])
 
 
-@kind("a thread misread", beyond=False, missed="the misread thread is one that the torque suits too")
+@kind("a thread misread", beyond=False, missed="the torque also suits the misread thread")
 def thread(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, Fastener)
     if row is None or row.thread is None:
@@ -176,7 +176,7 @@ def thread(rows: Ground, draw: Random) -> Fault | None:
     return one_cell(row, "thread", draw.choice(wrong))
 
 
-@kind("the key of the next size", beyond=False, missed="the only bolt of its place, and of no standard")
+@kind("the key of the next size", beyond=False, missed="the only bolt of its place, without a standard")
 def key(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, Fastener)
     sizes = [int(drive[4:-3]) for drive in (row.drives or () if row else ()) if re.fullmatch(r"hex [0-9]+ mm", drive)]
@@ -187,7 +187,7 @@ def key(rows: Ground, draw: Random) -> Fault | None:
 
 @kind("a step misspelt", beyond=False, missed="the step's text needs none of its columns")
 def step(rows: Ground, draw: Random) -> Fault | None:
-    """A slot or a condition with a letter lost, or a slot whose column was left empty."""
+    """A slot or a condition with a missing letter, or a slot with its column left empty."""
     row = pick(rows, draw, Step)
     if row is None:
         return None
@@ -202,7 +202,7 @@ def step(rows: Ground, draw: Random) -> Fault | None:
     return one_cell(row, draw.choice(given), "") if given else None
 
 
-@kind("a filling step left out", beyond=False, missed="it is warned of, but as incomplete, which does not count")
+@kind("a filling step left out", beyond=False, missed="there is a warning, but as incomplete, which does not count")
 def unfilled(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, Step)
     if row is None or row.action != "fill":

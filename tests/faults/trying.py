@@ -1,4 +1,4 @@
-"""Faults before the judge, and what became of them. The only place that calls the rules."""
+"""Runs faults through the judge and records the results. The only place that calls the rules."""
 
 import csv
 from collections.abc import Iterable
@@ -32,13 +32,13 @@ def demo() -> Ground:
 
 
 def generated(chassis: int, seed: int = 7) -> Ground:
-    """A generated catalogue of so many chassis."""
+    """A generated catalogue with this number of chassis."""
     return Ground(catalogue_generator.rows(chassis, seed))
 
 
 @dataclass(slots=True)
 class Tried:
-    """What became of the faults of one kind."""
+    """The results for the faults of one kind."""
 
     kind: Kind
     rejected: int = 0
@@ -53,7 +53,7 @@ class Tried:
 
 
 class Court:
-    """A catalogue and what the rules say of it when it is sound."""
+    """A sound catalogue and its findings without any fault."""
 
     def __init__(self, rows: Ground, bench: RuleSet = ALL_RULES) -> None:
         self.rows = rows
@@ -61,7 +61,7 @@ class Court:
         self.before = frozenset(said(judge_all(rows, TODAY, bench)))
 
     def verdict(self, fault: Fault, bench: RuleSet | None = None) -> list[Finding]:
-        """What is found because of a fault, by another bench if one is given; what is incomplete does not count."""
+        """The findings caused by a fault, by another rule set if one is given. Completeness does not count."""
         found = judge_change(laid_over(self.rows, fault), changes_of(fault), TODAY, self.rows, bench or self.bench)
         return [
             finding
@@ -71,17 +71,17 @@ class Court:
 
 
 def laid_over(rows: Ground, fault: Fault) -> Overlay:
-    """The catalogue as it is with the fault in it."""
+    """The catalogue with the fault in it."""
     return Overlay(rows, MemoryRows(put.after for put in fault.puts if put.after is not None), _withdrawn(fault))
 
 
 def changes_of(fault: Fault) -> list[Change]:
-    """The rows of a fault as the judge is told of them."""
+    """The rows of a fault as changes for the judge."""
     return [_change(put.before, put.after) for put in fault.puts]
 
 
 def said(findings: Iterable[Finding]) -> set[Said]:
-    """Findings without their words."""
+    """Findings without their texts."""
     return {_said(finding) for finding in findings}
 
 
@@ -104,7 +104,7 @@ def _withdrawn(fault: Fault) -> dict[type[Row], set[str]]:
 
 
 def trial(courts: list[Court], wanted: Kind, count: int, seed: int = SEED) -> Tried:
-    """`count` faults of a kind, shared equally by the catalogues; the last one makes up for what the others lack."""
+    """`count` faults of a kind, spread equally over the catalogues; the last one makes up any shortfall."""
     tried = Tried(wanted)
     for place, court in enumerate(courts):
         share = (count - tried.tried) // (len(courts) - place)
@@ -131,7 +131,7 @@ def trials(courts: list[Court], count: int) -> list[Tried]:
 
 
 def shares(tried: Iterable[Tried]) -> tuple[int, float, float]:
-    """How many faults, and the shares of them that are found and that are rejected."""
+    """The number of faults, and the shares found and rejected."""
     each = list(tried)
     count = sum(one.tried for one in each)
     rejected = sum(one.rejected for one in each)

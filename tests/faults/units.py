@@ -1,5 +1,5 @@
-"""Confused units and slipped points. A unit is confused in one of two ways, each as often: the digits are right and the
-unit is another (`unit`), or the digits are those of the other column of the manual (`figure`).
+"""Confused units and moved decimal points. Units are confused in two ways, equally often: right digits with the wrong
+unit (`unit`), or the digits of the other column of the manual (`figure`).
 
 Factors: NIST SP 811, appendix B.
 """
@@ -35,7 +35,7 @@ PRESSURE = ("pressure", "pressure_min", "pressure_max")
 
 
 def confused(row: Row, draw: Random, names: tuple[str, ...], unit_column: str, units: tuple[str, str]) -> Fault | None:
-    """The figures of a row in the other of two units, or with the other unit behind them."""
+    """The figures of a row converted to the other of two units, or followed by the other unit."""
     cells = row.cells()
     written = cells[unit_column]
     given = [name for name in names if cells[name]]
@@ -55,9 +55,9 @@ def confused(row: Row, draw: Random, names: tuple[str, ...], unit_column: str, u
 
 def _torque_units(one: str, other: str) -> None:
     near = {one, other} == {"in·lbf", "kgf·cm"}
-    missed = "a factor of 1.15 shows only beside siblings that say the same as each other" if near else ""
+    missed = "a factor of 1.15 shows only next to siblings that agree with each other" if near else ""
     if {one, other} == {"N·m", "ft·lbf"}:
-        missed = "a factor of 1.36 shows only beside a sibling that says otherwise"
+        missed = "a factor of 1.36 shows only next to a sibling that contradicts it"
 
     @kind(f"{one} for {other}", beyond=True, missed=missed)
     def make(rows: Ground, draw: Random) -> Fault | None:
@@ -87,7 +87,7 @@ def volume(rows: Ground, draw: Random) -> Fault | None:
     return None if row is None else confused(row, draw, TORQUE, "unit", ("mL", "US fl oz"))
 
 
-@kind("kg for lb", beyond=True, missed="a line of a guide whose pressure is known for no neighbour or spring")
+@kind("kg for lb", beyond=True, missed="a line of a guide without a known pressure for its neighbours or spring")
 def mass(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, draw.choice((Guide, Guide, Limit)))
     if row is None:
@@ -111,7 +111,7 @@ def inches(rows: Ground, draw: Random) -> Fault | None:
     return one_cell(row, column, plain(float(row.cells()[column]) / SI["in"]))
 
 
-@kind("inches for mm in a limit", beyond=True, missed="a height may be nearly nothing")
+@kind("inches for mm in a limit", beyond=True, missed="a height may be close to zero")
 def inches_of_limit(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, Limit)
     return None if row is None else confused(row, draw, ("min", "max"), "unit", ("mm", "in"))
@@ -134,7 +134,7 @@ POINTS: dict[str, tuple[tuple[type[Row], str], ...]] = {
 
 
 UNSEEN = {
-    "pressure": "a limit of a spring with neither volumes nor fits of its own",
+    "pressure": "a limit of a spring without volumes or fits of its own",
     "oil": "a damper's volume, alone in its family and within the band",
     "chamber": "the only spring of its construction",
     "interval": "ten times as long is still within the band of a full service",

@@ -1,4 +1,4 @@
-"""Slips of more than one cell or line: a whole guide in the other unit, an exception astray, a thing entered twice."""
+"""Slips of several cells or lines: a whole guide in the other unit, a wrong exception, a thing entered twice."""
 
 from collections.abc import Sequence
 from random import Random
@@ -25,7 +25,7 @@ SCOPE = ("variant", "model_year_from", "model_year_to", "travel_from_mm", "trave
 
 
 def _guide(rows: Ground, row: Guide) -> list[Guide]:
-    """All lines of the guide that a line is of."""
+    """All lines of the guide that a line belongs to."""
     return [
         each
         for each in rows.where(Guide, "chassis", row.chassis)
@@ -65,7 +65,7 @@ def pressures(rows: Ground, draw: Random) -> Fault | None:
 @kind(
     "a whole guide of another fork",
     beyond=True,
-    missed="the only guide of its fork, and the rider is still borne within the band",
+    missed="the only guide of its fork, and the pressure still carries the rider within the band",
 )
 def other_guide(rows: Ground, draw: Random) -> Fault | None:
     """The pressures of another guide of the catalogue, line by line."""
@@ -88,7 +88,7 @@ def other_guide(rows: Ground, draw: Random) -> Fault | None:
     return Fault(tuple(puts), puts[0].row, str(row.pressure), str(other.pressure))
 
 
-@kind("a rider's mass misread", beyond=True, missed="it leaves a gap in the guide, which is told as incomplete")
+@kind("a rider's mass misread", beyond=True, missed="it leaves a gap in the guide, which is reported as incomplete")
 def rider(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, Guide)
     column = draw.choice(("rider_mass_from", "rider_mass_to"))
@@ -126,7 +126,7 @@ def twice(rows: Ground, draw: Random) -> Fault | None:
 @kind(
     "greatest travel of another damper",
     beyond=True,
-    missed="no fit that it can be with is longer",
+    missed="none of its possible fits is longer",
 )
 def damper_travel(rows: Ground, draw: Random) -> Fault | None:
     row = pick(rows, draw, Damper)
@@ -146,7 +146,7 @@ def stroke(rows: Ground, draw: Random) -> Fault | None:
     return one_cell(row, "stroke_max_mm", draw.choice(given)) if given else None
 
 
-@kind("property class or thread of a weaker bolt", beyond=False, missed="the weaker bolt bears the torque too")
+@kind("property class or thread of a weaker bolt", beyond=False, missed="the weaker bolt can take the torque too")
 def weaker(rows: Ground, draw: Random) -> Fault | None:
     torque = pick(rows, draw, Torque)
     row = None if torque is None else rows.one(Fastener, torque.fastener)

@@ -85,7 +85,7 @@ def test_a_zip_that_is_cut_off_is_refused(
 ) -> None:
     take(*fresh, tmp_path / "b.zip")
     os.truncate(tmp_path / "b.zip", size)
-    assert_refused(legwork("restore", str(tmp_path / "b.zip"), **target), target, "no backup, or a damaged one")
+    assert_refused(legwork("restore", str(tmp_path / "b.zip"), **target), target, "is not a backup, or is damaged")
 
 
 def test_what_is_no_backup_is_refused(
@@ -100,7 +100,7 @@ def test_what_is_no_backup_is_refused(
     database = fresh[0].path
     assert database is not None
     for each in ("empty", "text.zip", "other.zip", "package.zip", str(database)):
-        assert_refused(legwork("restore", str(tmp_path / each), **target), target, "no backup")
+        assert_refused(legwork("restore", str(tmp_path / each), **target), target, "is not a backup")
     assert_refused(legwork("restore", str(tmp_path / "absent"), **target), target, "there is nothing at")
     assert not (tmp_path.parent / "outside").exists()
 

@@ -48,7 +48,7 @@ def start(*arguments: str, **variables: str) -> subprocess.CompletedProcess[str]
     environment = {name: value for name, value in os.environ.items() if not name.startswith("LEGWORK_")}
     return subprocess.run(
         [sys.executable, "-m", "app", *(arguments or ("serve",))],
-        env={**environment, **variables}, capture_output=True, text=True, timeout=60, cwd="/tmp",
+        env={**environment, **variables}, capture_output=True, text=True, timeout=60, cwd="/",
     )  # fmt: skip
 
 

@@ -94,6 +94,11 @@ def test_a_lopsided_function_has_a_lopsided_band(function: Callable[[Mapping[str
     assert abs((found.high - found.value) - (found.value - found.low)) > 0.01 * (found.high - found.low)
 
 
+def test_a_steep_function_has_its_longer_side_where_it_is_steeper() -> None:
+    found = band(lambda at: at["x"] ** 4, [Uncertain("x", 1.0, 0.5)])
+    assert found.high - found.value > 2 * (found.value - found.low) > 0
+
+
 def test_readings_that_scatter_are_normal() -> None:
     """Central 98 % of a normal distribution: 2.326 standard deviations (any table)."""
     found = band(lambda at: at["x"], [Uncertain("x", 0.0, math.sqrt(3) * 2.0, normal=True)])

@@ -182,5 +182,5 @@ def test_a_stroke_refuses_what_cannot_be() -> None:
         stroke(FilledSpring(SPRING, -2e5, PA), LOAD, 0.03, SPREADS["stated"], 16)
     with pytest.raises(ValueError, match="bottoms out"):
         stroke(FilledSpring(SPRING, 1e4, PA), Band(9e3, 9e3, 9e3, None, ()), 0.03, SPREADS["stated"], 16)
-    with pytest.raises(ValueError, match="valve of its own"):
+    with pytest.raises(ValueError, match="it has its own valve"):
         stroke(FilledSpring(replace(SPRING, port_travel_m=None), 5e5, PA), LOAD, 0.03, SPREADS["stated"], 16)

@@ -103,6 +103,13 @@ def test_a_travel_that_no_spring_gives_names_the_nearest(loaded: Catalogue) -> N
     assert fault.code == "same-travel"
 
 
+def test_a_fork_with_one_travel_has_nothing_to_change_to(loaded: Catalogue) -> None:
+    faults = refused(loaded, "quembry-tureen-35", job="travel-change", from_travel="140", wheel_size="622")
+    (fault,) = (each for each in faults if each.parameter == "to_travel")
+    assert fault.code == "nothing-to-change"
+    assert fault.text.endswith("there is nothing to change to.")
+
+
 def test_spacers_above_the_limit_say_how_many_come_out(loaded: Catalogue) -> None:
     """Godwit: four at 140 mm, three at 150 mm."""
     change = {
@@ -396,7 +403,7 @@ def test_a_service_without_a_rider_refills_to_the_pressure_that_was_noted(loaded
     noted = next(step for step in found["steps"] if "present pressure" in step["measures"])
     assert f"Refill to the pressure noted in step {noted['number']}. Maximum: 8.0 bar." in filled["text"]
     assert "start-pressure" not in {what for what, _ in gaps(found)}
-    with_rider = step_with(card(loaded, **SERVICE, rider_mass="80"), "Half of that")
+    with_rider = step_with(card(loaded, **SERVICE, rider_mass="80"), "Half of it")
     start, half = (each["value"]["value"] for each in with_rider["figures"][:2])
     assert half == pytest.approx(start / 2, abs=0.1)
 

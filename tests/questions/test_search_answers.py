@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from app.catalogue.catalogue import Catalogue
+from app.catalogue.tables import Chassis, Damper, Fit, Source, Spring
 from app.database.connections import Database
 from app.questions.search.find import FindAnswer, FindAsked, find
 from app.questions.search.query import read_query
@@ -125,6 +126,14 @@ def test_a_year_shows_only_the_generation_of_that_year(loaded: Catalogue) -> Non
     assert one == ["Tarnoch Heddle 2018–2022"]
 
 
+def test_a_variant_not_made_in_the_year_is_not_found(loaded: Catalogue) -> None:
+    of_its_years = search(loaded, "godwit night 2024 top cap")
+    assert of_its_years["hits"][0]["href"].endswith("/sheet?model_year=2024&variant=pellugar-godwit-37-night")
+    found = search(loaded, "godwit night 2020 top cap")
+    assert found["hits"][0]["href"].endswith("/sheet?model_year=2020")
+    assert found["not_found"] == ["night"]
+
+
 def test_a_wheel_alone_lists_the_forks_that_take_it(loaded: Catalogue) -> None:
     for typed, wheel in (("29er", "622"), ("29", "622"), ("27.5", "584"), ("27,5er", "584")):
         takes = {row["id"] for row in lines("chassis") if wheel in row["wheel_sizes"].split(";")}
@@ -147,6 +156,32 @@ def test_clicks_name_where_they_are_counted_from(loaded: Catalogue) -> None:
                 datum = {dampers[id]["clicks_from"] for id in chassis["dampers"].split(";")}
                 assert datum == {"open"} or datum == {"closed"} or hit["kind"] == "clicks"
                 assert "from open" in hit["detail"] or "from closed" in hit["detail"], hit
+
+
+def test_figures_of_damper_and_spring_have_their_own_source(database: Database) -> None:
+    sources = [
+        Source.checked(id=id, title=id, kind="manual", invented=id == "damper-manual")
+        for id in ("fork-manual", "damper-manual", "spring-manual")
+    ]
+    chassis = Chassis.checked(
+        id="dibble", maker="maker", name="Dibble", dampers=("damper",), source="fork-manual", page="1"
+    )
+    damper = Damper.checked(
+        id="damper", maker="maker", name="Damper", rebound_clicks=18, clicks_from="closed", source="damper-manual",
+        page="2",
+    )  # fmt: skip
+    spring = Spring.checked(
+        id="spring", maker="maker", name="Spring", kind="air", pressure_limit="150", pressure_unit="psi",
+        source="spring-manual", page="3",
+    )  # fmt: skip
+    fit = Fit.checked(id="fit", chassis="dibble", spring="spring", travel_mm=150.0, source="fork-manual", page="4")
+    store(database, [*sources, chassis, damper, spring, fit])
+    for q, id in (("dibble rebound clicks", "damper"), ("dibble maximum pressure", "spring")):
+        found = search(Catalogue(database), q)
+        first = found["hits"][0]
+        assert (first["id"], first.get("source", {}).get("id")) == (id, f"{id}-manual"), q
+        invented = "invented-data" in {each["code"] for each in found["cautions"]}
+        assert invented == (id == "damper"), q
 
 
 def test_what_is_not_there_is_named_and_the_rest_is_shown(loaded: Catalogue) -> None:
@@ -172,7 +207,7 @@ async def test_page_text_and_start_page_show_figure_tool_scope_and_source(loaded
                 assert "28 N·m" in body.replace("<small> ", " ")
                 assert "Tarnoch Fork Manual" in body
                 limited = (await client.get(path, params={"q": "raddle knob screw", "format": suffix})).text
-                assert "holds for damper" in limited
+                assert "applies to damper" in limited
                 empty = (await client.get(path, params={"q": "xyzzy", "format": suffix})).text
                 assert "fewer letters" not in empty
                 assert "Nothing here is called" in empty

@@ -1,4 +1,4 @@
-"""One small clean catalogue, all of it invented; no rule finds a fault in it. The examples are one-row edits of it."""
+"""A small, invented catalogue in which no rule finds a fault. The examples are one-row edits of it."""
 
 # ruff: noqa: E501
 
@@ -154,7 +154,7 @@ def clean_catalogue() -> MemoryRows:
 
 
 def edited(change: RowEdit) -> Row:
-    """The row that an example writes. Raises pydantic's error where its cells are no such row."""
+    """The row that an example writes. Raises pydantic's error if its cells make no valid row."""
     table = TABLES[change.table]
     present = clean_rows().get((change.table, change.id))
     cells = {"id": change.id} if present is None else present.cells()
@@ -162,6 +162,6 @@ def edited(change: RowEdit) -> Row:
 
 
 def with_edit(change: RowEdit) -> MemoryRows:
-    """The clean catalogue with one example laid over."""
+    """The clean catalogue with one example applied."""
     row = edited(change)
     return MemoryRows({**clean_rows(), (change.table, row.id): row}.values())

@@ -9,11 +9,11 @@ MARK = "## Which rules check which column\n"
 
 
 def page() -> str:
-    """The page with the matrix as the code has it."""
+    """The page with the matrix derived from the code."""
     head, _, _ = PAGE.read_text(encoding="utf-8").partition(MARK)
     return (
         f"{head}{MARK}\n"
-        "Made by `python -m tests.rules.matrix`. The kind of each cell is checked when it is read. Where nothing else\n"
+        "Made by `python -m tests.rules.matrix`. Reading checks the kind of value in every cell. If nothing else\n"
         "checks a column, its first cell says why.\n\n"
         f"{matrix()}"
     )

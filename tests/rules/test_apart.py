@@ -1,4 +1,4 @@
-"""A check by several processes: the same findings in the same order, and a process that fails is no clean verdict."""
+"""A check by several processes gives the same findings in the same order; a failed process gives no clean verdict."""
 
 import os
 import signal
@@ -44,7 +44,7 @@ def test_a_process_that_is_killed_is_no_clean_verdict(monkeypatch: pytest.Monkey
         return worker
 
     monkeypatch.setattr(apart, "_started", start_and_kill)
-    with pytest.raises(JudgingFailed, match=r"is gone \(exit code -9\)"):
+    with pytest.raises(JudgingFailed, match=r"died \(exit code -9\)"):
         list(judge_all(MemoryRows(catalogue_generator.rows(2, 7)), TODAY, judged=two_processes))
 
 

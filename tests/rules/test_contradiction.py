@@ -1,4 +1,4 @@
-"""Contradiction and exceptions, as the design defines them in section 3: symmetric, blind to order, resolvable."""
+"""Contradictions and exceptions as in section 3 of the design: symmetric, independent of order, resolvable."""
 
 from datetime import date
 from itertools import permutations

@@ -1,4 +1,4 @@
-"""Every column is checked by more than the reading of its cell, or the code says why not; the page tells which."""
+"""A rule checks every column in addition to reading, or the code says why not; the page lists which."""
 
 from app.catalogue.tables import TABLES
 from app.rules.coverage import UNCHECKED, coverage, unchecked

@@ -1,4 +1,4 @@
-"""One thing under two ids is found, whatever its table; things that something tells apart are not."""
+"""One thing under two ids is found, whatever its table; things with a distinguishing column are not."""
 
 from datetime import date
 from typing import Any
@@ -21,7 +21,7 @@ def copied(row: Row, **other: Any) -> Row:
 
 
 def pairs(rows: MemoryRows) -> set[frozenset[str | None]]:
-    """The ids that each finding of a full check names."""
+    """The ids named by each finding of a full check."""
     return {
         frozenset((each.id, each.collides_with.id))
         for each in judge_all(rows, TODAY)

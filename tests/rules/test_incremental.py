@@ -1,4 +1,4 @@
-"""Incremental verdict = full verdict: random edits of the clean catalogue, judged as a change and as a whole."""
+"""Incremental verdict = full verdict: random edits of the clean catalogue, judged as a change and in full."""
 
 import random
 from datetime import date
@@ -19,7 +19,7 @@ Verdict = set[tuple[str, str, frozenset[tuple[str | None, str | None]]]]
 
 
 def verdict(findings: list[Finding]) -> Verdict:
-    """What was found, whichever of two colliding rows it was said of; without what only a change can show."""
+    """The findings, whichever of two conflicting rows they name, without those that only a change can show."""
     found: Verdict = set()
     for finding in findings:
         if RULES[finding.rule].shape != "change":

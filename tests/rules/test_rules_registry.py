@@ -1,4 +1,4 @@
-"""Every rule of the registry: its doc, its two examples, and that it fires on its own fault alone."""
+"""Every rule in the registry has a doc and two examples, and its failing example fires no other rule."""
 
 from datetime import date
 
@@ -21,11 +21,11 @@ NAMES_ONLY = {
     "service-unlike-damper",
     "superseded-by-another-kind",
     "variant-named-twice",
-}  # what is doubted is a name, which any words of the page bear out
+}  # the doubtful cell is a name, which any words of the page support
 
 
 def findings_of(change: RowEdit) -> list[Finding]:
-    """What the engine says of the clean catalogue with one edit, the edit itself judged as a change."""
+    """The findings of the engine for the clean catalogue with one edit, judged as a change."""
     row = edited(change)
     before = clean_rows().get((change.table, row.id))
     made = Change(row.model, "put", row.id, before, row)
@@ -53,7 +53,7 @@ def test_the_passing_example_fires_nothing(rule: Rule) -> None:
 
 @pytest.mark.parametrize("rule", IMPLAUSIBLE, ids=lambda rule: rule.slug)
 def test_no_implausible_rule_is_without_a_way_out(rule: Rule) -> None:
-    """With the words of the page the failing example is accepted, and shown as unusual."""
+    """With the words of the page, the failing example is accepted and shown as unusual."""
     assert rule.printed is not None
     assert rule.printed.cells["as_printed"]
     findings = findings_of(rule.printed)
@@ -71,7 +71,7 @@ def test_words_without_the_figure_clear_nothing(rule: Rule) -> None:
 
 
 @pytest.mark.parametrize("rule", RULES.values(), ids=lambda rule: rule.slug)
-def test_every_rule_says_what_why_and_how_to_mend(rule: Rule) -> None:
+def test_every_rule_says_what_why_and_how_to_fix(rule: Rule) -> None:
     assert min(len(rule.what), len(rule.why), len(rule.fix)) > 20
     assert set(rule.silenced_by) <= set(RULES) | {each.family for each in RULES.values()}
 

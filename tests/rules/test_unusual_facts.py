@@ -1,8 +1,8 @@
-"""True but unusual facts, as bulletins and the manuals of children's, e-bike, dual crown, old and light forks print
-them. All makers and forks are invented; what is unusual is common practice, no source.
+"""True but unusual facts, as printed in bulletins and in the manuals of children's, e-bike, dual crown, old and light
+forks. All makers and forks are invented; which facts count as unusual is common practice, no source.
 
-Each file describes one fork (the fact `base`) and facts about it, each of one or more rows. A fact is laid over the
-fork for itself. `words` is what the page prints.
+Each file describes one fork (the fact `base`) and facts about it, each of one or more rows. Each fact is applied to
+the fork separately. `words` is the text on the page.
 """
 
 import csv
@@ -23,12 +23,12 @@ from app.rules.view import Change
 FOLDER = Path(__file__).parent / "unusual"
 TODAY = dt.date(2026, 6, 1)
 LEAST_FACTS = 150
-MOST_REFUSED = 2  # of all facts, without the words of the page
+MOST_REFUSED = 2  # share of all facts, without the words of the page
 MOST_WARNED = 0.05
 
 
 class Fact(NamedTuple):
-    """One fact: its fork, what it is, and its rows without and with the words of the page."""
+    """One fact: its fork, its description, and its rows without and with the words of the page."""
 
     fork: str
     what: str
@@ -66,7 +66,7 @@ FORKS, FACTS = _read()
 
 
 def found(fact: Fact, rows: tuple[Row, ...]) -> list[Finding]:
-    """What is found because of a fact; what is incomplete does not count."""
+    """The findings caused by a fact. Completeness does not count."""
     base = FORKS[fact.fork]
     changes = [Change(row.model, "put", row.id, base.one(row.model, row.id), row) for row in rows]
     after = Overlay(base, MemoryRows(rows), {})

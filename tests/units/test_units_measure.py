@@ -94,7 +94,7 @@ def test_a_range_is_closed_and_named() -> None:
         with pytest.raises(Invalid) as refused:
             sag(outside)
         assert refused.value.faults[0].code == "out-of-range"
-        assert refused.value.detail == "sag is at least 5 % and at most 50 %"
+        assert refused.value.detail == "sag must be at least 5 % and at most 50 %"
         assert refused.value.faults[0].suggestion == nearest
 
 

@@ -1,4 +1,4 @@
-"""What sources state about scopes: fits, torques, fills and so on. Descriptions only."""
+"""The tables of statements that sources make about scopes: fits, torques, fills and so on. Descriptions only."""
 
 from typing import ClassVar, Literal
 
@@ -89,7 +89,7 @@ class Grease(Statement, TravelScopedRow, table=True):
     table: ClassVar[str] = "greases"
     about: ClassVar[tuple[str, ...]] = ("chassis", "place")
 
-    place: Text = column("where", required=True, example="place")
+    place: Text = column("where", required=True, example="air piston seal")
     fluid: Slug | None = column("grease", to="fluids")
     extent_mm: Published | None = column("length to grease, from the end", unit="mm", example="120")
     amount: Text | None = column("amount in words", example="a thin even film")

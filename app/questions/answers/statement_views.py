@@ -37,13 +37,17 @@ S = TypeVar("S", bound=Statement)
 
 
 class StatementView(TypedDict):
-    """The members of every statement. `also_in` lists agreeing sources, `narrows` what it is an exception to."""
+    """The members of every statement.
+
+    `also_in` lists agreeing sources, `narrows` what it is an exception to, `as_printed` the words of the page.
+    """
 
     id: str
     scope: ScopeView
     source: NotRequired[SourceRef]
     also_in: NotRequired[list[AlsoIn]]
     narrows: NotRequired[list[str]]
+    as_printed: NotRequired[str]
     note: NotRequired[str]
 
 
@@ -187,7 +191,7 @@ class NamedEntities:
 
 
 def add_claim(shown: StatementView, each: Applicable[S], sources: Mapping[str, Source]) -> None:
-    """Add source, agreeing sources, what it narrows and its note to a statement's view."""
+    """Add source, agreeing sources, what it narrows, the words of the page and its note to a statement's view."""
     source = source_ref(each.statement, sources)
     if source is not None:
         shown["source"] = source
@@ -195,6 +199,8 @@ def add_claim(shown: StatementView, each: Applicable[S], sources: Mapping[str, S
         shown["also_in"] = [_also_in(row, sources) for row in each.also_in]
     if each.narrows:
         shown["narrows"] = [row.id for row in each.narrows]
+    if each.statement.as_printed is not None:
+        shown["as_printed"] = each.statement.as_printed
     if each.statement.note is not None:
         shown["note"] = each.statement.note
 

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 from app.catalogue.tables import Chassis, Damper, Spring, Step
 
-PROPERTIES = ("spring_kind", "foot_joint", "adjuster_at", "crowns", "travel_set_by", "damper_kind", "negative")
 _WORDS = {
     "spring_kind": "the spring is of kind",
     "foot_joint": "the joint at the foot is",

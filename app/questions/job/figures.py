@@ -56,7 +56,7 @@ def filled(plan: Plan, named: NamedEntities, step: Step) -> tuple[str, StepFigur
     texts: dict[str, str] = {}
     template = _of_spacers(plan, step, figures) or step.text
     for slot in dict.fromkeys(SLOT.findall(template)):
-        if (said := filled_slot(plan, step, slot)) is not None:
+        if (said := filled_slot(plan, slot)) is not None:
             texts[slot], shown = said
             figures.values += shown
         elif slot == "torque":

@@ -98,7 +98,7 @@ def made(snapshot: Snapshot, chassis: str, asked: JobCardAsked) -> Made:
         answer["present_spring"] = spring_ref(plan.present_spring.id, {plan.present_spring.id: plan.present_spring})
     if check is not None:
         answer["frame"] = _frame_verdict(check)
-    answer["gaps"] = _gaps(plan, check)
+    answer["gaps"] = _gaps(plan)
     sources = [*context.sources.values(), *(check.context.sources.values() if check is not None else ())]
     answer["cautions"] = card_cautions(plan, of_steps, sources, check is not None)
     return Made(answer, sums)
@@ -213,7 +213,7 @@ def _without_start(plan: Plan) -> str:
     return f"No start pressure is listed. Start low, set the sag{stay}."
 
 
-def _gaps(plan: Plan, check: ForkCheck | None) -> list[Gap]:
+def _gaps(plan: Plan) -> list[Gap]:
     """The gaps of the card: its own blanks, the limits of the fit, and the gaps of the set-up."""
     found = [*plan.gaps, *(gap for gap in gaps(plan.found) if gap["what"] in OF_THE_FIT)]
     known = {gap["what"] for gap in found}

@@ -1,11 +1,13 @@
 """The parameters of a job card: the configuration now and after the job. Refuses contradictory parameters."""
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from pydantic import Field
 
-from app.errors import Fault, Invalid
+from app.errors import Invalid
 from app.questions.configuration.region import Given, given
 from app.questions.setup.parameters import SetupAsked
 
@@ -74,27 +76,18 @@ def ends(asked: JobCardAsked) -> FormEnds:
 
 
 def _given(asked: JobCardAsked, travel: str | None, spring: str | None, name: str) -> Given:
-    with renamed("travel", name):
+    with renamed(travel=name):
         return given(
             travel=travel, model_year=asked.model_year, variant=asked.variant, spring=spring, damper=asked.damper,
             wheel_size=asked.wheel_size,
         )  # fmt: skip
 
 
-class renamed:  # noqa: N801 - reads as a word of the language where it is used
-    """A context that reports a refusal under another parameter: `travel` of a region is `to_travel` here."""
-
-    def __init__(self, old: str, new: str, **more: str) -> None:
-        self.names = {old: new, **more}
-
-    def __enter__(self) -> None:
-        return None
-
-    def __exit__(self, kind: object, error: object, trace: object) -> None:
-        if isinstance(error, Invalid):
-            faults = [self._about(fault) for fault in error.faults]
-            raise Invalid(error.detail, faults, **error.extra) from None
-
-    def _about(self, fault: Fault) -> Fault:
-        name = self.names.get(fault.parameter or "", fault.parameter)
-        return Fault(fault.code, fault.text, name, fault.pointer, fault.suggestion)
+@contextmanager
+def renamed(**names: str) -> Iterator[None]:
+    """Report a refusal under other parameters: `travel` of a region is `to_travel` of a job."""
+    try:
+        yield
+    except Invalid as refusal:
+        faults = [replace(each, parameter=names.get(each.parameter or "", each.parameter)) for each in refusal.faults]
+        raise Invalid(refusal.detail, faults, **refusal.extra) from None

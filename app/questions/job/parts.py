@@ -91,7 +91,7 @@ def travel_spacer(plan: Plan, *, total: bool = False) -> list[PartNeeded]:
     count = fit.travel_spacers if total else fit.travel_spacers - there
     if count == 0 or (count < 0 and plan.job != "travel-change"):
         return []
-    part = plan.extras.get(fit.travel_spacer)
+    part = plan.travel_spacer
     needed: PartNeeded = {
         "id": fit.travel_spacer, "name": fit.travel_spacer if part is None else part.name, "kind": "travel spacer",
         "position": "spring shaft", "count": max(count, 0), "when": "always", "statements": [fit.id],
@@ -121,7 +121,7 @@ def volume_spacer(plan: Plan, *, total: bool = False) -> list[PartNeeded]:
     count = plan.spacers if total or there is None else plan.spacers - there
     if count == 0:
         return []
-    spacer = plan.volume_spacers.get(fit.spacer)
+    spacer = plan.found.spacers.get(fit.spacer)
     needed: PartNeeded = {
         "id": fit.spacer, "name": fit.spacer if spacer is None else spacer.name, "kind": "volume spacer",
         "position": "top cap", "count": max(count, 0), "when": "always", "statements": [fit.id],

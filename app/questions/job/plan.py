@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from app.catalogue.rows import Snapshot
-from app.catalogue.tables import Damper, Fastener, Fit, Limit, Part, Procedure, Spacer, Spring, Use
+from app.catalogue.tables import Damper, Fastener, Fit, Limit, Part, Procedure, Spring, Use
 from app.errors import Fault, Invalid
 from app.questions.answers.gap import Gap
 from app.questions.answers.open_choices import names_of
@@ -46,7 +46,6 @@ class Plan:
     present_fit: Applicable[Fit]
     spring: Spring | None
     present_spring: Spring | None
-    new_spring: bool
     dampers: list[Damper]
     spacers: int | None
     spacers_as_delivered: bool
@@ -56,9 +55,13 @@ class Plan:
     uses: list[Applicable[Use]]
     fasteners: list[Fastener]
     setup: SetupAnswer
-    extras: dict[str, Part] = field(default_factory=dict)  # travel spacers, by id
-    volume_spacers: dict[str, Spacer] = field(default_factory=dict)
+    travel_spacer: Part | None  # the kind that the shaft carries after the job
     gaps: list[Gap] = field(default_factory=list)
+
+    @property
+    def new_spring(self) -> bool:
+        """Whether the job fits another spring."""
+        return self.fit.statement.spring != self.present_fit.statement.spring
 
     def miss(self, what: str, about: str | None, why: str, text: str) -> None:
         """Record something that the card needs and the catalogue does not give, once."""
@@ -80,7 +83,7 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     """
     both = ends(asked)
     how = circumstances(asked)
-    with renamed("travel", "to_travel" if asked.job == "travel-change" else "travel"):
+    with renamed(travel="to_travel" if asked.job == "travel-change" else "travel"):
         found = gather(snapshot, chassis, both.wanted)
     present, present_fits, open_present = _present(found, both.present, asked.job)
     if not found.fits:
@@ -91,7 +94,10 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     having = properties(found.context.chassis, may_be.pop() if len(may_be) == 1 else None, dampers)
     steps = kept(steps_of(snapshot, procedure), having)
     uses = [each for each in found.uses if each.statement.job == asked.job]
-    open_parameters = _open(asked, found, steps, uses, rivals, open_present)
+    open_parameters = _open(asked, found, steps, uses, rivals, present_fits, open_present)
+    if open_parameters.get("to_travel") == []:
+        text = "The catalogue lists no other travel and no other spring for this fork: there is nothing to change to."
+        raise Invalid.one("nothing-to-change", text, parameter="to_travel")
     if open_parameters:
         raise _undecided(open_parameters, found.context, asked)
     fit = _one(found.fits, "to_travel")
@@ -103,17 +109,16 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     setup = setup_of(found, replace(how, spacers=spacers.wanted), units, curves=False)
     if setup["undecided"]:
         raise _undecided({each["parameter"]: each["values"] for each in setup["undecided"]}, found.context, asked)
+    spacer = fit.statement.travel_spacer
     plan = Plan(
         snapshot=snapshot,
         job=asked.job, units=units, found=found, present=present, fit=fit, present_fit=present_fit,
-        spring=spring, present_spring=present_spring, new_spring=fit.statement.spring != present_fit.statement.spring,
+        spring=spring, present_spring=present_spring,
         dampers=dampers, spacers=spacers.wanted, spacers_as_delivered=spacers.as_delivered,
         present_spacers=spacers.present, procedure=procedure, kept=steps, uses=uses,
         fasteners=_fasteners(found, fit.statement.spring), setup=setup,
+        travel_spacer=None if spacer is None else snapshot.one(Part, spacer),
     )  # fmt: skip
-    context = {each.statement.travel_spacer for each in (fit, present_fit)} - {None}
-    plan.extras = snapshot.many(Part, context)  # type: ignore[arg-type]
-    plan.volume_spacers = found.spacers
     for name in dict.fromkeys(name for step in steps for name in step.open):
         _miss_property(plan, name)
     if spring is not None and spring.kind == "air" and spring.negative is None:
@@ -125,7 +130,7 @@ def _present(found: Sheet, present: Given, job: JobName) -> tuple[Given, list[Ap
     """The fork now, its fits, and the parameters that would decide between them."""
     if job != "travel-change":
         return found.wanted, found.fits, {}
-    with renamed("travel", "from_travel", spring="from_spring"):
+    with renamed(travel="from_travel", spring="from_spring"):
         present = with_travel_of_spring(found.context, found.offered, present)
         where = found.context.region(present, found.offered)
     fits = prevailing_fits(found.context, found.offered, present, where)
@@ -146,7 +151,7 @@ def _present(found: Sheet, present: Given, job: JobName) -> tuple[Given, list[Ap
 
 def _open(
     asked: JobCardAsked, found: Sheet, steps: Sequence[KeptStep], uses: Sequence[Applicable[Use]],
-    rivals: Sequence[str], present: OpenInPlan,
+    rivals: Sequence[str], present_fits: Sequence[Applicable[Fit]], present: OpenInPlan,
 ) -> OpenInPlan:  # fmt: skip
     """Each parameter that would decide something on the card, with its possible values."""
     choices = found.context.choices(found.where, found.offered)
@@ -166,12 +171,22 @@ def _open(
     if asked.job == "spacer-change" and asked.spacers is None:
         limits = [each.statement.spacer_limit or 0 for each in found.fits if each.statement.spacer is not None]
         open_parameters.update({"spacers": list(range(min(limits) + 1))} if limits else {})
+    changed = _other_fits(found.fits, present_fits) if asked.job == "travel-change" else found.fits
     for name in ("travel", "spring", "wheel_size", "variant", "damper"):
         if name in open_parameters:
-            open_parameters[name] = _still_possible(name, open_parameters[name], found.fits)
+            fits = changed if name in ("travel", "spring") else found.fits
+            open_parameters[name] = _still_possible(name, open_parameters[name], fits)
     if asked.job == "travel-change" and "travel" in open_parameters:
         open_parameters["to_travel"] = open_parameters.pop("travel")
     return open_parameters
+
+
+def _other_fits(fits: Sequence[Applicable[Fit]], present: Sequence[Applicable[Fit]]) -> Sequence[Applicable[Fit]]:
+    """The fits with another travel or another spring than the fork has now; all fits if that is not known yet."""
+    now = {(each.statement.travel_mm, each.statement.spring) for each in present}
+    if len(now) > 1:
+        return fits
+    return [each for each in fits if (each.statement.travel_mm, each.statement.spring) not in now]
 
 
 def _still_possible(
@@ -236,7 +251,8 @@ def _undecided(found: OpenInPlan, context: ChassisContext, asked: JobCardAsked) 
 def _undecided_fault(name: str, values: Sequence[str | int | float]) -> Fault:
     shown = [f"{value:g}" if isinstance(value, float) else str(value) for value in values[:12]]
     more = f" and {len(values) - 12} more" if len(values) > 12 else ""
-    text = f"Give {name}: the work depends on it. Possible: {', '.join(shown)}{more}."
+    possible = f"Possible: {', '.join(shown)}{more}." if shown else "The catalogue lists none."
+    text = f"Give {name}: the work depends on it. {possible}"
     return Fault("undecided", text, parameter=name, suggestion=shown[0] if len(shown) == 1 else None)
 
 

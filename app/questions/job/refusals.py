@@ -1,9 +1,10 @@
 """Why there is no card: each refusal has a stable code, a sentence, and the possible alternatives. Pure.
 
 The status is always 422, because another request would be answered: `no-spring-for-travel` (offers the nearest travel),
-`same-travel`, `spring-kind-differs`, `spacers-over-limit` (how many come out), `spacer-limit-not-stated`,
-`no-volume-spacers`, `damper-not-serviceable`, `procedure-unsafe`, `frame-forbids`, `frame-not-stated`. A sealed damper
-does not refuse a full service, because the rest of the work makes sense: the damper is then listed under `not_done`.
+`nothing-to-change`, `same-travel`, `spring-kind-differs`, `spacers-over-limit` (how many come out),
+`spacer-limit-not-stated`, `no-volume-spacers`, `damper-not-serviceable`, `procedure-unsafe`, `frame-forbids`,
+`frame-not-stated`. A sealed damper does not refuse a full service, because the rest of the work makes sense: the damper
+is then listed under `not_done`.
 """
 
 from collections.abc import Sequence

@@ -8,7 +8,6 @@ from collections.abc import Callable, Mapping
 from decimal import Decimal
 
 from app.catalogue.columns import write_number
-from app.catalogue.tables import Step
 from app.questions.answers.views import figure, length
 from app.questions.fork_check.permission import USUAL_OFFSET_MM, method_difference_mm
 from app.questions.job.plan import Plan
@@ -36,13 +35,13 @@ def click_end(plan: Plan) -> str | None:
     return ends.pop() if len(ends) == 1 else None
 
 
-def filled_slot(plan: Plan, step: Step, slot: str) -> tuple[str, list[StepFigure]] | None:
+def filled_slot(plan: Plan, slot: str) -> tuple[str, list[StepFigure]] | None:
     """The text of a placeholder and its figures; None for any other placeholder."""
     fill = _SLOTS.get(slot)
-    return None if fill is None else fill(plan, step)
+    return None if fill is None else fill(plan)
 
 
-def _filling(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
+def _filling(plan: Plan) -> tuple[str, list[StepFigure]]:
     """The start pressure, half of it and the maximum; or the pressure that was noted; or how to find one.
 
     If the fork is ridden elsewhere than it is filled, the pressure to fill here leads and the half is half of that.
@@ -107,7 +106,7 @@ def maximum(plan: Plan) -> Quantity | None:
     return min(limits, default=None, key=_pascal)
 
 
-def _second(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
+def _second(plan: Plan) -> tuple[str, list[StepFigure]]:
     """The start pressure and the maximum of a second chamber; or the noted pressure."""
     chamber = next((each for each in plan.setup.get("chambers", ()) if each["chamber"] == "negative"), None)
     most = None if chamber is None else chamber.get("maximum")
@@ -131,7 +130,7 @@ def _second(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
     return f"Start pressure of this chamber: {BLANK}; it is not in the catalogue. {limit}.", figures
 
 
-def _sag(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
+def _sag(plan: Plan) -> tuple[str, list[StepFigure]]:
     sag = plan.setup.get("sag")
     if sag is None:
         plan.miss("sag", plan.fit.statement.id, "you set the pressure or preload by it", "The sag is unknown here.")
@@ -146,7 +145,7 @@ def _sag(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
     return words, figures
 
 
-def _proof(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
+def _proof(plan: Plan) -> tuple[str, list[StepFigure]]:
     """Axle-to-crown with its tolerance, and how much more or less stanchion shows than before."""
     before, after = plan.present_fit.statement.travel_mm, plan.fit.statement.travel_mm
     noted = noted_in(plan)
@@ -175,7 +174,7 @@ def _axle_to_crown(plan: Plan) -> Quantity | None:
     return quantity("length", stated, "mm", minimum=Decimal(low), maximum=Decimal(high), to=plan.units)
 
 
-def _height(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
+def _height(plan: Plan) -> tuple[str, list[StepFigure]]:
     for each in plan.found.limits:
         row = each.statement
         if row.subject == CROWN_HEIGHT and row.unit is not None:
@@ -193,7 +192,7 @@ def clicks_noted(plan: Plan) -> str:
     return f"noted in {noted_in(plan)}, counted from {'the end you marked' if end is None else end}"
 
 
-def _preload(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
+def _preload(plan: Plan) -> tuple[str, list[StepFigure]]:
     """The turns of the guide for this rider with the spring of this card, or those that were noted."""
     spring = plan.fit.statement.spring
     turns = {
@@ -211,13 +210,13 @@ def _preload(plan: Plan, step: Step) -> tuple[str, list[StepFigure]]:
     return f"{BLANK} turns from the minimum preload, then by the sag", []
 
 
-_SLOTS: Mapping[str, Callable[[Plan, Step], tuple[str, list[StepFigure]]]] = {
+_SLOTS: Mapping[str, Callable[[Plan], tuple[str, list[StepFigure]]]] = {
     "filling": _filling,
     "second": _second,
     "sag": _sag,
     "proof": _proof,
     "height": _height,
     "preload": _preload,
-    "clicks": lambda plan, step: (clicks_noted(plan), []),
-    "noted": lambda plan, step: (noted_in(plan), []),
+    "clicks": lambda plan: (clicks_noted(plan), []),
+    "noted": lambda plan: (noted_in(plan), []),
 }

@@ -52,6 +52,7 @@ class FigureOwner(NamedTuple):
 def fork_figures(found: Sheet, units: Units, href: str) -> list[ForkFigure]:
     """Every figure and fact of a fork for the request; `href` leads to its sheet."""
     answer = sheet_view(found, units)
+    found.context.with_sources([*found.springs.values(), *found.dampers.values()])  # of entities, not on a sheet
     subject = FigureOwner(fork_name(found.context.chassis, found.context.maker), href)
     figures = [*_statements(found, answer), *spring_figures(found, answer, units)]
     figures += [*guide_figures(found, answer), *_clicks(found), *_facts(found, units)]

@@ -1,7 +1,7 @@
 """Search: the figure of a fork at a place ("raddle top cap"), and rows of any table by name, number or id."""
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import NotRequired
 
 from pydantic import Field, TypeAdapter
@@ -10,7 +10,7 @@ from typing_extensions import TypedDict
 from app.catalogue import lists
 from app.catalogue.rows import Snapshot
 from app.catalogue.search import SEARCHED, found
-from app.catalogue.tables import TABLES, Chassis, Row, Source
+from app.catalogue.tables import Chassis, Row, Source
 from app.errors import Invalid
 from app.questions.answers.cautions import cautions
 from app.questions.answers.parameters import LookupParameters
@@ -19,7 +19,7 @@ from app.questions.search.fork_answers import ForkAnswers, fork_answers
 from app.questions.search.hits import SearchHit, row_hits
 from app.questions.search.query import QueryWord, read_query
 from app.questions.sheet.fits import chosen_units
-from app.questions.tables.listing import Q_MOST, sources_of
+from app.questions.tables.listing import Q_MOST
 
 SHOWN = 20
 SHOWN_MOST = 100
@@ -143,14 +143,9 @@ def _text(q: str, answer: FindAnswer, of_forks: ForkAnswers) -> str | None:
 
 def _cautions(snapshot: Snapshot, hits: Sequence[SearchHit]) -> list[Caution]:
     """The cautions of what is shown: invented data, caps under pressure, pressure limits."""
-    rows: list[Row] = []
-    wanted: dict[str, set[str]] = {}
-    for hit in hits:
-        wanted.setdefault(hit["table"], set()).add(hit["id"])
-    for table, ids in wanted.items():
-        rows += snapshot.many(TABLES[table], ids).values()
+    named = {hit["source"]["id"] for hit in hits if "source" in hit}
+    named |= {hit["id"] for hit in hits if hit["table"] == Source.table}
     kinds = {hit["kind"] for hit in hits if "figure" in hit}
     codes = ["cap-under-pressure"] if "torque" in kinds else []
     codes += ["shock-pump-only", "limits"] if kinds & {"start pressure", "maximum pressure"} else []
-    sources: Mapping[str, Source] = {source.id: source for source in sources_of(snapshot, rows)}
-    return cautions(*codes, sources=sources.values())
+    return cautions(*codes, sources=snapshot.many(Source, named).values())

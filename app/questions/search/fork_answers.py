@@ -123,7 +123,7 @@ def _narrowed(snapshot: Snapshot, words: Sequence[QueryWord], chassis: Chassis, 
         else:
             continue
         met[word.text] = 1.0
-    variant = _variant(snapshot, chassis, [word.text for word in words if met.get(word.text, 0.0) < 1])
+    variant = _variant(snapshot, chassis, [word.text for word in words if met.get(word.text, 0.0) < 1], year)
     if variant is not None:
         parameters["variant"] = variant.id
         own = spoken(variant.name, variant.model_code or "")
@@ -143,12 +143,15 @@ def _is_travel(snapshot: Snapshot, chassis: Chassis, travel: int) -> bool:
     return any(fit.travel_mm == travel for fit in snapshot.where(Fit, "chassis", chassis.id))
 
 
-def _variant(snapshot: Snapshot, chassis: Chassis, left: Sequence[str]) -> Variant | None:
-    """The one variant of a fork that a word names."""
+def _variant(snapshot: Snapshot, chassis: Chassis, left: Sequence[str], year: int | None) -> Variant | None:
+    """The one variant of a fork that a word names. Variants not made in `year` are left out."""
     if not left:
         return None
-    variants = snapshot.where(Variant, "chassis", chassis.id)
-    named = [each for each in variants if set(left) & set(spoken(each.name, each.model_code or ""))]
+    named = [
+        each for each in snapshot.where(Variant, "chassis", chassis.id)
+        if (year is None or _within(year, each.model_year_from, each.model_year_to))
+        and not spoken(each.name, each.model_code or "").isdisjoint(left)
+    ]  # fmt: skip
     return named[0] if len(named) == 1 else None
 
 

@@ -119,7 +119,7 @@ def _row_hit(row: Row, score: float, maker: Maker | None, sources: dict[str, Sou
 
 
 def _details(row: Row) -> list[str]:
-    """What distinguishes a row from others with its name, as far as given: years, travel, size, number and kind."""
+    """The known details that distinguish rows with the same name: years, travel, size, number and kind."""
     fields = row.values()
     details = [text for low, high, unit in _SPANS for text in _span(row, low, high, unit)]
     diameter = fields.get("stanchion_diameter_mm")

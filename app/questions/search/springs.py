@@ -75,8 +75,6 @@ def guide_figures(found: Sheet, answer: SheetAnswer) -> Iterator[ForkFigure]:
 
     Clicks are left out if it is uncertain where they are counted from.
     """
-    counted = {damper.clicks_from for damper in found.dampers.values()}
-    datum = next(iter(counted)) if len(counted) == 1 else None
     for view in answer["guides"]:
         springs = found.springs
         chosen = springs[view["spring_choice"]].name if view.get("spring_choice") in springs else ""
@@ -84,18 +82,18 @@ def guide_figures(found: Sheet, answer: SheetAnswer) -> Iterator[ForkFigure]:
             f"{view['chamber']} chamber" if view.get("chamber") not in (None, "coil") else "",
             chosen,
             f"sag {view['sag_percent']:g} %" if "sag_percent" in view else "",
-            *(_clicks(view, datum) if datum is not None else ()),
-            f"preload {view['preload_turns']:g} turns" if "preload_turns" in view else "",
+            *_clicks(view),
+            f"preload {view['preload_turns']['text']}" if "preload_turns" in view else "",
         ]
         name = f"Set-up, rider {_bracket(view)}"
         hit = with_figure(claim("guides", "start pressure", name, view, detail), view.get("pressure"))
         yield ForkFigure(hit, ("start pressure",), ("set-up setup sag rider air coil", *detail))
 
 
-def _clicks(view: GuideView, datum: str) -> Iterator[str]:
-    for name, count in (("rebound", view.get("rebound_clicks")), ("compression", view.get("compression_clicks"))):
-        if count is not None:
-            yield f"{name} {count} clicks from {datum}"
+def _clicks(view: GuideView) -> Iterator[str]:
+    for name, shown in (("rebound", view.get("rebound_clicks")), ("compression", view.get("compression_clicks"))):
+        if shown is not None and "from" in shown:
+            yield f"{name} {shown['text']}"
 
 
 def _bracket(view: GuideView) -> str:

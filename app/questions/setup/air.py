@@ -66,8 +66,8 @@ def put_air(answer: SetupAnswer, work: SetupBuilder, shown: Applicable[Fit], wan
     if model is not None:
         put_expected(view, work, model, figures)
     if headline is not None:
-        put_chambers(answer, work, ground, headline, start, figures)
-        put_disagreement(answer, work, headline, model, wanted, figures)
+        put_chambers(answer, work, ground, headline, start)
+        put_disagreement(answer, work, headline, model, figures)
     _put_limits(answer, work, headline, ground.spacers)
     _conclude(answer, work, ground, headline, model, figures, bases)
 

@@ -6,7 +6,7 @@ from app.questions.answers.views import figure, source_ref
 from app.questions.setup.basis import disagreeing, guide_rows
 from app.questions.setup.builder import SetupBuilder
 from app.questions.setup.estimate import MEASURED_ON_THE_BENCH, StartPressureEstimate
-from app.questions.setup.inputs import SetupInputs, Target
+from app.questions.setup.inputs import SetupInputs
 from app.questions.setup.model import Formatter as Figures
 from app.questions.setup.model import Model
 from app.questions.setup.parameters import si_of
@@ -88,7 +88,7 @@ def shown_pa(headline: StartPressureEstimate, start: Quantity) -> float:
 
 def put_chambers(
     answer: SetupAnswer, work: SetupBuilder, ground: SetupInputs, headline: StartPressureEstimate,
-    start: Quantity | None, figures: Figures,
+    start: Quantity | None,
 ) -> None:  # fmt: skip
     """Both chambers, if each has a valve: the pressure for each, and its maximum if the catalogue states one."""
     if ground.spring.negative != "own valve" or start is None:
@@ -125,7 +125,7 @@ def put_chambers(
 
 
 def put_disagreement(
-    answer: SetupAnswer, work: SetupBuilder, headline: StartPressureEstimate, model: Model | None, wanted: Target,
+    answer: SetupAnswer, work: SetupBuilder, headline: StartPressureEstimate, model: Model | None,
     figures: Figures,
 ) -> None:  # fmt: skip
     """A sentence if the guide's sag at its pressure lies outside the band of the expected sag."""

@@ -25,7 +25,7 @@ def put_lower_legs(
 ) -> None:  # fmt: skip
     """State that the curve leaves out the air in the lower legs, and how large its force is if the sizes are known."""
     chassis = work.found.context.chassis
-    inputs = _inputs(chassis, work.found.fills, travel_m)
+    inputs = _inputs(chassis, work.found.fills)
     if inputs is None:
         answer["lower_leg_air"] = {"text": f"{_LEFT_OUT} Its size is unknown here: {_MISSING}"}
         return
@@ -47,7 +47,7 @@ _LEFT_OUT = "The curve leaves out the air trapped in the lower legs, which makes
 _MISSING = "the catalogue does not give the stanchion diameter and the free volume of a leg."
 
 
-def _inputs(chassis: Chassis, fills: Sequence[Applicable[Fill]], travel_m: float) -> list[Uncertain] | None:
+def _inputs(chassis: Chassis, fills: Sequence[Applicable[Fill]]) -> list[Uncertain] | None:
     """The sizes that determine the force; None if the catalogue lacks one."""
     if chassis.stanchion_diameter_mm is None or chassis.leg_free_volume_ml is None:
         return None

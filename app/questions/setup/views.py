@@ -84,7 +84,7 @@ class BasisView(TypedDict):
 
 
 class BandOf(BandView):
-    """What affects the bands in `min` and `max` most.
+    """The input that affects the bands in `min` and `max` most.
 
     `curve` is the force at full travel. In `by_spacers`, start pressure, peak pressure and curve are affected alike.
     `coil` is the sag of the softest coil.

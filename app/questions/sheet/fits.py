@@ -15,8 +15,8 @@ from app.catalogue.tables import Fit, Spacer, Spring
 from app.questions.answers.cautions import cautions
 from app.questions.answers.open_choices import shown_undecided
 from app.questions.answers.parameters import LookupParameters
+from app.questions.answers.statement_views import StatementView, add_claim
 from app.questions.answers.views import (
-    AlsoIn,
     Caution,
     ChassisRef,
     ScopeView,
@@ -62,13 +62,11 @@ class SpacerView(TypedDict):
     drives: NotRequired[list[str]]
 
 
-class FitView(TypedDict):
+class FitView(StatementView):
     """One fit: a spring that gives a travel in this chassis."""
 
-    id: str
     spring: SpringRef
     travel: Quantity
-    scope: ScopeView
     travel_spacer: NotRequired[str]
     travel_spacers: NotRequired[int]
     axle_to_crown: NotRequired[Quantity]
@@ -76,10 +74,6 @@ class FitView(TypedDict):
     spacer_limit: NotRequired[int]
     spacers_fitted: NotRequired[int]
     pressure_limit: NotRequired[Quantity]
-    source: NotRequired[SourceRef]
-    also_in: NotRequired[list[AlsoIn]]
-    narrows: NotRequired[list[str]]
-    note: NotRequired[str]
 
 
 class MissReason(TypedDict):
@@ -220,21 +214,8 @@ def fit_view(
         shown["spacers_fitted"] = fit.spacers_fitted
     if (limit := figure(fit, "pressure", "pressure_limit", fit.pressure_unit, units, role="maximum")) is not None:
         shown["pressure_limit"] = limit
-    if (source := source_ref(fit, context.sources)) is not None:
-        shown["source"] = source
-    if each.also_in:
-        shown["also_in"] = [also_in(row, context) for row in each.also_in]
-    if each.narrows:
-        shown["narrows"] = [row.id for row in each.narrows]
-    if fit.note is not None:
-        shown["note"] = fit.note
+    add_claim(shown, each, context.sources)
     return shown
-
-
-def also_in(row: Fit, context: ChassisContext) -> AlsoIn:
-    """A statement that agrees, by its source."""
-    source = source_ref(row, context.sources)
-    return {"id": row.id} if source is None else {"id": row.id, "source": source}
 
 
 def spacer_view(id: str, spacers: dict[str, Spacer], units: Units) -> SpacerView:

@@ -1,4 +1,4 @@
-"""Physics of springs: what chambers hold, bores that fit, pressures that rise with the rider."""
+"""Physics of springs: chamber volumes, bores that fit, pressures that rise with the rider's mass."""
 
 from collections import defaultdict
 from collections.abc import Iterator
@@ -12,9 +12,9 @@ from app.rules.finding import Severity
 from app.rules.registry import Violation, edit, rule
 from app.rules.view import RowView
 
-WALL_MM = 1.0  # least difference of diameter and bore of a stanchion, both walls; design, section 5
+WALL_MM = 1.0  # smallest difference of diameter and bore of a stanchion, both walls; design, section 5
 SAME_MM = 0.2  # bores printed with one decimal
-ALIKE = 0.995  # two pressures that print alike in another unit; common practice, no source
+ALIKE = 0.995  # ratio of two pressures that look equal when printed in another unit; common practice, no source
 
 
 @rule(
@@ -26,11 +26,12 @@ ALIKE = 0.995  # two pressures that print alike in another unit; common practice
     fails=edit("spacers", "spacer-a", volume_ml="12.3"),
 )
 def spacers_fill_chamber(family: Family, today: date) -> Iterator[Violation]:
-    """The volume spacers a fit may carry take up all the air the chamber has at full travel.
+    """The volume spacers allowed in a fit would fill all the air space the chamber has at full travel.
 
-    V_end - k*v must leave air: otherwise the piston strikes the spacers before the fork has its travel.
+    Some air must be left at the end of the stroke. Otherwise the piston hits the spacers before the fork reaches full
+    travel.
 
-    Fix: compare the spacer limit, the volume of the spacer and the chamber's end volume with the pages.
+    Fix: check the spacer limit, the volume of the spacer and the chamber's end volume against the pages.
     """
     for row in family.of(Fit):
         spring, spacer = family.springs.get(row.spring), family.spacers.get(row.spacer or "")
@@ -40,7 +41,7 @@ def spacers_fill_chamber(family: Family, today: date) -> Iterator[Violation]:
             taken = row.spacer_limit * spacer.volume_ml
             if taken >= spring.end_volume_ml:
                 guess = spring.geometry_basis in (None, "estimated")
-                text = f"{row.spacer_limit} × {spacer.volume_ml} mL fill the {spring.end_volume_ml} mL of {spring.id}"
+                text = f"{row.spacer_limit} × {spacer.volume_ml} mL fills the {spring.end_volume_ml} mL of {spring.id}"
                 doubted = ((row, "spacer_limit"), (spring, "end_volume_ml"), (spacer, "volume_ml"))
                 yield Violation(
                     row, "spacer_limit", text, figures=doubted, nature="implausible" if guess else "impossible"
@@ -56,11 +57,12 @@ def spacers_fill_chamber(family: Family, today: date) -> Iterator[Violation]:
     fails=edit("springs", "spring-150-small", bore_mm="32.3"),
 )
 def bore_not_in_stanchion(family: Family, today: date) -> Iterator[Violation]:
-    """The bore of a spring does not go into the stanchion of a chassis it is said to fit.
+    """The bore of a spring is too wide for the stanchion of a chassis it is listed for.
 
-    A wall of less than half a millimetre is none; the spring belongs to another chassis, or a diameter is misread.
+    No stanchion has a wall thinner than half a millimetre. The spring belongs to another chassis, or a diameter was
+    misread.
 
-    Fix: compare bore and stanchion diameter with the pages, or name the spring of this chassis.
+    Fix: check bore and stanchion diameter against the pages, or name the spring of this chassis.
     """
     for row in family.of(Fit):
         spring, chassis = family.springs.get(row.spring), family.chassis[row.chassis]
@@ -69,14 +71,14 @@ def bore_not_in_stanchion(family: Family, today: date) -> Iterator[Violation]:
         if chassis.stanchion_bore_mm is not None and spring.bore_mm > chassis.stanchion_bore_mm + SAME_MM:
             inside = ((spring, "bore_mm"), (chassis, "stanchion_bore_mm"))
             yield Violation(
-                row, "spring", f"{spring.id} has a bore of {spring.bore_mm:g} mm, the stanchion "
+                row, "spring", f"{spring.id} has a bore of {spring.bore_mm:g} mm, the stanchion a bore of "
                 f"{chassis.stanchion_bore_mm:g} mm", spring, figures=inside, nature="implausible",
             )  # fmt: skip
         elif chassis.stanchion_diameter_mm is not None and spring.bore_mm >= chassis.stanchion_diameter_mm - WALL_MM:
             outside = ((spring, "bore_mm"), (chassis, "stanchion_diameter_mm"))
             close = spring.bore_mm < chassis.stanchion_diameter_mm
             yield Violation(
-                row, "spring", f"{spring.id} has a bore of {spring.bore_mm:g} mm, the stanchion an outside "
+                row, "spring", f"{spring.id} has a bore of {spring.bore_mm:g} mm, the stanchion an outside diameter "
                 f"of {chassis.stanchion_diameter_mm:g} mm", spring, figures=outside,
                 nature="implausible" if close else "impossible",
             )  # fmt: skip
@@ -91,11 +93,11 @@ def bore_not_in_stanchion(family: Family, today: date) -> Iterator[Violation]:
     fails=edit("chassis", "fork-a-old", stanchion_bore_mm="34.0"),
 )
 def bore_wider_than_stanchion(view: RowView, today: date) -> Iterator[Violation]:
-    """The inside of a stanchion is stated as wide as its outside.
+    """The inside diameter of a stanchion is as large as its outside diameter, or nearly.
 
-    A wall of less than half a millimetre is none; the two cells were exchanged or misread.
+    No stanchion has a wall thinner than half a millimetre. The two cells were swapped, or one was misread.
 
-    Fix: compare both diameters with the page.
+    Fix: check both diameters against the page.
     """
     outside, inside = view.row["stanchion_diameter_mm"], view.row["stanchion_bore_mm"]
     if outside is not None and inside is not None and inside >= outside - WALL_MM:
@@ -111,15 +113,15 @@ def bore_wider_than_stanchion(view: RowView, today: date) -> Iterator[Violation]
     fails=edit("springs", "spring-150-small", bore_mm="20", shaft_diameter_mm="20"),
 )
 def shaft_wider_than_bore(view: RowView, today: date) -> Iterator[Violation]:
-    """The shaft of a spring is as wide as the bore its piston runs in.
+    """The shaft of a spring is as thick as the bore its piston runs in, or thicker.
 
-    Nothing would be left for the negative chamber; the two cells were exchanged.
+    No space would be left for the negative chamber. The two cells were probably swapped.
 
-    Fix: compare both diameters with the page.
+    Fix: check both diameters against the page.
     """
     shaft, bore = view.row["shaft_diameter_mm"], view.row["bore_mm"]
     if shaft is not None and bore is not None and shaft >= bore:
-        yield Violation(view.row, "shaft_diameter_mm", f"a shaft of {shaft:g} mm fills a bore of {bore:g} mm")
+        yield Violation(view.row, "shaft_diameter_mm", f"a shaft of {shaft:g} mm would fill the bore of {bore:g} mm")
 
 
 @rule(
@@ -131,11 +133,11 @@ def shaft_wider_than_bore(view: RowView, today: date) -> Iterator[Violation]:
     fails=edit("springs", "spring-150-small", port_travel_mm="37.6"),
 )
 def port_beyond_travel(family: Family, today: date) -> Iterator[Violation]:
-    """The port that joins both chambers lies beyond the first quarter of the travel.
+    """The port that joins the two air chambers is more than a quarter of the way into the travel.
 
-    A fork that joins its chambers at sag has no spring there; a decimal point is missing.
+    A fork whose chambers are joined at sag would have no spring there. A decimal point is probably missing.
 
-    Fix: compare the port travel with the page; it is a few millimetres.
+    Fix: check the port travel against the page. It is usually a few millimetres.
     """
     for row in family.of(Fit):
         spring = family.springs.get(row.spring)
@@ -149,7 +151,7 @@ def port_beyond_travel(family: Family, today: date) -> Iterator[Violation]:
 
 
 def ladders(family: Family) -> list[list[Guide]]:
-    """Guides of one chassis, chamber and scope, by rider mass; worked out once for all rules."""
+    """Guides of one chassis, chamber and scope, by rider mass; computed once for all rules."""
     found: list[list[Guide]] | None = family.notes.get("ladders")
     if found is None:
         groups: dict[tuple[object, ...], list[Guide]] = defaultdict(list)
@@ -175,10 +177,10 @@ def ladders(family: Family) -> list[list[Guide]]:
 def guide_pressure_not_rising(family: Family, today: date) -> Iterator[Violation]:
     """A heavier rider is given less pressure than a lighter one.
 
-    Sag at one pressure grows with mass, so lines may be equal in print but do not fall;
-    the pressures or the masses of two lines were exchanged.
+    Heavier riders need more pressure for the same sag. Two neighbouring lines may print the same pressure, but it never
+    falls. The pressures or the masses of two lines were swapped.
 
-    Fix: compare both lines with the page.
+    Fix: check both lines against the page.
     """
     for ladder in ladders(family):
         for lighter, heavier in pairwise(ladder):
@@ -201,12 +203,12 @@ def guide_pressure_not_rising(family: Family, today: date) -> Iterator[Violation
     fails=edit("guides", "guide-coil", sag_percent="41"),
 )
 def sag_unusual(view: RowView, today: date) -> Iterator[Violation]:
-    """A guide aims at a sag outside 10 to 40 percent.
+    """A guide aims for a sag outside 10 to 40 percent.
 
-    Forks are ridden at 15 to 30 percent (common practice, no source); millimetres may stand for a percentage. Below 5
-    and above 60 it is no sag at all, and is refused.
+    Forks are ridden at 15 to 30 percent (common practice, no source). The figure may be in millimetres. A sag below 5
+    or above 60 percent is refused.
 
-    Fix: compare the sag with the page; write millimetres as a share of the travel.
+    Fix: check the sag against the page; convert millimetres to a percentage of the travel.
     """
     sag = view.row["sag_percent"]
     if sag is not None and not 10 <= sag <= 40:

@@ -1,4 +1,4 @@
-"""Physics and practice: figures that no fork of the trade has, after the bands of app.rules.bands."""
+"""Physics and practice: figures outside the bands of app.rules.bands, which no fork has."""
 
 from collections.abc import Iterator
 from datetime import date
@@ -40,11 +40,11 @@ def _a(name: str) -> str:
     fails=edit("torques", "torque-cap", value="60.5"),
 )
 def torque_outside_band(family: Family, today: date) -> Iterator[Violation]:
-    """A torque lies far outside what fasteners of that position and kind take on any fork.
+    """A torque is far outside the range for fasteners of that position and kind on any fork.
 
-    A unit confused or a digit slipped strips the thread, or leaves a bolt to fall out. The bands are common practice.
+    A wrong unit or digit strips the thread, or leaves a bolt loose enough to fall out. The ranges are common practice.
 
-    Fix: compare figure, unit and fastener with the page.
+    Fix: check figure, unit and fastener against the page.
     """
     for row in family.of(Torque):
         fastener = family.fasteners.get(row.fastener)
@@ -73,11 +73,11 @@ def torque_outside_band(family: Family, today: date) -> Iterator[Violation]:
     fails=edit("fills", "fill-damper", level_mm="", level_min_mm="", level_max_mm="", value="501", unit="mL"),
 )
 def fill_outside_band(family: Family, today: date) -> Iterator[Violation]:
-    """An oil volume or level lies far outside what that chamber takes on any fork.
+    """An oil volume or level is far outside the range for that chamber on any fork.
 
-    Too much oil locks or bursts a fork, too little runs it dry. The bands are common practice.
+    Too much oil locks or bursts a fork; too little runs it dry. The ranges are common practice.
 
-    Fix: compare figure, unit and chamber with the page.
+    Fix: check figure, unit and chamber against the page.
     """
     for row in family.of(Fill):
         band = _fill_band(family, row)
@@ -93,7 +93,7 @@ def fill_outside_band(family: Family, today: date) -> Iterator[Violation]:
 
 
 def _fill_band(family: Family, row: Fill) -> Bounds:
-    """What a chamber takes: of a leg no more than it has room for, if stated; more if the damper bathes in it."""
+    """The range for a chamber. The stated room in a leg is its maximum; a leg shared with an open bath takes more."""
     band = FILL[row.chamber]
     if not row.chamber.endswith("lower leg"):
         return band
@@ -124,11 +124,12 @@ def _pressure_columns(table: type[Row]) -> tuple[str, ...]:
     fails=edit("springs", "spring-140", pressure_limit="351"),
 )
 def pressure_implausible(view: RowView, today: date) -> Iterator[Violation]:
-    """A start pressure or fill limit lies far outside what a shock pump is used for.
+    """A start pressure or a maximum fill pressure is far outside the range of a shock pump.
 
-    72 bar for 72 psi bursts the spring, 5 psi for 5 bar lets the fork bottom out. The band is common practice.
+    72 bar instead of 72 psi bursts the spring; 5 psi instead of 5 bar lets the fork bottom out. The range is common
+    practice.
 
-    Fix: compare figure and unit with the page.
+    Fix: check figure and unit against the page.
     """
     row = view.row
     if row["pressure_unit"] is None:
@@ -138,7 +139,7 @@ def pressure_implausible(view: RowView, today: date) -> Iterator[Violation]:
     for name in names:
         pressure = figure(getattr(row, name), row["pressure_unit"], "pressure", "kPa")
         if pressure is not None and not band.holds(pressure):
-            text = f"{cell(row, name)} {row['pressure_unit']} are {pressure:.0f} kPa; "
+            text = f"{cell(row, name)} {row['pressure_unit']} is {pressure:.0f} kPa; "
             yield Violation(row, name, text + f"springs are filled to {band.low:g} to {band.high:g} kPa")
             return
 
@@ -155,11 +156,11 @@ def pressure_implausible(view: RowView, today: date) -> Iterator[Violation]:
                rider_mass_to="201", mass_unit="kg", pressure="150", pressure_unit="psi", source="manual-a", page="12"),
 )  # fmt: skip
 def rider_mass_implausible(family: Family, today: date) -> Iterator[Violation]:
-    """A guide is for riders lighter or heavier than any that forks are made for.
+    """A guide is for riders lighter or heavier than any fork is made for.
 
-    A mass in pounds read as kilograms gives a rider twice the pressure. The band is common practice.
+    If a mass in pounds is read as kilograms, the rider gets twice the pressure. The range is common practice.
 
-    Fix: compare the masses and their unit with the page; leave an open end empty.
+    Fix: check the masses and their unit against the page; leave an open end empty.
     """
     for row in family.of(Guide):
         _, lightest, heaviest = family.guide_figures[row.id]
@@ -182,11 +183,11 @@ def rider_mass_implausible(family: Family, today: date) -> Iterator[Violation]:
     fails=edit("limits", "limit-rotor", min="99"),
 )
 def limit_implausible(family: Family, today: date) -> Iterator[Violation]:
-    """A limit lies far outside what occurs: of rotors, tyres, steerers, bushing play or riders.
+    """A limit for a rotor, tyre, steerer, bushing or rider is far outside what is found on any fork.
 
-    A limit in the wrong unit permits what breaks or forbids what is meant. The bands are common practice.
+    A limit in the wrong unit allows parts that break, or forbids parts that fit. The ranges are common practice.
 
-    Fix: compare figure and unit with the page.
+    Fix: check figure and unit against the page.
     """
     for row in family.of(Limit):
         if (known := LIMITS.get(row.subject)) is not None:
@@ -202,7 +203,7 @@ def _limit(row: Limit, kind: str, unit: str, band: Bounds) -> Iterator[Violation
             continue
         value = figure(getattr(row, name), row.unit, kind, unit)
         if value is None:
-            text = f"{row.subject} is a {kind}, and {row.unit} is no unit of that"
+            text = f"{row.subject} is a {kind}, but {row.unit} is not a unit of {kind}"
             yield Violation(row, "unit", text, nature="impossible")
             return
         if not band.holds(value):
@@ -221,11 +222,12 @@ def _limit(row: Limit, kind: str, unit: str, band: Bounds) -> Iterator[Violation
     fails=edit("fits", "fit-150-old", axle_to_crown_mm="610.5"),
 )
 def axle_to_crown_implausible(view: RowView, today: date) -> Iterator[Violation]:
-    """Axle-to-crown less travel is not what a fork for any wheel has.
+    """Axle-to-crown minus travel gives a length that no fork has, for any wheel.
 
-    Wheel, tyre and crown take up this length; a digit slipped, or the figure is in inches. The band is common practice.
+    Wheel, tyre and crown take up this length. A digit is wrong, or the figure is in inches. The range is common
+    practice.
 
-    Fix: compare axle-to-crown and travel with the page.
+    Fix: check axle-to-crown and travel against the page.
     """
     row = view.row
     assert is_row_of(row, Fit)
@@ -235,6 +237,6 @@ def axle_to_crown_implausible(view: RowView, today: date) -> Iterator[Violation]
             yield Violation(
                 row,
                 "axle_to_crown_mm",
-                f"{row.axle_to_crown_mm} mm less {row.travel_mm:g} mm of travel are {rest:g} mm; "
+                f"{row.axle_to_crown_mm} mm minus {row.travel_mm:g} mm of travel is {rest:g} mm; "
                 f"forks have {AXLE_TO_CROWN_LESS_TRAVEL_MM.low:g} to {AXLE_TO_CROWN_LESS_TRAVEL_MM.high:g} mm",
             )

@@ -1,4 +1,4 @@
-"""Belonging: what a row names is of another chassis, kind or use than the row itself."""
+"""Belonging: a row names something of another chassis, kind or use than its own."""
 
 from collections.abc import Iterator
 from datetime import date
@@ -30,9 +30,9 @@ FLUIDS_IN: dict[str, tuple[str, ...]] = {  # common practice, no source
     fails=edit("limits", "limit-rider", variant="variant-a-old"),
 )
 def variant_of_another_chassis(family: Family, today: date) -> Iterator[Violation]:
-    """A statement is narrowed to a variant of another chassis.
+    """A statement is limited to a variant of another chassis.
 
-    No fork is both, so it would never be shown.
+    No fork is both, so the statement would never be shown.
 
     Fix: correct the variant or the chassis.
     """
@@ -56,9 +56,9 @@ def variant_of_another_chassis(family: Family, today: date) -> Iterator[Violatio
 def fastener_elsewhere(family: Family, today: date) -> Iterator[Violation]:
     """A torque is for a fastener of another chassis, spring, damper or year.
 
-    The bolt of another fork may look alike and bear half the torque.
+    The bolt of another fork may look the same and take only half the torque.
 
-    Fix: name the fastener of this chassis; correct the scope of the torque or of the fastener.
+    Fix: name the fastener of this chassis, or correct the scope of the torque or of the fastener.
     """
     for row in family.of(Torque):
         fastener = family.fasteners.get(row.fastener)
@@ -67,7 +67,7 @@ def fastener_elsewhere(family: Family, today: date) -> Iterator[Violation]:
         for column in ("chassis", "spring", "damper"):
             of, own = getattr(fastener, column), getattr(row, column)
             if of is not None and own is not None and of != own:
-                yield Violation(row, "fastener", f"{fastener.id} is of {column} {of}")
+                yield Violation(row, "fastener", f"{fastener.id} belongs to {column} {of}")
                 break
         else:
             first, last = fastener.model_year_from, fastener.model_year_to
@@ -86,9 +86,9 @@ def fastener_elsewhere(family: Family, today: date) -> Iterator[Violation]:
     fails=edit("fills", "fill-damper", fluid="oil-bath"),
 )
 def fluid_of_another_use(family: Family, today: date) -> Iterator[Violation]:
-    """An oil is named where a grease belongs, a grease where an oil does, or a bath oil inside a damper.
+    """A row names an oil for a grease job, a grease for an oil fill, or a bath oil inside a damper.
 
-    A damper filled with bath oil hardly moves, a seal greased with damper oil runs dry.
+    A damper filled with bath oil hardly moves. A seal greased with damper oil runs dry.
 
     Fix: name the fluid the source prints for this place, or correct the kind of the fluid.
     """
@@ -110,7 +110,7 @@ def fluid_of_another_use(family: Family, today: date) -> Iterator[Violation]:
 
 
 def _is_odd_oil(family: Family, row: Fill) -> bool:
-    """True for damper oil far from the damper, if another leg takes bath oil; old forks have fork oil in both."""
+    """True for damper oil away from the damper, if another leg takes bath oil; old forks use fork oil in both legs."""
     if row.exception_to is not None or _near_damper(family, row):
         return False
     for other in family.of(Fill):
@@ -122,7 +122,7 @@ def _is_odd_oil(family: Family, row: Fill) -> bool:
 
 
 def _near_damper(family: Family, row: Fill) -> bool:
-    """True in a damper, and in a leg that an open bath damper may share its oil with."""
+    """True in a damper, and in a leg that may share its oil with an open bath damper."""
     if row.chamber == "damper":
         return True
     dampers = [family.dampers.get(name) for name in family.dampers_of(row)]
@@ -139,9 +139,9 @@ def _near_damper(family: Family, row: Fill) -> bool:
     fails=edit("guides", "guide-coil", pressure="72", pressure_unit="psi"),
 )
 def guide_for_another_spring(family: Family, today: date) -> Iterator[Violation]:
-    """A guide gives air pressure for a coil, a coil for an air spring, or chooses a spring that is no coil.
+    """A guide gives an air pressure for a coil, a coil for an air spring, or chooses a spring that is not a coil.
 
-    Whoever follows it looks for a valve or a coil that is not there.
+    A mechanic would look for a valve or a coil that is not there.
 
     Fix: correct the chamber, the spring or the spring to choose.
     """
@@ -149,7 +149,7 @@ def guide_for_another_spring(family: Family, today: date) -> Iterator[Violation]
         spring = family.springs.get(row.spring or "")
         chosen = family.springs.get(row.spring_choice or "")
         if chosen is not None and chosen.kind != "coil":
-            yield Violation(row, "spring_choice", f"{chosen.id} is no coil")
+            yield Violation(row, "spring_choice", f"{chosen.id} is not a coil")
         elif spring is not None and row.chamber is not None and (row.chamber == "coil") != (spring.kind == "coil"):
             yield Violation(row, "chamber", f"{spring.id} is a spring of kind {spring.kind}")
         elif row.pressure is not None and (row.chamber == "coil" or (spring is not None and spring.kind == "coil")):
@@ -166,18 +166,18 @@ def guide_for_another_spring(family: Family, today: date) -> Iterator[Violation]
     fails=edit("chassis", "fork-a-old", model_year_to="2022"),
 )
 def generations_overlap(family: Family, today: date) -> Iterator[Violation]:
-    """Two chassis of one maker and name share model years and look alike.
+    """Two chassis with the same maker and name share model years and look alike.
 
-    A model year then no longer tells which of the two is on the bench.
+    The model year then does not tell you which of the two is on the bench.
 
-    Fix: correct the years; or state what tells them apart: marks, wheel sizes, crowns, stanchions, hub spacings.
+    Fix: correct the years, or add what distinguishes them: marks, wheel sizes, crowns, stanchions or hub spacings.
     """
     chassis = sorted(family.chassis.values(), key=lambda each: each.id)
     for index, one in enumerate(chassis):
         for other in chassis[:index]:
             if _share_years(one, other) and _alike(one, other):
                 yield Violation(
-                    one, "model_year_from", f"{other.id} bears the same name in the same years", other, mutual=True
+                    one, "model_year_from", f"{other.id} has the same name in the same years", other, mutual=True
                 )
 
 
@@ -188,7 +188,7 @@ def _share_years(a: Chassis, b: Chassis) -> bool:
 
 
 def _alike(a: Chassis, b: Chassis) -> bool:
-    """True when nothing that can be seen or measured at the fork differs where both state it."""
+    """True if nothing visible or measurable differs between two forks, as far as both state it."""
     for name in ("crowns", "stanchion_diameter_mm", "marks"):
         here, there = getattr(a, name), getattr(b, name)
         if here is not None and there is not None and here != there:

@@ -1,4 +1,4 @@
-"""Physics of bolts: what a thread bears, which key a screw has, a tool for every drive. Formulas: app.physics.bolt."""
+"""Physics of bolts: the load a thread can take, the key of a screw, a tool for every drive. See app.physics.bolt."""
 
 import re
 from collections.abc import Iterator
@@ -18,7 +18,7 @@ HEX = re.compile(r"hex ([0-9]+(?:\.[0-9]+)?) mm")
 
 
 def _greatest(row: Torque) -> tuple[str, float] | None:
-    """The greatest torque stated and its column, in N·m."""
+    """The highest torque stated, in N·m, with its column."""
     return first_known(row, GREATEST, "unit", "torque", "N·m")
 
 
@@ -32,11 +32,11 @@ def _greatest(row: Torque) -> tuple[str, float] | None:
     fails=edit("fasteners", "pinch-a", thread="M3", standard="", drives="hex 5 mm", property_class=""),
 )
 def torque_above_thread(family: Family, today: date) -> Iterator[Violation]:
-    """A torque is above what a solid bolt of the strongest class bears in that thread, even dry.
+    """A torque is higher than a solid bolt of the strongest class can take in that thread, even dry.
 
-    K*d*Sp*As with K = 0.30 and class 12.9 (ISO 898-1) is the utmost of any joint; beyond it the bolt yields.
+    K*d*Sp*As with K = 0.30 and class 12.9 (ISO 898-1) is the most any joint can take. Above it the bolt yields.
 
-    Fix: compare torque, unit and thread with the page; the torque may be that of another fastener.
+    Fix: check torque, unit and thread against the page. The torque may belong to another fastener.
     """
     for row in family.of(Torque):
         fastener = family.fasteners.get(row.fastener)
@@ -47,7 +47,7 @@ def torque_above_thread(family: Family, today: date) -> Iterator[Violation]:
             bearable = torque_bearable_nm(thread)
             if greatest[1] > bearable:
                 yield Violation(
-                    row, greatest[0], f"{greatest[1]:.3g} N·m; {fastener.thread} bears {bearable:.3g} N·m at most"
+                    row, greatest[0], f"{greatest[1]:.3g} N·m; {fastener.thread} can take {bearable:.3g} N·m at most"
                 )
 
 
@@ -64,9 +64,9 @@ def torque_above_thread(family: Family, today: date) -> Iterator[Violation]:
 def torque_above_proof_load(family: Family, today: date) -> Iterator[Violation]:
     """A torque preloads a steel bolt of known class, thread and hole beyond its proof load.
 
-    Judged at the nominal nut factor of the thread's preparation; the bolt would be stretched for good.
+    The bolt would stay stretched. The preload is computed with the nominal nut factor of the thread preparation.
 
-    Fix: compare torque, thread preparation, property class and hole with the page.
+    Fix: check torque, thread preparation, property class and hole against the page.
     """
     for row in family.of(Torque):
         fastener, greatest = family.fasteners.get(row.fastener), _greatest(row)
@@ -74,11 +74,11 @@ def torque_above_proof_load(family: Family, today: date) -> Iterator[Violation]:
             continue
         share = _share(fastener, greatest[1], row.thread_prep)
         if share is not None and share > 1:
-            yield Violation(row, greatest[0], f"the preload would be {share:.2f} of the proof load")
+            yield Violation(row, greatest[0], f"the preload would be {share:.2f} times the proof load")
 
 
 def _share(fastener: Fastener, torque_nm: float, thread_prep: str) -> float | None:
-    """Share of the proof load; None where one of its facts is not known. A standard screw has no hole."""
+    """Share of the proof load; None if it cannot be computed from the known facts. A standard screw has no hole."""
     known_hole = fastener.through_hole_mm is not None or fastener.standard is not None
     if fastener.thread is None or fastener.property_class is None or fastener.material != "steel" or not known_hole:
         return None
@@ -90,7 +90,7 @@ def _share(fastener: Fastener, torque_nm: float, thread_prep: str) -> float | No
         proof = proof_stress_pa(fastener.property_class, thread.diameter_m)
         force = preload_n(torque_nm, thread, NUT_FACTORS[thread_prep].nominal)
         return share_of_proof_load(force, thread, proof, hole_m)
-    except ValueError:  # a class without a proof stress, a hole as wide as the thread: not judged
+    except ValueError:  # not judged: a class without a proof stress, or a hole as wide as the thread
         return None
 
 
@@ -103,11 +103,11 @@ def _share(fastener: Fastener, torque_nm: float, thread_prep: str) -> float | No
     fails=edit("fasteners", "pinch-a", drives="hex 6 mm"),
 )
 def key_not_of_standard(view: RowView, today: date) -> Iterator[Violation]:
-    """A screw that names its standard is given a hexagon key that the standard does not.
+    """A screw names its standard, but its hex key is not the size that the standard gives.
 
-    ISO 4762, 7380, 10642 and 4026 fix the key of each size; thread, standard or key is misread.
+    ISO 4762, 7380, 10642 and 4026 fix the key for each size. Thread, standard or key was misread.
 
-    Fix: compare thread, standard and drive with the page.
+    Fix: check thread, standard and drive against the page.
     """
     row = view.row
     assert is_row_of(row, Fastener)
@@ -131,9 +131,9 @@ def key_not_of_standard(view: RowView, today: date) -> Iterator[Violation]:
 def thread_unreadable(view: RowView, today: date) -> Iterator[Violation]:
     """The thread of a fastener is not an ISO metric designation.
 
-    No torque on it can be checked, and no tap or die found for it.
+    No torque on it can be checked, and no tap or die can be found for it.
 
-    Fix: write M8, or M8x1 for a fine pitch; leave the cell empty where the source does not name the thread.
+    Fix: write M8, or M8x1 for a fine pitch; leave the cell empty if the source does not name the thread.
     """
     thread = view.row["thread"]
     if thread is not None and thread_of(thread) is None:
@@ -150,11 +150,11 @@ def thread_unreadable(view: RowView, today: date) -> Iterator[Violation]:
     fails=edit("fasteners", "cap-a", drives="pin spanner"),
 )
 def no_tool_for_drive(view: EntityView, today: date) -> Iterator[Violation]:
-    """No tool of the catalogue turns a fastener.
+    """No tool in the catalogue fits a fastener.
 
-    A job card would send the mechanic to a bolt without the key; often the drive is only spelt differently.
+    A job card would send the mechanic to a bolt without the key. Often the drive is only spelled differently.
 
-    Fix: write the drive as the tool does, or add the tool.
+    Fix: spell the drive as the tool does, or add the tool.
     """
     row = view.row
     assert is_row_of(row, Fastener)

@@ -1,4 +1,4 @@
-"""Completeness: what a job card for a listed fit would lack. Warnings only; a gap is shown, never guessed."""
+"""Completeness: facts missing from a job card for a listed fit. Warnings only; a gap is shown, never guessed."""
 
 from collections import defaultdict
 from collections.abc import Iterator
@@ -30,7 +30,7 @@ def fastener_without_torque(family: Family, today: date) -> Iterator[Violation]:
 
     The job card can only say: tighten, torque not known.
 
-    Fix: add the torque, or an instruction where the source gives no figure.
+    Fix: add the torque, or an instruction if the source gives no figure.
     """
     told = {row.fastener for row in family.of(Torque)}
     for row in family.own_fasteners.values():
@@ -49,11 +49,11 @@ def fastener_without_torque(family: Family, today: date) -> Iterator[Violation]:
     fails=edit("fits", "fit-b", chassis="fork-b", spring="spring-150", travel_mm="150", source="manual-a", page="14"),
 )
 def lower_leg_without_oil(family: Family, today: date) -> Iterator[Violation]:
-    """A chassis that springs are listed for has no oil volume for a lower leg.
+    """A chassis with listed springs has no oil volume for one of its lower legs.
 
-    Every job that opens the lowers refills both legs.
+    Both legs are refilled in every job that opens the lowers.
 
-    Fix: add the fill of the leg the source gives.
+    Fix: add the fill that the source gives for this leg.
     """
     filled = {(row.chassis, row.chamber) for row in family.of(Fill)}
     for chassis in family.fits_of_chassis:
@@ -84,30 +84,30 @@ def lower_leg_without_oil(family: Family, today: date) -> Iterator[Violation]:
     ),
 )
 def spring_without_limit(family: Family, today: date) -> Iterator[Violation]:
-    """An air spring is fitted for which no maximum fill pressure is known.
+    """An air spring is fitted, but no maximum fill pressure is known for it.
 
-    Nothing would stop a set-up from exceeding it.
+    A set-up could exceed the maximum, and nothing would stop it.
 
-    Fix: write the limit of the fit or of the spring.
+    Fix: enter the limit of the fit or of the spring.
     """
     for row in family.of(Fit):
         spring = family.springs.get(row.spring)
         if spring is not None and spring.kind == "air" and row.pressure_limit is None and spring.pressure_limit is None:
-            yield Violation(row, "pressure_limit", f"neither it nor {spring.id} states a limit")
+            yield Violation(row, "pressure_limit", f"neither this fit nor {spring.id} states a limit")
 
 
-Bracket = tuple[float, float | None, Guide]  # both ends in kg and the line they are of
+Bracket = tuple[float, float | None, Guide]  # both ends in kg, and their line
 
 
 def brackets(family: Family) -> list[list[Bracket]]:
-    """The mass brackets of the guides of one chassis, chamber, scope and source, by their lower ends; kept."""
+    """The mass brackets of the guides of one chassis, chamber, scope and source, by lower end; computed once."""
     found: list[list[Bracket]] | None = family.notes.get("brackets")
     if found is None:
         groups: dict[tuple[object, ...], list[Bracket]] = defaultdict(list)
         for place, group in enumerate(family.guide_groups):
             for row in group:
                 _, low, high = family.guide_figures[row.id]
-                if low is None and high is None:  # in no unit that is known: as they stand
+                if low is None and high is None:  # the unit is unknown: compare the figures as given
                     low, high = kilograms(row.rider_mass_from, None), kilograms(row.rider_mass_to, None)
                 if low is not None or high is not None:
                     groups[place, row.mass_is].append((low or 0.0, high, row))
@@ -131,9 +131,9 @@ def brackets(family: Family) -> list[list[Bracket]]:
                pressure_unit="psi", source="manual-a", page="12"),
 )  # fmt: skip
 def mass_bracket_gap(family: Family, today: date) -> Iterator[Violation]:
-    """Between two lines of a guide riders of some mass are left out.
+    """Two lines of a guide leave out the riders between them.
 
-    Such a rider gets no start pressure although the guide has one; a line was missed or a mass misread.
+    Such a rider gets no start pressure although there is a guide. A line was missed, or a mass misread.
 
     Fix: add the missing line, or correct the masses.
     """
@@ -145,7 +145,7 @@ def mass_bracket_gap(family: Family, today: date) -> Iterator[Violation]:
 
 
 def _next_whole(lighter: Guide, heavier: Guide) -> bool:
-    """True for brackets printed in whole kilograms or pounds, 55 to 64 and 65 to 74: nobody is left out."""
+    """True for brackets printed in whole kilograms or pounds, such as 55 to 64 and 65 to 74: no rider is left out."""
     end, start = lighter.rider_mass_to, heavier.rider_mass_from
     if end is None or start is None or lighter.mass_unit != heavier.mass_unit:
         return False
@@ -163,9 +163,9 @@ def _next_whole(lighter: Guide, heavier: Guide) -> bool:
     fails=edit("fasteners", "cap-a", reuse="replace"),
 )
 def replace_without_part(family: Family, today: date) -> Iterator[Violation]:
-    """A fastener that may not be used again has no part listed for its position.
+    """A fastener must be replaced, but no part is listed for its position.
 
-    The mechanic finds out when the fork is open that the bolt had to be bought.
+    The mechanic would find out with the fork already open that a new bolt is needed.
 
     Fix: add a use of the part for that position.
     """

@@ -1,4 +1,4 @@
-"""Physics of a construction: springs that differ by their shaft only, their limits, and the lowers they go into."""
+"""Physics of a construction: springs that differ only in shaft length, their limits, and the lowers they go into."""
 
 from collections import defaultdict
 from collections.abc import Iterator
@@ -15,15 +15,20 @@ from app.rules.family import Family
 from app.rules.finding import Severity
 from app.rules.registry import Violation, edit, rule
 
-SIBLING_VOLUME = 0.03  # share of the chamber by which rounded volumes of one construction differ
-FAR_VOLUME = 0.3  # share beyond which no variation of a construction explains a volume
-ENOUGH = 3  # siblings that agree before one that does not is refused; design, section 5
-FAR_MM = 10  # no lowers of one chassis and wheel differ by more
-SHARED = ("bore_mm", "shaft_diameter_mm", "negative_volume_ml", "port_travel_mm")  # of one construction
+SIBLING_VOLUME = 0.03  # rounded volumes of one construction differ by up to this share of the chamber
+FAR_VOLUME = 0.3  # no variation of a construction explains a larger difference
+ENOUGH = 3  # this many siblings must agree before an odd one is refused; design, section 5
+FAR_MM = 10  # lowers of one chassis and wheel never differ by more
+SHARED = (
+    "bore_mm",
+    "shaft_diameter_mm",
+    "negative_volume_ml",
+    "port_travel_mm",
+)  # equal in all springs of one construction
 
 
 def _constructions(family: Family) -> Iterator[list[tuple[Fit, Spring]]]:
-    """Fits of one chassis, wheel, spacer and construction whose travel is set by shaft length, by travel."""
+    """Fits of one chassis, wheel, spacer and construction whose shaft length sets the travel, in order of travel."""
     groups: dict[tuple[object, ...], list[tuple[Fit, Spring]]] = defaultdict(list)
     for row in family.of(Fit):
         spring = family.springs.get(row.spring)
@@ -46,17 +51,17 @@ def _constructions(family: Family) -> Iterator[list[tuple[Fit, Spring]]]:
     fails=edit("fits", "fit-160", spacer_limit="5"),
 )
 def spacer_limit_grows_with_travel(family: Family, today: date) -> Iterator[Violation]:
-    """A longer fit may carry more spacers than a shorter one of the same construction.
+    """A longer fit allows more spacers than a shorter one of the same construction.
 
-    With a longer stroke less air is left at its end, so limits fall as travel grows; two rows were probably exchanged.
+    A longer stroke leaves less air at its end, so limits fall as travel grows. Two rows were probably swapped.
 
-    Fix: compare the spacer limits of both travels with the page.
+    Fix: check the spacer limits of both travels against the page.
     """
     for group in _constructions(family):
         stated = [fit for fit, _ in group if fit.spacer_limit is not None]
         for shorter, longer in pairwise(stated):
             if shorter.travel_mm < longer.travel_mm and (longer.spacer_limit or 0) > (shorter.spacer_limit or 0):
-                text = f"{longer.id} may carry {longer.spacer_limit} at {longer.travel_mm:g} mm, {shorter.id} only "
+                text = f"{longer.id} allows {longer.spacer_limit} at {longer.travel_mm:g} mm, {shorter.id} only "
                 yield Violation(longer, "spacer_limit", text + f"{shorter.spacer_limit} at {shorter.travel_mm:g} mm",
                           shorter, mutual=True)  # fmt: skip
 
@@ -74,12 +79,12 @@ def spacer_limit_grows_with_travel(family: Family, today: date) -> Iterator[Viol
                spacer="spacer-a", spacer_limit="3", source="manual-a", page="14"),
 )  # fmt: skip
 def limit_differs_by_wheel(family: Family, today: date) -> Iterator[Violation]:
-    """One spring at one travel may carry other spacers or another pressure with another wheel, and no other does.
+    """One spring has another spacer or pressure limit with another wheel at the same travel, and no other spring does.
 
-    The wheel does not touch the air chamber. Makers do print tables by wheel, in which several lines differ; a single
-    line that differs is that of another row of the table.
+    The wheel has no effect on the air chamber. Makers do print tables by wheel in which several lines differ, but a
+    single line that differs was copied from another row.
 
-    Fix: compare both limits with the page; if both are right, copy its words into as_printed of one of them.
+    Fix: check both limits against the page; if both are right, copy its words into as_printed of one of them.
     """
     groups: dict[tuple[object, ...], list[Fit]] = defaultdict(list)
     for row in family.of(Fit):
@@ -107,7 +112,7 @@ def limit_differs_by_wheel(family: Family, today: date) -> Iterator[Violation]:
 
 
 def _differing(row: Fit, other: Fit) -> str | None:
-    """The limit in which two fits differ, None if in none of those that both state."""
+    """The limit in which two fits differ, or None if they agree wherever both state one."""
     if None not in (row.spacer_limit, other.spacer_limit) and row.spacer_limit != other.spacer_limit:
         return "spacer_limit"
     if None not in (row.pressure_limit, other.pressure_limit) and not same_pressure(row, other):
@@ -135,9 +140,10 @@ def _differing(row: Fit, other: Fit) -> str | None:
 def chamber_differs_from_siblings(family: Family, today: date) -> Iterator[Violation]:
     """The positive chamber of a spring at full extension differs from that of its siblings with other shafts.
 
-    Where the shaft sets the travel, V_end + A*T is one volume for all lengths; one of the figures is misread.
+    If the shaft sets the travel, end volume plus swept volume is the same for all lengths. One of the figures was
+    misread.
 
-    Fix: compare end volume, bore and travel of the siblings with the page.
+    Fix: check end volume, bore and travel of the siblings against the page.
     """
     for group in _constructions(family):
         whole: list[tuple[float, Fit, Spring]] = []
@@ -170,11 +176,11 @@ def chamber_differs_from_siblings(family: Family, today: date) -> Iterator[Viola
     fails=edit("fits", "fit-140", axle_to_crown_mm="539.1"),
 )
 def axle_to_crown_scatter(family: Family, today: date) -> Iterator[Violation]:
-    """Axle-to-crown less travel differs by more than 3 mm between fits of one chassis and wheel.
+    """Axle-to-crown minus travel differs by more than 3 mm between fits with the same chassis and wheel.
 
-    Crown and lowers are the same, so each millimetre of travel adds one; a travel or a length is misread.
+    Crown and lowers are the same, so each millimetre of travel adds one. A travel or a length was misread.
 
-    Fix: compare travel and axle-to-crown with the page; state the wheel size where the lowers differ.
+    Fix: check travel and axle-to-crown against the page; state the wheel size if the lowers differ.
     """
     groups: dict[tuple[object, ...], list[tuple[float, Fit]]] = defaultdict(list)
     for row in family.of(Fit):
@@ -187,7 +193,7 @@ def axle_to_crown_scatter(family: Family, today: date) -> Iterator[Violation]:
         agreeing = sum(abs(rest - middle) <= 3 for rest, _ in plain)
         for rest, row in group:
             if abs(rest - middle) > 3 + 1e-9:
-                text = f"{row.axle_to_crown_mm} mm less the travel are {rest:g} mm, those of others {middle:g} mm"
+                text = f"{row.axle_to_crown_mm} mm minus the travel is {rest:g} mm; the others have {middle:g} mm"
                 severity: Severity = "reject" if agreeing >= 3 and abs(rest - middle) > FAR_MM else "warn"
                 yield Violation(row, "axle_to_crown_mm", text, severity=severity)
 
@@ -206,11 +212,12 @@ def axle_to_crown_scatter(family: Family, today: date) -> Iterator[Violation]:
     fails=edit("springs", "spring-140", shaft_diameter_mm="12"),
 )  # fmt: skip
 def construction_differs(family: Family, today: date) -> Iterator[Violation]:
-    """A spring has another bore, shaft, negative volume or port than the springs of its construction.
+    """A spring has another bore, shaft, negative volume or port than the other springs of its construction.
 
-    Springs of one construction differ by the length of their shaft only; a figure is misread, or the family is another.
+    Springs of one construction differ only in shaft length. A figure was misread, or the spring belongs to another
+    family.
 
-    Fix: compare the figures of the siblings with the page, or name another family.
+    Fix: check the figures of the siblings against the page, or name another family.
     """
     fits: dict[str, Fit] = {}
     for row in family.of(Fit):
@@ -225,14 +232,14 @@ def construction_differs(family: Family, today: date) -> Iterator[Violation]:
             odd = _odd_spring(springs, name)
             if odd is not None:
                 spring, sure, usual = odd
-                text = f"{name} of {spring.id} is {spring[name]}, of its siblings {usual}"
+                text = f"{name} of {spring.id} is {spring[name]}; its siblings have {usual}"
                 yield Violation(
                     fits[spring.id], "spring", text, severity="reject" if sure else "warn", figures=((spring, name),)
                 )
 
 
 def _odd_spring(springs: list[Spring], name: str) -> tuple[Spring, bool, object] | None:
-    """The spring whose figure differs from that of all others, whether that is certain, and theirs."""
+    """The spring whose figure differs from all the others, whether that is certain, and their figure."""
     given = sorted((each for each in springs if getattr(each, name) is not None), key=lambda each: each.id)
     figures: dict[object, list[Spring]] = defaultdict(list)
     for spring in given:
@@ -253,11 +260,12 @@ def _odd_spring(springs: list[Spring], name: str) -> tuple[Spring, bool, object]
     fails=edit("chassis", "fork-a-old", stanchion_diameter_mm="36"),
 )
 def stanchions_differ(family: Family, today: date) -> Iterator[Violation]:
-    """Two generations that take one air spring have stanchions of different outside diameter.
+    """Two generations use the same air spring, but their stanchions differ in outside diameter.
 
-    The piston runs in the stanchion, so both have one bore; with other outsides the walls would differ.
+    The piston runs in the stanchion, so both have the same bore. With different outside diameters the walls would
+    differ too.
 
-    Fix: compare both diameters with the pages, or name the spring of each generation.
+    Fix: check both diameters against the pages, or name the spring of each generation.
     """
     takers: dict[str, dict[str, Fit]] = defaultdict(dict)
     for fit in family.of(Fit):
@@ -273,12 +281,14 @@ def stanchions_differ(family: Family, today: date) -> Iterator[Violation]:
             own = family.chassis[fit.chassis].stanchion_diameter_mm
             if own != usual and fit.chassis not in told:
                 told.add(fit.chassis)
-                text = f"{fit.chassis} has stanchions of {own:g} mm, {first.chassis}, which takes it too, {usual:g} mm"
+                text = (
+                    f"{fit.chassis} has stanchions of {own:g} mm; {first.chassis} with the same spring has {usual:g} mm"
+                )
                 yield Violation(fit, "spring", text, first)
 
 
-AGREEING = 2  # lines that are alike for both wheels before the one that is not is refused; common practice, no source
-STROKE_MM = 5.5  # by which the strokes of one construction exceed their travels alike
+AGREEING = 2  # this many lines must agree for both wheels before an odd one is refused; common practice, no source
+STROKE_MM = 5.5  # how far the excess of stroke over travel varies within one construction
 
 
 @rule(
@@ -293,11 +303,11 @@ STROKE_MM = 5.5  # by which the strokes of one construction exceed their travels
     fails=edit("springs", "spring-140", stroke_max_mm="151"),
 )  # fmt: skip
 def stroke_unlike_siblings(family: Family, today: date) -> Iterator[Violation]:
-    """The greatest stroke of a spring exceeds its travel by more or less than those of its construction do theirs.
+    """The stroke of a spring exceeds its travel by more or less than it does in the other springs of its construction.
 
-    Springs of one construction differ by the length of their shaft only; the stroke is that of another length.
+    Springs of one construction differ only in shaft length. The stroke was copied from another length.
 
-    Fix: compare stroke and travel of the siblings with the page.
+    Fix: check stroke and travel of the siblings against the page.
     """
     for group in _constructions(family):
         over = [(float(spring.stroke_max_mm) - fit.travel_mm, fit, spring) for fit, spring in group
@@ -310,7 +320,7 @@ def stroke_unlike_siblings(family: Family, today: date) -> Iterator[Violation]:
         for more, fit, spring in over:
             if abs(more - middle) > STROKE_MM:
                 severity: Severity = "reject" if agreeing >= ENOUGH else "warn"
-                text = f"{spring.id} makes {spring.stroke_max_mm} mm, {more:g} mm more than {fit.travel_mm:g}; "
-                text += f"its siblings {middle:g} mm more"
+                text = f"{spring.id} has {spring.stroke_max_mm} mm of stroke, {more:g} mm more than {fit.travel_mm:g}; "
+                text += f"its siblings have {middle:g} mm more"
                 doubted = ((spring, "stroke_max_mm"), (fit, "travel_mm"))
                 yield Violation(fit, "spring", text, severity=severity, figures=doubted)

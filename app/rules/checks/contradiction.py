@@ -1,4 +1,4 @@
-"""Contradiction: two statements that hold together and disagree, unless one is declared the other's exception."""
+"""Contradiction: two statements apply together and disagree, and neither is declared an exception to the other."""
 
 from collections import defaultdict
 from collections.abc import Iterator
@@ -13,19 +13,19 @@ from app.rules.registry import Violation, edit, rule
 
 UNREADABLE = ("unit-unknown", "unit-of-another-kind", "unit-missing", "figure-not-positive", "limits-crossed",
               "span-reversed", "id-taken", "reference-missing")  # fmt: skip
-LONGEST_CHAIN = 16  # exceptions of exceptions; longer ones are a circle
+LONGEST_CHAIN = 16  # exceptions to exceptions; a longer chain is a circle
 
 
 def _named(family: Family, row: Statement) -> Statement | None:
-    """The statement that an exception names, when it is in the family."""
+    """The statement that an exception names, if it is in the family."""
     return family.same_table(row).get(row.exception_to or "")
 
 
 def _overrules(family: Family, row: Statement, other: Statement, depth: int = 0) -> bool:
-    """True when `row` is an exception to `other`, by name, through agreement with the one named, or along a chain.
+    """True when `row` is an exception to `other`: by name, because `other` agrees with the one named, or along a chain.
 
-    Design, section 3: the exception holds as well against every statement of its subject that contains its scope and
-    agrees with the one named.
+    Design, section 3: the exception also overrules every statement of its subject that contains its scope and agrees
+    with the one named.
     """
     named = _named(family, row)
     if named is None or depth > LONGEST_CHAIN:
@@ -47,12 +47,12 @@ def _overrules(family: Family, row: Statement, other: Statement, depth: int = 0)
                source="bulletin-a", page="1"),
 )  # fmt: skip
 def disagree_unrelated(family: Family, today: date) -> Iterator[Violation]:
-    """Two statements hold for one configuration, disagree, and neither is declared the other's exception.
+    """Two statements apply to the same configuration and disagree, and neither is declared an exception to the other.
 
-    A question would get two instructions for one bolt; which of them holds must be said by whoever knows the sources.
+    A mechanic would get two instructions for one bolt. Only someone who knows the sources can say which one applies.
 
-    Fix: if the new row is from a newer edition, enter it under the id of the old row, so that it takes its place. Else
-    correct the figure, or narrow a scope, or name in exception_to the row that this source overrules.
+    Fix: if the new row is from a newer edition, enter it under the id of the old row to replace it. Otherwise correct
+    the figure, narrow a scope, or name the row that this source overrules in exception_to.
     """
     for group in family.shared_subjects:
         conflicts: dict[int, set[int]] = defaultdict(set)
@@ -68,7 +68,7 @@ def disagree_unrelated(family: Family, today: date) -> Iterator[Violation]:
 
 
 def _outliers(group: list[Statement], conflicts: dict[int, set[int]]) -> Iterator[Violation]:
-    """One hit for each statement that must go for the rest to agree, the one in most conflicts first."""
+    """One violation for each statement that must go before the rest agree, the one in most conflicts first."""
     while conflicts:
         index = max(conflicts, key=lambda each: (len(conflicts[each]), group[each].id))
         against = conflicts.pop(index)
@@ -92,11 +92,11 @@ def _outliers(group: list[Statement], conflicts: dict[int, set[int]]) -> Iterato
     fails=edit("torques", "torque-foot-damper-2024", model_year_from="2022"),
 )
 def exception_not_narrower(family: Family, today: date) -> Iterator[Violation]:
-    """A statement calls itself an exception to one that does not strictly contain its scope.
+    """A statement is declared an exception to one with the same scope, or with a scope that does not contain its own.
 
-    An exception overrules only inside a wider statement; otherwise two statements of equal right remain.
+    An exception overrules only part of a wider statement. Otherwise neither of the two takes precedence.
 
-    Fix: narrow the scope of the exception; or supersede the old statement under its own id instead.
+    Fix: narrow the scope of the exception, or replace the old statement under its own id.
     """
     for row in family.given("exception_to"):
         named = _named(family, row)
@@ -112,11 +112,11 @@ def exception_not_narrower(family: Family, today: date) -> Iterator[Violation]:
     fails=edit("torques", "torque-pinch", exception_to="torque-cap"),
 )
 def exception_to_other_subject(family: Family, today: date) -> Iterator[Violation]:
-    """A statement calls itself an exception to one about something else.
+    """A statement is declared an exception to one about something else.
 
-    A bolt's torque cannot overrule that of another bolt; the id is probably a slip.
+    The torque of one bolt cannot overrule that of another. The id is probably wrong.
 
-    Fix: name a statement of the same table about the same subject, or empty the cell.
+    Fix: name a statement of the same table about the same subject, or clear the cell.
     """
     for row in family.given("exception_to"):
         if (row.table, row.exception_to or "") in family.absent:

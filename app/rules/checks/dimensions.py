@@ -1,4 +1,4 @@
-"""Physics and practice: lengths, volumes, hours and readings that no fork of the trade has (app.rules.bands)."""
+"""Physics and practice: lengths, volumes, hours and readings that no fork has (app.rules.bands)."""
 
 from collections import defaultdict
 from collections.abc import Iterator
@@ -12,7 +12,7 @@ from app.rules.registry import Violation, edit, rule
 from app.rules.view import RowView
 
 LONGEST_YEARS = 15  # model years of one generation; common practice, no source
-UNFITTED_MM = 30  # a chassis is not built to travels so far from every spring listed for it
+UNFITTED_MM = 30  # no chassis has a travel this far from every spring listed for it
 
 
 @rule(
@@ -25,12 +25,12 @@ UNFITTED_MM = 30  # a chassis is not built to travels so far from every spring l
     fails=edit("chassis", "fork-b", stanchion_bore_mm="", stanchion_diameter_mm="61"),
 )
 def dimension_implausible(view: RowView, today: date) -> Iterator[Violation]:
-    """A length, volume or angle is not that of any bicycle fork, spring or frame.
+    """A length, volume or angle is outside the range of any bicycle fork, spring or frame.
 
-    A point slipped, two digits exchanged or a figure in inches; formulas would go on computing with it. The bands are
-    common practice.
+    A decimal point moved, two digits were swapped, or the figure is in inches. Everything computed from it would be
+    wrong. The ranges are common practice.
 
-    Fix: compare the figure with the page: lengths in mm, volumes in mL, angles in degrees.
+    Fix: check the figure against the page: lengths in mm, volumes in mL, angles in degrees.
     """
     for name, band in DIMENSIONS[view.row.table].items():
         value = getattr(view.row, name)
@@ -51,12 +51,12 @@ def dimension_implausible(view: RowView, today: date) -> Iterator[Violation]:
     fails=edit("readings", "reading-full", rider_mass="201", mass_unit="kg"),
 )
 def reading_implausible(view: RowView, today: date) -> Iterator[Violation]:
-    """A reading has a pressure, mass or temperature that was never measured on a fork.
+    """A reading has a pressure, mass or temperature that no fork is measured at.
 
-    Set-ups are computed from readings; a point slipped in one gives a pressure ten times too high. The bands are
+    Set-ups are computed from readings. One wrong decimal point gives a pressure ten times too high. The ranges are
     common practice.
 
-    Fix: compare the figure with what was written down, and its unit.
+    Fix: check the figure and its unit against your notes.
     """
     row = view.row
     assert is_row_of(row, Reading)
@@ -99,9 +99,9 @@ def reading_implausible(view: RowView, today: date) -> Iterator[Violation]:
 def interval_implausible(view: RowView, today: date) -> Iterator[Violation]:
     """A service is due after fewer or more hours than any maker asks for.
 
-    A digit lost wastes a fork's working life or its owner's money. The bands are common practice.
+    A lost digit wastes the fork's working life or its owner's money. The ranges are common practice.
 
-    Fix: compare the hours with the page.
+    Fix: check the hours against the page.
     """
     row = view.row
     assert is_row_of(row, Interval)
@@ -121,11 +121,11 @@ def interval_implausible(view: RowView, today: date) -> Iterator[Violation]:
     fails=edit("chassis", "fork-a", travel_min_mm="109"),
 )
 def travel_range_unfitted(family: Family, today: date) -> Iterator[Violation]:
-    """A chassis is said to go far below or above every travel that a spring is listed for.
+    """The travel range of a chassis goes far below or above every travel that a spring is listed for.
 
-    Two digits of the range are probably exchanged (180 and 108); a wrong range lets every slip of a travel through.
+    Two digits of the range are probably swapped (180 and 108). With a wrong range, wrong travels pass unnoticed.
 
-    Fix: compare the range with the page; add the fits that are missing.
+    Fix: check the range against the page; add any fits that are missing.
     """
     travels: dict[str, list[float]] = defaultdict(list)
     for fit in family.of(Fit):
@@ -150,11 +150,11 @@ def travel_range_unfitted(family: Family, today: date) -> Iterator[Violation]:
     fails=edit("chassis", "fork-b", model_year_from="2010"),
 )
 def generation_long(view: RowView, today: date) -> Iterator[Violation]:
-    """One generation of a fork is said to have been made for more than fifteen model years.
+    """One generation of a fork is listed for more than fifteen model years.
 
-    Makers replace a chassis sooner (common practice, no source); 2021 was probably written 2012.
+    Makers replace a chassis sooner (common practice, no source). 2012 was probably typed for 2021, or the reverse.
 
-    Fix: compare the years with the page; two generations are two chassis.
+    Fix: check the years against the page; enter two generations as two chassis.
     """
     row = view.row
     assert is_row_of(row, Chassis)

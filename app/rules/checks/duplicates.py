@@ -1,4 +1,4 @@
-"""One thing or statement under two ids, as when two workshops enter the same fork."""
+"""One thing or statement under two ids, for example when two workshops enter the same fork."""
 
 from collections.abc import Iterator
 from datetime import date
@@ -21,13 +21,13 @@ SPOKEN_OF = ("page", "confirmed", "note")  # may differ in two copies of one sta
     fails=edit("makers", "example-two", name="EXAMPLE"),
 )
 def entity_twice(view: EntityView, today: date) -> Iterator[Violation]:
-    """Two rows of one table are the same thing under two ids, and nothing in them tells them apart.
+    """Two rows of one table describe the same thing under two ids, and nothing in them distinguishes them.
 
-    A chassis is identified by maker, name and years, a spring or part by maker, name and part number. Whoever asks
-    about one of the two ids misses what is said of the other, or gets every figure twice.
+    A chassis is identified by maker, name and years; a spring or part by maker, name and part number. If you look up
+    one of the two ids, you miss what is stated of the other, or get every figure twice.
 
-    Fix: keep one of the two, let the rows that name the other name it, and withdraw the other; or, if they are two
-    things, give what tells them apart, such as years, a part number or the stanchion diameter.
+    Fix: keep one of the two, point the rows that name the other at it, and withdraw the other. If they are two things,
+    add what distinguishes them, such as years, a part number or the stanchion diameter.
     """
     row = view.row
     for other in view.referrers:
@@ -48,11 +48,12 @@ def entity_twice(view: EntityView, today: date) -> Iterator[Violation]:
                at_travel_mm="150", pressure="195", pressure_unit="psi", temperature_c="20", source="bench-a"),
 )  # fmt: skip
 def statement_twice(family: Family, today: date) -> Iterator[Violation]:
-    """Two statements are equal in subject, scope, source and every value.
+    """Two statements have the same subject, scope, source and values.
 
-    One of them was entered twice: it counts twice wherever readings are averaged, and a correction reaches one only.
+    One of them was entered twice. It counts twice when readings are averaged, and a correction reaches only one of
+    them.
 
-    Fix: withdraw one of the two; or, if they were measured twice, give each what tells it apart.
+    Fix: withdraw one of the two. If the reading was taken twice, add what distinguishes them.
     """
     for table in family.judged:
         names = [name for name in table.columns() if name != "id" and name not in SPOKEN_OF]

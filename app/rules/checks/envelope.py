@@ -1,4 +1,4 @@
-"""Envelope: years, travel, wheels and dampers outside what the chassis has."""
+"""Envelope: years, travel, wheels and dampers that the chassis does not have."""
 
 from collections.abc import Iterator
 from datetime import date
@@ -20,11 +20,12 @@ FORM = ("figure-not-positive", "figure-negative", "span-reversed", "year-implaus
     fails=edit("torques", "torque-cap", model_year_to="2026"),
 )
 def years_outside_chassis(family: Family, today: date) -> Iterator[Violation]:
-    """A statement holds for years in which the chassis was not made.
+    """A statement applies to years in which the chassis was not made.
 
-    Nobody can ask for such a year, so either the year is misread or the statement belongs to another generation.
+    You cannot look up such a year. The year was misread, or the statement belongs to another generation.
 
-    Fix: correct the years, name the chassis of that generation, or extend the chassis's years if its source says so.
+    Fix: correct the years, name the chassis of that generation, or extend the years of the chassis if its source says
+    so.
     """
     for row in family.given("model_year_from", "model_year_to"):
         yield from _years(family, row)
@@ -42,7 +43,7 @@ def _years(family: Family, row: Row) -> Iterator[Violation]:
     chassis = family.chassis[row["chassis"]]
     first, last = chassis.model_year_from, chassis.model_year_to
     if first is not None and last is not None and first > last:
-        return  # span-reversed says so once
+        return  # span-reversed reports this
     for name in ("model_year_from", "model_year_to"):
         year = getattr(row, name)
         if year is not None and ((first is not None and year < first) or (last is not None and year > last)):
@@ -58,17 +59,17 @@ def _years(family: Family, row: Row) -> Iterator[Violation]:
     fails=edit("fits", "fit-coil", travel_mm="161", axle_to_crown_mm="557"),
 )
 def travel_outside_chassis(family: Family, today: date) -> Iterator[Violation]:
-    """A fit gives a travel, or a statement holds for one, that the chassis cannot be built to.
+    """A fit or another statement names a travel that the chassis cannot be built to.
 
-    Digits are easily exchanged (150 and 510); a fork built beyond its travel range can hit the crown.
+    Digits are easily swapped (150 and 510). A fork built beyond its travel range can hit the crown.
 
-    Fix: compare the travel with the page, or correct the travel range of the chassis.
+    Fix: check the travel against the page, or correct the travel range of the chassis.
     """
     for row in family.given("travel_mm", "travel_from_mm", "travel_to_mm"):
         chassis = family.chassis[row.chassis]
         low, high = chassis.travel_min_mm, chassis.travel_max_mm
         if low is not None and high is not None and low > high:
-            continue  # span-reversed says so once
+            continue  # span-reversed reports this
         for name in ("travel_mm",) if row.table == "fits" else ("travel_from_mm", "travel_to_mm"):
             travel = getattr(row, name)
             if travel is not None and ((low is not None and travel < low) or (high is not None and travel > high)):
@@ -86,9 +87,9 @@ def travel_outside_chassis(family: Family, today: date) -> Iterator[Violation]:
     fails=edit("limits", "limit-tyre-622", wheel_size="559"),
 )
 def wheel_size_not_of_chassis(family: Family, today: date) -> Iterator[Violation]:
-    """A statement is for a wheel that the chassis does not take.
+    """A statement is for a wheel that does not fit the chassis.
 
-    It can never hold, so the fact it carries is lost to whoever asks.
+    The statement never applies, so nobody would ever see it.
 
     Fix: correct the wheel size (bead seat diameter, ISO 5775), or add the wheel to the chassis.
     """
@@ -108,7 +109,7 @@ def wheel_size_not_of_chassis(family: Family, today: date) -> Iterator[Violation
 def damper_not_of_chassis(family: Family, today: date) -> Iterator[Violation]:
     """A statement or variant names a damper that the chassis was not made with.
 
-    Either the chassis lacks a damper in its list, or the row belongs to another chassis.
+    A damper is missing from the list of the chassis, or the row belongs to another chassis.
 
     Fix: correct the damper, or add it to the dampers of the chassis with the source that says so.
     """
@@ -130,9 +131,9 @@ def damper_not_of_chassis(family: Family, today: date) -> Iterator[Violation]:
     fails=edit("limits", "limit-rider", variant="variant-a-pro", model_year_from="2025"),
 )
 def scope_holds_nowhere(family: Family, today: date) -> Iterator[Violation]:
-    """The parts of a scope exclude each other: no year lies both in it and in the years of its variant.
+    """A statement never applies: none of its years is a year of its variant.
 
-    The statement can never be shown, so what it says is lost.
+    It can never be shown, so its information is lost.
 
     Fix: correct the years or the variant.
     """

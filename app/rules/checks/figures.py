@@ -1,4 +1,4 @@
-"""Form of figures: a sign, a unit of the right kind, limits in their order. One row at a time."""
+"""Form of figures: signs, units of the right kind, limits in order. One row at a time."""
 
 from collections.abc import Iterator
 from datetime import date
@@ -24,11 +24,12 @@ YEARS_AHEAD = 3
     fails=edit("fills", "fill-spring-leg-old", value="0"),
 )
 def figure_not_positive(view: RowView, today: date) -> Iterator[Violation]:
-    """A figure that can only be above zero is zero or less.
+    """A figure that must be above zero is zero or less.
 
-    A length, pressure, torque or count of nothing is a cell that was meant to be empty, or a sign slipped in.
+    A zero length, pressure, torque or count is usually a cell that should be empty. A minus sign is usually a typing
+    slip.
 
-    Fix: write the published figure, or leave the cell empty where the source gives none.
+    Fix: enter the published figure, or leave the cell empty if the source gives none.
     """
     for name in signed(view.row.model)[0]:
         value = getattr(view.row, name)
@@ -47,9 +48,9 @@ def figure_not_positive(view: RowView, today: date) -> Iterator[Violation]:
 def figure_negative(view: RowView, today: date) -> Iterator[Violation]:
     """A count or measure that cannot be below zero is negative.
 
-    A fork cannot carry fewer than no spacers; a minus sign is usually a dash that was copied with the figure.
+    A fork cannot have fewer than no spacers. The minus sign is usually a dash that was copied with the figure.
 
-    Fix: write the published figure without the sign, or leave the cell empty.
+    Fix: enter the published figure without the sign, or leave the cell empty.
     """
     for name in signed(view.row.model)[1]:
         value = getattr(view.row, name)
@@ -58,7 +59,7 @@ def figure_negative(view: RowView, today: date) -> Iterator[Violation]:
 
 
 def _unit_faults(view: RowView) -> Iterator[tuple[str, str, str, bool]]:
-    """Unit columns whose spelling is of no unit of the kind: column, spelling, kind, whether it is of another kind."""
+    """Unit columns with a spelling of no unit of their kind: column, spelling, kind, whether it is of another kind."""
     for each in measured(view.row.model):
         spelling = getattr(view.row, each.unit)
         if spelling is not None and unit_of(each.kind, spelling) is None:
@@ -77,18 +78,16 @@ MEASURING = [table for table in TABLES.values() if measured(table)]
     fails=edit("torques", "torque-cap", unit="Nmm?"),
 )
 def unit_unknown(view: RowView, today: date) -> Iterator[Violation]:
-    """The unit of a figure is not a unit that is known here.
+    """The unit of a figure is not one the catalogue knows.
 
-    A figure that cannot be converted cannot be compared with any other, so no other rule could protect it.
+    A figure that cannot be converted cannot be compared with any other, so no other rule could check it.
 
-    Fix: compare the unit with the page; write it in one of these spellings or another of /v1/units.
+    Fix: check the unit against the page; use one of these spellings or another of /v1/units.
     """
     for column, spelling, kind, of_another_kind in _unit_faults(view):
         if not of_another_kind:
             known = ", ".join(each.name for each in units_of(kind))
-            yield Violation(
-                view.row, column, f"“{spelling[:24]}” is not a unit of {kind} that is known here; these are: {known}"
-            )
+            yield Violation(view.row, column, f"“{spelling[:24]}” is not a known unit of {kind}; these are: {known}")
 
 
 @rule(
@@ -100,12 +99,12 @@ def unit_unknown(view: RowView, today: date) -> Iterator[Violation]:
     fails=edit("torques", "torque-cap", unit="J"),
 )
 def unit_of_another_kind(view: RowView, today: date) -> Iterator[Violation]:
-    """The unit measures something else than the column holds.
+    """The unit measures something other than what the column holds.
 
-    Torque is not energy, gauge pressure not absolute pressure, mass not force; a figure in such a unit is a slip of
-    the column or of the unit.
+    Torque is not energy, gauge pressure is not absolute pressure, and mass is not force. The column or the unit is
+    wrong.
 
-    Fix: write the unit the source gives for this figure; check that the figure stands in the right column.
+    Fix: enter the unit the source gives for this figure; check that the figure is in the right column.
     """
     for column, spelling, kind, of_another_kind in _unit_faults(view):
         if of_another_kind:
@@ -121,11 +120,11 @@ def unit_of_another_kind(view: RowView, today: date) -> Iterator[Violation]:
     fails=edit("torques", "torque-cap", unit=""),
 )
 def unit_missing(view: RowView, today: date) -> Iterator[Violation]:
-    """A figure stands without its unit.
+    """A figure has no unit.
 
-    72 may be psi or kPa, 6 may be N·m or in·lbf; a figure without a unit is not a fact.
+    72 may be psi or kPa, and 6 may be N·m or in·lbf. Without its unit a figure is useless.
 
-    Fix: write the unit as the source prints it beside the figure.
+    Fix: enter the unit that the source prints with the figure.
     """
     for each in measured(view.row.model):
         if getattr(view.row, each.unit) is None:
@@ -146,15 +145,15 @@ def unit_missing(view: RowView, today: date) -> Iterator[Violation]:
     fails=edit("springs", "spring-coil", rate=""),
 )
 def unit_without_figure(view: RowView, today: date) -> Iterator[Violation]:
-    """A unit is given and no figure in it.
+    """A unit is given without a figure.
 
-    The figure was probably lost on the way, and the row now says less than its source.
+    The figure was probably lost on the way, so the row now says less than its source.
 
-    Fix: write the figure, or empty the unit.
+    Fix: enter the figure, or clear the unit.
     """
     for each in measured(view.row.model):
         if getattr(view.row, each.unit) is not None and all(getattr(view.row, name) is None for name in each.figures):
-            yield Violation(view.row, each.unit, f"{each.unit} is given but no figure in it")
+            yield Violation(view.row, each.unit, f"{each.unit} is given without a figure")
 
 
 @rule(
@@ -166,11 +165,12 @@ def unit_without_figure(view: RowView, today: date) -> Iterator[Violation]:
     fails=edit("torques", "torque-foot-spring", value="7.6"),
 )
 def limits_crossed(view: RowView, today: date) -> Iterator[Violation]:
-    """A figure lies outside the limits printed beside it, or the limits are swapped.
+    """A figure is outside the limits printed with it, or the limits are swapped.
 
-    Least, nominal and greatest stand in this order in any source; otherwise two cells were exchanged or one misread.
+    Every source prints minimum, nominal and maximum in rising order. Two cells were swapped, or one was misread.
 
-    Fix: compare the three figures with the page; the least goes into the min column, the greatest into the max column.
+    Fix: check the three figures against the page; the smallest goes into the min column, the largest into the max
+    column.
     """
     for ends in limits(view.row.model):
         low, value, high = (None if name is None else getattr(view.row, name) for name in ends)
@@ -197,11 +197,11 @@ def _shown(end: str | float) -> str:
     fails=edit("frames", "frame-a", model_year_from="2026"),
 )
 def span_reversed(view: RowView, today: date) -> Iterator[Violation]:
-    """The first of two ends comes after the last.
+    """The start of a range comes after its end.
 
-    Nothing lies between 2026 and 2025, so the row would never hold; the two cells were probably exchanged.
+    No year lies between 2026 and 2025, so the row would never apply. The two cells were probably swapped.
 
-    Fix: compare both with the page; the earlier year, shorter travel or lighter mass goes into the first column.
+    Fix: check both against the page; the earlier year, shorter travel or lighter mass goes into the first column.
     """
     for first, last in spans(view.row.model):
         low, high = getattr(view.row, first), getattr(view.row, last)
@@ -209,7 +209,7 @@ def span_reversed(view: RowView, today: date) -> Iterator[Violation]:
             continue
         reversed_ = low > high
         if first == "rider_mass_from":
-            reversed_ = low >= high  # half-open: 70 to 70 holds for nobody
+            reversed_ = low >= high  # half-open: 70 to 70 applies to no rider
         elif first == "produced_from":
             reversed_ = low[: len(high)] > high  # 2024-05 lies within 2024
         if reversed_:
@@ -227,11 +227,11 @@ def span_reversed(view: RowView, today: date) -> Iterator[Violation]:
     fails=edit("frames", "frame-a", model_year_from="1959"),
 )
 def year_implausible(view: RowView, today: date) -> Iterator[Violation]:
-    """A model year lies before the first such forks or more than three years ahead.
+    """A model year is before the first forks of this kind, or more than three years ahead.
 
-    A figure like 202 or 20224 is a digit lost or doubled, and would hold in no question.
+    202 or 20224 has a digit missing or doubled. The row would never be found.
 
-    Fix: write the model year with its four digits.
+    Fix: enter the model year with its four digits.
     """
     latest = today.year + YEARS_AHEAD
     for name in year_columns(view.row.model):

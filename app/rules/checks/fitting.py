@@ -1,4 +1,4 @@
-"""Relations between what a fork is made of: springs, spacers, chambers, fluids and travels."""
+"""Relations between the parts of a fork: springs, spacers, chambers, fluids and travels."""
 
 from collections import defaultdict
 from collections.abc import Iterator
@@ -22,7 +22,7 @@ from app.rules.checks.envelope import FORM
 from app.rules.family import Family
 from app.rules.registry import Violation, edit, rule
 
-SPRUNG: tuple[type[Statement], ...] = (Fill, Grease, Guide, Reading)  # what is said of one spring of several
+SPRUNG: tuple[type[Statement], ...] = (Fill, Grease, Guide, Reading)  # statements about one spring of several
 
 
 @rule(
@@ -36,9 +36,9 @@ SPRUNG: tuple[type[Statement], ...] = (Fill, Grease, Guide, Reading)  # what is 
 def coil_with_air_parts(family: Family, today: date) -> Iterator[Violation]:
     """A fit of a coil has volume spacers or a fill pressure.
 
-    A coil has no air chamber to make smaller or to fill; spring or figure is that of another line.
+    A coil has no air chamber to shrink or fill. The spring or the figure was copied from another line.
 
-    Fix: name the air spring that the line is about, or empty the spacers and the pressure.
+    Fix: name the air spring that the line is about, or clear the spacers and the pressure.
     """
     for row in family.of(Fit):
         spring = family.springs.get(row.spring)
@@ -46,7 +46,7 @@ def coil_with_air_parts(family: Family, today: date) -> Iterator[Violation]:
             continue
         for name in ("spacer", "spacer_limit", "spacers_fitted", "pressure_limit"):
             if row[name]:
-                yield Violation(row, name, f"{name} {row[name]}, and {spring.id} is a coil", spring)
+                yield Violation(row, name, f"{name} {row[name]}, but {spring.id} is a coil", spring)
                 break
 
 
@@ -85,16 +85,16 @@ def coil_with_air_parts(family: Family, today: date) -> Iterator[Violation]:
     ),
 )
 def travel_spacers_unlike_spring(family: Family, today: date) -> Iterator[Violation]:
-    """A fit has travel spacers, and the travel of its spring is set by the length of its shaft.
+    """A fit has travel spacers, but the shaft length of its spring sets the travel.
 
-    One of the two sets the travel; whoever adds a spacer to the right shaft loses travel.
+    Only one of the two sets the travel. If you add a spacer to the right shaft, you lose travel.
 
-    Fix: compare spring and spacers with the page; correct what sets the travel of the spring, if that is wrong.
+    Fix: check spring and spacers against the page; if the spring row is wrong, correct what sets its travel.
     """
     for row in family.of(Fit):
         spring = family.springs.get(row.spring)
         if spring is not None and spring.travel_set_by == "shaft length" and row.travel_spacers:
-            text = f"{row.travel_spacers} travel spacers, and the shaft of {spring.id} sets the travel"
+            text = f"{row.travel_spacers} travel spacers, but the shaft of {spring.id} sets the travel"
             yield Violation(row, "travel_spacers", text, spring)
 
 
@@ -110,11 +110,11 @@ def travel_spacers_unlike_spring(family: Family, today: date) -> Iterator[Violat
                travel_spacers="2", axle_to_crown_mm="556", source="manual-a", page="14"),
 )  # fmt: skip
 def travel_spacers_wrong_way(family: Family, today: date) -> Iterator[Violation]:
-    """More travel spacers on one spring give more travel, or another number of them the same.
+    """More travel spacers on one spring give more travel, or the same travel as fewer do.
 
-    Each spacer takes travel away; two lines were exchanged.
+    Each spacer shortens the travel. Two lines were swapped.
 
-    Fix: compare travel and number of spacers of both lines with the page.
+    Fix: check the travel and the number of spacers of both lines against the page.
     """
     groups: dict[tuple[object, ...], list[Fit]] = defaultdict(list)
     for row in family.of(Fit):
@@ -132,12 +132,12 @@ def travel_spacers_wrong_way(family: Family, today: date) -> Iterator[Violation]
 
 
 def _springs_of(family: Family, chassis: str) -> dict[str, Spring | None]:
-    """The springs that are fitted to a chassis; None for one that is not known."""
+    """The springs that are fitted to a chassis; None for an unknown one."""
     return {fit.spring: family.springs.get(fit.spring) for fit in family.fits_of_chassis.get(chassis, [])}
 
 
 def possible_springs(family: Family, row: Statement) -> list[Spring]:
-    """The springs that a statement can be about: its own, else all of its chassis; none if one of them is unknown."""
+    """The springs a statement can be about: its own, else all of its chassis; none if one of them is unknown."""
     if row.spring is not None:
         own = family.springs.get(row.spring)
         return [] if own is None else [own]
@@ -165,9 +165,9 @@ def possible_springs(family: Family, row: Statement) -> list[Spring]:
     printed=edit("fills", "fill-spring-leg", spring="spring-plain", as_printed="With plain air 150: 10 mL"),
 )
 def spring_not_of_chassis(family: Family, today: date) -> Iterator[Violation]:
-    """A statement is about a spring that no fit of its chassis lists, or about travels that the spring does not give.
+    """A statement is about a spring that no fit of its chassis lists, or about travels that the spring does not have.
 
-    It could never be shown: the spring is that of another fork, or its fit is missing.
+    It could never be shown. The spring belongs to another fork, or its fit is missing.
 
     Fix: name the spring of this chassis, or add its fit; if the page says so, copy its words into as_printed.
     """
@@ -191,7 +191,7 @@ def spring_not_of_chassis(family: Family, today: date) -> Iterator[Violation]:
             scope = family.scope(row)
             if not any(scope.travel_from <= travel <= scope.travel_to for travel in travels):
                 given = ", ".join(f"{travel:g}" for travel in sorted(set(travels)))
-                yield Violation(row, column, f"{spring} gives {given} mm, which is not within its travels")
+                yield Violation(row, column, f"{spring} gives {given} mm, outside the travels of this row")
                 break
 
 
@@ -207,9 +207,9 @@ def spring_not_of_chassis(family: Family, today: date) -> Iterator[Violation]:
                fluid="oil-bath", value="3", unit="mL", source="manual-a", page="15"),
 )  # fmt: skip
 def fill_without_chamber(family: Family, today: date) -> Iterator[Violation]:
-    """Oil goes into a chamber that the fork does not have: above the piston of a coil, into a damper closed for good.
+    """Oil goes into a chamber that is not there: above the piston of a coil, or into a damper that cannot be opened.
 
-    The chamber, the spring or the damper of the line is that of another fork.
+    The chamber, spring or damper in this line belongs to another fork.
 
     Fix: name the chamber as the page does, and the spring or damper that it is in.
     """
@@ -217,7 +217,7 @@ def fill_without_chamber(family: Family, today: date) -> Iterator[Violation]:
         if row.chamber in ("above the air piston", "negative chamber"):
             springs = possible_springs(family, row)
             if springs and all(spring.kind == "coil" for spring in springs):
-                yield Violation(row, "chamber", f"{springs[0].id} is a coil and has none", springs[0])
+                yield Violation(row, "chamber", f"{springs[0].id} is a coil and has no such chamber", springs[0])
         elif row.chamber == "damper":
             dampers = [family.dampers.get(name) for name in family.dampers_of(row)]
             if dampers and all(each is not None and each.serviceable == "no" for each in dampers):
@@ -240,7 +240,7 @@ def fill_without_chamber(family: Family, today: date) -> Iterator[Violation]:
 def negative_without_valve(family: Family, today: date) -> Iterator[Violation]:
     """A guide gives a pressure for a negative chamber that has no valve of its own.
 
-    Where a port joins the chambers there is no second pressure to set; the line is that of another spring.
+    If a port joins the chambers, there is no second pressure to set. The line is for another spring.
 
     Fix: correct the chamber, or how the negative chamber of the spring is charged.
     """
@@ -262,17 +262,17 @@ def negative_without_valve(family: Family, today: date) -> Iterator[Violation]:
     fails=edit("fluids", "oil-damper", seal_safe="false"),
 )
 def fluid_unsafe_for_seals(family: Family, today: date) -> Iterator[Violation]:
-    """A fluid that is stated to harm the seals of a fork goes into one.
+    """A fork is filled or greased with a fluid that is listed as harmful to its seals.
 
-    Swollen seals leak air and oil; the row names the wrong fluid, or the fluid is stated wrongly.
+    Swollen seals leak air and oil. The row names the wrong fluid, or the fluid's own row is wrong.
 
-    Fix: name the fluid that the page names, or correct what is stated of the fluid.
+    Fix: name the fluid that the page names, or correct the row of the fluid.
     """
     for table in (Fill, Grease):
         for row in family.statements[table] if table in family.judged else ():
             fluid = family.fluids.get(row["fluid"] or "")
             if fluid is not None and fluid.seal_safe is False:
-                yield Violation(row, "fluid", f"{fluid.id} is stated to be unsafe for seals", fluid)
+                yield Violation(row, "fluid", f"{fluid.id} is listed as unsafe for seals", fluid)
 
 
 @rule(
@@ -285,11 +285,11 @@ def fluid_unsafe_for_seals(family: Family, today: date) -> Iterator[Violation]:
     fails=edit("limits", "limit-rider", max="89"),
 )
 def guide_rider_above_limit(family: Family, today: date) -> Iterator[Violation]:
-    """A guide is for riders who are all heavier than the fork may carry.
+    """Every rider a guide is for is heavier than the fork allows.
 
-    Whoever follows the guide rides a fork that its maker forbids; limit or masses are misread.
+    Such a rider would use a fork that its maker forbids. The limit or the masses were misread.
 
-    Fix: compare the masses, the limit and their units with the pages.
+    Fix: check the masses, the limit and their units against the pages.
     """
     limits: dict[str, list[tuple[float, Limit]]] = defaultdict(list)
     for limit in family.of(Limit):
@@ -318,11 +318,11 @@ def guide_rider_above_limit(family: Family, today: date) -> Iterator[Violation]:
                source="manual-a", page="16"),
 )  # fmt: skip
 def stage_torque_falls(family: Family, today: date) -> Iterator[Violation]:
-    """A later pass of a fastener is tightened to less than an earlier one.
+    """A later pass tightens a fastener to less than an earlier one.
 
-    A wrench set lower than the joint is tightened turns nothing; two passes were exchanged.
+    A wrench set below the torque already reached does not turn the bolt. Two passes were swapped.
 
-    Fix: compare both passes with the page.
+    Fix: check both passes against the page.
     """
     passes: dict[tuple[object, ...], list[tuple[int, float, Torque, str]]] = defaultdict(list)
     for row, _, column, torque in family.tightened:
@@ -368,11 +368,11 @@ CROWN_PLACES = ("upper crown", "lower crown")
     ),
 )
 def crown_not_there(family: Family, today: date) -> Iterator[Violation]:
-    """A fork with a single crown has a bolt of its upper or lower crown, or a stanchion height in a crown.
+    """A fork with a single crown has an upper or lower crown bolt, or a stanchion height in a crown.
 
-    Only a fork with two crowns has them; the row is of another fork, or the crowns are misread.
+    Only a fork with two crowns has these. The row belongs to another fork, or the crowns were misread.
 
-    Fix: compare the crowns of the chassis with the page, or name the chassis that the row is about.
+    Fix: check the crowns of the chassis against the page, or name the chassis that the row is about.
     """
     single = {id for id, row in family.chassis.items() if row.crowns == "single"}
     for fastener in family.own_fasteners.values():

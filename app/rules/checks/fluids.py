@@ -1,4 +1,4 @@
-"""Physics of fluids: viscosities and densities that occur, and no more oil than a leg has room for."""
+"""Physics of fluids: plausible viscosities and densities, and no more oil than a leg has room for."""
 
 from collections.abc import Iterator
 from datetime import date
@@ -14,8 +14,8 @@ from app.rules.view import RowView
 
 DENSITY = (Decimal("0.7"), Decimal("1.2"))  # g/mL at 15 °C: mineral and synthetic oils; common practice, no source
 INDEX = (-60, 600)  # viscosity index; common practice, no source
-LEAST_INDEXED = 2.0  # mm²/s at 100 °C: below it ASTM D2270 defines no index
-THINNING = 4.5  # how many times thinner an oil so thin can be at 100 °C than at 40 °C; common practice, no source
+LEAST_INDEXED = 2.0  # mm²/s at 100 °C: below this ASTM D2270 defines no index
+THINNING = 4.5  # how many times thinner such a thin oil can be at 100 °C than at 40 °C; common practice, no source
 VISCOSITY_40 = (Decimal("1.98"), Decimal(3520))  # mm²/s: the ends of the classes of ISO 3448
 
 
@@ -28,11 +28,11 @@ VISCOSITY_40 = (Decimal("1.98"), Decimal(3520))  # mm²/s: the ends of the class
     fails=edit("fluids", "oil-bath", viscosity_100_cst="100"),
 )
 def viscosity_rises(view: RowView, today: date) -> Iterator[Violation]:
-    """An oil is said to be no thinner at 100 °C than at 40 °C.
+    """An oil is listed as no thinner at 100 °C than at 40 °C.
 
-    Every liquid lubricant thins as it warms (ASTM D341); the two cells were exchanged.
+    Every liquid lubricant thins as it warms up (ASTM D341). The two cells were swapped.
 
-    Fix: compare both viscosities with the data sheet.
+    Fix: check both viscosities against the data sheet.
     """
     cold, warm = view.row["viscosity_40_cst"], view.row["viscosity_100_cst"]
     if cold is not None and warm is not None and warm >= cold:
@@ -49,11 +49,11 @@ def viscosity_rises(view: RowView, today: date) -> Iterator[Violation]:
     fails=edit("fluids", "oil-bath", density_15_g_per_ml="1.21"),
 )
 def fluid_implausible(view: RowView, today: date) -> Iterator[Violation]:
-    """A density or viscosity is not that of any oil, or an oil has the grade of a grease.
+    """A density or viscosity is outside the range of any oil, or an oil has the grade of a grease.
 
-    Stand-ins are chosen by these figures; a digit slipped would recommend the wrong oil.
+    Alternatives are chosen by these figures. One wrong digit would recommend the wrong oil.
 
-    Fix: compare the figures with the data sheet: density in g/mL, viscosity in cSt (mm²/s), NLGI for greases only.
+    Fix: check the figures against the data sheet: density in g/mL, viscosity in cSt (mm²/s), NLGI for greases only.
     """
     row = view.row
     assert is_row_of(row, Fluid)
@@ -76,11 +76,12 @@ def fluid_implausible(view: RowView, today: date) -> Iterator[Violation]:
     fails=edit("fluids", "oil-bath", viscosity_100_cst="7"),
 )
 def viscosities_unlike_oil(view: RowView, today: date) -> Iterator[Violation]:
-    """No oil has both of two viscosities: its viscosity index would lie outside -60 to 600.
+    """No oil has both of these viscosities: its viscosity index would be outside -60 to 600.
 
-    The index (ASTM D2270) of mineral oils is about 0 to 120, of the most improved ones below 500; one point slipped.
+    The index (ASTM D2270) is about 0 to 120 for mineral oils and below 500 for the most improved ones. A decimal point
+    is in the wrong place.
 
-    Fix: compare both viscosities with the data sheet.
+    Fix: check both viscosities against the data sheet.
     """
     row = view.row
     assert is_row_of(row, Fluid)
@@ -107,11 +108,11 @@ def viscosities_unlike_oil(view: RowView, today: date) -> Iterator[Violation]:
     fails=edit("fills", "fill-spring-leg-b", value="40.1", as_printed="40.1 mL"),
 )
 def oil_above_leg_volume(family: Family, today: date) -> Iterator[Violation]:
-    """More bath oil is filled into a lower leg than it has room for at full compression.
+    """A lower leg is filled with more bath oil than it has room for at full compression.
 
-    Oil does not give way: the fork locks before the end of its travel and bursts a seal.
+    Oil does not compress. The fork locks before the end of its travel and bursts a seal.
 
-    Fix: compare the volume, its unit and the free volume of the leg with the pages.
+    Fix: check the volume, its unit and the free volume of the leg against the pages.
     """
     for row in family.of(Fill):
         room = family.chassis[row.chassis].leg_free_volume_ml

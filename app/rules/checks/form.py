@@ -1,4 +1,4 @@
-"""Form of rows: what they name exists, ids are not taken, texts can be read, a statement says something, once."""
+"""Form of rows: references exist, ids are free, texts are readable, statements are not empty or repeated."""
 
 import re
 from collections.abc import Iterator
@@ -36,16 +36,17 @@ CONDITIONS = ("spring_kind", "foot_joint", "adjuster_at", "crowns", "travel_set_
     "reference-missing",
     shape="row",
     tables=[table for table in TABLES.values() if references(table)],
-    reads=(),  # nothing of a row alone: what it names is there unless `absent` says otherwise
+    reads=(),  # no column of the row decides: what it names exists unless `absent` lists it
     passes=edit("torques", "torque-cap", fastener="cap-a"),
     fails=edit("parts", "ring-a", superseded_by="ring-z"),
 )
 def reference_missing(view: RowView, today: date) -> Iterator[Violation]:
     """A row names something that is not in the catalogue.
 
-    Rows are joined by their ids; a name that leads nowhere makes the row invisible or its answer wrong.
+    Rows are joined by their ids. With a wrong id the row is never found, or gives a wrong answer.
 
-    Fix: correct the id, or add the row it names to the same package; withdraw a row only with all that name it.
+    Fix: correct the id, or add the row it names to the same package. To withdraw a row, withdraw every row that names
+    it too.
     """
     if not view.absent:
         return
@@ -66,9 +67,9 @@ def reference_missing(view: RowView, today: date) -> Iterator[Violation]:
     fails=edit("parts", "ring-a", superseded_by="ring-a"),
 )
 def superseded_by_itself(view: RowView, today: date) -> Iterator[Violation]:
-    """A part or spring is said to be replaced by itself.
+    """A part or spring is listed as its own replacement.
 
-    Whoever follows the replacement would never arrive.
+    If you follow the replacement, you go round in a circle.
 
     Fix: name the part that replaces it, or leave the cell empty.
     """
@@ -84,9 +85,9 @@ def superseded_by_itself(view: RowView, today: date) -> Iterator[Violation]:
     fails=edit("readings", "torque-cap", chassis="fork-a", state="at sag", source="bench-a", at_travel_mm="31"),
 )
 def id_taken(view: EntityView, today: date) -> Iterator[Violation]:
-    """Two statements of different tables bear one id.
+    """Two statements of different tables have the same id.
 
-    A statement is addressed by its id alone, whatever its table; an answer could not say which one it means.
+    A statement is found by its id alone, whatever its table. An answer could not say which of the two it refers to.
 
     Fix: give the newer of the two another id.
     """
@@ -107,7 +108,7 @@ def id_taken(view: EntityView, today: date) -> Iterator[Violation]:
 def subject_changed(view: ChangeView, today: date) -> Iterator[Violation]:
     """A statement is changed into one about something else.
 
-    An id stands for one subject for ever: whoever has printed or stored it would silently be told of another bolt.
+    An id always belongs to one subject. Anyone who has printed or stored it would suddenly see another bolt.
 
     Fix: withdraw this statement and add one with a new id.
     """
@@ -120,7 +121,7 @@ def subject_changed(view: ChangeView, today: date) -> Iterator[Violation]:
                 continue  # another part of the same kind is the same subject
             was = getattr(before, name)
             yield Violation(
-                after, name, f"{name} was {'not given' if was is None else was}; a statement keeps its subject"
+                after, name, f"{name} was {'not given' if was is None else was}; a statement cannot change its subject"
             )
             return
 
@@ -134,18 +135,18 @@ def subject_changed(view: ChangeView, today: date) -> Iterator[Violation]:
     fails=edit("greases", "grease-wiper", amount="", fluid=""),
 )
 def statement_empty(view: RowView, today: date) -> Iterator[Violation]:
-    """A statement says nothing: every value is empty.
+    """All values of a statement are empty.
 
-    It would be shown as an instruction without content and hide that the figure is not known.
+    It would be shown as an instruction without content, and would hide that the figure is not known.
 
-    Fix: write what the source says, or leave the statement out so that the gap is shown as one.
+    Fix: enter what the source says, or leave the statement out so that the gap is shown.
     """
     for name in said(view.row.model):
         if getattr(view.row, name) is not None:
             return
     columns = view.row.model.columns()
     if "travel_mm" not in columns and "part" not in columns:
-        yield Violation(view.row, None, "none of its values is given")
+        yield Violation(view.row, None, "all its values are empty")
 
 
 @rule(
@@ -159,9 +160,9 @@ def statement_empty(view: RowView, today: date) -> Iterator[Violation]:
                unit="mL", source="manual-a", page="15"),
 )  # fmt: skip
 def stated_twice(family: Family, today: date) -> Iterator[Violation]:
-    """One source states one subject twice for overlapping scopes.
+    """One source states the same subject twice for overlapping scopes.
 
-    Two rows of one fact drift apart: the next correction reaches one of them only.
+    Two rows of one fact drift apart, because the next correction reaches only one of them.
 
     Fix: keep one of the two, or narrow their scopes so that they do not overlap.
     """
@@ -186,24 +187,24 @@ def stated_twice(family: Family, today: date) -> Iterator[Violation]:
     fails=edit("variants", "variant-a-pro", serial_to="A22-0000"),
 )
 def serial_range_unreadable(view: RowView, today: date) -> Iterator[Violation]:
-    """A serial range runs backwards, its ends differ in length, or do not have the shape of the variant's pattern.
+    """A serial range runs backwards, its ends differ in length, or they do not match the pattern of the variant.
 
-    Serials are compared as text of equal length, so such a range identifies no fork, or the wrong one.
+    Serials are compared as text of equal length. Such a range identifies no fork, or the wrong one.
 
-    Fix: write both ends as stamped, the lower one first, and check the pattern: # a digit, @ a capital letter.
+    Fix: write both ends as stamped, the lower one first, and check the pattern: # is a digit, @ a capital letter.
     """
     row = view.row
     assert is_row_of(row, Variant)
     first, last = row.serial_from, row.serial_to
     if first is not None and last is not None and (len(first) != len(last) or first > last):
-        yield Violation(row, "serial_to", f"{last} does not come after {first} as text of equal length")
+        yield Violation(row, "serial_to", f"{last} does not come after {first} as text of the same length")
         return
     if row.serial_pattern is None:
         return
     shape = re.compile("".join(_shape(character) for character in row.serial_pattern))
     for column, serial in (("serial_from", first), ("serial_to", last)):
         if serial is not None and not shape.fullmatch(serial):
-            yield Violation(row, column, f"{serial} does not have the shape {row.serial_pattern}")
+            yield Violation(row, column, f"{serial} does not match the pattern {row.serial_pattern}")
 
 
 def _shape(character: str) -> str:
@@ -218,9 +219,9 @@ def _shape(character: str) -> str:
     fails=edit("steps", "step-5", text="Tighten the foot bolts to {torque}, then fill in {volume}."),
 )
 def slot_unfillable(view: RowView, today: date) -> Iterator[Violation]:
-    """The text of a step has a slot that does not exist, or that its columns cannot fill.
+    """The text of a step has a slot that does not exist, or that the columns of the step cannot fill.
 
-    A job card would print the bare slot where the mechanic needs the figure.
+    The job card would print the bare slot instead of the figure the mechanic needs.
 
     Fix: give {torque} a fastener_position, {volume} a chamber, {grease} and {extent} a place, {turns} its turns.
     """
@@ -241,9 +242,9 @@ def slot_unfillable(view: RowView, today: date) -> Iterator[Violation]:
     fails=edit("steps", "step-1", when="foot_bolt=bolt into shaft"),
 )
 def condition_unreadable(view: RowView, today: date) -> Iterator[Violation]:
-    """A condition of a step names a property that steps cannot depend on, or no value.
+    """A condition of a step has no value, or names a property that steps cannot depend on.
 
-    A condition that is never met takes the step off every job card.
+    A condition that is never met drops the step from every job card.
 
     Fix: write property=value or property=value|value; the properties are spring_kind, foot_joint, adjuster_at, crowns,
     travel_set_by, damper_kind and negative.
@@ -253,4 +254,4 @@ def condition_unreadable(view: RowView, today: date) -> Iterator[Violation]:
     for condition in row.when or ():
         name, equals, values = condition.partition("=")
         if name not in CONDITIONS or not equals or not all(value.strip() for value in values.split("|")):
-            yield Violation(row, "when", f"“{condition[:60]}” is not a condition that can be read")
+            yield Violation(row, "when", f"“{condition[:60]}” is not a readable condition")

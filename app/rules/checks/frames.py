@@ -1,4 +1,4 @@
-"""Frames: their published geometry closes, and they permit the fork that it is drawn with."""
+"""Frames: the published geometry closes, and the frame allows the fork it is drawn with."""
 
 import math
 from collections.abc import Iterator
@@ -18,14 +18,14 @@ NEEDED = (
     "wheelbase_mm", "head_angle_deg", "axle_to_crown_mm", "offset_mm", "chainstay_mm", "bb_drop_mm", "reach_mm",
     "stack_mm",
 )  # fmt: skip
-CLOSES_MM, OPEN_MM = 3.0, 6.0  # beyond rounding: how well printed geometry closes; common practice, no source
+CLOSES_MM, OPEN_MM = 3.0, 6.0  # gap allowed beyond rounding in printed geometry; common practice, no source
 FRONT_CENTRE_MM = (350.0, 1000.0)  # bottom bracket to front axle; common practice, no source
 HEAD_TUBE_MM = (40.0, 320.0)
 
 
 @dataclass(frozen=True, slots=True)
 class _Closing:
-    """How far the top of the head tube lies off the steering axis, and how far above the crown, in mm."""
+    """Distance of the top of the head tube from the steering axis, and its height above the crown, in mm."""
 
     off: float
     above: float
@@ -48,7 +48,7 @@ def _closing(given: dict[str, float], straight: bool) -> _Closing:
 
 
 def _given(row: Frame) -> tuple[dict[str, float], dict[str, float]] | None:
-    """The figures of a frame, and by how much each may be rounded; None if one that is needed is not given."""
+    """The figures of a frame, and how much each may be rounded; None if a needed one is missing."""
     fields: dict[str, Any] = row.values()
     if any(fields[name] is None for name in NEEDED):
         return None
@@ -56,7 +56,7 @@ def _given(row: Frame) -> tuple[dict[str, float], dict[str, float]] | None:
     given = {name: float(fields[name] or 0) for name in names}
     fits = given["axle_to_crown_mm"] > given["offset_mm"] and given["chainstay_mm"] > abs(given["bb_drop_mm"])
     if not fits or not 0 < given["head_angle_deg"] < 90:
-        return None  # other rules say so
+        return None  # other rules report this
     half = {name: _half_step(fields[name]) for name in names}
     wheels = (row.wheel_front, row.tyre_front_mm, row.wheel_rear, row.tyre_rear_mm)
     if None in wheels:
@@ -75,7 +75,7 @@ def _half_step(figure: Decimal | None) -> float:
 
 
 def _rounded(given: dict[str, float], half: dict[str, float], straight: bool) -> float:
-    """By how much rounding of the printed figures can move the closing: the sum of what each moves it."""
+    """How far rounding of the printed figures can move the closing point: the sum of the effects of each."""
     at = _closing(given, straight).off
     return sum(abs(_closing({**given, name: given[name] + step}, straight).off - at) for name, step in half.items())
 
@@ -92,12 +92,12 @@ def _rounded(given: dict[str, float], half: dict[str, float], straight: bool) ->
                reach_mm="474", stack_mm="629", wheel_front="622", wheel_rear="622"),
 )  # fmt: skip
 def frame_does_not_close(view: RowView, today: date) -> Iterator[Violation]:
-    """Wheelbase, angles, reach, stack and fork of a frame do not meet: no such frame can be built.
+    """Wheelbase, angles, reach, stack and fork of a frame do not fit together: no such frame can be built.
 
-    Drawn from the rear axle, the top of the head tube must lie on the steering axis of the fork. Beyond what rounding
-    explains and a few millimetres, a figure is that of another size, or two digits are exchanged.
+    Drawn from the rear axle, the top of the head tube must end on the steering axis of the fork. If it is further off
+    than rounding and a few millimetres explain, a figure belongs to another size, or two digits are swapped.
 
-    Fix: compare the geometry with that line of the page, and the fork it is given for; if it is printed so, copy its
+    Fix: check the geometry against that line of the page, and the fork it is given for; if it is printed so, copy its
     words into as_printed.
     """
     row = view.row
@@ -131,18 +131,18 @@ def frame_does_not_close(view: RowView, today: date) -> Iterator[Violation]:
     fails=edit("frames", "frame-a", axle_to_crown_max_mm="544"),
 )
 def frame_contradicts_itself(view: RowView, today: date) -> Iterator[Violation]:
-    """A frame forbids the fork that its own geometry is given for, or two of its lengths exclude each other.
+    """A frame does not allow the fork that its own geometry is given for, or two of its lengths cannot both be right.
 
-    Its geometry is printed for a fork that it takes; a bottom bracket lies nearer to the rear axle than the chainstay
-    is long, and the front axle ahead of it.
+    A frame's geometry is printed for a fork that fits it. The bottom bracket is never further from the rear axle than
+    the chainstay is long, and the front axle is in front of the bottom bracket.
 
-    Fix: compare the lengths with the page; two cells may be exchanged.
+    Fix: check the lengths against the page; two cells may be swapped.
     """
     row = view.row
     assert is_row_of(row, Frame)
     most, own = row.axle_to_crown_max_mm, row.axle_to_crown_mm
     if most is not None and own is not None and own > most:
-        yield Violation(row, "axle_to_crown_max_mm", f"at most {most} mm, but its geometry is for {own} mm")
+        yield Violation(row, "axle_to_crown_max_mm", f"at most {most} mm, but the geometry is for {own} mm")
         return
     sag, travel = row.geometry_sag_mm, row.travel_max_mm
     if sag is not None and travel is not None and float(sag) >= travel:

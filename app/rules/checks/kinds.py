@@ -22,7 +22,7 @@ from app.rules.evidence import holds_a_figure
 from app.rules.registry import Violation, edit, rule
 from app.rules.view import RowView, cell
 
-# By table, then by column and value: the columns that such a thing does not have.
+# By table, then by column and value: the columns that must be empty.
 EXCLUDED: dict[type[Row], dict[tuple[str, str], tuple[str, ...]]] = {
     Spring: {
         ("kind", "air"): ("rate", "rate_unit", "preload_min_mm", "preload_max_mm"),
@@ -37,7 +37,7 @@ EXCLUDED: dict[type[Row], dict[tuple[str, str], tuple[str, ...]]] = {
     },
 }  # fmt: skip
 
-# By table and column: it says nothing unless one of these is given.
+# By table and column: it has no meaning unless one of these is given.
 NEEDED: dict[type[Row], dict[str, tuple[str, ...]]] = {
     Fill: {
         "level_datum": ("level_mm", "level_min_mm", "level_max_mm"),
@@ -77,11 +77,11 @@ def _needed(table: type[Row]) -> tuple[str, ...]:
     fails=edit("springs", "spring-plain", rate="8.5", rate_unit="N/mm"),
 )
 def kind_excludes_column(view: RowView, today: date) -> Iterator[Violation]:
-    """A row has a figure that a thing of its kind does not have: the rate of an air spring, the volume of a coil.
+    """A row has a figure that its kind does not have: a rate for an air spring, or a volume for a coil.
 
-    The kind is wrong, or the figure belongs to another row; both would be computed with.
+    The kind is wrong, or the figure belongs to another row. Calculations use both the kind and the figure.
 
-    Fix: correct the kind, or empty the column and write the figure where it belongs.
+    Fix: correct the kind, or clear the column and enter the figure in the right row.
     """
     fields = view.row.values()
     for (column, kind), names in EXCLUDED[view.row.model].items():
@@ -103,11 +103,11 @@ def kind_excludes_column(view: RowView, today: date) -> Iterator[Violation]:
     fails=edit("fills", "fill-spring-leg", level_datum="top of the stanchion"),
 )
 def column_needs_another(view: RowView, today: date) -> Iterator[Violation]:
-    """A column says how something is meant, and that something is not given.
+    """A column describes a figure that is not given.
 
-    A datum without a level, or a height of a tyre without its wheel: the figure was lost, or is in another row.
+    There is a datum without a level, or a tyre height without its wheel. The figure was lost, or is in another row.
 
-    Fix: write the figure that the column is about, or empty the column.
+    Fix: enter the figure that the column describes, or clear the column.
     """
     fields = view.row.values()
     for name, needed in NEEDED[view.row.model].items():
@@ -126,15 +126,15 @@ def column_needs_another(view: RowView, today: date) -> Iterator[Violation]:
     fails=edit("springs", "spring-plain", source="", page="5"),
 )
 def page_without_source(view: RowView, today: date) -> Iterator[Violation]:
-    """A page is named and no document.
+    """A page is named without a document.
 
-    A page of which nobody knows the document cannot be looked up.
+    You cannot look up a page without knowing the document.
 
-    Fix: name the document, or empty the page.
+    Fix: name the document, or clear the page.
     """
     fields = view.row.values()
     if fields["page"] is not None and fields["source"] is None:
-        yield Violation(view.row, "page", f"page {fields['page']} of no document")
+        yield Violation(view.row, "page", f"page {fields['page']}, but no document")
 
 
 @rule(
@@ -147,17 +147,17 @@ def page_without_source(view: RowView, today: date) -> Iterator[Violation]:
     fails=edit("torques", "torque-cap", as_printed="see the drawing"),
 )
 def as_printed_without_figure(view: RowView, today: date) -> Iterator[Violation]:
-    """The words of the page hold none of the figures of the row.
+    """The words of the page contain none of the figures of the row.
 
-    Such words bear out nothing: they were copied from another line, or the figure was changed after them.
+    Such words prove nothing. They were copied from another line, or the figure was changed later.
 
-    Fix: copy the words that print the figure, or empty as_printed.
+    Fix: copy the words that print the figure, or clear as_printed.
     """
     words = view.row["as_printed"]
     if words is None or (view.row.role == "entity" and not any(letter.isdigit() for letter in words)):
-        return  # it bears out a name
+        return  # it supports a name
     if not holds_a_figure(view.row):
-        yield Violation(view.row, "as_printed", "no figure of this row is in these words")
+        yield Violation(view.row, "as_printed", "these words contain no figure of this row")
 
 
 ACTIONS_NEED = {
@@ -177,11 +177,11 @@ TURNING = ("loosen", "back-off", "tighten", "set", "remove")
     fails=edit("steps", "step-3", text="Grease the wipers.", place=""),
 )
 def step_incomplete(view: RowView, today: date) -> Iterator[Violation]:
-    """A step does not say what it works on: a filling without a chamber, a tightening without a fastener.
+    """A step does not say what it works on: a fill without a chamber, or a torque without a fastener.
 
-    The card could not give its figure, and nobody could check that what was opened is closed again.
+    The card could not give the figure, and nothing could check that everything opened is closed again.
 
-    Fix: name the chamber, place or fastener position; turns belong to a step that turns something.
+    Fix: name the chamber, place or fastener position; give turns only in a step that turns something.
     """
     row = view.row
     assert is_row_of(row, Step)

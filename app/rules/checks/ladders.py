@@ -1,4 +1,4 @@
-"""Slips in a guide: the one line that does not go with all the others."""
+"""Slips in a guide: the one line that does not fit the others."""
 
 import math
 from collections import Counter
@@ -15,9 +15,9 @@ from app.rules.registry import Violation, edit, rule
 from app.rules.siblings import ALIKE, ENOUGH
 
 LEAST_LINES = 5
-STRAIGHT = 0.05  # how far the other lines may lie off their own straight line: pressures are printed in round figures
-OFF, FAR_OFF = 0.09, 0.12  # what shows, and what no rounding explains
-ROUNDED = 1.0  # printed steps by which a line may be off: pressures are rounded to 5 psi or half a bar
+STRAIGHT = 0.05  # how far the other lines may be off their own straight line: pressures are printed in round figures
+OFF, FAR_OFF = 0.09, 0.12  # a visible deviation, and one that no rounding explains
+ROUNDED = 1.0  # a line may be off by this many printed steps: pressures are rounded to 5 psi or half a bar
 LadderPoint = tuple[float, float]
 
 
@@ -37,13 +37,13 @@ LadderPoint = tuple[float, float]
                pressure_unit="psi", source="manual-a", page="12"),
 )  # fmt: skip
 def guide_line_off(family: Family, today: date) -> Iterator[Violation]:
-    """One line of a guide gives a pressure that all its other lines do not lead to.
+    """One line of a guide gives a pressure that does not fit its other lines.
 
-    At one sag the pressure grows in a straight line with the load (app.physics.air_spring); where all lines but one do
-    so, that one is misread.
+    At the same sag, pressure rises in a straight line with load (app.physics.air_spring). If all lines but one do, that
+    one was misread.
 
-    Fix: compare pressure and masses of the line with the page; if they are printed so, copy the words of
-    the page into as_printed.
+    Fix: check pressure and masses of the line against the page; if they are printed so, copy the words of the page into
+    as_printed.
     """
     for each in ladders(family):
         for ladder, about in panels(each, _itself, "pressure"):
@@ -71,7 +71,7 @@ def _off_the_line(family: Family, ladder: Sequence[Guide], about: Guide | None) 
 
 
 def _step(family: Family, ladder: Sequence[Guide]) -> float:
-    """The step, in kPa, in which the pressures of a guide are printed: what divides all of them."""
+    """The step, in kPa, in which the pressures of a guide are printed: their greatest common divisor."""
     printed = [row.pressure for row in ladder if row.pressure is not None]
     places = max(max(0, -int(each.as_tuple().exponent)) for each in printed)
     whole = math.gcd(*(int(each.scaleb(places)) for each in printed))
@@ -80,7 +80,7 @@ def _step(family: Family, ladder: Sequence[Guide]) -> float:
 
 
 def _points(family: Family, ladder: Sequence[Guide]) -> list[LadderPoint]:
-    """Mass in kg and pressure in kPa of each line; none where one of them is not known."""
+    """Mass in kg and pressure in kPa of each line; empty if one of them is unknown."""
     found = []
     for row in ladder:
         pressure, mass, _ = family.guide_figures[row.id]
@@ -91,7 +91,7 @@ def _points(family: Family, ladder: Sequence[Guide]) -> list[LadderPoint]:
 
 
 def _left_out(points: Sequence[LadderPoint]) -> list[float]:
-    """How far each point lies off the least-squares line of all the others, as a share of what that line gives.
+    """How far each point is from the least-squares line of all the others, as a share of the value on that line.
 
     The residual against the line without the point is e/(1 - h) with the residual e and the leverage
     h = 1/n + (x - mean)²/sum of (x - mean)² of the line through all (the leave-one-out identity of least squares).
@@ -121,11 +121,11 @@ def _left_out(points: Sequence[LadderPoint]) -> list[float]:
     fails=edit("guides", "guide-70", sag_percent="21"),
 )
 def guide_sag_unlike(family: Family, today: date) -> Iterator[Violation]:
-    """One line of a guide aims at another sag than all its other lines, which aim at one and the same.
+    """One line of a guide aims for another sag than the others, which all agree.
 
-    A guide is drawn up for one sag; an odd one is misread, or is in millimetres.
+    A guide is written for one sag. The odd one was misread, or is in millimetres.
 
-    Fix: compare the sag with the page; if the page prints it so, copy its words into as_printed.
+    Fix: check the sag against the page; if the page prints it so, copy its words into as_printed.
     """
     for ladder, about in (panel for each in ladders(family) for panel in panels(each, _itself, "sag_percent")):
         stated = [row for row in ladder if row.sag_percent is not None]

@@ -1,4 +1,4 @@
-"""Names and numbers that tell things apart: part numbers of a maker, names and colours among the choices of a fork."""
+"""Names and numbers that identify things: a maker's part numbers, names and colours of the springs of a fork."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
@@ -21,9 +21,9 @@ from app.rules.view import EntityView
 def part_number_twice(view: EntityView, today: date) -> Iterator[Violation]:
     """Two parts, or two springs, of one maker have the same part number.
 
-    Whoever orders by the number gets one of them; a digit is misread, or one part was entered twice.
+    An order by this number brings only one of them. A digit was misread, or one part was entered twice.
 
-    Fix: compare both numbers with the page; keep one row if it is one part.
+    Fix: check both numbers against the page; keep one row if it is one part.
     """
     fields = view.row.values()
     for other in view.referrers:
@@ -45,9 +45,9 @@ def part_number_twice(view: EntityView, today: date) -> Iterator[Violation]:
     fails=edit("parts", "ring-a", superseded_by="washer-b"),
 )
 def superseded_by_another_kind(view: EntityView, today: date) -> Iterator[Violation]:
-    """A part is replaced by one of another kind or maker, an air spring by a coil, or two replace each other.
+    """A part is replaced by one of another kind or maker, an air spring by a coil, or two parts replace each other.
 
-    Whoever follows the replacement would fit the wrong part, or never arrive.
+    If you follow the replacement, you fit the wrong part or go round in a circle.
 
     Fix: name the part that replaces it; if the page says so, copy its words into as_printed.
     """
@@ -57,7 +57,7 @@ def superseded_by_another_kind(view: EntityView, today: date) -> Iterator[Violat
             continue
         if other["superseded_by"] == view.row.id:
             yield Violation(
-                view.row, "superseded_by", f"{other.id} is replaced by it in turn", other, nature="impossible"
+                view.row, "superseded_by", f"{other.id} in turn is replaced by this row", other, nature="impossible"
             )
         elif other["kind"] != fields["kind"]:
             yield Violation(view.row, "superseded_by", f"{other.id} is a {other['kind']}", other)
@@ -76,11 +76,11 @@ def superseded_by_another_kind(view: EntityView, today: date) -> Iterator[Violat
     printed=edit("springs", "spring-140", name="A air 150", as_printed="A air 150 (short)"),
 )
 def choice_named_twice(family: Family, today: date) -> Iterator[Violation]:
-    """Two springs of one fork have the same name, or two of its coils the same colour.
+    """Two springs of one fork have the same name, or two of its coils have the same colour.
 
-    Nobody can tell from the page which of the two is meant; a name or a colour is that of another line.
+    The page then does not tell you which of the two to fit. A name or a colour was copied from another line.
 
-    Fix: compare both with the page; if it calls them alike, copy its words into as_printed of one of them.
+    Fix: check both against the page; if it gives them the same name, copy its words into as_printed of one of them.
     """
     for chassis, fits in family.fits_of_chassis.items():
         first: dict[str, Fit] = {}
@@ -92,7 +92,7 @@ def choice_named_twice(family: Family, today: date) -> Iterator[Violation]:
                 both_coils = one["kind"] == other["kind"] == "coil"
                 if column == "colour_mark" and not both_coils:
                     continue
-                text = f"{other.id} is called “{other[column]}” as {one.id} is, on {chassis}"
+                text = f"{other.id} and {one.id} are both “{other[column]}” on {chassis}"
                 doubted = ((one, column), (other, column))
                 yield Violation(first[other.id], "spring", text, first[one.id], figures=doubted)
 
@@ -109,9 +109,9 @@ def choice_named_twice(family: Family, today: date) -> Iterator[Violation]:
 def variant_named_twice(family: Family, today: date) -> Iterator[Violation]:
     """Two variants of one chassis have the same name or model code in the same years.
 
-    The code is what the mechanic reads off the fork; it would identify both.
+    The mechanic reads the code off the fork, and it would match both.
 
-    Fix: compare both with the page.
+    Fix: check both against the page.
     """
     chassis: dict[str, list[Variant]] = defaultdict(list)
     for row in family.variants.values():
@@ -120,7 +120,7 @@ def variant_named_twice(family: Family, today: date) -> Iterator[Violation]:
         for column in ("model_code", "name"):
             for one, other in _alike(sorted(variants, key=lambda each: each.id), column):
                 if _share_years(one, other) and not _other_serials(one, other):
-                    text = f"“{other[column]}”, as {one.id}"
+                    text = f"“{other[column]}”, the same as {one.id}"
                     yield Violation(other, column, text, one, mutual=True)
 
 
@@ -133,11 +133,11 @@ def variant_named_twice(family: Family, today: date) -> Iterator[Violation]:
     fails=edit("variants", "variant-b", chassis="fork-a", name="Base", serial_from="A24-5000", serial_to="A25-9999"),
 )
 def serial_ranges_overlap(family: Family, today: date) -> Iterator[Violation]:
-    """The serial ranges of two variants of one chassis share serials.
+    """The serial ranges of two variants of one chassis overlap.
 
-    A serial would then identify both; an end is misread.
+    A serial would then match both. One end was misread.
 
-    Fix: compare both ranges with the pages.
+    Fix: check both ranges against the pages.
     """
     ranges: dict[tuple[str, int], list[tuple[str, str, Variant]]] = defaultdict(list)
     for row in family.variants.values():
@@ -172,6 +172,6 @@ def _share_years(one: Row, other: Row) -> bool:
 
 
 def _other_serials(one: Row, other: Row) -> bool:
-    """True for two production runs of one name, which their serials or dates tell apart."""
+    """True for two production runs of one name that differ in serials or dates."""
     columns = ("serial_from", "serial_pattern", "produced_from")
     return any(None not in (one[name], other[name]) and one[name] != other[name] for name in columns)

@@ -1,4 +1,4 @@
-"""Slips that only siblings show: the odd hand, spacer, part, count, mass or direction of clicks. Warnings."""
+"""Slips visible only next to siblings: an odd hand, spacer, part, count, mass or click direction. Warnings."""
 
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
@@ -15,7 +15,7 @@ from app.rules.siblings import ENOUGH
 
 
 def _odd(rows: Sequence[tuple[Row, object]], least: int) -> Iterator[tuple[Row, object, object, Row]]:
-    """The one row among at least `least` others that all say the same: the row, what it says, they say, one of them."""
+    """The one row that differs from at least `least` others that agree: row, its text, their text, one of them."""
     counts = Counter(text for _, text in rows)
     if len(counts) != 2:
         return
@@ -35,11 +35,11 @@ def _odd(rows: Sequence[tuple[Row, object]], least: int) -> Iterator[tuple[Row, 
     fails=edit("fasteners", "foot-spring", hand="left"),
 )
 def hand_differs_from_siblings(family: Family, today: date) -> Iterator[Violation]:
-    """One fastener of a chassis has a left-hand thread, and all its others a right-hand one.
+    """One fastener of a chassis has a left-hand thread and all the others a right-hand one, or the reverse.
 
-    Whoever turns it the wrong way strips it; left-hand threads are rare.
+    Turning it the wrong way strips it. Left-hand threads are rare.
 
-    Fix: compare the hand with the page.
+    Fix: check the hand against the page.
     """
     groups: dict[str | None, list[tuple[Row, object]]] = defaultdict(list)
     for row in family.own_fasteners.values():
@@ -62,9 +62,9 @@ def hand_differs_from_siblings(family: Family, today: date) -> Iterator[Violatio
 def spacer_differs_from_siblings(family: Family, today: date) -> Iterator[Violation]:
     """One fit of a chassis takes another volume spacer than all its other fits.
 
-    Spacers are made for one bore; this one may be that of another fork.
+    Spacers are made for one bore. This one may belong to another fork.
 
-    Fix: compare the spacer with the page.
+    Fix: check the spacer against the page.
     """
     chassis: dict[str, list[tuple[Row, object]]] = defaultdict(list)
     for row in family.of(Fit):
@@ -87,11 +87,11 @@ def spacer_differs_from_siblings(family: Family, today: date) -> Iterator[Violat
                count="2", when="always", source="manual-a", page="18"),
 )  # fmt: skip
 def part_differs_from_siblings(family: Family, today: date) -> Iterator[Violation]:
-    """One job of a chassis takes another part at a place than all its other jobs do there.
+    """One job of a chassis uses another part at a place than all its other jobs do.
 
-    One bolt has one washer, whatever the job; this part may be one of another size.
+    One bolt takes one washer, whatever the job. This part may be another size.
 
-    Fix: compare the part with the page.
+    Fix: check the part against the page.
     """
     groups: dict[tuple[object, ...], list[Use]] = defaultdict(list)
     for row in family.of(Use):
@@ -107,7 +107,7 @@ def part_differs_from_siblings(family: Family, today: date) -> Iterator[Violatio
             yield Violation(row, "part", f"{odd}; another job takes {usual} there", other, mutual=len(rows) == 2)
 
 
-MANY = 4  # times as many as the siblings: a digit too many; common practice, no source
+MANY = 4  # this many times the count of the siblings means a digit too many; common practice, no source
 
 
 @rule(
@@ -120,11 +120,11 @@ MANY = 4  # times as many as the siblings: a digit too many; common practice, no
     fails=edit("uses", "use-washer", count="20"),
 )
 def use_count_unlike_siblings(family: Family, today: date) -> Iterator[Violation]:
-    """A job takes many more of a part than its place, or its other jobs, let expect.
+    """A job uses many more of a part than other jobs do, or than any job needs.
 
-    A digit was added, or the count is that of a pack.
+    There is a digit too many, or the count is that of a pack.
 
-    Fix: compare the count with the page.
+    Fix: check the count against the page.
     """
     groups: dict[tuple[object, ...], list[Use]] = defaultdict(list)
     for row in family.of(Use):
@@ -157,11 +157,11 @@ ALONE = 10  # pieces of one part in a job; common practice, no source
     fails=edit("guides", "guide-90", mass_is="without"),
 )
 def gear_unlike_siblings(family: Family, today: date) -> Iterator[Violation]:
-    """One line of a guide gives the mass of the rider without gear, and all its other lines with it, or the reverse.
+    """One line of a guide gives the rider's mass without gear and all the others with it, or the reverse.
 
-    A guide is drawn up for one of the two; gear makes some 5 kg.
+    A guide is written for one of the two. Gear adds about 5 kg.
 
-    Fix: compare the heading of the guide with the page.
+    Fix: check the heading of the guide on the page.
     """
     for lines in family.guide_groups:
         group: list[tuple[Row, object]] = [(row, row.mass_is) for row in lines if row.mass_is is not None]
@@ -179,12 +179,12 @@ def gear_unlike_siblings(family: Family, today: date) -> Iterator[Violation]:
     fails=edit("guides", "guide-90", rebound_clicks="12"),
 )
 def clicks_from_the_other_end(family: Family, today: date) -> Iterator[Violation]:
-    """A heavier rider is given less rebound damping than the lighter one of the next line.
+    """A heavier rider gets less rebound damping than the lighter one of the next line.
 
-    More pressure pushes back harder, so clicks counted from closed fall as riders get heavier, and those counted from
-    open rise; this line was counted from the other end.
+    More pressure pushes back harder. Clicks counted from closed fall as riders get heavier; clicks counted from open
+    rise. This line was counted from the other end.
 
-    Fix: compare the clicks with the page, and from where the maker counts.
+    Fix: check the clicks against the page, and from which end the maker counts.
     """
     for ladder in ladders(family):
         for lighter, heavier in pairwise(ladder):
@@ -215,11 +215,11 @@ HARDER = ("park", "race", "racing", "downhill", "mud", "wet", "dust", "e-bike", 
                riding="park", source="manual-a", page="19"),
 )  # fmt: skip
 def harder_riding_less_often(family: Family, today: date) -> Iterator[Violation]:
-    """A service is due less often for hard riding than for any.
+    """A service is due less often for hard riding than for riding in general.
 
-    Parks, races and mud wear a fork faster; two lines were exchanged.
+    Bike parks, races and mud wear a fork faster. Two lines were swapped.
 
-    Fix: compare both lines with the page.
+    Fix: check both lines against the page.
     """
     plain = {
         (row.chassis, row.operation, row.source): row
@@ -231,5 +231,5 @@ def harder_riding_less_often(family: Family, today: date) -> Iterator[Violation]
         hard = row.riding is not None and any(word in row.riding.lower() for word in HARDER)
         if usual is not None and hard and row.hours is not None and row.hours > (usual.hours or 0):
             yield Violation(
-                row, "hours", f"{row.hours} h for {row.riding}, {usual.hours} h for any", usual, mutual=True
+                row, "hours", f"{row.hours} h for {row.riding}, {usual.hours} h in general", usual, mutual=True
             )

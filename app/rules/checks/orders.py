@@ -1,4 +1,4 @@
-"""Slips of order: guide lines that share riders, a longer service before the shorter, sources before forks."""
+"""Slips of order: guide lines that overlap, a full service before a small one, documents older than their fork."""
 
 from collections.abc import Iterator
 from datetime import date
@@ -14,7 +14,7 @@ from app.rules.family import Family
 from app.rules.finding import Severity
 from app.rules.registry import Violation, edit, rule
 
-YEARS_BEFORE = 2  # a manual is printed for the model year, in the year before it
+YEARS_BEFORE = 2  # the manual for a model year is printed in the year before
 
 
 @rule(
@@ -31,9 +31,10 @@ YEARS_BEFORE = 2  # a manual is printed for the model year, in the year before i
                pressure_unit="psi", source="manual-a", page="12"),
 )  # fmt: skip
 def mass_brackets_overlap(family: Family, today: date) -> Iterator[Violation]:
-    """Two lines of one guide hold for the same riders.
+    """Two lines of one guide apply to the same riders.
 
-    Brackets are half-open, so 70 to 80 and 80 to 90 share nobody; these do, and the rider gets two answers.
+    The upper end of a bracket is not part of it, so 70 to 80 and 80 to 90 do not overlap. These two do, and the rider
+    gets two answers.
 
     Fix: correct the masses; the upper end of a line is the lower end of the next.
     """
@@ -45,8 +46,8 @@ def mass_brackets_overlap(family: Family, today: date) -> Iterator[Violation]:
         ]
         if shared:
             lighter, heavier = shared[0]
-            more = f", and {len(shared) - 1} more lines of this guide do so" if len(shared) > 1 else ""
-            text = f"from {written(heavier, 'rider_mass_from')} it shares riders with {lighter.id}{more}"
+            more = f", and {len(shared) - 1} more lines of this guide overlap" if len(shared) > 1 else ""
+            text = f"the line from {written(heavier, 'rider_mass_from')} overlaps {lighter.id}{more}"
             yield Violation(heavier, "rider_mass_from", text, lighter, mutual=True)
 
 
@@ -61,11 +62,11 @@ def mass_brackets_overlap(family: Family, today: date) -> Iterator[Violation]:
     fails=edit("intervals", "interval-full", hours="49"),
 )
 def full_service_more_frequent(family: Family, today: date) -> Iterator[Violation]:
-    """The full service is due more often than the lower-leg service it includes.
+    """The full service is due more often than the lower-leg service that is part of it.
 
-    The two intervals were probably exchanged.
+    The two intervals were probably swapped.
 
-    Fix: compare both intervals with the page; if the page prints them so, copy its words into as_printed of the full
+    Fix: check both intervals against the page; if the page prints them so, copy its words into as_printed of the full
     service.
     """
     legs = [row for row in family.of(Interval) if row.operation == "lower-leg-service"]
@@ -82,7 +83,7 @@ def full_service_more_frequent(family: Family, today: date) -> Iterator[Violatio
                 and overlap(family.scope(full), family.scope(leg))
             ):
                 severity: Severity = "reject" if full.source == leg.source else "warn"
-                text = f"{full.hours} h, the lower legs only every {leg.hours} h"
+                text = f"{full.hours} h, but the lower legs only every {leg.hours} h"
                 yield Violation(full, "hours", text, leg, severity, mutual=True)
 
 
@@ -96,11 +97,11 @@ def full_service_more_frequent(family: Family, today: date) -> Iterator[Violatio
     fails=edit("sources", "manual-old", published_on="2015"),
 )
 def source_before_chassis(family: Family, today: date) -> Iterator[Violation]:
-    """A chassis is described by a manual or bulletin from more than two years before its first model year.
+    """The manual or bulletin for a chassis is more than two years older than its first model year.
 
-    Manuals are printed for a fork that exists; the years of another generation were probably written.
+    Manuals are printed for a fork that exists. The years of another generation were probably entered.
 
-    Fix: compare the first model year with the page, or name the document that describes this generation.
+    Fix: check the first model year against the page, or name the document for this generation.
     """
     for row in family.chassis.values():
         source = family.sources.get(row.source or "")
@@ -125,11 +126,12 @@ FAR_APART = 10  # full service over lower-leg service, in hours; common practice
     fails=edit("intervals", "interval-full", hours="501"),
 )
 def services_far_apart(family: Family, today: date) -> Iterator[Violation]:
-    """The full service is due more than ten times as seldom as the lower-leg service.
+    """The full service interval is more than ten times the lower-leg service interval.
 
-    Makers ask for it every two to five lower-leg services (common practice, no source); a digit was added or lost.
+    Makers ask for a full service every two to five lower-leg services (common practice, no source). A digit was added
+    or lost.
 
-    Fix: compare both intervals with the page; if both are right, set confirmed in that of the full service.
+    Fix: check both intervals against the page; if both are right, set confirmed on that of the full service.
     """
     legs = [row for row in family.of(Interval) if row.operation == "lower-leg-service" and row.hours]
     for full in family.of(Interval):

@@ -1,4 +1,4 @@
-"""Slips in how a figure is printed: one that was worked out, among those of a table printed in round steps."""
+"""Slips in printing: a converted figure in a table printed in round steps."""
 
 from collections import defaultdict
 from collections.abc import Iterator
@@ -13,8 +13,8 @@ from app.rules.family import Family
 from app.rules.registry import Violation, edit, rule
 from app.rules.siblings import ENOUGH
 
-SMALLER = 2  # beside a figure stand those down to half of it: small torques are printed finer
-TELLING = 3  # significant digits from which on a figure looks worked out
+SMALLER = 2  # compare a figure with those down to half of it: small torques are printed with more decimals
+TELLING = 3  # a figure with this many significant digits looks converted
 
 
 @rule(
@@ -28,12 +28,12 @@ TELLING = 3  # significant digits from which on a figure looks worked out
     fails=edit("torques", "torque-foot-damper-2024", value="6.84"),
 )  # fmt: skip
 def torque_finer_than_table(family: Family, today: date) -> Iterator[Violation]:
-    """A torque has more decimals than every other of that size or more that its maker prints for the chassis.
+    """A torque has more decimals than the maker's other torques of that size or more for the chassis.
 
-    Makers print a table in one step (common practice, no source); 9.59 among 8, 10 and 24 was converted, and a figure
-    is kept as published. Halves and quarters are round too.
+    Makers print a table in one step (common practice, no source). 9.59 among 8, 10 and 24 was converted, but a figure
+    is kept as published. Halves and quarters count as round.
 
-    Fix: write figure and unit as the page has them; if it is printed so, set confirmed after a second look.
+    Fix: enter figure and unit as the page prints them; if it is printed so, set confirmed after a second look.
     """
     tables: dict[tuple[object, ...], list[tuple[Decimal, str, Torque]]] = defaultdict(list)
     for row in family.of(Torque):

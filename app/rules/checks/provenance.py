@@ -1,4 +1,4 @@
-"""Provenance: a source for every statement, a page of every document, no document from the future, none outdated."""
+"""Provenance: a source for every statement, a page for every document, no future dates, nothing outdated."""
 
 from collections.abc import Iterator
 from datetime import date
@@ -22,9 +22,9 @@ PAGED = ("manual", "bulletin")
 def source_missing(view: RowView, today: date) -> Iterator[Violation]:
     """A statement names no source.
 
-    A figure that nobody can look up cannot be trusted, corrected or superseded.
+    A figure that cannot be looked up cannot be trusted, corrected or replaced.
 
-    Fix: name the document; a measurement of one's own or common practice is a source too.
+    Fix: name the document; your own measurement or common practice is a source too.
     """
     if view.row["source"] is None:
         yield Violation(view.row, "source", "no source is named")
@@ -41,9 +41,9 @@ def source_missing(view: RowView, today: date) -> Iterator[Violation]:
 def page_missing(family: Family, today: date) -> Iterator[Violation]:
     """A statement from a manual or bulletin names no page.
 
-    Whoever doubts the figure must search the whole document.
+    To check the figure you would have to search the whole document.
 
-    Fix: write the page or section.
+    Fix: enter the page or section.
     """
     for row in family.everything():
         if row.page is None and (source := family.sources.get(row.source or "")) is not None and source.kind in PAGED:
@@ -61,9 +61,9 @@ def page_missing(family: Family, today: date) -> Iterator[Violation]:
 def published_after_today(view: RowView, today: date) -> Iterator[Violation]:
     """A document is dated in the future.
 
-    The newest source is shown first, so a slip in its date puts it above all later ones.
+    The newest source is shown first, so a wrong date puts this one above all later ones.
 
-    Fix: write the date of publication as printed: year, year-month or full date.
+    Fix: enter the date of publication as printed: year, year-month or full date.
     """
     published = view.row["published_on"]
     if published is not None and published > today.isoformat()[: len(published)]:
@@ -82,9 +82,9 @@ def published_after_today(view: RowView, today: date) -> Iterator[Violation]:
 def older_edition_over_newer(view: ChangeView, today: date) -> Iterator[Violation]:
     """A statement from a newer edition is replaced by one from an older edition of the same series.
 
-    The older edition was corrected by the newer; loading it last would bring the old error back.
+    The newer edition corrects the older one. Loading the older one last would bring back the old error.
 
-    Fix: keep the newer edition; to restore an older figure on purpose, withdraw the statement and add it anew.
+    Fix: keep the newer edition; to restore an older figure on purpose, withdraw the statement and add it again.
     """
     before, after = view.source_before, view.source_after
     if before is None or after is None or view.change.after is None or before.id == after.id:
@@ -108,9 +108,9 @@ def older_edition_over_newer(view: ChangeView, today: date) -> Iterator[Violatio
     fails=edit("limits", "limit-rider", source="manual-other", page="4"),
 )
 def source_of_another_maker(family: Family, today: date) -> Iterator[Violation]:
-    """A statement about a chassis comes from the manual of a maker who makes nothing that it names.
+    """A statement about a chassis comes from the manual of another maker, and names nothing made by that maker.
 
-    It probably belongs to another chassis, and its id or chassis was copied from the wrong line.
+    It probably belongs to another chassis: its id or chassis was copied from the wrong line.
 
     Fix: correct the chassis or the source.
     """
@@ -127,7 +127,7 @@ def source_of_another_maker(family: Family, today: date) -> Iterator[Violation]:
             family.fluids.get(getattr(row, "fluid", None) or ""), family.parts.get(getattr(row, "part", None) or ""),
         )  # fmt: skip
         if not any(each is not None and each.maker == source.maker for each in named):
-            yield Violation(row, "source", f"{source.id} is of {source.maker}")
+            yield Violation(row, "source", f"{source.id} is a document of {source.maker}")
 
 
 @rule(
@@ -140,11 +140,11 @@ def source_of_another_maker(family: Family, today: date) -> Iterator[Violation]:
     fails=edit("parts", "washer-a", superseded_by="washer-b"),
 )
 def superseded_still_named(family: Family, today: date) -> Iterator[Violation]:
-    """A part or spring is used or fitted that has been superseded.
+    """A row uses a part or spring that has been superseded.
 
-    It may no longer be bought; the mechanic should be told of what replaces it.
+    You may no longer be able to buy it. The mechanic should see its replacement.
 
-    Fix: name the part that replaces it, or keep the row where the source has not been reissued.
+    Fix: name the part that replaces it, or keep the row if the source has not been reissued.
     """
     for row in family.of(Use) if Use in family.judged else ():
         part = family.parts.get(row.part)

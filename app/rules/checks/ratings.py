@@ -1,4 +1,4 @@
-"""Envelope: pressures, spacers, strokes and clicks beyond what the spring, the damper or the fit allows."""
+"""Envelope: pressures, spacers, strokes and clicks beyond the limits of the spring, the damper or the fit."""
 
 from collections.abc import Iterator
 from datetime import date
@@ -12,7 +12,7 @@ from app.rules.family import Family
 from app.rules.registry import Violation, edit, rule
 from app.rules.view import RowView
 
-SURELY = 0.999 / 1000  # kPa for each Pa of a limit: no rounding takes a pressure below it above the limit
+SURELY = 0.999 / 1000  # kPa for each Pa of a limit: rounding cannot lift a pressure below this over the limit
 
 
 @rule(
@@ -24,11 +24,11 @@ SURELY = 0.999 / 1000  # kPa for each Pa of a limit: no rounding takes a pressur
     fails=edit("fits", "fit-150", pressure_limit="161"),
 )
 def pressure_limit_above_spring(family: Family, today: date) -> Iterator[Violation]:
-    """A fit permits a higher fill pressure than its spring does.
+    """A fit allows a higher fill pressure than its spring does.
 
-    The spring is what bursts; a fit can only lower its limit.
+    It is the spring that bursts. A fit can only lower its limit.
 
-    Fix: compare both limits and their units with the pages.
+    Fix: check both limits and their units against the pages.
     """
     for row in family.of(Fit):
         spring = family.springs.get(row.spring)
@@ -53,11 +53,11 @@ def pressure_limit_above_spring(family: Family, today: date) -> Iterator[Violati
     fails=edit("fits", "fit-150", spacers_fitted="5"),
 )
 def spacers_fitted_above_limit(view: RowView, today: date) -> Iterator[Violation]:
-    """More volume spacers are fitted from the factory than the fit may carry.
+    """More volume spacers are fitted at the factory than the fit allows.
 
-    The two cells were probably exchanged, and the exchanged limit would be obeyed.
+    The two cells were probably swapped, and the wrong limit would be followed.
 
-    Fix: compare both counts with the page.
+    Fix: check both counts against the page.
     """
     fitted, limit = view.row["spacers_fitted"], view.row["spacer_limit"]
     if fitted is not None and limit is not None and fitted > limit:
@@ -74,11 +74,12 @@ def spacers_fitted_above_limit(view: RowView, today: date) -> Iterator[Violation
     fails=edit("guides", "guide-90", pressure_max="161"),
 )
 def guide_pressure_above_limit(family: Family, today: date) -> Iterator[Violation]:
-    """A set-up guide asks for more pressure than any spring it can be about may be filled to.
+    """A set-up guide gives more pressure than any spring it can apply to allows.
 
-    Start pressures and limits are both gauge pressures at full extension; whoever follows the guide exceeds the limit.
+    Start pressures and limits are both gauge pressures at full extension. If you follow the guide, you exceed the
+    limit.
 
-    Fix: compare the pressure, the limit and their units with the pages.
+    Fix: check the pressure, the limit and their units against the pages.
     """
     for row in family.of(Guide):
         floor = family.least_limit.get(row.chassis)
@@ -95,23 +96,23 @@ def guide_pressure_above_limit(family: Family, today: date) -> Iterator[Violatio
         if limits and None not in limits and least > max(limit for limit in limits if limit is not None):
             greatest = float(max(limit for limit in limits if limit is not None)) / 1000
             text = f"{row[column]} {row.pressure_unit} is above the maximum fill pressure of every spring it "
-            yield Violation(row, column, text + f"can be for, {greatest:.0f} kPa at most")
+            yield Violation(row, column, text + f"can apply to, {greatest:.0f} kPa at most")
 
 
 def _rounded_down(printed: Decimal, unit: str | None) -> Fraction:
-    """The least pressure, in pascals, that is printed so."""
+    """The lowest pressure, in pascals, that rounds to the printed figure."""
     exponent = printed.as_tuple().exponent
     step = Decimal(5).scaleb((exponent if isinstance(exponent, int) else 0) - 1)
     return pascals(printed - step, unit) or Fraction(0)
 
 
 def same_pressure(one: Fit | Spring, other: Fit | Spring) -> bool:
-    """True when two pressure limits agree within the last digit that each of them is printed with."""
+    """True when two pressure limits agree within the last printed digit of each."""
     return same_figure("pressure", (one.pressure_limit, one.pressure_unit), (other.pressure_limit, other.pressure_unit))
 
 
 def _limits(family: Family, guide: Guide) -> Iterator[Fraction | None]:
-    """The limit of every fit the guide can be about, None where it is not stated; of its spring where there is none."""
+    """The limit of every fit the guide can be about (None if not stated), or of its spring if there is no fit."""
     fits = family.air_fits_of(guide)
     for fit, spring in fits:
         own = pascals(fit.pressure_limit, fit.pressure_unit)
@@ -130,16 +131,16 @@ def _limits(family: Family, guide: Guide) -> Iterator[Fraction | None]:
     fails=edit("springs", "spring-150", stroke_max_mm="149.5"),
 )
 def stroke_below_travel(family: Family, today: date) -> Iterator[Violation]:
-    """A fit gives more travel than its spring can make.
+    """A fit gives more travel than the stroke of its spring.
 
-    The spring would bottom inside before the fork does.
+    The spring would bottom out before the fork does.
 
-    Fix: compare the travel of the fit and the greatest stroke of the spring with the pages.
+    Fix: check the travel of the fit and the maximum stroke of the spring against the pages.
     """
     for row in family.of(Fit):
         spring = family.springs.get(row.spring)
         if spring is not None and spring.stroke_max_mm is not None and row.travel_mm > spring.stroke_max_mm:
-            yield Violation(row, "travel_mm", f"{spring.id} can make {spring.stroke_max_mm} mm at most")
+            yield Violation(row, "travel_mm", f"{spring.id} has a stroke of {spring.stroke_max_mm} mm at most")
 
 
 @rule(
@@ -151,12 +152,12 @@ def stroke_below_travel(family: Family, today: date) -> Iterator[Violation]:
     fails=edit("dampers", "damper-a", travel_max_mm="159"),
 )
 def damper_travel_below_fit(family: Family, today: date) -> Iterator[Violation]:
-    """A fit gives more travel than any damper it can be with allows, or than one of them does.
+    """A fit gives more travel than its dampers allow, or than one of its possible dampers allows.
 
     The damper would be pulled or pushed beyond its stroke.
 
-    Fix: compare the travel of the fit and the greatest travel of the damper with the pages; name the damper in the fit
-    where it is for one of several.
+    Fix: check the travel of the fit and the maximum travel of the damper against the pages; name the damper in the fit
+    if it is for only one of several.
     """
     for row in family.of(Fit):
         names = family.dampers_of(row)
@@ -165,7 +166,7 @@ def damper_travel_below_fit(family: Family, today: date) -> Iterator[Violation]:
         if known and len(known) == len(greatest) and row.travel_mm > max(known):
             yield Violation(row, "travel_mm", f"{', '.join(names)} allow {max(known):g} mm at most")
         elif known and row.travel_mm > min(known):
-            text = f"it names no damper, and one of {', '.join(names)} allows {min(known):g} mm only"
+            text = f"it names no damper, and one of {', '.join(names)} allows only {min(known):g} mm"
             yield Violation(row, "travel_mm", text, severity="warn")
 
 
@@ -178,11 +179,11 @@ def damper_travel_below_fit(family: Family, today: date) -> Iterator[Violation]:
     fails=edit("guides", "guide-60", rebound_clicks="17"),
 )
 def clicks_outside_damper(family: Family, today: date) -> Iterator[Violation]:
-    """A guide asks for more clicks than the damper has.
+    """A guide gives more clicks than the damper has.
 
-    The adjuster ends before; the guide is for another damper or a digit slipped.
+    The adjuster stops before that. The guide is for another damper, or a digit is wrong.
 
-    Fix: compare the clicks with the page, or name the damper the guide is for.
+    Fix: check the clicks against the page, or name the damper the guide is for.
     """
     clicks: dict[tuple[str, ...], dict[str, int]] = {}
     for row in family.of(Guide):
@@ -199,7 +200,7 @@ def clicks_outside_damper(family: Family, today: date) -> Iterator[Violation]:
 
 
 def _clicks(family: Family, names: tuple[str, ...]) -> dict[str, int]:
-    """The most clicks of these dampers, by adjuster; not there where one of them does not state its own."""
+    """The highest click count of these dampers, by adjuster; left out if one of them does not state its own."""
     most: dict[str, int] = {}
     for adjuster in ("rebound_clicks", "compression_clicks"):
         stated = [None if (each := family.dampers.get(name)) is None else getattr(each, adjuster) for name in names]

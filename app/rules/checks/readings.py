@@ -1,4 +1,4 @@
-"""Readings beside the fork they were taken on: travel, state, spacers and the spring that was fitted."""
+"""Readings compared with the fork they were taken on: travel, state, spacers and the fitted spring."""
 
 from collections.abc import Iterator
 from datetime import date
@@ -12,7 +12,7 @@ from app.rules.checks.fitting import possible_springs
 from app.rules.family import Family
 from app.rules.registry import Violation, edit, rule
 
-MEASURED_MM = 5.0  # by which a measured travel may exceed the printed one; common practice, no source
+MEASURED_MM = 5.0  # a measured travel may exceed the printed one by this much; common practice, no source
 READ_STATES: dict[str, tuple[float, float]] = {"extended": (0.0, 0.12), "at sag": (0.02, 0.65), "full travel": (0.8, 9)}
 
 
@@ -26,16 +26,17 @@ READ_STATES: dict[str, tuple[float, float]] = {"extended": (0.0, 0.12), "at sag"
     fails=edit("readings", "reading-full", at_travel_mm="156"),
 )
 def reading_beyond_travel(family: Family, today: date) -> Iterator[Violation]:
-    """A reading was taken at more compression than the fork has travel.
+    """A reading was taken further into the travel than the fork can go.
 
-    A ring on the stanchion cannot be pushed further than the fork goes; travel or figure is that of another fork.
+    The ring on the stanchion cannot be pushed further than the fork moves. The travel or the reading belongs to another
+    fork.
 
-    Fix: compare the travel with what was written down, and name the spring that was fitted.
+    Fix: check the reading against your notes, and name the spring that was fitted.
     """
     for row in family.of(Reading):
         greatest = _travel(family, row)
         if row.at_travel_mm is not None and greatest is not None and row.at_travel_mm > greatest + MEASURED_MM:
-            yield Violation(row, "at_travel_mm", f"at {row.at_travel_mm} mm of {greatest:g} mm")
+            yield Violation(row, "at_travel_mm", f"at {row.at_travel_mm} mm, but the fork has only {greatest:g} mm")
 
 
 def _travel(family: Family, row: Reading) -> float | None:
@@ -62,11 +63,11 @@ def _travel(family: Family, row: Reading) -> float | None:
     fails=edit("readings", "reading-full", at_travel_mm="110"),
 )
 def reading_unlike_its_state(family: Family, today: date) -> Iterator[Violation]:
-    """A fork read at full travel was not compressed nearly so far, or an extended one was.
+    """A fork read at full travel was far from it, or one read at full extension was compressed.
 
-    State or travel is that of another line of the notes. The shares are common practice.
+    The state or the travel was copied from another line of the notes. The limits are common practice.
 
-    Fix: compare both with what was written down.
+    Fix: check both against your notes.
     """
     for row in family.of(Reading):
         shares = READ_STATES.get(row.state or "")
@@ -89,11 +90,11 @@ def reading_unlike_its_state(family: Family, today: date) -> Iterator[Violation]
     fails=edit("readings", "reading-full", spacers="5"),
 )
 def reading_spacers_above_limit(family: Family, today: date) -> Iterator[Violation]:
-    """A fork was read with more volume spacers than its fit may carry, or with some beside a coil.
+    """A fork was read with more volume spacers than its fit allows, or with some in a fork with a coil.
 
-    The number is that of another fork, or somebody measured what nobody should ride.
+    The number belongs to another fork, or the fork was measured in a set-up that nobody should ride.
 
-    Fix: compare the number with what was written down; if it was so, copy the words into as_printed.
+    Fix: check the number against your notes; if it is right, copy the words into as_printed.
     """
     for row in family.of(Reading):
         fits = [fit for fit in family.fits_of_chassis.get(row.chassis, []) if row.spring in (None, fit.spring)]
@@ -101,7 +102,7 @@ def reading_spacers_above_limit(family: Family, today: date) -> Iterator[Violati
         springs = possible_springs(family, row)
         coils = bool(springs) and all(spring.kind == "coil" for spring in springs)
         if row.spacers and coils:
-            yield Violation(row, "spacers", f"{row.spacers} spacers beside a coil")
+            yield Violation(row, "spacers", f"{row.spacers} spacers, but the spring is a coil")
         elif row.spacers is not None and limits and None not in limits:
             most = max(limit for limit in limits if limit is not None)
             if row.spacers > most:
@@ -122,11 +123,11 @@ def reading_spacers_above_limit(family: Family, today: date) -> Iterator[Violati
 def reading_for_another_spring(family: Family, today: date) -> Iterator[Violation]:
     """A pressure was read on a coil.
 
-    A coil holds no air; the spring is another one.
+    A coil holds no air. Another spring was fitted.
 
     Fix: name the spring that was fitted.
     """
     for row in family.of(Reading):
         springs = possible_springs(family, row)
         if row.pressure is not None and springs and all(spring.kind == "coil" for spring in springs):
-            yield Violation(row, "pressure", f"{row.pressure} {row.pressure_unit}, and {springs[0].id} is a coil")
+            yield Violation(row, "pressure", f"{row.pressure} {row.pressure_unit}, but {springs[0].id} is a coil")

@@ -1,4 +1,4 @@
-"""Set-up guides and readings beside each other and beside the load they carry; for forks without stated volumes too."""
+"""Set-up guides and readings, compared with each other and with the rider's weight. No stated volumes are needed."""
 
 import math
 from collections import defaultdict
@@ -21,17 +21,17 @@ from app.rules.registry import Violation, edit, rule
 
 LOADED = Bounds(0.065, 0.25)  # see `pressure-unlike-load`; common practice, no source
 LOADED_AT_ALL = Bounds(0.05, 0.36)
-OTHERS_ALIKE, UNLIKE = 1.45, 1.75  # ratio of shares: guides of one fork that are alike, and one that is not of them
-USUAL_SAG = 0.20  # of a guide that states none; common practice, no source
-STANCHION_WALLS_MM = 3.5  # outside less bore where only the outside is known; common practice, no source
-ORDER = Bounds(0.95, 1.35)  # start pressure of a shorter fork over that of one up to 40 mm longer, same rider
+OTHERS_ALIKE, UNLIKE = 1.45, 1.75  # ratio of shares: guides of one fork that agree, and one that does not
+USUAL_SAG = 0.20  # for a guide that states none; common practice, no source
+STANCHION_WALLS_MM = 3.5  # outside diameter minus bore, if only the outside is known; common practice, no source
+ORDER = Bounds(0.95, 1.35)  # start pressure of a shorter fork over that of one up to 40 mm longer, for the same rider
 NEAR_MM = 40
 TOLD = (*FORM, *BEYOND, "unit-slip", "digit-slip", "guide-line-off", "disagree-unrelated",
         "guide-pressure-not-rising", "sag-unusual")  # fmt: skip
 
 
 def _bore_mm(family: Family, row: Guide | Reading) -> float | None:
-    """The widest known bore of the springs a row can be about; else that of the stanchion, known or guessed."""
+    """The widest known bore of the springs a row can be about, else that of the stanchion, stated or estimated."""
     kept: dict[tuple[str, str | None], float | None] = family.notes.setdefault("bores", {})
     about = row.chassis, row.spring
     if about not in kept:
@@ -71,14 +71,14 @@ def _borne(pressure_kpa: float, bore_mm: float, mass_kg: float, sag: float) -> f
     fails=edit("readings", "reading-sag", pressure="167"),
 )
 def pressure_unlike_load(family: Family, today: date) -> Iterator[Violation]:
-    """A guide or a reading at sag has a pressure that does not carry its rider at that sag on any fork.
+    """A guide or a reading at sag has a pressure that would not carry its rider at that sag on any fork.
 
-    A spring is the softer the more it sags, so p*A/(m*g) times the sag is nearly one figure for all air forks, 0.11 to
-    0.17 (common practice, no source). Beyond 0.065 to 0.25, or 1.75 times that of the fork's other guides, a mass is in
-    pounds for kilograms, or a point slipped.
+    A softer spring sags more, so p*A/(m*g) times the sag is nearly the same for all air forks, 0.11 to 0.17 (common
+    practice, no source). Outside 0.065 to 0.25, or more than 1.75 times off the other guides of the fork, pounds were
+    entered as kilograms, or a decimal point moved.
 
-    Fix: compare pressure, mass and their units with the page; if they are printed so, copy the
-    words of the page into as_printed.
+    Fix: check pressure, mass and their units against the page; if they are printed so, copy the words of the page into
+    as_printed.
     """
     if Guide in family.judged:
         yield from _guides_borne(family)
@@ -89,7 +89,7 @@ def pressure_unlike_load(family: Family, today: date) -> Iterator[Violation]:
 
 
 def _guides_borne(family: Family) -> Iterator[Violation]:
-    """The middle line of each guide whose share is no fork's, or not that of the other guides of the family."""
+    """The middle line of each guide whose share is outside every fork's range, or unlike the family's other guides."""
     found: list[tuple[Guide, float]] = []
     for ladder in ladders(family):
         borne = sorted((share, row.id, row) for row in ladder if (share := _share_of_guide(family, row)) is not None)
@@ -150,13 +150,13 @@ def _share_of_reading(family: Family, row: Reading) -> float | None:
                pressure_unit="psi", sag_percent="20", source="manual-a", page="12"),
 )  # fmt: skip
 def guide_travels_out_of_order(family: Family, today: date) -> Iterator[Violation]:
-    """The guides for two travels of a fork do not go together: the shorter asks for less, or for a third more.
+    """The guides for two travels of a fork do not fit together: the shorter gets less pressure, or a third more.
 
-    For one share of sag a longer fork takes a little less pressure, 3 to 20 % less for 20 mm (app.physics.air_spring);
-    other steps are the guide of another fork, or of another spring.
+    At the same percentage of sag a longer fork takes a little less pressure, 3 to 20 % less for 20 mm
+    (app.physics.air_spring). Any other difference means the guide of another fork or spring.
 
-    Fix: compare both guides with the pages; if they are printed so, copy the words into as_printed of
-    the line that is named.
+    Fix: check both guides against the pages; if they are printed so, copy the words into as_printed of the line that is
+    named.
     """
     groups: dict[tuple[object, ...], list[tuple[float, Guide, dict[float, float]]]] = defaultdict(list)
     for lines in _guides(family):
@@ -182,7 +182,7 @@ def _guides(family: Family) -> Iterator[list[Guide]]:
 
 
 def _travel_mm(family: Family, row: Guide) -> float | None:
-    """The travel a guide is for: the middle of its scope, else that of its spring's fits; None where it is for all."""
+    """The travel of a guide: the middle of its scope, else the one travel of its spring's fits; None if for several."""
     if row.travel_from_mm is not None and row.travel_to_mm is not None:
         return (row.travel_from_mm + row.travel_to_mm) / 2
     if row.spring is None:
@@ -204,7 +204,7 @@ Printed = tuple[float, Guide, dict[float, float]]  # travel, first line, pressur
 
 
 def _disorder(group: list[Printed]) -> Iterator[Violation]:
-    """The guides that do not go with the others: refused where two others go with each other and not with it."""
+    """The guides that do not fit the others: refused if two others fit each other but not this one."""
     against: dict[int, list[int]] = defaultdict(list)
     going: set[tuple[int, int]] = set()
     for (at, shorter), (other, longer) in combinations(enumerate(group), 2):
@@ -231,7 +231,7 @@ def _disorder(group: list[Printed]) -> Iterator[Violation]:
 
 
 def _ratio(shorter: Printed, longer: Printed) -> float | None:
-    """Pressure of the shorter over that of the longer, the middle one of all riders they share."""
+    """Pressure of the shorter over that of the longer: the median over all riders they share."""
     if not 0 < longer[0] - shorter[0] <= NEAR_MM:
         return None
     shared = [shorter[2][mass] / longer[2][mass] for mass in shorter[2] if longer[2].get(mass)]

@@ -1,4 +1,4 @@
-"""Slips: a figure that differs from its siblings by a confused unit or a lost digit; an odd drive or fluid."""
+"""Slips: a figure that differs from its siblings by a confused unit or a lost digit, and an odd torque."""
 
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
@@ -23,13 +23,13 @@ BEYOND = ("torque-outside-band", "torque-above-thread", "fill-outside-band", "pr
 UNITS: dict[Kind, str] = {"torque": "N·m", "pressure": "kPa", "volume": "mL", "length": "mm", "mass": "kg"}
 
 
-SlipFigure = tuple[float, Row, str]  # a figure in a unit common to its siblings, its row and column
+SlipFigure = tuple[float, Row, str]  # a figure in the common unit of its siblings, its row and column
 Sized = tuple[float, Row, str, str | None]  # with its thread
 SlipGroup = tuple[Sequence[SlipFigure | Sized], tuple[Kind, ...], str]  # siblings, what they measure, their common unit
 
 
 def _groups(family: Family) -> Iterator[SlipGroup]:
-    """Siblings in the family: same position and kind, chamber, subject or spring; with what they measure."""
+    """Siblings in the family: same position and kind, chamber, subject or spring; with the quantities they measure."""
     for table, groups in SIBLINGS:
         if table in family.judged:
             yield from groups(family)
@@ -80,7 +80,7 @@ def _pressures(family: Family) -> Iterator[SlipGroup]:
 
 
 def _guides(family: Family) -> Iterator[SlipGroup]:
-    """Pressure per mass of the rider: nearly one figure along the lines of one guide, if pressure or mass is right."""
+    """Pressure per mass of the rider: nearly constant along the lines of one guide, if both are right."""
     for lines in family.guide_groups:
         group: list[SlipFigure] = []
         for row in lines:
@@ -105,7 +105,7 @@ SIBLINGS: tuple[tuple[type[Statement], Callable[[Family], Iterator[SlipGroup]]],
 
 
 def _found(family: Family) -> list[tuple[Slip, str]]:
-    """The slips of a family with the unit they are told in; worked out once for both rules."""
+    """The slips of a family with the unit they are reported in; computed once for both rules."""
     found = family.notes.get("slips")
     if found is None:
         found = []
@@ -123,7 +123,7 @@ def _figures(group: Sequence[SlipFigure | Sized]) -> list[SiblingFigure]:
 
 
 def written(row: Row, column: str) -> str:
-    """A figure as its row has it, with its unit if the row names one."""
+    """A figure as written in its row, with its unit if the row names one."""
     return " ".join(each for each in (cell(row, column), cell(row, row.model.columns()[column].unit_column)) if each)
 
 
@@ -149,9 +149,9 @@ def _hit(slip: Slip, text: str) -> Violation:
 def unit_slip(family: Family, today: date) -> Iterator[Violation]:
     """A figure differs from its siblings by the factor between two units that are often confused.
 
-    N·m and in·lbf, bar and psi, mL and fl oz stand side by side in manuals; the wrong one is off by a factor.
+    Manuals print N·m next to in·lbf, bar next to psi, and mL next to fl oz. The wrong one is off by a fixed factor.
 
-    Fix: compare figure and unit with the page; if the page prints it so, copy its words into as_printed.
+    Fix: check figure and unit against the page; if the page prints it so, copy its words into as_printed.
     """
     for slip, unit in _found(family):
         if slip.reading is not None:
@@ -176,9 +176,9 @@ def unit_slip(family: Family, today: date) -> Iterator[Violation]:
 def digit_slip(family: Family, today: date) -> Iterator[Violation]:
     """A figure is ten times its siblings, or a tenth of them.
 
-    A decimal point lost or moved is the commonest slip of the hand.
+    A lost or moved decimal point is the most common typing slip.
 
-    Fix: compare the figure with the page; if the page prints it so, copy its words into as_printed.
+    Fix: check the figure against the page; if the page prints it so, copy its words into as_printed.
     """
     for slip, unit in _found(family):
         if slip.reading is None:
@@ -198,11 +198,12 @@ def digit_slip(family: Family, today: date) -> Iterator[Violation]:
     fails=edit("torques", "torque-foot-damper", value="10.6", min="", max=""),
 )
 def torque_differs_from_siblings(family: Family, today: date) -> Iterator[Violation]:
-    """A torque is more than half as high again as those of its siblings, or less than two thirds of them.
+    """A torque is more than half as high again as its siblings, or less than two thirds of them.
 
-    Siblings are fasteners of one position, kind and thread in the family; the torque of the next thread size looks so.
+    Siblings are fasteners of one position, kind and thread in the family. The torque of the next thread size is off by
+    about this much.
 
-    Fix: compare the torque with the page; name the thread where it differs.
+    Fix: check the torque against the page; name the thread if it differs.
     """
     groups: dict[tuple[object, ...], list[SlipFigure]] = defaultdict(list)
     for row, fastener, column, torque in family.tightened:
@@ -214,7 +215,7 @@ def torque_differs_from_siblings(family: Family, today: date) -> Iterator[Violat
 
 
 def _odd_torques(group: Sequence[SlipFigure], about: Row | None) -> Iterator[Violation]:
-    """The torques that are unlike the middle one of their group; only that of one row if it is given."""
+    """The torques that differ from the middle one of their group; only that of `about` if it is given."""
     if len(group) < 2 or all_alike([torque for torque, _, _ in group]):
         return
     ordered = sorted(group, key=lambda each: (each[0], each[1].id))

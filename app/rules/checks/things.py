@@ -1,4 +1,4 @@
-"""Relations within a row of a thing: the class of a bolt and its material, hubs and axles, wheels, dates, rates."""
+"""Relations within a row: bolt class and material, hubs and axles, wheels, dates, rates."""
 
 import re
 from collections.abc import Iterator
@@ -24,7 +24,7 @@ from app.rules.threads import thread_of
 from app.rules.view import RowView
 
 NO_STEEL = ("alumin", "titan", "plastic", "nylon", "brass", "magnes")
-CLASSES = (  # property class, what it is of, words of materials that it is not of
+CLASSES = (  # property class, its material, words of materials that it cannot be
     (re.compile(r"[0-9]{1,2}\.[0-9]"), "steel", (*NO_STEEL, "stainless")),
     (re.compile(r"A[1-5]-[0-9]{2,3}"), "stainless steel", NO_STEEL),
 )
@@ -45,12 +45,12 @@ LAST_WORD = {
     fails=edit("fasteners", "pinch-a", material="aluminium"),
 )
 def fastener_contradicts_itself(view: RowView, today: date) -> Iterator[Violation]:
-    """Two columns of a fastener exclude each other: class and material, standard and kind, hole and thread.
+    """Two columns of a fastener contradict each other: class and material, standard and kind, or hole and thread.
 
-    Classes of ISO 898-1 are of steel, those of ISO 3506-1 of stainless steel; ISO 4026 to 4029 are set screws; a hole
-    is narrower than the thread around it.
+    Classes of ISO 898-1 are steel, those of ISO 3506-1 stainless steel. ISO 4026 to 4029 are set screws. A hole is
+    narrower than the thread around it.
 
-    Fix: compare the fastener with the page; name the chassis, spring or damper that it is part of.
+    Fix: check the fastener against the page; name the chassis, spring or damper that it is part of.
     """
     row = view.row
     assert is_row_of(row, Fastener)
@@ -61,26 +61,26 @@ def fastener_contradicts_itself(view: RowView, today: date) -> Iterator[Violatio
 
 def _fastener_faults(row: Fastener) -> Iterator[tuple[str, str]]:
     if row.chassis is None and row.spring is None and row.damper is None:
-        yield "chassis", "it is part of no chassis, spring or damper"
+        yield "chassis", "it is not part of any chassis, spring or damper"
     if row.spring is not None and row.damper is not None:
         yield "damper", f"it is part of both {row.spring} and {row.damper}"
     for pattern, metal, others in CLASSES:
         if row.property_class is None or row.material is None or not pattern.fullmatch(row.property_class):
             continue
         if any(word in row.material.lower() for word in others):
-            yield "material", f"class {row.property_class} is of {metal}, and it is of {row.material}"
+            yield "material", f"class {row.property_class} is {metal}, but the material is {row.material}"
     if row.standard is not None:
         if row.standard.startswith(SET_SCREWS) and row.kind != "set screw":
-            yield "kind", f"{row.standard} is a set screw, and it is a {row.kind}"
+            yield "kind", f"{row.standard} is a set screw, but the kind is {row.kind}"
         if row.standard.startswith(SCREWS) and row.kind != "bolt":
-            yield "kind", f"{row.standard} is a screw with a head, and it is a {row.kind}"
+            yield "kind", f"{row.standard} is a screw with a head, but the kind is {row.kind}"
     thread = None if row.thread is None else thread_of(row.thread)
     if (
         thread is not None
         and row.through_hole_mm is not None
         and float(row.through_hole_mm) >= thread.diameter_m * 1000
     ):
-        yield "through_hole_mm", f"a hole of {row.through_hole_mm} mm does not go through {row.thread}"
+        yield "through_hole_mm", f"a hole of {row.through_hole_mm} mm is too wide for {row.thread}"
 
 
 @rule(
@@ -94,11 +94,11 @@ def _fastener_faults(row: Fastener) -> Iterator[tuple[str, str]]:
     fails=edit("fasteners", "foot-spring", kind="nut"),
 )
 def fastener_unlike_its_place(view: RowView, today: date) -> Iterator[Violation]:
-    """A place that is called a bolt has a nut, or one called a cap has a bolt.
+    """A place named after a bolt has a nut, or one named after a cap has a nut or set screw.
 
-    One of the two words is that of another line.
+    One of the two words was copied from another line.
 
-    Fix: correct the kind or the position; if the page calls it so, copy its words into as_printed.
+    Fix: correct the kind or the position; if the page uses these words, copy them into as_printed.
     """
     row = view.row
     assert is_row_of(row, Fastener)
@@ -117,11 +117,11 @@ def fastener_unlike_its_place(view: RowView, today: date) -> Iterator[Violation]
     fails=edit("dampers", "damper-b", serviceable="here"),
 )
 def service_unlike_damper(view: RowView, today: date) -> Iterator[Violation]:
-    """A sealed cartridge is said to be opened here, or an open bath by its maker only.
+    """A sealed cartridge is listed as opened in the workshop, or an open bath as opened only by its maker.
 
-    A sealed cartridge is closed for good; an open bath has its oil in the leg, so whoever opens the leg opens it.
+    A sealed cartridge cannot be opened. An open bath has its oil in the leg, so opening the leg opens the damper.
 
-    Fix: compare construction and service with the page; if it is printed so, copy its words into as_printed.
+    Fix: check construction and service against the page; if it is printed so, copy its words into as_printed.
     """
     row = view.row
     assert is_row_of(row, Damper)
@@ -153,11 +153,11 @@ HUBS: dict[float, tuple[float, ...]] = {  # axle diameter: hub widths in mm; com
     fails=edit("chassis", "fork-b", hub_spacings_mm="110", axle_diameters_mm="9"),
 )
 def hub_unlike_axle(view: RowView, today: date) -> Iterator[Violation]:
-    """No hub is made of such a width for such an axle.
+    """No hub of this width is made for this axle.
 
-    Widths and axles come in pairs (common practice, no source): a figure is misread, or that of a rear hub.
+    Widths and axles come in pairs (common practice, no source). A figure was misread, or is that of a rear hub.
 
-    Fix: compare both with the page; if they are printed so, copy the words into as_printed.
+    Fix: check both against the page; if they are printed so, copy the words into as_printed.
     """
     row = view.row
     assert is_row_of(row, Chassis)
@@ -203,16 +203,16 @@ def _wheels(table: type[Row]) -> tuple[str, ...]:
 def wheel_unknown(view: RowView, today: date) -> Iterator[Violation]:
     """A wheel has a bead seat diameter that ISO 5775 does not list.
 
-    Wheels are told apart by this number; another one is a slip, or the name of the wheel in inches.
+    This number identifies the wheel. Any other number is a typing slip, or the wheel's name in inches.
 
-    Fix: write the second number of the tyre's designation, such as 622 of 57-622.
+    Fix: write the second number of the tyre size, such as 622 of 57-622.
     """
     fields = view.row.values()
     for name in _wheels(view.row.model):
         given = fields[name]
         for wheel in given if isinstance(given, tuple) else (given,):
             if wheel is not None and wheel not in BEAD_SEATS:
-                yield Violation(view.row, name, f"{wheel} mm is no bead seat diameter of ISO 5775")
+                yield Violation(view.row, name, f"{wheel} mm is not a bead seat diameter of ISO 5775")
                 return
 
 
@@ -228,18 +228,18 @@ def wheel_unknown(view: RowView, today: date) -> Iterator[Violation]:
                unit="mm", source="manual-a", page="4"),
 )  # fmt: skip
 def tyre_not_on_wheel(view: RowView, today: date) -> Iterator[Violation]:
-    """A tyre may be no larger than the rim it is on.
+    """The tyre diameter limit is no larger than the rim.
 
-    The diameter over the tyre is more than the bead seat diameter of its wheel; the figure is that of another wheel.
+    A mounted tyre is always larger than the bead seat diameter of its wheel. The figure belongs to another wheel.
 
-    Fix: compare the diameter and the wheel with the page.
+    Fix: check the diameter and the wheel against the page.
     """
     row = view.row
     assert is_row_of(row, Limit)
     if row.subject == "tyre diameter" and row.wheel_size is not None:
         most = figure(row.max, row.unit, "length", "mm")
         if most is not None and most <= row.wheel_size:
-            yield Violation(row, "max", f"{most:g} mm over the tyre of a wheel of {row.wheel_size} mm")
+            yield Violation(row, "max", f"a tyre of {most:g} mm on a wheel of {row.wheel_size} mm")
 
 
 EXTENT_MM = Bounds(1, 300)
@@ -256,11 +256,11 @@ EXTENT_MM = Bounds(1, 300)
     fails=edit("greases", "grease-bore", extent_mm="301"),
 )
 def extent_implausible(view: RowView, today: date) -> Iterator[Violation]:
-    """Grease is put over a length that no stanchion has.
+    """Grease is spread over a length that no stanchion has.
 
-    A point slipped, or two cells were exchanged. The band is common practice.
+    A decimal point moved, or two cells were swapped. The range is common practice.
 
-    Fix: compare the length with the page.
+    Fix: check the length against the page.
     """
     extent = view.row["extent_mm"]
     if extent is not None and not EXTENT_MM.holds(float(extent)):
@@ -281,17 +281,17 @@ RATE_N_PER_MM = Bounds(1, 40)
     fails=edit("springs", "spring-coil", rate="41"),
 )
 def rate_implausible(view: RowView, today: date) -> Iterator[Violation]:
-    """The coil of a fork is softer or stiffer than any.
+    """A coil is softer or stiffer than any fork coil.
 
-    A rate in pounds per inch read as newtons per millimetre is nearly six times too high. The band is common practice.
+    A rate in pounds per inch read as newtons per millimetre is nearly six times too high. The range is common practice.
 
-    Fix: compare rate and unit with the page.
+    Fix: check rate and unit against the page.
     """
     row = view.row
     assert is_row_of(row, Spring)
     rate = figure(row.rate, row.rate_unit, "spring rate", "N/mm")
     if rate is not None and not RATE_N_PER_MM.holds(rate):
-        text = f"{row.rate} {row.rate_unit} are {rate:.3g} N/mm, not within {RATE_N_PER_MM.low:g} to "
+        text = f"{row.rate} {row.rate_unit} is {rate:.3g} N/mm, not within {RATE_N_PER_MM.low:g} to "
         yield Violation(row, "rate", text + f"{RATE_N_PER_MM.high:g} N/mm")
 
 
@@ -308,11 +308,11 @@ FIRST_PAPER = 1960  # see FIRST_YEAR of the model years
     fails=edit("sources", "bulletin-a", published_on="1959"),
 )
 def published_too_early(view: RowView, today: date) -> Iterator[Violation]:
-    """A document is dated before there were such forks.
+    """A document is dated before the first forks of this kind.
 
-    A digit was lost or exchanged; which edition is newer is judged by this date.
+    A digit was lost or swapped. The date decides which edition is newer.
 
-    Fix: write the date of publication as printed.
+    Fix: enter the date of publication as printed.
     """
     published = view.row["published_on"]
     if published is not None and int(published[:4]) < FIRST_PAPER:
@@ -332,9 +332,9 @@ def published_too_early(view: RowView, today: date) -> Iterator[Violation]:
 def produced_unlike_years(view: RowView, today: date) -> Iterator[Violation]:
     """A variant was produced years before or after its model years.
 
-    A fork is built from the year before its model year on (common practice, no source); a year is misread.
+    Production starts in the year before the model year (common practice, no source). A year was misread.
 
-    Fix: compare production and model years with the page.
+    Fix: check production and model years against the page.
     """
     row = view.row
     assert is_row_of(row, Variant)

@@ -1,4 +1,4 @@
-"""Slips beside a twin: the other side's bolt, the statement an exception narrows, a spring's other fits."""
+"""Slips next to a twin: the bolt on the other side, the statement an exception narrows, a spring's other fits."""
 
 from collections import defaultdict
 from collections.abc import Iterator
@@ -18,12 +18,12 @@ from app.rules.registry import Violation, edit, rule
 from app.rules.siblings import ALIKE, ENOUGH
 from app.units.table import Kind
 
-TWIN = 1.1  # bolts of both sides are tightened alike, within what printing them in other units rounds away
+TWIN = 1.1  # bolts on both sides take the same torque, apart from rounding in other units
 OTHER_SLIPS = ("unit-slip", "digit-slip", "unit-unlike-source", "disagree-unrelated", "torque-differs-from-siblings")
 
 
 def _nominal(row: Row, kind: Kind, unit: str) -> tuple[str, float] | None:
-    """The column and figure that stands for a statement, in a common unit: the nominal before the limits."""
+    """The column and figure that represent a statement, in a common unit: the nominal before the limits."""
     found = first_known(row, NOMINAL, "unit", kind, unit)
     return None if found is None or found[1] <= 0 else found
 
@@ -47,11 +47,12 @@ def _same_place(one: Fastener, other: Fastener) -> bool:
     fails=edit("torques", "torque-foot-spring", value="7.8", min="", max=""),
 )
 def torque_differs_from_twin(family: Family, today: date) -> Iterator[Violation]:
-    """Two like fasteners of one position, on the two sides of a fork, are tightened differently.
+    """Two matching fasteners on the two sides of a fork have different torques.
 
-    One thread, one drive, one place: their torques are nearly always one figure; two lines were probably confused.
+    Fasteners with the same thread, drive and place nearly always take the same torque. Two lines were probably
+    confused.
 
-    Fix: compare both torques with the page; if both are right, set confirmed.
+    Fix: check both torques against the page; if both are right, set confirmed.
     """
     places: dict[tuple[object, ...], list[tuple[Torque, Fastener, str, float]]] = defaultdict(list)
     for each in family.tightened:
@@ -63,7 +64,7 @@ def torque_differs_from_twin(family: Family, today: date) -> Iterator[Violation]
             if not _far(here, there, TWIN) or not _same_place(mine, theirs):
                 continue
             if overlap(family.scope(row), family.scope(other)):
-                yield Violation(row, column, f"{here:.3g} N·m, {other.id} {there:.3g} N·m", other, mutual=True)
+                yield Violation(row, column, f"{here:.3g} N·m; {other.id} has {there:.3g} N·m", other, mutual=True)
                 break
 
 
@@ -83,9 +84,9 @@ MEASURED: tuple[tuple[type[Statement], Kind, str], ...] = ((Torque, "torque", "N
 def exception_far_off(family: Family, today: date) -> Iterator[Violation]:
     """An exception is more than half as high again as the statement it narrows, or less than two thirds of it.
 
-    A bulletin corrects a figure by a little; a factor is a confused unit, or the figure of another line.
+    A bulletin corrects a figure by a little. A large difference means a confused unit, or the figure of another line.
 
-    Fix: compare figure and unit with the page; if they are right, set confirmed after reading it twice.
+    Fix: check figure and unit against the page; if they are right, set confirmed after reading it twice.
     """
     for table, kind, unit in MEASURED:
         for row in family.statements[table] if table in family.judged else ():
@@ -94,7 +95,7 @@ def exception_far_off(family: Family, today: date) -> Iterator[Violation]:
                 continue
             here, there = _nominal(row, kind, unit), _nominal(named, kind, unit)
             if here is not None and there is not None and _far(here[1], there[1], ALIKE):
-                yield Violation(row, here[0], f"{here[1]:.3g} {unit}, {named.id} {there[1]:.3g} {unit}", named)
+                yield Violation(row, here[0], f"{here[1]:.3g} {unit}; {named.id} has {there[1]:.3g} {unit}", named)
 
 
 @rule(
@@ -108,11 +109,11 @@ def exception_far_off(family: Family, today: date) -> Iterator[Violation]:
     fails=edit("fills", "fill-spring-leg-old", value="15.1"),
 )  # fmt: skip
 def fill_differs_from_siblings(family: Family, today: date) -> Iterator[Violation]:
-    """A chamber takes half as much oil again as in the other generations or years of the fork, or less than two thirds.
+    """A chamber takes over half as much oil again as in other generations or years of the fork, or under two thirds.
 
-    Two digits exchanged or the figure of another chamber look so.
+    Two swapped digits or the figure of another chamber look like this.
 
-    Fix: compare the volume with the page; if it is right, set confirmed after reading it twice.
+    Fix: check the volume against the page; if it is right, set confirmed after reading it twice.
     """
     chambers: dict[tuple[object, ...], list[Fill]] = defaultdict(list)
     for row in family.of(Fill):
@@ -141,12 +142,12 @@ def fill_differs_from_siblings(family: Family, today: date) -> Iterator[Violatio
     fails=edit("fits", "fit-150-large", pressure_limit="120", pressure_unit="psi"),
 )  # fmt: skip
 def pressure_limit_unlike_siblings(family: Family, today: date) -> Iterator[Violation]:
-    """One spring of a chassis has another fill limit than all the others, which have one and the same.
+    """One spring of a chassis has another fill limit than all the others, which agree.
 
-    Limits are printed once for a chassis or line by line; one odd figure among equals is that of another fork. A lower
-    one keeps everybody safe and is only warned of; a higher one is refused.
+    Limits are printed once for a chassis or line by line. One odd figure was copied from another fork. A lower one is
+    safe, so it is only a warning; a higher one is refused.
 
-    Fix: compare the limit with the page; if it prints it so, copy its words into as_printed.
+    Fix: check the limit against the page; if it is printed so, copy its words into as_printed.
     """
     chassis: dict[str, list[Fit]] = defaultdict(list)
     for row in family.of(Fit):
@@ -172,7 +173,7 @@ def pressure_limit_unlike_siblings(family: Family, today: date) -> Iterator[Viol
 
 
 def _alike(rows: list[Fit], row: Fit) -> Fraction | None:
-    """The limit of the first of the rows that prints the same limit, perhaps in another unit, in pascals."""
+    """The limit, in pascals, of the first row that prints the same limit, perhaps in another unit."""
     first = next((each for each in rows if same_pressure(each, row)), row)
     return pascals(first.pressure_limit, first.pressure_unit)
 
@@ -188,11 +189,11 @@ def _alike(rows: list[Fit], row: Fit) -> Fraction | None:
     fails=edit("fits", "fit-140-old", spacer_limit="4"),
 )  # fmt: skip
 def spacer_limit_unlike_generation(family: Family, today: date) -> Iterator[Violation]:
-    """One spring may carry other spacers in another generation, while the springs that both share otherwise agree.
+    """One spring has another spacer limit in another generation, but the other springs that both use agree.
 
-    The same spring at the same travel leaves the same air; where a maker does change its limits, it changes several.
+    At the same travel a spring has the same air left. A maker that does change its limits changes several.
 
-    Fix: compare both limits with the pages; if both are right, set confirmed after reading them twice.
+    Fix: check both limits against the pages; if both are right, set confirmed after reading them twice.
     """
     lines: dict[str, dict[tuple[object, ...], list[Fit]]] = defaultdict(lambda: defaultdict(list))
     for row in family.of(Fit):

@@ -1,4 +1,4 @@
-"""Slips of a name: the one drive, oil or unit among siblings that is unlike all the others."""
+"""Slips of a name: the one drive, oil or unit that differs from all its siblings."""
 
 from collections import Counter, defaultdict
 from collections.abc import Iterator
@@ -19,7 +19,7 @@ from app.units.table import Kind, Unit, units_of
 
 
 def _odd_one(rows: list[tuple[Row, str]], least: int) -> Iterator[tuple[Row, str, str, Row]]:
-    """The row whose text differs from that of all others, `least` rows in all: row, its text, theirs, one of them."""
+    """The row whose text differs from all the others, in at least `least` rows: row, its text, theirs, one of them."""
     counts = Counter(text for _, text in rows)
     if len(counts) != 2 or len(rows) < least:
         return
@@ -41,9 +41,9 @@ def _odd_one(rows: list[tuple[Row, str]], least: int) -> Iterator[tuple[Row, str
 def drive_differs_from_siblings(family: Family, today: date) -> Iterator[Violation]:
     """One fastener has another drive than all others of its position, kind and thread in the family.
 
-    Bolts of one thread and place are one part; a wrong key rounds the socket.
+    Bolts with the same thread and place are the same part. A wrong key rounds the socket.
 
-    Fix: compare the drive with the page.
+    Fix: check the drive against the page.
     """
     groups: dict[tuple[str, str, str | None], list[tuple[Row, str]]] = defaultdict(list)
     for row in family.own_fasteners.values():
@@ -64,11 +64,11 @@ def drive_differs_from_siblings(family: Family, today: date) -> Iterator[Violati
     fails=edit("fills", "fill-damper-leg-old", fluid="oil-damper"),
 )
 def fluid_differs_from_siblings(family: Family, today: date) -> Iterator[Violation]:
-    """One lower leg takes another kind of oil than all others of the family.
+    """One lower leg takes another kind of oil than all the others of the family.
 
-    Bath oil clings, damper oil runs; the two cells were probably exchanged.
+    Bath oil clings and damper oil runs. The two cells were probably swapped.
 
-    Fix: compare the fluid with the page.
+    Fix: check the fluid against the page.
     """
     legs: list[tuple[Row, str]] = []
     for row in family.of(Fill):
@@ -79,7 +79,7 @@ def fluid_differs_from_siblings(family: Family, today: date) -> Iterator[Violati
         yield Violation(odd, "fluid", f"{cell(odd, 'fluid')} is a {kind}; its siblings take a {usual}", other)
 
 
-NOMINAL = ("value", "min", "max")  # the first that is given stands for the row
+NOMINAL = ("value", "min", "max")  # the first one given represents the row
 UNIT_COLUMNS: tuple[tuple[type[Statement], tuple[str, ...], str, Kind], ...] = (
     (Torque, NOMINAL, "unit", "torque"), (Fill, NOMINAL, "unit", "volume"),
     (Fit, ("pressure_limit",), "pressure_unit", "pressure"), (Guide, ("pressure",), "pressure_unit", "pressure"),
@@ -100,9 +100,9 @@ UNIT_COLUMNS: tuple[tuple[type[Statement], tuple[str, ...], str, Kind], ...] = (
 def unit_unlike_source(family: Family, today: date) -> Iterator[Violation]:
     """One figure of a source is in another unit than all the others of its kind in that source.
 
-    A manual prints one unit per column; where the digits also equal a sibling's in the usual unit, the unit is wrong.
+    A manual prints one unit per column. If the digits also match a sibling's in the usual unit, the unit is wrong.
 
-    Fix: compare the unit with the page; if it is right, set confirmed after reading it twice.
+    Fix: check the unit against the page; if it is right, set confirmed after reading it twice.
     """
     for table, columns, unit_column, kind in UNIT_COLUMNS:
         if table not in family.judged:
@@ -125,7 +125,7 @@ def _stated(row: Statement, columns: tuple[str, ...]) -> Any:
 def _unlike(
     family: Family, rows: list[Statement], columns: tuple[str, ...], unit_column: str, kind: Kind
 ) -> Iterator[Violation]:
-    """The one row in another unit; certain where a sibling of its place has the same digits in the usual unit."""
+    """The one row in another unit; certain if a sibling of its place has the same digits in the usual unit."""
     units = Counter(_size(kind, row[unit_column]) for row in rows)
     (usual, _), (odd, times), *more = [*units.most_common(), (None, 0)]
     if times != 1 or usual is None or odd is None or more[1:]:
@@ -141,13 +141,13 @@ def _unlike(
 
 @lru_cache(maxsize=1024)
 def _size(kind: Kind, spelling: str) -> Unit | None:
-    """The unit so spelt; the first of those of one size, as cm³ and mL are one."""
+    """The unit with this spelling; the first of several equal units, such as cm³ and mL."""
     unit = unit_of(kind, spelling)
     return unit if unit is None else next(each for each in units_of(kind) if each.factor == unit.factor)
 
 
 def _place(family: Family, row: Statement) -> str | None:
-    """What siblings share: the position of a fastener, the chamber of a fill."""
+    """The place that siblings share: the position of a fastener, the chamber of a fill."""
     if is_row_of(row, Torque):
         fastener = family.fasteners.get(row.fastener)
         return row.id if fastener is None else fastener.position

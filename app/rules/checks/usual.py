@@ -1,4 +1,4 @@
-"""Figures that a fork may have but hardly any does: for a second look at the page, never refused."""
+"""Figures that hardly any fork has: a warning to take a second look at the page, never a refusal."""
 
 import re
 from collections import defaultdict
@@ -15,7 +15,7 @@ from app.rules.registry import Violation, edit, rule
 from app.rules.threads import thread_of
 from app.rules.view import RowView
 
-# Where nearly all forks of the trade lie, in N·m; the first word that the position holds counts. Common practice.
+# The range of nearly all forks, in N·m; the first word found in the position counts. Common practice.
 USUAL_TORQUE: tuple[tuple[str, Bounds], ...] = (
     ("spacer", Bounds(1.5, 6)),
     ("foot", Bounds(3.5, 15)),
@@ -50,12 +50,12 @@ LEGS_OF_FORK = ("spring-side lower leg", "damper-side lower leg")
     fails=edit("torques", "torque-cap", value="42.5"),
 )
 def torque_unusual(family: Family, today: date) -> Iterator[Violation]:
-    """A torque is one that hardly any fork has at that place.
+    """A torque is outside what nearly all forks use at that place.
 
-    It may be right; more often it is that of another line, thread or unit. Where most forks lie is common practice.
+    It may be right, but more often it belongs to another line, thread or unit. The ranges are common practice.
 
-    Fix: compare figure, unit and fastener with the page; if they are printed so, copy the words of
-    the page into as_printed.
+    Fix: check figure, unit and fastener against the page; if they are printed so, copy the words of the page into
+    as_printed.
     """
     for row, fastener, column, torque in family.tightened:
         band = _usual_torque(fastener.position)
@@ -67,7 +67,7 @@ def torque_unusual(family: Family, today: date) -> Iterator[Violation]:
 
 
 def _is_small(fastener: Fastener) -> bool:
-    """True for what is smaller or softer than others of its place: the bands are not for it."""
+    """True for a fastener that is smaller or softer than others of its place: the bands do not apply to it."""
     thread = None if fastener.thread is None else thread_of(fastener.thread)
     millimetres = None if thread is None else round(thread.diameter_m * 1000, 3)
     unusual = (torque_band(fastener.position, fastener.kind, millimetres, fastener.material), None)
@@ -96,11 +96,11 @@ def _beyond(row: Row, column: str, given: float, unit: str, band: Bounds) -> Vio
     reads=("chamber", "value", "min", "max", "unit", "confirmed"),
 )  # fmt: skip
 def fill_unusual(view: RowView, today: date) -> Iterator[Violation]:
-    """More oil is put on a piston or into a foam ring, or less, than on hardly any fork.
+    """A piston or foam ring gets more or less oil than on nearly all forks.
 
-    These places take a few millilitres; the volume of a lower leg, in the next line, is easily read for theirs.
+    These places take a few millilitres. It is easy to read the lower leg volume from the next line instead.
 
-    Fix: compare volume and chamber with the page; if they are right, set confirmed after a second look.
+    Fix: check volume and chamber against the page; if they are right, set confirmed after a second look.
     """
     row = view.row
     assert is_row_of(row, Fill)
@@ -124,9 +124,9 @@ def fill_unusual(view: RowView, today: date) -> Iterator[Violation]:
 def legs_filled_unlike(family: Family, today: date) -> Iterator[Violation]:
     """One lower leg takes far more bath oil than the other.
 
-    Both have bushings and a wiper of one size to wet; more than twice as much is another line's volume.
+    Both legs have bushings and a wiper of the same size. More than twice as much is the volume of another line.
 
-    Fix: compare both volumes with the page; if they are right, set confirmed after a second look.
+    Fix: check both volumes against the page; if they are right, set confirmed after a second look.
     """
     legs: dict[str, dict[str, list[tuple[float, str, Fill]]]] = defaultdict(lambda: defaultdict(list))
     for row in family.of(Fill):
@@ -145,10 +145,10 @@ def _unlike(here: Sequence[tuple[float, str, Fill]], there: Sequence[tuple[float
     for volume, column, row in here:
         near, _, other = min(there, key=lambda each: (abs(each[0] - volume), each[2].id))
         if max(volume, near) > LEGS * min(volume, near):
-            yield Violation(row, column, f"{volume:.3g} mL, the other leg {near:.3g} mL", other, mutual=True)
+            yield Violation(row, column, f"{volume:.3g} mL; the other leg takes {near:.3g} mL", other, mutual=True)
 
 
-NAMED_BY = Bounds(28, 46)  # stanchion diameters in mm that forks are called by; common practice, no source
+NAMED_BY = Bounds(28, 46)  # stanchion diameters in mm that forks are named after; common practice, no source
 TWO_DIGITS = re.compile(r"(?<![0-9])([0-9]{2})(?![0-9])")
 
 
@@ -162,11 +162,11 @@ TWO_DIGITS = re.compile(r"(?<![0-9])([0-9]{2})(?![0-9])")
     fails=edit("chassis", "fork-b", name="Fork 36"),
 )
 def stanchion_unlike_name(view: RowView, today: date) -> Iterator[Violation]:
-    """A fork is called by another stanchion diameter than it is said to have.
+    """A fork is named after another stanchion diameter than the one listed for it.
 
-    Forks are often called by the outside diameter of their stanchions in mm (common practice, no source).
+    Forks are often named after the outside diameter of their stanchions in mm (common practice, no source).
 
-    Fix: compare the diameter with the page; a number in the name may also mean something else.
+    Fix: check the diameter against the page. The number in the name may also mean something else.
     """
     row = view.row
     assert is_row_of(row, Chassis)
@@ -177,13 +177,13 @@ def stanchion_unlike_name(view: RowView, today: date) -> Iterator[Violation]:
         if len(numbers) == 1 and row.stanchion_diameter_mm is not None:
             if int(row.stanchion_diameter_mm) != numbers[0]:
                 yield Violation(
-                    row, "stanchion_diameter_mm", f"{row.stanchion_diameter_mm:g} mm; it is called {numbers[0]}"
+                    row, "stanchion_diameter_mm", f"{row.stanchion_diameter_mm:g} mm, but the name says {numbers[0]}"
                 )
             return
 
 
 def _is_travel(row: Chassis, digits: str) -> bool:
-    """True if a number in a name is the travel, or the 29 that a large wheel is called by."""
+    """True if a number in a name is the travel, or the 29 of a large wheel."""
     low, high = row.travel_min_mm, row.travel_max_mm
     if digits == "29":
         return True
@@ -200,11 +200,11 @@ def _is_travel(row: Chassis, digits: str) -> bool:
     fails=edit("chassis", "fork-a", leg_free_volume_ml="19.9"),
 )
 def oil_crowds_leg(family: Family, today: date) -> Iterator[Violation]:
-    """Bath oil takes up more than three fifths of the room that a lower leg has at full compression.
+    """Bath oil takes up more than three fifths of the room in a lower leg at full compression.
 
-    The air above it would be pressed together like a second spring; usual is a tenth to two fifths (common practice).
+    The air above it would act like a second spring. Usually it takes a tenth to two fifths (common practice).
 
-    Fix: compare the volume, its unit and the free volume of the leg with the pages.
+    Fix: check the volume, its unit and the free volume of the leg against the pages.
     """
     for row in family.of(Fill):
         room = family.chassis[row.chassis].leg_free_volume_ml
@@ -229,14 +229,14 @@ def oil_crowds_leg(family: Family, today: date) -> Iterator[Violation]:
     reads=("spacers_fitted", "spacer_limit"),
 )
 def spacers_fitted_to_the_limit(view: RowView, today: date) -> Iterator[Violation]:
-    """A fork leaves the factory with as many volume spacers as it may carry, three or more.
+    """A fork leaves the factory with all the volume spacers it can have, three or more.
 
-    Makers leave room to add some (common practice, no source); one cell was probably copied into the other.
+    Makers leave room to add some (common practice, no source). One cell was probably copied into the other.
 
-    Fix: compare both counts with the page; if they are printed so, copy the words of the page into as_printed.
+    Fix: check both counts against the page; if they are printed so, copy the words of the page into as_printed.
     """
     row = view.row
     assert is_row_of(row, Fit)
     fitted = row.spacers_fitted or 0
     if fitted >= 3 and fitted == row.spacer_limit:
-        yield Violation(row, "spacers_fitted", f"all {row.spacer_limit} that are allowed")
+        yield Violation(row, "spacers_fitted", f"all {row.spacer_limit} allowed spacers are fitted")

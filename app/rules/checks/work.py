@@ -1,4 +1,4 @@
-"""Orders of work: judged when they come in, by what would else refuse the card at the bench."""
+"""Orders of work, judged when they are entered, so that no job card has to be refused at the bench."""
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
@@ -13,14 +13,14 @@ OPENING = ("loosen", "back-off", "free", "remove")
 OUTSIDE = (
     "axle", "brake caliper bolt", "adjuster knob screw", "upper crown bolt", "lower crown bolt", "stem bolt",
 )  # fmt: skip
-"""Positions that hold no pressure: they may come off before the air is out."""
+"""Positions that hold no pressure: they may be removed before the air is out."""
 AIR, OTHER = "air", "another"
-MOST = 2000  # constructions that are judged of one order of work
+MOST = 2000  # constructions judged for one order of work
 Construction = Mapping[str, str]
 
 
 def _constructions(steps: Sequence[Step]) -> Iterator[Construction]:
-    """Every combination of the properties that the steps depend on, with each value named and one that is not."""
+    """Every combination of the properties that the steps depend on, with each named value and one other value."""
     named: dict[str, set[str]] = defaultdict(set)
     named["spring_kind"] |= {AIR, "coil"}
     for step in steps:
@@ -36,13 +36,13 @@ def _constructions(steps: Sequence[Step]) -> Iterator[Construction]:
 
 
 def _read(step: Step) -> tuple[tuple[str, frozenset[str]], ...]:
-    """The conditions of a step: each a property and the values that it may have."""
+    """The conditions of a step: each a property and its allowed values."""
     parted = (condition.partition("=") for condition in step.when or ())
     return tuple((name, frozenset(value.strip() for value in values.split("|"))) for name, _, values in parted)
 
 
 def _taken(steps: Sequence[Step]) -> Iterator[tuple[list[Step], Construction]]:
-    """The steps that a fork takes, in order, with its construction; once for those that take the same steps."""
+    """The steps for a fork, in order, with its construction; once for all constructions with the same steps."""
     read = [(step, conditions) for step in steps if (conditions := _read(step))]
     always = [step for step in steps if not step.when]
     seen: set[tuple[object, ...]] = set()
@@ -57,10 +57,10 @@ def _taken(steps: Sequence[Step]) -> Iterator[tuple[list[Step], Construction]]:
 
 
 def unsafe(steps: Sequence[Step], air: bool) -> Iterator[tuple[str, str]]:
-    """What is wrong with the steps that one fork takes: a sentence, and the id of the step it is about.
+    """Yield each fault in the steps for one fork: a sentence, and the id of the step it is about.
 
-    Nothing is opened before the air is out, what is loosened is tightened once, what is emptied is filled. These are
-    common practice of the trade, no source.
+    Nothing may be opened before the air is out. Every loosened fastener is tightened once and every emptied chamber is
+    filled again. Common practice of the trade, no source.
     """
     if air:
         yield from _air_first(steps)
@@ -108,11 +108,11 @@ def _closed(steps: Sequence[Step]) -> Iterator[tuple[str, str]]:
     fails=edit("steps", "step-4", chamber="damper-side lower leg"),
 )
 def work_unsafe(view: EntityView, today: date) -> Iterator[Violation]:
-    """An order of work opens a fork under air, leaves a fastener loose, or a chamber empty.
+    """An order of work opens a fork under pressure, leaves a fastener loose, or leaves a chamber empty.
 
-    It is judged for every construction that its conditions tell apart; a card of it would be refused at the bench.
+    It is checked for every construction that its conditions distinguish. Its job card would be refused at the bench.
 
-    Fix: put the steps in order, add the step that is missing, or correct the condition of the step that is left out.
+    Fix: put the steps in order, add the missing step, or correct the condition of the step that is left out.
     """
     steps = sorted((row for row in view.referrers if is_row_of(row, Step)), key=lambda each: (each.order, each.id))
     told: dict[str, tuple[str, Construction]] = {}
@@ -121,7 +121,7 @@ def work_unsafe(view: EntityView, today: date) -> Iterator[Violation]:
             told.setdefault(text, (step, construction))
     for text, (step, construction) in told.items():
         properties = ", ".join(f"{name} {value}" for name, value in construction.items())
-        yield Violation(view.row, "id", f"{text} ({step}), for a fork of {properties}")
+        yield Violation(view.row, "id", f"{text} ({step}), for a fork with {properties}")
 
 
 @rule(
@@ -134,9 +134,9 @@ def work_unsafe(view: EntityView, today: date) -> Iterator[Violation]:
 def step_order_twice(view: EntityView, today: date) -> Iterator[Violation]:
     """Two steps of one order of work have the same place.
 
-    Which of them comes first would depend on their ids.
+    Their ids would decide which of them comes first.
 
-    Fix: give each step a number of its own.
+    Fix: give each step its own number.
     """
     first: dict[int, Step] = {}
     for step in view.referrers:

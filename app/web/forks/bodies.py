@@ -96,7 +96,7 @@ class ServiceBody(TypedDict):
 
 
 class FlagBody(TypedDict):
-    """What looks wrong with a value."""
+    """A report of a value that looks wrong."""
 
     text: Annotated[str, Field(min_length=3, max_length=1000, pattern=r"\S")]
 

@@ -90,9 +90,8 @@ class AnswerCache:
         self.most_bytes = settings.cache_bytes // settings.workers
         self.bytes = 0
         self.revision: int | None = None
-        self.answers: OrderedDict[CacheKey, KeptAnswer] = (
-            OrderedDict()
-        )  # cachetools' LRUCache takes 1.5 µs more for a hit
+        self.answers: OrderedDict[CacheKey, KeptAnswer] = OrderedDict()
+        """Oldest first. The LRUCache of cachetools takes 1.5 µs more for a hit."""
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -200,13 +199,14 @@ class AnswerCache:
         key: CacheKey | None = None,
     ) -> None:  # fmt: skip
         """Pass the request on, send 304 if the client already has the answer, and cache the answer if allowed."""
-        asked, state = scope, scope.setdefault("state", {})
+        asked, state, tags = scope, scope.setdefault("state", {}), None
         if condition is not None:
             asked = {**scope, "headers": [line for line in scope["headers"] if line[0] != b"if-none-match"]}
+            tags = _joined(scope["headers"])
             if key is None:
-                state["if_none_match"] = _joined(scope["headers"])
+                state["if_none_match"] = tags
         keeps = revision is not None and key is not None and scope["method"] == "GET" and self.most_bytes > 0
-        finished = FinishedAnswer(send, state, None if condition is None else _joined(scope["headers"]), keeps=keeps)
+        finished = FinishedAnswer(send, state, tags, keeps=keeps)
         seen: list[int] = []
         before = LATEST_SEEN.set(seen)
         try:

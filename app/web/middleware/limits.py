@@ -115,7 +115,7 @@ class Limits:
             if patience.left:
                 await patience.ended()
             response = problem_response(
-                scope, "unavailable", "The answer took too long and was abandoned.", headers={"Retry-After": "5"}
+                scope, "unavailable", "It took too long and was given up.", headers={"Retry-After": "5"}
             )
             await response(scope, receive, send)
 

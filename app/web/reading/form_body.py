@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from starlette.requests import Request
 
 from app.errors import Fault, Invalid, Malformed, TooLarge
-from app.web.reading.json_body import WrongMediaType
+from app.web.reading.json_body import WrongMediaType, media_type_of
 from app.web.reading.text import composed, refused_character
 
 MEDIA_TYPE = "application/x-www-form-urlencoded"
@@ -31,8 +31,7 @@ async def read_form(request: Request, names: Collection[str], most: int) -> Form
     Raises WrongMediaType, TooLarge, Malformed, and Invalid for an unknown or repeated field or a forbidden
     character.
     """
-    media_type = request.headers.get("content-type", "").partition(";")[0].strip().lower()
-    if media_type != MEDIA_TYPE:
+    if media_type_of(request) != MEDIA_TYPE:
         raise WrongMediaType((MEDIA_TYPE,))
     raw = bytearray()
     async for chunk in request.stream():

@@ -45,13 +45,17 @@ JsonNumber = Annotated[Decimal, BeforeValidator(_exact)]
 """A number in a body with all its digits; `true` and `"1.5"` are not numbers."""
 
 
+def media_type_of(request: Request) -> str:
+    """The media type of the body, in lower case and without parameters; empty if none was sent."""
+    return request.headers.get("content-type", "").partition(";")[0].strip().lower()
+
+
 async def read_json(request: Request, taken: tuple[str, ...] = MEDIA_TYPES) -> Any:
     """Read the body as Python values: whole numbers as int, others as Decimal with their digits, text in NFC.
 
     Raises WrongMediaType, Malformed, Invalid and, from the limits, TooLarge.
     """
-    media_type = request.headers.get("content-type", "").partition(";")[0].strip().lower()
-    if media_type not in taken:
+    if media_type_of(request) not in taken:
         raise WrongMediaType(taken)
     return parse(await request.body())
 

@@ -16,7 +16,7 @@ from app.web.representation.answer import Answer
 
 KEPT = ("revision", "as_of", "units")
 """Parameters that links to other addresses keep: revision and units."""
-IDS = frozenset(("chassis", "variant", "spring", "from_spring", "damper", "frame", "fork", "fluid", "part"))
+IDS = frozenset(("id", "chassis", "variant", "spring", "from_spring", "damper", "frame", "fork", "fluid", "part"))
 """Parameters that are ids of rows. They are chosen by name or carried along, never typed."""
 _MACHINERY = ("format", "cursor", "min_revision")
 _UNITS = "_unit"

@@ -4,13 +4,25 @@ import hashlib
 import os
 import sys
 from pathlib import Path
+from pickle import UnpicklingError
 
 from jinja2 import FileSystemBytecodeCache
+from jinja2.bccache import Bucket
 
 from app.web.representation import words
 
 
-def bytecode_cache(templates: Path) -> FileSystemBytecodeCache | None:
+class TemplateCache(FileSystemBytecodeCache):
+    """Jinja's own cache, except that a file cut off in its checksum is compiled again and not an error."""
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        try:
+            super().load_bytecode(bucket)
+        except UnpicklingError:
+            bucket.reset()
+
+
+def bytecode_cache(templates: Path) -> TemplateCache | None:
     """Jinja's own cache in `__pycache__` of that folder; None if it is not writable and does not hold all templates.
 
     The file names change with the filters, because Jinja compiles in the results of filters on constants. On a
@@ -24,4 +36,4 @@ def bytecode_cache(templates: Path) -> FileSystemBytecodeCache | None:
     except OSError:
         return None
     complete = len([*folder.glob(pattern.replace("%s", "*"))]) >= len([*templates.glob("*.html")])
-    return FileSystemBytecodeCache(str(folder), pattern) if complete or os.access(folder, os.W_OK) else None
+    return TemplateCache(str(folder), pattern) if complete or os.access(folder, os.W_OK) else None

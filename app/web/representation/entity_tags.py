@@ -5,6 +5,7 @@ import re
 from base64 import urlsafe_b64encode
 
 _TAG = re.compile(r'(?:W/)?("[^"]*")')
+_VERSIONED = re.compile(r'"r([0-9]{1,10})\.[^"]*"')
 
 
 def etag_of(body: bytes) -> str:
@@ -15,6 +16,11 @@ def etag_of(body: bytes) -> str:
 def versioned(version: int, body: bytes) -> str:
     """An entity tag for one version and its bytes: `"r5.…"`."""
     return f'"r{version}.{etag_of(body)[1:]}'
+
+
+def versions_in(if_match: str) -> set[int]:
+    """The versions that If-Match names."""
+    return {int(number) for number in _VERSIONED.findall(if_match)}
 
 
 def matches(if_none_match: str | None, etag: str) -> bool:

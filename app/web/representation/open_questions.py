@@ -32,8 +32,6 @@ QUESTIONS = {
     "spring": ("Which spring is in it after the job?", ""),
     "spacers": ("How many volume spacers should be in it?", ""),
 }
-_SAME = {"to_travel": "from_travel", "spring": "from_spring"}
-"""A change to the present value is no change, so it is not offered."""
 _HIDDEN = frozenset(("units", "revision", "as_of", "min_revision", "job", "format"))
 
 
@@ -61,7 +59,6 @@ def open_question(body: Answer, address: Address) -> OpenQuestion | None:
     unit = "mm" if first.endswith("travel") else ""
     if first in listed:
         choices = [(_sent(value), said) for value, said in _named(listed[first])]
-        choices = [each for each in choices if each[0] != address.get(_SAME.get(first, ""))]
     else:
         choices = [(each, words.sentence(words.label(each))) for each in _closed(first, address)]
     is_typed = not choices and first not in listed

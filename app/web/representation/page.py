@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 from urllib.parse import urlencode
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -35,7 +35,6 @@ from app.web.representation.named import as_answered, named
 
 TEMPLATES = Path(__file__).parents[1] / "templates"
 WITH_UNITS = frozenset(("fits", "sheet", "setup", "job-card", "fork-check", "alternatives", "spring-fits"))
-_ASKED_OF_CHASSIS = frozenset(("fits", "sheet", "setup", "job-card"))
 _CHOSEN = ("variant", "spring", "damper", "wheel_size")
 _ASKED: Mapping[str, type[BaseModel]] = {"sheet": SheetAsked, "setup": SetupAsked, "job-card": JobCardAsked}
 _MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?Z")
@@ -95,7 +94,7 @@ async def complete(answered: Answered) -> Answered:
     """The JSON form of the answer with names added to its ids, and the options of its form."""
     plain = answered.shape.dump_python(answered.answer, mode="json")
     catalogue, chassis = answered.request.app.state.catalogue, answered.request.path_params.get("chassis")
-    if chassis is not None and answered.question in _ASKED_OF_CHASSIS:
+    if chassis is not None and answered.question in guided.QUESTIONS_OF_THE_WAY:
         held: Choices = await catalogue.ask(lambda snapshot: choices(as_answered(snapshot, plain), chassis))
         answered.request.scope["state"]["offered"] = _offered(held, Address(answered.request.scope))
     return replace(answered, answer=await named(plain, catalogue))
@@ -126,24 +125,30 @@ def page(question: str, answer: Mapping[str, object], scope: Scope) -> bytes:
     """The page, from the JSON form of an answer."""
     address = Address(scope)
     chassis = guided.chassis_of(question, answer)
-    name = f"{question}.html".replace("-", "_")
-    template = environment().get_or_select_template([name, "any.html"])
-    body = template.render(
-        question=question,
-        answer=answer,
-        address=address,
+    return rendered(
+        question,
+        answer,
+        address,
         title=_title(question, answer),
         sources=Sources(answer),
         way=guided.way(question, chassis, address),
         jobs=guided.jobs(question, chassis, address),
         units=unit_links(address) if question in WITH_UNITS else {},
-        system=address.get("units") or "published",
         fields=address.fields(),
         drawing=_drawing(question, answer),
         code=_code(question, answer, address),
-        faults={},
-    )
-    return body.encode()
+    ).encode()
+
+
+def rendered(question: str, answer: Answer, address: Address, **more: Any) -> str:
+    """The template of a question with what every page needs; `more` adds to it or replaces it."""
+    name = f"{question}.html".replace("-", "_")
+    needed = {
+        "sources": Sources({}), "way": [], "jobs": [], "units": {}, "system": address.get("units") or "published",
+        "fields": (), "drawing": None, "code": None,
+    }  # fmt: skip
+    template = environment().get_or_select_template([name, "any.html"])
+    return template.render(question=question, answer=answer, address=address, **{**needed, **more})
 
 
 def _title(question: str, answer: Answer) -> str:

@@ -36,6 +36,8 @@ def _claim(each: Answer) -> Iterator[str]:
     """Scope, note and source of a statement, indented."""
     if scope := words.scope_words(each["scope"]):
         yield from wrapped(f"    applies to {scope}", "    ")
+    if "as_printed" in each:
+        yield from wrapped(f"    as printed: {each['as_printed']}", "    ")
     if "note" in each:
         yield from wrapped(f"    {each['note']}", "    ")
     source = words.source_words(each["source"]) if "source" in each else "no source"

@@ -189,7 +189,7 @@ def quantity_text(quantity: Mapping[str, object]) -> str:
     return f"{quantity['text']} ({', '.join(beside)})" if beside else str(quantity["text"])
 
 
-_EVERY_STATEMENT = ("id", "scope", "source", "also_in", "narrows", "note")
+_EVERY_STATEMENT = ("id", "scope", "source", "also_in", "narrows", "as_printed", "note")
 
 
 def unplaced(statement: Mapping[str, object], *placed: str) -> list[str]:

@@ -35,7 +35,7 @@ from app.web.edit_bodies import (
     names_in,
 )
 from app.web.reading.idempotency import REPLAYED, IdempotencyKey, digest_of, key_of
-from app.web.reading.json_body import MEDIA_TYPES, WrongMediaType, read_model
+from app.web.reading.json_body import MEDIA_TYPES, WrongMediaType, media_type_of, read_model
 from app.web.reading.strict import strict_router
 from app.web.representation import respond
 from app.web.routes.units import FormAsked
@@ -61,7 +61,7 @@ class CheckAsked(FormAsked):
 )
 async def check_changes(request: Request, asked: Annotated[CheckAsked, Query()]) -> Response:
     """A dry run against the current catalogue: a package or a list of changes. Needs no key, opens no transaction."""
-    if _is_zip(request):
+    if media_type_of(request) == ZIP:
         answer = await _in_child(request, "check")
     else:
         edits = read_edits((await _changes(request))["changes"], "/changes", empty=names_in(asked.empty))
@@ -93,7 +93,7 @@ async def import_changes(
     has the whole row, and `empty` must name the columns that it may empty.
     """
     caller = await permitted(request, "edit")
-    if _is_zip(request):
+    if media_type_of(request) == ZIP:
         if reason is None:
             raise _noreason_of()
         answer = await _import_package(request, caller, reason, idempotency_key)
@@ -151,8 +151,7 @@ async def _in_child(request: Request, command: str, *options: str) -> JsonObject
 
 
 async def _changes(request: Request) -> ChangesBody:
-    media_type = request.headers.get("content-type", "").partition(";")[0].strip().lower()
-    if media_type not in MEDIA_TYPES:
+    if media_type_of(request) not in MEDIA_TYPES:
         raise WrongMediaType((*MEDIA_TYPES, ZIP))
     return await read_model(request, CHANGES)
 
@@ -192,10 +191,6 @@ def reason_of(*given: str | None) -> str:
 def _noreason_of() -> Invalid:
     text = "give a `reason`; it is recorded with the revision"
     return Invalid(text, [Fault("reason-missing", text, pointer="/reason", parameter="reason")])
-
-
-def _is_zip(request: Request) -> bool:
-    return request.headers.get("content-type", "").partition(";")[0].strip().lower() == ZIP
 
 
 def _today() -> dt.date:

@@ -1,6 +1,5 @@
 """The bench log: the forks of one shop. Needs a key with the scope `bench`; another shop's fork is a 404."""
 
-import re
 from collections.abc import Collection
 from typing import Annotated, Any
 
@@ -35,11 +34,10 @@ from app.web.reading.idempotency import REPLAYED, IdempotencyKey, keyed
 from app.web.reading.json_body import read_model
 from app.web.reading.strict import strict_router
 from app.web.representation import respond
+from app.web.representation.entity_tags import versions_in
 from app.web.routes.tables import respond_page
 
 router = strict_router(tags=["bench log"])
-
-_TAG = re.compile(r'"r([0-9]{1,10})\.[^"]*"')
 
 ForkId = Annotated[str, Path(description="Id of the fork, given at registration.")]
 ForkIfMatch = Annotated[str | None, Header(description="The ETag of the fork as you read it.")]
@@ -183,7 +181,7 @@ async def put_fork(request: Request, id: ForkId, if_match: ForkIfMatch = None, e
     if if_match is None:
         raise PreconditionMissing("send If-Match with the ETag of the fork")
     await _known(request, wanted)
-    versions = {int(number) for number in _TAG.findall(if_match)}
+    versions = versions_in(if_match)
     may_empty = names_in(empty)
 
     def write() -> Held:

@@ -1,6 +1,5 @@
 """Edits of single statements: add, replace, patch, withdraw, each with the ETag of the version that was read."""
 
-import re
 from collections.abc import Sequence
 from typing import Annotated
 
@@ -35,11 +34,11 @@ from app.web.reading.idempotency import IdempotencyKey
 from app.web.reading.json_body import MEDIA_TYPES, read_json, read_model, shaped
 from app.web.reading.strict import strict_router
 from app.web.representation import respond
+from app.web.representation.entity_tags import versions_in
 from app.web.routes.edits import ReasonGiven, edited, reason_of, replayed
 
 router = strict_router(tags=["changes"])
 
-_TAG = re.compile(r'"r([0-9]{1,10})\.[^"]*"')
 _STATEMENT_TABLES = {table.table for table in STATEMENTS}
 
 EditedStatementId = Annotated[str, Path(description="Id of the statement, whatever its table.")]
@@ -161,8 +160,8 @@ async def _table_named(request: Request, id: str, if_match: str | None) -> type[
     """The table of a statement; any table if the id was never used, and then the precondition fails."""
     catalogue: Catalogue = request.app.state.catalogue
     table = await catalogue.ask(lambda snapshot: table_of(snapshot, id))
-    if table is None and catalogue.database.has_replica and (tags := _TAG.findall(if_match or "")):
-        table = await catalogue.ask(lambda snapshot: table_of(snapshot, id), Pin(min_revision=max(map(int, tags))))
+    if table is None and catalogue.database.has_replica and (tags := versions_in(if_match or "")):
+        table = await catalogue.ask(lambda snapshot: table_of(snapshot, id), Pin(min_revision=max(tags)))
     return table or STATEMENTS[0]
 
 
@@ -170,7 +169,7 @@ def _versions(if_match: str | None) -> set[int]:
     """The revisions that If-Match names. Raises PreconditionMissing without one."""
     if if_match is None:
         raise PreconditionMissing("send If-Match with the ETag that the statement was read with")
-    return {int(number) for number in _TAG.findall(if_match)}
+    return versions_in(if_match)
 
 
 async def _replaced(
