@@ -121,7 +121,9 @@ async def test_one_question_a_page_and_the_only_choice_is_made_and_shown(loaded:
         assert refusal.status_code == 422  # a program gets every error at once
 
 
-ANSWERED_NO = {"no-volume-spacers", "damper-not-serviceable", "procedure-unsafe", "spacer-limit-not-stated"}
+ANSWERED_NO = {
+    "no-volume-spacers", "nothing-to-change", "damper-not-serviceable", "procedure-unsafe", "spacer-limit-not-stated",
+}  # fmt: skip
 """Refusals that are an answer about this fork: no other choice was possible."""
 
 

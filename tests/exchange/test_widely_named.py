@@ -34,7 +34,7 @@ def test_more_families_than_are_judged_at_once_are_refused_and_nothing_is_writte
 ) -> None:
     edits, families = earlier(demo)
     monkeypatch.setattr(editing, "MOST_FAMILIES", families - 2)
-    with pytest.raises(Invalid, match=r"families name.*package") as written:
+    with pytest.raises(Invalid, match=r"families use.*package") as written:
         write_edits(demo, edits, Entry("a month earlier", "tests"), TODAY)
     with pytest.raises(Invalid) as checked:
         Catalogue(demo).answer(lambda snapshot: check_edits(snapshot, edits, TODAY))

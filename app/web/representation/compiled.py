@@ -16,6 +16,7 @@ class TemplateCache(FileSystemBytecodeCache):
     """Jinja's own cache, except that a file cut off in its checksum is compiled again and not an error."""
 
     def load_bytecode(self, bucket: Bucket) -> None:
+        """Read what was compiled before; leave the bucket empty if that cannot be read."""
         try:
             super().load_bytecode(bucket)
         except UnpicklingError:
