@@ -166,11 +166,11 @@ def _read(response: httpx.Response, shape: TypeAdapter[Shape]) -> Shape:
         if response.status_code == 200:
             return shape.validate_python(answer, strict=True)
         said = answer.get("detail") if isinstance(answer, dict) else None
-        why = escaped(said)[:200] if isinstance(said, str) else "no answer of this kind of service"
+        why = escaped(said)[:200] if isinstance(said, str) else "not an answer from a service of this kind"
     except ValidationError as error:
         first = error.errors(include_url=False, include_input=False)[0]
         place = "/".join(map(str, first["loc"]))
-        why = f"no answer of this kind of service ({escaped(place)[:100]}: {first['msg'][:100]})"
+        why = f"not an answer from a service of this kind ({escaped(place)[:100]}: {first['msg'][:100]})"
     except ForeignFault as fault:
-        why = f"no answer of this kind of service: {fault}"
+        why = f"not an answer from a service of this kind: {fault}"
     raise Unavailable(f"the origin answers {response.status_code}: {why}")
