@@ -4,7 +4,7 @@ import ipaddress
 from pathlib import Path
 from typing import Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import DirectoryPath, Field, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from app.environment import (
@@ -59,7 +59,7 @@ class Settings(BaseSettings):
     workers: int = Field(
         default=1, ge=1, le=256, description="Processes that answer; one for each core serves the most lookups."
     )
-    worker_folder: Path | None = Field(
+    worker_folder: DirectoryPath | None = Field(
         default=None, description="Where workers share their metrics and places for imports; `serve` sets it itself."
     )
     port: ListenPort = Field(default=8000, description="The port `serve` listens on; 0 takes a free one.")

@@ -33,10 +33,12 @@ WRONG: dict[str, list[str]] = {
     "mirror_key": ["", "a b", "ü", "a\tb"],
     "read_rate": ["", "9", "fast", "9/fortnight", "0/second", "-1/second", "9/second;9/minute"],
     "write_rate": ["", "60 minute", "0/minute"],
+    "batch_rate": ["", "60 minute", "0/minute"],
     "rate_store": ["", "memory", "nothing://a", "redis://a:b:c"],
     "log_level": ["", "loud", "INFO2"],
     "log_format": ["", "xml"],
     "metrics": ["", "on", "true"],
+    "worker_folder": ["/nowhere/at/all", "/dev/null"],
 }
 NUMBERS = ["", "many", "-1", "nan", "inf", "1e999"]
 ANY = {"backup_folder"}
