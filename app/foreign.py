@@ -11,13 +11,15 @@ import threading
 import unicodedata
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    import socket
+
     import httpx
 
 MOST_ANSWER = 16_000_000
@@ -96,7 +98,7 @@ def _refused(name: str) -> None:
     raise ValueError(name)
 
 
-def _texts(value: Any) -> Iterator[str]:
+def _texts(value: object) -> Iterator[str]:
     if isinstance(value, str):
         yield value
     elif isinstance(value, dict):
@@ -162,12 +164,12 @@ def _unpacked(response: "httpx.Response") -> Iterator[bytes]:
 
 
 @contextmanager
-def _deadline(request: "httpx.Request", seconds: float) -> Iterator[Any]:
+def _deadline(request: "httpx.Request", seconds: float) -> Iterator[Callable[[], bool]]:
     """Cuts the connection of a request after `seconds`: httpx limits each read, not all of them together.
 
     The client must open a connection for each request, as `one_request_each` makes it.
     """
-    lines: list[Any] = []
+    lines: list[socket.socket] = []
     over = threading.Event()
 
     def note(event: str, info: dict[str, Any]) -> None:

@@ -4,7 +4,7 @@ import datetime as dt
 import time
 import unicodedata
 from collections.abc import Callable, Iterator
-from typing import Annotated, Any, Literal, NotRequired, TypeVar
+from typing import Annotated, Literal, NotRequired, TypeVar
 
 import httpx
 from pydantic import AfterValidator, Field, TypeAdapter, ValidationError
@@ -12,6 +12,7 @@ from typing_extensions import TypedDict
 
 from app.errors import Conflict, Unavailable
 from app.foreign import ForeignFault, escaped, fetch, one_request_each, read_json
+from app.json_types import JsonObject
 
 LIMIT = 1000  # changes per page, the most permitted
 PASSING = {429, 500, 502, 503, 504}
@@ -20,7 +21,7 @@ TIMEOUT = httpx.Timeout(30.0)
 MOST_CHANGES = 10_000_000
 """Changes of one revision that are taken; a larger one is not believed."""
 
-Shape = TypeVar("Shape")
+T = TypeVar("T")
 
 
 def _moment(text: str) -> str:
@@ -35,36 +36,36 @@ def _words(text: str) -> str:
     return text
 
 
-Number = Annotated[int, Field(ge=0, lt=2**31)]
-Moment = Annotated[str, Field(max_length=40, pattern=r"^\d{4}-\d\d-\d\dT[0-9:.]+Z$"), AfterValidator(_moment)]
+OriginNumber = Annotated[int, Field(ge=0, lt=2**31)]
+OriginMoment = Annotated[str, Field(max_length=40, pattern=r"^\d{4}-\d\d-\d\dT[0-9:.]+Z$"), AfterValidator(_moment)]
 Words = Annotated[str, Field(max_length=2_000), AfterValidator(_words)]
 Label = Annotated[str, Field(max_length=200), AfterValidator(_words)]
-Id = Annotated[str, Field(min_length=1, max_length=80)]
+OriginId = Annotated[str, Field(min_length=1, max_length=80)]
 
 
 class OriginRevision(TypedDict):
     """One revision, as the origin recorded it."""
 
-    number: Number
-    recorded_at: Moment
+    number: OriginNumber
+    recorded_at: OriginMoment
     reason: Words
     who: Label
-    added: Number
-    changed: Number
-    withdrawn: Number
+    added: OriginNumber
+    changed: OriginNumber
+    withdrawn: OriginNumber
 
 
 class OriginChange(TypedDict):
     """One change of one row; `row` is absent if it was withdrawn."""
 
-    revision: Number
-    recorded_at: Moment
+    revision: OriginNumber
+    recorded_at: OriginMoment
     reason: Words
     who: Label
-    table: Id
+    table: OriginId
     op: Literal["put", "withdraw"]
-    id: Id
-    row: NotRequired[dict[str, Any]]
+    id: OriginId
+    row: NotRequired[JsonObject]
 
 
 class _Revision(TypedDict):
@@ -78,7 +79,7 @@ class _Changes(TypedDict):
 
 class _Hash(TypedDict):
     content_hash: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
-    hash_version: NotRequired[Number]
+    hash_version: NotRequired[OriginNumber]
 
 
 _REVISION, _CHANGES, _HASH = TypeAdapter(_Revision), TypeAdapter(_Changes), TypeAdapter(_Hash)
@@ -160,7 +161,7 @@ class Origin:
             self.pause(wait)
 
 
-def _read(response: httpx.Response, shape: TypeAdapter[Shape]) -> Shape:
+def _read(response: httpx.Response, shape: TypeAdapter[T]) -> T:
     try:
         answer = read_json(response.content, "the answer")
         if response.status_code == 200:

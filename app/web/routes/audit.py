@@ -2,12 +2,13 @@
 
 import asyncio
 from dataclasses import asdict
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import Query, Request
 from starlette.responses import JSONResponse, Response
 
 from app.access import audit
+from app.json_types import JsonObject
 from app.web.access import admitted
 from app.web.reading.strict import strict_router
 
@@ -24,7 +25,7 @@ async def list_entries(
     """The newest entries; those below `next` follow with `before`. Raises Unauthorised, Forbidden."""
     await admitted(request, "admin")
     found = await asyncio.to_thread(audit.entries, request.app.state.shop, limit, before=before, key=key)
-    answer: dict[str, Any] = {"entries": [asdict(each) for each in found]}
+    answer: JsonObject = {"entries": [asdict(each) for each in found]}
     if len(found) == limit:
         answer["next"] = found[-1].number
     return JSONResponse(answer, headers={"Cache-Control": "no-store"})

@@ -216,6 +216,6 @@ def _own() -> Callable[..., asyncio.Protocol]:
     return timed(Settings())
 
 
-def in_worker(*arguments: Any, **options: Any) -> asyncio.Protocol:
+def in_worker(*arguments: object, **options: object) -> asyncio.Protocol:
     """A connection of a worker, which has its settings from the environment. uvicorn finds it by name."""
     return _own()(*arguments, **options)
