@@ -19,7 +19,7 @@ from app.questions.configuration.spring_travel import with_travel_of_spring
 from app.questions.job.conditions import KeptStep, Properties, kept, properties, whose, words
 from app.questions.job.parameters import JobCardAsked, JobName, ends, renamed
 from app.questions.job.procedure import procedure_for, steps_of
-from app.questions.job.refusals import no_spring, refuse_job, spacers_in
+from app.questions.job.refusals import no_spring, refuse_job, spacers_in, takes_spacers
 from app.questions.setup.parameters import circumstances
 from app.questions.setup.setup import setup_of
 from app.questions.setup.views import SetupAnswer
@@ -177,7 +177,7 @@ def _open(
     if len(found.dampers) > 1 and of_damper:
         open_parameters.setdefault("damper", sorted(found.dampers))
     if asked.job == "spacer-change" and asked.spacers is None:
-        limits = [each.statement.spacer_limit or 0 for each in found.fits if each.statement.spacer is not None]
+        limits = [each.statement.spacer_limit or 0 for each in found.fits if takes_spacers(each.statement)]
         open_parameters.update({"spacers": list(range(min(limits) + 1))} if limits else {})
     changed = _other_fits(found.fits, present_fits) if asked.job == "travel-change" else found.fits
     for name in ("travel", "spring", "wheel_size", "variant", "damper"):

@@ -38,10 +38,10 @@ def unsafe(steps: Sequence[Step]) -> Iterator[UnsafeWork]:
             yield from _judged([step for step in steps if step.chamber == chamber], _filled)
 
 
-Judge = Callable[[Sequence[Step], bool], Iterator[tuple[str, str]]]
+WorkInvariant = Callable[[Sequence[Step], bool], Iterator[tuple[str, str]]]
 
 
-def _judged(steps: Sequence[Step], judge: Judge) -> Iterator[UnsafeWork]:
+def _judged(steps: Sequence[Step], judge: WorkInvariant) -> Iterator[UnsafeWork]:
     """The faults that a judge finds in the steps, each once, with the first construction that shows it."""
     conditions = [(step, _read(step)) for step in steps]
     found: dict[str, UnsafeWork] = {}
@@ -52,11 +52,11 @@ def _judged(steps: Sequence[Step], judge: Judge) -> Iterator[UnsafeWork]:
     yield from found.values()
 
 
-Conditions = Sequence[tuple[str, frozenset[str]]]
+StepConditions = Sequence[tuple[str, frozenset[str]]]
 """The conditions of a step: each a property and its allowed values."""
 
 
-def _constructions(steps: Sequence[tuple[Step, Conditions]]) -> Iterator[Construction]:
+def _constructions(steps: Sequence[tuple[Step, StepConditions]]) -> Iterator[Construction]:
     """Every combination of the properties that the steps depend on: each named value, another one, and not stated.
 
     The kind of the spring is always stated: its column is required.
@@ -70,7 +70,7 @@ def _constructions(steps: Sequence[tuple[Step, Conditions]]) -> Iterator[Constru
         yield dict(zip(names, chosen, strict=True))
 
 
-def _read(step: Step) -> Conditions:
+def _read(step: Step) -> StepConditions:
     parted = (condition.partition("=") for condition in step.when or ())
     return [(name, frozenset({*map(str.strip, values.split("|")), NOT_STATED})) for name, _, values in parted]
 
