@@ -1,4 +1,4 @@
-"""Packages in and out: `load`, `check`, `export`, `template`, and `content-hash`, which compares two catalogues."""
+"""Packages in and out: `load`, `check`, `orders`, `export`, `template`, and `content-hash`, which compares two."""
 
 from pathlib import Path
 from typing import Annotated
@@ -6,13 +6,24 @@ from typing import Annotated
 import typer
 
 from app.cli.opened import opened, opened_if_there, settings_of, url_of
-from app.cli.program import WHO, DatabaseOption, JsonOption, PackageArgument, ReplaceOption, cli, print_report, say
+from app.cli.program import (
+    WHO,
+    DatabaseOption,
+    JsonOption,
+    OrdersOption,
+    PackageArgument,
+    ReplaceOption,
+    cli,
+    print_report,
+    say,
+)
 
 
 @cli.command()
 def load(
     package: PackageArgument,
     replace: ReplaceOption = False,
+    orders: OrdersOption = True,
     reason: Annotated[str, typer.Option(help="Why; recorded with the revision.")] = "loaded a package",
     who: Annotated[str, typer.Option(hidden=True)] = WHO,
     idempotency_key: Annotated[str | None, typer.Option(hidden=True)] = None,
@@ -28,7 +39,7 @@ def load(
     stored = opened(settings_of(database_url=url_of(database)))
     entry = Entry(reason, who, idempotency_key, digest)
     with shown() as progress:
-        report = load_package(stored, package, entry, replace=replace, progress=progress)
+        report = load_package(stored, package, entry, replace=replace, orders=orders, progress=progress)
     print_report(report, as_json)
 
 
@@ -36,6 +47,7 @@ def load(
 def check(
     package: PackageArgument,
     replace: ReplaceOption = False,
+    orders: OrdersOption = True,
     database: DatabaseOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -47,9 +59,26 @@ def check(
     stored = opened_if_there(settings_of(database_url=url_of(database)))
     with shown() as progress:
         report = check_package(
-            package, None if stored is None else Catalogue(stored), replace=replace, progress=progress
+            package, None if stored is None else Catalogue(stored), replace=replace, orders=orders, progress=progress
         )
     print_report(report, as_json)
+
+
+@cli.command()
+def orders(
+    reason: Annotated[str, typer.Option(help="Why; recorded with the revision.")] = "common orders of work",
+    database: DatabaseOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Add the common orders of work, or renew those that nobody has changed. A catalogue's own orders come first."""
+    import datetime as dt
+
+    from app.exchange.loading import Entry
+    from app.exchange.renewing import renew
+
+    stored = opened(settings_of(database_url=url_of(database)))
+    done = renew(stored, Entry(reason, WHO), dt.datetime.now(dt.UTC).date())
+    say(dict(done.answer), as_json, done.text)
 
 
 @cli.command()

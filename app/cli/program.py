@@ -33,6 +33,9 @@ DatabaseOption = Annotated[
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
 ReplaceOption = Annotated[bool, typer.Option("--replace", help="Withdraw rows that the package does not have.")]
+OrdersOption = Annotated[
+    bool, typer.Option("--orders/--no-orders", help="Add the common orders of work to a first package that has none.")
+]
 PackageArgument = Annotated[Path, typer.Argument(help="A folder, a zip file or one CSV file.", show_default=False)]
 
 

@@ -14,10 +14,13 @@ unpacked export it is
 """
 
 import hashlib
+from collections.abc import Callable
+from functools import cache
 from json.encoder import encode_basestring
+from typing import Any
 
 from app.catalogue.rows import Rows
-from app.catalogue.tables import TABLES
+from app.catalogue.tables import TABLES, Row
 
 HASH_VERSION = 2
 """Version of this definition. Version 1 hashed whole CSV files, including empty columns."""
@@ -31,15 +34,22 @@ def content_hash(rows: Rows) -> str:
     """
     found = hashlib.sha256()
     for name in sorted(TABLES):
-        columns = sorted(TABLES[name].columns().items())
-        writers = [(column, described.kind.write) for column, described in columns]
         for row in rows.all(TABLES[name]):
-            fields = row.values()
-            begin = f'["{name}","{row.id}","'
-            lines = [
-                f'{begin}{column}",{encode_basestring(write(value))}]\n'
-                for column, write in writers
-                if (value := fields[column]) is not None
-            ]
-            found.update("".join(lines).encode())
+            found.update("".join(lines_of(row)).encode())
     return found.hexdigest()
+
+
+def lines_of(row: Row) -> list[str]:
+    """The lines of one row: one for each value that it gives."""
+    fields = row.values()
+    begin = f'["{row.model.table}","{row.id}","'
+    return [
+        f'{begin}{column}",{encode_basestring(write(value))}]\n'
+        for column, write in _writers(row.model)
+        if (value := fields[column]) is not None
+    ]
+
+
+@cache
+def _writers(table: type[Row]) -> list[tuple[str, Callable[[Any], str]]]:
+    return [(column, described.kind.write) for column, described in sorted(table.columns().items())]

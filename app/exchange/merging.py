@@ -39,6 +39,7 @@ class Merge:
         self.changes: list[Change] | None = []
         self.cells = ChangedCells()
         self.read = 0
+        self.brought: set[type[Row]] = set()  # the tables that it has rows of
         self._most = most
         self._bytes = 0
         self._doubtful: set[tuple[str | None, str | None] | None] = set()
@@ -59,6 +60,8 @@ class Merge:
                     continue
                 self._doubtful.update((item.table.table, id) for id in item.doubtful)
                 self.read += len(item.rows)
+                if item.rows:
+                    self.brought.add(item.table)
                 self.progress("reading", self._bytes, self.package.size)
                 if self.replace:
                     self._ids.setdefault(item.table, set()).update(row.id for row in item.rows)

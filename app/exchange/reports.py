@@ -24,11 +24,18 @@ class RowCounts(TypedDict):
     withdrawn: int
 
 
+class OrdersAdded(TypedDict):
+    """The common orders of work that come with the first package: their number, and all rows that they are made of."""
+
+    procedures: int
+    rows: int
+
+
 class PackageReport(Report):
     """`revision` is the latest one; `opened` says whether this package opened it.
 
-    `changed_cells` lists the changed cells of stored rows, cleared ones first. `replayed` says that a request with this
-    idempotency key was already done.
+    `changed_cells` lists the changed cells of stored rows, cleared ones first. `orders` counts the common orders of
+    work that are added besides the package. `replayed` says that a request with this idempotency key was already done.
     """
 
     changed_cells: list[CellChange]
@@ -36,6 +43,7 @@ class PackageReport(Report):
     revision: int
     opened: bool
     rows: RowCounts
+    orders: NotRequired[OrdersAdded]
     replayed: NotRequired[bool]
 
 
@@ -112,6 +120,12 @@ def as_text(report: PackageReport) -> str:
         f"{emptied}{counts['reject']} faults, {counts['warn']} warnings"
         + (f", {counts['accepted']} unusual, as printed." if counts["accepted"] else ".")
     )
+    if "orders" in report and report["accepted"]:
+        added = report["orders"]
+        lines.append(
+            f"{added['procedures']} orders of work for any fork ({added['rows']} rows) come with it, common practice "
+            "of the trade. --no-orders leaves them out."
+        )
     if counts["stood_before"]:
         lines.append(f"{counts['stood_before']} faults were there before, on rows that this does not change.")
     if not report["accepted"]:

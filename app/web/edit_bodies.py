@@ -9,6 +9,7 @@ from typing_extensions import TypedDict
 from app.catalogue.tables import STATEMENTS
 from app.exchange.cells import CellChange, CellCounts
 from app.exchange.editing import MOST_CHANGES
+from app.exchange.reports import OrdersAdded
 from app.json_types import JsonObject
 from app.questions.answers.views import Caution
 from app.questions.tables.links import entry_shape
@@ -20,6 +21,8 @@ ZIP = "application/zip"
 MERGE_PATCH = "application/merge-patch+json"
 
 EditReason = Annotated[str, Field(min_length=3, max_length=500, pattern=r"\S")]
+OrdersWanted = Literal["add", "none"]
+ORDERS_TEXT = "Whether a first package that has no order of work gets the common ones."
 Name = Annotated[str, Field(max_length=80)]
 Empty = Annotated[
     str | None,
@@ -89,6 +92,7 @@ class WriteAnswer(TypedDict):
     revision: int
     opened: bool
     rows: NotRequired[RowsRead]
+    orders: NotRequired[OrdersAdded]
     cautions: list[Caution]
 
 

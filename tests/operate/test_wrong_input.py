@@ -101,6 +101,7 @@ ON_A_DATABASE: dict[str, list[str]] = {
     "check": ["check", str(SEED_DATA)],
     "export": ["export", "OUT"],
     "content-hash": ["content-hash"],
+    "orders": ["orders"],
     "migrate": ["migrate"],
     "ask": ["ask", "makers"],
     "mirror": ["mirror", "http://127.0.0.1:9", "--once"],

@@ -110,16 +110,29 @@ def _conditions(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[s
         "spring_kind": spring["kind"], "travel_set_by": spring["travel_set_by"], "foot_joint": damper["foot_joint"],
         "adjuster_at": damper["adjuster_at"], "damper_kind": damper["kind"],
         "crowns": known.chassis(fork.chassis).crowns, "negative": spring["negative"],
+        "seal_head": _seal_head(fork, known),
     }  # fmt: skip
     wanted = []
     for row in sorted(known.rows["steps"].values(), key=lambda row: row.order):
         step = known.step(row.id)
+        conditions = [condition.split("=") for condition in step.when or ()]
         if step.procedure == card["procedure"]["id"] and all(
-            having[condition.split("=")[0]] in condition.split("=")[1].split("|") for condition in step.when or ()
+            having[name] in (None, *values.split("|")) for name, values in conditions
         ):
             wanted.append(step.id)
     if [step["step"] for step in card["steps"]] != wanted:
         yield f"steps {[step['step'] for step in card['steps']]} instead of {wanted}"
+
+
+def _seal_head(fork: Fork, known: Known) -> str | None:
+    """Threaded if it is among the fork's fasteners, held by a ring if a job uses one, otherwise unknown."""
+    for row in known.rows["fasteners"].values():
+        assert is_row_of(row, Fastener)
+        mine = row.chassis == fork.chassis or (row.chassis is None and row.spring == fork.spring)
+        if mine and row.position == "spring seal head":
+            return "threaded"
+    used = {row["part"] for row in known.rows["uses"].values() if holds(row, fork, known)}
+    return "retaining ring" if any(known.rows["parts"][id]["kind"] == "retaining ring" for id in used) else None
 
 
 def _tightened(card: Mapping[str, Any], known: Known) -> Iterable[str]:
@@ -149,11 +162,16 @@ def _filled(card: Mapping[str, Any], known: Known) -> Iterable[str]:
     if rings not in ([], ["remove", "seat"]):
         yield f"retaining ring: {rings}"
     emptied = [index for index, step in enumerate(steps) if step.action == "empty" and step.chamber is None]
-    pumped = [index for index, step in enumerate(steps) if step.action == "set" and "shock-pump" in (step.tools or ())]
+    pumped = [index for index, step in enumerate(steps) if step.action == "set" and _pumps(step)]
     if emptied and (not pumped or max(emptied) > min(pumped)):
         yield "air is let out and not filled in again"
     if pumped and not emptied:
         yield "air is filled in that was never let out"
+
+
+def _pumps(step: Step) -> bool:
+    """Whether a shock pump is among the tools, the demo's or that of the common orders."""
+    return bool({"shock-pump", "common-shock-pump"} & set(step.tools or ()))
 
 
 def _air_first(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[str]:
@@ -304,7 +322,7 @@ def _order(card: Mapping[str, Any], known: Known) -> Iterable[str]:
     )
     if soaked is not None and fitted is not None and fitted < soaked:
         yield "the foam goes in dry"
-    pumped = [index for index, step in enumerate(steps) if step.action == "set" and "shock-pump" in (step.tools or ())]
+    pumped = [index for index, step in enumerate(steps) if step.action == "set" and _pumps(step)]
     leaks = [index for index, step in enumerate(steps) if "leaks" in step.text and step.action == "check"]
     if pumped and not any(max(pumped) < index for index in leaks):
         yield "nobody looks for leaks after the fork is filled"
@@ -357,7 +375,7 @@ def _set_and_proved(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterab
     for shown in card["steps"]:
         step = known.step(shown["step"])
         said, what = shown["text"], {each["what"] for each in shown["figures"]}
-        filled = step.action == "set" and "shock-pump" in (step.tools or ()) and step.text.find("{second}") < 0
+        filled = step.action == "set" and _pumps(step) and step.text.find("{second}") < 0
         if filled and "maximum pressure" not in what and "not in the catalogue" not in said:
             yield f"{step.id}: filled without the maximum"
         if filled and not {"start pressure"} & what and "noted in step" not in said and "start low" not in said:

@@ -309,7 +309,7 @@ class Step(Row, table=True):
     turns: Text | None = column("turns to back the fastener off", example="3-4")
     when: TextList | None = column(
         "conditions, which must all be met: property=value or property=value|value with spring_kind, "
-        "foot_joint, adjuster_at, crowns, travel_set_by, damper_kind, negative",
+        "foot_joint, adjuster_at, crowns, travel_set_by, damper_kind, negative, seal_head (retaining ring or threaded)",
         example="foot_joint=bolt into shaft",
     )
     measures: Text | None = column("what to measure and write down")

@@ -3,11 +3,13 @@
 A property that the catalogue does not give decides nothing: the step stays, with its condition in words.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
-from app.catalogue.tables import Chassis, Damper, Spring, Step
+from app.catalogue.tables import Chassis, Damper, Fastener, Spring, Step
 
+SEAL_HEAD = "spring seal head"
+RING = "retaining ring"
 _WORDS = {
     "spring_kind": "the spring is of kind",
     "foot_joint": "the joint at the foot is",
@@ -16,8 +18,10 @@ _WORDS = {
     "travel_set_by": "the travel is set by",
     "damper_kind": "the damper is of kind",
     "negative": "the negative chamber is filled by",
+    "seal_head": "the seal head of the spring is held by",
 }
-_WHOSE = {"spring_kind": "spring", "travel_set_by": "spring", "negative": "spring", "crowns": "chassis"}
+_HELD_BY = {"threaded": "its own thread", RING: "a retaining ring"}
+_WHOSE = dict.fromkeys(("spring_kind", "travel_set_by", "negative", "seal_head"), "spring") | {"crowns": "chassis"}
 
 Properties = Mapping[str, frozenset[str | None]]
 """Every possible value of each property; None among them means that the catalogue does not say."""
@@ -37,8 +41,15 @@ class KeptStep:
         return None if not clauses else "If " + " and ".join(clauses)
 
 
-def properties(chassis: Chassis, spring: Spring | None, dampers: Iterable[Damper]) -> Properties:
-    """The properties that conditions are compared with; several dampers may differ."""
+def properties(
+    chassis: Chassis, spring: Spring | None, dampers: Iterable[Damper], fasteners: Iterable[Fastener],
+    part_kinds: Collection[str],
+) -> Properties:  # fmt: skip
+    """The properties that conditions are compared with; several dampers may differ.
+
+    A spring whose seal head is listed among the fasteners has a threaded one; it has a retaining ring if one is among
+    the kinds of part that jobs use.
+    """
     fitted = list(dampers)
     return {
         "spring_kind": frozenset({None if spring is None else spring.kind}),
@@ -48,7 +59,14 @@ def properties(chassis: Chassis, spring: Spring | None, dampers: Iterable[Damper
         "foot_joint": frozenset(damper.foot_joint for damper in fitted) or frozenset({None}),
         "adjuster_at": frozenset(damper.adjuster_at for damper in fitted) or frozenset({None}),
         "damper_kind": frozenset(damper.kind for damper in fitted) or frozenset({None}),
+        "seal_head": frozenset({_seal_head(fasteners, part_kinds)}),
     }
+
+
+def _seal_head(fasteners: Iterable[Fastener], part_kinds: Collection[str]) -> str | None:
+    if any(row.position == SEAL_HEAD for row in fasteners):
+        return "threaded"
+    return RING if RING in part_kinds else None
 
 
 def kept(steps: Iterable[Step], having: Properties) -> list[KeptStep]:
@@ -87,4 +105,5 @@ def _verdict(wanted: frozenset[str], may_be: frozenset[str | None] | None) -> bo
 
 def _clause(condition: str) -> str:
     name, _, values = condition.partition("=")
-    return f"{_WORDS.get(name, name)} {' or '.join(value.strip() for value in values.split('|'))}"
+    named = (_HELD_BY.get(value, value) for value in map(str.strip, values.split("|")))
+    return f"{_WORDS.get(name, name)} {' or '.join(named)}"

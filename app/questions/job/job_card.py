@@ -24,7 +24,7 @@ from app.questions.job.consumables import Sum, on_threads, shown, sums_of
 from app.questions.job.parameters import JOB_WORDS, JobCardAsked
 from app.questions.job.parts import parts_needed
 from app.questions.job.plan import Plan, planned
-from app.questions.job.refusals import not_done, refuse_frame
+from app.questions.job.refusals import not_done, refuse_frame, takes_spacers
 from app.questions.job.set_figures import SETTLED_JOBS, clicks_noted, maximum, noted_in
 from app.questions.job.steps import Step_, steps_view
 from app.questions.job.tools import tools_needed
@@ -142,6 +142,8 @@ def _procedure(plan: Plan) -> ProcedureRef:
     shown: ProcedureRef = {"id": plan.procedure.id, "name": plan.procedure.name}
     if (source := source_ref(plan.procedure, plan.found.context.sources)) is not None:
         shown["source"] = source
+        if source.get("kind") == "common practice":
+            shown["text"] = "Order of work: common practice; the maker's manual prevails."
     return shown
 
 
@@ -174,7 +176,7 @@ def _settings(plan: Plan) -> JobSettings:
     sentences = []
     if setup["headline"]["what"] == "rider-mass-limit":
         sentences.append(setup["headline"]["text"])
-    if plan.spacers is not None and plan.fit.statement.spacer is not None:
+    if plan.spacers is not None and takes_spacers(plan.fit.statement):
         shown["spacers"] = plan.spacers
         how = "as delivered" if plan.spacers_as_delivered else "as given"
         sentences.append(f"{plan.spacers} volume spacer{'' if plan.spacers == 1 else 's'}, {how}.")

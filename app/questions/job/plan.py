@@ -16,10 +16,10 @@ from app.questions.configuration.chassis_context import ChassisContext
 from app.questions.configuration.prevailing import Applicable, undecided
 from app.questions.configuration.region import Given
 from app.questions.configuration.spring_travel import with_travel_of_spring
-from app.questions.job.conditions import KeptStep, kept, properties, whose, words
+from app.questions.job.conditions import KeptStep, Properties, kept, properties, whose, words
 from app.questions.job.parameters import JobCardAsked, JobName, ends, renamed
 from app.questions.job.procedure import procedure_for, steps_of
-from app.questions.job.refusals import no_spring, refuse_job, spacers_in
+from app.questions.job.refusals import no_spring, refuse_job, spacers_in, takes_spacers
 from app.questions.setup.parameters import circumstances
 from app.questions.setup.setup import setup_of
 from app.questions.setup.views import SetupAnswer
@@ -91,7 +91,7 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     procedure, rivals = procedure_for(snapshot, found, asked.job)
     may_be = {found.springs.get(each.statement.spring) for each in found.fits}
     dampers = [found.dampers[id] for id in sorted(found.dampers)]
-    having = properties(found.context.chassis, may_be.pop() if len(may_be) == 1 else None, dampers)
+    having = _properties(found, may_be.pop() if len(may_be) == 1 else None, dampers)
     steps = kept(steps_of(snapshot, procedure), having)
     uses = [each for each in found.uses if each.statement.job == asked.job]
     open_parameters = _open(asked, found, steps, uses, rivals, present_fits, open_present)
@@ -124,6 +124,14 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     if spring is not None and spring.kind == "air" and spring.negative is None:
         _miss_property(plan, "negative")
     return plan
+
+
+def _properties(found: Sheet, spring: Spring | None, dampers: list[Damper]) -> Properties:
+    """The properties of the fork that the steps depend on."""
+    springs = (None, *(each.statement.spring for each in found.fits))
+    fasteners = [row for row in found.fasteners.values() if row.spring in springs]
+    kinds = {part.kind for each in found.uses if (part := found.context.parts.get(each.statement.part)) is not None}
+    return properties(found.context.chassis, spring, dampers, fasteners, kinds)
 
 
 def _present(found: Sheet, present: Given, job: JobName) -> tuple[Given, list[Applicable[Fit]], OpenInPlan]:
@@ -169,7 +177,7 @@ def _open(
     if len(found.dampers) > 1 and of_damper:
         open_parameters.setdefault("damper", sorted(found.dampers))
     if asked.job == "spacer-change" and asked.spacers is None:
-        limits = [each.statement.spacer_limit or 0 for each in found.fits if each.statement.spacer is not None]
+        limits = [each.statement.spacer_limit or 0 for each in found.fits if takes_spacers(each.statement)]
         open_parameters.update({"spacers": list(range(min(limits) + 1))} if limits else {})
     changed = _other_fits(found.fits, present_fits) if asked.job == "travel-change" else found.fits
     for name in ("travel", "spring", "wheel_size", "variant", "damper"):

@@ -7,12 +7,15 @@ from app.errors import Invalid
 from app.questions.job.parameters import JOB_WORDS, JobName
 from app.questions.sheet.gather import Sheet
 
+COMMON, COMMON_PRACTICE = "common-", "common-practice"
+"""How the ids of the orders of work in `app/orders` begin, and the id of their source."""
+
 
 def procedure_for(snapshot: Snapshot, found: Sheet, job: JobName) -> tuple[Procedure, list[str]]:
     """The procedure, and the parameters that would decide whether a more specific one applies.
 
-    One for this chassis is more specific than one for all; of two that cannot be compared, the first by id. Raises
-    Invalid `no-procedure`.
+    A common order of work gives way to any other. One for this chassis is more specific than one for all; of two that
+    cannot be compared, the first by id. Raises Invalid `no-procedure`.
     """
     context = found.context
     scoped = [
@@ -25,7 +28,7 @@ def procedure_for(snapshot: Snapshot, found: Sheet, job: JobName) -> tuple[Proce
     if not sure:
         text = (
             f"The catalogue has no order of work for {JOB_WORDS[job]} of {context.chassis.name}, so there is no card. "
-            "Enter one in the tables procedures and steps; the sheet has all that is listed."
+            "Add the common ones with legwork orders, or enter one in the tables procedures and steps."
         )
         raise Invalid.one("no-procedure", text, parameter="job")
     best = next(one for one in sure if not any(_beats(other, one) for other in sure))
@@ -38,7 +41,14 @@ def steps_of(snapshot: Snapshot, procedure: Procedure) -> list[Step]:
     return sorted(snapshot.where(Step, "procedure", procedure.id), key=lambda step: (step.order, step.id))
 
 
+def is_common(procedure: Procedure) -> bool:
+    """Whether it comes with Legwork (`app/orders`) and is not the catalogue's own."""
+    return procedure.id.startswith(COMMON) and procedure.source == COMMON_PRACTICE
+
+
 def _beats(a: tuple[Procedure, Scope], b: tuple[Procedure, Scope]) -> bool:
+    if is_common(a[0]) != is_common(b[0]):
+        return is_common(b[0])
     if (a[0].chassis is None) != (b[0].chassis is None):
         return a[0].chassis is not None
     return narrower(a[1], b[1])

@@ -50,6 +50,11 @@ def spacers_in(asked: JobCardAsked, fit: Fit, present: Fit) -> Spacers:
     return Spacers(fit.spacers_fitted, there, fit.spacers_fitted is not None)
 
 
+def takes_spacers(fit: Fit) -> bool:
+    """Whether the catalogue says that volume spacers go in: it names them, or permits a number of them."""
+    return fit.spacer is not None or bool(fit.spacer_limit)
+
+
 def no_spring(found: Sheet, asked: Given, parameter: str) -> Invalid:
     """No fit gives this travel: names the nearest one offered for the rest of the configuration."""
     rest = Given(None, asked.model_year, asked.variant, None, asked.damper, asked.wheel_size)
@@ -118,7 +123,7 @@ def _spacers(asked: JobCardAsked, fit: Fit, spring: Spring | None, spacers: Spac
     coil = spring is not None and spring.kind == "coil"
     if coil and (asked.job == "spacer-change" or (given and spacers.wanted)):
         return [Fault("no-volume-spacers", "A coil spring takes no volume spacers.", parameter="spacers")]
-    if asked.job == "spacer-change" and fit.spacer is None:
+    if asked.job == "spacer-change" and not takes_spacers(fit):
         text = "No volume spacer is listed for this spring in this fork."
         return [Fault("no-volume-spacers", text, parameter="job")]
     if not given or spacers.wanted is None or spacers.wanted == 0:

@@ -32,10 +32,11 @@ Verdict = Literal["yes", "no", "not stated"]
 
 
 class ProcedureRef(TypedDict):
-    """The order of work that the card follows."""
+    """The order of work that the card follows. `text` is present if it is common practice, not a maker's."""
 
     id: str
     name: str
+    text: NotRequired[str]
     source: NotRequired[SourceRef]
 
 

@@ -29,7 +29,9 @@ SLOT_NEEDS = {
     "count": None, "filling": None, "second": None, "sag": None, "proof": None, "height": None, "clicks": None,
     "preload": None, "noted": None,
 }  # fmt: skip
-CONDITIONS = ("spring_kind", "foot_joint", "adjuster_at", "crowns", "travel_set_by", "damper_kind", "negative")
+CONDITIONS = (
+    "spring_kind", "foot_joint", "adjuster_at", "crowns", "travel_set_by", "damper_kind", "negative", "seal_head",
+)  # fmt: skip
 
 
 @rule(
@@ -247,7 +249,7 @@ def condition_unreadable(view: RowView, today: date) -> Iterator[Violation]:
     A condition that is never met drops the step from every job card.
 
     Fix: write property=value or property=value|value; the properties are spring_kind, foot_joint, adjuster_at, crowns,
-    travel_set_by, damper_kind and negative.
+    travel_set_by, damper_kind, negative and seal_head.
     """
     row = view.row
     assert is_row_of(row, Step)

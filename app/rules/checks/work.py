@@ -1,9 +1,8 @@
 """Orders of work, judged when they are entered, so that no job card has to be refused at the bench."""
 
-from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date
-from itertools import product
+from itertools import islice, product
 
 from app.catalogue.tables import Procedure, Step, is_row_of
 from app.rules.registry import Violation, edit, rule
@@ -14,70 +13,70 @@ OUTSIDE = (
     "axle", "brake caliper bolt", "adjuster knob screw", "upper crown bolt", "lower crown bolt", "stem bolt",
 )  # fmt: skip
 """Positions that hold no pressure: they may be removed before the air is out."""
-AIR, OTHER = "air", "another"
-MOST = 2000  # constructions judged for one order of work
+NEGATIVE = "negative chamber"
+MOST = 5000  # constructions judged for one fastener or chamber: all, unless conditions name dozens of values
+AIR, OTHER, NOT_STATED = "air", "another", "not stated"
 Construction = Mapping[str, str]
+UnsafeWork = tuple[str, str, Construction]
+"""A sentence, the id of the step it is about, and the construction of a fork for which it holds."""
 
 
-def _constructions(steps: Sequence[Step]) -> Iterator[Construction]:
-    """Every combination of the properties that the steps depend on, with each named value and one other value."""
-    named: dict[str, set[str]] = defaultdict(set)
-    named["spring_kind"] |= {AIR, "coil"}
-    for step in steps:
-        for condition in step.when or ():
-            name, _, values = condition.partition("=")
-            named[name] |= {value.strip() for value in values.split("|")}
+def unsafe(steps: Sequence[Step]) -> Iterator[UnsafeWork]:
+    """Yield each fault in the steps of an order of work, given in order, with a fork that shows it.
+
+    Nothing may be opened before the air is out. Every loosened fastener is tightened once and every emptied chamber is
+    filled again. Common practice of the trade, no source. Each of these is judged for every construction that its own
+    steps distinguish: a property that is not stated keeps a step, as on a job card.
+    """
+    yield from _judged([step for step in steps if _lets_air_out(step) or _opens(step)], _air_first)
+    positions, chambers = (dict.fromkeys(step[name] for step in steps) for name in ("fastener_position", "chamber"))
+    for position in positions:
+        if position is not None:
+            yield from _judged([step for step in steps if step.fastener_position == position], _closed)
+    for chamber in chambers:
+        if chamber is not None:
+            yield from _judged([step for step in steps if step.chamber == chamber], _filled)
+
+
+WorkInvariant = Callable[[Sequence[Step], bool], Iterator[tuple[str, str]]]
+
+
+def _judged(steps: Sequence[Step], judge: WorkInvariant) -> Iterator[UnsafeWork]:
+    """The faults that a judge finds in the steps, each once, with the first construction that shows it."""
+    conditions = [(step, _read(step)) for step in steps]
+    found: dict[str, UnsafeWork] = {}
+    for construction in _constructions(conditions):
+        taken = [step for step, read in conditions if all(construction[name] in values for name, values in read)]
+        for text, step in judge(taken, construction["spring_kind"] == AIR):
+            found.setdefault(text, (text, step, construction))
+    yield from found.values()
+
+
+StepConditions = Sequence[tuple[str, frozenset[str]]]
+"""The conditions of a step: each a property and its allowed values."""
+
+
+def _constructions(steps: Sequence[tuple[Step, StepConditions]]) -> Iterator[Construction]:
+    """Every combination of the properties that the steps depend on: each named value, another one, and not stated.
+
+    The kind of the spring is always stated: its column is required.
+    """
+    named: dict[str, set[str]] = {"spring_kind": {AIR, "coil"}}
+    for _, conditions in steps:
+        for name, values in conditions:
+            named.setdefault(name, {OTHER, NOT_STATED}).update(values - {NOT_STATED})
     names = sorted(named)
-    choices = [sorted(named[name] | ({OTHER} if name != "spring_kind" else set())) for name in names]
-    for number, chosen in enumerate(product(*choices)):
-        if number >= MOST:
-            return
+    for chosen in islice(product(*(sorted(named[name]) for name in names)), MOST):
         yield dict(zip(names, chosen, strict=True))
 
 
-def _read(step: Step) -> tuple[tuple[str, frozenset[str]], ...]:
-    """The conditions of a step: each a property and its allowed values."""
+def _read(step: Step) -> StepConditions:
     parted = (condition.partition("=") for condition in step.when or ())
-    return tuple((name, frozenset(value.strip() for value in values.split("|"))) for name, _, values in parted)
+    return [(name, frozenset({*map(str.strip, values.split("|")), NOT_STATED})) for name, _, values in parted]
 
 
-def _taken(steps: Sequence[Step]) -> Iterator[tuple[list[Step], Construction]]:
-    """The steps for a fork, in order, with its construction; once for all constructions with the same steps."""
-    read = [(step, conditions) for step in steps if (conditions := _read(step))]
-    always = [step for step in steps if not step.when]
-    seen: set[tuple[object, ...]] = set()
-    for construction in _constructions(steps):
-        own = [
-            step for step, conditions in read if all(construction.get(name) in values for name, values in conditions)
-        ]
-        key = (construction["spring_kind"], *(step.id for step in own))
-        if key not in seen:
-            seen.add(key)
-            yield sorted([*always, *own], key=lambda each: (each.order, each.id)), construction
-
-
-def unsafe(steps: Sequence[Step], air: bool) -> Iterator[tuple[str, str]]:
-    """Yield each fault in the steps for one fork: a sentence, and the id of the step it is about.
-
-    Nothing may be opened before the air is out. Every loosened fastener is tightened once and every emptied chamber is
-    filled again. Common practice of the trade, no source.
-    """
-    if air:
-        yield from _air_first(steps)
-    yield from _closed(steps)
-    for index, step in enumerate(steps):
-        if step.action == "empty" and step.chamber is not None:
-            later = [each for each in steps[index:] if each.action == "fill" and each.chamber == step.chamber]
-            if not later:
-                yield f"the {step.chamber} is emptied and not filled again", step.id
-
-
-def _air_first(steps: Sequence[Step]) -> Iterator[tuple[str, str]]:
-    opened = [index for index, step in enumerate(steps) if _opens(step)]
-    emptied = [index for index, step in enumerate(steps) if step.action == "empty" and step.chamber is None]
-    if opened and (not emptied or max(emptied) > min(opened)):
-        first = steps[min(opened)]
-        yield f"{first.fastener_position or first.part_kind} is opened before the air is out", first.id
+def _lets_air_out(step: Step) -> bool:
+    return step.action == "empty" and step.chamber in (None, NEGATIVE)
 
 
 def _opens(step: Step) -> bool:
@@ -85,18 +84,27 @@ def _opens(step: Step) -> bool:
     return step.action in OPENING and (holds or step.part_kind == "retaining ring")
 
 
-def _closed(steps: Sequence[Step]) -> Iterator[tuple[str, str]]:
-    done: dict[str, list[Step]] = defaultdict(list)
-    for step in steps:
-        if step.fastener_position is not None:
-            done[step.fastener_position].append(step)
-    for position, turned in done.items():
-        last = max((index for index, step in enumerate(turned) if step.action in OPENING), default=None)
-        if last is None:
-            continue
-        times = sum(step.action == "tighten" for step in turned[last + 1 :])
-        if times != 1:
-            yield f"{position} is loosened and then tightened {times} times", turned[last].id
+def _air_first(steps: Sequence[Step], air: bool) -> Iterator[tuple[str, str]]:
+    opened = [index for index, step in enumerate(steps) if _opens(step)]
+    emptied = [index for index, step in enumerate(steps) if _lets_air_out(step)]
+    if air and opened and (not emptied or max(emptied) > min(opened)):
+        first = steps[min(opened)]
+        yield f"{first.fastener_position or first.part_kind} is opened before the air is out", first.id
+
+
+def _closed(steps: Sequence[Step], air: bool) -> Iterator[tuple[str, str]]:
+    last = max((index for index, step in enumerate(steps) if step.action in OPENING), default=None)
+    if last is None:
+        return
+    times = sum(step.action == "tighten" for step in steps[last + 1 :])
+    if times != 1:
+        yield f"{steps[last].fastener_position} is loosened and then tightened {times} times", steps[last].id
+
+
+def _filled(steps: Sequence[Step], air: bool) -> Iterator[tuple[str, str]]:
+    for index, step in enumerate(steps):
+        if step.action == "empty" and not any(later.action == "fill" for later in steps[index:]):
+            yield f"the {step.chamber} is emptied and not filled again", step.id
 
 
 @rule(
@@ -110,16 +118,13 @@ def _closed(steps: Sequence[Step]) -> Iterator[tuple[str, str]]:
 def work_unsafe(view: EntityView, today: date) -> Iterator[Violation]:
     """An order of work opens a fork under pressure, leaves a fastener loose, or leaves a chamber empty.
 
-    It is checked for every construction that its conditions distinguish. Its job card would be refused at the bench.
+    It is checked for every construction that its conditions distinguish, and for forks of which the catalogue does not
+    state one. Its job card would be refused at the bench.
 
     Fix: put the steps in order, add the missing step, or correct the condition of the step that is left out.
     """
     steps = sorted((row for row in view.referrers if is_row_of(row, Step)), key=lambda each: (each.order, each.id))
-    told: dict[str, tuple[str, Construction]] = {}
-    for taken, construction in _taken(steps):
-        for text, step in unsafe(taken, construction["spring_kind"] == AIR):
-            told.setdefault(text, (step, construction))
-    for text, (step, construction) in told.items():
+    for text, step, construction in unsafe(steps):
         properties = ", ".join(f"{name} {value}" for name, value in construction.items())
         yield Violation(view.row, "id", f"{text} ({step}), for a fork with {properties}")
 

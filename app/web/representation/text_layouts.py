@@ -253,6 +253,8 @@ def job_card(answer: Answer, question: str) -> Iterator[str]:
     if answer["present"] != answer["configuration"]:
         yield "now:"
         yield from _asked(answer["present"])
+    if "text" in answer["procedure"]:
+        yield from wrapped(answer["procedure"]["text"])
     for each in answer["cautions"]:
         if each["place"] == "top" and each["code"] != "invented-data":  # it is the first line already
             yield from wrapped(f"! {each['text']}", "  ")
@@ -301,8 +303,7 @@ def job_card(answer: Answer, question: str) -> Iterator[str]:
 
 def _step(each: Answer) -> Iterator[str]:
     deep = " " * 7
-    condition = f"({each['condition']}) " if "condition" in each else ""
-    said = [*(f"! {caution['text']}" for caution in each["cautions"]), f"{condition}{each['text']}"]
+    said = [*(f"! {caution['text']}" for caution in each["cautions"]), each["text"]]
     yield from wrapped(f"[ ] {each['number']:>2} {said[0]}", deep)
     for text in said[1:]:
         yield from wrapped(f"{deep}{text}", deep)

@@ -26,11 +26,13 @@ from app.web.access import permitted, to_its_end, write_context
 from app.web.edit_bodies import (
     BODIES,
     CHANGES,
+    ORDERS_TEXT,
     WRITE,
     ZIP,
     ChangesBody,
     EditReason,
     Empty,
+    OrdersWanted,
     WriteAnswer,
     names_in,
 )
@@ -49,6 +51,7 @@ class CheckAsked(FormAsked):
     """The parameters of a dry run."""
 
     empty: str | None = Field(None, max_length=2000, description="Columns that puts may empty, separated by commas.")
+    orders: OrdersWanted = Field("add", description=ORDERS_TEXT)
 
 
 @router.post(
@@ -62,7 +65,7 @@ class CheckAsked(FormAsked):
 async def check_changes(request: Request, asked: Annotated[CheckAsked, Query()]) -> Response:
     """A dry run against the current catalogue: a package or a list of changes. Needs no key, opens no transaction."""
     if media_type_of(request) == ZIP:
-        answer = await _in_child(request, "check")
+        answer = await _in_child(request, "check", *_no_orders(asked.orders))
     else:
         edits = read_edits((await _changes(request))["changes"], "/changes", empty=names_in(asked.empty))
         answer = _written(await to_thread(_checked, request.app.state.catalogue.database, edits))
@@ -86,6 +89,7 @@ async def import_changes(
     idempotency_key: IdempotencyKey = None,
     reason: ReasonGiven = None,
     empty: Empty = None,
+    orders: Annotated[OrdersWanted, Query(description=ORDERS_TEXT)] = "add",
 ) -> Response:
     """201 with the new revision, 200 if nothing changes, 422 with the report if anything is refused.
 
@@ -96,7 +100,7 @@ async def import_changes(
     if media_type_of(request) == ZIP:
         if reason is None:
             raise _noreason_of()
-        answer = await _import_package(request, caller, reason, idempotency_key)
+        answer = await _import_package(request, caller, reason, idempotency_key, _no_orders(orders))
     else:
         body = await _changes(request)
         why = reason_of(reason, body.get("reason"))
@@ -125,8 +129,10 @@ async def edited(
     return _written(done)
 
 
-async def _import_package(request: Request, caller: Caller, reason: str, idempotency_key: str | None) -> JsonObject:
-    options = ["--reason", reason, "--who", caller.label]
+async def _import_package(
+    request: Request, caller: Caller, reason: str, idempotency_key: str | None, more: Sequence[str]
+) -> JsonObject:
+    options = [*more, "--reason", reason, "--who", caller.label]
     if (key := key_of(caller.id, idempotency_key)) is not None:
         options += ["--idempotency-key", key, "--digest", digest_of(request, await request.body())]
 
@@ -139,6 +145,10 @@ async def _import_package(request: Request, caller: Caller, reason: str, idempot
         raise Invalid(f"{answer['counts']['reject']} faults in this package", faults, report=answer)
     write.revision = answer["revision"]
     return answer
+
+
+def _no_orders(orders: OrdersWanted) -> list[str]:
+    return ["--no-orders"] if orders == "none" else []
 
 
 async def _in_child(request: Request, command: str, *options: str) -> JsonObject:
