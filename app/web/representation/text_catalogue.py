@@ -28,7 +28,7 @@ def identify(answer: Answer, question: str) -> Iterator[str]:
         yield f"    {chassis['id']}"
         for member, said in (("agrees", "agrees"), ("disagrees", "DIFFERS")):
             for clue in each[member]:
-                listed = f"{clue['given']} (listed {', '.join(clue['listed'])})"
+                listed = f"{words.clue_given(clue)} (listed {words.clue_listed(clue)})"
                 yield from pair(f"{said}: {words.label(clue['parameter'])}", listed, 28, "    ")
         if each["unknown"]:
             yield from wrapped(f"    not listed: {', '.join(map(words.label, each['unknown']))}", "      ")
