@@ -69,7 +69,7 @@ def measured_view(measured: Measured) -> MeasuredView:
 
 def hours_view(hours: Decimal) -> Quantity:
     """A number of riding hours."""
-    return quantity("duration", hours, "h")
+    return quantity("duration", Decimal(write_number(float(hours))), "h")
 
 
 def written(content: Mapping[str, object]) -> str:

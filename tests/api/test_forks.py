@@ -68,13 +68,21 @@ async def test_a_fleet_names_forks_of_the_shop_and_each_card_is_that_of_its_fork
         assert nobody["cards"][0]["status"] == 403, "this key has no scope bench"
 
 
+async def test_a_measure_sent_as_a_number_is_refused_with_the_way_to_send_it(demo: Database, tmp_path: Path) -> None:
+    async with benches(demo, tmp_path) as (bench, _, _):
+        refused = await bench("POST", "/v1/forks", {**FORK, "travel": 180})
+        assert_problem(refused, 422, code="not-text", pointer="/travel")
+        assert "text, in quotes" in refused.text
+        assert (await bench("POST", "/v1/forks", {**FORK, "travel": "180"})).status_code == 201
+
+
 async def test_what_is_given_beats_what_is_noted(demo: Database, tmp_path: Path) -> None:
     async with benches(demo, tmp_path) as (bench, _, _):
         id = await bench.register()
         noted = await bench.get(f"{QUESTIONS}/sheet?fork={id}")
         assert noted["configuration"] == {
             "travel": noted["configuration"]["travel"], "model_year": 2023, "spring": FORK["spring"],
-            "damper": "lommeris-lull", "wheel_size": "622",
+            "damper": "lommeris-lull", "wheel_size": 622,
         }  # fmt: skip
         other = await bench.get(f"{QUESTIONS}/sheet?fork={id}&travel=190&wheel_size=584")
         assert (other["configuration"]["travel"]["value"], other["configuration"]["wheel_size"]) == (190, 584)
@@ -97,7 +105,7 @@ async def test_two_sags_of_a_rider_become_readings_of_that_rider_only(demo: Data
             "wheel_size": "622",
             "damper": "tarnoch-tappet",
         }
-        id = await bench.register(travel=150, **body)
+        id = await bench.register(travel="150", **body)
         asked = f"/v1/chassis/{chassis}/setup?fork={id}&sag=24"
         sags = [{"sag": "38 mm", "pressure": "72 psi"}, {"sag": "33mm", "pressure": "80psi"}]
         await bench.record(id, "lower-leg-service", done_on="2026-01-05", measured={"rider_mass": "80", "sags": sags})

@@ -117,7 +117,7 @@ def _services(answer: Answer) -> Iterator[str]:
 def due(answer: Answer, question: str) -> Iterator[str]:
     """The most urgent first: the state at the right edge, the reason below."""
     yield from title("What is due", answer)
-    hours = f", at {words.plain(answer['hours']['value'])} riding hours" if "hours" in answer else ""
+    hours = f", at {answer['hours']['text']} of riding" if "hours" in answer else ""
     riding = f", ridden: {answer['riding']}" if "riding" in answer else ""
     yield f"on {answer['on']}{hours}{riding}"
     for each in answer["undecided"]:

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator, Mapping
 from app.web.representation import words
 from app.web.representation.answer import Answer
 from app.web.representation.text_lines import beside, closing, further, heading, outline_lines, pair, title, wrapped
+from app.web.representation.text_spring import assumed
 
 
 def identify(answer: Answer, question: str) -> Iterator[str]:
@@ -39,6 +40,7 @@ def identify(answer: Answer, question: str) -> Iterator[str]:
         yield from heading("Perhaps misread")
         for each in answer["excluding"]:
             yield from wrapped(f"- {each['text']}", "  ")
+    yield from assumed(answer["assumptions"])
     yield from outline_lines(
         answer,
         "revision",
