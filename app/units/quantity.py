@@ -3,10 +3,11 @@
 No user input arrives here: units come from the catalogue or from code, and digits are finite.
 """
 
+from collections.abc import Mapping
 from decimal import ROUND_HALF_EVEN, Decimal
 from fractions import Fraction
 from functools import lru_cache
-from typing import Literal, NamedTuple, NotRequired
+from typing import Any, Literal, NamedTuple, NotRequired
 
 from typing_extensions import TypedDict
 
@@ -150,16 +151,17 @@ def _one_sided(
 def _shown(where: Unit, given: _Figures, is_set: bool = False) -> Quantity:
     """The shape of the answer from final digits; nothing is rounded here but a target."""
     figures = given.simplified()
-    result = Quantity(kind=_kind(figures), unit=where.name, ucum=where.ucum, text=_text(where, figures))
-    if figures.value is not None:
-        result["value"] = float(figures.value)
-    if figures.low is not None:
-        result["min"] = float(figures.low)
-    if figures.high is not None:
-        result["max"] = float(figures.high)
+    more: dict[str, float] = {}
     if is_set and figures.value is None and figures.low is not None and figures.high is not None:
-        result["target"] = float(middle(figures.low, figures.high))
-    return result
+        more["target"] = float(middle(figures.low, figures.high))
+    return _made(_kind(figures), where, _text(where, figures), figures, more)
+
+
+def _made(kind: QuantityKind, where: Unit, text: str, figures: _Figures, more: Mapping[str, float]) -> Quantity:
+    named = zip(("value", "min", "max"), figures, strict=True)
+    numbers = {name: float(each) for name, each in named if each is not None}
+    made: Any = {"kind": kind, **numbers, **more, "unit": where.name, "ucum": where.ucum, "text": text}
+    return made  # type: ignore[no-any-return]
 
 
 def _kind(figures: _Figures) -> QuantityKind:
@@ -248,15 +250,13 @@ def computed(
     by = step or _fine_enough(ratios[0], target)
     roles: tuple[Role, ...] = (rounding, "maximum", "minimum")
     shown = [_unsigned_zero(_rounded(each, target, by, its)) for each, its in zip(ratios, roles, strict=False)]
-    alone = _Figures(shown[0], None, None)
-    result = _shown(target, alone)
-    if band is not None:
-        low, high = shown[1:]
-        result["kind"], result["min"], result["max"] = "estimate", float(low), float(high)
-        if share is not None:
-            result["share_percent"] = round(share * 100, 1)
-        if band_in_text:
-            result["text"] = _text(target, _Figures(shown[0], low, high))
+    if band is None:
+        result = _shown(target, _Figures(shown[0], None, None))
+    else:
+        figures = _Figures(*shown)
+        more = {} if share is None else {"share_percent": round(share * 100, 1)}
+        text = _text(target, figures if band_in_text else _Figures(shown[0], None, None))
+        result = _made("estimate", target, text, figures, more)
     if basis is not None:
         result["basis"] = basis
     return result
