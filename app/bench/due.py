@@ -11,9 +11,11 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-from app.bench.shapes import DueView
+from app.bench.figures import hours_view
+from app.bench.shapes import DueInterval, DueView
 from app.catalogue.tables import Interval
 from app.json_types import JsonObject
+from app.units.quantity import quantity
 
 COVERED_BY = {"lower-leg-service": ("lower-leg-service", "full-service")}
 
@@ -69,11 +71,11 @@ def _due(
         if at is None or hours is None:
             not_known.append("hours")
         if at is not None:
-            since["hours"] = float(at)
+            since["hours"] = hours_view(at)
             due_at = at + Decimal(str(interval.hours))
-            shown["due_at_hours"] = float(due_at)
+            shown["due_at_hours"] = hours_view(due_at)
             if hours is not None:
-                shown["hours_left"] = float(due_at - hours)
+                shown["hours_left"] = hours_view(due_at - hours)
                 is_due = is_due or due_at <= hours
     if since:
         shown["counted_from"] = {**since, "what": done[-1].operation if done else "first use"}
@@ -85,14 +87,20 @@ def _due(
     return answer  # type: ignore[no-any-return]
 
 
-def _interval(interval: Interval) -> dict[str, object]:
-    fields = {name: getattr(interval, name) for name in ("id", "hours", "months", "riding")}
-    return {name: value for name, value in fields.items() if value is not None}
+def _interval(interval: Interval) -> DueInterval:
+    shown: DueInterval = {"id": interval.id}
+    if interval.hours is not None:
+        shown["hours"] = hours_view(Decimal(interval.hours))
+    if interval.months is not None:
+        shown["months"] = quantity("calendar time", Decimal(interval.months), "months")
+    if interval.riding is not None:
+        shown["riding"] = interval.riding
+    return shown
 
 
-def _text(operation: str, state: str, shown: dict[str, object], not_known: Sequence[str]) -> str:
+def _text(operation: str, state: str, shown: JsonObject, not_known: Sequence[str]) -> str:
     when = [f"on {shown['due_on']}"] if "due_on" in shown else []
-    when += [f"at {shown['due_at_hours']:g} h"] if "due_at_hours" in shown else []
+    when += [f"at {shown['due_at_hours']['text']}"] if "due_at_hours" in shown else []
     name = operation.replace("-", " ")
     said = f"{name[:1].upper()}{name[1:]}: {state}"
     said += f", next {' or '.join(when)}" + (", whichever is first" if len(when) > 1 else "") if when else ""

@@ -67,6 +67,11 @@ def measured_view(measured: Measured) -> MeasuredView:
     return found  # type: ignore[no-any-return]
 
 
+def hours_view(hours: Decimal) -> Quantity:
+    """A number of riding hours."""
+    return quantity("duration", Decimal(write_number(float(hours))), "h")
+
+
 def written(content: Mapping[str, object]) -> str:
     """Canonical JSON: equal content gives equal text."""
     return json.dumps(content, ensure_ascii=False, sort_keys=True, separators=(",", ":"))

@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Row, insert, select
 
 from app.access.keys import now
 from app.bench import forks
-from app.bench.figures import configuration_view, measured_view, read_configuration, text_of, written
+from app.bench.figures import configuration_view, hours_view, measured_view, read_configuration, text_of, written
 from app.bench.forks import Held
 from app.bench.shapes import DONE, Configuration, Done, Figure, SagAt, ServiceView
 from app.bench.stored import SERVICES
@@ -138,7 +138,7 @@ def service_view(service: RecordedService) -> ServiceView:
     if service.done_on is not None:
         shown["done_on"] = service.done_on
     if service.hours is not None:
-        shown["hours"] = float(service.hours)
+        shown["hours"] = hours_view(service.hours)
     if service.riding is not None:
         shown["riding"] = service.riding
     return shown  # type: ignore[no-any-return]

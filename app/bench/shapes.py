@@ -148,7 +148,7 @@ class ServiceView(TypedDict):
     number: int
     job: str
     done_on: NotRequired[DateText]
-    hours: NotRequired[float]
+    hours: NotRequired[Quantity]
     riding: NotRequired[str]
     recorded_at: Moment
     fitted: ConfigurationView
@@ -175,6 +175,23 @@ class ForkView(TypedDict):
     version: int
 
 
+class CountedFrom(TypedDict):
+    """Since when an interval is counted: the day, the riding hours or both, and the last job or first use."""
+
+    on: NotRequired[DateText]
+    hours: NotRequired[Quantity]
+    what: str
+
+
+class DueInterval(TypedDict):
+    """The interval of the catalogue that is counted."""
+
+    id: str
+    hours: NotRequired[Quantity]
+    months: NotRequired[Quantity]
+    riding: NotRequired[str]
+
+
 class DueView(TypedDict):
     """When an operation is next due, by the source's months, hours or both, whichever comes first.
 
@@ -186,9 +203,9 @@ class DueView(TypedDict):
     state: State
     due_on: NotRequired[DateText]
     days_left: NotRequired[int]
-    due_at_hours: NotRequired[float]
-    hours_left: NotRequired[float]
-    counted_from: NotRequired[dict[str, object]]
+    due_at_hours: NotRequired[Quantity]
+    hours_left: NotRequired[Quantity]
+    counted_from: NotRequired[CountedFrom]
     not_known: list[str]
-    interval: dict[str, object]
+    interval: DueInterval
     text: str

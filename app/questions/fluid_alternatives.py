@@ -74,9 +74,7 @@ class FluidFacts(TypedDict):
 class Alternative(FluidFacts):
     """An alternative; `viscosity_ratio` is its viscosity divided by that of the fluid in question."""
 
-    viscosity_ratio: NotRequired[float]
-    viscosity_ratio_min: NotRequired[float]
-    viscosity_ratio_max: NotRequired[float]
+    viscosity_ratio: NotRequired[Quantity]
     text: str
 
 
@@ -218,20 +216,19 @@ def _distance(fluid: Fluid, other: Fluid, temperature: Measure) -> tuple[float, 
 
 
 def _alternative(fluid: Fluid, other: Fluid, facts: FluidFacts, temperature: Measure) -> Alternative:
-    ratio = _ratio(fluid, other, temperature)
+    mine, theirs = viscosity_m2_s(fluid, temperature.value), viscosity_m2_s(other, temperature.value)
     words = {"yes": "stated safe for seals", "no": "stated not safe for seals", "not stated": "seal safety not stated"}
     safe = words[facts["seal_safe"]]
-    if ratio is None:
+    if mine is None or theirs is None:
         unknown = facts.get("viscosity_unknown", f"The viscosity of {fluid.name} is unknown.")
         return {**facts, "text": f"Not comparable: {unknown} It is {safe}."}  # type: ignore[typeddict-item]
+    ratio = theirs.value / mine.value
     percent = round(100 * (ratio - 1))
     how = "as thick" if percent == 0 else f"{abs(percent)} % {'thicker' if percent > 0 else 'thinner'}"
-    shown: Alternative = {**facts, "viscosity_ratio": round(ratio, 3), "text": f"{how} at this temperature; {safe}"}  # type: ignore[typeddict-item]
-    mine, theirs = viscosity_m2_s(fluid, temperature.value), viscosity_m2_s(other, temperature.value)
-    if mine is not None and theirs is not None:  # moved apart: every ratio of both bands lies within
-        shown["viscosity_ratio_min"] = math.floor(1000 * theirs.low / mine.high) / 1000
-        shown["viscosity_ratio_max"] = math.ceil(1000 * theirs.high / mine.low) / 1000
-    return shown
+    # moved apart: every ratio of both bands lies within
+    ends = theirs.low / mine.high, theirs.high / mine.low
+    shown = computed("percent", ratio, "ratio", band=ends, share=None, step=Decimal("0.001"))
+    return {**facts, "viscosity_ratio": shown, "text": f"{how} at this temperature; {safe}"}
 
 
 def _gaps(fluid: Fluid, facts: FluidFacts) -> list[Gap]:

@@ -37,9 +37,9 @@ class TableDescription(TypedDict):
 
 
 class TableAnswer(TableDescription):
-    """One table with its rows; a cell that is empty in the source is absent."""
+    """One table with its rows: every cell as the digits or words of the standard; one that is empty there is absent."""
 
-    rows: list[StandardRow]
+    rows: list[dict[str, str]]
 
 
 _BY_NAME = {description.name: description for description in DESCRIPTIONS}
@@ -57,22 +57,24 @@ def table(name: str) -> TableAnswer:
         candidates = [{"id": each, "score": round(score / 100, 3)} for each, score, _ in near]
         known = ", ".join(_BY_NAME)
         raise NotFound(f"there is no such table of standards; the tables are {known}", candidates=candidates)
-    return TableAnswer(**_description(_BY_NAME[name]), rows=[dict(row) for row in rows(name)])
+    return TableAnswer(**_description(_BY_NAME[name]), rows=_cells(name))
 
 
 @cache
 def rows(name: str) -> tuple[StandardRow, ...]:
     """The typed rows of a table that is known to exist. Do not change them. Raises ValueError for an invalid file."""
+    columns = {column.name: column for column in _BY_NAME[name].columns}
+    return tuple({name: _cell(columns[name], text) for name, text in row.items()} for row in _cells(name))
+
+
+def _cells(name: str) -> list[dict[str, str]]:
     description = _BY_NAME[name]
     text = files("app.standards").joinpath("data", f"{name}.csv").read_text(encoding="utf-8")
     reader = csv.DictReader(text.splitlines(), strict=True)
     expected = [column.name for column in description.columns]
     if reader.fieldnames != expected:
         raise ValueError(f"columns of {name} are {reader.fieldnames}, described are {expected}")
-    return tuple(
-        {column.name: _cell(column, line[column.name]) for column in description.columns if line[column.name] != ""}
-        for line in reader
-    )
+    return [{name: cell for name, cell in line.items() if cell != ""} for line in reader]
 
 
 def _cell(column: DataColumn, text: str) -> int | float | str:

@@ -121,6 +121,7 @@ def convert(value: str, start: str, target: str, *, rounding: str = "nearest", d
     answer = Conversion(
         kind=here.kind,
         result=Quantity(
+            kind="exact",
             value=float(shown),
             unit=there.name,
             ucum=there.ucum,

@@ -62,6 +62,8 @@ def _fault(error: Mapping[str, Any]) -> Fault:
     context: Mapping[str, Any] = error.get("ctx") or {}
     if kind == "is_instance_of" and context.get("class") == "Decimal":
         code, text = "not-a-number", "It should be a number"
+    if kind == "string_type":
+        text = "It should be text, in quotes"
     suggestion = None
     if code == "not-a-choice" and isinstance(error.get("input"), str):
         suggestion = nearest(error["input"], _CHOICE.findall(str(context.get("expected", ""))))

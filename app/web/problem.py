@@ -56,7 +56,7 @@ class OpenParameter(TypedDict):
     """A parameter that would decide, and its possible values."""
 
     parameter: str
-    values: list[str | int | float]
+    values: list[str]
     names: NotRequired[list[str]]
 
 

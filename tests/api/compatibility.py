@@ -77,7 +77,7 @@ class _Compared:
         visit = (old.get("$ref", ""), new.get("$ref", ""), asked)
         if visit in self.seen:
             return
-        if any(visit[:2]):
+        if all(visit[:2]):  # without a name on both sides, each place is compared on its own
             self.seen.add(visit)
         old, new = _followed(old, self.old), _followed(new, self.new)
         kinds = (_types(old), _types(new))

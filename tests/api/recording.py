@@ -44,6 +44,7 @@ class Asked:
 
 
 JOB = {"job": "spacer-change", **FORK, "spacers": 3}
+CARD = {name: str(value) for name, value in JOB.items()}
 LOOKUPS = (
     Asked("healthz", "GET", "/healthz"),
     Asked("readyz", "GET", "/readyz"),
@@ -59,7 +60,7 @@ LOOKUPS = (
     Asked("chassisSheet", "GET", "/v1/chassis/{chassis}/sheet", FORK),
     Asked("sheetChanges", "GET", "/v1/chassis/{chassis}/sheet/changes", {**FORK, "since": 1}),
     Asked("jobCard", "GET", "/v1/chassis/{chassis}/job-card", JOB),
-    Asked("jobCards", "POST", "/v1/job-cards", {"units": "metric"}, {"cards": [JOB, {**JOB, "travel": "165"}]}),
+    Asked("jobCards", "POST", "/v1/job-cards", {"units": "metric"}, {"cards": [CARD, {**CARD, "travel": "165"}]}),
     Asked(
         "batch", "POST", "/v1/batch", {},
         {"questions": ["/v1/convert?value=6.8&from=N%C2%B7m&to=in-lb", "/v1/chassis/tarnoch-radle-37/fits"]},

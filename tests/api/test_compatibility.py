@@ -137,8 +137,8 @@ CHANGES: list[tuple[str, list[str], Any, str]] = [
         "POST /v1/batch body.questions has a narrower maxItems",
     ),
     (
-        "one of several kinds goes", ["components", "schemas", "BatchItem", "oneOf"],
-        [{"$ref": "#/components/schemas/Answered"}], "POST /v1/batch 200.answers[] has fewer kinds",
+        "one of several kinds goes", ["components", "schemas", "AnyStatement", "oneOf"],
+        [{"$ref": "#/components/schemas/FitEntry"}], "GET /v1/statements/{id} 200 has fewer kinds",
     ),
     (
         "the tag goes", ["paths", "/v1/convert", "get", "responses", "200", "headers"], {},

@@ -14,7 +14,7 @@ from tests.problems import assert_problem
 pytestmark = pytest.mark.anyio
 QUESTIONS = f"/v1/chassis/{CHASSIS}"
 CARD = f"{QUESTIONS}/job-card?job=travel-change&to_travel=200"
-RIDER = {"rider_mass": "82 kg", "pressure": "70 psi", "exposed_stanchion": 181}
+RIDER = {"rider_mass": "82 kg", "pressure": "70 psi", "exposed_stanchion": "181"}
 
 
 def codes(answer: Any) -> set[tuple[str, str]]:
@@ -56,7 +56,7 @@ async def test_a_fleet_names_forks_of_the_shop_and_each_card_is_that_of_its_fork
 ) -> None:
     async with benches(demo, tmp_path) as (bench, _, other):
         id = await bench.register()
-        card = {"chassis": CHASSIS, "fork": id, "job": "travel-change", "to_travel": 200}
+        card = {"chassis": CHASSIS, "fork": id, "job": "travel-change", "to_travel": "200"}
         elsewhere = {**card, "chassis": "lommeris-smirr-35"}
         found = (await bench("POST", "/v1/job-cards", {"cards": [card, elsewhere]})).json()
         assert (found["made"], found["refused"]) == (1, 1)
@@ -66,6 +66,14 @@ async def test_a_fleet_names_forks_of_the_shop_and_each_card_is_that_of_its_fork
         assert theirs["cards"][0]["status"] == 404, "a fork of another shop is none"
         nobody = (await bench.service.client.post("/v1/job-cards", json={"cards": [card]})).json()
         assert nobody["cards"][0]["status"] == 403, "this key has no scope bench"
+
+
+async def test_a_measure_sent_as_a_number_is_refused_with_the_way_to_send_it(demo: Database, tmp_path: Path) -> None:
+    async with benches(demo, tmp_path) as (bench, _, _):
+        refused = await bench("POST", "/v1/forks", {**FORK, "travel": 180})
+        assert_problem(refused, 422, code="not-text", pointer="/travel")
+        assert "text, in quotes" in refused.text
+        assert (await bench("POST", "/v1/forks", {**FORK, "travel": "180"})).status_code == 201
 
 
 async def test_what_is_given_beats_what_is_noted(demo: Database, tmp_path: Path) -> None:
@@ -90,11 +98,17 @@ async def test_two_sags_of_a_rider_become_readings_of_that_rider_only(demo: Data
     async with benches(demo, tmp_path) as (bench, _, _):
         fits = (await bench.get(f"/v1/chassis/{chassis}/fits?travel=150&model_year=2023&wheel_size=622"))["fits"]
         spring = fits[0]["spring"]["id"]
-        body = {"chassis": chassis, "model_year": 2023, "spring": spring, "wheel_size": 622, "damper": "tarnoch-tappet"}
-        id = await bench.register(travel=150, **body)
+        body = {
+            "chassis": chassis,
+            "model_year": 2023,
+            "spring": spring,
+            "wheel_size": "622",
+            "damper": "tarnoch-tappet",
+        }
+        id = await bench.register(travel="150", **body)
         asked = f"/v1/chassis/{chassis}/setup?fork={id}&sag=24"
         sags = [{"sag": "38 mm", "pressure": "72 psi"}, {"sag": "33mm", "pressure": "80psi"}]
-        await bench.record(id, "lower-leg-service", done_on="2026-01-05", measured={"rider_mass": 80, "sags": sags})
+        await bench.record(id, "lower-leg-service", done_on="2026-01-05", measured={"rider_mass": "80", "sags": sags})
         found = await bench.get(asked)
         by_hand = await bench.get(
             f"/v1/chassis/{chassis}/setup?travel=150&model_year=2023&spring={spring}&wheel_size=622&damper=tarnoch-tappet"
@@ -116,8 +130,8 @@ async def test_what_is_due_counts_from_the_last_job(demo: Database, tmp_path: Pa
         answer = await bench.get(f"/v1/forks/{id}/due?on=2024-08-28&hours=65&riding=other")
         lower = next(each for each in answer["due"] if each["operation"] == "lower-leg-service")
         # interval-haar-42-lower-leg of the demo: 40 hours or 6 months
-        assert (lower["due_on"], lower["days_left"], lower["due_at_hours"]) == ("2024-08-29", 1, 70)
-        assert (lower["state"], lower["hours_left"]) == ("not due", 5)
+        assert (lower["due_on"], lower["days_left"], lower["due_at_hours"]["text"]) == ("2024-08-29", 1, "70 h")
+        assert (lower["state"], lower["hours_left"]["value"]) == ("not due", 5)
         assert answer["riding"] == "other"
         hard = await bench.get(f"/v1/forks/{id}/due?on=2024-08-28&hours=65&riding=park")
         park = next(each for each in hard["due"] if each["operation"] == "lower-leg-service")
@@ -161,7 +175,7 @@ async def test_the_strictest_riding_counts_until_somebody_says_how_the_fork_is_r
 async def test_clicks_are_noted_with_the_end_that_the_damper_counts_from(demo: Database, tmp_path: Path) -> None:
     async with benches(demo, tmp_path) as (bench, _, _):
         open_ended = {
-            "chassis": "quembry-ladle-39", "damper": "quembry-colander", "spring": None, "travel": 170, "spacers": 0,
+            "chassis": "quembry-ladle-39", "damper": "quembry-colander", "spring": None, "travel": "170", "spacers": 0,
         }  # fmt: skip
         body = {name: value for name, value in {**FORK, **open_ended}.items() if value is not None}
         answer = await bench("POST", "/v1/forks", body)
@@ -191,12 +205,12 @@ async def test_a_spring_decides_the_travel_and_a_contradiction_names_both(demo: 
         answer = await bench("POST", "/v1/forks", without)
         fork = answer.json()["fork"]
         assert fork["configuration"]["travel"]["text"] == "180 mm"
-        both = await bench("POST", "/v1/forks", {**FORK, "serial": "other", "travel": 190})
+        both = await bench("POST", "/v1/forks", {**FORK, "serial": "other", "travel": "190"})
         assert_problem(both, 422, code="spring-gives-other-travel", pointer="/travel", suggestion="180")
         for named in ("180 mm", "190 mm", str(FORK["spring"])):
             assert named in both.text
         services = f"/v1/forks/{fork['id']}/services"
-        alone = {"job": "travel-change", "fitted": {"travel": 190}}
+        alone = {"job": "travel-change", "fitted": {"travel": "190"}}
         assert codes(await bench("POST", services, alone)) == {("spring-gives-other-travel", "/fitted/travel")}
         other = "lommeris-haar-42-spring-190"
         after = await bench.record(fork["id"], "travel-change", fitted={"spring": other})

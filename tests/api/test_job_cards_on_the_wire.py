@@ -15,21 +15,21 @@ from tests.problems import assert_problem
 
 pytestmark = pytest.mark.anyio
 
-HEDDLE: dict[str, Any] = {"chassis": "tarnoch-heddle-33-second", "model_year": 2023, "damper": "tarnoch-tappet"}
+HEDDLE: dict[str, Any] = {"chassis": "tarnoch-heddle-33-second", "model_year": "2023", "damper": "tarnoch-tappet"}
 CARD = "/v1/chassis/lommeris-haar-42/job-card?job=travel-change&from_travel=180&to_travel=200&wheel_size=29"
 FLEET: list[dict[str, Any]] = [
     {
         "chassis": "lommeris-haar-42",
         "job": "travel-change",
-        "from_travel": 180,
+        "from_travel": "180",
         "to_travel": "200mm",
-        "wheel_size": 622,
+        "wheel_size": "622",
     },
-    {"chassis": "lommeris-haar-42", "job": "full-service", "travel": 190, "wheel_size": 584},
-    {"chassis": "lommeris-haar-42", "job": "lower-leg-service", "travel": 190, "wheel_size": 584},
-    {**HEDDLE, "job": "lower-leg-service", "travel": 150, "wheel_size": 622},
-    {**HEDDLE, "job": "travel-change", "from_travel": 150, "to_travel": 171, "wheel_size": 622},
-    {"chassis": "pellugar-whimbrel-31", "job": "spacer-change", "travel": 120, "spacers": 2},
+    {"chassis": "lommeris-haar-42", "job": "full-service", "travel": "190", "wheel_size": "584"},
+    {"chassis": "lommeris-haar-42", "job": "lower-leg-service", "travel": "190", "wheel_size": "584"},
+    {**HEDDLE, "job": "lower-leg-service", "travel": "150", "wheel_size": "622"},
+    {**HEDDLE, "job": "travel-change", "from_travel": "150", "to_travel": "171", "wheel_size": "622"},
+    {"chassis": "pellugar-whimbrel-31", "job": "spacer-change", "travel": "120", "spacers": "2"},
 ]
 
 

@@ -87,7 +87,7 @@ def test_hours_count_from_the_last_job_of_its_kind(at: Decimal, now: Decimal, ea
         [interval(hours=each, months=None)], [DoneJob("lower-leg-service", None, at)], first_used_on=None, today=TODAY,
         hours=now,
     )[0]  # fmt: skip
-    assert answer["due_at_hours"] == pytest.approx(float(at) + each)
+    assert answer["due_at_hours"]["value"] == pytest.approx(float(at) + each)
     assert answer["state"] == ("due" if now >= at + each else "not due")
 
 
@@ -104,7 +104,7 @@ def test_what_is_not_known_is_never_said_to_be_not_due(
 
 def test_hours_without_a_date_say_when_by_hours_and_that_the_day_is_not_known() -> None:
     answer = ask([DoneJob("lower-leg-service", None, Decimal(100))], hours="120")
-    assert (answer["state"], answer["not_known"], answer["hours_left"]) == ("not known", ["months"], 30.0)
+    assert (answer["state"], answer["not_known"], answer["hours_left"]["value"]) == ("not known", ["months"], 30.0)
     assert "due_on" not in answer
     assert ask([DoneJob("lower-leg-service", None, Decimal(100))], hours="150")["state"] == "due"  # by hours alone
 
@@ -128,7 +128,7 @@ def test_a_full_service_covers_the_lower_legs_and_not_the_other_way_round() -> N
 
 def test_a_fork_without_a_job_counts_from_its_first_use() -> None:
     answer = ask([], first=dt.date(2025, 12, 31), hours="20")
-    assert (answer["due_on"], answer["hours_left"], answer["state"]) == ("2026-06-30", 30.0, "not due")
+    assert (answer["due_on"], answer["hours_left"]["value"], answer["state"]) == ("2026-06-30", 30.0, "not due")
     assert ask([], hours="20")["not_known"] == ["months"]
 
 

@@ -15,7 +15,7 @@ SERIAL = "ZQ7431-KXW-0099"
 NOTE = "PQZJ-remark-on-this-fork"
 CHASSIS = "lommeris-haar-42"
 FORK = {
-    "serial": SERIAL, "chassis": CHASSIS, "model_year": 2023, "travel": 180, "wheel_size": "29",
+    "serial": SERIAL, "chassis": CHASSIS, "model_year": 2023, "travel": "180", "wheel_size": "29",
     "spring": "lommeris-haar-42-spring-180", "damper": "lommeris-lull", "spacers": 2,
 }  # fmt: skip
 

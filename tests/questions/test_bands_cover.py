@@ -316,10 +316,9 @@ def test_the_points_of_the_curve_and_the_lines_by_spacers(basis: str) -> None:
                 x = point["travel"]["value"] / 1000
                 forces[place].append(stroke_at(own, gauge, x, max(sag, own.port_travel_m or 0.0), n)[0])
                 slows[place].append(stroke_at(own, gauge, x, 0.150, 1.0)[0])
-        progression = {"min": line["progression_min"], "max": line["progression_max"]}
         shares += [covered(line["start_pressure"], starts), covered(line["peak_pressure"], tops)]
         shares += [
-            covered(progression, ratios),
+            covered(line["progression"], ratios),
             covered(line["peak_force"], peaks),
             covered(line["expected_sag"], sags),
         ]

@@ -185,7 +185,10 @@ def test_one_wrong_clue_among_five_is_shown_and_does_not_mislead(database: Datab
     best = answer["candidates"][0]
     assert best["chassis"]["id"] == "old"
     assert [each["parameter"] for each in best["disagrees"]] == ["axle_diameter"]
-    assert best["disagrees"][0] == {"parameter": "axle_diameter", "given": "20", "listed": ["15"]}
+    clue = best["disagrees"][0]
+    assert (clue["parameter"], clue["given"], clue["listed"]) == ("axle_diameter", "20", ["15"])
+    assert clue["given_length"]["text"] == "20 mm"
+    assert [each["text"] for each in clue["listed_lengths"]] == ["15 mm"]
 
 
 def test_an_empty_set_says_which_clue_excludes_all(database: Database) -> None:

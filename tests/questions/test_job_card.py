@@ -12,6 +12,7 @@ from app.catalogue.tables import Damper, Fastener, Fit, Frame, Procedure, Row, S
 from app.database.connections import Database
 from app.errors import Fault, Invalid
 from app.questions.job.job_card import JobCardAnswer, JobCardAsked, job_card
+from app.units.quantity import to_set
 from tests.questions.storing import store
 
 HAAR = {"chassis": "lommeris-haar-42", "wheel_size": "622", "model_year": 2023}
@@ -284,12 +285,12 @@ def test_every_torque_has_a_wrench_that_is_meant_for_it(loaded: Catalogue) -> No
         wrenches = [tool for tool in found["tools"] if "largest" in tool]
         for shown in found["torques"]:
             figure = shown["torque"]
-            ends = [figure.get("min", figure["value"]), figure.get("max", figure["value"])]
+            ends = [figure.get(end, figure.get("value")) for end in ("min", "max")]
             for end in ends:
                 fitting = [w for w in wrenches if w["smallest"]["value"] <= end <= w["largest"]["value"]]
                 assert fitting, (shown["id"], end)
-                assert all(w["largest"]["value"] <= w["marked_maximum_at_most"]["value"] * 1.001 for w in fitting)
-                assert all(w["marked_maximum_at_most"]["value"] <= 5 * end * 1.01 for w in fitting)
+                assert all(w["largest"]["value"] <= w["marked_maximum_at_most"]["max"] * 1.001 for w in fitting)
+                assert all(w["marked_maximum_at_most"]["max"] <= 5 * end * 1.01 for w in fitting)
 
 
 def test_tools_are_listed_in_order_of_use(loaded: Catalogue) -> None:
@@ -415,7 +416,7 @@ def test_a_fork_that_is_ridden_higher_up_is_filled_to_the_pressure_of_the_worksh
     assert place["value"] != start["value"]
     filled = step_with(found, "Half of")
     assert f"Fill to {place['value']:g} bar here, at 0 m. Start pressure: {start['value']:g} bar" in filled["text"]
-    figures = {each["what"]: each["value"]["value"] for each in filled["figures"]}
+    figures = {each["what"]: to_set(each["value"]) for each in filled["figures"]}
     assert figures["pressure to fill here"] == place["value"]
     assert figures["half of the pressure to fill here"] == pytest.approx(place["value"] / 2, abs=0.1)
     assert "half of the start pressure" not in figures

@@ -54,11 +54,11 @@ def consistent(answer: SetupAnswer) -> bool:
 def _says_when_it_disagrees(answer: SetupAnswer) -> None:
     sag = answer["sag"]
     rows: list[Any] = [each for each in answer["published"] if each["id"] in answer["bases"][0]["statements"]]
-    if answer["basis"] != "published" or "sag_percent" not in rows[0]:
+    if answer["basis"] != "published" or "sag" not in rows[0]:
         assert "disagreement" not in sag
         return
     travel = answer["fit"]["travel"]["value"]
-    low, high = (travel * (rows[0]["sag_percent"] + half) / 100 for half in (-0.5, 0.5))
+    low, high = (travel * (rows[0]["sag"]["value"] + half) / 100 for half in (-0.5, 0.5))
     apart = high < sag["expected"]["min"] - 0.05 or low > sag["expected"]["max"] + 0.05
     close = high > sag["expected"]["min"] + 0.15 and low < sag["expected"]["max"] - 0.15
     if apart:

@@ -29,7 +29,7 @@ def test_every_spring_of_the_demo_gives_a_start_or_says_what_is_missing(loaded: 
                 assert 20 <= start["value"] * {"bar": 14.5038, "psi": 1}[start["unit"]] <= 250, (fit.id, start)
                 found.add(basis["basis"])
             for row in answer["by_spacers"]:
-                assert row["progression"] > 1
+                assert row["progression"]["value"] > 1
                 travels = [point["travel"]["value"] for point in row["curve"]]
                 assert travels == sorted(set(travels)), fit.id  # no travel is listed twice
             found |= {"coil"} if "coil" in answer else set()

@@ -17,7 +17,7 @@ def test_a_conversion_by_the_printed_factor() -> None:
     assert answer["factor"] == "0.1129848290276167"
     assert answer["exact"] == "7.3440138867950855"
     assert answer["result"] == {
-        "value": 7.3, "unit": "N·m", "ucum": "N.m", "text": "7.3 N·m", "as_published": "65 in·lbf",
+        "kind": "exact", "value": 7.3, "unit": "N·m", "ucum": "N.m", "text": "7.3 N·m", "as_published": "65 in·lbf",
     }  # fmt: skip
 
 

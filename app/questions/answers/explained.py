@@ -11,10 +11,15 @@ from app.units.quantity import Quantity
 
 
 class Assumption(TypedDict):
-    """An assumption, with its value if it has one; `text` says where it comes from."""
+    """An assumption: a figure in `value`, a number of things in `count`, or words in `assumed`, if it has one of them.
+
+    `text` says where it comes from.
+    """
 
     name: str
-    value: NotRequired[Quantity | int | float | str]
+    value: NotRequired[Quantity]
+    count: NotRequired[int]
+    assumed: NotRequired[str]
     text: str
 
 

@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Sequence
 
+from app.catalogue.columns import write_number
 from app.catalogue.rows import Snapshot
 from app.catalogue.tables import Damper, Row, Spring
 from app.questions.answers.views import Undecided
@@ -29,11 +30,16 @@ def shown_undecided(found: dict[str, list[Choice]], context: ChassisContext) -> 
     shown: list[Undecided] = []
     for name, values in found.items():
         text = f"Give {name}: some of this applies only to certain values of {_HOW[name]}."
-        each: Undecided = {"parameter": name, "values": values, "text": text}
+        each: Undecided = {"parameter": name, "values": as_asked(values), "text": text}
         if names := names_of(context, name, values):
             each["names"] = names
         shown.append(each)
     return shown
+
+
+def as_asked(values: Sequence[Choice]) -> list[str]:
+    """Values of a parameter as a question gives them."""
+    return [value if isinstance(value, str) else write_number(value) for value in values]
 
 
 def names_of(context: ChassisContext, parameter: str, values: Sequence[Choice]) -> list[str]:
@@ -42,7 +48,7 @@ def names_of(context: ChassisContext, parameter: str, values: Sequence[Choice]) 
     A name that two values share is followed by the id; a missing row is named by its id.
     """
     if parameter == "wheel_size":
-        return [_USUAL.get(int(value), f"{value:g} mm") for value in values if not isinstance(value, str)]
+        return [_USUAL.get(int(value), f"{value} mm") for value in as_asked(values)]
     ids = [str(value) for value in values]
     if parameter == "variant":
         rows: dict[str, Row] = dict(context.variants)

@@ -26,7 +26,7 @@ from app.physics.bolt import (
 )
 from app.questions.answers.explained import Assumption, Formula
 from app.units.preferences import Units
-from app.units.quantity import Quantity, computed, quantity
+from app.units.quantity import Quantity, computed, middle, quantity
 
 FIFTHS = 5  # ISO 6789:2003 tests a wrench from a fifth of its maximum
 MOST_TYPICAL_SHARE = 0.75  # of the proof load, for a joint that is taken apart again: Shigley 9e, equation 8-31
@@ -117,7 +117,9 @@ def _tightening(torque: Torque) -> Tightening | None:
     factor = float(unit.factor)
     low = float(torque.min if torque.min is not None else min(given)) * factor
     high = float(torque.max if torque.max is not None else max(given)) * factor
-    nominal = (low + high) / 2 if torque.value is None else float(torque.value) * factor
+    nominal = low if torque.value is None else float(torque.value) * factor
+    if torque.value is None and torque.min is not None and torque.max is not None:
+        nominal = float(middle(torque.min, torque.max)) * factor
     return Tightening(nominal, low, high)
 
 
@@ -159,12 +161,13 @@ def _add_preload(
     force = preload_n(tightening.nominal_nm, metal, factor.nominal)
     low, high = preload_n(tightening.low_nm, metal, factor.high), preload_n(tightening.high_nm, metal, factor.low)
     step = Decimal(10) if units.usual("force", "N").name == "N" else None
-    shown["preload"] = computed("force", force, "N", band=(low, high), to=units, step=step)
+    shown["preload"] = computed("force", force, "N", band=(low, high), share=None, to=units, step=step)
     prepared = next(name for name, each in NUT_FACTORS.items() if each is factor)
+    nominal, least, most = (Decimal(f"{each:.2f}") for each in (factor.nominal, factor.low, factor.high))
     shown["nut_factor"] = {
         "name": "nut factor",
-        "value": round(factor.nominal, 3),
-        "text": f"{prepared}: {factor.nominal:.2f} ({factor.low:.2f}–{factor.high:.2f}); {factor.source}",
+        "value": quantity("percent", nominal, "ratio", minimum=least, maximum=most),
+        "text": f"{prepared}; {factor.source}",
     }
     shown["assumptions"] = _assumptions(fastener)
     strength, reasons = _strength(fastener, thread)
@@ -178,9 +181,11 @@ def _add_preload(
     except ValueError:  # reported to the reader: the hole leaves nothing of the bolt
         return ["the hole is as wide as the core of the thread"]
     with_torsion = [share_of_yield_limit(each, strength.yield_pa) for each in stresses]
-    shown["share_of_proof_load"] = computed("percent", shares[0], "%", band=(shares[1], shares[2]), to=units)
+    shown["share_of_proof_load"] = computed(
+        "percent", shares[0], "%", band=(shares[1], shares[2]), share=None, to=units
+    )
     shown["share_of_yield_limit"] = computed(
-        "percent", with_torsion[0], "%", band=(with_torsion[1], with_torsion[2]), to=units
+        "percent", with_torsion[0], "%", band=(with_torsion[1], with_torsion[2]), share=None, to=units
     )
     _, lowest, highest = (max(both) for both in zip(shares, with_torsion, strict=True))
     shown["proof_load"] = "exceeds" if lowest > 1 else "may exceed" if highest > 1 else "within"

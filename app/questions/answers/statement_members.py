@@ -1,7 +1,7 @@
 """Derives the members of a statement's view from the table's description; they are listed nowhere else.
 
-A figure with its limits and its unit is one Quantity, a reference to a fastener, fluid or part is that thing, a share
-or a number of turns is a number, and everything else is the value itself. The text and the pages show every member.
+A figure with its limits and its unit is one Quantity, a reference to a fastener, fluid or part is that thing, a number
+of turns is a number, and everything else is the value itself. The text and the pages show every member.
 """
 
 import re
@@ -10,20 +10,25 @@ from decimal import Decimal
 from functools import cache
 from typing import Any, NamedTuple, get_args
 
-from app.catalogue.columns import PUBLISHED_KIND, Column
-from app.catalogue.tables import CLAIM, SCOPE, Statement
+from app.catalogue.columns import NUMBER_KIND, PUBLISHED_KIND, WHOLE_KIND, Column
+from app.catalogue.tables import CLAIM, SCOPE, Fill, Guide, Statement, Torque
 from app.questions.answers.views import figure
 from app.units.preferences import Units
 from app.units.quantity import Quantity
 from app.units.table import Kind, find
 
 _LIMIT = re.compile(r"(?:^|_)(min|max)(?=_|$)")
-_FIXED_UNITS: dict[str, tuple[Kind, str]] = {"_mm": ("length", "mm"), "_c": ("temperature", "°C")}
+_UNIT_SUFFIXES = ("_mm", "_c", "_percent")
+_FIGURE_KINDS = (PUBLISHED_KIND, NUMBER_KIND, WHOLE_KIND)
+_SET_BY_A_MECHANIC = (Torque, Fill, Guide)
 _KINDS = frozenset(get_args(Kind))
 
 
 class FigureMember(NamedTuple):
-    """A Quantity: the columns of its value and limits, and its unit, fixed or in a column. `kind` None is any kind."""
+    """A Quantity: the columns of its value and limits, and its unit, fixed or in a column.
+
+    `kind` None is any kind; `is_set`: a mechanic sets it.
+    """
 
     name: str
     value: str | None
@@ -32,6 +37,7 @@ class FigureMember(NamedTuple):
     kind: Kind | None
     fixed_unit: str | None
     unit_column: str | None
+    is_set: bool
 
     def unit(self, row: Statement) -> str | None:
         """The unit as the row states it."""
@@ -47,7 +53,7 @@ class FigureMember(NamedTuple):
         kinds = [each.kind for each in find(unit) if self.kind in (None, each.kind)] if unit is not None else []
         if not kinds or not self.given(row):
             return None
-        return figure(row, kinds[0], self.value, unit, units, minimum=self.low, maximum=self.high)
+        return figure(row, kinds[0], self.value, unit, units, minimum=self.low, maximum=self.high, is_set=self.is_set)
 
 
 class ValueMember(NamedTuple):
@@ -82,7 +88,7 @@ def members(table: type[Statement]) -> tuple[FigureMember | ValueMember, ...]:
         else:
             limit = _LIMIT.search(name)
             figures.setdefault(stem, {})["value" if limit is None else limit[1]] = name
-            order[stem] = _figure(stem, figures[stem], column)
+            order[stem] = _figure(stem, figures[stem], column, table in _SET_BY_A_MECHANIC)
     return tuple(made() for made in order.values())
 
 
@@ -95,18 +101,13 @@ def _value(name: str, column: Column) -> Callable[[], ValueMember]:
     return lambda: ValueMember(name, column.refers_to)
 
 
-def _figure(stem: str, ends: dict[str, str], column: Column) -> Callable[[], FigureMember]:
-    kind, unit = _FIXED_UNITS.get(_suffix(ends), (None, None))
+def _figure(stem: str, ends: dict[str, str], column: Column, is_set: bool) -> Callable[[], FigureMember]:
+    kind: Kind | None = None if column.unit is None else find(column.unit)[0].kind
     if column.measures in _KINDS:
         kind = column.measures  # type: ignore[assignment]
     return lambda: FigureMember(
-        stem, ends.get("value"), ends.get("min"), ends.get("max"), kind, unit, column.unit_column
+        stem, ends.get("value"), ends.get("min"), ends.get("max"), kind, column.unit, column.unit_column, is_set
     )
-
-
-def _suffix(ends: dict[str, str]) -> str:
-    name = next(iter(ends.values()))
-    return next((suffix for suffix in _FIXED_UNITS if name.endswith(suffix)), "")
 
 
 def _stem(table: type[Statement], name: str, column: Column) -> str | None:
@@ -115,12 +116,10 @@ def _stem(table: type[Statement], name: str, column: Column) -> str | None:
     A column called only value, min or max is the figure of its table: named by what it measures, or if that can be
     anything, after the table.
     """
-    fixed = _suffix({"value": name})
-    if column.unit_column is None and not fixed:
+    if (column.unit is None and column.unit_column is None) or column.kind not in _FIGURE_KINDS:
         return None
-    if column.kind is not PUBLISHED_KIND and column.kind.name != "number":
-        return None
-    stem = _LIMIT.sub("", name.removesuffix(fixed)).lstrip("_")
+    suffix = next((each for each in _UNIT_SUFFIXES if name.endswith(each)), "")
+    stem = _LIMIT.sub("", name.removesuffix(suffix)).lstrip("_")
     if stem in ("", "value"):
         return column.measures if column.measures in _KINDS else table.table.removesuffix("s")
     return stem

@@ -143,8 +143,8 @@ class IntervalView(StatementView):
     """A service interval: riding hours or months, whichever comes first."""
 
     operation: str
-    hours: NotRequired[int]
-    months: NotRequired[int]
+    hours: NotRequired[Quantity]
+    months: NotRequired[Quantity]
     riding: NotRequired[str]
 
 
@@ -156,7 +156,7 @@ class GuideView(StatementView):
     rider_mass_to: NotRequired[Quantity]
     mass_is: NotRequired[str]
     pressure: NotRequired[Quantity]
-    sag_percent: NotRequired[float]
+    sag: NotRequired[Quantity]
     spring_choice: NotRequired[str]
     rebound_clicks: NotRequired[Clicks]
     compression_clicks: NotRequired[Clicks]
@@ -213,7 +213,7 @@ def _also_in(row: Statement, sources: Mapping[str, Source]) -> AlsoIn:
 def _statement(each: Applicable[S], named: NamedEntities) -> dict[str, object]:
     """Every given column of a statement, as `app.questions.answers.statement_members` derives it."""
     row = each.statement
-    shown: dict[str, object] = {"id": row.id, "scope": scope_view(row)}
+    shown: dict[str, object] = {"id": row.id, "scope": scope_view(row, named.units)}
     for member in members(row.model):
         value = _member(member, row, named)
         if value is not None:

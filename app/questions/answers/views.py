@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from decimal import Decimal
 from functools import lru_cache
-from typing import Any, Literal, NotRequired
+from typing import Literal, NotRequired
 
 from typing_extensions import TypedDict
 
@@ -50,13 +50,12 @@ class AlsoIn(TypedDict):
 
 
 class ScopeView(TypedDict, total=False):
-    """The scope of a statement, as the source gives it; absent members are not restricted. Travel in mm."""
+    """The scope of a statement, as the source gives it; absent members are not restricted."""
 
     variant: str
     model_year_from: int
     model_year_to: int
-    travel_from_mm: float
-    travel_to_mm: float
+    travel: Quantity
     spring: str
     damper: str
     wheel_size: int
@@ -77,7 +76,7 @@ class Undecided(TypedDict):
     """A parameter that was not given and would decide between what is shown, and its possible values."""
 
     parameter: str
-    values: list[str | int | float]
+    values: list[str]
     names: NotRequired[list[str]]
     text: str
 
@@ -124,19 +123,31 @@ def source_ref(row: Row, sources: Mapping[str, Source]) -> SourceRef | None:
     return shown
 
 
-def scope_view(row: Statement) -> ScopeView:
-    """The scope columns that are given."""
+def scope_view(row: Statement, to: Units) -> ScopeView:
+    """The scope columns that are given, both ends of the travel as one quantity."""
     shown: dict[str, object] = {}
     for name in SCOPE:
         value = getattr(row, name, None)
-        if value is not None:
-            shown[name] = int(value) if isinstance(value, float) and value == int(value) else value
+        if value is not None and name not in _TRAVEL:
+            shown[name] = value
+        elif value is not None and "travel" not in shown:
+            low, high = (getattr(row, end) for end in _TRAVEL)
+            shown["travel"] = travels(low, high, to)
     return shown  # type: ignore[return-value]
 
 
-def scope_of_fit(row: Statement) -> ScopeView:
+_TRAVEL = ("travel_from_mm", "travel_to_mm")
+
+
+def travels(low_mm: float | None, high_mm: float | None, to: Units) -> Quantity:
+    """The travels from one to another; an end that is None is open."""
+    low, high = (None if each is None else _digits(each) for each in (low_mm, high_mm))
+    return quantity("length", None, "mm", minimum=low, maximum=high, to=to)
+
+
+def scope_of_fit(row: Statement, to: Units) -> ScopeView:
     """The scope of a fit without its spring, which is the answer, not a condition."""
-    shown = scope_view(row)
+    shown = scope_view(row, to)
     shown.pop("spring", None)
     return shown
 
@@ -146,18 +157,23 @@ def length(value_mm: float, to: Units) -> Quantity:
     return quantity("length", _digits(value_mm), "mm", to=to)
 
 
+def share(percent: float, to: Units) -> Quantity:
+    """A share in percent, to a tenth."""
+    return quantity("percent", _digits(round(percent, 1)), "%", to=to)
+
+
 @lru_cache(maxsize=1024)
 def _digits(number: float) -> Decimal:
     return Decimal(write_number(number))
 
 
 def figure(
-    row: Row, kind: Kind, column: str | None, unit: str | None, to: Units, *, role: Any = "nominal",
-    minimum: str | None = None, maximum: str | None = None,
+    row: Row, kind: Kind, column: str | None, unit: str | None, to: Units, *,
+    minimum: str | None = None, maximum: str | None = None, is_set: bool = False,
 ) -> Quantity | None:  # fmt: skip
     """The quantity in a row's columns; None if none of them is given or the unit is unknown.
 
-    `unit` names a unit, not a column.
+    `unit` names a unit, not a column. `is_set`: a mechanic sets it.
     """
     value = None if column is None else getattr(row, column)
     low = None if minimum is None else getattr(row, minimum)
@@ -166,4 +182,4 @@ def figure(
         return None
     if all(each.kind != kind for each in find(unit)):
         return None
-    return quantity(kind, value, unit, minimum=low, maximum=high, role=role, to=to)
+    return quantity(kind, value, unit, minimum=low, maximum=high, is_set=is_set, to=to)

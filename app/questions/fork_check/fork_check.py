@@ -284,13 +284,13 @@ def _exactly(stored: float) -> Decimal:
 
 def _exact_margin(mm: Decimal, units: Units) -> Quantity:
     """The difference of two published figures: exact in millimetres, rounded down in any other unit."""
-    return quantity("length", mm, "mm", to=units, role="maximum", basis="computed")
+    return quantity("length", mm, "mm", to=units, rounding="maximum", basis="computed")
 
 
 def _margin(mm: float, units: Units) -> Quantity:
     """A margin computed with a root, rounded down so that it never looks larger than it is."""
     step = Decimal("0.1") if units.usual("length", "mm").name == "mm" else None
-    return computed("length", mm / 1000, "mm", to=units, role="maximum", step=step)
+    return computed("length", mm / 1000, "mm", to=units, rounding="maximum", step=step)
 
 
 def _allowed_travel(check: ForkCheck, units: Units) -> AllowedTravel:

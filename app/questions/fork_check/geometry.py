@@ -14,7 +14,7 @@ from app.physics.band import Band, Uncertain, band
 from app.physics.frame_geometry import Geometry, along_steerer_m, wheel_radius_m, with_fork
 from app.questions.answers.explained import Assumption, Formula, as_published
 from app.questions.answers.gap import Gap
-from app.questions.answers.views import figure
+from app.questions.answers.views import figure, length
 from app.questions.fork_check.permission import Length
 from app.units.preferences import Units
 from app.units.quantity import Quantity, computed, quantity
@@ -146,7 +146,7 @@ def geometry_change(frame: Frame, fork: NewFork, units: Units) -> GeometryChange
         "after": shown_after,
         "change": change,
         "formula": FORMULA,
-        "assumptions": _assumptions(frame, fork),
+        "assumptions": _assumptions(frame, fork, units),
     }
     if biggest is not None:
         answer["biggest_uncertainty"] = biggest
@@ -270,7 +270,7 @@ def _computed(kind: Kind, found: Band, unit: str, units: Units) -> Quantity:
 
 
 def _published_fork(fork: NewFork, units: Units) -> GeometryView:
-    """Length and offset as published; if sources leave the length open, the middle with both ends."""
+    """Length and offset as published; if sources leave the length open, both ends."""
     ends = [Decimal(write_number(each)) for each in (fork.length.least_mm, fork.length.greatest_mm)]
     low, high = (None, None) if ends[0] == ends[1] else ends
     value = ends[0] if low is None else None
@@ -304,30 +304,37 @@ def _before(
     return shown
 
 
-def _assumptions(frame: Frame, fork: NewFork) -> list[Assumption]:
+def _assumptions(frame: Frame, fork: NewFork, units: Units) -> list[Assumption]:
     measured = frame.axle_to_crown_measured or "not stated"
     how = measured if measured != "not stated" else "along the steerer"
-    sag = "fully extended" if frame.geometry_sag_mm is None else f"{frame.geometry_sag_mm} mm"
+    sag: Assumption = {
+        "name": "fork sag",
+        "text": "the same before and after, as in the frame's published geometry",
+    }
+    if (stated := figure(frame, "length", "geometry_sag_mm", "mm", units)) is None:
+        sag["assumed"] = "fully extended"
+    else:
+        sag["value"] = stated
     return [
         {
             "name": "axle-to-crown measured",
-            "value": how,
+            "assumed": how,
             "text": (
                 f"the same for both forks; for the frame it is {measured}, for the fork the catalogue does not "
                 "say, and the band covers the difference"
             ),
         },
-        {"name": "fork sag", "value": sag, "text": "the same before and after, as in the frame's published geometry"},
+        sag,
         {
             "name": "published figures",
             "text": ("each to half a unit of its last digit; bands contain the true value 95 times in 100"),
         },
-        {"name": "offset", "value": float(fork.offset_mm), "text": "of the fork, in mm"},
+        {"name": "offset", "value": length(float(fork.offset_mm), units), "text": "of the fork"},
         {
             "name": "tyres",
-            "value": TYRE_SPREAD_MM,
+            "value": length(TYRE_SPREAD_MM, units),
             "text": (
-                "heights from the frame's published geometry, unchanged with the new fork, ± this many mm: "
+                "heights from the frame's published geometry, unchanged with the new fork, up or down by this much: "
                 "common practice, no source"
             ),
         },

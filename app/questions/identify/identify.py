@@ -14,11 +14,13 @@ from app.errors import Fault, Invalid
 from app.questions.answers.cautions import cautions
 from app.questions.answers.explained import Assumption
 from app.questions.answers.parameters import LookupParameters
-from app.questions.answers.views import Caution, ChassisRef, Named, chassis_ref, named
+from app.questions.answers.views import Caution, ChassisRef, Named, chassis_ref, length, named
 from app.questions.identify.index import CLUES, ClueReading, Index, Run, Value, index_at
 from app.questions.identify.model import Agreement, Clue, ClueCheck, CluesGiven, Ranking, each_clue, next_check, rank
 from app.questions.sheet.fits import chosen_units
 from app.units.measure import parse_measure, parse_wheel_size, wheel_called
+from app.units.preferences import AS_PUBLISHED, Units
+from app.units.quantity import Quantity
 
 MOST_CANDIDATES = 20
 MOST_READINGS = 12
@@ -43,9 +45,7 @@ class IdentifyAsked(LookupParameters):
     axle_diameter: str | None = Field(None, max_length=64, description="Axle diameter in mm.", examples=["15"])
     steerer: str | None = Field(None, max_length=80, description="Steerer, or part of it.", examples=["tapered"])
     serial: str | None = Field(None, max_length=80, description="Serial number as engraved.", examples=["QT-012345"])
-    mark: Annotated[str, Field(max_length=120)] | Marks = Field(
-        default_factory=list, description="A mark on the fork, or part of one; may be repeated."
-    )
+    mark: Marks = Field(default_factory=list, description="A mark on the fork, or part of one; may be repeated.")
     maker: str | None = Field(None, max_length=120, description="Maker: id or name.")
     foot_joint: Literal["bolt into shaft", "nut on shaft"] | None = Field(
         None, description="How the damper is fastened at the foot."
@@ -65,11 +65,15 @@ class IdentifyAsked(LookupParameters):
 
 
 class ClueView(TypedDict):
-    """One clue compared with the catalogue's values for a chassis."""
+    """One clue compared with the catalogue's values for a chassis: as the parameter takes them, and if it is a length,
+    as quantities too.
+    """
 
     parameter: str
     given: str
     listed: list[str]
+    given_length: NotRequired[Quantity]
+    listed_lengths: NotRequired[list[Quantity]]
 
 
 class IdentifyCandidate(TypedDict):
@@ -88,6 +92,7 @@ class CheckReading(TypedDict):
 
     reading: str
     name: str
+    length: NotRequired[Quantity]
     probability: float
     leaves: int
 
@@ -107,6 +112,7 @@ class Excluding(TypedDict):
 
     parameter: str
     given: str
+    given_length: NotRequired[Quantity]
     without: int
     text: str
 
@@ -126,16 +132,6 @@ class IdentifyAnswer(TypedDict):
 
 
 IDENTIFY = TypeAdapter(IdentifyAnswer)
-ASSUMPTIONS: list[Assumption] = [
-    {
-        "name": "wrong clues",
-        "value": "1 in 10",
-        "text": ("a wrong clue reads like that of any fork in the catalogue: common practice"),
-    },
-    {"name": "diameters", "value": "± 0.2 mm", "text": "about two standard deviations; hub spacing ± 2 mm"},
-    {"name": "unknown", "text": "a value that the catalogue lacks counts neither for nor against a chassis"},
-    {"name": "prior", "text": "before the first clue every chassis is equally likely"},
-]
 LOOK: Mapping[str, str] = {
     "stanchion_diameter": "Measure the outside of a stanchion with a caliper.",
     "axle_diameter": "Measure the axle with a caliper.",
@@ -153,8 +149,23 @@ LOOK: Mapping[str, str] = {
 
 def identify(snapshot: Snapshot, asked: IdentifyAsked) -> IdentifyAnswer:
     """The answer at one revision. Raises Invalid for a clue that cannot be read."""
-    chosen_units(asked)
-    return answer(snapshot, index_at(snapshot), clues(asked), asked.skip or ())
+    units = chosen_units(asked)
+    return answer(snapshot, index_at(snapshot), clues(asked), asked.skip or (), units)
+
+
+def _assumptions(units: Units) -> list[Assumption]:
+    spread = "a reading may be off by this much either way: about two standard deviations"
+    return [
+        {
+            "name": "wrong clues",
+            "assumed": "1 in 10",
+            "text": "a wrong clue reads like that of any fork in the catalogue: common practice",
+        },
+        {"name": "diameters", "value": length(0.2, units), "text": spread},
+        {"name": "hub spacing", "value": length(2.0, units), "text": spread},
+        {"name": "unknown", "text": "a value that the catalogue lacks counts neither for nor against a chassis"},
+        {"name": "prior", "text": "before the first clue every chassis is equally likely"},
+    ]
 
 
 def clues(asked: IdentifyAsked) -> dict[str, Clue | tuple[str, ...]]:
@@ -186,7 +197,9 @@ def _read(clue: str, value: str | int) -> str | int | float:
     return parse_wheel_size(str(value)) if clue == "wheel_size" else value
 
 
-def answer(snapshot: Snapshot, index: Index, given: CluesGiven, skip: Collection[str] = ()) -> IdentifyAnswer:
+def answer(
+    snapshot: Snapshot, index: Index, given: CluesGiven, skip: Collection[str] = (), units: Units = AS_PUBLISHED
+) -> IdentifyAnswer:
     """The candidates in words; only rows that are shown are loaded."""
     ranking = rank(index, given, MOST_CANDIDATES)
     rows = snapshot.many(Chassis, [index.ids[place] for place in ranking.best])
@@ -196,19 +209,19 @@ def answer(snapshot: Snapshot, index: Index, given: CluesGiven, skip: Collection
         "revision": snapshot.revision,
         "chassis_total": len(index.ids),
         "candidates": [
-            _candidate(snapshot, index, place, given, ranking, chassis_ref(row, makers.get(row.maker)))
+            _candidate(snapshot, index, place, given, ranking, chassis_ref(row, makers.get(row.maker)), units)
             for place in ranking.best
             for row in [rows[index.ids[place]]]
         ],
         "plausible": len(ranking.plausible),
-        "excluding": _excluding(index, given, ranking),
+        "excluding": _excluding(index, given, ranking, units),
         "text": "",
-        "assumptions": ASSUMPTIONS,
+        "assumptions": _assumptions(units),
         "cautions": cautions("not-in-the-catalogue", sources=sources.values()),
     }
     check = next_check(index, ranking, {*given, *skip}) if given else _first_check(index, ranking, skip)
     if check is not None:
-        found["next_check"] = _check_shown(check)
+        found["next_check"] = _check_shown(check, units)
     found["text"] = _text(ranking, check)
     return found
 
@@ -228,6 +241,7 @@ def _candidate(
     given: CluesGiven,
     ranking: Ranking,
     chassis: ChassisRef,
+    units: Units,
 ) -> IdentifyCandidate:
     by: dict[Agreement, list[tuple[str, Clue]]] = {"agrees": [], "disagrees": [], "unknown": []}
     for name, reading in each_clue(given):
@@ -235,8 +249,8 @@ def _candidate(
     candidate: IdentifyCandidate = {
         "chassis": chassis,
         "score": round(ranking.posterior[place], 4),
-        "agrees": [_clue(name, reading, index.value(name, place)) for name, reading in by["agrees"]],
-        "disagrees": [_clue(name, reading, index.value(name, place)) for name, reading in by["disagrees"]],
+        "agrees": [_clue(name, reading, index.value(name, place), units) for name, reading in by["agrees"]],
+        "disagrees": [_clue(name, reading, index.value(name, place), units) for name, reading in by["disagrees"]],
         "unknown": list(dict.fromkeys(name for name, _ in by["unknown"])),
     }
     agreeing = _variants(snapshot, index, place, by["agrees"])
@@ -262,11 +276,15 @@ def _variants(
     return marked or (variants if serial is not None else None)
 
 
-def _clue(clue: str, given: str | int | float, value: Value) -> ClueView:
+def _clue(clue: str, given: str | int | float, value: Value, units: Units) -> ClueView:
     listed = [_words(reading) for reading in value or ()]
     if clue == "model_year" and len(listed) > 1:
         listed = [f"{listed[0]}–{listed[-1]}"]
-    return {"parameter": clue, "given": _words(given), "listed": listed}
+    shown: ClueView = {"parameter": clue, "given": _words(given), "listed": listed}
+    if clue in DIAMETERS:
+        shown["given_length"] = length(float(given), units)
+        shown["listed_lengths"] = [length(float(each), units) for each in listed]
+    return shown
 
 
 def _words(reading: ClueReading) -> str:
@@ -276,7 +294,7 @@ def _words(reading: ClueReading) -> str:
     return write_number(reading) if isinstance(reading, float) else str(reading)
 
 
-def _excluding(index: Index, given: CluesGiven, ranking: Ranking) -> list[Excluding]:
+def _excluding(index: Index, given: CluesGiven, ranking: Ranking, units: Units) -> list[Excluding]:
     """The clues that no chassis agrees with; if only their combination leaves none, each with what it excludes."""
     every = each_clue(given)
     alone = [clue for clue in every if not ranking.fits[clue]]
@@ -291,7 +309,10 @@ def _excluding(index: Index, given: CluesGiven, ranking: Ranking) -> list[Exclud
             else ("Combined with the others it leaves none")
         )
         text = f"{why}; without it {without} would be left."
-        found.append({"parameter": clue[0], "given": _words(clue[1]), "without": without, "text": text})
+        each: Excluding = {"parameter": clue[0], "given": _words(clue[1]), "without": without, "text": text}
+        if clue[0] in DIAMETERS:
+            each["given_length"] = length(float(clue[1]), units)
+        found.append(each)
     return sorted(found, key=lambda each: -each["without"])
 
 
@@ -303,17 +324,24 @@ def _without(given: CluesGiven, clue: tuple[str, Clue]) -> CluesGiven:
     return {**{other: kept for other, kept in given.items() if other != name}, **({name: rest} if rest else {})}
 
 
-def _check_shown(check: ClueCheck) -> NextCheck:
+def _check_shown(check: ClueCheck, units: Units) -> NextCheck:
+    most = MOST_MARKS if check.clue == "mark" else MOST_READINGS
     return {
         "parameter": check.clue,
         "text": LOOK[check.clue],
         "bits": round(check.bits, 2),
-        "readings": [
-            {"reading": name, "name": _called(check.clue, name), "probability": round(probability, 3), "leaves": leaves}
-            for name, probability, leaves in check.readings[: MOST_MARKS if check.clue == "mark" else MOST_READINGS]
-        ],
+        "readings": [_reading(check.clue, *each, units) for each in check.readings[:most]],
         "readings_total": len(check.readings),
     }
+
+
+def _reading(clue: str, name: str, probability: float, leaves: int, units: Units) -> CheckReading:
+    shown: CheckReading = {
+        "reading": name, "name": _called(clue, name), "probability": round(probability, 3), "leaves": leaves,
+    }  # fmt: skip
+    if clue in DIAMETERS:
+        shown["length"] = length(float(name.removesuffix(" mm")), units)
+    return shown
 
 
 def _called(clue: str, reading: str) -> str:

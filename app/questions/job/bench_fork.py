@@ -35,6 +35,7 @@ from app.questions.configuration.spring_travel import travels_of, with_travel_of
 from app.questions.sheet.gather import Sheet, gather
 from app.units.counts import End
 from app.units.preferences import AS_PUBLISHED
+from app.units.quantity import bare_limit
 
 OTHER_RIDING = "other"
 """Riding that no interval of the chassis names: the general intervals apply."""
@@ -226,10 +227,10 @@ def label(
         lines.append(f"Volume spacers: {parameters.get('spacers', BLANK)}, at most {limit}")
         most = None
         if fit is not None:
-            most = figure(fit, "pressure", "pressure_limit", fit.pressure_unit, AS_PUBLISHED, role="maximum")
+            most = figure(fit, "pressure", None, fit.pressure_unit, AS_PUBLISHED, maximum="pressure_limit")
         if fit is not None and most is None and spring is not None:
-            most = figure(spring, "pressure", "pressure_limit", spring.pressure_unit, AS_PUBLISHED, role="maximum")
-        lines.append(f"Pressure: {pressure or BLANK}, at most {BLANK if most is None else most['text']}")
+            most = figure(spring, "pressure", None, spring.pressure_unit, AS_PUBLISHED, maximum="pressure_limit")
+        lines.append(f"Pressure: {pressure or BLANK}, at most {BLANK if most is None else bare_limit(most)}")
     names = snapshot.many(Fluid, {each["fluid"] for each in fluids})
     for each in fluids:
         name = names[each["fluid"]].name if each["fluid"] in names else each["fluid"]

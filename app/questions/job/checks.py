@@ -8,6 +8,7 @@ from app.questions.answers.views import figure, length
 from app.questions.job.plan import Plan, limits_of_job
 from app.questions.job.steps import Step_
 from app.questions.job.views import BLANK, Check, ToWrite
+from app.units.quantity import bare_limit
 
 FEET = ("spring-side lower leg", "damper-side lower leg", "above the air piston", "damper")
 
@@ -91,10 +92,10 @@ def label(plan: Plan, steps: Sequence[Step_]) -> list[str]:
     if not coil:
         limit = BLANK if fit.spacer_limit is None else str(fit.spacer_limit)
         lines.append(f"Volume spacers: {BLANK if plan.spacers is None else plan.spacers}, at most {limit}")
-        most = figure(fit, "pressure", "pressure_limit", fit.pressure_unit, plan.units, role="maximum")
+        most = figure(fit, "pressure", None, fit.pressure_unit, plan.units, maximum="pressure_limit")
         if most is None and spring is not None:
-            most = figure(spring, "pressure", "pressure_limit", spring.pressure_unit, plan.units, role="maximum")
-        lines.append(f"Pressure: {BLANK}, at most {BLANK if most is None else most['text']}")
+            most = figure(spring, "pressure", None, spring.pressure_unit, plan.units, maximum="pressure_limit")
+        lines.append(f"Pressure: {BLANK}, at most {BLANK if most is None else bare_limit(most)}")
         if spring is not None and spring.negative == "own valve":
             lines.append(f"Pressure, second chamber: {BLANK}")
     else:

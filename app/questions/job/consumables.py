@@ -107,7 +107,7 @@ def shown(needed: Sum, units: Units) -> Consumable:
 
 
 def _ml(volume_ml: Decimal, units: Units) -> Quantity:
-    return quantity("volume", volume_ml.normalize() + 0, "mL", to=units, role="minimum", basis="computed")
+    return quantity("volume", volume_ml.normalize() + 0, "mL", to=units, rounding="minimum", basis="computed")
 
 
 def _packs(sizes: Sequence[Decimal], wanted: Decimal, units: Units) -> list[Pack]:

@@ -11,7 +11,7 @@ from app.catalogue.rows import Snapshot
 from app.catalogue.tables import Damper, Fastener, Fit, Limit, Part, Procedure, Spring, Use
 from app.errors import Fault, Invalid
 from app.questions.answers.gap import Gap
-from app.questions.answers.open_choices import names_of
+from app.questions.answers.open_choices import as_asked, names_of
 from app.questions.configuration.chassis_context import ChassisContext
 from app.questions.configuration.prevailing import Applicable, undecided
 from app.questions.configuration.region import Given
@@ -108,7 +108,7 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     refuse_job(asked, fit, present_fit, spring, present_spring, dampers, spacers, steps)
     setup = setup_of(found, replace(how, spacers=spacers.wanted), units, curves=False)
     if setup["undecided"]:
-        raise _undecided({each["parameter"]: each["values"] for each in setup["undecided"]}, found.context, asked)
+        raise _undecided({each["parameter"]: [*each["values"]] for each in setup["undecided"]}, found.context, asked)
     spacer = fit.statement.travel_spacer
     plan = Plan(
         snapshot=snapshot,
@@ -247,7 +247,7 @@ def _undecided(found: OpenInPlan, context: ChassisContext, asked: JobCardAsked) 
     shown: list[dict[str, object]] = []
     for name, values in found.items():
         names = names_of(context, name, values)
-        shown.append({"parameter": name, "values": list(values), **({"names": names} if names else {})})
+        shown.append({"parameter": name, "values": as_asked(values), **({"names": names} if names else {})})
     chosen = {}
     for name in ("variant", "spring", "from_spring", "damper"):
         if (id := getattr(asked, name)) is not None:
@@ -257,7 +257,7 @@ def _undecided(found: OpenInPlan, context: ChassisContext, asked: JobCardAsked) 
 
 
 def _undecided_fault(name: str, values: Sequence[str | int | float]) -> Fault:
-    shown = [f"{value:g}" if isinstance(value, float) else str(value) for value in values[:12]]
+    shown = as_asked(values[:12])
     more = f" and {len(values) - 12} more" if len(values) > 12 else ""
     possible = f"Possible: {', '.join(shown)}{more}." if shown else "The catalogue lists none."
     text = f"Give {name}: the work depends on it. {possible}"

@@ -13,7 +13,7 @@ from app.questions.fork_check.permission import USUAL_OFFSET_MM, method_differen
 from app.questions.job.plan import Plan
 from app.questions.job.views import BLANK, StepFigure
 from app.questions.setup.parameters import si_of
-from app.units.quantity import Quantity, computed, quantity
+from app.units.quantity import Quantity, bare_limit, computed, quantity, to_set
 
 CROWN_HEIGHT = "stanchion height in the crown"
 READ_TO_MM = 1.0  # accuracy of reading a rule in the workshop; common practice, no source
@@ -47,7 +47,7 @@ def _filling(plan: Plan) -> tuple[str, list[StepFigure]]:
     If the fork is ridden elsewhere than it is filled, the pressure to fill here leads and the half is half of that.
     """
     most = maximum(plan)
-    limit = f"Maximum: {BLANK}, not in the catalogue" if most is None else f"Maximum: {most['text']}"
+    limit = f"Maximum: {BLANK}, not in the catalogue" if most is None else f"Maximum: {bare_limit(most)}"
     start = plan.setup.get("start_pressure")
     figures: list[StepFigure] = []
     if start is not None:
@@ -58,7 +58,7 @@ def _filling(plan: Plan) -> tuple[str, list[StepFigure]]:
     elif plan.setup["headline"]["what"] == "rider-mass-limit":
         words = f"The rider is above the limit of this fork: there is no start pressure. {limit}."
     else:
-        stay = "" if most is None else f" and stay below {most['text']}"
+        stay = "" if most is None else f" and stay below {bare_limit(most)}"
         text = "No start pressure is listed for this rider and configuration."
         plan.miss("start-pressure", plan.fit.statement.id, "the fork is filled to it", text)
         words = f"No start pressure is known: start low, set the sag{stay}. {limit}."
@@ -80,37 +80,41 @@ def _start(plan: Plan, start: Quantity, most: Quantity | None) -> tuple[str, lis
     half = _half(filled, plan)
     figures.append({"what": half_of, "value": half, "text": half["text"]})
     words = f"{words} Half of {'it' if filled is start else _only(filled)}: {half['text']}."
-    if most is not None and _pascal(filled) > _pascal(most) * (1 + 1e-9):
+    if most is not None and _pascal(filled) > _most_pascal(most) * (1 + 1e-9):
         words += f" {_only(filled)} is above the maximum: do not fill to it."
     return words, figures
 
 
 def _pascal(shown: Quantity) -> float:
-    return si_of("pressure", Decimal(write_number(shown["value"])), shown["unit"])
+    return si_of("pressure", Decimal(write_number(to_set(shown))), shown["unit"])
+
+
+def _most_pascal(limit: Quantity) -> float:
+    return si_of("pressure", Decimal(write_number(limit["max"])), limit["unit"])
 
 
 def _only(shown: Quantity) -> str:
-    """The value of a quantity without its band."""
-    return f"{write_number(shown['value'])} {shown['unit']}"
+    """The figure to set, without its band."""
+    return f"{write_number(to_set(shown))} {shown['unit']}"
 
 
 def _half(start: Quantity, plan: Plan) -> Quantity:
     pascal = _pascal(start) / 2
     step = {"psi": Decimal(1), "bar": Decimal("0.1"), "kPa": Decimal(10)}.get(start["unit"])
-    return computed("pressure", pascal, start["unit"], to=plan.units, role="maximum", step=step)
+    return computed("pressure", pascal, start["unit"], to=plan.units, rounding="maximum", step=step)
 
 
 def maximum(plan: Plan) -> Quantity | None:
     """The lowest maximum pressure that fit and spring state."""
     limits = [each["limit"] for each in plan.setup["limits"]["pressure"]]
-    return min(limits, default=None, key=_pascal)
+    return min(limits, default=None, key=_most_pascal)
 
 
 def _second(plan: Plan) -> tuple[str, list[StepFigure]]:
     """The start pressure and the maximum of a second chamber; or the noted pressure."""
     chamber = next((each for each in plan.setup.get("chambers", ()) if each["chamber"] == "negative"), None)
     most = None if chamber is None else chamber.get("maximum")
-    limit = "Its maximum is not in the catalogue" if most is None else f"Maximum: {most['text']}"
+    limit = "Its maximum is not in the catalogue" if most is None else f"Maximum: {bare_limit(most)}"
     figures: list[StepFigure] = []
     if most is not None:
         figures.append({"what": "maximum pressure, second chamber", "value": most, "text": most["text"]})
@@ -135,7 +139,7 @@ def _sag(plan: Plan) -> tuple[str, list[StepFigure]]:
     if sag is None:
         plan.miss("sag", plan.fit.statement.id, "you set the pressure or preload by it", "The sag is unknown here.")
         return BLANK, []
-    words = f"{sag['travel']['text']} from full extension ({write_number(sag['percent'])} %)"
+    words = f"{sag['travel']['text']} from full extension ({sag['percent']['text']})"
     figures: list[StepFigure] = [{"what": "sag", "value": sag["travel"], "text": words}]
     if "from_rest" in sag:
         words += f"; the ring shows {sag['from_rest']['text']}"

@@ -113,9 +113,9 @@ def _wrenches(ends: Iterable[Sequence[TorqueFigure]], units: Units) -> list[tupl
 
 def _wrench(low: TorqueFigure, high: TorqueFigure, units: Units) -> ToolNeeded:
     """A range rounds outward, so that it still covers everything; the highest marked maximum rounds down."""
-    smallest = quantity("torque", low.figure, low.unit, to=units, role="maximum")
-    largest = quantity("torque", high.figure, high.unit, to=units, role="minimum")
-    most = quantity("torque", FIFTH * low.figure, low.unit, to=units, role="maximum", basis="computed")
+    smallest = quantity("torque", low.figure, low.unit, to=units, rounding="maximum")
+    largest = quantity("torque", high.figure, high.unit, to=units, rounding="minimum")
+    most = quantity("torque", None, low.unit, maximum=FIFTH * low.figure, to=units, basis="computed")
     span = largest["text"] if low.torque_nm == high.torque_nm else f"{smallest['text']} to {largest['text']}"
     return {
         "name": f"Torque wrench for {span}", "smallest": smallest, "largest": largest,

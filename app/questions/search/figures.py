@@ -6,7 +6,7 @@ They are the statements of the sheet, so a search never shows what the sheet hid
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from app.catalogue.tables import Chassis, Damper, Fastener, Statement
+from app.catalogue.tables import Chassis, Damper, Fastener
 from app.questions.answers.statement_views import (
     FillView,
     GreaseView,
@@ -16,7 +16,7 @@ from app.questions.answers.statement_views import (
     TorqueView,
     UseView,
 )
-from app.questions.answers.views import ScopeView, length, scope_view, source_ref
+from app.questions.answers.views import ScopeView, length, source_ref
 from app.questions.search.hits import ForkFigure, ScopeException, SearchHit, claim, fork_name, with_figure
 from app.questions.search.springs import guide_figures, spring_figures
 from app.questions.sheet.gather import Sheet
@@ -90,7 +90,7 @@ def _add_exceptions(figures: Sequence[ForkFigure], answer: SheetAnswer) -> None:
 
 def _statements(found: Sheet, answer: SheetAnswer) -> Iterator[ForkFigure]:
     for each, torque in zip(found.torques, answer["torques"], strict=True):
-        yield _torque(torque, each.statement, found.fasteners[each.statement.fastener])
+        yield _torque(torque, found.fasteners[each.statement.fastener])
     yield from map(_fill, answer["fills"])
     yield from map(_grease, answer["greases"])
     uses: dict[str, list[UseView]] = {}
@@ -102,7 +102,7 @@ def _statements(found: Sheet, answer: SheetAnswer) -> Iterator[ForkFigure]:
     yield from map(_interval, answer["intervals"])
 
 
-def _torque(view: TorqueView, row: Statement, fastener: Fastener) -> ForkFigure:
+def _torque(view: TorqueView, fastener: Fastener) -> ForkFigure:
     bolt = view["fastener"]
     stage = f"stage {view['stage']}" if "stage" in view else ""
     side = "" if bolt.get("side") == "both" else bolt.get("side", "")
@@ -115,7 +115,7 @@ def _torque(view: TorqueView, row: Statement, fastener: Fastener) -> ForkFigure:
         f"check again {view['recheck']}" if "recheck" in view else "",
     ]  # fmt: skip
     hit = with_figure(claim("torques", "torque", name, view, detail), view.get("torque"))
-    hit["scope"] = _of_fastener(scope_view(row), fastener)
+    hit["scope"] = _of_fastener(view["scope"].copy(), fastener)
     return ForkFigure(hit, (bolt["position"],), (bolt.get("side", ""), bolt["kind"], bolt.get("thread", "")))
 
 
@@ -170,8 +170,8 @@ def _limit(view: LimitView) -> ForkFigure:
 
 def _interval(view: IntervalView) -> ForkFigure:
     operation = view["operation"].replace("-", " ")
-    after = [f"{view['hours']} h of riding"] if "hours" in view else []
-    after += [f"{view['months']} months"] if "months" in view else []
+    after = [f"{view['hours']['text']} of riding"] if "hours" in view else []
+    after += [view["months"]["text"]] if "months" in view else []
     riding = f", {view['riding']} riding" if "riding" in view else ""
     hit = claim("intervals", "interval", f"{operation}, interval{riding}", view, (" or ".join(after),))
     return ForkFigure(hit, (operation,), (view.get("riding", ""),))

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from app.catalogue.tables import Fit
 from app.questions.answers.statement_views import GuideView
-from app.questions.answers.views import ScopeView, figure, scope_of_fit, source_ref
+from app.questions.answers.views import ScopeView, figure, length, scope_of_fit, source_ref
 from app.questions.search.hits import ForkFigure, SearchHit, claim, with_figure
 from app.questions.sheet.fits import FitView
 from app.questions.sheet.gather import Sheet
@@ -16,10 +16,10 @@ from app.units.quantity import Quantity
 def spring_figures(found: Sheet, answer: SheetAnswer, units: Units) -> Iterator[ForkFigure]:
     """The figures of each fit: its spring and travel, maximum pressure, spacers and axle-to-crown length."""
     for each, view in zip(found.fits, answer["fits"], strict=True):
-        yield from _of_fit(each.statement, view)
+        yield from _of_fit(each.statement, view, units)
     without_limit = {each.statement.spring for each in found.fits if each.statement.pressure_limit is None}
     for spring in found.springs.values():
-        limit = figure(spring, "pressure", "pressure_limit", spring.pressure_unit, units, role="maximum")
+        limit = figure(spring, "pressure", None, spring.pressure_unit, units, maximum="pressure_limit")
         if limit is not None and spring.id in without_limit:
             hit: SearchHit = {
                 "table": "springs", "id": spring.id, "kind": "maximum pressure", "name": "Maximum pressure",
@@ -31,32 +31,32 @@ def spring_figures(found: Sheet, answer: SheetAnswer, units: Units) -> Iterator[
             yield ForkFigure(hit, ("maximum pressure",), ("max air spring", spring.name))
 
 
-def _of_fit(fit: Fit, view: FitView) -> Iterator[ForkFigure]:
+def _of_fit(fit: Fit, view: FitView, units: Units) -> Iterator[ForkFigure]:
     spring = view["spring"].get("name", view["spring"]["id"])
+    scope = _fit_scope(fit, units)
     words = ("spring", spring, view["spring"].get("part_number", ""), view["spring"].get("kind", ""))
-    hit = _hit(fit, view, "spring", spring, view["travel"], "travel with this spring")
+    hit = _hit(scope, view, "spring", spring, view["travel"], "travel with this spring")
     if "part_number" in view["spring"]:
         hit["part_number"] = view["spring"]["part_number"]
     yield ForkFigure(hit, (spring,), (*words, "travel"))
     if "pressure_limit" in view:
-        limit = _hit(fit, view, "maximum pressure", "Maximum pressure", view["pressure_limit"], spring)
+        limit = _hit(scope, view, "maximum pressure", "Maximum pressure", view["pressure_limit"], spring)
         yield ForkFigure(limit, ("maximum pressure",), (*words, "max air limit"))
     if "axle_to_crown" in view:
-        to_crown = _hit(fit, view, "axle to crown", "Axle to crown", view["axle_to_crown"], spring)
+        to_crown = _hit(scope, view, "axle to crown", "Axle to crown", view["axle_to_crown"], spring)
         yield ForkFigure(to_crown, ("axle to crown",), (*words, "a2c length height"))
     spacer = view["spacer"]["name"] if "spacer" in view else ""
     counts = [f"at most {view['spacer_limit']}"] if "spacer_limit" in view else []
     counts += [f"{view['spacers_fitted']} from the factory"] if "spacers_fitted" in view else []
     if counts:
-        several = _hit(
-            fit, view, "volume spacers", "Volume spacers", None, ", ".join([*counts, *filter(None, [spacer])])
-        )
+        detail = ", ".join([*counts, *filter(None, [spacer])])
+        several = _hit(scope, view, "volume spacers", "Volume spacers", None, detail)
         yield ForkFigure(several, ("volume spacers",), (*words, "tokens limit maximum"))
 
 
-def _hit(fit: Fit, view: FitView, kind: str, name: str, quantity: Quantity | None, detail: str) -> SearchHit:
+def _hit(scope: ScopeView, view: FitView, kind: str, name: str, quantity: Quantity | None, detail: str) -> SearchHit:
     """A figure of a fit, which applies to that spring at that travel only."""
-    hit = claim("fits", kind, name, {"id": view["id"], "scope": _fit_scope(fit)}, (detail,))
+    hit = claim("fits", kind, name, {"id": view["id"], "scope": scope}, (detail,))
     if "note" in view:
         hit["note"] = view["note"]
     if "source" in view:
@@ -64,10 +64,8 @@ def _hit(fit: Fit, view: FitView, kind: str, name: str, quantity: Quantity | Non
     return with_figure(hit, quantity)
 
 
-def _fit_scope(fit: Fit) -> ScopeView:
-    scope = scope_of_fit(fit)
-    travel = int(fit.travel_mm) if fit.travel_mm == int(fit.travel_mm) else fit.travel_mm
-    return {**scope, "travel_from_mm": travel, "travel_to_mm": travel, "spring": fit.spring}
+def _fit_scope(fit: Fit, units: Units) -> ScopeView:
+    return {**scope_of_fit(fit, units), "travel": length(fit.travel_mm, units), "spring": fit.spring}
 
 
 def guide_figures(found: Sheet, answer: SheetAnswer) -> Iterator[ForkFigure]:
@@ -81,7 +79,7 @@ def guide_figures(found: Sheet, answer: SheetAnswer) -> Iterator[ForkFigure]:
         detail = [
             f"{view['chamber']} chamber" if view.get("chamber") not in (None, "coil") else "",
             chosen,
-            f"sag {view['sag_percent']:g} %" if "sag_percent" in view else "",
+            f"sag {view['sag']['text']}" if "sag" in view else "",
             *_clicks(view),
             f"preload {view['preload_turns']['text']}" if "preload_turns" in view else "",
         ]

@@ -89,7 +89,7 @@ def _spacers(work: SetupBuilder, fit: Fit) -> int | None:
         return work.asked.spacers
     if fit.spacers_fitted is not None:
         text = "As fitted at the factory, according to the fit. If they have been changed, count them and give spacers."
-        work.assume("spacers", fit.spacers_fitted, text)
+        work.assumptions.append({"name": "spacers", "count": fit.spacers_fitted, "text": text})
         return fit.spacers_fitted
     if fit.spacer_limit == 0:
         return 0

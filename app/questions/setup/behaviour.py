@@ -1,6 +1,7 @@
 """The spring's behaviour at the start pressure that is shown: sag, curve, peak, cases by number of spacers."""
 
 from dataclasses import replace
+from decimal import Decimal
 
 from app.physics.band import GAUGE_HALF_WIDTH_PA
 from app.physics.stroke import EXPONENT
@@ -14,7 +15,7 @@ from app.questions.setup.model import Formatter as Figures
 from app.questions.setup.model import Model, by_spacers_view, cases_of, curve_view, model_of, unknown_cases
 from app.questions.setup.views import SagView, SetupAnswer
 from app.questions.setup.words import PRACTICE
-from app.units.quantity import Quantity
+from app.units.quantity import Quantity, quantity
 
 
 def modelled(work: SetupBuilder, ground: SetupInputs, headline: StartPressureEstimate, start: Quantity) -> Model | None:
@@ -62,7 +63,7 @@ def put_expected(sag: SagView, work: SetupBuilder, model: Model, figures: Figure
     found = model.stroke.sag
     if found is not None:
         sag["expected"] = figures.length(found.value, (found.low, found.high))
-        sag["expected_percent"] = round(found.value / model.geometry.air.travel_m * 100, 1)
+        sag["expected_percent"] = figures.percent(found, model.geometry.air.travel_m)
         work.add_band("expected_sag", found.biggest)
 
 
@@ -94,4 +95,5 @@ def _assume_model(work: SetupBuilder, ground: SetupInputs, figures: Figures) -> 
     work.assume("gauge", gauge, f"The gauge may be off by this much either way ({PRACTICE}).")
     low, high = EXPONENT.value - EXPONENT.half_width, EXPONENT.value + EXPONENT.half_width
     text = f"Polytropic exponent of the stroke beyond the sag; 1 up to it ({PRACTICE})."
-    work.assume("fast_exponent", f"{low:.2f} to {high:.2f}", text)
+    exponent = quantity("percent", None, "ratio", minimum=Decimal(f"{low:.2f}"), maximum=Decimal(f"{high:.2f}"))
+    work.assume("fast_exponent", exponent, text)

@@ -36,9 +36,12 @@ class SetupBuilder:
     headline: Headline | None = None
     curves: bool = True  # a job card and a list of candidates need no curves, and those take half the time
 
-    def assume(self, name: str, value: Quantity | int | float | str, text: str) -> None:
-        """Record an assumption."""
-        self.assumptions.append({"name": name, "value": value, "text": text})
+    def assume(self, name: str, value: Quantity | str, text: str) -> None:
+        """Record an assumption: a figure, or words."""
+        if isinstance(value, str):
+            self.assumptions.append({"name": name, "assumed": value, "text": text})
+        else:
+            self.assumptions.append({"name": name, "value": value, "text": text})
 
     def miss(self, what: str, why: str, text: str) -> None:
         """Record a gap."""

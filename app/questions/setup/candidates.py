@@ -7,6 +7,7 @@ from app.questions.setup.builder import SetupBuilder
 from app.questions.setup.limits import KeptLimits
 from app.questions.setup.views import SetupAnswer, SetupCandidate, SharedLimits
 from app.units.preferences import Units
+from app.units.quantity import bare_limit
 
 MOST = 12  # more than this is a list to choose from, not an answer
 
@@ -51,10 +52,10 @@ def _shared(every: Sequence[KeptLimits], units: Units) -> SharedLimits | None:
     strictest = [min(each.pressures, key=lambda one: one[2]) for each in every if each.pressures]
     if len(strictest) == len(every):
         row = min(strictest, key=lambda one: one[2])[1]
-        limit = figure(row, "pressure", "pressure_limit", row.pressure_unit, units, role="maximum")
+        limit = figure(row, "pressure", None, row.pressure_unit, units, maximum="pressure_limit")
         if limit is not None:
             shared["pressure"] = limit
-            said.append(f"never above {limit['text']}")
+            said.append(f"never above {bare_limit(limit)}")
     spacers = [each.spacers for each in every if each.spacers is not None]
     if len(spacers) == len(every):
         shared["spacers"] = min(spacers)

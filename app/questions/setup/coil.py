@@ -134,7 +134,7 @@ def _add_headline(
     nearest = min(sags, key=lambda id: abs(sags[id].value - target.sag_m), default=None)
     if nearest is not None:
         shown["calculated_choice"] = spring_ref(nearest, springs)
-        shown["calculated_percent"] = own[nearest].percent("preload_min_mm")
+        shown["calculated_percent"] = own[nearest].figures.percent(sags[nearest], own[nearest].travel_m)
     fit = choice or nearest
     if fit is None:
         return
@@ -149,7 +149,7 @@ def _add_headline(
         with_it = f"expects {_expected(own[fit], shown)} of sag with it and " if fit in sags else ""
         shown["headline"] = (
             f"{text}: the calculation {with_it}says {_called(shown['calculated_choice'])}, which gives "
-            f"{shown['calculated_percent']:g} % at the minimum preload, for the wanted {target.percent:.3g} %."
+            f"{shown['calculated_percent']['value']:g} % at the minimum preload, for the wanted {target.percent:.3g} %."
         )
 
 
@@ -231,7 +231,7 @@ class _Coil:
         found = self.sag(column)
         if found is not None:
             shown["travel"] = self.figures.length(found.value, (found.low, found.high))
-            shown["percent"] = self.percent(column)
+            shown["percent"] = self.figures.percent(found, self.travel_m)
             shown["topped_out"] = found.value == 0
         return shown
 

@@ -13,7 +13,7 @@ from app.questions.setup.parameters import si_of
 from app.questions.setup.views import BasisView, ChamberView, SetupAnswer
 from app.questions.setup.words import PRACTICE, band_view, disagreement, reading_assumptions, surroundings_assumption
 from app.units.convert import half_last_digit
-from app.units.quantity import Quantity, quantity
+from app.units.quantity import Quantity, quantity, to_set
 
 LEAST_READ_PA = 20 * 6894.757293168  # below this a shock pump's gauge hardly moves; common practice, no source
 _GEAR = {
@@ -83,7 +83,7 @@ def shown_pa(headline: StartPressureEstimate, start: Quantity) -> float:
     """The gauge pressure that the user sees, in Pa: everything else is computed from it."""
     if not headline.banded:
         return headline.gauge_pa
-    return si_of("pressure", Decimal(str(start["value"])), start["unit"])
+    return si_of("pressure", Decimal(str(to_set(start))), start["unit"])
 
 
 def put_chambers(
@@ -114,7 +114,7 @@ def put_chambers(
             negative["statements"] = [rows[0].id]
     if strictest is not None:
         row = strictest[1]
-        maximum = figure(row, "pressure", "pressure_limit", row.pressure_unit, work.units, role="maximum")
+        maximum = figure(row, "pressure", None, row.pressure_unit, work.units, maximum="pressure_limit")
         if maximum is not None:
             positive["maximum"] = maximum
             if strictest[0] == "spring":  # for the whole assembly, so for either chamber

@@ -89,10 +89,10 @@ def limits_view(
     shown: SetupLimits = {"pressure": [], "rider_mass": [], "text": ""}
     is_coil = limits.spring is not None and limits.spring.kind == "coil"
     for of, row, limit_pa in limits.pressures:
-        limit = figure(row, "pressure", "pressure_limit", row.pressure_unit, units, role="maximum")
+        limit = figure(row, "pressure", None, row.pressure_unit, units, maximum="pressure_limit")
         if limit is None:
             continue
-        scope: ScopeView = scope_of_fit(row) if is_row_of(row, Fit) else {}
+        scope: ScopeView = scope_of_fit(row, units) if is_row_of(row, Fit) else {}
         line: PressureLimit = {"of": of, "id": row.id, "scope": scope, "limit": limit}
         if start_pa is not None:
             line["within"] = not start_pa > limit_pa * (1 + 1e-9)
@@ -123,7 +123,8 @@ def _rider_limit(
     limit = figure(row, "mass", None, row.unit, units, minimum="min", maximum="max")
     if limit is None:
         return []
-    line: RiderLimit = {"id": row.id, "scope": scope_view(row), "limit": limit, "within": not over_rider(each, asked)}
+    within = not over_rider(each, asked)
+    line: RiderLimit = {"id": row.id, "scope": scope_view(row, units), "limit": limit, "within": within}
     if (source := source_ref(row, sources)) is not None:
         line["source"] = source
     return [line]

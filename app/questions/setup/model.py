@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from decimal import Decimal
 
 from app.physics import air_spring as air
 from app.physics.band import Band, Within
@@ -38,6 +39,11 @@ class Formatter:
     def force(self, force_n: float, band: BandEnds | None = None, *, band_in_text: bool = True) -> Quantity:
         """A force in newtons, in the chosen units."""
         return computed("force", force_n, "N", band=band, to=self.units, band_in_text=band_in_text)
+
+    def percent(self, share: Band, of: float) -> Quantity:
+        """A band as a share of a whole in the same unit."""
+        ends = share.low / of, share.high / of
+        return computed("percent", share.value / of, "%", band=ends, to=self.units, band_in_text=False)
 
     def banded_force(self, found: Band | Within) -> Quantity:
         """A computed force with its range; newtons in, the question's units out."""
@@ -174,8 +180,7 @@ def curve_view(found: Stroke, start: Quantity, shown: Formatter) -> list[CurvePo
                 "pressure": shown.pressure(gauge.value, (gauge.low, gauge.high), band_in_text=False),
             }
         )
-    points[0]["pressure"] = {**points[0]["pressure"], "value": start["value"], "unit": start["unit"]}
-    points[0]["pressure"]["ucum"], points[0]["pressure"]["text"] = start["ucum"], start["text"].partition(" (")[0]
+    points[0]["pressure"] = {**start, "text": start["text"].partition(" (")[0]}
     return points
 
 
@@ -223,6 +228,12 @@ class _Travels:
         return found
 
 
+def _progression(found: Within) -> Quantity:
+    """Force at full travel over force at sag; without a band if that has no end."""
+    band = (found.low, found.high) if math.isfinite(found.low) and math.isfinite(found.high) else None
+    return computed("percent", found.value, "ratio", band=band, step=Decimal("0.01"))
+
+
 def _line(each: SpacerCase, start: Quantity | None, limits: KeptLimits, shown: Formatter) -> BySpacers:
     found = each.stroke
     exceeds = limits.exceeded(each.gauge_pa, each.spacers)
@@ -235,15 +246,12 @@ def _line(each: SpacerCase, start: Quantity | None, limits: KeptLimits, shown: F
         "start_pressure": pressure,
         "peak_pressure": shown.banded_pressure(found.peak_gauge),
         "peak_force": shown.banded_force(found.peak_force),
-        "progression": round(found.progression.value, 2),
+        "progression": _progression(found.progression),
         "exceeds": exceeds,
         "curve": [],
     }
     if found.sag is not None:
         line["expected_sag"] = shown.length(found.sag.value, (found.sag.low, found.sag.high))
-    if math.isfinite(found.progression.low) and math.isfinite(found.progression.high):
-        line["progression_min"] = math.floor(found.progression.low * 100) / 100
-        line["progression_max"] = math.ceil(found.progression.high * 100) / 100
     if exceeds:
         line["within_limit"] = False
     elif limits.all_stated:

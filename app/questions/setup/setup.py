@@ -29,7 +29,7 @@ from app.questions.sheet.fits import asked_view, chosen_units, fit_view, prevail
 from app.questions.sheet.gather import Sheet, gather
 from app.units.measure import Measure
 from app.units.preferences import Units
-from app.units.quantity import Quantity, computed, quantity
+from app.units.quantity import Quantity, bare_limit, computed, quantity
 from app.units.table import Kind
 
 
@@ -243,7 +243,7 @@ def _headline(answer: SetupAnswer, work: SetupBuilder) -> Headline:
     if over is not None and work.asked.rider is not None:
         rider = answer["asked"]["rider_mass"]["text"]
         text = (
-            f"This fork carries a rider of at most {over['limit']['text'].removeprefix('≤ ')} with gear. {rider} is "
+            f"This fork carries a rider of at most {bare_limit(over['limit'])} with gear. {rider} is "
             "above that: do not set it up."
         )
         return {"what": "rider-mass-limit", "text": text}
@@ -258,8 +258,8 @@ def _headline(answer: SetupAnswer, work: SetupBuilder) -> Headline:
     if limit is None:
         return {"what": "none", "text": "No start pressure is listed. Start low and set the sag."}
     most = answer["limits"]["pressure"]
-    stay = min(most, key=lambda each: each["limit"]["value"])["limit"]["text"] if most else ""
+    stay = bare_limit(min(most, key=lambda each: each["limit"]["max"])["limit"]) if most else ""
     return {
         "what": "none",
-        "text": f"No start pressure is listed. Start low, set the sag, and stay below {stay.removeprefix('≤ ')}.",
+        "text": f"No start pressure is listed. Start low, set the sag, and stay below {stay}.",
     }

@@ -100,11 +100,11 @@ class SagView(TypedDict):
     present if the guide's sag for this pressure lies outside the band of the expected one.
     """
 
-    percent: float
+    percent: Quantity
     travel: Quantity
     from_rest: NotRequired[Quantity]
     expected: NotRequired[Quantity]
-    expected_percent: NotRequired[float]
+    expected_percent: NotRequired[Quantity]
     disagreement: NotRequired[str]
     text: str
 
@@ -126,7 +126,7 @@ class BySpacers(TypedDict):
     """One number of volume spacers. The fitted number begins at the start pressure shown, others at the pressure that
     gives the same sag under the same load.
 
-    `progression` is force at full travel over force at sag, `progression_min` and `progression_max` its band.
+    `progression` is force at full travel over force at sag.
     `within_limit` is absent if a limit is not stated.
     """
 
@@ -135,9 +135,7 @@ class BySpacers(TypedDict):
     expected_sag: NotRequired[Quantity]
     peak_pressure: Quantity
     peak_force: Quantity
-    progression: float
-    progression_min: NotRequired[float]
-    progression_max: NotRequired[float]
+    progression: Quantity
     within_limit: NotRequired[bool]
     exceeds: list[Literal["spacer limit", "pressure limit"]]
     curve: list[CurvePointView]  # travel and force
@@ -246,7 +244,7 @@ class CoilSag(TypedDict):
 
     preload: Quantity
     travel: NotRequired[Quantity]
-    percent: NotRequired[float]
+    percent: NotRequired[Quantity]
     topped_out: NotRequired[bool]
 
 
@@ -280,7 +278,7 @@ class Coil(TypedDict):
     at_published_turns: NotRequired[CoilSag]
     preload_text: NotRequired[str]
     calculated_choice: NotRequired[SpringRef]
-    calculated_percent: NotRequired[float]
+    calculated_percent: NotRequired[Quantity]
     fitted: NotRequired[SpringRef]
     springs: list[CoilView]
     text: str

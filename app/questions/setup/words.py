@@ -6,6 +6,7 @@ from app.physics.band import SHARE, Band
 from app.physics.load import UNSPRUNG_FRONT_KG
 from app.physics.readings import ReadingSpread
 from app.questions.answers.explained import Assumption, Formula
+from app.questions.answers.views import share
 from app.questions.setup.inputs import Target
 from app.questions.setup.parameters import Circumstances
 from app.questions.setup.views import BandView, SagView
@@ -72,7 +73,7 @@ def band_view(biggest: str | None) -> BandView:
 def sag_view(target: Target, units: Units, free_travel: Band | None, basis: str | None) -> SagView:
     """The wanted sag, with the zero it is counted from. The O-ring's reading is as uncertain as the rest position."""
     shown: SagView = {
-        "percent": round(target.percent, 1),
+        "percent": share(target.percent, units),
         "travel": computed("length", target.sag_m, "mm", to=units, basis=None),
         "text": _zero(target, basis),
     }
@@ -198,11 +199,11 @@ def load_assumptions(asked: Circumstances, units: Units) -> list[Assumption]:
         value: Quantity = computed(kind, si_value, usual, to=units, basis=None)
         return {"name": name, "value": value, "text": f"{text} ({PRACTICE})"}
 
-    share, bike, angle = asked.front_share, asked.bike_kg, asked.head_angle_rad
+    front, bike, angle = asked.front_share, asked.bike_kg, asked.head_angle_rad
     found: list[Assumption] = []
-    if not share.given:
+    if not front.given:
         found.append(
-            taken("front_share", "percent", share.value, "%", "Share on the front wheel, ±5 percentage points")
+            taken("front_share", "percent", front.value, "%", "Share on the front wheel, ±5 percentage points")
         )
     if not bike.given:
         found.append(taken("bike_mass", "mass", bike.value, "kg", "Mass of the bike, ±2 kg"))
@@ -210,7 +211,7 @@ def load_assumptions(asked: Circumstances, units: Units) -> list[Assumption]:
     if not angle.given:
         found.append(taken("head_angle", "angle", angle.value, "°", "Head angle, ±2°"))
     named = {
-        "share on the front wheel ±2 percentage points": share,
+        "share on the front wheel ±2 percentage points": front,
         "mass of the bike ±0.5 kg": bike,
         "head angle ±0.5°": angle,
     }

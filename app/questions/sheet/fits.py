@@ -198,7 +198,7 @@ def fit_view(
         "id": fit.id,
         "spring": spring_ref(fit.spring, springs),
         "travel": length(fit.travel_mm, units),
-        "scope": scope_of_fit(fit),
+        "scope": scope_of_fit(fit, units),
     }
     if fit.travel_spacer is not None:
         shown["travel_spacer"] = fit.travel_spacer
@@ -212,7 +212,7 @@ def fit_view(
         shown["spacer_limit"] = fit.spacer_limit
     if fit.spacers_fitted is not None:
         shown["spacers_fitted"] = fit.spacers_fitted
-    if (limit := figure(fit, "pressure", "pressure_limit", fit.pressure_unit, units, role="maximum")) is not None:
+    if (limit := figure(fit, "pressure", None, fit.pressure_unit, units, maximum="pressure_limit")) is not None:
         shown["pressure_limit"] = limit
     add_claim(shown, each, context.sources)
     return shown
@@ -237,7 +237,7 @@ def near_view(miss: Miss, context: ChassisContext, springs: dict[str, Spring], u
         "id": miss.fit.id,
         "spring": spring_ref(miss.fit.spring, springs),
         "travel": length(miss.fit.travel_mm, units),
-        "scope": scope_of_fit(miss.fit),
+        "scope": scope_of_fit(miss.fit, units),
         "reasons": [{"code": miss.code, "text": miss.text}],
     }
     if miss.other is not None:

@@ -6,26 +6,14 @@ from functools import cache
 from importlib.resources import files
 
 from app.json_types import JsonObject
-from app.web.contract.problem_types import PROBLEM_TYPES
 
 Document = JsonObject
 
 _REFERENCE = "#/components/schemas/"
-_REFUSED = sorted({kind.status for kind in PROBLEM_TYPES.values()})
-_STATUS = "The status it would have on its own."
-_ANSWERED = {"const": 200, "type": "integer", "description": _STATUS}
-_NOT_ANSWERED = {"enum": _REFUSED, "type": "integer", "description": _STATUS}
+_WITH_PROBLEM = ("BatchItem", "CardOfFleet")
 
 # Unions that a member distinguishes: its value in each, the members that are required, and those not allowed.
 _EITHER: dict[str, tuple[str, dict[str, tuple[Document, str, str]]]] = {
-    "BatchItem": (
-        "status",
-        {"Answered": (_ANSWERED, "answer", "problem"), "NotAnswered": (_NOT_ANSWERED, "problem", "answer")},
-    ),
-    "CardOfFleet": (
-        "status",
-        {"CardMade": (_ANSWERED, "card", "problem"), "CardRefused": (_NOT_ANSWERED, "problem", "card")},
-    ),
     "ChangeBody": (
         "op",
         {
@@ -69,6 +57,9 @@ def without_null(schema: Document) -> None:
 def make_exact(document: Document) -> None:
     """Refine all schemas of a document."""
     schemas = document["components"]["schemas"]
+    for name in _WITH_PROBLEM:
+        if name in schemas:
+            schemas[name]["properties"]["problem"] = {"$ref": f"{_REFERENCE}Problem"}
     for name, (member, kinds) in _EITHER.items():
         if name in schemas:
             _tell_apart(schemas, name, member, kinds)
@@ -121,9 +112,6 @@ def _tell_apart(schemas: Document, name: str, member: str, kinds: dict[str, tupl
     for kind, (held, wanted, absent) in kinds.items():
         properties = {each: inner for each, inner in whole["properties"].items() if each != absent}
         properties[member] = {"description": whole["properties"][member]["description"], **held}
-        if wanted == "problem":
-            text = whole["properties"]["problem"]["description"]
-            properties["problem"] = {"$ref": f"{_REFERENCE}Problem", "description": text}
         required = [each for each in properties if each in {*whole["required"], wanted}]
         text = f"{whole['description']} Here with `{wanted}`."
         schemas[kind] = {"type": "object", "description": text, "properties": properties, "required": required}
@@ -131,9 +119,8 @@ def _tell_apart(schemas: Document, name: str, member: str, kinds: dict[str, tupl
         "description": whole["description"],
         "oneOf": [{"$ref": f"{_REFERENCE}{kind}"} for kind in kinds],
     }
-    if all(isinstance(held.get("const"), str) for held, _, _ in kinds.values()):
-        mapping = {held["const"]: f"{_REFERENCE}{kind}" for kind, (held, _, _) in kinds.items()}
-        either["discriminator"] = {"propertyName": member, "mapping": mapping}
+    mapping = {held["const"]: f"{_REFERENCE}{kind}" for kind, (held, _, _) in kinds.items()}
+    either["discriminator"] = {"propertyName": member, "mapping": mapping}
     schemas[name] = either
 
 

@@ -9,6 +9,7 @@ from app.bench.flags import FlagRow
 from app.bench.shapes import ConfigurationView, DueView, ForkView, Moment, ServiceView
 from app.questions.answers.gap import Gap
 from app.questions.answers.views import Caution, Undecided
+from app.units.quantity import Quantity
 
 Unlisted = Annotated[
     list[str], Field(description="What is fitted to the fork that no document in the catalogue lists.")
@@ -81,7 +82,7 @@ class DueAnswer(TypedDict):
     revision: int
     fork: str
     on: str
-    hours: NotRequired[float]
+    hours: NotRequired[Quantity]
     riding: NotRequired[str]
     due: list[DueView]
     undecided: list[Undecided]

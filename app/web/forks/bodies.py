@@ -1,4 +1,4 @@
-"""The bodies of the bench log, and their conversion to stored form: measures as text, or as numbers in usual units."""
+"""The bodies of the bench log, and their conversion to stored form: measures are text, in usual units or with one."""
 
 import datetime as dt
 from collections.abc import Callable, Mapping
@@ -19,9 +19,7 @@ from app.units.table import Kind
 from app.web.reading.json_body import JsonNumber
 
 T = TypeVar("T")
-MeasureIn = Annotated[
-    str | JsonNumber, Field(description="A number in the usual unit (mm, psi, kg), or a text with a unit.")
-]
+MeasureIn = Annotated[str, Field(description="A figure in the usual unit (mm, psi, kg), or with its unit.")]
 Serial = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^\S([^\n\r\t]*\S)?$")]
 Note = Annotated[str, Field(max_length=1000)]
 USUAL: dict[Kind, str] = {"length": "mm", "pressure": "psi", "mass": "kg"}
@@ -41,7 +39,7 @@ class InItBody(TypedDict, total=False):
     travel_spacers: Count
     spacers: Count
     damper: Id
-    wheel_size: str | int
+    wheel_size: str
     fluids: Annotated[list[Filled], Field(max_length=20)]
 
 
@@ -159,7 +157,7 @@ def _configuration(body: Mapping[str, Any], place: str, read: _Reader) -> Config
         travel = read(f"{place}/travel", lambda: _measure(body["travel"], "travel", "length", "1", "1000"), None)
         found["travel_mm"] = 0.0 if travel is None else float(travel.value)
     if "wheel_size" in body:
-        found["wheel_size"] = read(f"{place}/wheel_size", lambda: parse_wheel_size(str(body["wheel_size"])), 0)
+        found["wheel_size"] = read(f"{place}/wheel_size", lambda: parse_wheel_size(body["wheel_size"]), 0)
     return found  # type: ignore[no-any-return]
 
 
@@ -177,16 +175,15 @@ def _measured(body: MeasuredBody, read: _Reader) -> Measured:
     return found  # type: ignore[no-any-return]
 
 
-def _figure(given: str | Decimal, name: str, pointer: str, read: _Reader) -> Figure:
+def _figure(given: str, name: str, pointer: str, read: _Reader) -> Figure:
     low, high = RANGES[name]
     none: Figure = {"value": "0", "unit": ""}
     return read(pointer, lambda: figure_of(_measure(given, name, KINDS[name], low, high)), none)
 
 
-def _measure(given: str | Decimal, name: str, kind: Kind, low: str, high: str) -> Measure:
-    text = given if isinstance(given, str) else f"{given:f}"
+def _measure(given: str, name: str, kind: Kind, low: str, high: str) -> Measure:
     return parse_measure(
-        text, kind=kind, usual=USUAL[kind], parameter=name, minimum=Decimal(low), maximum=Decimal(high)
+        given, kind=kind, usual=USUAL[kind], parameter=name, minimum=Decimal(low), maximum=Decimal(high)
     )
 
 

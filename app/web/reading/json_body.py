@@ -5,7 +5,7 @@ import re
 from decimal import Decimal
 from typing import Annotated, Any, NoReturn, TypeVar
 
-from pydantic import BeforeValidator, TypeAdapter, ValidationError
+from pydantic import BeforeValidator, TypeAdapter, ValidationError, WithJsonSchema
 from starlette.requests import Request
 
 from app.errors import Fault, Invalid, Malformed, Refusal
@@ -41,7 +41,7 @@ def _exact(value: object) -> object:
     return Decimal(value) if isinstance(value, int) and not isinstance(value, bool) else value
 
 
-JsonNumber = Annotated[Decimal, BeforeValidator(_exact)]
+JsonNumber = Annotated[Decimal, BeforeValidator(_exact), WithJsonSchema({"type": "number"})]
 """A number in a body with all its digits; `true` and `"1.5"` are not numbers."""
 
 

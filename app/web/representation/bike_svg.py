@@ -80,9 +80,9 @@ def bike(geometry: Answer, state: str) -> Bike:
     sine, cosine = math.sin(angle), math.cos(angle)
     radius = (mm["trail"] * sine + mm["offset"]) / cosine
     foot = (mm["wheelbase"] - mm["offset"] * sine, radius - mm["offset"] * cosine)
-    assumed = {each["name"]: each["value"] for each in geometry["assumptions"] if "value" in each}
+    assumed = {each["name"]: each for each in geometry["assumptions"]}
     length = mm["axle_to_crown"]
-    if assumed["axle-to-crown measured"] == "straight":
+    if assumed["axle-to-crown measured"]["assumed"] == "straight":
         length = math.sqrt(length**2 - mm["offset"] ** 2)
     up = length - _sag(assumed["fork sag"])
     head = (mm["bb_height"] + mm["stack"] - foot[1]) / sine
@@ -103,13 +103,15 @@ def bike(geometry: Answer, state: str) -> Bike:
     )
 
 
-def _sag(assumed: str) -> float:
+def _sag(assumed: Answer) -> float:
     """The sag at which the geometry is given, in mm; none for a fully extended fork."""
-    return 0.0 if assumed == "fully extended" else float(assumed.removesuffix(" mm"))
+    return _in("length", assumed["value"], "mm") if "value" in assumed else 0.0
 
 
 def _in(kind: Kind, shown: Answer, name: str) -> float:
-    return float(exact(Decimal(str(shown["value"])), unit(kind, shown["unit"]), unit(kind, name)))
+    """The figure in a unit; of a range its middle, so that a drawing needs no choice."""
+    figure = shown.get("value", (shown["min"] + shown["max"]) / 2 if "min" in shown else None)
+    return float(exact(Decimal(str(figure)), unit(kind, shown["unit"]), unit(kind, name)))
 
 
 def _described(answer: Answer) -> list[str]:

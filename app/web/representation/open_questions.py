@@ -7,7 +7,6 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 from urllib.parse import urlencode
 
-from app.catalogue.columns import write_number
 from app.web.representation import words
 from app.web.representation.address import Address
 from app.web.representation.answer import Answer
@@ -58,7 +57,7 @@ def open_question(body: Answer, address: Address) -> OpenQuestion | None:
     text, hint = QUESTIONS.get(first, (f"{words.heading(first)}?", ""))
     unit = "mm" if first.endswith("travel") else ""
     if first in listed:
-        choices = [(_sent(value), said) for value, said in _named(listed[first])]
+        choices = _named(listed[first])
     else:
         choices = [(each, words.sentence(words.label(each))) for each in _closed(first, address)]
     is_typed = not choices and first not in listed
@@ -94,13 +93,9 @@ def _place(name: str) -> tuple[int, str]:
     return (ORDER.index(name) if name in ORDER else len(ORDER), name)
 
 
-def _named(listed: Answer) -> list[tuple[object, str]]:
+def _named(listed: Answer) -> list[tuple[str, str]]:
     values = listed["values"]
-    return list(zip(values, listed.get("names", [_sent(value) for value in values]), strict=True))
-
-
-def _sent(value: object) -> str:
-    return write_number(value) if isinstance(value, float) else str(value)
+    return list(zip(values, listed.get("names", values), strict=True))
 
 
 def _closed(name: str, address: Address) -> Sequence[str]:

@@ -92,7 +92,7 @@ def node_of(name: str, value: Any) -> Node:
 
 def is_quantity(value: object) -> bool:
     """Whether a value is a quantity of an answer."""
-    return isinstance(value, dict) and "text" in value and "ucum" in value and "value" in value
+    return isinstance(value, dict) and "text" in value and "ucum" in value and "kind" in value
 
 
 def link_of(name: str, value: object) -> str | None:

@@ -75,7 +75,8 @@ def environment() -> Environment:
     )  # fmt: skip
     made.filters |= {
         "label": words.label, "heading": words.heading, "plain": words.plain, "clicks": words.clicks,
-        "quantity": words.quantity_text,
+        "quantity": words.quantity_text, "assumed": words.assumed, "clue_given": words.clue_given,
+        "clue_listed": words.clue_listed,
         "scope": words.scope_words, "mass": words.mass_words, "source_line": words.source_words,
         "basis_shown": words.basis_view, "unplaced": words.unplaced, "left": words.left, "choices": words.choices,
         "band": words.band, "wheel": _wheel,

@@ -91,7 +91,7 @@ def _described(answer: Answer, lines: Sequence[PlottedLine]) -> str:
     for line in lines:
         said.append(f"{line.label}: {line.points[-1][1]:g} {_unit(answer, 'force')} at full travel.")
     if "sag" in answer:
-        said.append(f"Sag {answer['sag']['travel']['text']}, {answer['sag']['percent']:g} % of the travel.")
+        said.append(f"Sag {answer['sag']['travel']['text']}, {answer['sag']['percent']['text']} of the travel.")
     if "load" in answer:
         said.append(f"Load {answer['load']['text']}.")
     if "start_pressure" in answer:
@@ -163,7 +163,7 @@ def _sag(root: ET.Element, answer: Answer, plane: Plane) -> None:
     sag = answer["sag"]
     x = plane.x(sag["travel"]["value"])
     child(root, "line", x1=x, x2=x, y1=TOP, y2=BOTTOM, stroke="black", stroke_width=1, stroke_dasharray="2 3")
-    text(root, x + 5, TOP + 12, f"sag {sag['travel']['text']} ({sag['percent']:g} %)", name="sag-label")
+    text(root, x + 5, TOP + 12, f"sag {sag['travel']['text']} ({sag['percent']['text']})", name="sag-label")
     if "load" in answer:
         x = plane.x(sag.get("expected", sag["travel"])["value"])
         mark = child(root, "circle", cx=x, cy=plane.y(answer["load"]["value"]), r=5, fill="white", stroke="black")

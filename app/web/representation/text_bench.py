@@ -91,7 +91,7 @@ def _services(answer: Answer) -> Iterator[str]:
     if not answer["services"]:
         yield "No jobs recorded."
     for each in reversed(answer["services"]):
-        hours = f"{words.plain(each['hours'])} h" if "hours" in each else ""
+        hours = each["hours"]["text"] if "hours" in each else ""
         yield from heading(f"{each['number']} {words.heading(each['job'])} {each.get('done_on', '')} {hours}".strip())
         if not each["became_present"]:
             yield "  entered after a later job"
@@ -117,7 +117,7 @@ def _services(answer: Answer) -> Iterator[str]:
 def due(answer: Answer, question: str) -> Iterator[str]:
     """The most urgent first: the state at the right edge, the reason below."""
     yield from title("What is due", answer)
-    hours = f", at {words.plain(answer['hours'])} riding hours" if "hours" in answer else ""
+    hours = f", at {answer['hours']['text']} of riding" if "hours" in answer else ""
     riding = f", ridden: {answer['riding']}" if "riding" in answer else ""
     yield f"on {answer['on']}{hours}{riding}"
     for each in answer["undecided"]:
@@ -129,20 +129,19 @@ def due(answer: Answer, question: str) -> Iterator[str]:
         yield from wrapped(f"  {each['text']}", "  ")
         when = [each["due_on"], words.left(each["days_left"], "days")] if "due_on" in each else []
         if "due_at_hours" in each:
-            when.append(f"at {words.plain(each['due_at_hours'])} h")
+            when.append(f"at {each['due_at_hours']['text']}")
         if "hours_left" in each:
-            when.append(words.left(each["hours_left"], "h"))
+            when.append(words.left(each["hours_left"]["value"], "h"))
         when += [f"not counted: {', '.join(each['not_known'])}"] if each["not_known"] else []
         if when:
             yield from wrapped(f"  {', '.join(when)}", "  ")
         if "counted_from" in each:
             since = each["counted_from"]
             on = f" on {since['on']}" if "on" in since else ""
-            at = f" at {words.plain(since['hours'])} h" if "hours" in since else ""
+            at = f" at {since['hours']['text']}" if "hours" in since else ""
             yield from wrapped(f"  counted from {words.label(since['what'])}{on}{at}", "  ")
         interval = each["interval"]
-        units = (("hours", "h"), ("months", "months"))
-        every = " or ".join(f"every {words.plain(interval[name])} {unit}" for name, unit in units if name in interval)
+        every = " or ".join(f"every {interval[name]['text']}" for name in ("hours", "months") if name in interval)
         riding = f", {interval['riding']}" if "riding" in interval else ""
         yield from wrapped(f"  [{interval['id']}] {every}{riding}", "  ")
     yield from outline_lines(

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator, Mapping
 from app.web.representation import words
 from app.web.representation.answer import Answer
 from app.web.representation.text_lines import beside, closing, further, heading, outline_lines, pair, title, wrapped
+from app.web.representation.text_spring import assumed
 
 
 def identify(answer: Answer, question: str) -> Iterator[str]:
@@ -28,7 +29,7 @@ def identify(answer: Answer, question: str) -> Iterator[str]:
         yield f"    {chassis['id']}"
         for member, said in (("agrees", "agrees"), ("disagrees", "DIFFERS")):
             for clue in each[member]:
-                listed = f"{clue['given']} (listed {', '.join(clue['listed'])})"
+                listed = f"{words.clue_given(clue)} (listed {words.clue_listed(clue)})"
                 yield from pair(f"{said}: {words.label(clue['parameter'])}", listed, 28, "    ")
         if each["unknown"]:
             yield from wrapped(f"    not listed: {', '.join(map(words.label, each['unknown']))}", "      ")
@@ -39,6 +40,7 @@ def identify(answer: Answer, question: str) -> Iterator[str]:
         yield from heading("Perhaps misread")
         for each in answer["excluding"]:
             yield from wrapped(f"- {each['text']}", "  ")
+    yield from assumed(answer["assumptions"])
     yield from outline_lines(
         answer,
         "revision",

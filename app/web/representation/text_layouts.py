@@ -145,7 +145,7 @@ def _limit(each: Answer) -> Iterator[str]:
 
 
 def _interval(each: Answer) -> Iterator[str]:
-    due = [f"{each[name]} {unit}" for name, unit in (("hours", "h"), ("months", "months")) if name in each]
+    due = [each[name]["text"] for name in ("hours", "months") if name in each]
     yield from _statement(words.label(each["operation"]), " or ".join(due), [], each, ("operation", "hours", "months"))
 
 
@@ -158,9 +158,9 @@ def _guide(each: Answer) -> Iterator[str]:
         ("preload_turns", "preload"),
     ):
         about += [f"{called} {words.clicks(each[name])}"] if name in each else []
-    about += [f"sag {words.plain(each['sag_percent'])} %"] if "sag_percent" in each else []
+    about += [f"sag {each['sag']['text']}"] if "sag" in each else []
     figures = (
-        "rider_mass_from", "rider_mass_to", "pressure", "sag_percent", "rebound_clicks", "compression_clicks",
+        "rider_mass_from", "rider_mass_to", "pressure", "sag", "rebound_clicks", "compression_clicks",
         "preload_turns",
     )  # fmt: skip
     placed = figures if "pressure" in each else (*figures, "spring_choice")
@@ -240,7 +240,7 @@ def _candidate(each: Answer) -> Iterator[str]:
         yield from wrapped(f"  expected sag {_plain(each['expected_sag'])}", "    ")
     yield from _fit(each["fit"])
     for limit in each["limits"]["pressure"]:
-        yield from wrapped(f"    never above {_plain(limit['limit'])} ({limit['of']})", "    ")
+        yield from wrapped(f"    maximum {_plain(limit['limit'])} ({limit['of']})", "    ")
     yield from wrapped(f"    {each['limits']['text']}", "    ")
 
 

@@ -40,10 +40,10 @@ def head(answer: Answer) -> Iterator[str]:
 
 
 def _sag(sag: Answer) -> Iterator[str]:
-    yield from beside("SAG", f"{_plain(sag['travel'])}, {words.plain(sag['percent'])} %")
+    yield from beside("SAG", f"{_plain(sag['travel'])}, {sag['percent']['text']}")
     if "expected" in sag:
         yield from beside(
-            "  expected (calculated)", f"{_plain(sag['expected'])}, {words.plain(sag['expected_percent'])} %", "  "
+            "  expected (calculated)", f"{_plain(sag['expected'])}, {sag['expected_percent']['text']}", "  "
         )
     if "disagreement" in sag:
         yield from wrapped(f"  ! {sag['disagreement']}", "    ")
@@ -62,7 +62,7 @@ def by_spacers(answer: Answer) -> Iterator[str]:
         yield from wrapped(f"  {each['spacers']}: {', '.join(said)}", "     ")
         limit = "yes" if each.get("within_limit") else "NO" if "within_limit" in each else "not stated"
         exceeds = f" ({', '.join(each['exceeds'])})" if each["exceeds"] else ""
-        yield f"     progression {words.plain(each['progression'])}, within limits: {limit}{exceeds}"
+        yield f"     progression {_plain(each['progression'])}, within limits: {limit}{exceeds}"
     if "spacers" not in answer:
         for each in rows:
             yield from heading(f"Force over travel, {each['spacers']} volume spacers")
@@ -126,7 +126,7 @@ def spring_words(spring: Answer) -> str:
 def sag_words(sag: Answer) -> str:
     """The sag at a preload: `2.0 mm: sag 55.5 mm, 32.6 %`."""
     gives = [f"sag {_plain(sag['travel'])}"] if "travel" in sag else []
-    gives += [f"{words.plain(sag['percent'])} %"] if "percent" in sag else []
+    gives += [sag["percent"]["text"]] if "percent" in sag else []
     gives += ["no sag: the preload alone carries the load"] if sag.get("topped_out") else []
     return f"{_plain(sag['preload'])}{': ' if gives else ''}{', '.join(gives)}"
 
@@ -169,7 +169,7 @@ def assumed(assumptions: Sequence[Answer]) -> Iterator[str]:
     if assumptions:
         yield from heading("Assumptions")
     for each in assumptions:
-        yield from beside(f"  {words.label(each['name'])}", _plain(each["value"]) if "value" in each else "", "  ")
+        yield from beside(f"  {words.label(each['name'])}", words.assumed(each), "  ")
         yield from wrapped(f"    {each['text']}", "    ")
 
 

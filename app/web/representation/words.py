@@ -48,6 +48,7 @@ _LABELS = {
     "href": "address", "from": "from", "to": "to", "q": "search", "per_page": "rows", "units": "units",
     "dual_crown": "dual crown", "nlgi": "NLGI", "bb_drop": "bottom bracket drop", "bb_height": "bottom bracket height",
     "geometry_sag": "sag in the geometry",
+    "marked_maximum_at_most": "marked maximum",
     "hours": "riding hours", "bead_seat": "bead seat", "as_of": "as of", "min_revision": "minimum revision",
     "slow_force": "force, slow stroke", "fill_altitude": "filled at", "altitude": "ridden at",
     "percent": "share of travel", "share_percent": "contains the true value", "what": "what",
@@ -142,7 +143,7 @@ def sentence(text: str) -> str:
 
 def choices(open_parameter: Answer) -> list[tuple[str, str]]:
     """The values of an open parameter, each with its name."""
-    values = [plain(value) for value in open_parameter["values"]]
+    values = open_parameter["values"]
     return list(zip(values, open_parameter.get("names", values), strict=True))
 
 
@@ -176,9 +177,7 @@ def with_unit(name: str, value: object) -> str:
 
 
 def basis_view(quantity: Answer) -> str | None:
-    """The basis of a quantity; None if its text shows only published limits: only their midpoint is computed."""
-    if {"min", "max"} <= quantity.keys() and "(" not in quantity["text"]:
-        return None
+    """The basis of a quantity, if it has one."""
     return str(quantity["basis"]) if "basis" in quantity else None
 
 
@@ -187,6 +186,24 @@ def quantity_text(quantity: Mapping[str, object]) -> str:
     beside = [f"published {quantity['as_published']}"] if "as_published" in quantity else []
     beside += [basis] if (basis := basis_view(quantity)) else []
     return f"{quantity['text']} ({', '.join(beside)})" if beside else str(quantity["text"])
+
+
+def assumed(assumption: Answer) -> str:
+    """What is assumed: a figure, a number or words; empty if `text` says it all."""
+    if "value" in assumption:
+        return quantity_text(assumption["value"])
+    return plain(assumption.get("count", assumption.get("assumed", "")))
+
+
+def clue_given(clue: Answer) -> str:
+    """A clue as it was given; a length with its unit."""
+    return str(clue["given_length"]["text"] if "given_length" in clue else clue["given"])
+
+
+def clue_listed(clue: Answer) -> str:
+    """The values of the catalogue that a clue was compared with."""
+    lengths = clue.get("listed_lengths")
+    return ", ".join(clue["listed"] if lengths is None else (each["text"] for each in lengths))
 
 
 _EVERY_STATEMENT = ("id", "scope", "source", "also_in", "narrows", "as_printed", "note")
@@ -214,15 +231,14 @@ def span(low: object, high: object) -> str:
     return f"from {plain(low)}" if low is not None else f"to {plain(high)}"
 
 
-def scope_words(scope: Mapping[str, object]) -> str:
+def scope_words(scope: Answer) -> str:
     """The scope of a statement; empty if it is not restricted."""
     said = []
-    for what, low, high, unit in (
-        ("model year", "model_year_from", "model_year_to", ""),
-        ("travel", "travel_from_mm", "travel_to_mm", " mm"),
-    ):
-        if low in scope or high in scope:
-            said.append(f"{what} {span(scope.get(low), scope.get(high))}{unit}")
+    low, high = scope.get("model_year_from"), scope.get("model_year_to")
+    if low is not None or high is not None:
+        said.append(f"model year {span(low, high)}")
+    if "travel" in scope:
+        said.append(f"travel {quantity_text(scope['travel'])}")
     for name in ("wheel_size", "variant", "spring", "damper"):
         if name in scope:
             said.append(f"{label(name)} {plain(scope[name])}")

@@ -11,7 +11,7 @@ from starlette.responses import Response
 from app.access.keys import Caller
 from app.bench import services
 from app.bench.due import DoneJob, due
-from app.bench.figures import ADJUSTERS, shown
+from app.bench.figures import ADJUSTERS, hours_view, shown
 from app.bench.forks import Held, fork_view
 from app.bench.services import RecordedService, service_view
 from app.bench.shapes import Configuration, Done, DueView
@@ -192,7 +192,7 @@ async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Quer
         "cautions": await fork_cautions(request, {fork.chassis}, "not-in-the-catalogue"),
     }  # fmt: skip
     if hours is not None:
-        answer["hours"] = float(hours)
+        answer["hours"] = hours_view(hours)
     if riding is not None:
         answer["riding"] = riding
     return await respond_private(request, answer, answers.DUE, "due", rows="due")

@@ -1,8 +1,7 @@
 """The job card of one fork, and of a fleet with one shopping list."""
 
 import asyncio
-from decimal import Decimal
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import Query, Request
 from pydantic import Field, TypeAdapter, ValidationError
@@ -31,10 +30,10 @@ router = strict_router(tags=["questions"])
 
 
 class FleetBody(TypedDict):
-    """Up to 200 configurations: each the id of a chassis and the parameters of `job-card`, as text or numbers.
+    """Up to 200 configurations: each the id of a chassis and the parameters of `job-card`, all as text.
     `fork` is the id of a fork in your bench log."""
 
-    cards: Annotated[list[JsonObject], Field(min_length=1, max_length=MOST_CARDS)]
+    cards: Annotated[list[dict[str, str]], Field(min_length=1, max_length=MOST_CARDS)]
 
 
 BODY = TypeAdapter(FleetBody)
@@ -95,27 +94,20 @@ async def job_cards(request: Request, asked: Annotated[LookupParameters, Query()
     return await respond(request, found, FLEET, question="job-cards")
 
 
-def _read(given: JsonObject, index: int, shared: JsonObject) -> tuple[str, JobCardOfFork]:
+def _read(given: dict[str, str], index: int, shared: JsonObject) -> tuple[str, JobCardOfFork]:
     """A card's chassis and parameters. Raises Invalid with pointers into the body."""
     place = f"/cards/{index}"
     chassis = given.get("chassis")
-    if not isinstance(chassis, str) or not SLUG.fullmatch(chassis):
+    if chassis is None or not SLUG.fullmatch(chassis):
         text = "`chassis` is the id of a chassis: small letters, digits and hyphens."
         raise Invalid(text, [Fault("missing" if chassis is None else "wrong-form", text, pointer=f"{place}/chassis")])
     for name in given.keys() & _FOR_ALL:
         text = f"`{name}` is a query parameter that applies to all cards."
         raise Invalid(text, [Fault("unknown-field", text, pointer=f"{place}/{name}")])
-    parameters = {name: _text(value) for name, value in given.items() if name != "chassis"}
+    parameters = {name: value for name, value in given.items() if name != "chassis"}
     try:
         return chassis, JobCardOfFork.model_validate({**parameters, **shared})
     except ValidationError as error:
         found = error.errors(include_url=False)
         faults = faults_of({**each, "loc": ("body", "cards", index, *each["loc"])} for each in found)
         raise Invalid("The parameters of this card are invalid.", faults) from None
-
-
-def _text(value: Any) -> Any:
-    """A number as text, as it would be in a query string; anything else unchanged."""
-    if isinstance(value, bool) or not isinstance(value, (int, Decimal)):
-        return value
-    return f"{value:f}" if isinstance(value, Decimal) else str(value)

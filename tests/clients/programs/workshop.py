@@ -19,7 +19,6 @@ from legwork_client.api.questions import (
 from legwork_client.api.tables import get_torque, list_chassis
 from legwork_client.api.units_and_standards import convert
 from legwork_client.models import (
-    Answered,
     BatchAnswer,
     BatchBody,
     ChassisList,
@@ -29,7 +28,6 @@ from legwork_client.models import (
     IdentifyAnswer,
     Job,
     JobCardAnswer,
-    NotAnswered,
     Problem,
     SetupAnswer,
     SheetAnswer,
@@ -83,16 +81,16 @@ def questions(client: AuthenticatedClient) -> dict[str, Any]:
 
 
 def together(client: AuthenticatedClient) -> list[str]:
-    """A batch: answers and refusals are distinguished by their types."""
+    """A batch: each question has its answer or its problem."""
     asked = [f"/v1/chassis/{CHASSIS}/fits?travel={TRAVEL}", f"/v1/chassis/{CHASSIS}/fits?travell={TRAVEL}"]
     answer = batch.sync(client=client, body=BatchBody(questions=asked))
     assert isinstance(answer, BatchAnswer), answer
     said = []
     for item in answer.answers:
-        if isinstance(item, Answered):
+        if not isinstance(item.answer, Unset):
             said.append(f"{item.status} {len(FitsAnswer.from_dict(item.answer.to_dict()).fits)} fits")
-        elif isinstance(item, NotAnswered):
-            said.append(f"{item.status.value} {item.problem.detail}")
+        if not isinstance(item.problem, Unset):
+            said.append(f"{item.status} {item.problem.detail}")
     return said
 
 

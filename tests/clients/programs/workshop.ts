@@ -57,13 +57,13 @@ async function questions() {
   };
 }
 
-// A batch: what is answered is told from what is refused by its status.
+// A batch: each question has its answer or its problem.
 async function together() {
   const asked = ["travel", "travell"].map((name) => `/v1/chassis/${path.chassis}/fits?${name}=160`);
   const answer = answered(await client.POST("/v1/batch", { body: { questions: asked } }));
   return answer.answers.map((item) => {
-    if (item.status !== 200) return `${item.status} ${item.problem.detail}`;
-    const fits = item.answer["fits"];
+    if (item.problem !== undefined) return `${item.status} ${item.problem.detail}`;
+    const fits = item.answer?.["fits"];
     return `${item.status} ${Array.isArray(fits) ? fits.length : "no"} fits`;
   });
 }
