@@ -90,8 +90,9 @@ async def test_a_refused_measurement_is_marked_and_everything_typed_stays(shops:
         assert (found["ticks"], [each.get("fate") for each in found["parts"] if each["id"] == part["id"]]) == (
             [play["step"]], ["kept"],
         )  # fmt: skip
-        text = Page((await client.get(here, headers=OURS)).text).text
-        assert "outside" in text
+        shown = (await client.get(here, headers=OURS)).text
+        assert "1 outside" in Page(shown).text
+        assert 'id="phase-c" open' in shown, "what is outside its limit is in sight"
         wrong = await client.post(f"{here}/phases/c", data={"tick-1": "done"}, headers=OURS)
         assert_problem(await client.post(f"{here}/phases/x", data={}, headers={**OURS, "Accept": "*/*"}), 404)
         assert wrong.status_code == 422, "a step of another phase"
