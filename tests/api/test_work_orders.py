@@ -136,6 +136,9 @@ async def test_the_recorded_order_is_a_job_of_its_fork_with_what_is_due_next(dem
         }  # fmt: skip
         assert (await changed(bench, id, body))["order"]["steps_done"] == len(made["card"]["steps"])
         done = {"done_on": "2026-03-02", "hours": 41.5, "note": "bush fine"}
+        future = await bench("POST", f"/v1/work-orders/{id}/record", {**done, "done_on": "2999-01-01"})
+        assert_problem(future, 422, code="day-to-come", pointer="/done_on")
+        assert "service" not in (await bench.get(f"/v1/work-orders/{id}"))["order"], "refused, so it is open still"
         answer = await bench("POST", f"/v1/work-orders/{id}/record", done, Idempotency_Key="order-0217")
         assert answer.status_code == 201, answer.text
         found = answer.json()

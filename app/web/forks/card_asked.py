@@ -23,7 +23,7 @@ def card_asked(given: JsonObject, place: tuple[str | int, ...], shared: JsonObje
         text = "`chassis` is the id of a chassis: small letters, digits and hyphens."
         raise Invalid(text, [Fault("missing" if chassis is None else "wrong-form", text, pointer=f"{here}/chassis")])
     for name in given.keys() & _IN_THE_QUERY:
-        text = f"`{name}` is a query parameter that applies to all cards."
+        text = f"`{name}` is a parameter of the query, not of a card."
         raise Invalid(text, [Fault("unknown-field", text, pointer=f"{here}/{name}")])
     parameters = {name: _text(value) for name, value in given.items() if name != "chassis"}
     try:
