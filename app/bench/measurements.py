@@ -1,4 +1,4 @@
-"""What a work order asks to be measured, and whether an entry is within its limit.
+"""The measurements of a work order, and whether an entry is within its limit.
 
 A measurement has the id `15-2` (the second of step 15) or `check-3` (the third final check of the card). Limits are
 those of the card's checks with the same subject, and the maximum fill pressure for the pressure that is filled. A value
@@ -23,7 +23,7 @@ MEASURED = {
     "start pressure filled, second chamber": "second_pressure", "final pressure or preload": "pressure",
     "sag, mean of six": "sag", "exposed stanchion": "exposed_stanchion", "axle-to-crown": "axle_to_crown",
 }  # fmt: skip
-"""What the measurements of the last phase are called in a finished job; a later one replaces an earlier one."""
+"""Names of the final measurements in a finished job; a later one replaces an earlier one."""
 _FILLED = ("start pressure filled", "final pressure")
 
 

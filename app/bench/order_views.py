@@ -60,7 +60,7 @@ def finished_job(order: HeldOrder) -> JsonObject:
 
 
 def _fitted(card: JsonObject) -> JsonObject:
-    """What a change of travel or of spacers leaves in the fork; a service leaves it as it was."""
+    """The parts of the configuration that a change of travel or of spacers sets; a service sets none."""
     found: JsonObject = {}
     if card["job"] == "travel-change":
         found = {"travel": card["fit"]["travel"]["text"], "spring": card["fit"]["spring"]["id"]}

@@ -15,7 +15,7 @@ PhaseId = Literal["a", "b", "c", "d"]
 
 
 class OrderFields(TypedDict, total=False):
-    """What the workshop writes at the top of a work order: whose fork it is, and for when."""
+    """The head of a work order, as the workshop fills it in."""
 
     serial: OrderText
     bike: OrderText

@@ -145,8 +145,8 @@ async def test_the_job_is_recorded_from_the_order_and_the_page_shows_what_is_due
 async def test_pages_and_text_show_every_figure_of_the_card(shops: Two) -> None:
     bench, _ = shops
     async with signed_in(bench) as client:
-        _, here = await start(client, bench, "full-service")
-        for address in (here, "/v1/work-orders"):
+        fork, here = await start(client, bench, "full-service")
+        for address in (here, "/v1/work-orders", f"/v1/forks/{fork}/export"):
             answer = await bench.get(address)
             html_page = (await client.get(address, headers=OURS)).text
             text = (await bench("GET", address, Accept="text/plain")).text

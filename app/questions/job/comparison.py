@@ -17,7 +17,7 @@ _WORDS = {
     "consumables": "oils and greases", "settings": "the set-up", "checks": "the final checks",
     "not_done": "what is not done on this fork",
 }  # fmt: skip
-"""What a mechanic calls the members of a card that are compared besides its steps."""
+"""The members of a card that are compared besides its steps, in the words of a mechanic."""
 
 
 class CardComparison(TypedDict):

@@ -200,7 +200,7 @@ def finish_form(choices: Choices) -> list[FieldGroup]:
 
 
 def typed_of(body: JsonObject, groups: Sequence[FieldGroup]) -> dict[str, str]:
-    """What a form shows of a body: its values as text, by field name."""
+    """The values of a body as a form shows them: text by field name."""
     found: dict[str, str] = {}
     for field in _fields(groups):
         value: object = body

@@ -131,7 +131,7 @@ def due(answer: Answer, question: str) -> Iterator[str]:
 
 
 def due_lines(listed: Sequence[Answer]) -> Iterator[str]:
-    """What is due, the most urgent first: the state at the right edge, the reason below."""
+    """The operations that are due, the most urgent first: the state at the right edge, the reason below."""
     for each in listed:
         state = each["state"].upper() if each["state"] == "due" else each["state"]
         yield from beside(words.heading(each["operation"]), state)

@@ -231,7 +231,7 @@ def due_next(
     snapshot: Snapshot, fork: Held, done: Sequence[RecordedService], *, today: dt.date, hours: Decimal | None,
     riding: str | None,
 ) -> tuple[list[DueView], list[str]]:  # fmt: skip
-    """What a fork needs next on that day, and the kinds of riding that its intervals list."""
+    """The operations that a fork needs next on that day, and the kinds of riding that its intervals list."""
     found = on_the_bench.intervals(snapshot, fork.chassis, parameters_of(fork.configuration), riding)
     jobs = [DoneJob(each.job, _day(each), each.hours) for each in done]
     first = None if fork.first_used_on is None else dt.date.fromisoformat(fork.first_used_on)
