@@ -25,6 +25,8 @@ KINDS: dict[str, Kind] = {
     "exposed_stanchion": "length", "axle_to_crown": "length",
 }  # fmt: skip
 
+USUAL: dict[Kind, str] = {"length": "mm", "pressure": "psi", "mass": "kg"}
+"""The unit of a figure that is given without one."""
 
 ADJUSTERS = ("rebound_clicks", "compression_clicks")
 

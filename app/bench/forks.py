@@ -17,7 +17,7 @@ from app.access.keys import now
 from app.access.stored import IDEMPOTENCY_KEYS
 from app.bench.figures import configuration_view, read_configuration, written
 from app.bench.shapes import Configuration, ForkView
-from app.bench.stored import FORKS, SERVICES
+from app.bench.stored import FORKS, SERVICES, WORK_ORDERS
 from app.database.connections import Database
 from app.errors import Conflict, Fault, Invalid, NotFound, Stale
 
@@ -51,6 +51,11 @@ class Held(NamedTuple):
     version: int
 
 
+def new_id() -> str:
+    """An id that nobody can guess."""
+    return base64.b32encode(secrets.token_bytes(17)).decode().lower().rstrip("=")[:26]
+
+
 def register(
     shop: Database, shop_id: str, fork: Registering, request: IdempotentRequest | None = None
 ) -> tuple[Held, bool]:
@@ -58,7 +63,7 @@ def register(
 
     Raises Conflict, naming the fork that already has the serial; NotFound if the fork has been erased since.
     """
-    id = base64.b32encode(secrets.token_bytes(17)).decode().lower().rstrip("=")[:26]
+    id = new_id()
     at = now()
     with shop.write() as connection:
         if (before := made_before(connection, request)) is not None:
@@ -161,7 +166,7 @@ def put(connection: Connection, fork: Held, configuration: Configuration, **more
 
 
 def erase(shop: Database, shop_id: str, id: str) -> None:
-    """Erase a fork and all its jobs from the rows, the free space of the file and its write-ahead log.
+    """Erase a fork, its jobs and its work orders from the rows, the free space of the file and its write-ahead log.
 
     The content goes first and the row last, so an interrupted erasure continues when it is requested again. Raises
     NotFound, and Unavailable if the file could not be rewritten.
@@ -171,13 +176,16 @@ def erase(shop: Database, shop_id: str, id: str) -> None:
         if connection.execute(select(FORKS.c.id).where(*own)).first() is None:
             raise nothing()
         connection.execute(delete(SERVICES).where(SERVICES.c.fork == id))
-        connection.execute(delete(IDEMPOTENCY_KEYS).where(IDEMPOTENCY_KEYS.c.made == id))
+        orders = select(WORK_ORDERS.c.id).where(WORK_ORDERS.c.fork == id)
+        made = (IDEMPOTENCY_KEYS.c.made == id) | IDEMPOTENCY_KEYS.c.made.in_(orders)
+        connection.execute(delete(IDEMPOTENCY_KEYS).where(made))
+        connection.execute(delete(WORK_ORDERS).where(WORK_ORDERS.c.fork == id))
         blank = {
             "serial": f"erased {id}", "chassis": "", "configuration": "{}", "first_used_on": None, "riding": None,
             "erasing": True, "registered_at": "", "changed_at": "",
         }  # fmt: skip
         connection.execute(update(FORKS).where(*own).values(blank))
-    shop.rewrite("forks", "services", "idempotency_keys")
+    shop.rewrite("forks", "services", "work_orders", "idempotency_keys")
     with shop.write() as connection:
         connection.execute(delete(FORKS).where(FORKS.c.id == id))
 

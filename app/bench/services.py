@@ -63,25 +63,32 @@ def record(shop: Database, shop_id: str, id: str, job: Finished, by: str) -> tup
     Invalid for a future day, decreasing hours, or a key that was used for another request.
     """
     with shop.write() as connection:
-        fork = forks.held_in(connection, shop_id, id)
-        before = _services(connection, id)
-        if (again := _again(connection, id, job)) is not None:
-            return next(each for each in before if each.number == again), fork, False
-        _refuse(job, before)
-        applied = is_latest(job.done_on, before)
-        fitted = job.done["fitted"]
-        configuration: Configuration = {**fork.configuration, **fitted} if applied else fitted
-        row = {
-            "fork": id, "number": len(before) + 1, "job": job.job, "done_on": job.done_on,
-            "hours": None if job.hours is None else f"{job.hours:f}", "recorded_at": now(), "recorded_by": by,
-            "done": written(job.done), "configuration": written(configuration), "applied": applied,
-            "riding": job.riding, "idempotency_key": job.key, "request_digest": job.digest,
-        }  # fmt: skip
-        connection.execute(insert(SERVICES), row)
-        if applied:
-            more = {} if job.riding is None else {"riding": job.riding}
-            forks.put(connection, fork, configuration, **more)
-        return _services(connection, id)[-1], forks.held_in(connection, shop_id, id), True
+        return record_in(connection, shop_id, id, job, by)
+
+
+def record_in(
+    connection: Connection, shop_id: str, id: str, job: Finished, by: str
+) -> tuple[RecordedService, Held, bool]:
+    """Like `record`, in an open transaction."""
+    fork = forks.held_in(connection, shop_id, id)
+    before = _services(connection, id)
+    if (again := recorded_before(connection, id, job)) is not None:
+        return next(each for each in before if each.number == again), fork, False
+    _refuse(job, before)
+    applied = is_latest(job.done_on, before)
+    fitted = job.done["fitted"]
+    configuration: Configuration = {**fork.configuration, **fitted} if applied else fitted
+    row = {
+        "fork": id, "number": len(before) + 1, "job": job.job, "done_on": job.done_on,
+        "hours": None if job.hours is None else f"{job.hours:f}", "recorded_at": now(), "recorded_by": by,
+        "done": written(job.done), "configuration": written(configuration), "applied": applied,
+        "riding": job.riding, "idempotency_key": job.key, "request_digest": job.digest,
+    }  # fmt: skip
+    connection.execute(insert(SERVICES), row)
+    if applied:
+        more = {} if job.riding is None else {"riding": job.riding}
+        forks.put(connection, fork, configuration, **more)
+    return _services(connection, id)[-1], forks.held_in(connection, shop_id, id), True
 
 
 def is_latest(done_on: str | None, before: Sequence[RecordedService]) -> bool:
@@ -163,7 +170,11 @@ def kilograms(mass: Figure) -> Decimal:
     return parse_measure(text_of(mass), kind="mass", usual="kg", parameter="rider_mass").value
 
 
-def _again(connection: Connection, id: str, job: Finished) -> int | None:
+def recorded_before(connection: Connection, id: str, job: Finished) -> int | None:
+    """The number of the job that the same request recorded on this fork, or None.
+
+    Raises Invalid if the key was used for another request.
+    """
     if job.key is None:
         return None
     same = (SERVICES.c.fork == id, SERVICES.c.idempotency_key == job.key)

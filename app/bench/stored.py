@@ -69,6 +69,35 @@ class StoredFlag(ShopModel, table=True):
     flagged_by: str = Field(sa_type=BYTEWISE)
 
 
+class StoredWorkOrder(ShopModel, table=True):
+    """A job card frozen when the work began, with what is ticked, measured, kept and replaced.
+
+    `asked` (the parameters of the card), `card`, `fields` and `progress` are JSON (`app.bench.work_order_shapes`).
+    `version` counts changes of the fields only. `service` is the number of the recorded job. `erasing` hides the row
+    like that of a fork.
+    """
+
+    __tablename__ = "work_orders"
+
+    id: str = Field(primary_key=True, sa_type=BYTEWISE)
+    shop: str = Field(sa_type=BYTEWISE, index=True)
+    fork: str | None = Field(default=None, sa_type=BYTEWISE, index=True)
+    chassis: str = Field(sa_type=BYTEWISE)
+    job: str = Field(sa_type=BYTEWISE)
+    revision: int = Field(sa_type=Integer)
+    asked: str = Field(sa_type=BYTEWISE)
+    card: str = Field(sa_type=BYTEWISE)
+    steps: int = Field(sa_type=Integer)
+    fields: str = Field(sa_type=BYTEWISE)
+    progress: str = Field(sa_type=BYTEWISE)
+    service: int | None = Field(default=None, sa_type=Integer)
+    opened_at: str = Field(sa_type=BYTEWISE)
+    changed_at: str = Field(sa_type=BYTEWISE)
+    version: int = Field(sa_type=Integer)
+    erasing: bool = Field(sa_type=Boolean)
+
+
 FORKS: Table = SHOP.tables["forks"]
 SERVICES: Table = SHOP.tables["services"]
 FLAGS: Table = SHOP.tables["flags"]
+WORK_ORDERS: Table = SHOP.tables["work_orders"]

@@ -87,11 +87,21 @@ class _Compared:
         yield from self._members(old, new, where, asked=asked)
         if "items" in old and "items" in new:
             yield from self._schema(old["items"], new["items"], f"{where}[]", asked=asked)
+        yield from self._named_freely(old, new, where, asked=asked)
         choices = [side.get("oneOf", side.get("anyOf", [])) for side in (old, new)]
         if len(choices[0]) > len(choices[1]):
             yield f"{where} has fewer kinds"
         for before, after in zip(*choices, strict=False):
             yield from self._schema(before, after, where, asked=asked)
+
+    def _named_freely(self, old: Document, new: Document, where: str, *, asked: bool) -> Iterator[str]:
+        """Members whose names the sender chooses, by pattern or without."""
+        before, after = (
+            {"": side.get("additionalProperties"), **side.get("patternProperties", {})} for side in (old, new)
+        )
+        for pattern, inner in before.items():
+            if isinstance(inner, dict) and isinstance(after.get(pattern), dict):
+                yield from self._schema(inner, after[pattern], f"{where}.*", asked=asked)
 
     def _members(self, old: Document, new: Document, where: str, *, asked: bool) -> Iterator[str]:
         before, after = old.get("properties", {}), new.get("properties", {})

@@ -105,6 +105,18 @@ BENCH = (
     Asked("getFork", "GET", "/v1/forks/{id}", {"id": "?fork"}),
     Asked("putFork", "PUT", "/v1/forks/{id}", {"id": "?fork"}, {**FORK_HELD, "spacers": 1}, {"If-Match": "?tag"}),
     Asked(
+        "startWorkOrder", "POST", "/v1/work-orders", {},
+        {"card": {"chassis": FORK_HELD["chassis"], "job": "lower-leg-service", "fork": "?fork"}, "serial": "hire 03"},
+    ),
+    Asked("listWorkOrders", "GET", "/v1/work-orders", {"limit": MOST}),
+    Asked(
+        "changeWorkOrder", "PATCH", "/v1/work-orders/{id}", {"id": "?order"},
+        {"ticks": {"1": True}, "promised": "2026-02-02"}, {"If-Match": "?order tag"},
+    ),
+    Asked("getWorkOrder", "GET", "/v1/work-orders/{id}", {"id": "?order"}),
+    Asked("recordWorkOrder", "POST", "/v1/work-orders/{id}/record", {"id": "?order"}, {"hours": 12}),
+    Asked("eraseWorkOrder", "DELETE", "/v1/work-orders/{id}", {"id": "?order"}),
+    Asked(
         "recordService", "POST", "/v1/forks/{id}/services", {"id": "?fork"},
         {"job": "lower-leg-service", "done_on": "2026-01-05", "hours": 40, "measured": {"rider_mass": "80 kg"}},
     ),
@@ -119,8 +131,25 @@ BENCH = (
 )  # fmt: skip
 FORK_ID = "abcdefghijklmnopqrstuvwxyz"
 """Replaces the id of the registered fork, which differs from run to run."""
+ORDER_ID = "zyxwvutsrqponmlkjihgfedcba"
+"""Replaces the id of the work order."""
 FORK_DIGEST = "hXvY2nQ4bT6mK8sW0dF3gA"
 """Replaces the digest in the fork's entity tag, which is taken over that id."""
+
+
+async def ids_of(client: httpx.AsyncClient, key: Mapping[str, str]) -> dict[str, str]:
+    """The ids of a new fork and a new work order of a key's shop, by the ids that the examples have instead."""
+    fork = (await client.post("/v1/forks", json=FORK_HELD, headers=key)).json()["fork"]["id"]
+    card = {"chassis": FORK_HELD["chassis"], "job": "lower-leg-service", "fork": fork}
+    started = await client.post("/v1/work-orders", json={"card": card}, headers=key)
+    return {FORK_ID: fork, ORDER_ID: started.json()["order"]["id"]}
+
+
+def with_ids(text: str, ids: Mapping[str, str]) -> str:
+    """A text of the examples with the ids that there are."""
+    for shown, id in ids.items():
+        text = text.replace(shown, id)
+    return text
 
 
 def _of_tables() -> list[Asked]:
@@ -167,13 +196,15 @@ async def _of_the_bench(service: Writing) -> dict[str, Any]:
         found[asked.operation] = _kept(asked, response)
         if asked.operation == "registerFork":
             stand_in["fork"] = response.json()["fork"]["id"]
+        if asked.operation == "startWorkOrder":
+            stand_in["order"], stand_in["order tag"] = response.json()["order"]["id"], response.headers["etag"]
         if asked.operation in ("getFork", "recordService"):
             again = await service.client.get(f"/v1/forks/{stand_in['fork']}", headers={"Authorization": bench})
             stand_in["tag"] = again.headers["etag"]
         if asked.method == "GET":
             there = (await asked.send(service.client, Accept=NO_FORM)).json().get("available", [])
             found[asked.operation]["forms"] = [form["suffix"] for form in there if form["suffix"] != "json"]
-    text = json.dumps(found).replace(stand_in["fork"], FORK_ID)
+    text = json.dumps(found).replace(stand_in["fork"], FORK_ID).replace(stand_in["order"], ORDER_ID)
     text = re.sub(r'(W/\\"r\d+\.)[\w-]{22}', rf"\g<1>{FORK_DIGEST}", text)
     same: dict[str, Any] = json.loads(text)
     return same

@@ -12,9 +12,8 @@ import pytest
 from app.database.connections import Database
 from app.web.contract.examples import recorded
 from app.web.contract.openapi import served
-from tests.api.recording import FORK_ID
+from tests.api.recording import ids_of, with_ids
 from tests.api.writing import TORQUE, Writing, writing
-from tests.bench.working import FORK
 from tests.conftest import Fresh
 from tests.problems import assert_problem
 
@@ -22,6 +21,7 @@ pytestmark = pytest.mark.anyio
 
 DOCUMENT: dict[str, Any] = json.loads(served())
 IN_A_CHILD = {"exportPackage", "exportSqlite", "contentHash"}
+Ids = dict[str, str]
 NO_ID = "no-such-thing"
 LARGE = b'{"a": "' + b"x" * 30_000 + b'"}'
 
@@ -34,10 +34,10 @@ def operations() -> Iterator[tuple[str, str, dict[str, Any]]]:
 class Asking:
     """Requests with a key that may do everything, unless the headers say otherwise."""
 
-    def __init__(self, service: Writing, fork: str, path: str, method: str, operation: dict[str, Any]) -> None:
+    def __init__(self, service: Writing, ids: Ids, path: str, method: str, operation: dict[str, Any]) -> None:
         self.service, self.path, self.method = service, path, method
         shown = recorded("answers").get(operation["operationId"], {"parameters": {}})
-        self.shown = json.loads(json.dumps(shown).replace(FORK_ID, fork))
+        self.shown = json.loads(with_ids(json.dumps(shown), ids))
         self.key = service.keys["bench" if operation["tags"] == ["bench log"] else "edit"].token
         if operation["operationId"] in ("listFlags", "settleFlag"):
             self.key = service.keys["edit"].token
@@ -61,20 +61,19 @@ class Asking:
 
 
 @asynccontextmanager
-async def demo_service(fresh: Fresh, folder: Path) -> AsyncIterator[tuple[Writing, str]]:
+async def demo_service(fresh: Fresh, folder: Path) -> AsyncIterator[tuple[Writing, Ids]]:
     with fresh("sqlite", True) as url:
         database = Database(url)
         async with writing(database, folder, max_body_bytes=20_000) as service:
             bench = {"Authorization": f"Bearer {service.keys['bench'].token}"}
-            made = await service.client.post("/v1/forks", json=FORK, headers=bench)
-            yield service, made.json()["fork"]["id"]
+            yield service, await ids_of(service.client, bench)
         database.close()
 
 
 async def test_what_is_refused_is_refused_as_described(fresh_database: Fresh, tmp_path: Path) -> None:
-    async with demo_service(fresh_database, tmp_path) as (service, fork):
+    async with demo_service(fresh_database, tmp_path) as (service, ids):
         for path, method, operation in operations():
-            ask = Asking(service, fork, path, method, operation)
+            ask = Asking(service, ids, path, method, operation)
             named = operation["responses"].keys()
             assert_problem(await ask(query={"nonsense": "1"}), 422, code="unknown-parameter")
             assert (await ask(headers={"Host": "evil.test"})).status_code == 400, path
@@ -94,20 +93,20 @@ async def test_what_is_refused_is_refused_as_described(fresh_database: Fresh, tm
 
 
 async def test_a_form_that_is_not_there_is_a_406_where_that_is_said(fresh_database: Fresh, tmp_path: Path) -> None:
-    async with demo_service(fresh_database, tmp_path) as (service, fork):
+    async with demo_service(fresh_database, tmp_path) as (service, ids):
         for path, method, operation in operations():
             if method != "get" or operation["operationId"] in IN_A_CHILD:
                 continue
-            answer = await Asking(service, fork, path, method, operation)(headers={"Accept": "image/x-none"})
+            answer = await Asking(service, ids, path, method, operation)(headers={"Accept": "image/x-none"})
             assert (answer.status_code == 406) == ("406" in operation["responses"]), path
 
 
 async def test_what_takes_a_key_says_so(fresh_database: Fresh, tmp_path: Path) -> None:
-    async with demo_service(fresh_database, tmp_path) as (service, fork):
+    async with demo_service(fresh_database, tmp_path) as (service, ids):
         for path, method, operation in operations():
             if operation["operationId"] in IN_A_CHILD:
                 continue
-            answer = await Asking(service, fork, path, method, operation)(key=False)
+            answer = await Asking(service, ids, path, method, operation)(key=False)
             assert (answer.status_code == 401) == (operation["security"] == [{"key": []}]), f"{method} {path}"
 
 

@@ -7,10 +7,9 @@ import pytest
 
 from app.access import keys
 from app.database.connections import Database
-from tests.api.recording import FORK_ID
+from tests.api.recording import ids_of, with_ids
 from tests.api.test_not_modified import ACCEPTS, addresses
 from tests.api.writing import writing
-from tests.bench.working import FORK
 
 pytestmark = pytest.mark.anyio
 ONE_FORM = {"/healthz", "/readyz"}
@@ -23,9 +22,9 @@ async def test_each_form_has_its_suffix_its_parameter_and_its_media_type(demo: D
         key = {"Authorization": f"Bearer {keys.add(service.shop, 'all', ['edit', 'bench', 'read']).token}"}
         transport = httpx.ASGITransport(service.app)
         async with httpx.AsyncClient(transport=transport, base_url="http://legwork.test", headers=key) as client:
-            fork = (await client.post("/v1/forks", json=FORK)).json()["fork"]["id"]
+            ids = await ids_of(client, key)
             for address, forms in addresses(service):
-                path, mark, query = address.replace(FORK_ID, fork).partition("?")
+                path, mark, query = with_ids(address, ids).partition("?")
                 for form in [] if path in ONE_FORM else forms:
                     asked = [f"{path}?{query}{'&' if mark else ''}format={form}"]
                     asked += [f"{path}.{form}{mark}{query}"] if path != "/" else []

@@ -15,11 +15,15 @@ BODIES: dict[tuple[str, str], Any] = {
     ("put", "/v1/forks/{id}"): FORK,
     ("post", "/v1/forks"): {**FORK, "serial": "another"},
     ("post", "/v1/statements/{id}/flags"): {"text": "looks wrong"},
+    ("post", "/v1/work-orders"): {"card": {"chassis": CHASSIS, "job": "full-service"}},
+    ("patch", "/v1/work-orders/{id}"): {"ticks": {"1": True}},
+    ("post", "/v1/work-orders/{id}/record"): {},
 }
 IN_QUESTIONS = [
     f"/v1/chassis/{CHASSIS}/sheet?fork={{id}}",
     f"/v1/chassis/{CHASSIS}/setup?fork={{id}}",
     f"/v1/chassis/{CHASSIS}/job-card?job=full-service&fork={{id}}",
+    "/v1/work-orders?fork={id}",
 ]
 NEVER_GIVEN = "a2b3c4d5e6f7a2b3c4d5e6f7a2"
 
@@ -31,9 +35,9 @@ def routes(bench: Bench) -> list[tuple[str, str]]:
         (method, path)
         for path, methods in paths.items()
         for method, operation in methods.items()
-        if method in ("get", "post", "put", "delete") and "bench log" in operation.get("tags", [])
+        if method in ("get", "post", "put", "patch", "delete") and "bench log" in operation.get("tags", [])
     ]
-    assert len(found) >= 13
+    assert len(found) >= 19
     asking = {
         path
         for path, methods in paths.items()
@@ -48,18 +52,24 @@ async def test_another_shops_fork_is_as_one_that_never_was_on_every_route(demo: 
     async with benches(demo, tmp_path) as (bench, colleague, other):
         id = await bench.register()
         await bench.record(id, "full-service", note="mine")
+        card = {"chassis": CHASSIS, "job": "full-service", "fork": id}
+        started = await bench("POST", "/v1/work-orders", {"card": card})
+        assert started.status_code == 201, started.text
+        order = started.json()["order"]["id"]
         kept = await bench.get(f"/v1/forks/{id}/export")
         tried = 0
         for method, path in routes(bench):
             if "{id}" not in path or path.startswith("/v1/statements"):
                 continue
             body = BODIES.get((method, path))
-            of_another = await other(method.upper(), path.format(id=id), body, If_Match='"r1.x"')
+            mine = order if path.startswith("/v1/work-orders/") else id
+            of_another = await other(method.upper(), path.format(id=mine), body, If_Match='"r1.x"')
             never = await other(method.upper(), path.format(id=NEVER_GIVEN), body, If_Match='"r1.x"')
             assert_problem(of_another, 404)
             assert _without_id(of_another.json()) == _without_id(never.json()), path
             tried += 1
-        assert tried >= 11
+        assert tried >= 15
+        assert await bench.get(f"/v1/work-orders/{order}") == started.json()
         assert await colleague.get(f"/v1/forks/{id}/export") == kept, "another key of the same shop sees it unchanged"
         admin = {"Authorization": f"Bearer {bench.service.keys['admin'].token}"}
         seen = await bench.service.client.get(f"/v1/forks/{id}", headers=admin)

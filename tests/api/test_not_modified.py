@@ -19,9 +19,8 @@ from app.settings import Settings
 from app.web.contract.problem_types import PROBLEM_TYPES
 from app.web.middleware.security import PAGE_POLICY
 from app.web.routes.docs import STATIC
-from tests.api.recording import FORK_ID
+from tests.api.recording import ids_of, with_ids
 from tests.api.writing import Writing, writing
-from tests.bench.working import FORK
 
 pytestmark = pytest.mark.anyio
 RECORDED = json.loads(files("app.web.contract").joinpath("examples/answers.json").read_text())
@@ -75,9 +74,9 @@ async def test_a_304_has_the_header_lines_of_its_200(service: Writing) -> None:
     key = {"Authorization": f"Bearer {keys.add(service.shop, 'all', ['edit', 'bench', 'read']).token}"}
     transport = httpx.ASGITransport(service.app)
     async with httpx.AsyncClient(transport=transport, base_url="http://legwork.test", timeout=60) as client:
-        fork = (await client.post("/v1/forks", json=FORK, headers=key)).json()["fork"]["id"]
+        ids = await ids_of(client, key)
         for address, forms in addresses(service):
-            for spelling, headers in spelt(address.replace(FORK_ID, fork), forms):
+            for spelling, headers in spelt(with_ids(address, ids), forms):
                 for sent in (headers, {**headers, **key}):
                     tried += await _compared(client, spelling, sent)
                 pages += headers.get("Accept") == "text/html"

@@ -12,7 +12,8 @@ RefusalsDocument = JsonObject
 LOOKUPS_BY_POST = {"batch", "jobCards", "checkChanges"}
 """These use POST only because the question does not fit into an address. They write nothing and need no key."""
 
-_NEVER_WITHDRAWN = ("/problems/", "/v1/rules/", "/v1/standards/", "/v1/revisions/", "/v1/forks/", "/v1/flags/")
+_NEVER_WITHDRAWN = ("/problems/", "/v1/rules/", "/v1/standards/", "/v1/revisions/", "/v1/forks/", "/v1/flags/",
+                    "/v1/work-orders/")  # fmt: skip
 _ONE_FORM = ("/healthz", "/readyz", "/v1/export", "/v1/export.sqlite")
 _OTHERS = {
     "4XX": "Refused for its method, size, headers or rate; possible for any request.",

@@ -7,6 +7,7 @@ from typing_extensions import TypedDict
 
 from app.bench.flags import FlagRow
 from app.bench.shapes import ConfigurationView, DueView, ForkView, Moment, ServiceView
+from app.bench.work_order_shapes import OrderView
 from app.questions.answers.gap import Gap
 from app.questions.answers.views import Caution, Undecided
 from app.units.quantity import Quantity
@@ -104,6 +105,7 @@ class ForkExport(TypedDict):
     revision: int
     fork: ForkView
     services: list[ServiceView]
+    work_orders: list[OrderView]
     cautions: list[Caution]
 
 

@@ -8,7 +8,7 @@ from typing import Annotated, Any, NotRequired, TypeVar
 from pydantic import Field, TypeAdapter
 from typing_extensions import TypedDict
 
-from app.bench.figures import ADJUSTERS, KINDS, figure_of
+from app.bench.figures import ADJUSTERS, KINDS, USUAL, figure_of
 from app.bench.forks import Registering
 from app.bench.services import Finished
 from app.bench.shapes import Configuration, Count, DateText, Done, Figure, Filled, Id, Measured, PartFitted, Riding
@@ -22,7 +22,6 @@ T = TypeVar("T")
 MeasureIn = Annotated[str, Field(description="A figure in the usual unit (mm, psi, kg), or with its unit.")]
 Serial = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^\S([^\n\r\t]*\S)?$")]
 Note = Annotated[str, Field(max_length=1000)]
-USUAL: dict[Kind, str] = {"length": "mm", "pressure": "psi", "mass": "kg"}
 RANGES = {
     "pressure": ("0", "600"), "second_pressure": ("0", "600"), "sag": ("0", "1000"), "rider_mass": ("20", "250"),
     "exposed_stanchion": ("0", "1000"), "axle_to_crown": ("100", "1500"),
@@ -185,6 +184,13 @@ def _measure(given: str, name: str, kind: Kind, low: str, high: str) -> Measure:
     return parse_measure(
         given, kind=kind, usual=USUAL[kind], parameter=name, minimum=Decimal(low), maximum=Decimal(high)
     )
+
+
+def refuse_no_day(text: str | None, pointer: str) -> None:
+    """Raises Invalid if a text of the right form is no day of the calendar."""
+    read = _Reader()
+    _day(text, pointer, read)
+    read.done()
 
 
 def _day(text: str | None, pointer: str, read: _Reader) -> str | None:

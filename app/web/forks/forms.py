@@ -169,3 +169,43 @@ def beside(faults: Sequence[Fault], groups: Sequence[FieldGroup]) -> tuple[Mappi
 def _fields(groups: Sequence[FieldGroup]) -> Iterator[FormField]:
     for group in groups:
         yield from group.fields
+
+
+ORDER_NAMES = ("serial", "bike", "order_number", "promised", "done_by", "fork", "version", "sent")
+
+
+def order_form(forks: Sequence[JobChoice] = ()) -> list[FieldGroup]:
+    """The form of a work order's fields; `forks` are the forks of the log that it may be for."""
+    fields = [
+        FormField("serial", "/serial", hint="serial number, or the tag of a hire bike"),
+        FormField("bike", "/bike"),
+        FormField("order_number", "/order_number"),
+        FormField("promised", "/promised", "date", "the day it is to be ready"),
+        FormField("done_by", "/done_by"),
+    ]
+    if forks:
+        fields.append(FormField("fork", "/fork", hint="the fork in the bench log", choices=forks))
+    return [FieldGroup("The order", fields, "Fill in what you know; you can change it later.")]
+
+
+def finish_form(choices: Choices) -> list[FieldGroup]:
+    """The form that records the job of a work order: the form of a finished job, without what the order says itself."""
+    groups = [group for group in job_form(choices) if group.heading]
+    return [
+        group._replace(fields=[field for field in group.fields if field.name != "job"], folded=False)
+        if group.heading == "The job"
+        else group
+        for group in groups
+    ]
+
+
+def typed_of(body: JsonObject, groups: Sequence[FieldGroup]) -> dict[str, str]:
+    """The values of a body as a form shows them: text by field name."""
+    found: dict[str, str] = {}
+    for field in _fields(groups):
+        value: object = body
+        for name in field.pointer.split("/")[1:]:
+            value = value.get(name) if isinstance(value, dict) else None
+        if value is not None:
+            found[field.name] = str(value)
+    return found

@@ -48,18 +48,18 @@ class JobCardOfFork(OfFork, JobCardAsked):
     """The parameters of `job-card`, or a fork, whose present configuration is used."""
 
 
-async def filled_in(request: Request, chassis: str, asked: A) -> A:
-    """The parameters, completed from the bench log if they name a fork.
+async def filled_in(request: Request, chassis: str, asked: A, caller: Caller | None = None) -> A:
+    """The parameters, completed from the bench log if they name a fork. A form gives its own `caller`.
 
     Raises Unauthorised, Forbidden, NotFound, and Invalid `fork-of-another-chassis`.
     """
     id = getattr(asked, "fork", None)
     if id is None:
         return asked
-    caller: Caller = await admitted(request, "bench")
+    whose = caller or await admitted(request, "bench")
     if not SLUG.fullmatch(id):
         raise nothing()
-    fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
+    fork, done = await in_shop(request, lambda shop: services.history(shop, whose.shop, id))
     if fork.chassis != chassis:
         text = f"This fork is a {fork.chassis}. Use the address of that chassis."
         fault = Fault("fork-of-another-chassis", text, parameter="fork", suggestion=fork.chassis)

@@ -1,5 +1,6 @@
 """Bodies of forms on our own pages: known fields only, each at most once, bounded in size."""
 
+import re
 import urllib.parse
 from collections.abc import Collection
 from dataclasses import dataclass
@@ -10,6 +11,7 @@ from app.errors import Fault, Invalid, Malformed, TooLarge
 from app.web.reading.json_body import WrongMediaType, media_type_of
 from app.web.reading.text import composed, refused_character
 
+MOST_FIELDS = 500
 MEDIA_TYPE = "application/x-www-form-urlencoded"
 
 
@@ -25,8 +27,8 @@ class Form:
         return self.filled.get(name, "")
 
 
-async def read_form(request: Request, names: Collection[str], most: int) -> Form:
-    """Read a form of at most `most` bytes whose fields are among `names`.
+async def read_form(request: Request, names: Collection[str] | re.Pattern[str], most: int) -> Form:
+    """Read a form of at most `most` bytes whose fields are among `names`, or match it.
 
     Raises WrongMediaType, TooLarge, Malformed, and Invalid for an unknown or repeated field or a forbidden
     character.
@@ -40,11 +42,13 @@ async def read_form(request: Request, names: Collection[str], most: int) -> Form
             raise TooLarge(f"This form may be at most {most} bytes.")
     try:
         text = raw.decode("ascii")
-        pairs = urllib.parse.parse_qsl(text, keep_blank_values=True, errors="strict", max_num_fields=len(names) + 1)
+        most_fields = MOST_FIELDS if isinstance(names, re.Pattern) else len(names) + 1
+        pairs = urllib.parse.parse_qsl(text, keep_blank_values=True, errors="strict", max_num_fields=most_fields)
     except ValueError:
         raise Malformed("The form is not percent-encoded UTF-8, or has too many fields.") from None
     filled = {name: composed(value.replace("\r\n", "\n").strip()) for name, value in pairs}
-    if len(filled) < len(pairs) or not filled.keys() <= set(names):
+    unknown = (not names.fullmatch(name) if isinstance(names, re.Pattern) else name not in names for name in filled)
+    if len(filled) < len(pairs) or any(unknown):
         raise Invalid.one("unknown-field", "The form has an unknown field, or the same field twice.")
     if faults := [
         Fault("refused-character", f"This character is not allowed: {refused}.", pointer=f"/{name}")

@@ -21,9 +21,12 @@ IdempotencyKey = Annotated[
 
 
 def key_of(whose: str, idempotency_key: str | None) -> str | None:
-    """The key as stored, separate for each caller. Raises Invalid."""
-    if idempotency_key is None:
-        return None
+    """The key as stored, separate for each caller; None without one. Raises Invalid."""
+    return None if idempotency_key is None else key_of_form(whose, idempotency_key)
+
+
+def key_of_form(whose: str, idempotency_key: str) -> str:
+    """Like `key_of`, for a form, which always has a key. Raises Invalid."""
     if not _KEY.fullmatch(idempotency_key):
         raise Invalid.one("idempotency-key", "An Idempotency-Key has 8 to 100 letters, digits, dots or hyphens.")
     return f"{whose}:{idempotency_key}"

@@ -12,6 +12,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 from starlette.types import Scope
 
+from app.access.keys import Caller
 from app.web.representation.answer import Answer
 
 KEPT = ("revision", "as_of", "units")
@@ -56,6 +57,12 @@ class Address:
     def signed_in(self) -> str | None:
         """The label of the key with which the browser is signed in."""
         return getattr(self._scope.get("state", {}).get("signed_in"), "label", None)
+
+    @property
+    def at_the_bench(self) -> bool:
+        """Whether the browser is signed in with a key that may use the bench log."""
+        caller = self._scope.get("state", {}).get("signed_in")
+        return isinstance(caller, Caller) and caller.may("bench")
 
     @property
     def sign_in(self) -> str:

@@ -1,6 +1,6 @@
 """The bench log as text: forks, jobs, and what is due."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
 from app.web.representation import words
@@ -123,7 +123,16 @@ def due(answer: Answer, question: str) -> Iterator[str]:
     for each in answer["undecided"]:
         yield from wrapped(each["text"])
     yield ""
-    for each in answer["due"]:
+    yield from due_lines(answer["due"])
+    yield from outline_lines(
+        answer, "revision", "fork", "on", "hours", "riding", "due", "undecided", "gaps", "cautions"
+    )
+    yield from closing(answer)
+
+
+def due_lines(listed: Sequence[Answer]) -> Iterator[str]:
+    """The operations that are due, the most urgent first: the state at the right edge, the reason below."""
+    for each in listed:
         state = each["state"].upper() if each["state"] == "due" else each["state"]
         yield from beside(words.heading(each["operation"]), state)
         yield from wrapped(f"  {each['text']}", "  ")
@@ -144,10 +153,6 @@ def due(answer: Answer, question: str) -> Iterator[str]:
         every = " or ".join(f"every {interval[name]['text']}" for name in ("hours", "months") if name in interval)
         riding = f", {interval['riding']}" if "riding" in interval else ""
         yield from wrapped(f"  [{interval['id']}] {every}{riding}", "  ")
-    yield from outline_lines(
-        answer, "revision", "fork", "on", "hours", "riding", "due", "undecided", "gaps", "cautions"
-    )
-    yield from closing(answer)
 
 
 LAYOUTS: Mapping[str, Callable[[Answer, str], Iterator[str]]] = {

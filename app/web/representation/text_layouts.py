@@ -1,6 +1,6 @@
 """Text layouts of fits, sheet, set-up and job card, in the order in which a mechanic reads them."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from typing import Any
 
 from app.web.representation import text_spring, words
@@ -244,7 +244,7 @@ def _candidate(each: Answer) -> Iterator[str]:
     yield from wrapped(f"    {each['limits']['text']}", "    ")
 
 
-def job_card(answer: Answer, question: str) -> Iterator[str]:
+def job_card(answer: Answer, question: str, ticked: Collection[int] = ()) -> Iterator[str]:
     """The parts and tools to lay out, then each step with a tick box, and blank lines to write on."""
     yield from title(f"{answer['procedure']['name']}: {_name(answer)}", answer)
     if answer["settings"].get("headline", {}).get("what") == "rider-mass-limit":
@@ -276,7 +276,7 @@ def job_card(answer: Answer, question: str) -> Iterator[str]:
         yield from wrapped(f"  {', '.join([each['name'], *more])}", "    ")
     yield from heading("Steps")
     for each in answer["steps"]:
-        yield from _step(each)
+        yield from _step(each, each["number"] in ticked)
     yield from heading("Set-up after assembly")
     yield from outline_lines(answer["settings"], "published", "coil", "limits")
     if "coil" in answer["settings"]:
@@ -301,10 +301,10 @@ def job_card(answer: Answer, question: str) -> Iterator[str]:
     yield from closing({**answer, "cautions": [each for each in answer["cautions"] if each["place"] == "end"]})
 
 
-def _step(each: Answer) -> Iterator[str]:
+def _step(each: Answer, ticked: bool) -> Iterator[str]:
     deep = " " * 7
     said = [*(f"! {caution['text']}" for caution in each["cautions"]), each["text"]]
-    yield from wrapped(f"[ ] {each['number']:>2} {said[0]}", deep)
+    yield from wrapped(f"[{'x' if ticked else ' '}] {each['number']:>2} {said[0]}", deep)
     for text in said[1:]:
         yield from wrapped(f"{deep}{text}", deep)
     for torque in each.get("torque", []):

@@ -3,7 +3,7 @@
 Fits, sheet, set-up, job card and label have layouts of their own; every other answer is shown by its outline.
 """
 
-from app.web.representation import text_bench, text_catalogue, text_search
+from app.web.representation import text_bench, text_catalogue, text_search, text_work_orders
 from app.web.representation.answer import Answer
 from app.web.representation.kinds import Answered, Representation, register
 from app.web.representation.text_label import label_text
@@ -19,7 +19,8 @@ def render(answered: Answered) -> bytes:
 def text(question: str, answer: Answer) -> str:
     """The text for the JSON form of an answer."""
     layouts = {
-        **LAYOUTS, **text_bench.LAYOUTS, **text_catalogue.LAYOUTS, **text_search.LAYOUTS, "label": label_text
+        **LAYOUTS, **text_bench.LAYOUTS, **text_catalogue.LAYOUTS, **text_search.LAYOUTS, "label": label_text,
+        **text_work_orders.LAYOUTS,
     }  # fmt: skip
     return text_of([*invented(answer), *layouts.get(question, any_answer)(answer, question)])
 

@@ -48,7 +48,7 @@ _LABELS = {
     "href": "address", "from": "from", "to": "to", "q": "search", "per_page": "rows", "units": "units",
     "dual_crown": "dual crown", "nlgi": "NLGI", "bb_drop": "bottom bracket drop", "bb_height": "bottom bracket height",
     "geometry_sag": "sag in the geometry",
-    "marked_maximum_at_most": "marked maximum",
+    "marked_maximum_at_most": "marked maximum", "order_number": "order no.", "promised": "promised for",
     "hours": "riding hours", "bead_seat": "bead seat", "as_of": "as of", "min_revision": "minimum revision",
     "slow_force": "force, slow stroke", "fill_altitude": "filled at", "altitude": "ridden at",
     "percent": "share of travel", "share_percent": "contains the true value", "what": "what",
@@ -64,6 +64,8 @@ _QUESTIONS = {
     "problem-type": "Problem type", "record-job": "Record a job", "send-again": "Send it again",
     "register-fork": "Register a fork", "forks": "Bench log", "due": "What is due",
     "services": "Work done", "start": "Legwork", "own-data": "Your own data",
+    "work-order": "Work order", "work-orders": "Work orders", "start-order": "Start a work order",
+    "order-fields": "Change a work order", "finish-order": "Record the job", "order-record": "Job recorded",
     "sheet-changes": "What changed on this sheet",
 }  # fmt: skip
 

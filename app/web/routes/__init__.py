@@ -33,6 +33,8 @@ from app.web.routes import (
     statement_edits,
     tables,
     units,
+    work_order_forms,
+    work_orders,
 )
 
 ROUTERS: tuple[APIRouter, ...] = (
@@ -58,6 +60,8 @@ ROUTERS: tuple[APIRouter, ...] = (
     bench_forms.router,
     forks.router,
     fork_services.router,
+    work_order_forms.router,
+    work_orders.router,
     flags.router,
     revisions.router,
     rules.router,

@@ -1,6 +1,7 @@
 """Bench log forms for a signed-in browser: register a fork and record a job, as programs do by request."""
 
 import datetime as dt
+import re
 import secrets
 from collections.abc import Collection, Mapping, Sequence
 from typing import Annotated, Any
@@ -29,7 +30,7 @@ from app.web.routes.forks import ForkId, register
 router = strict_router(include_in_schema=False)
 
 MOST_BYTES = 30_000
-_KEPT_IN_THE_FORM = (Invalid, Conflict, Unavailable, NoRoom)
+KEPT_IN_THE_FORM = (Invalid, Conflict, Unavailable, NoRoom)
 _CHALLENGE = {"WWW-Authenticate": 'Bearer realm="legwork"'}
 
 Prefill = Annotated[str | None, Query(max_length=2_000)]
@@ -40,9 +41,9 @@ async def ask_for_a_fork(request: Request, chassis: Prefill = None) -> Response:
     """The form that registers a fork of that chassis; without a chassis, how to find it."""
     await admitted(request, "bench")
     if chassis is None:
-        return await _form(request, "register-fork", [], {}, {"chassis": ""})
-    held = await _choices(request, chassis)
-    return await _form(request, "register-fork", fork_form(held), {"chassis": chassis}, {"chassis": held.chassis})
+        return await form_page(request, "register-fork", [], {}, {"chassis": ""})
+    held = await chassis_choices(request, chassis)
+    return await form_page(request, "register-fork", fork_form(held), {"chassis": chassis}, {"chassis": held.chassis})
 
 
 @router.post("/v1/forks/register")
@@ -51,14 +52,14 @@ async def register_by_form(request: Request) -> Response:
     try:
         caller = await permitted_by_form(request, "bench")
     except Unauthorised as refusal:
-        return await _once_more(request, FORK_NAMES, refusal)
+        return await once_more(request, FORK_NAMES, refusal)
     form = await read_form(request, FORK_NAMES, MOST_BYTES)
-    held = await _choices(request, form.get("chassis"))
+    held = await chassis_choices(request, form.get("chassis"))
     groups = fork_form(held)
     try:
         fork, _ = await register(request, caller, registering(shaped(body_of(form, groups), FORK_BODY)))
-    except _KEPT_IN_THE_FORM as refusal:
-        return await _form(request, "register-fork", groups, form.filled, {"chassis": held.chassis}, refusal)
+    except KEPT_IN_THE_FORM as refusal:
+        return await form_page(request, "register-fork", groups, form.filled, {"chassis": held.chassis}, refusal)
     return _onwards(fork.id)
 
 
@@ -69,13 +70,13 @@ async def ask_for_a_job(
     """The form that records a finished job; `job`, `job_card` and `revision` fill it in."""
     caller = await admitted(request, "bench")
     fork = await in_shop(request, lambda shop: forks.held(shop, caller.shop, id))
-    held = await _choices(request, fork.chassis)
+    held = await chassis_choices(request, fork.chassis)
     today = dt.datetime.now(dt.UTC).date().isoformat()
     given = {"job": job, "job_card": job_card, "revision": revision, "done_on": today}
     typed = {name: str(value) for name, value in given.items() if value is not None}
     typed["sent"] = secrets.token_urlsafe(24)
     about = {"chassis": held.chassis, "fork": fork_view(fork)}
-    return await _form(request, "record-job", job_form(held), typed, about)
+    return await form_page(request, "record-job", job_form(held), typed, about)
 
 
 @router.post("/v1/forks/{id}/record")
@@ -84,22 +85,22 @@ async def record_by_form(request: Request, id: ForkId) -> Response:
     try:
         caller = await permitted_by_form(request, "bench")
     except Unauthorised as refusal:
-        return await _once_more(request, JOB_NAMES, refusal)
+        return await once_more(request, JOB_NAMES, refusal)
     fork, _ = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     form = await read_form(request, JOB_NAMES, MOST_BYTES)
-    held = await _choices(request, fork.chassis)
+    held = await chassis_choices(request, fork.chassis)
     groups = job_form(held)
     try:
         body = shaped(body_of(form, groups), SERVICE_BODY)
         job = finished(body, key_of(caller.shop, form.get("sent")), digest_of(request, form.raw))
         await record(request, caller, fork, job)
-    except _KEPT_IN_THE_FORM as refusal:
+    except KEPT_IN_THE_FORM as refusal:
         about = {"chassis": held.chassis, "fork": fork_view(fork)}
-        return await _form(request, "record-job", groups, form.filled, about, refusal)
+        return await form_page(request, "record-job", groups, form.filled, about, refusal)
     return _onwards(id)
 
 
-async def _once_more(request: Request, names: Collection[str], refusal: Unauthorised) -> Response:
+async def once_more(request: Request, names: Collection[str] | re.Pattern[str], refusal: Unauthorised) -> Response:
     """Keep what was typed, to send it again after the browser has signed in again, because its session was over.
 
     Only fields of our own form from our own page are kept. Raises the refusal if the client wants no page, and whatever
@@ -109,21 +110,31 @@ async def _once_more(request: Request, names: Collection[str], refusal: Unauthor
         raise refusal
     form = await read_form(request, names, MOST_BYTES)
     return Response(
-        page("send-again", {"typed": form.filled}, request.scope),
+        page("send-again", {"typed": form.filled, "shown": _typed_by_hand(form.filled)}, request.scope),
         status_code=status_of(refusal),
         headers={**PRIVATE, "Vary": "Cookie", "Content-Type": "text/html; charset=utf-8", **_CHALLENGE},
     )
 
 
-async def _choices(request: Request, chassis: str) -> Choices:
+def _typed_by_hand(filled: Mapping[str, str]) -> Mapping[str, str]:
+    return {
+        name: value
+        for name, value in filled.items()
+        if name not in ("sent", "revision", "job_card", "version") and not name.startswith("was-")
+    }
+
+
+async def chassis_choices(request: Request, chassis: str) -> Choices:
+    """The choices that forms offer for a chassis. Raises NotFound, Gone."""
     found: Choices = await request.app.state.catalogue.ask(lambda snapshot: choices(snapshot, chassis))
     return found
 
 
-async def _form(
+async def form_page(
     request: Request, question: str, groups: Sequence[FieldGroup], typed: Mapping[str, str], about: Mapping[str, Any],
     refusal: Refusal | None = None,
 ) -> Response:  # fmt: skip
+    """The page of a form with what was typed; each fault of a refusal is beside its field."""
     faults, others = beside(refusal.faults, groups) if refusal is not None else ({}, [])
     if refusal is not None and not faults and not others:
         others = [refusal.detail]
@@ -131,7 +142,7 @@ async def _form(
     answer = {
         **await named(about, request.app.state.catalogue), "groups": [group for group in groups if group.heading],
         "typed": typed, "faults": faults, "others": others,
-        "hidden": [name for name in (*hidden, "sent") if typed.get(name)],
+        "hidden": [name for name in (*hidden, "sent", "version") if typed.get(name)],
     }  # fmt: skip
     return Response(
         page(question, answer, request.scope),

@@ -1,6 +1,7 @@
 """Jobs on a fork of the bench log: record, list, what is due next, and the label for the leg."""
 
 import datetime as dt
+from collections.abc import Sequence
 from decimal import Decimal
 from typing import Annotated
 
@@ -88,7 +89,15 @@ async def record(
 
     Raises Invalid with pointers, NotFound.
     """
-    shop, fitted = request.app.state.shop, job.done["fitted"]
+    await check_job(request, caller, fork, job)
+    shop = request.app.state.shop
+    service, after, new = await to_its_end(lambda: services.record(shop, caller.shop, fork.id, job, caller.id))
+    return service, after, not new
+
+
+async def check_job(request: Request, caller: Caller, fork: Held, job: services.Finished) -> None:
+    """Compare a finished job with the catalogue and complete it before it is recorded. Raises Invalid with pointers."""
+    fitted = job.done["fitted"]
 
     def refuse(snapshot: Snapshot) -> None:
         operations = JOB_WORDS.keys() | on_the_bench.operations(snapshot, fork.chassis)
@@ -108,8 +117,6 @@ async def record(
     present, before = await in_shop(request, lambda shop: services.history(shop, caller.shop, fork.id))
     known: Configuration = {**present.configuration, **fitted} if services.is_latest(job.done_on, before) else fitted
     await request.app.state.catalogue.ask(lambda snapshot: complete(snapshot, fork.chassis, known, job.done))
-    service, after, new = await to_its_end(lambda: services.record(shop, caller.shop, fork.id, job, caller.id))
-    return service, after, not new
 
 
 def complete(snapshot: Snapshot, chassis: str, known: Configuration, done: Done) -> None:
@@ -168,18 +175,12 @@ async def fork_due(request: Request, id: ForkId, asked: Annotated[DueAsked, Quer
     fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     hours = _hours(asked, done)
     today = asked.on or dt.datetime.now(dt.UTC).date()
-    known = parameters_of(fork.configuration)
-    first = None if fork.first_used_on is None else dt.date.fromisoformat(fork.first_used_on)
-
     riding = asked.riding or fork.riding
 
     def found(snapshot: Snapshot) -> tuple[int, list[DueView], list[str]]:
         if asked.riding is not None:
             on_the_bench.refuse_riding(snapshot, fork.chassis, asked.riding, parameter="riding")
-        held_against = on_the_bench.intervals(snapshot, fork.chassis, known, riding)
-        jobs = [DoneJob(each.job, _day(each), each.hours) for each in done]
-        counted = due(held_against.intervals, jobs, first_used_on=first, today=today, hours=hours)
-        return snapshot.revision, counted, held_against.listed
+        return snapshot.revision, *due_next(snapshot, fork, done, today=today, hours=hours, riding=riding)
 
     revision, listed, ridings = await request.app.state.catalogue.ask(found, asked.pin())
     gaps: list[Gap] = []
@@ -226,6 +227,22 @@ async def fork_label(request: Request, id: ForkId, asked: ForkPinnedAsked) -> Re
     return await respond_private(request, answer, answers.LABEL, "label")
 
 
+def due_next(
+    snapshot: Snapshot, fork: Held, done: Sequence[RecordedService], *, today: dt.date, hours: Decimal | None,
+    riding: str | None,
+) -> tuple[list[DueView], list[str]]:  # fmt: skip
+    """The operations that a fork needs next on that day, and the kinds of riding that its intervals list."""
+    found = on_the_bench.intervals(snapshot, fork.chassis, parameters_of(fork.configuration), riding)
+    jobs = [DoneJob(each.job, _day(each), each.hours) for each in done]
+    first = None if fork.first_used_on is None else dt.date.fromisoformat(fork.first_used_on)
+    return due(found.intervals, jobs, first_used_on=first, today=today, hours=hours), found.listed
+
+
+def most_hours(done: Sequence[RecordedService]) -> Decimal | None:
+    """The riding hours of a fork as last recorded."""
+    return max((each.hours for each in done if each.hours is not None), default=None)
+
+
 def _riding_open(riding: str | None, listed: list[str]) -> list[Undecided]:
     """The kind of riding, if it is not recorded and the intervals differ by it."""
     if riding is not None or not listed:
@@ -235,8 +252,7 @@ def _riding_open(riding: str | None, listed: list[str]) -> list[Undecided]:
 
 
 def _hours(asked: DueAsked, done: list[RecordedService]) -> Decimal | None:
-    noted = max((each.hours for each in done if each.hours is not None), default=None)
-    return noted if asked.hours is None else Decimal(str(asked.hours))
+    return most_hours(done) if asked.hours is None else Decimal(str(asked.hours))
 
 
 def _day(service: RecordedService) -> dt.date | None:

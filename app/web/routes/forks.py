@@ -9,9 +9,10 @@ from starlette.responses import Response
 
 from app.access.idempotency import IdempotentRequest
 from app.access.keys import Caller
-from app.bench import forks, services
+from app.bench import forks, services, work_orders
 from app.bench.figures import configuration_view
 from app.bench.forks import Held, Registering, fork_view
+from app.bench.order_views import order_view
 from app.bench.services import service_view
 from app.catalogue.catalogue import PRESENT, Pin
 from app.catalogue.rows import Snapshot
@@ -217,9 +218,11 @@ async def export_fork(request: Request, id: ForkId, asked: ForkPinnedAsked) -> R
     """For the owner of the fork."""
     caller = await admitted(request, "bench")
     fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
+    started = await in_shop(request, lambda shop: work_orders.of_fork(shop, caller.shop, id))
     answer = {
         "revision": await _revision(request, asked), "fork": fork_view(fork),
-        "services": [service_view(each) for each in done], "cautions": await fork_cautions(request, {fork.chassis}),
+        "services": [service_view(each) for each in done],
+        "work_orders": [order_view(each) for each in started], "cautions": await fork_cautions(request, {fork.chassis}),
     }  # fmt: skip
     return await respond_private(request, answer, answers.EXPORT, "fork-export")
 

@@ -4,13 +4,11 @@ import asyncio
 from typing import Annotated
 
 from fastapi import Query, Request
-from pydantic import Field, TypeAdapter, ValidationError
+from pydantic import Field, TypeAdapter
 from starlette.responses import Response
 from typing_extensions import TypedDict
 
-from app.catalogue.columns import SLUG
-from app.errors import Fault, Invalid, Refusal
-from app.json_types import JsonObject
+from app.errors import Refusal
 from app.questions.answers.cautions import cautions
 from app.questions.answers.parameters import LookupParameters
 from app.questions.job.fleet import MOST_CARDS, shopping_list
@@ -18,7 +16,7 @@ from app.questions.job.job_card import JOB_CARD, JobCardAnswer, Made, job_card, 
 from app.questions.job.views import FLEET, CardOfFleet, FleetAnswer
 from app.questions.sheet.fits import chosen_units
 from app.web.contract.openapi import json_body
-from app.web.faults import faults_of
+from app.web.forks.card_asked import card_asked
 from app.web.forks.in_question import JobCardOfFork, filled_in
 from app.web.problem import problem_of
 from app.web.reading.json_body import read_model
@@ -37,7 +35,6 @@ class FleetBody(TypedDict):
 
 
 BODY = TypeAdapter(FleetBody)
-_FOR_ALL = set(LookupParameters.model_fields)
 
 
 @router.get(
@@ -75,7 +72,7 @@ async def job_cards(request: Request, asked: Annotated[LookupParameters, Query()
     done: list[Made] = []
     for index, given in enumerate(body["cards"]):
         try:
-            chassis, wanted = _read(given, index, {**shared, "revision": revision})
+            chassis, wanted = card_asked(given, ("cards", index), {**shared, "revision": revision})
             filled = await filled_in(request, chassis, wanted)
             one = await catalogue.ask(lambda snapshot, id=chassis, how=filled: made(snapshot, id, how), filled.pin())
         except Refusal as refusal:
@@ -92,22 +89,3 @@ async def job_cards(request: Request, asked: Annotated[LookupParameters, Query()
     invented = [each for one in done for each in one.answer["cautions"] if each["code"] == "invented-data"]
     found["cautions"] = [*invented[:1], *found["cautions"]]
     return await respond(request, found, FLEET, question="job-cards")
-
-
-def _read(given: dict[str, str], index: int, shared: JsonObject) -> tuple[str, JobCardOfFork]:
-    """A card's chassis and parameters. Raises Invalid with pointers into the body."""
-    place = f"/cards/{index}"
-    chassis = given.get("chassis")
-    if chassis is None or not SLUG.fullmatch(chassis):
-        text = "`chassis` is the id of a chassis: small letters, digits and hyphens."
-        raise Invalid(text, [Fault("missing" if chassis is None else "wrong-form", text, pointer=f"{place}/chassis")])
-    for name in given.keys() & _FOR_ALL:
-        text = f"`{name}` is a query parameter that applies to all cards."
-        raise Invalid(text, [Fault("unknown-field", text, pointer=f"{place}/{name}")])
-    parameters = {name: value for name, value in given.items() if name != "chassis"}
-    try:
-        return chassis, JobCardOfFork.model_validate({**parameters, **shared})
-    except ValidationError as error:
-        found = error.errors(include_url=False)
-        faults = faults_of({**each, "loc": ("body", "cards", index, *each["loc"])} for each in found)
-        raise Invalid("The parameters of this card are invalid.", faults) from None
