@@ -159,6 +159,13 @@ def length(value_mm: float, to: Units) -> Quantity:
     return quantity("length", _digits(value_mm), "mm", to=to)
 
 
+def own_length(value_mm: float, to: Units) -> Quantity:
+    """A length that no source published: a reading, or an assumption of ours."""
+    shown = length(value_mm, to)
+    shown.pop("as_published", None)
+    return shown
+
+
 def share(percent: float, to: Units) -> Quantity:
     """A share in percent, to a tenth."""
     return quantity("percent", _digits(round(percent, 1)), "%", to=to)
