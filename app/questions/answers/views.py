@@ -140,7 +140,9 @@ _TRAVEL = ("travel_from_mm", "travel_to_mm")
 
 
 def travels(low_mm: float | None, high_mm: float | None, to: Units) -> Quantity:
-    """The travels from one to another; an end that is None is open."""
+    """The travels from one to another; an end that is None is open. A single travel is a length like any other."""
+    if low_mm is not None and low_mm == high_mm:
+        return length(low_mm, to)
     low, high = (None if each is None else _digits(each) for each in (low_mm, high_mm))
     return quantity("length", None, "mm", minimum=low, maximum=high, to=to)
 
@@ -155,6 +157,13 @@ def scope_of_fit(row: Statement, to: Units) -> ScopeView:
 def length(value_mm: float, to: Units) -> Quantity:
     """A length that is stored as a number of millimetres."""
     return quantity("length", _digits(value_mm), "mm", to=to)
+
+
+def own_length(value_mm: float, to: Units) -> Quantity:
+    """A length that no source published: a reading, or an assumption of ours."""
+    shown = length(value_mm, to)
+    shown.pop("as_published", None)
+    return shown
 
 
 def share(percent: float, to: Units) -> Quantity:

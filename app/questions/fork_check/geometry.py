@@ -14,7 +14,7 @@ from app.physics.band import Band, Uncertain, band
 from app.physics.frame_geometry import Geometry, along_steerer_m, wheel_radius_m, with_fork
 from app.questions.answers.explained import Assumption, Formula, as_published
 from app.questions.answers.gap import Gap
-from app.questions.answers.views import figure, length
+from app.questions.answers.views import figure, length, own_length
 from app.questions.fork_check.permission import Length
 from app.units.preferences import Units
 from app.units.quantity import Quantity, computed, quantity
@@ -332,7 +332,7 @@ def _assumptions(frame: Frame, fork: NewFork, units: Units) -> list[Assumption]:
         {"name": "offset", "value": length(float(fork.offset_mm), units), "text": "of the fork"},
         {
             "name": "tyres",
-            "value": length(TYRE_SPREAD_MM, units),
+            "value": own_length(TYRE_SPREAD_MM, units),
             "text": (
                 "heights from the frame's published geometry, unchanged with the new fork, up or down by this much: "
                 "common practice, no source"

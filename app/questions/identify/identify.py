@@ -14,7 +14,7 @@ from app.errors import Fault, Invalid
 from app.questions.answers.cautions import cautions
 from app.questions.answers.explained import Assumption
 from app.questions.answers.parameters import LookupParameters
-from app.questions.answers.views import Caution, ChassisRef, Named, chassis_ref, length, named
+from app.questions.answers.views import Caution, ChassisRef, Named, chassis_ref, length, named, own_length
 from app.questions.identify.index import CLUES, ClueReading, Index, Run, Value, index_at
 from app.questions.identify.model import Agreement, Clue, ClueCheck, CluesGiven, Ranking, each_clue, next_check, rank
 from app.questions.sheet.fits import chosen_units
@@ -161,8 +161,8 @@ def _assumptions(units: Units) -> list[Assumption]:
             "assumed": "1 in 10",
             "text": "a wrong clue reads like that of any fork in the catalogue: common practice",
         },
-        {"name": "diameters", "value": length(0.2, units), "text": spread},
-        {"name": "hub spacing", "value": length(2.0, units), "text": spread},
+        {"name": "diameters", "value": own_length(0.2, units), "text": spread},
+        {"name": "hub spacing", "value": own_length(2.0, units), "text": spread},
         {"name": "unknown", "text": "a value that the catalogue lacks counts neither for nor against a chassis"},
         {"name": "prior", "text": "before the first clue every chassis is equally likely"},
     ]
@@ -282,7 +282,7 @@ def _clue(clue: str, given: str | int | float, value: Value, units: Units) -> Cl
         listed = [f"{listed[0]}–{listed[-1]}"]
     shown: ClueView = {"parameter": clue, "given": _words(given), "listed": listed}
     if clue in DIAMETERS:
-        shown["given_length"] = length(float(given), units)
+        shown["given_length"] = own_length(float(given), units)
         shown["listed_lengths"] = [length(float(each), units) for each in listed]
     return shown
 
@@ -311,7 +311,7 @@ def _excluding(index: Index, given: CluesGiven, ranking: Ranking, units: Units) 
         text = f"{why}; without it {without} would be left."
         each: Excluding = {"parameter": clue[0], "given": _words(clue[1]), "without": without, "text": text}
         if clue[0] in DIAMETERS:
-            each["given_length"] = length(float(clue[1]), units)
+            each["given_length"] = own_length(float(clue[1]), units)
         found.append(each)
     return sorted(found, key=lambda each: -each["without"])
 
