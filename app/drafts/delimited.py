@@ -7,7 +7,7 @@ from codecs import BOM_UTF8, BOM_UTF16_BE, BOM_UTF16_LE
 from collections import Counter
 
 from app.drafts.grid import Grid, GridCell, Grids, trimmed
-from app.exchange.faults import shortened
+from app.exchange.shown import shortened
 from app.foreign import ForeignFault
 
 MOST_TEXT = 5_000_000

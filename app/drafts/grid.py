@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from app.exchange.faults import letter
+from app.exchange.shown import letter
 
 CellKind = Literal["empty", "text", "number", "truth", "date", "error"]
 

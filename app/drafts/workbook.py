@@ -18,7 +18,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from app.drafts.grid import GridCell, Grids, trimmed
 from app.drafts.number_formats import shown
-from app.exchange.faults import shortened
+from app.exchange.shown import shortened
 from app.foreign import ForeignFault, escaped, open_zip
 
 MOST_PACKED = 20_000_000
