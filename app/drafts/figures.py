@@ -230,14 +230,14 @@ class _Reader:
                 if low <= value <= high:
                     return replace(first, low=other.low, high=other.high, remarks=first.remarks + other.remarks)
             raise _Doubt("what the brackets mean is not clear")
-        if not self._agree(first, other):
+        if not agree(first, other, self.usual):
             raise _Doubt("the two figures do not agree")
         return replace(first, remarks=(*first.remarks, f"({beside}) is the same figure in another unit"))
 
     def _with_slash(self, left: str, right: str) -> Figure:
         """One figure in two units; anything else has more than one reading."""
         first, other = self._plain(left), _Reader(None, self.marks)._plain(right)
-        if first is None or other is None or other.unit is None or not self._agree(first, other):
+        if first is None or other is None or other.unit is None or not agree(first, other, self.usual):
             raise _Doubt("the figures beside “/” can be two figures, a fraction or two units")
         return replace(first, remarks=(*first.remarks, f"{right} is the same figure in another unit"))
 
@@ -259,22 +259,6 @@ class _Reader:
         if meant is None:
             raise _Doubt(f"{units[0].name} is a unit of {units[0].kind}, not of {self.kind}")
         return meant
-
-    def _agree(self, first: Figure, other: Figure) -> bool:
-        """Whether two figures in two units of one kind are the same, to the last digit of the coarser."""
-        here = first.unit or self.usual
-        pairs = [(first.value, other.value), (first.low, other.low), (first.high, other.high)]
-        if (
-            here is None
-            or other.unit is None
-            or other.unit is here
-            or any((a is None) != (b is None) for a, b in pairs)
-        ):
-            return False
-        there = next((each for each in find(other.unit.name) if each.kind == here.kind), None)
-        return there is not None and all(
-            _meet(Decimal(a), here, Decimal(b), there) for a, b in pairs if a is not None and b is not None
-        )
 
     def _digits(self, number: str) -> str:
         """A number as plain digits with a decimal point. Raises _Doubt if its marks can mean two things."""
@@ -320,6 +304,21 @@ def _is_limit(text: str) -> bool:
 
 def _are_units(*spellings: str | None) -> bool:
     return all(not spelling or find(spelling.strip()) for spelling in spellings)
+
+
+def agree(first: Figure, other: Figure, usual: Unit | None = None) -> bool:
+    """Whether two figures in two units of one kind are the same, to the last digit of the coarser.
+
+    `usual` is the unit of the first if it has none of its own.
+    """
+    here = first.unit or usual
+    pairs = [(first.value, other.value), (first.low, other.low), (first.high, other.high)]
+    if here is None or other.unit is None or other.unit is here or any((a is None) != (b is None) for a, b in pairs):
+        return False
+    there = next((each for each in find(other.unit.name) if each.kind == here.kind), None)
+    return there is not None and all(
+        _meet(Decimal(a), here, Decimal(b), there) for a, b in pairs if a is not None and b is not None
+    )
 
 
 def _meet(value: Decimal, here: Unit, other: Decimal, there: Unit) -> bool:

@@ -5,6 +5,9 @@ from typing import Any, Literal
 
 from app.exchange.shown import letter
 
+LISTS = "lists"
+"""The hidden sheet of a template workbook, which holds what its drop-down lists offer."""
+
 CellKind = Literal["empty", "text", "number", "truth", "date", "error"]
 
 
@@ -39,10 +42,11 @@ class Grid:
 
 @dataclass(slots=True)
 class Grids:
-    """The grids of one file, and what its reader says about the file."""
+    """The grids of one file, and what its reader says about the file. `hidden` are the sheets with hidden parts."""
 
     grids: list[Grid] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
+    hidden: list[str] = field(default_factory=list)
 
 
 def trimmed(name: str, rows: list[list[GridCell]], row_numbers: list[int], column_numbers: list[int]) -> Grid | None:
@@ -63,6 +67,7 @@ def as_json(grids: Grids) -> dict[str, Any]:
     """The grids as a JSON object; a cell is a list, without what it does not have."""
     return {
         "remarks": grids.remarks,
+        "hidden": grids.hidden,
         "grids": [
             {
                 "name": grid.name,
@@ -90,4 +95,4 @@ def from_json(value: dict[str, Any]) -> Grids:
         )
         for each in value["grids"]
     ]
-    return Grids(grids, value["remarks"])
+    return Grids(grids, value["remarks"], value["hidden"])

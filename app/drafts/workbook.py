@@ -54,9 +54,12 @@ def read_workbook(path: Path) -> Grids:
     for sheet in values.worksheets:
         if sheet.sheet_state != "visible":
             grids.remarks.append(f"The sheet {shortened(sheet.title)} is hidden and not read.")
+            grids.hidden.append(sheet.title)
             continue
-        rows, numbers, columns, said = _cells(sheet, formulas[sheet.title])
-        grids.remarks += said
+        rows, numbers, columns, has_hidden = _cells(sheet, formulas[sheet.title])
+        if has_hidden:
+            grids.remarks.append(f"Hidden rows and columns of {shortened(sheet.title)} are not read.")
+            grids.hidden.append(sheet.title)
         grid = trimmed(sheet.title, rows, numbers, columns)
         if grid is not None:
             grids.grids.append(grid)
@@ -132,8 +135,8 @@ def _torn(part: bytes) -> bytes:
     return part[start:] if start >= 0 and b">" not in part[start:] and not _PART.match(part, start) else b""
 
 
-def _cells(sheet: Worksheet, formulas: Worksheet) -> tuple[list[list[GridCell]], list[int], list[int], list[str]]:
-    """The cells of the rows and columns that are shown, their numbers, and what to say about the sheet."""
+def _cells(sheet: Worksheet, formulas: Worksheet) -> tuple[list[list[GridCell]], list[int], list[int], bool]:
+    """The cells of the rows and columns that are shown, their numbers, and whether there are hidden ones."""
     if sheet.max_column > MOST_COLUMNS:
         raise ForeignFault(f"{shortened(sheet.title)} has {sheet.max_column} columns; at most {MOST_COLUMNS} are read")
     if sheet.max_row > MOST_ROWS:
@@ -157,11 +160,11 @@ def _cells(sheet: Worksheet, formulas: Worksheet) -> tuple[list[list[GridCell]],
             for column in range(area.min_col, area.max_col + 1):
                 if (row, column) in found:
                     found[row, column] = filled
-    said = []
-    if hidden & set(range(sheet.min_row, sheet.max_row + 1)) or hidden_columns:
-        said.append(f"Hidden rows and columns of {shortened(sheet.title)} are not read.")
+    has_hidden = any(sheet.min_row <= number <= sheet.max_row for number in hidden) or any(
+        sheet.min_column <= number <= sheet.max_column for number in hidden_columns
+    )
     cells = [[found[row, column] for column in columns] for row in rows]
-    return cells, rows, [number - 1 for number in columns], said
+    return cells, rows, [number - 1 for number in columns], has_hidden
 
 
 def _hidden_columns(sheet: Worksheet) -> set[int]:
