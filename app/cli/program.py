@@ -33,7 +33,9 @@ DatabaseOption = Annotated[
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
 ReplaceOption = Annotated[bool, typer.Option("--replace", help="Withdraw rows that the package does not have.")]
-PackageArgument = Annotated[Path, typer.Argument(help="A folder, a zip file or one CSV file.", show_default=False)]
+PackageArgument = Annotated[
+    Path, typer.Argument(help="A folder, a zip file, one CSV file or a workbook.", show_default=False)
+]
 
 
 def main() -> NoReturn:
