@@ -32,7 +32,7 @@ class Desk:
     def __init__(self, answers: Mapping[str, str]) -> None:
         self.answers = {key: answer for key, answer in answers.items() if answer}
         self.questions: dict[str, Question] = {}
-        self.remarks: list[Remark] = []
+        self._remarks: dict[Remark, None] = {}
 
     def answer(self, key: str, why: str, offers: Iterable[str] = (), place: str | None = None) -> str | None:
         """The answer to a question; None if it is open, and then it is asked."""
@@ -50,6 +50,9 @@ class Desk:
 
     def remark(self, text: str, place: str | None = None) -> None:
         """Say something, once."""
-        said = Remark(text, place)
-        if said not in self.remarks:
-            self.remarks.append(said)
+        self._remarks[Remark(text, place)] = None
+
+    @property
+    def remarks(self) -> list[Remark]:
+        """Everything that was said, in order."""
+        return list(self._remarks)

@@ -287,7 +287,7 @@ class _Reader:
         as_decimal = f"{whole or '0'}.{rest}"
         own = "point" if mark == "." else "comma"
         if _THREE_AFTER.fullmatch(bare) and self.marks != own:
-            raise _Doubt(f"“{mark}” can be a decimal mark or part thousands", as_decimal + "0", whole + rest)
+            raise _Doubt(f"“{mark}” can be a decimal mark or part thousands", as_decimal, whole + rest)
         if mark == "," and self.marks in ("point", "both"):
             raise _Doubt("other cells of this table use a decimal point", as_decimal)
         return as_decimal

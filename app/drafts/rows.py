@@ -36,6 +36,7 @@ class DerivedRows:
         self.desk = desk
         self.ids = Ids(base)
         self.found: dict[tuple[str, str], DerivedRow] = {}
+        self._stored: dict[tuple[type[Row], str, object], list[Any]] = {}
 
     def of(self, table: type[R]) -> list[R]:
         """The rows of a table so far."""
@@ -43,9 +44,16 @@ class DerivedRows:
 
     def known(self, table: type[R], column: str, value: object) -> list[R]:
         """The rows of a table with a value, derived or stored; a derived row replaces the stored one."""
-        rows = {row.id: row for row in self.base.where(table, column, value)}
+        rows = {row.id: row for row in self._where(table, column, value)}
         rows |= {row.id: row for row in self.of(table) if row[column] == value}
         return list(rows.values())
+
+    def _where(self, table: type[R], column: str, value: object) -> list[R]:
+        """The stored rows with a value, looked up once."""
+        key = (table, column, value)
+        if key not in self._stored:
+            self._stored[key] = self.base.where(table, column, value)
+        return self._stored[key]
 
     def add(
         self,
@@ -90,7 +98,7 @@ class DerivedRows:
 
     def _like(self, probe: S) -> S | None:
         """The stored statement with the same subject, scope and series of source."""
-        for row in self.base.where(probe.model, "chassis", probe.chassis):
+        for row in self._where(probe.model, "chassis", probe.chassis):
             same_scope = _scope(row) == _scope(probe) and subject(row, {}) == subject(probe, {})  # type: ignore[arg-type]
             if same_scope and self._series(row["source"]) == self._series(probe.source):
                 return row  # type: ignore[return-value]
