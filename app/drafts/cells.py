@@ -13,6 +13,8 @@ from app.errors import Invalid
 from app.units.measure import parse_wheel_size
 from app.units.table import Unit, find
 
+_DITTO = frozenset({'"', "''", "″", "〃", "“", "”", "ditto", "do.", "as above", "same", "same as above"})
+
 
 class Waiting(Exception):
     """The record cannot become a row before a question is answered."""
@@ -52,10 +54,13 @@ class RecordReader:
         field = placed.column.field
         assert field is not None
         text = tidy(placed.cell.text)
-        key = f"{field.name}: {text}"
+        repeats = text.casefold() in _DITTO
+        key = f"{field.name} in {placed.place}" if repeats else f"{field.name}: {text}"
         if key in self.desk.answers:
             answer = tidy(self.desk.answers[key])
             return None if answer == LEAVE_OUT else answer
+        if repeats:
+            self._ask(key, "it repeats a cell above; what does that say?", (LEAVE_OUT,), placed.place)
         if placed.cell.doubt is not None:
             self._ask(key, placed.cell.doubt, (), placed.place)
         if placed.cell.remark is not None:
@@ -79,6 +84,8 @@ class RecordReader:
         field = self.record.shape.by_name[name]
         if text is not None:
             self._readable(field, text, text, placed.place)
+            if placed.cell.kind == "number" and "." in text:
+                self.desk.remark(f"{text} is a number in the workbook; zeros at its end may be lost", placed.place)
         return text
 
     def choice(self, name: str, meant: str | None = None) -> str | None:

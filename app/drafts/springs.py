@@ -10,6 +10,7 @@ from app.drafts.statements import Cells, asked_option, build_each, scope_name, s
 
 
 def spring_rows(readers: list[RecordReader], rows: DerivedRows) -> None:
+    """The springs of a grid, one for each part number, and their fits."""
     fits: dict[tuple[str, str], list[tuple[RecordReader, Cells]]] = {}
 
     def take(reader: RecordReader) -> None:
@@ -80,6 +81,7 @@ def _spring(reader: RecordReader, rows: DerivedRows, number: str, statement: Cel
 
 
 def spacer_limits(readers: list[RecordReader], rows: DerivedRows) -> None:
+    """The limits of volume spacers of a grid, as cells of fits that are stored or come from another grid."""
     by_fit: dict[str, list[tuple[RecordReader, Fit, Cells]]] = {}
 
     def take(reader: RecordReader) -> None:

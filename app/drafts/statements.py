@@ -1,6 +1,7 @@
 """What the rows of all shapes share: chassis, scope, source and page, and the cells of a figure with its limits."""
 
 from collections.abc import Callable, Iterable
+from itertools import islice
 
 from app.catalogue.tables import Chassis, Source
 from app.drafts.cells import RecordReader, Waiting
@@ -9,6 +10,7 @@ from app.drafts.rows import DerivedRows
 
 Cells = dict[str, str | None]
 """The cells of a row as text."""
+MOST_OFFERED = 20
 
 
 def build_each(readers: Iterable[RecordReader], build: Callable[[RecordReader], None]) -> None:
@@ -23,7 +25,8 @@ def build_each(readers: Iterable[RecordReader], build: Callable[[RecordReader], 
 
 def chassis_of(reader: RecordReader, rows: DerivedRows) -> str:
     """The chassis that a grid is about, which the catalogue must have."""
-    id = reader.constant("chassis", "which fork is the table about? Give the id of its chassis")
+    offers = tuple(islice(rows.base.values(Chassis, "id"), MOST_OFFERED))
+    id = reader.constant("chassis", "which fork is the table about? Give the id of its chassis", offers)
     if rows.base.one(Chassis, str(id)) is None:
         reader.desk.refuse("chassis", "the catalogue has no chassis with this id", (), reader.record.grid)
         raise Waiting
@@ -33,7 +36,8 @@ def chassis_of(reader: RecordReader, rows: DerivedRows) -> str:
 def statement_cells(reader: RecordReader, rows: DerivedRows) -> Cells:
     """Chassis, scope, source and page of a statement."""
     chassis = chassis_of(reader, rows)
-    source = reader.constant("source", "which document is it from? Give the id of its source")
+    offers = tuple(islice(rows.base.values(Source, "id"), MOST_OFFERED))
+    source = reader.constant("source", "which document is it from? Give the id of its source", offers)
     if rows.base.one(Source, str(source)) is None:
         reader.desk.refuse("source", "the catalogue has no source with this id", (), reader.record.grid)
         raise Waiting

@@ -24,6 +24,7 @@ _KIND_WORDS = {
 
 
 def torques(readers: list[RecordReader], rows: DerivedRows) -> None:
+    """The fasteners and torques of a grid."""
     build_each(readers, lambda reader: _torque(reader, rows))
 
 
@@ -32,17 +33,11 @@ def _torque(reader: RecordReader, rows: DerivedRows) -> None:
     if position is None:
         reader.desk.remark("a line without a fastener is left out", reader.record.place)
         return
-    said = reader.record.cells.get("value")
-    instruction = reader.text("instruction")
-    figure = None
-    if said is not None and _HAND_TIGHT.match(said.cell.text.strip()):
-        instruction = said.cell.text.strip() if instruction is None else f"{said.cell.text.strip()}; {instruction}"
-    else:
-        figure = reader.figure("value")
-    cells = limited(figure, "value", "min", "max", "unit")
+    words = _words(reader)
+    instruction = "; ".join(each for each in (words, reader.text("instruction")) if each) or None
+    cells = limited(None if words else reader.figure("value"), "value", "min", "max", "unit")
     for end in ("min", "max"):
-        if (limit := reader.figure(end)) is not None:
-            cells |= {end: limit.value, "unit": limit.unit.name if limit.unit else None}
+        cells |= _limit(reader, end, cells)
     if not any(cells.get(name) for name in ("value", "min", "max")) and instruction is None:
         reader.desk.remark(f"“{position}” has no torque; there is no row for it", reader.record.place)
         return
@@ -55,6 +50,26 @@ def _torque(reader: RecordReader, rows: DerivedRows) -> None:
     }  # fmt: skip
     name = ("torque", fastener.id, f"stage-{stage}" if stage not in (None, "1") else None, *scope_name(statement))
     rows.state(Torque, statement | cells | more, reader.record.place, *name)
+
+
+def _words(reader: RecordReader) -> str | None:
+    """What a cell says in place of a figure: tighten by hand."""
+    placed = reader.record.cells.get("value")
+    is_plain = placed is not None and placed.cell.doubt is None and _HAND_TIGHT.fullmatch(placed.cell.text.strip(" ."))
+    return placed.cell.text.strip() if placed is not None and is_plain else None
+
+
+def _limit(reader: RecordReader, end: str, cells: Cells) -> Cells:
+    """A limit that has a column of its own, in the unit of the other figures."""
+    found = reader.figure(end)
+    if found is None:
+        return {}
+    unit = None if found.unit is None else found.unit.name
+    if found.value is None or found.low is not None or found.high is not None or found.about:
+        raise reader.unfit(end, "a limit is one figure")
+    if cells.get("unit") not in (None, unit):
+        raise reader.unfit(end, f"its unit is not {cells['unit']}, as that of the torque")
+    return {end: found.value, "unit": unit}
 
 
 def _fastener(reader: RecordReader, rows: DerivedRows, position: str, statement: Cells) -> Fastener:

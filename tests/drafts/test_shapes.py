@@ -231,8 +231,7 @@ both legs together,Tullow Bath 10,22 ml total
 
 
 def test_oils_become_fluids_and_fills_and_a_total_is_never_divided() -> None:
-    answers = {"kind of Tullow Bath 10": "bath oil", "chamber: both legs together": "damper"}
-    rows = read(OILS, answers=answers)
+    rows = read(OILS, answers={"kind of Tullow Bath 10": "bath oil"})
     assert cells(rows, "fluids", "id", "name", "kind") == [("tullow-bath-10", "Tullow Bath 10", "bath oil")]
     assert cells(rows, "fills", "chamber", "fluid", "value", "min", "max", "unit") == [
         ("spring-side lower leg", "tullow-bath-10", "10", "", "", "mL"),
@@ -335,6 +334,20 @@ def test_a_second_column_in_another_unit_is_compared() -> None:
     assert list(rows.desk.questions) == ["value: 12 | 160"]
     answered = read(table, answers={"value: 12 | 160": "18 N·m"})
     assert cells(answered, "torques", "value") == [("7.3",), ("18",), ("62",)]
+
+
+def test_limits_in_columns_of_their_own_have_the_unit_of_the_torque() -> None:
+    rows = read("Bolt;Torque;Min torque;Max torque\nFoot bolt;7 N·m;6 N·m;8 N·m\nAxle bolt;7 N·m;53 in-lb;8 N·m")
+    assert cells(rows, "torques", "value", "min", "max", "unit") == [("7", "6", "8", "N·m")]
+    assert list(rows.desk.questions) == ["min: 53 in-lb"]
+
+
+def test_a_ditto_mark_is_asked_about_where_it_is() -> None:
+    table = "Bolt;Torque (N·m);Tool\nFoot bolt;7;hex 5 mm\nCrown bolt;6;ditto\nAxle bolt;12;hex 6 mm\nStem bolt;5;ditto"
+    keys = ["drives in grid 1!C3", "drives in grid 1!C5"]
+    assert list(read(table).desk.questions) == keys
+    rows = read(table, answers=dict(zip(keys, ("hex 5 mm", "hex 6 mm"), strict=True)))
+    assert cells(rows, "fasteners", "drives") == [("hex 5 mm",), ("hex 5 mm",), ("hex 6 mm",), ("hex 6 mm",)]
 
 
 def test_a_shape_that_there_is_not_is_asked_again() -> None:
