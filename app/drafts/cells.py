@@ -1,5 +1,6 @@
 """Reads the cells of a record by the fields they are for. What is unclear becomes a question, and the record waits."""
 
+import re
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import NoReturn
@@ -7,6 +8,7 @@ from typing import NoReturn
 from app.catalogue.columns import Unreadable
 from app.drafts.desk import LEAVE_OUT, Desk
 from app.drafts.figures import Figure, Marks, NoFigure, Unclear, agree, is_no_figure, read_figure, tidy
+from app.drafts.headers import ColumnMeaning
 from app.drafts.meaning import Placed, Record
 from app.drafts.shapes import Field
 from app.errors import Invalid
@@ -15,9 +17,19 @@ from app.units.table import Unit, find
 
 _DITTO = frozenset({'"', "''", "″", "〃", "“", "”", "ditto", "do.", "as above", "same", "same as above"})
 
+_PAIR = re.compile(r"([0-9.,]+(?: ?[-–] ?[0-9.,]+)?) ?[/(\[] ?([0-9.,]+(?: ?[-–] ?[0-9.,]+)?)[)\]]?")
+
 
 class Waiting(Exception):
     """The record cannot become a row before a question is answered."""
+
+
+def _with_units(text: str, column: ColumnMeaning) -> str:
+    """The two bare figures of a cell with the two units of its heading; any other text as it is."""
+    pair = _PAIR.fullmatch(text)
+    if pair is None or column.unit is None or column.second_unit is None:
+        return text
+    return f"{pair[1]} {column.unit.name} / {pair[2]} {column.second_unit.name}"
 
 
 @dataclass(slots=True)
@@ -133,7 +145,7 @@ class RecordReader:
         assert field is not None
         key = f"{field.name}: {tidy(placed.cell.text)}"
         marks: Marks = "point" if placed.cell.kind == "number" or key in self.desk.answers else self.marks
-        found = read_figure(text, field.quantity, marks, placed.column.unit)
+        found = read_figure(_with_units(text, placed.column), field.quantity, marks, placed.column.unit)
         if isinstance(found, NoFigure):
             return None
         why = found.why if isinstance(found, Unclear) else self._wrong(field, found, placed)

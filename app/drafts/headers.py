@@ -4,6 +4,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from dataclasses import field as make_field
+from itertools import product
 
 from app.drafts.desk import LEAVE_OUT
 from app.drafts.figures import Figure, read_figure, tidy
@@ -12,6 +13,7 @@ from app.errors import Invalid
 from app.units.measure import WHEEL_NAMES, parse_wheel_size
 from app.units.table import Unit, find
 
+_Units = tuple[Unit, Unit | None]
 DIMENSIONS = ("travel", "wheel_size", "model_year")
 """Fields that can stand in a header as a figure: a column for each travel, wheel or span of years."""
 _WITH_UNIT = (
@@ -27,13 +29,15 @@ _CHAMBERS |= {"positive": "positive", "negative": "negative"}
 class ColumnMeaning:
     """One column: its field and unit, and the scope that its header names in `at`.
 
-    `unknown` are the words that say nothing known. `is_assumed` says that no word names the field, `is_again` that the
-    column gives the figures of another one in another unit.
+    `second_unit` is that of a second figure in each cell, as in `Torque (N·m / in·lbf)`. `unknown` and `bare` are the
+    words and figures that say nothing known. `is_assumed` says that no word names the field, `is_again` that the column
+    gives the figures of another one in another unit.
     """
 
     header: str
     field: Field | None = None
     unit: Unit | None = None
+    second_unit: Unit | None = None
     at: dict[str, str] = make_field(default_factory=dict)
     unknown: list[str] = make_field(default_factory=list)
     bare: list[str] = make_field(default_factory=list)
@@ -87,26 +91,26 @@ class _Reader:
         """One part of a header."""
         column = self.column
         if (named := self._named(text)) is not None:
-            column.unit = named[1] or column.unit
+            column.unit, column.second_unit = named[1] or (column.unit, column.second_unit)
             if named[0].name in DIMENSIONS:
                 self.dimension = named[0].name
             if column.field is not None and column.field.name not in DIMENSIONS and column.field is not named[0]:
                 column.unknown.append(as_given)  # two fields in one header
             elif column.field is None or column.field.name in DIMENSIONS:
                 column.field = named[0]
-        elif (unit := _unit(text.strip("()[]"))) is not None:
-            column.unit = unit
+        elif (units := _units(text.strip("()[]"))) is not None:
+            column.unit, column.second_unit = units
         elif not self._scope(text) and not self._with_scope(text):
             (column.bare if re.fullmatch(r"[0-9][0-9.,]*", text) else column.unknown).append(as_given)
 
-    def _named(self, text: str) -> tuple[Field, Unit | None] | None:
-        """The field that a part names, with the unit beside its name."""
+    def _named(self, text: str) -> tuple[Field, _Units | None] | None:
+        """The field that a part names, with the units beside its name."""
         if (field := self._by_word(text)) is not None:
             return field, None
         for pattern in _WITH_UNIT:
             found = pattern.fullmatch(text)
-            if found is not None and (unit := _unit(found["unit"])) and (field := self._by_word(found["name"])):
-                return field, unit
+            if found is not None and (units := _units(found["unit"])) and (field := self._by_word(found["name"])):
+                return field, units
         return None
 
     def _by_word(self, text: str) -> Field | None:
@@ -117,8 +121,8 @@ class _Reader:
         """A part such as `Positive (psi)` or `Pressure 130 mm`: a name or scope, and a unit or scope."""
         for pattern in _WITH_UNIT:
             found = pattern.fullmatch(text)
-            if found is not None and (unit := _unit(found["unit"])) is not None and self._scope(found["name"]):
-                self.column.unit = unit
+            if found is not None and (units := _units(found["unit"])) is not None and self._scope(found["name"]):
+                self.column.unit, self.column.second_unit = units
                 return True
         return False
 
@@ -138,9 +142,13 @@ class _Reader:
         return True
 
 
-def _unit(text: str) -> Unit | None:
-    units = find(text.strip())
-    return units[0] if units else None
+def _units(text: str) -> _Units | None:
+    """The unit of a heading, or the two units of one that gives each figure twice."""
+    if one := find(text.strip()):
+        return one[0], None
+    first, _, second = text.partition("/")
+    here, there = find(first.strip()), find(second.strip())
+    return next((pair for pair in product(here, there) if pair[0].kind == pair[1].kind), None)
 
 
 def _wheel(text: str, dimension: str | None) -> str | None:

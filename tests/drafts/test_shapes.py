@@ -350,6 +350,15 @@ def test_a_ditto_mark_is_asked_about_where_it_is() -> None:
     assert cells(rows, "fasteners", "drives") == [("hex 5 mm",), ("hex 5 mm",), ("hex 6 mm",), ("hex 6 mm",)]
 
 
+def test_a_heading_with_two_units_reads_pairs_that_agree() -> None:
+    table = "Bolt;Torque (N·m / in·lbf)\nFoot bolt;7,3 / 65\nAxle bolt;12–15 (106–133)\nCrown bolt;6/53\nStem bolt;5/54"
+    rows = read(table)
+    assert cells(rows, "torques", "value", "min", "max", "unit") == [
+        ("7.3", "", "", "N·m"), ("", "12", "15", "N·m"), ("6", "", "", "N·m"),
+    ]  # fmt: skip
+    assert list(rows.desk.questions) == ["value: 5/54"]
+
+
 def test_a_shape_that_there_is_not_is_asked_again() -> None:
     rows = read("Bolt;Torque (N·m)\nFoot bolt;7", answers={"shape of grid 1": "torqes"})
     assert rows.found == {}
