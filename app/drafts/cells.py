@@ -7,10 +7,10 @@ from typing import NoReturn
 
 from app.catalogue.columns import Unreadable
 from app.drafts.desk import LEAVE_OUT, Desk
-from app.drafts.figures import Figure, Marks, NoFigure, Unclear, agree, is_no_figure, read_figure, tidy
+from app.drafts.figures import CellFigure, DecimalMarks, NoFigure, Unclear, agree, is_no_figure, read_figure, tidy
 from app.drafts.headers import ColumnMeaning
 from app.drafts.meaning import Placed, Record
-from app.drafts.shapes import Field
+from app.drafts.shapes import GridField
 from app.errors import Invalid
 from app.units.measure import parse_wheel_size
 from app.units.table import Unit, find
@@ -20,7 +20,7 @@ _DITTO = frozenset({'"', "''", "″", "〃", "“", "”", "ditto", "do.", "as a
 _PAIR = re.compile(r"([0-9.,]+(?: ?[-–] ?[0-9.,]+)?) ?[/(\[] ?([0-9.,]+(?: ?[-–] ?[0-9.,]+)?)[)\]]?")
 
 
-class Waiting(Exception):
+class Unanswered(Exception):
     """The record cannot become a row before a question is answered."""
 
 
@@ -34,11 +34,11 @@ def _with_units(text: str, column: ColumnMeaning) -> str:
 
 @dataclass(slots=True)
 class RecordReader:
-    """Reads one record. Each method raises Waiting if the cell is unclear and no answer is given yet."""
+    """Reads one record. Each method raises Unanswered if the cell is unclear and no answer is given yet."""
 
     record: Record
     desk: Desk
-    marks: Marks
+    marks: DecimalMarks
 
     def constant(self, name: str, why: str | None = None, offers: tuple[str, ...] = ()) -> str | None:
         """What holds for the whole grid or for all of them. With `why` it is needed and asked for."""
@@ -46,7 +46,7 @@ class RecordReader:
         given = self.desk.answers.get(of_grid) or self.desk.answers.get(name)
         if given is None and why is not None:
             self.desk.answer(name, why, offers, self.record.grid)
-            raise Waiting
+            raise Unanswered
         return None if given == LEAVE_OUT else given
 
     def page(self) -> str | None:
@@ -54,7 +54,7 @@ class RecordReader:
         if (given := self.constant("page")) is None:
             key = f"page of {self.record.grid}"
             if self.desk.answer(key, "which page is it on?", (LEAVE_OUT,), self.record.grid) is None:
-                raise Waiting
+                raise Unanswered
         return given
 
     def has(self, name: str) -> bool:
@@ -62,7 +62,7 @@ class RecordReader:
         return name in self.record.cells
 
     def _text(self, placed: Placed) -> str | None:
-        """The text of a cell, or the answer about it; None if nothing is said. Raises Waiting if it is doubtful."""
+        """The text of a cell, or the answer about it; None if nothing is said. Raises Unanswered if it is doubtful."""
         field = placed.column.field
         assert field is not None
         text = tidy(placed.cell.text)
@@ -85,7 +85,7 @@ class RecordReader:
 
     def _ask(self, key: str, why: str, offers: tuple[str, ...], place: str) -> NoReturn:
         self.desk.refuse(key, why, offers, place)
-        raise Waiting
+        raise Unanswered
 
     def text(self, name: str) -> str | None:
         """The text of a field, from its cell or for the whole grid."""
@@ -114,7 +114,7 @@ class RecordReader:
             self._ask(f"{name}: {said}", "which of these is it?", (*field.described.options, LEAVE_OUT), place)
         return option
 
-    def figure(self, name: str) -> Figure | None:
+    def figure(self, name: str) -> CellFigure | None:
         """The figure of a field with its unit."""
         placed = self.record.cells.get(name)
         if placed is None:
@@ -127,24 +127,24 @@ class RecordReader:
             found = found or other
         return found
 
-    def _read(self, placed: Placed) -> Figure | None:
+    def _read(self, placed: Placed) -> CellFigure | None:
         text = self._text(placed)
         return None if text is None else self._figure(placed, text)
 
-    def _either(self, name: str, placed: Placed, other: Placed) -> Figure | None:
+    def _either(self, name: str, placed: Placed, other: Placed) -> CellFigure | None:
         """The figure where two columns give it in two units and do not agree, as answered."""
         key = f"{name}: {tidy(placed.cell.text)} | {tidy(other.cell.text)}"
         why = "the two columns do not agree; what does the page say? Write the figure with its unit"
         answer = self.desk.answer(key, why, (LEAVE_OUT,), placed.place)
         if answer is None:
-            raise Waiting
+            raise Unanswered
         return None if answer == LEAVE_OUT else self._figure(placed, tidy(answer))
 
-    def _figure(self, placed: Placed, text: str) -> Figure | None:
+    def _figure(self, placed: Placed, text: str) -> CellFigure | None:
         field = placed.column.field
         assert field is not None
         key = f"{field.name}: {tidy(placed.cell.text)}"
-        marks: Marks = "point" if placed.cell.kind == "number" or key in self.desk.answers else self.marks
+        marks: DecimalMarks = "point" if placed.cell.kind == "number" or key in self.desk.answers else self.marks
         found = read_figure(_with_units(text, placed.column), field.quantity, marks, placed.column.unit)
         if isinstance(found, NoFigure):
             return None
@@ -152,12 +152,12 @@ class RecordReader:
         if why is not None:
             offers = found.offers if isinstance(found, Unclear) else ()
             self._ask(key, why, (*offers, LEAVE_OUT), placed.place)
-        assert isinstance(found, Figure)
+        assert isinstance(found, CellFigure)
         for said in found.remarks:
             self.desk.remark(said, placed.place)
         return self._with_unit(field, found, placed)
 
-    def _wrong(self, field: Field, found: Figure, placed: Placed) -> str | None:
+    def _wrong(self, field: GridField, found: CellFigure, placed: Placed) -> str | None:
         """Why a figure cannot be that of a field, though it is one."""
         given = [Decimal(each) for each in (found.value, found.low, found.high) if each is not None]
         if found.strict and field.form != "masses":
@@ -175,13 +175,13 @@ class RecordReader:
         is_ratio = field.described.unit == "%" and found.unit is None and any(0 < each < 1 for each in given)
         return "it can be a share of one or of a hundred" if is_ratio else None
 
-    def _with_unit(self, field: Field, found: Figure, placed: Placed) -> Figure:
+    def _with_unit(self, field: GridField, found: CellFigure, placed: Placed) -> CellFigure:
         """The figure with its unit: from the cell, the heading, the whole grid, or a question for the column."""
         if found.unit is not None or field.quantity is None or field.fixed_unit is not None:
             return found
         return replace(found, unit=placed.column.unit or self._unit(field, placed))
 
-    def _unit(self, field: Field, placed: Placed) -> Unit:
+    def _unit(self, field: GridField, placed: Placed) -> Unit:
         key = f"unit of {field.name} in {self.record.grid}"
         answer = self.constant(f"unit of {field.name}") or self.desk.answer(
             key, "neither the cells nor the heading give the unit", (), placed.place
@@ -190,7 +190,7 @@ class RecordReader:
         if unit is None:
             if answer is not None:
                 self.desk.refuse(key, f"it is no unit of {field.quantity}", (), placed.place)
-            raise Waiting
+            raise Unanswered
         return unit
 
     def plain(self, name: str) -> str | None:
@@ -207,13 +207,13 @@ class RecordReader:
         text = self.plain(name)
         return text if text is None or "." not in text else text.rstrip("0").rstrip(".")
 
-    def unfit(self, name: str, why: str) -> Waiting:
+    def unfit(self, name: str, why: str) -> Unanswered:
         """Ask about a cell that was read but does not fit its field. The caller raises what this returns."""
         placed = self.record.cells.get(name)
         text = "" if placed is None else tidy(placed.cell.text)
         place = self.record.place if placed is None else placed.place
         self.desk.refuse(f"{name}: {text}", why, (LEAVE_OUT,), place)
-        return Waiting()
+        return Unanswered()
 
     def travel(self) -> tuple[str, str] | None:
         """The travels in mm that the record is about, from its header, its cell or the whole grid."""
@@ -249,14 +249,14 @@ class RecordReader:
         if text is None:
             return self.constant("model_year_from"), self.constant("model_year_to")
         found = read_figure(text)
-        if isinstance(found, Figure) and found.unit is None and not found.about and not found.strict:
+        if isinstance(found, CellFigure) and found.unit is None and not found.about and not found.strict:
             low, high = (found.value, found.value) if found.value and not found.low else (found.low, found.high)
             if all(each is None or (len(each) == 4 and each.isdigit()) for each in (low, high)):
                 return low, high
         place = placed.place if placed else self.record.place
         self._ask(f"model_year: {text}", "write the years like 2022–2024", (LEAVE_OUT,), place)
 
-    def _readable(self, field: Field, text: str, said: str, place: str) -> None:
+    def _readable(self, field: GridField, text: str, said: str, place: str) -> None:
         try:
             field.described.kind.read(text)
         except Unreadable as wrong:

@@ -6,7 +6,7 @@ import re
 from codecs import BOM_UTF8, BOM_UTF16_BE, BOM_UTF16_LE
 from collections import Counter
 
-from app.drafts.grid import Grid, GridCell, Grids, trimmed
+from app.drafts.grid import GridCell, Grids, TableGrid, trimmed
 from app.exchange.shown import shortened
 from app.foreign import ForeignFault
 
@@ -26,7 +26,7 @@ def read_text(content: bytes, name: str) -> Grids:
     return Grids([read_pasted(text, name)], remarks)
 
 
-def read_pasted(text: str, name: str) -> Grid:
+def read_pasted(text: str, name: str) -> TableGrid:
     """The grid of a text that was pasted. Raises ForeignFault for one without columns, or with ragged rows."""
     lines = _split(text)
     width = max((len(cells) for _, cells in lines), default=0)

@@ -5,9 +5,9 @@ from collections.abc import Callable
 from app.catalogue.rows import Rows
 from app.drafts.cells import RecordReader
 from app.drafts.desk import Desk
-from app.drafts.figures import Marks, marks_of
+from app.drafts.figures import DecimalMarks, marks_of
 from app.drafts.fluids import greases, oils
-from app.drafts.grid import Grid, Grids
+from app.drafts.grid import Grids, TableGrid
 from app.drafts.meaning import records, understand
 from app.drafts.pressures import pressures
 from app.drafts.rows import DerivedRows
@@ -37,5 +37,5 @@ def derive(grids: Grids, base: Rows, desk: Desk) -> DerivedRows:
     return rows
 
 
-def _marks(grid: Grid) -> Marks:
+def _marks(grid: TableGrid) -> DecimalMarks:
     return marks_of(cell.text for row in grid.rows for cell in row if cell.kind == "text")

@@ -14,7 +14,7 @@ from typing import Literal
 from app.units.convert import exact, half_last_digit
 from app.units.table import Unit, find
 
-Marks = Literal["point", "comma", "both", "unknown"]
+DecimalMarks = Literal["point", "comma", "both", "unknown"]
 """The decimal mark that the other cells of a table use beyond doubt."""
 
 HIDDEN = dict.fromkeys(map(ord, "\u200b\u200c\u200d\u2060\ufeff\u00ad"))
@@ -55,7 +55,7 @@ _THREE_AFTER = re.compile(r"[+\-−]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 
 
 @dataclass(frozen=True, slots=True)
-class Figure:
+class CellFigure:
     """A figure with its limits, each as plain digits. `strict` says that a limit itself is excluded."""
 
     value: str | None = None
@@ -82,7 +82,7 @@ class Unclear:
     offers: tuple[str, ...] = ()
 
 
-Reading = Figure | NoFigure | Unclear
+CellReading = CellFigure | NoFigure | Unclear
 
 
 class _Doubt(Exception):
@@ -101,7 +101,7 @@ def is_no_figure(text: str) -> bool:
     return text == "" or text.casefold() in NO_FIGURE
 
 
-def marks_of(texts: Iterable[str]) -> Marks:
+def marks_of(texts: Iterable[str]) -> DecimalMarks:
     """The decimal mark that the figures of a table use beyond doubt."""
     found = set()
     for text in texts:
@@ -115,7 +115,9 @@ def marks_of(texts: Iterable[str]) -> Marks:
     return "point" if "point" in found else "comma" if found else "unknown"
 
 
-def read_figure(text: str, kind: str | None = None, marks: Marks = "unknown", usual: Unit | None = None) -> Reading:
+def read_figure(
+    text: str, kind: str | None = None, marks: DecimalMarks = "unknown", usual: Unit | None = None
+) -> CellReading:
     """The figure that a text gives. `kind` is what its unit must be a unit of; `usual` is the unit of its column."""
     tidied = _POWER.sub(lambda found: found[1] + "²³"[found[2] == "3"], tidy(text))
     if is_no_figure(tidied):
@@ -127,19 +129,19 @@ def read_figure(text: str, kind: str | None = None, marks: Marks = "unknown", us
 
 
 class _Reader:
-    def __init__(self, kind: str | None, marks: Marks, usual: Unit | None = None) -> None:
+    def __init__(self, kind: str | None, marks: DecimalMarks, usual: Unit | None = None) -> None:
         self.kind = kind
         self.marks = marks
         self.usual = usual
 
-    def read(self, text: str) -> Figure:
+    def read(self, text: str) -> CellFigure:
         if (beside := _BESIDE.fullmatch(text)) is not None and not _is_limit(beside["beside"]):
             return self._with_beside(beside["main"], beside["beside"])
         if (two := _WITH_SLASH.fullmatch(text)) is not None:
             return self._with_slash(two["left"], two["right"])
         return self._marked(text)
 
-    def _marked(self, text: str) -> Figure:
+    def _marked(self, text: str) -> CellFigure:
         """A figure that may end in the mark of a footnote. A raised digit that belongs to a unit is no mark."""
         found = self._plain(text)
         if found is not None:
@@ -150,7 +152,7 @@ class _Reader:
             raise _Doubt("it has more than one reading, or is no figure")
         return replace(found, remarks=(*found.remarks, f"the footnote mark {marked['mark']} is left out"))
 
-    def _plain(self, text: str) -> Figure | None:
+    def _plain(self, text: str) -> CellFigure | None:
         """A figure without a footnote mark and without anything beside it; None if it is none."""
         about = _ABOUT.match(text)
         if about is not None and about.end():
@@ -168,26 +170,26 @@ class _Reader:
                     raise _Doubt("“min” can be minutes or a minimum", f"min. {bare}")
                 return self._limit(bare, end, False)
         if (more := _AND_MORE.fullmatch(text)) is not None:
-            return Figure(low=self._digits(more[1]), unit=self._one_unit(more[2], more[3]))
+            return CellFigure(low=self._digits(more[1]), unit=self._one_unit(more[2], more[3]))
         for read in (self._single, self._between, self._around, self._uneven):
             if (found := read(text)) is not None:
                 return found
         return None
 
-    def _limit(self, text: str, end: str, is_strict: bool) -> Figure | None:
+    def _limit(self, text: str, end: str, is_strict: bool) -> CellFigure | None:
         found = self._single(text)
         if found is None:
             return None
         low, high = (None, found.value) if end == "high" else (found.value, None)
-        return Figure(low=low, high=high, unit=found.unit, strict=is_strict)
+        return CellFigure(low=low, high=high, unit=found.unit, strict=is_strict)
 
-    def _single(self, text: str) -> Figure | None:
+    def _single(self, text: str) -> CellFigure | None:
         found = _FIGURE.fullmatch(text)
         if found is None or (found["unit"] and not find(found["unit"].strip())):
             return None
-        return Figure(self._digits(found["number"]), unit=self._unit(found["unit"]))
+        return CellFigure(self._digits(found["number"]), unit=self._unit(found["unit"]))
 
-    def _between(self, text: str) -> Figure | None:
+    def _between(self, text: str) -> CellFigure | None:
         found = _BETWEEN.fullmatch(text)
         if found is None or not _are_units(found["first"], found["unit"]):
             return None
@@ -196,29 +198,29 @@ class _Reader:
             raise _Doubt("a minus sign and a dash look alike")
         if Decimal(low) >= Decimal(high):
             raise _Doubt("the second figure of the range is not above the first")
-        return Figure(low=low, high=high, unit=self._one_unit(found["first"], found["unit"]))
+        return CellFigure(low=low, high=high, unit=self._one_unit(found["first"], found["unit"]))
 
-    def _around(self, text: str) -> Figure | None:
+    def _around(self, text: str) -> CellFigure | None:
         found = _AROUND.fullmatch(text)
         if found is None or not _are_units(found["first"], found["unit"]):
             return None
         around = Decimal(self._digits(found["around"]))
         return self._tolerated(found, around, around)
 
-    def _uneven(self, text: str) -> Figure | None:
+    def _uneven(self, text: str) -> CellFigure | None:
         found = _UNEVEN.fullmatch(text)
         if found is None or not _are_units(found["first"], found["unit"]):
             return None
         return self._tolerated(found, Decimal(self._digits(found["below"])), Decimal(self._digits(found["above"])))
 
-    def _tolerated(self, found: re.Match[str], below: Decimal, above: Decimal) -> Figure:
+    def _tolerated(self, found: re.Match[str], below: Decimal, above: Decimal) -> CellFigure:
         value = self._digits(found["number"])
         if below < 0 or above < 0:
             raise _Doubt("a tolerance below zero")
         low, high = Decimal(value) - below, Decimal(value) + above
-        return Figure(value, f"{low:f}", f"{high:f}", self._one_unit(found["first"], found["unit"]))
+        return CellFigure(value, f"{low:f}", f"{high:f}", self._one_unit(found["first"], found["unit"]))
 
-    def _with_beside(self, main: str, beside: str) -> Figure:
+    def _with_beside(self, main: str, beside: str) -> CellFigure:
         """A figure with its limits, its tolerance or the same figure in another unit in brackets."""
         if re.match(r"±|\+", beside):
             return self._marked(f"{main} {beside}")
@@ -234,7 +236,7 @@ class _Reader:
             raise _Doubt("the two figures do not agree")
         return replace(first, remarks=(*first.remarks, f"({beside}) is the same figure in another unit"))
 
-    def _with_slash(self, left: str, right: str) -> Figure:
+    def _with_slash(self, left: str, right: str) -> CellFigure:
         """One figure in two units; anything else has more than one reading."""
         first, other = self._plain(left), _Reader(None, self.marks)._plain(right)
         if first is None or other is None or other.unit is None or not agree(first, other, self.usual):
@@ -306,7 +308,7 @@ def _are_units(*spellings: str | None) -> bool:
     return all(not spelling or find(spelling.strip()) for spelling in spellings)
 
 
-def agree(first: Figure, other: Figure, usual: Unit | None = None) -> bool:
+def agree(first: CellFigure, other: CellFigure, usual: Unit | None = None) -> bool:
     """Whether two figures in two units of one kind are the same, to the last digit of the coarser.
 
     `usual` is the unit of the first if it has none of its own.

@@ -3,7 +3,7 @@
 import re
 
 from app.catalogue.tables import Fill, Fluid, Grease
-from app.drafts.cells import RecordReader, Waiting
+from app.drafts.cells import RecordReader, Unanswered
 from app.drafts.desk import LEAVE_OUT
 from app.drafts.rows import DerivedRows
 from app.drafts.statements import (
@@ -81,7 +81,7 @@ def _fluid(reader: RecordReader, rows: DerivedRows, statement: Cells, kind: str 
         reader.desk.answer(
             key, "is it one fluid or several? Write the name of the one to fill", (text, LEAVE_OUT), reader.record.place
         )
-        raise Waiting
+        raise Unanswered
     kinds = Fluid.columns()["kind"].options
     kind = reader.choice("fluid_kind", kind) or asked_option(reader, f"kind of {text}", kinds)
     own: Cells = {

@@ -1,14 +1,15 @@
 """A grid: the cells of one table as somebody gave them, with what its file says about each of them."""
 
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Literal
 
 from app.exchange.shown import letter
+from app.json_types import JsonObject
 
 LISTS = "lists"
 """The hidden sheet of a template workbook, which holds what its drop-down lists offer."""
 
-CellKind = Literal["empty", "text", "number", "truth", "date", "error"]
+CellType = Literal["empty", "text", "number", "truth", "date", "error"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,14 +21,14 @@ class GridCell:
     """
 
     text: str = ""
-    kind: CellKind = "empty"
+    kind: CellType = "empty"
     doubt: str | None = None
     remark: str | None = None
     merged: bool = False
 
 
 @dataclass(frozen=True, slots=True)
-class Grid:
+class TableGrid:
     """A rectangle of cells. `name` is that of the sheet or file; `row_numbers` count as the file does."""
 
     name: str
@@ -44,18 +45,20 @@ class Grid:
 class Grids:
     """The grids of one file, and what its reader says about the file. `hidden` are the sheets with hidden parts."""
 
-    grids: list[Grid] = field(default_factory=list)
+    grids: list[TableGrid] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
     hidden: list[str] = field(default_factory=list)
 
 
-def trimmed(name: str, rows: list[list[GridCell]], row_numbers: list[int], column_numbers: list[int]) -> Grid | None:
+def trimmed(
+    name: str, rows: list[list[GridCell]], row_numbers: list[int], column_numbers: list[int]
+) -> TableGrid | None:
     """The grid without empty rows and columns; None if nothing is in it."""
     kept = [at for at, row in enumerate(rows) if any(cell.text for cell in row)]
     columns = [at for at in range(len(column_numbers)) if any(rows[row][at].text for row in kept)]
     if not kept:
         return None
-    return Grid(
+    return TableGrid(
         name,
         [[rows[row][column] for column in columns] for row in kept],
         [row_numbers[row] for row in kept],
@@ -63,7 +66,7 @@ def trimmed(name: str, rows: list[list[GridCell]], row_numbers: list[int], colum
     )
 
 
-def as_json(grids: Grids) -> dict[str, Any]:
+def as_json(grids: Grids) -> JsonObject:
     """The grids as a JSON object; a cell is a list, without what it does not have."""
     return {
         "remarks": grids.remarks,
@@ -80,14 +83,14 @@ def as_json(grids: Grids) -> dict[str, Any]:
     }
 
 
-def _cell(cell: GridCell) -> list[Any]:
+def _cell(cell: GridCell) -> list[str | bool | None]:
     return [] if cell == GridCell() else [cell.text, cell.kind, cell.doubt, cell.remark, cell.merged]
 
 
-def from_json(value: dict[str, Any]) -> Grids:
+def from_json(value: JsonObject) -> Grids:
     """The grids of `as_json`."""
     grids = [
-        Grid(
+        TableGrid(
             each["name"],
             [[GridCell(*cell) for cell in row] for row in each["rows"]],
             each["row_numbers"],

@@ -7,8 +7,8 @@ from dataclasses import field as make_field
 from itertools import product
 
 from app.drafts.desk import LEAVE_OUT
-from app.drafts.figures import Figure, read_figure, tidy
-from app.drafts.shapes import Field, Shape
+from app.drafts.figures import CellFigure, read_figure, tidy
+from app.drafts.shapes import GridField, TableShape
 from app.errors import Invalid
 from app.units.measure import WHEEL_NAMES, parse_wheel_size
 from app.units.table import Unit, find
@@ -35,7 +35,7 @@ class ColumnMeaning:
     """
 
     header: str
-    field: Field | None = None
+    field: GridField | None = None
     unit: Unit | None = None
     second_unit: Unit | None = None
     at: dict[str, str] = make_field(default_factory=dict)
@@ -52,7 +52,7 @@ def heading(text: str) -> str:
 
 
 def read_header(
-    shape: Shape, parts: tuple[str, ...], answers: Mapping[str, str], figures_are: str | None
+    shape: TableShape, parts: tuple[str, ...], answers: Mapping[str, str], figures_are: str | None
 ) -> ColumnMeaning:
     """What a column means, by the words above it from top to bottom.
 
@@ -82,7 +82,7 @@ def read_header(
 
 
 class _Reader:
-    def __init__(self, shape: Shape, column: ColumnMeaning, figures_are: str | None) -> None:
+    def __init__(self, shape: TableShape, column: ColumnMeaning, figures_are: str | None) -> None:
         self.shape = shape
         self.column = column
         self.dimension = figures_are
@@ -103,7 +103,7 @@ class _Reader:
         elif not self._scope(text) and not self._with_scope(text):
             (column.bare if re.fullmatch(r"[0-9][0-9.,]*", text) else column.unknown).append(as_given)
 
-    def _named(self, text: str) -> tuple[Field, _Units | None] | None:
+    def _named(self, text: str) -> tuple[GridField, _Units | None] | None:
         """The field that a part names, with the units beside its name."""
         if (field := self._by_word(text)) is not None:
             return field, None
@@ -113,7 +113,7 @@ class _Reader:
                 return field, units
         return None
 
-    def _by_word(self, text: str) -> Field | None:
+    def _by_word(self, text: str) -> GridField | None:
         word = text.casefold().strip(" :*")
         return self.shape.by_word.get(word) or self.shape.by_word.get(word.rstrip(".")) or self.shape.by_name.get(word)
 
@@ -166,7 +166,7 @@ def _wheel(text: str, dimension: str | None) -> str | None:
 def _travel(text: str, dimension: str | None) -> str | None:
     """A travel or a span of travels in mm, as digits; a bare figure only if the headers above say that it is one."""
     found = read_figure(text, "length", "point")
-    if not isinstance(found, Figure) or found.about or (found.unit is None and dimension != "travel"):
+    if not isinstance(found, CellFigure) or found.about or (found.unit is None and dimension != "travel"):
         return None
     if found.unit is not None and found.unit.name != "mm":
         return None

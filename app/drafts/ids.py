@@ -17,7 +17,7 @@ def slug(*parts: object) -> str:
     return re.sub(r"[^a-z0-9]+", "-", joined).strip("-")[:LONGEST].rstrip("-")
 
 
-class Ids:
+class RowIds:
     """Gives each row its id: the same row the same one, and another row one that is not taken."""
 
     def __init__(self, base: Rows) -> None:

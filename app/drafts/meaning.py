@@ -7,9 +7,9 @@ from itertools import pairwise
 
 from app.drafts.desk import LEAVE_OUT, Desk
 from app.drafts.figures import tidy
-from app.drafts.grid import Grid, GridCell
+from app.drafts.grid import GridCell, TableGrid
 from app.drafts.headers import ColumnMeaning, heading, read_header
-from app.drafts.shapes import SHAPES, Shape
+from app.drafts.shapes import SHAPES, TableShape
 
 MOST_HEADER_ROWS = 3
 _FOOTNOTE = re.compile(r"(?:[*†‡§]|[¹²³⁴⁵⁶⁷⁸⁹]|[0-9]{1,2}\)|\([0-9]\)|notes?\b|n\.b\.)", re.IGNORECASE)
@@ -25,7 +25,7 @@ Headers = list[tuple[str, ...]]
 class Meaning:
     """A grid that is understood: the columns that are read, by position, and its first row below the headers."""
 
-    shape: Shape
+    shape: TableShape
     columns: dict[int, ColumnMeaning]
     first_row: int
 
@@ -48,7 +48,7 @@ class Record:
     """
 
     grid: str
-    shape: Shape
+    shape: TableShape
     cells: dict[str, Placed]
     at: dict[str, str]
     section: str | None
@@ -57,7 +57,7 @@ class Record:
     again: dict[str, list[Placed]]
 
 
-def understand(grid: Grid, desk: Desk) -> Meaning | None:
+def understand(grid: TableGrid, desk: Desk) -> Meaning | None:
     """The meaning of a grid; None while something about it is open, or if it is to be left out."""
     start = 0
     captions = []
@@ -91,7 +91,7 @@ class _Reading:
     """A grid read as one shape with a number of header rows."""
 
     def __init__(
-        self, shape: Shape, count: int, headers: Headers, desk: Desk, figures_are: str | None, captions: list[str]
+        self, shape: TableShape, count: int, headers: Headers, desk: Desk, figures_are: str | None, captions: list[str]
     ) -> None:
         self.shape = shape
         self.count = count
@@ -107,7 +107,7 @@ class _Reading:
         self.score = (-len(self.missing), -self.is_assumed, -unknown, len(names), told, -count)
 
 
-def _chosen(grid: Grid, readings: dict[str, _Reading], desk: Desk) -> _Reading | None:
+def _chosen(grid: TableGrid, readings: dict[str, _Reading], desk: Desk) -> _Reading | None:
     """The shape of a grid: as answered, or the only one whose columns are all there."""
     key = f"shape of {grid.name}"
     answer = desk.answers.get(key)
@@ -132,7 +132,7 @@ def _chosen(grid: Grid, readings: dict[str, _Reading], desk: Desk) -> _Reading |
     return None
 
 
-def _is_settled(grid: Grid, reading: _Reading, start: int, desk: Desk) -> bool:
+def _is_settled(grid: TableGrid, reading: _Reading, start: int, desk: Desk) -> bool:
     """Whether every heading is understood and no two columns say the same; asks about the rest."""
     bare = [text for each in reading.columns if each is not None for text in each.bare]
     if bare:
@@ -172,11 +172,11 @@ def _ask_headings(reading: _Reading, place: str, desk: Desk) -> bool:
     return not unknown
 
 
-def _figures_in(grid: Grid) -> str:
+def _figures_in(grid: TableGrid) -> str:
     return f"figures in the headings of {grid.name}"
 
 
-def _headers(grid: Grid, start: int, count: int) -> Headers:
+def _headers(grid: TableGrid, start: int, count: int) -> Headers:
     """The words above each column. A heading above several columns counts for each of them."""
     rows = [[tidy(cell.text) for cell in row] for row in grid.rows[start : start + count]]
     for above, below in pairwise(rows):
@@ -194,7 +194,7 @@ def only_text(row: list[GridCell]) -> str | None:
     return tidy(texts.pop()) if is_one and filled[0].kind == "text" else None
 
 
-def records(grid: Grid, meaning: Meaning, desk: Desk) -> Iterator[Record]:
+def records(grid: TableGrid, meaning: Meaning, desk: Desk) -> Iterator[Record]:
     """What the rows below the headers say, one record for each scope that the headers name."""
     base = {at: column for at, column in meaning.columns.items() if not column.at and not column.is_again}
     spread: dict[tuple[tuple[str, str], ...], list[int]] = {}

@@ -6,7 +6,7 @@ from decimal import Decimal
 from itertools import groupby
 
 from app.catalogue.tables import Guide
-from app.drafts.cells import RecordReader, Waiting
+from app.drafts.cells import RecordReader, Unanswered
 from app.drafts.rows import DerivedRows
 from app.drafts.statements import Cells, build_each, limited, noted, scope_name, statement_cells, travel_scope
 
@@ -121,7 +121,7 @@ def _guide(reader: RecordReader, bracket: _Bracket, cells: Cells, ends: _Ends, r
         why = "what is the first mass that is no longer in this bracket?"
         end = reader.desk.answer(key, why, (str(bracket.high),), reader.record.place)
         if end is None:
-            raise Waiting
+            raise Unanswered
     cells = {**cells, "rider_mass_from": bracket.low, "rider_mass_to": end}
     chamber = cells["chamber"] if cells["chamber"] != "positive" else None
     name = ("guide", cells["chassis"], bracket.low or f"below-{end}", bracket.unit, chamber, *scope_name(cells))

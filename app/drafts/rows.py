@@ -2,15 +2,15 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from app.catalogue.agreement import subject
 from app.catalogue.columns import Unreadable
 from app.catalogue.rows import MemoryRows, Rows
 from app.catalogue.tables import SCOPE, Row, Source, Statement
-from app.drafts.cells import Waiting
+from app.drafts.cells import Unanswered
 from app.drafts.desk import Desk
-from app.drafts.ids import Ids
+from app.drafts.ids import RowIds
 from app.exchange.cells import cell_changes
 
 R = TypeVar("R", bound=Row)
@@ -34,9 +34,9 @@ class DerivedRows:
     def __init__(self, base: Rows, desk: Desk) -> None:
         self.base = base
         self.desk = desk
-        self.ids = Ids(base)
+        self.ids = RowIds(base)
         self.found: dict[tuple[str, str], DerivedRow] = {}
-        self._stored: dict[tuple[type[Row], str, object], list[Any]] = {}
+        self._stored: dict[tuple[type[Row], str, object], list[Row]] = {}
 
     def of(self, table: type[R]) -> list[R]:
         """The rows of a table so far."""
@@ -52,8 +52,8 @@ class DerivedRows:
         """The stored rows with a value, looked up once."""
         key = (table, column, value)
         if key not in self._stored:
-            self._stored[key] = self.base.where(table, column, value)
-        return self._stored[key]
+            self._stored[key] = [*self.base.where(table, column, value)]
+        return self._stored[key]  # type: ignore[return-value]
 
     def add(
         self,
@@ -66,7 +66,7 @@ class DerivedRows:
     ) -> R:
         """Add a row; `cells` hold at least its id. With `renews` it replaces what the stored row says.
 
-        Raises Waiting if another grid, or else the stored row, gives a cell differently and no answer says which holds.
+        Raises Unanswered if another grid, or else the stored row, gives a cell differently and no answer decides.
         """
         values = self._values(table, cells, place)
         there = self.found.get((table.table, str(values["id"])))
@@ -108,8 +108,8 @@ class DerivedRows:
         row = None if source is None else self.base.one(Source, source)
         return source if row is None or row.series is None else row.series
 
-    def _values(self, table: type[Row], cells: Mapping[str, str | None], place: str) -> dict[str, Any]:
-        values: dict[str, Any] = {}
+    def _values(self, table: type[Row], cells: Mapping[str, str | None], place: str) -> dict[str, object]:
+        values: dict[str, object] = {}
         columns = table.columns()
         for name, text in cells.items():
             if text is not None:
@@ -117,13 +117,13 @@ class DerivedRows:
                     values[name] = columns[name].kind.read(text)
                 except Unreadable as wrong:
                     self.desk.refuse(f"{name}: {text}", str(wrong), (), place)
-                    raise Waiting from wrong
+                    raise Unanswered from wrong
         return values
 
-    def _merged(self, row: R, values: Mapping[str, Any], place: str) -> R:
+    def _merged(self, row: R, values: Mapping[str, object], place: str) -> R:
         """A row with further values. A cell that both give differently is a question."""
         columns = row.model.columns()
-        new: dict[str, Any] = {}
+        new: dict[str, object] = {}
         for name, value in values.items():
             before = row[name]
             if value is None or value == before:
@@ -135,10 +135,10 @@ class DerivedRows:
                 key = f"{row.table}/{row.id} {name}"
                 answer = self.desk.answer(key, f"it is given differently: {either[0]} and {either[1]}", either, place)
                 if answer is None:
-                    raise Waiting
+                    raise Unanswered
                 if answer not in either:
                     self.desk.refuse(key, "it is neither of the two", either, place)
-                    raise Waiting
+                    raise Unanswered
                 new[name] = value if answer == either[1] else before
         return row.replaced(**new)
 

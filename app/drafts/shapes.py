@@ -8,18 +8,18 @@ from app.catalogue.columns import PUBLISHED_KIND, WHOLE_KIND, Column
 from app.catalogue.tables import Fastener, Fill, Fit, Fluid, Grease, Guide, Row, Spring, Torque
 from app.units.table import Kind, Unit, find
 
-Form = Literal["figure", "count", "text", "choice", "travel", "wheel", "years", "masses"]
+FieldForm = Literal["figure", "count", "text", "choice", "travel", "wheel", "years", "masses"]
 
 
 @dataclass(frozen=True, slots=True)
-class Field:
+class GridField:
     """What a column of a table can mean. `names` are the words in its header, in lower case."""
 
     name: str
     table: type[Row]
     column: str
     names: tuple[str, ...]
-    form: Form
+    form: FieldForm
 
     @property
     def described(self) -> Column:
@@ -39,7 +39,9 @@ class Field:
         return self.described.measures if fixed is None else fixed.kind
 
 
-def _field(table: type[Row], column: str, *names: str, name: str | None = None, form: Form | None = None) -> Field:
+def _field(
+    table: type[Row], column: str, *names: str, name: str | None = None, form: FieldForm | None = None
+) -> GridField:
     described = table.columns()[column]
     if form is None:
         form = "text"
@@ -50,27 +52,27 @@ def _field(table: type[Row], column: str, *names: str, name: str | None = None, 
         elif described.kind is PUBLISHED_KIND:
             form = "figure"
     own = name or column
-    return Field(own, table, column, (own.replace("_", " "), *names), form)
+    return GridField(own, table, column, (own.replace("_", " "), *names), form)
 
 
 @dataclass(frozen=True)
-class Shape:
+class TableShape:
     """One shape. A table has it if its headers name all `needed` fields; figures under a headed travel are `main`."""
 
     name: str
     meaning: str
-    fields: tuple[Field, ...]
+    fields: tuple[GridField, ...]
     needed: tuple[str, ...]
     main: str
     constants: tuple[str, ...] = ("chassis", "source")
 
     @cached_property
-    def by_name(self) -> dict[str, Field]:
+    def by_name(self) -> dict[str, GridField]:
         """The fields by name."""
         return {field.name: field for field in self.fields}
 
     @cached_property
-    def by_word(self) -> dict[str, Field]:
+    def by_word(self) -> dict[str, GridField]:
         """The fields by the words of a header."""
         return {word: field for field in self.fields for word in field.names}
 
@@ -82,7 +84,7 @@ _SCOPE = (
     _field(Torque, "page", "p.", "manual page", "section"),
 )
 
-TORQUES = Shape(
+TORQUES = TableShape(
     "torques",
     "torques by fastener",
     (
@@ -108,7 +110,7 @@ TORQUES = Shape(
     needed=("position", "value"),
     main="value",
 )  # fmt: skip
-OILS = Shape(
+OILS = TableShape(
     "oils",
     "oils by chamber",
     (
@@ -125,7 +127,7 @@ OILS = Shape(
     needed=("chamber", "fluid"),
     main="value",
 )
-GREASES = Shape(
+GREASES = TableShape(
     "greases",
     "greases by place",
     (
@@ -140,7 +142,7 @@ GREASES = Shape(
     needed=("place", "fluid"),
     main="amount",
 )
-PRESSURES = Shape(
+PRESSURES = TableShape(
     "start pressures",
     "start pressures by rider mass",
     (
@@ -160,7 +162,7 @@ PRESSURES = Shape(
     needed=("rider_mass", "pressure"),
     main="pressure",
 )  # fmt: skip
-SPRINGS = Shape(
+SPRINGS = TableShape(
     "springs",
     "springs by travel",
     (
@@ -184,7 +186,7 @@ SPRINGS = Shape(
     needed=("travel", "part_number"),
     main="part_number",
 )  # fmt: skip
-SPACER_LIMITS = Shape(
+SPACER_LIMITS = TableShape(
     "spacer limits",
     "spacer limits by travel and wheel",
     (

@@ -3,7 +3,7 @@
 from decimal import Decimal
 
 from app.catalogue.tables import Chassis, Fit, Spring
-from app.drafts.cells import RecordReader, Waiting
+from app.drafts.cells import RecordReader, Unanswered
 from app.drafts.desk import LEAVE_OUT
 from app.drafts.rows import DerivedRows
 from app.drafts.statements import Cells, asked_option, build_each, scope_name, statement_cells
@@ -72,7 +72,7 @@ def _spring(reader: RecordReader, rows: DerivedRows, number: str, statement: Cel
         reader.record.place,
     )  # fmt: skip
     if name is None:
-        raise Waiting
+        raise Unanswered
     own: Cells = {
         "id": rows.ids.new(Spring, (chassis.maker, number), chassis.id, "spring", number), "maker": chassis.maker,
         "name": name, "part_number": number, "kind": kind, "source": statement["source"], "page": statement["page"],
@@ -97,7 +97,7 @@ def spacer_limits(readers: list[RecordReader], rows: DerivedRows) -> None:
     for limits in by_fit.values():
         try:
             _set_limits(limits, rows)
-        except Waiting:
+        except Unanswered:
             continue
 
 
@@ -121,7 +121,7 @@ def _fits_at(reader: RecordReader, rows: DerivedRows, statement: Cells, travel: 
             f"no spring is known that gives {' to '.join(dict.fromkeys(travel))} mm; there is no row",
             reader.record.place,
         )
-        raise Waiting
+        raise Unanswered
     chosen = reader.constant("spring")
     travels = {each.travel_mm for each in fits}
     for each in travels:
@@ -133,7 +133,7 @@ def _fits_at(reader: RecordReader, rows: DerivedRows, statement: Cells, travel: 
                 options,
                 reader.record.place,
             )
-            raise Waiting
+            raise Unanswered
     return [each for each in fits if chosen is None or each.spring == chosen]
 
 
@@ -167,7 +167,7 @@ def _set_limits(limits: list[tuple[RecordReader, Fit, Cells]], rows: DerivedRows
     why = "this fit holds for every wheel, but the limits differ by wheel; add an exception for each wheel?"
     answer = reader.desk.answer(key, why, ("yes", LEAVE_OUT), reader.record.place)
     if answer != "yes":
-        raise Waiting
+        raise Unanswered
     for each, _, cells in limits:
         own = {**fit.cells(), **{name: text for name, text in cells.items() if text}, "exception_to": fit.id}
         name = ("fit", fit.spring, own["travel_mm"], cells["wheel_size"])

@@ -4,8 +4,8 @@ from collections.abc import Callable, Iterable
 from itertools import islice
 
 from app.catalogue.tables import Chassis, Source
-from app.drafts.cells import RecordReader, Waiting
-from app.drafts.figures import Figure
+from app.drafts.cells import RecordReader, Unanswered
+from app.drafts.figures import CellFigure
 from app.drafts.rows import DerivedRows
 
 Cells = dict[str, str | None]
@@ -19,7 +19,7 @@ def build_each(readers: Iterable[RecordReader], build: Callable[[RecordReader], 
         try:
             if not reader.record.waits:
                 build(reader)
-        except Waiting:
+        except Unanswered:
             continue
 
 
@@ -29,7 +29,7 @@ def chassis_of(reader: RecordReader, rows: DerivedRows) -> str:
     id = reader.constant("chassis", "which fork is the table about? Give the id of its chassis", offers)
     if rows.base.one(Chassis, str(id)) is None:
         reader.desk.refuse("chassis", "the catalogue has no chassis with this id", (), reader.record.grid)
-        raise Waiting
+        raise Unanswered
     return str(id)
 
 
@@ -40,7 +40,7 @@ def statement_cells(reader: RecordReader, rows: DerivedRows) -> Cells:
     source = reader.constant("source", "which document is it from? Give the id of its source", offers)
     if rows.base.one(Source, str(source)) is None:
         reader.desk.refuse("source", "the catalogue has no source with this id", (), reader.record.grid)
-        raise Waiting
+        raise Unanswered
     page = reader.text("page") if reader.has("page") else reader.page()
     first, last = reader.years()
     return {
@@ -65,7 +65,7 @@ def scope_name(cells: Cells) -> list[str | None]:
     ]  # fmt: skip
 
 
-def limited(found: Figure | None, value: str, low: str, high: str, unit: str | None) -> Cells:
+def limited(found: CellFigure | None, value: str, low: str, high: str, unit: str | None) -> Cells:
     """The cells of a figure with its limits; an approximate one says so in the note."""
     if found is None:
         return {}
@@ -86,8 +86,8 @@ def asked_option(reader: RecordReader, key: str, options: tuple[str, ...]) -> st
     """One of the options, as answered."""
     answer = reader.desk.answer(key, "which of these is it?", options, reader.record.place)
     if answer is None:
-        raise Waiting
+        raise Unanswered
     if answer not in options:
         reader.desk.refuse(key, "it is none of these", options, reader.record.place)
-        raise Waiting
+        raise Unanswered
     return answer

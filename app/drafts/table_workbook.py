@@ -8,7 +8,7 @@ from pathlib import Path
 
 from app.catalogue.tables import TABLES
 from app.drafts.child import read_grids
-from app.drafts.grid import LISTS, Grid
+from app.drafts.grid import LISTS, TableGrid
 from app.errors import Fault, Invalid
 from app.exchange.shown import shortened
 
@@ -39,12 +39,12 @@ def as_package(path: Path) -> Iterator[Path]:
         yield Path(folder)
 
 
-def _rows(grid: Grid) -> Iterator[list[str]]:
+def _rows(grid: TableGrid) -> Iterator[list[str]]:
     for row in grid.rows:
         yield [cell.text.lower() if cell.kind == "truth" else cell.text for cell in row]
 
 
-def _faults(grid: Grid) -> Iterator[Fault]:
+def _faults(grid: TableGrid) -> Iterator[Fault]:
     if grid.name not in TABLES:
         text = f"the sheet {shortened(grid.name)} is not a table; legwork read turns a printed table into rows"
         yield Fault("file-unknown", text)

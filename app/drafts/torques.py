@@ -3,7 +3,7 @@
 import re
 
 from app.catalogue.tables import Fastener, Torque
-from app.drafts.cells import RecordReader, Waiting
+from app.drafts.cells import RecordReader, Unanswered
 from app.drafts.rows import DerivedRows
 from app.drafts.statements import (
     Cells,
@@ -88,7 +88,7 @@ def _fastener(reader: RecordReader, rows: DerivedRows, position: str, statement:
         answer = reader.desk.answer(key, "the catalogue has several fasteners there", sides, reader.record.place)
         there = [each for each in there if each.side == answer]
         if len(there) != 1:
-            raise Waiting
+            raise Unanswered
     given: Cells = {
         "count": reader.count("count"), "drives": reader.text("drives"), "thread": reader.text("thread"),
     }  # fmt: skip

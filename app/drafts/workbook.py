@@ -9,10 +9,10 @@ import zipfile
 import zlib
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
-from typing import Any
 from xml.etree.ElementTree import ParseError
 
 import openpyxl
+from openpyxl.cell.cell import Cell, MergedCell
 from openpyxl.cell.rich_text import CellRichText, TextBlock
 from openpyxl.worksheet.worksheet import Worksheet
 
@@ -175,7 +175,7 @@ def _hidden_columns(sheet: Worksheet) -> set[int]:
     return hidden
 
 
-def _cell(cell: Any, formula: Any) -> GridCell:
+def _cell(cell: Cell | MergedCell, formula: Cell | MergedCell) -> GridCell:
     made_by_formula = formula.data_type == "f"
     value = cell.value
     if value is None:
@@ -187,7 +187,7 @@ def _cell(cell: Any, formula: Any) -> GridCell:
     return _typed(value, cell, doubt, remark)
 
 
-def _typed(value: Any, cell: Any, doubt: str | None, remark: str | None) -> GridCell:
+def _typed(value: object, cell: Cell | MergedCell, doubt: str | None, remark: str | None) -> GridCell:
     if isinstance(value, bool):
         return GridCell(str(value).upper(), "truth", doubt, remark)
     if isinstance(value, int | float):

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.drafts.figures import Figure, NoFigure, Unclear, marks_of, read_figure
+from app.drafts.figures import CellFigure, NoFigure, Unclear, marks_of, read_figure
 
 LIST = Path(__file__).with_name("odd_cells.tsv")
 
@@ -32,7 +32,7 @@ def as_listed(text: str, kind: str, marks: str) -> str:
         return "none"
     if isinstance(found, Unclear):
         return "ask"
-    assert isinstance(found, Figure)
+    assert isinstance(found, CellFigure)
     limits = f"{found.low or ''}..{found.high or ''}"
     said = limits if found.value is None else found.value + ("" if limits == ".." else f" [{limits}]")
     unit = "" if found.unit is None else f" {found.unit.name}"
@@ -59,7 +59,7 @@ CHARACTERS = st.text(st.sampled_from("0123456789.,-–±+/() <>≤≥~¹²*maxin
 def test_no_digit_of_a_figure_is_made_up(text: str, kind: str | None) -> None:
     """What is read has the digits of the text in their order; only limits around a tolerance are computed."""
     found = read_figure(text, kind)
-    if isinstance(found, Figure) and "±" not in text and not ("+" in text and "-" in text):
+    if isinstance(found, CellFigure) and "±" not in text and not ("+" in text and "-" in text):
         for each in (found.value, found.low, found.high):
             digits = "" if each is None else each.lstrip("-").removeprefix("0.").replace(".", "")
             assert digits in "".join(character for character in text if character.isdecimal())
@@ -67,7 +67,7 @@ def test_no_digit_of_a_figure_is_made_up(text: str, kind: str | None) -> None:
 
 @given(st.text(max_size=30))
 def test_any_text_is_read_or_asked_about(text: str) -> None:
-    assert isinstance(read_figure(text, "torque"), Figure | NoFigure | Unclear)
+    assert isinstance(read_figure(text, "torque"), CellFigure | NoFigure | Unclear)
 
 
 def test_a_question_offers_the_readings_that_are_possible() -> None:
