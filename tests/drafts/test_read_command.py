@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from openpyxl import Workbook, load_workbook
+from openpyxl.worksheet.worksheet import Worksheet
 
 from app.catalogue.tables import TABLES
 from tests.exchange.test_command_line import Called
@@ -37,7 +38,7 @@ def catalogue(legwork: Called, tmp_path: Path) -> tuple[str, str]:
     book.remove(book.worksheets[0])
     book.save(tmp_path / "own.xlsx")
     to = ("--database", str(tmp_path / "own.db"))
-    assert legwork.json("load", str(tmp_path / "own.xlsx"), *to)["rows"]["added"] == 3
+    assert legwork.json("load", str(tmp_path / "own.xlsx"), *to)["opened"]
     return to
 
 
@@ -119,24 +120,27 @@ def test_the_template_workbook_explains_itself_and_loads(legwork: Called, tmp_pa
     assert [cell.value for cell in book["lists"][letter]][:2] == ["air", "coil"]
     assert rules[f"{heads['maker'].column_letter}2"] == "='makers'!$A$2:$A$1001"
 
-    book["makers"].append(["tullow", "Tullow"])
-    row = {
-        "id": "shaft",
-        "maker": "tullow",
-        "name": "Shaft",
-        "kind": "air",
-        "pressure_limit": 7.3,
-        "pressure_unit": "bar",
-    }
-    springs.append([row.get(str(head)) for head in heads])
+    fill(book["makers"], id="tullow", name="Tullow")
+    fill(book["sources"], id="manual", title="Manual", published_on=date(2024, 5, 17), kind="manual", invented=True)
+    fill(springs, id="shaft", maker="tullow", name="Shaft", kind="air", pressure_limit=7.3, pressure_unit="bar")
     springs.cell(2, heads["pressure_limit"].column).number_format = "0.00"
-    book["sources"].append(["manual", None, None, "Manual", None, date(2024, 5, 17), "manual", True])
     book.save(path)
-    assert legwork.json("load", str(path), *to)["rows"]["added"] == 3
-    package = tmp_path / "out"
-    legwork.json("export", str(package), *to)
-    assert ",7.30,bar," in (package / "springs.csv").read_text()
-    assert "2024-05-17,manual,true" in (package / "sources.csv").read_text()
+    assert legwork.json("load", str(path), *to)["opened"]
+    legwork.json("export", str(tmp_path / "out"), *to)
+    spring = row(tmp_path / "out" / "springs.csv", "shaft")
+    assert (spring["pressure_limit"], spring["pressure_unit"]) == ("7.30", "bar")
+    source = row(tmp_path / "out" / "sources.csv", "manual")
+    assert (source["published_on"], source["invented"]) == ("2024-05-17", "true")
+
+
+def fill(sheet: Worksheet, **values: object) -> None:
+    """Append a row to a sheet of the template, by the names in its header."""
+    sheet.append([values.get(str(head.value)) for head in sheet[1]])
+
+
+def row(path: Path, id: str) -> dict[str, str]:
+    with path.open(encoding="utf-8", newline="") as stream:
+        return next(each for each in csv.DictReader(stream) if each["id"] == id)
 
 
 def test_a_workbook_with_a_cell_that_holds_something_else_is_refused(legwork: Called, tmp_path: Path) -> None:
