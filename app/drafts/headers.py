@@ -16,6 +16,8 @@ from app.units.table import Unit, find
 _Units = tuple[Unit, Unit | None]
 DIMENSIONS = ("travel", "wheel_size", "model_year")
 """Fields that can stand in a header as a figure: a column for each travel, wheel or span of years."""
+LIMITS = ("min", "max")
+"""Fields that hold the limits of the main figure, often under a heading of their own: Torque / Max."""
 _WITH_UNIT = (
     re.compile(r"(?P<name>.*?) ?[(\[](?P<unit>[^()\[\]]+)[)\]]"),
     re.compile(r"(?P<name>.+?)(?:, ?| / ?| in | )(?P<unit>[^, ]+(?: [^, ]+)?)"),
@@ -94,10 +96,11 @@ class _Reader:
             column.unit, column.second_unit = named[1] or (column.unit, column.second_unit)
             if named[0].name in DIMENSIONS:
                 self.dimension = named[0].name
-            if column.field is not None and column.field.name not in DIMENSIONS and column.field is not named[0]:
-                column.unknown.append(as_given)  # two fields in one header
-            elif column.field is None or column.field.name in DIMENSIONS:
+            is_limit = column.field is self.shape.by_name[self.shape.main] and named[0].name in LIMITS
+            if column.field is None or column.field.name in DIMENSIONS or is_limit:
                 column.field = named[0]
+            elif column.field is not named[0]:
+                column.unknown.append(as_given)  # two fields in one header
         elif (units := _units(text.strip("()[]"))) is not None:
             column.unit, column.second_unit = units
         elif not self._scope(text) and not self._with_scope(text):

@@ -8,7 +8,7 @@ from itertools import pairwise
 from app.drafts.desk import LEAVE_OUT, Desk
 from app.drafts.figures import tidy
 from app.drafts.grid import GridCell, TableGrid
-from app.drafts.headers import ColumnMeaning, heading, read_header
+from app.drafts.headers import LIMITS, ColumnMeaning, heading, read_header
 from app.drafts.shapes import SHAPES, TableShape
 
 MOST_HEADER_ROWS = 3
@@ -98,6 +98,7 @@ class _Reading:
         self.columns = [read_header(shape, parts, desk.answers, figures_are) if parts else None for parts in headers]
         given = [each for each in self.columns if each is not None and not each.is_left_out]
         names = {each.field.name for each in given if each.field is not None}
+        names |= {shape.main} if names & {*LIMITS} else set()
         words = shape.by_name[shape.main].names
         is_captioned = any(word in caption.casefold() for caption in captions for word in words)
         self.missing = [name for name in shape.needed if name not in names]

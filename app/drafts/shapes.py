@@ -13,7 +13,10 @@ FieldForm = Literal["figure", "count", "text", "choice", "travel", "wheel", "yea
 
 @dataclass(frozen=True, slots=True)
 class GridField:
-    """What a column of a table can mean. `names` are the words in its header, in lower case."""
+    """What a column of a table can mean. `names` are the words in its header, in lower case.
+
+    A word that manuals use for two things (length, number, step) is none of them: it is asked about.
+    """
 
     name: str
     table: type[Row]
@@ -39,6 +42,10 @@ class GridField:
         return self.described.measures if fixed is None else fixed.kind
 
 
+_VAGUE = frozenset({"value"})
+"""Names of fields that say nothing in a header."""
+
+
 def _field(
     table: type[Row], column: str, *names: str, name: str | None = None, form: FieldForm | None = None
 ) -> GridField:
@@ -52,7 +59,8 @@ def _field(
         elif described.kind is PUBLISHED_KIND:
             form = "figure"
     own = name or column
-    return GridField(own, table, column, (own.replace("_", " "), *names), form)
+    words = names if own in _VAGUE else (own.replace("_", " "), *names)
+    return GridField(own, table, column, words, form)
 
 
 @dataclass(frozen=True)
@@ -81,7 +89,7 @@ _SCOPE = (
     _field(Torque, "travel_from_mm", "travel", "fork travel", "travels", name="travel", form="travel"),
     _field(Torque, "wheel_size", "wheel", "wheels", "wheel sizes", form="wheel"),
     _field(Torque, "model_year_from", "model years", "year", "years", "model year", name="model_year", form="years"),
-    _field(Torque, "page", "p.", "manual page", "section"),
+    _field(Torque, "page", "p.", "manual page"),
 )
 
 TORQUES = TableShape(
@@ -89,19 +97,22 @@ TORQUES = TableShape(
     "torques by fastener",
     (
         _field(
-            Fastener, "position", "fastener", "bolt", "bolts", "screw", "part", "component", "item", "location",
+            Fastener, "position", "fastener", "bolt", "bolts", "screw", "part", "component", "location",
             "description",
         ),
         _field(Fastener, "side", "leg"),
-        _field(Fastener, "count", "quantity", "qty", "number", "pieces", "pcs"),
+        _field(Fastener, "count", "quantity", "qty", "pieces", "pcs"),
         _field(Fastener, "kind", "type", "kind of fastener"),
         _field(Fastener, "drives", "tool", "tools", "drive", "socket", "key", "tool size"),
         _field(Fastener, "thread", "thread size"),
-        _field(Torque, "value", "torque", "tightening torque", "torque value", "torque spec", "specification"),
+        _field(
+            Torque, "value", "torque", "tightening torque", "torque value", "nominal", "nominal torque", "torque spec",
+            "specification",
+        ),
         _field(Torque, "min", "minimum torque", "torque min", "min torque", "minimum", "lowest torque"),
         _field(Torque, "max", "maximum torque", "torque max", "max torque", "maximum", "highest torque"),
-        _field(Torque, "stage", "step"),
-        _field(Torque, "thread_prep", "thread preparation", "threads", "thread treatment", "preparation"),
+        _field(Torque, "stage"),
+        _field(Torque, "thread_prep", "thread preparation", "thread treatment", "preparation"),
         _field(Torque, "instruction", "instructions", "how"),
         _field(Torque, "recheck", "check again"),
         _field(Torque, "note", "notes", "remark", "remarks"),
@@ -118,7 +129,7 @@ OILS = TableShape(
         _field(Fluid, "name", "oil", "oil type", "type of oil", "lubricant", name="fluid"),
         _field(Fluid, "kind", "kind of oil", name="fluid_kind"),
         _field(Fill, "value", "volume", "oil volume", "amount", "quantity"),
-        _field(Fill, "level_mm", "level", "oil level", "oil height", "air gap"),
+        _field(Fill, "level_mm", "level", "oil level"),
         _field(Fill, "level_datum", "measured from"),
         _field(Fill, "level_state", "state"),
         _field(Fill, "note", "notes", "remark", "remarks"),
@@ -134,7 +145,7 @@ GREASES = TableShape(
         _field(Grease, "place", "where", "location", "part", "surface"),
         _field(Fluid, "name", "grease", "lubricant", "type of grease", name="fluid"),
         _field(Fluid, "kind", "kind of grease", name="fluid_kind"),
-        _field(Grease, "extent_mm", "length", "extent"),
+        _field(Grease, "extent_mm", "extent"),
         _field(Grease, "amount", "how much", "quantity"),
         _field(Grease, "note", "notes", "remark", "remarks"),
         *_SCOPE,
@@ -154,8 +165,8 @@ PRESSURES = TableShape(
         _field(Guide, "sag_percent", "sag"),
         _field(Guide, "chamber", "air chamber", "valve"),
         _field(Guide, "mass_is", "mass includes"),
-        _field(Guide, "rebound_clicks", "rebound"),
-        _field(Guide, "compression_clicks", "compression"),
+        _field(Guide, "rebound_clicks"),
+        _field(Guide, "compression_clicks"),
         _field(Guide, "note", "notes", "remark", "remarks"),
         *_SCOPE,
     ),
@@ -167,10 +178,10 @@ SPRINGS = TableShape(
     "springs by travel",
     (
         _field(Fit, "travel_mm", "travel", "fork travel", name="travel", form="figure"),
-        _field(Spring, "part_number", "part no", "part no.", "part number", "item no.", "article", "spring"),
+        _field(Spring, "part_number", "part no", "part no.", "part number", "item no.", "article"),
         _field(Spring, "name", "spring name", "spring assembly", "air shaft", "assembly"),
         _field(Spring, "kind", "type", "air or coil"),
-        _field(Fit, "axle_to_crown_mm", "axle-to-crown", "axle to crown", "a2c", "a-c", "length", "installed length"),
+        _field(Fit, "axle_to_crown_mm", "axle-to-crown", "axle to crown", "a2c", "a-c"),
         _field(
             Fit, "spacer_limit", "max spacers", "max. spacers", "maximum spacers", "spacers max", "maximum tokens",
             "max tokens", "max. tokens", "max. volume spacers", "maximum volume spacers",
@@ -195,7 +206,7 @@ SPACER_LIMITS = TableShape(
             Fit, "spacer_limit", "max spacers", "max. spacers", "maximum spacers", "spacers", "max tokens", "tokens",
             "maximum tokens", "max. tokens", "max. volume spacers", "maximum volume spacers", "volume spacers",
         ),
-        _field(Spring, "part_number", "part no", "part no.", "spring"),
+        _field(Spring, "part_number", "part no", "part no."),
         _field(Fit, "wheel_size", "wheel", "wheels", "wheel sizes", form="wheel"),
         _field(Fit, "model_year_from", "model years", "year", "years", name="model_year", form="years"),
         _field(Fit, "page", "p.", "manual page"),

@@ -359,6 +359,11 @@ def test_a_heading_with_two_units_reads_pairs_that_agree() -> None:
     assert list(rows.desk.questions) == ["value: 5/54"]
 
 
+def test_limits_may_stand_under_one_heading() -> None:
+    rows = read("Bolt;Torque (N·m);;\n;Min;Nominal;Max\nFoot bolt;6;7;8\nAxle bolt;12;;15")
+    assert cells(rows, "torques", "value", "min", "max", "unit") == [("7", "6", "8", "N·m"), ("", "12", "15", "N·m")]
+
+
 def test_a_shape_that_there_is_not_is_asked_again() -> None:
     rows = read("Bolt;Torque (N·m)\nFoot bolt;7", answers={"shape of grid 1": "torqes"})
     assert rows.found == {}
