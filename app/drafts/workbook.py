@@ -14,6 +14,7 @@ from xml.etree.ElementTree import ParseError
 import openpyxl
 from openpyxl.cell.cell import Cell, MergedCell
 from openpyxl.cell.rich_text import CellRichText, TextBlock
+from openpyxl.utils import range_boundaries
 from openpyxl.worksheet.worksheet import Worksheet
 
 from app.drafts.grid import GridCell, Grids, trimmed
@@ -30,7 +31,9 @@ MOST_CELLS = 100_000
 MOST_COLUMNS = 500
 
 _SHEET = re.compile(r"xl/worksheets/[^/]+\.xml")
-_PART = re.compile(rb"<(?:\w+:)?(row|c)[\s>/]|<!(DOCTYPE|ENTITY)")
+_PART = re.compile(
+    rb"<(?:\w+:)?(row|c)[\s>/]|<!(DOCTYPE|ENTITY)|<(?:\w+:)?mergeCell\s[^>]*?ref=[\"']([A-Z]+[0-9]+:[A-Z]+[0-9]+)"
+)
 _CHUNK = 1_000_000
 _RAISED = str.maketrans("0123456789", "⁰¹²³⁴⁵⁶⁷⁸⁹")
 
@@ -114,7 +117,7 @@ def _other_zip(archive: zipfile.ZipFile, names: set[str]) -> str:
 
 
 def _counted(archive: zipfile.ZipFile, name: str) -> tuple[int, int]:
-    """The rows and cells of a member. Raises ForeignFault if it defines entities, which no spreadsheet writes."""
+    """The rows of a member, and its cells with those of merged areas. Raises ForeignFault if it defines entities."""
     rows = cells = 0
     last = b""
     with archive.open(name) as stream:
@@ -125,13 +128,19 @@ def _counted(archive: zipfile.ZipFile, name: str) -> tuple[int, int]:
                     raise ForeignFault(f"{escaped(name)} defines entities; no spreadsheet writes that")
                 rows += found[1] == b"row"
                 cells += found[1] == b"c"
+                cells += 0 if found[3] is None else _area(found[3].decode())
             last = _torn(part)
     return rows, cells
 
 
+def _area(reference: str) -> int:
+    left, top, right, bottom = (number or 0 for number in range_boundaries(reference))
+    return (right - left + 1) * (bottom - top + 1)
+
+
 def _torn(part: bytes) -> bytes:
     """The end of a part in which a tag may begin that the next part completes."""
-    start = part.rfind(b"<", max(0, len(part) - 40))
+    start = part.rfind(b"<", max(0, len(part) - 80))
     return part[start:] if start >= 0 and b">" not in part[start:] and not _PART.match(part, start) else b""
 
 
