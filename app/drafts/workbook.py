@@ -29,6 +29,8 @@ MOST_UNPACKED = 100_000_000
 MOST_ROWS = 10_000
 MOST_CELLS = 100_000
 MOST_COLUMNS = 500
+MOST_AREA = 500_000
+"""Rows times columns of a sheet: empty cells between the others count here."""
 
 _SHEET = re.compile(r"xl/worksheets/[^/]+\.xml")
 _PART = re.compile(
@@ -152,6 +154,11 @@ def _cells(sheet: Worksheet, formulas: Worksheet) -> tuple[list[list[GridCell]],
         raise ForeignFault(
             f"{shortened(sheet.title)} reaches down to row {sheet.max_row:,}, at most {MOST_ROWS:,} are read; "
             "delete what stands alone below the table and save it again"
+        )
+    if sheet.max_row * sheet.max_column > MOST_AREA:
+        raise ForeignFault(
+            f"the cells of {shortened(sheet.title)} are spread over {sheet.max_row:,} rows and {sheet.max_column} "
+            "columns; copy the table to a sheet of its own"
         )
     hidden = {number for number, row in sheet.row_dimensions.items() if row.hidden}
     hidden_columns = _hidden_columns(sheet)

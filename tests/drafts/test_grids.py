@@ -131,6 +131,11 @@ def million_empty_rows(workbook: Workbook, path: Path) -> None:
     )
 
 
+def sparse(workbook: Workbook, path: Path) -> None:
+    workbook.worksheets[0].cell(9_000, 400, "x")
+    workbook.save(path)
+
+
 def merged_everywhere(workbook: Workbook, path: Path) -> None:
     area = b'</sheetData><mergeCells count="1"><mergeCell ref="A1:XFD1048576"/></mergeCells>'
     member(workbook, path, "xl/worksheets/sheet1.xml", lambda text: text.replace(b"</sheetData>", area))
@@ -201,6 +206,7 @@ def member(workbook: Workbook, path: Path, name: str, change: Callable[[bytes], 
         (cells, "10,004 rows, at most 10,000 are read; delete the empty rows"),
         (far_away, "reaches down to row 1,048,576"),
         (million_empty_rows, "rows, at most 10,000 are read; delete the empty rows"),
+        (sparse, "spread over 9,000 rows and 400 columns; copy the table"),
         (merged_everywhere, "cells, at most 100,000 are read"),
         (entities, "defines entities"),
         (torn, "cannot be read as a workbook"),
