@@ -1,4 +1,4 @@
-"""Reads the cells of a record by the fields they are for. What is unclear becomes a question, and the record waits."""
+"""Reads the cells of a record, each for its field. An unclear cell becomes a question, and the record waits."""
 
 import re
 from dataclasses import dataclass, replace
@@ -41,7 +41,7 @@ class RecordReader:
     marks: DecimalMarks
 
     def constant(self, name: str, why: str | None = None, offers: tuple[str, ...] = ()) -> str | None:
-        """What holds for the whole grid or for all of them. With `why` it is needed and asked for."""
+        """A value for the whole grid, or for all grids. With `why` it is required, and asked for if missing."""
         of_grid = f"{name} of {self.record.grid}"
         given = self.desk.answers.get(of_grid) or self.desk.answers.get(name)
         if given is None and why is not None:
@@ -161,7 +161,7 @@ class RecordReader:
         """Why a figure cannot be that of a field, though it is one."""
         given = [Decimal(each) for each in (found.value, found.low, found.high) if each is not None]
         if found.strict and field.form != "masses":
-            return "“less than” and “more than” leave the limit itself out; which figure is meant?"
+            return "“less than” and “more than” exclude the limit itself; which figure holds?"
         if found.unit is not None and field.quantity is None:
             return f"{field.name} has no unit"
         if field.fixed_unit is not None and (found.unit or placed.column.unit or field.fixed_unit) != field.fixed_unit:

@@ -1,4 +1,4 @@
-"""Turns the grids of one file into rows, shape by shape. What is unclear is a question, and its row waits."""
+"""Turns the grids of one file into rows, shape by shape. An unclear cell is a question, and its row waits."""
 
 from collections.abc import Callable
 

@@ -10,7 +10,7 @@ MOST_PLACES = 20
 
 @dataclass(slots=True)
 class Question:
-    """What cannot be known from the file. `key` is what an answer names; `places` are the cells it is about."""
+    """A question the file cannot settle. `key` identifies it in the answers; `places` are the cells it is about."""
 
     key: str
     why: str

@@ -1,4 +1,4 @@
-"""Reads the figure in a cell, or says why nobody but the reader of the page can.
+"""Reads the figure in a cell, or says why only someone with the page can.
 
 A text has one reading or it is a question. Nothing is converted: a figure keeps its digits and its unit, and the text
 `7.3 N·m (65 in·lbf)` is read as its first half once both agree.

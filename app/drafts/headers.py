@@ -1,4 +1,4 @@
-"""Reads the header of a column: the field it names, its unit, and the travel, wheel, years or chamber it stands for."""
+"""Reads the header of a column: the field it names, its unit, and the travel, wheel, years or chamber it covers."""
 
 import re
 from collections.abc import Mapping
@@ -56,7 +56,7 @@ def heading(text: str) -> str:
 def read_header(
     shape: TableShape, parts: tuple[str, ...], answers: Mapping[str, str], figures_are: str | None
 ) -> ColumnMeaning:
-    """What a column means, by the words above it from top to bottom.
+    """Interpret a column from the words above it, top to bottom.
 
     `figures_are` is the dimension of figures that stand alone. An answer about a heading is read in its place.
     """

@@ -1,4 +1,4 @@
-"""What a grid means: its shape, its header rows, and what each column says. Asks about every word it does not know."""
+"""Works out the shape of a grid, its header rows and its columns. Asks about every word it does not know."""
 
 import re
 from collections.abc import Iterator
@@ -41,7 +41,7 @@ class Placed:
 
 @dataclass(frozen=True, slots=True)
 class Record:
-    """What one row of a grid says about one scope: cells by field, and the scope from the headers.
+    """One line of a grid for one scope: cells by field, and the scope from the headers.
 
     `section` is the line of its own above it; `waits` says that the meaning of that line is open. `again` holds the
     cells that give a field once more, in another unit.
@@ -104,8 +104,8 @@ class _Reading:
         self.missing = [name for name in shape.needed if name not in names]
         self.is_assumed = any(each.is_assumed for each in given) and not is_captioned
         unknown = sum(len(each.unknown) + len(each.bare) for each in given)
-        told = len(given) + sum(each.unit is not None for each in given)
-        self.score = (-len(self.missing), -self.is_assumed, -unknown, len(names), told, -count)
+        informative = len(given) + sum(each.unit is not None for each in given)
+        self.score = (-len(self.missing), -self.is_assumed, -unknown, len(names), informative, -count)
 
 
 def _chosen(grid: TableGrid, readings: dict[str, _Reading], desk: Desk) -> _Reading | None:
@@ -196,7 +196,7 @@ def only_text(row: list[GridCell]) -> str | None:
 
 
 def records(grid: TableGrid, meaning: Meaning, desk: Desk) -> Iterator[Record]:
-    """What the rows below the headers say, one record for each scope that the headers name."""
+    """The rows below the headers as records, one for each scope that the headers name."""
     base = {at: column for at, column in meaning.columns.items() if not column.at and not column.is_again}
     spread: dict[tuple[tuple[str, str], ...], list[int]] = {}
     for at, column in meaning.columns.items():
@@ -232,7 +232,7 @@ def records(grid: TableGrid, meaning: Meaning, desk: Desk) -> Iterator[Record]:
 
 
 def _section(text: str, place: str, desk: Desk) -> tuple[str | None, bool]:
-    """What a line of its own says about the rows below it: a side or the answer; and whether that is open."""
+    """The side that a line of its own gives the rows below it, and whether a question about it is open."""
     if _SIDE.fullmatch(text):
         return text, False
     why = "a line of its own: is it the side of the rows below it, or nothing to store?"

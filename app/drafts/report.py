@@ -34,7 +34,7 @@ class RemarkView(TypedDict):
 
 
 class ReadReport(TypedDict):
-    """What was read: rows by table, questions and remarks; `package` is the package that was written."""
+    """The result of a reading: rows by table, questions and remarks; `package` is the package that was written."""
 
     rows: dict[str, int]
     questions: list[QuestionView]

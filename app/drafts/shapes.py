@@ -13,7 +13,7 @@ FieldForm = Literal["figure", "count", "text", "choice", "travel", "wheel", "yea
 
 @dataclass(frozen=True, slots=True)
 class GridField:
-    """What a column of a table can mean. `names` are the words in its header, in lower case.
+    """One meaning that a column of a printed table can have. `names` are the words in its header, in lower case.
 
     A word that manuals use for two things (length, number, step) is none of them: it is asked about.
     """

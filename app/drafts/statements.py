@@ -1,4 +1,4 @@
-"""What the rows of all shapes share: chassis, scope, source and page, and the cells of a figure with its limits."""
+"""Parts that the rows of all shapes share: chassis, scope, source and page, and figures with their limits."""
 
 from collections.abc import Callable, Iterable
 from itertools import islice

@@ -76,7 +76,7 @@ def _fill(sheet: Worksheet, table: type[Row], lists: _Lists) -> None:
 
 
 def _help(described: Column) -> str:
-    """What goes into a column, as a person fills it in."""
+    """Help for a column, for the person who fills it in."""
     lines = [described.meaning + ("; every row needs it" if described.required else "")]
     if described.unit is not None:
         lines.append(f"in {described.unit}")

@@ -53,7 +53,7 @@ def _torque(reader: RecordReader, rows: DerivedRows) -> None:
 
 
 def _words(reader: RecordReader) -> str | None:
-    """What a cell says in place of a figure: tighten by hand."""
+    """The words of a cell that has no figure: tighten by hand."""
     placed = reader.record.cells.get("value")
     is_plain = placed is not None and placed.cell.doubt is None and _HAND_TIGHT.fullmatch(placed.cell.text.strip(" ."))
     return placed.cell.text.strip() if placed is not None and is_plain else None

@@ -74,7 +74,7 @@ def read_workbook(path: Path) -> Grids:
 
 
 def _measured(path: Path) -> list[str]:
-    """What to say about the members of the zip. Raises ForeignFault if it is no workbook, or too large for one."""
+    """Remarks about the members of the zip. Raises ForeignFault if it is no workbook, or too large for one."""
     if path.stat().st_size > MOST_PACKED:
         raise ForeignFault(f"it has {path.stat().st_size:,} bytes; at most {MOST_PACKED:,} of a workbook are read")
     with open_zip(path) as archive:
@@ -153,7 +153,7 @@ def _cells(sheet: Worksheet, formulas: Worksheet) -> tuple[list[list[GridCell]],
     if sheet.max_row > MOST_ROWS:
         raise ForeignFault(
             f"{shortened(sheet.title)} reaches down to row {sheet.max_row:,}, at most {MOST_ROWS:,} are read; "
-            "delete what stands alone below the table and save it again"
+            "delete the stray cells below the table and save it again"
         )
     if sheet.max_row * sheet.max_column > MOST_AREA:
         raise ForeignFault(

@@ -32,7 +32,7 @@ def test_a_table_is_the_same_in_every_dress(separator: str, encoding: str, endin
     assert texts(text.encode(encoding)) == TABLE
 
 
-def test_a_guessed_encoding_is_told() -> None:
+def test_a_guessed_encoding_is_reported() -> None:
     found = read_text("Bolt;Torque\nAxle;7 ± 1".encode("windows-1252"), "x")
     assert found.remarks == ["It is not UTF-8, so it is read as Windows-1252. Check these characters: ±"]
 
@@ -101,7 +101,7 @@ def test_merged_cells_are_filled_and_hidden_parts_left_out(book: tuple[Workbook,
     ]
 
 
-def test_pictures_are_told_of_and_not_read(book: tuple[Workbook, Path], tmp_path: Path) -> None:
+def test_pictures_are_reported_and_not_read(book: tuple[Workbook, Path], tmp_path: Path) -> None:
     workbook, path = book
     workbook.save(path)
     with zipfile.ZipFile(path, "a") as archive:

@@ -33,7 +33,7 @@ ANSWERS = {
     "kind of Bath 10": "bath oil",
     "kind of Damp 2.5": "damper oil",
 }
-"""What the person says; everything else is read."""
+"""Answers that a person gives; everything else is read."""
 
 
 @pytest.fixture(scope="module")

@@ -147,7 +147,7 @@ def test_start_pressures_become_one_guide_for_each_bracket_and_run_of_equal_trav
     assert "guide-tullow-brack-34-60-kg-130-140" in {id for (id,) in cells(rows, "guides", "id")}
 
 
-def test_a_unit_that_nobody_says_is_asked_once() -> None:
+def test_a_missing_unit_is_asked_once() -> None:
     rows = read(PRESSURES)
     assert cells(rows, "guides", "id") == []
     assert list(rows.desk.questions) == ["unit of pressure in grid 1"]
