@@ -9,7 +9,7 @@ from app.catalogue.columns import Unreadable
 from app.drafts.desk import LEAVE_OUT, Desk
 from app.drafts.figures import CellFigure, DecimalMarks, NoFigure, Unclear, agree, is_no_figure, read_figure, tidy
 from app.drafts.headers import ColumnMeaning
-from app.drafts.meaning import Placed, Record
+from app.drafts.meaning import AS_ABOVE, FOR_ALL, Placed, Record, empty_scope
 from app.drafts.shapes import GridField
 from app.errors import Invalid
 from app.units.measure import parse_wheel_size
@@ -215,11 +215,29 @@ class RecordReader:
         self.desk.refuse(f"{name}: {text}", why, (LEAVE_OUT,), place)
         return Unanswered()
 
+    def _settle_empty(self, name: str) -> None:
+        """An empty cell in a column of travels, wheels or years can mean the one above or all of them: ask which."""
+        placed = self.record.cells.get(name)
+        if placed is None or name in self.record.at:
+            return
+        text = tidy(placed.cell.text)
+        if not is_no_figure(text) or f"{name}: {text}" in self.desk.answers:
+            return
+        key, offers = empty_scope(name, self.record.grid), (AS_ABOVE, FOR_ALL)
+        answer = self.desk.answer(
+            key, "does an empty cell repeat the one above, or hold for all?", offers, placed.place
+        )
+        if answer is None:
+            raise Unanswered
+        if answer != FOR_ALL:
+            self._ask(key, "write one of the two; the first line has nothing above it", offers, placed.place)
+
     def travel(self) -> tuple[str, str] | None:
         """The travels in mm that the record is about, from its header, its cell or the whole grid."""
         if (given := self.record.at.get("travel")) is not None:
             low, _, high = given.partition("-")
             return low, high or low
+        self._settle_empty("travel")
         found = self.figure("travel")
         if found is None:
             return None
@@ -231,6 +249,7 @@ class RecordReader:
 
     def wheel(self) -> str | None:
         """The wheel size as its bead seat diameter."""
+        self._settle_empty("wheel_size")
         placed = self.record.cells.get("wheel_size")
         text = self.record.at.get("wheel_size") or (self._text(placed) if placed else self.constant("wheel_size"))
         if text is None:
@@ -244,6 +263,7 @@ class RecordReader:
 
     def years(self) -> tuple[str | None, str | None]:
         """The model years from the header, the cell or the whole grid."""
+        self._settle_empty("model_year")
         placed = self.record.cells.get("model_year")
         text = self.record.at.get("model_year") or (self._text(placed) if placed else None)
         if text is None:

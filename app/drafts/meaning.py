@@ -8,10 +8,12 @@ from itertools import pairwise
 from app.drafts.desk import LEAVE_OUT, Desk
 from app.drafts.figures import tidy
 from app.drafts.grid import GridCell, TableGrid
-from app.drafts.headers import LIMITS, ColumnMeaning, heading, read_header
+from app.drafts.headers import DIMENSIONS, LIMITS, ColumnMeaning, heading, read_header
 from app.drafts.shapes import SHAPES, TableShape
 
 MOST_HEADER_ROWS = 3
+AS_ABOVE, FOR_ALL = "as above", "all"
+"""Answers to the question what an empty travel, wheel or year means."""
 _FOOTNOTE = re.compile(r"(?:[*†‡§]|[¹²³⁴⁵⁶⁷⁸⁹]|[0-9]{1,2}\)|\([0-9]\)|notes?\b|n\.b\.)", re.IGNORECASE)
 _SIDE = re.compile(
     r"(?:spring|damper|air|coil|left|right|left-hand|right-hand|drive|non-drive|brake|both)[ -](?:sides?|legs?)",
@@ -203,6 +205,7 @@ def records(grid: TableGrid, meaning: Meaning, desk: Desk) -> Iterator[Record]:
         if column.at and not column.is_again:
             spread.setdefault(tuple(sorted(column.at.items())), []).append(at)
     section, waits = None, False
+    above: dict[int, GridCell] = {}
     for number in range(meaning.first_row, len(grid.rows)):
         row = grid.rows[number]
         if (text := only_text(row)) is not None:
@@ -212,6 +215,8 @@ def records(grid: TableGrid, meaning: Meaning, desk: Desk) -> Iterator[Record]:
             else:
                 section, waits = _section(text, place, desk)
             continue
+
+        row = _filled_down(row, base, above, grid, desk)
 
         def placed(at: int, row: list[GridCell] = row, number: int = number) -> Placed:
             return Placed(row[at], grid.place(number, at), meaning.columns[at])
@@ -229,6 +234,25 @@ def records(grid: TableGrid, meaning: Meaning, desk: Desk) -> Iterator[Record]:
                     again.setdefault(column.field.name, []).append(placed(at))
             where = cells[meaning.shape.main].place if meaning.shape.main in cells else grid.place(number, 0)
             yield Record(grid.name, meaning.shape, cells, dict(scope), section, waits, where, again)
+
+
+def empty_scope(name: str, grid: str) -> str:
+    """The key of the question what empty cells in a column of travels, wheels or years mean."""
+    return f"empty {name} in {grid}"
+
+
+def _filled_down(
+    row: list[GridCell], columns: dict[int, ColumnMeaning], above: dict[int, GridCell], grid: TableGrid, desk: Desk
+) -> list[GridCell]:
+    """The row with the cell above in place of an empty travel, wheel or year, if the answer says so."""
+    filled = list(row)
+    for at, column in columns.items():
+        if column.field is not None and column.field.name in DIMENSIONS:
+            if row[at].text:
+                above[at] = row[at]
+            elif at in above and desk.answers.get(empty_scope(column.field.name, grid.name)) == AS_ABOVE:
+                filled[at] = above[at]
+    return filled
 
 
 def _section(text: str, place: str, desk: Desk) -> tuple[str | None, bool]:

@@ -364,6 +364,17 @@ def test_limits_may_stand_under_one_heading() -> None:
     assert cells(rows, "torques", "value", "min", "max", "unit") == [("7", "6", "8", "N·m"), ("", "12", "15", "N·m")]
 
 
+@pytest.mark.parametrize(
+    ("answer", "scopes"),
+    [(None, [("140", "140")]), ("as above", [("140", "140")] * 2), ("all", [("140", "140"), ("", "")])],
+)
+def test_an_empty_travel_is_asked_about(answer: str | None, scopes: list[tuple[str, str]]) -> None:
+    table = "Travel (mm);Bolt;Torque (N·m)\n140;Foot bolt;7\n;Crown bolt;6"
+    rows = read(table, answers={"empty travel in grid 1": answer} if answer else {})
+    assert cells(rows, "torques", "travel_from_mm", "travel_to_mm") == scopes
+    assert list(rows.desk.questions) == ([] if answer else ["empty travel in grid 1"])
+
+
 def test_a_shape_that_there_is_not_is_asked_again() -> None:
     rows = read("Bolt;Torque (N·m)\nFoot bolt;7", answers={"shape of grid 1": "torqes"})
     assert rows.found == {}
