@@ -4,7 +4,7 @@ Exit codes: 0 done; 1 refused or not possible, with one plain line on standard e
 answer is one JSON object on standard output; a refusal is `{"refused": {"kind", "detail", "faults"}}`.
 """
 
-from app.cli import asking, keys, operating, packages, serving, sessions
+from app.cli import asking, drafts, keys, operating, packages, serving, sessions
 from app.cli.program import cli, main
 
-__all__ = ["asking", "cli", "keys", "main", "operating", "packages", "serving", "sessions"]
+__all__ = ["asking", "cli", "drafts", "keys", "main", "operating", "packages", "serving", "sessions"]

@@ -31,15 +31,16 @@ def load(
     database: DatabaseOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Merge a package into the catalogue, all or nothing."""
+    """Merge a package, or a workbook that `template` wrote, into the catalogue, all or nothing."""
+    from app.drafts.table_workbook import as_package
     from app.exchange.loading import Entry
     from app.exchange.loading import load as load_package
     from app.exchange.progress import shown
 
     stored = opened(settings_of(database_url=url_of(database)))
     entry = Entry(reason, who, idempotency_key, digest)
-    with shown() as progress:
-        report = load_package(stored, package, entry, replace=replace, orders=orders, progress=progress)
+    with as_package(package) as path, shown() as progress:
+        report = load_package(stored, path, entry, replace=replace, orders=orders, progress=progress)
     print_report(report, as_json)
 
 
@@ -53,14 +54,14 @@ def check(
 ) -> None:
     """Report what `load` would find, without storing anything. Without a database, check against an empty catalogue."""
     from app.catalogue.catalogue import Catalogue
+    from app.drafts.table_workbook import as_package
     from app.exchange.loading import check as check_package
     from app.exchange.progress import shown
 
     stored = opened_if_there(settings_of(database_url=url_of(database)))
-    with shown() as progress:
-        report = check_package(
-            package, None if stored is None else Catalogue(stored), replace=replace, orders=orders, progress=progress
-        )
+    catalogue = None if stored is None else Catalogue(stored)
+    with as_package(package) as path, shown() as progress:
+        report = check_package(path, catalogue, replace=replace, orders=orders, progress=progress)
     print_report(report, as_json)
 
 
@@ -116,14 +117,20 @@ def export(
 
 @cli.command()
 def template(
-    directory: Annotated[Path, typer.Argument(help="A new or empty folder.", show_default=False)],
+    path: Annotated[Path, typer.Argument(help="A new or empty folder, or a new .xlsx file.", show_default=False)],
     as_json: JsonOption = False,
 ) -> None:
-    """Write empty tables to fill in, with a descriptor that explains every column and gives an example."""
+    """Write empty tables to fill in, every column explained: a folder of CSV files, or a workbook."""
+    from app.drafts.template import write_template
     from app.exchange.writer import template as write
 
-    write(directory)
-    say({"written": str(directory)}, as_json, f"Fill in what you know of {directory}; see its datapackage.json.")
+    if path.suffix.lower() == ".xlsx":
+        write_template(path)
+        said = f"Fill in what you know of {path}; the headers explain themselves. Then: legwork check {path}"
+    else:
+        write(path)
+        said = f"Fill in what you know of {path}; see its datapackage.json."
+    say({"written": str(path)}, as_json, said)
 
 
 @cli.command("content-hash")

@@ -36,7 +36,9 @@ ReplaceOption = Annotated[bool, typer.Option("--replace", help="Withdraw rows th
 OrdersOption = Annotated[
     bool, typer.Option("--orders/--no-orders", help="Add the common orders of work to a first package that has none.")
 ]
-PackageArgument = Annotated[Path, typer.Argument(help="A folder, a zip file or one CSV file.", show_default=False)]
+PackageArgument = Annotated[
+    Path, typer.Argument(help="A folder, a zip file, one CSV file or a workbook.", show_default=False)
+]
 
 
 def main() -> NoReturn:

@@ -6,7 +6,7 @@ from decimal import Decimal
 from rapidfuzz import process
 
 from app.catalogue.columns import Column, Unreadable
-from app.exchange.faults import shortened
+from app.exchange.shown import shortened
 from app.rules.columns import LIMITED
 
 THOUSANDS = re.compile(r"([1-9][0-9]{0,2}),([0-9]{3})")

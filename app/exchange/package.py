@@ -17,7 +17,8 @@ from typing import IO, Any, Self, cast
 from rapidfuzz import process
 
 from app.catalogue.tables import TABLES, Row
-from app.exchange.faults import found, shortened
+from app.exchange.faults import found
+from app.exchange.shown import shortened
 from app.foreign import open_zip, read_json, regular
 from app.rules.checks import reading
 from app.rules.finding import Finding

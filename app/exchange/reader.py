@@ -16,9 +16,10 @@ from rapidfuzz import process
 
 from app.catalogue.columns import Column, Unreadable
 from app.catalogue.tables import Row
-from app.exchange.faults import found, letter, shortened
+from app.exchange.faults import found
 from app.exchange.meant import how_to_write
 from app.exchange.package import File
+from app.exchange.shown import letter, shortened
 from app.json_types import JsonObject
 from app.rules.checks import reading
 from app.rules.finding import Finding

@@ -9,9 +9,9 @@ from typing_extensions import TypedDict
 from app.catalogue.rows import Rows
 from app.catalogue.tables import TABLES, Row
 from app.exchange.cells import CellChange, CellCounts, cells_as_text
-from app.exchange.faults import letter
 from app.exchange.package import File, Package
 from app.exchange.reader import header, ids
+from app.exchange.shown import letter
 from app.rules.finding import FindingShape, Report
 
 

@@ -9,7 +9,7 @@ import io
 import os
 import shutil
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Any, Protocol
@@ -58,16 +58,38 @@ def export(rows: Rows, revision: int, path: Path, advance: Callable[[int], None]
 
     Raises Conflict if something is already there (an empty folder is fine), Invalid if it cannot be written.
     """
+    with _new_package(path) as target:
+        return write(rows, revision, target, advance)
+
+
+def write_rows(rows: Iterable[Row], path: Path) -> None:
+    """Write rows as a package that merges: only the columns that some row fills. Raises as `export` does."""
+    by_table: dict[type[Row], list[Row]] = {}
+    for row in rows:
+        by_table.setdefault(row.model, []).append(row)
+    with _new_package(path) as target:
+        for table in TABLES.values():
+            found = [row.cells() for row in by_table.get(table, ())]
+            columns = [name for name in table.columns() if any(cells[name] for cells in found)]
+            if found:
+                with _text(target.open(f"{table.table}.csv")) as text:
+                    text.writerow(columns)
+                    text.writerows([cells[name] for name in columns] for cells in found)
+
+
+@contextmanager
+def _new_package(path: Path) -> Iterator[WriteTarget]:
+    """The folder or zip that takes the files; it appears under its name once everything is written."""
     if path.exists() and not (path.is_dir() and not any(path.iterdir())):
         raise Conflict(f"{path} already exists; give another path")
     beside = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         if path.suffix == ".zip":
             with beside.open("xb") as stream, zipfile.ZipFile(stream, "w") as archive:
-                count = write(rows, revision, _Zip(archive), advance)
+                yield _Zip(archive)
         else:
             beside.mkdir()
-            count = write(rows, revision, _Folder(beside), advance)
+            yield _Folder(beside)
             if path.exists():
                 path.rmdir()
         beside.rename(path)
@@ -80,7 +102,6 @@ def export(rows: Rows, revision: int, path: Path, advance: Callable[[int], None]
             shutil.rmtree(beside)
         else:
             beside.unlink(missing_ok=True)
-    return count
 
 
 def zipped(rows: Rows, revision: int, stream: IO[bytes]) -> int:

@@ -143,7 +143,7 @@ async def test_the_recorded_order_is_a_job_of_its_fork_with_what_is_due_next(dem
         assert answer.status_code == 201, answer.text
         found = answer.json()
         service = found["service"]
-        assert (service["job"], service["hours"], service["revision"]) == ("travel-change", 41.5, 1)
+        assert (service["job"], service["hours"]["text"], service["revision"]) == ("travel-change", "41.5 h", 1)
         assert service["fitted"]["travel"]["value"] == 200
         assert service["fitted"]["spring"] == made["card"]["fit"]["spring"]["id"]
         assert service["measured"] == {"sag": {**service["measured"]["sag"], "value": 41.0, "unit": "mm"}}

@@ -3,8 +3,8 @@
 import pytest
 
 from app.catalogue.tables import Fit, Fluid, Row, Torque
-from app.exchange.faults import shortened
 from app.exchange.meant import how_to_write
+from app.exchange.shown import shortened
 
 
 @pytest.mark.parametrize(

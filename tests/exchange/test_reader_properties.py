@@ -13,9 +13,9 @@ import pytest
 from hypothesis import strategies as st
 
 from app.catalogue.tables import TABLES, Row, from_cells
-from app.exchange.faults import letter
 from app.exchange.package import DESCRIPTOR, File, open_package
 from app.exchange.reader import Batch, read_file
+from app.exchange.shown import letter
 from app.rules.finding import Finding
 from tests.at_random import hold
 

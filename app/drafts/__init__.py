@@ -1,0 +1,1 @@
+"""Tables of a manual or a spreadsheet, read without guessing and turned into rows of the catalogue."""
