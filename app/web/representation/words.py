@@ -63,7 +63,7 @@ _QUESTIONS = {
     "problem-type": "Problem type", "record-job": "Record a job", "send-again": "Send it again",
     "register-fork": "Register a fork", "forks": "Bench log", "due": "What is due",
     "services": "Work done", "start": "Legwork", "own-data": "Your own data",
-    "sheet-changes": "What changed on this sheet",
+    "sheet-changes": "What changed on this sheet", "enter": "Enter", "enter-tables": "Enter a row",
 }  # fmt: skip
 
 TABLE_OF = {

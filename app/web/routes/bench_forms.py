@@ -51,7 +51,7 @@ async def register_by_form(request: Request) -> Response:
     try:
         caller = await permitted_by_form(request, "bench")
     except Unauthorised as refusal:
-        return await _once_more(request, FORK_NAMES, refusal)
+        return await once_more(request, FORK_NAMES, refusal)
     form = await read_form(request, FORK_NAMES, MOST_BYTES)
     held = await _choices(request, form.get("chassis"))
     groups = fork_form(held)
@@ -84,7 +84,7 @@ async def record_by_form(request: Request, id: ForkId) -> Response:
     try:
         caller = await permitted_by_form(request, "bench")
     except Unauthorised as refusal:
-        return await _once_more(request, JOB_NAMES, refusal)
+        return await once_more(request, JOB_NAMES, refusal)
     fork, _ = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
     form = await read_form(request, JOB_NAMES, MOST_BYTES)
     held = await _choices(request, fork.chassis)
@@ -99,7 +99,9 @@ async def record_by_form(request: Request, id: ForkId) -> Response:
     return _onwards(id)
 
 
-async def _once_more(request: Request, names: Collection[str], refusal: Unauthorised) -> Response:
+async def once_more(
+    request: Request, names: Collection[str], refusal: Unauthorised, most: int = MOST_BYTES
+) -> Response:
     """Keep what was typed, to send it again after the browser has signed in again, because its session was over.
 
     Only fields of our own form from our own page are kept. Raises the refusal if the client wants no page, and whatever
@@ -107,7 +109,7 @@ async def _once_more(request: Request, names: Collection[str], refusal: Unauthor
     """
     if "text/html" not in request.headers.get("accept", ""):
         raise refusal
-    form = await read_form(request, names, MOST_BYTES)
+    form = await read_form(request, names, most)
     return Response(
         page("send-again", {"typed": form.filled}, request.scope),
         status_code=status_of(refusal),
