@@ -171,12 +171,15 @@ class Person:
         self.actions += 1
         self._filled[control.name] = value
 
-    async def save(self) -> None:
-        """Send the form with what it had and what was filled in."""
+    async def save(self, *, then: bool = False) -> None:
+        """Send the form with what it had and what was filled in; `then` by the button that leads to the next gap."""
         form = self.form
         assert form.action is not None, f"no form at {self.at}"
         sent = {each.name: each.value for each in form.controls if each.kind != "checkbox" or each.value}
         sent.update(self._filled)
+        if then:
+            assert "Save, then the next gap" in self.text
+            sent["then"] = "next"
         self.actions += 1
         path = urljoin(self.at, form.action)
         self._show(await self.client.post(path, data=sent, headers=OURS), path)

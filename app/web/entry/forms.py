@@ -19,7 +19,7 @@ from app.units.table import units_of
 from app.web.entry.bands import usual
 from app.web.entry.choices import maker_of, offered
 from app.web.forks.forms import FieldGroup, FormField
-from app.web.representation.words import heading, label
+from app.web.representation.words import heading
 
 WITH_IT: Mapping[str, tuple[str, ...]] = {
     "makers": ("name",),
@@ -32,8 +32,10 @@ WITH_IT: Mapping[str, tuple[str, ...]] = {
     "fasteners": ("position", "side", "kind", "drives"),
 }
 """The columns that are asked for a row that is entered together with the one that refers to it."""
-CARRIED = ("next", "ask", "seen", "sent")
-"""Hidden fields: where to go on to, what is asked for, the version that was read, the idempotency key."""
+CARRIED = ("next", "ask", "at", "seen", "sent")
+"""Hidden fields: the way back, what is asked for, the number of the gap, the version read, the idempotency key."""
+THEN = "then"
+"""The button that goes on to the next gap."""
 REASON = "reason"
 _LAST = ("confirmed", "exception_to", "note")
 _LABELLED_BY_MEANING = 45  # a longer meaning is a hint beside the name of the column
@@ -52,7 +54,7 @@ class EntryForm:
     @property
     def names(self) -> list[str]:
         """The names of all fields, as a browser sends them."""
-        return [*CARRIED, *(name for each in self.fields() for name in _sent_as(each))]
+        return [*CARRIED, THEN, *(name for each in self.fields() for name in _sent_as(each))]
 
     def fields(self) -> Iterator[FormField]:
         """All fields that are shown."""
@@ -65,7 +67,7 @@ def entry_form(
 ) -> EntryForm:
     """The form of a row with these values. `words`: a figure is unusual, so the words of the page are asked for."""
     columns = {name: column for name, column in table.columns().items() if name != "id"}
-    shown = [name for name in asked if name in columns] or _own(table)
+    shown = [name for name in dict.fromkeys(asked) if name in columns] or _own(table)
     with_it = _with_it(columns, [*shown, "source"])
     builder = _Builder(snapshot, table, typed)
     shown = [name for name in shown if name not in with_it or builder.offers(name)]
@@ -166,7 +168,7 @@ class _Builder:
         """The fields of a row that is not in the list of a column."""
         fields = [self._field(table, name, outer) for name in WITH_IT[table.table]]
         folded = self.offers(outer)
-        said = label(outer).removesuffix("s")
+        said = kind_of(table)
         return FieldGroup(f"A {said} that is not in the list" if folded else f"The {said}", fields, folded=folded)
 
     def _field(self, table: type[Row], name: str, outer: str, *, needed: bool = False) -> FormField:
@@ -231,12 +233,11 @@ def _wheels() -> list[JobChoice]:
 def defaults(snapshot: Snapshot, form: EntryForm, typed: Mapping[str, str]) -> dict[str, str]:
     """What a new row has unless something else is picked: a foot bolt is a bolt, a spring is from the fork's maker."""
     chassis = typed.get("chassis", "")
-    maker = maker_of(snapshot, chassis) if chassis and form.table is not Chassis else ""
+    maker = typed.get("maker", "") if form.table is Chassis else maker_of(snapshot, chassis)
     found = {"source-kind": "manual"} if "source" in form.with_it else {}
     if "fluid" in form.with_it:
-        found["fluid-kind"] = (
-            "grease" if form.table is Grease else "bath oil" if "leg" in typed.get("chamber", "") else ""
-        )
+        bathed = any(word in typed.get("chamber", "") for word in ("leg", "foam"))
+        found["fluid-kind"] = "grease" if form.table is Grease else "bath oil" if bathed else ""
     found["fastener-kind"] = next(
         (word for word in _FASTENERS if typed.get("fastener-position", "").endswith(word)), ""
     )

@@ -43,6 +43,11 @@ def _spring(answer: Answer, gap: Answer) -> str | None:
     return _about(answer, gap) or (str(fit["spring"]["id"]) if isinstance(fit, Mapping) else None)
 
 
+def _spacer(answer: Answer, gap: Answer) -> str | None:
+    fit = answer.get("fit")
+    return str(fit["spacer"]["id"]) if isinstance(fit, Mapping) and "spacer" in fit else None
+
+
 def _use(answer: Answer, gap: Answer) -> str | None:
     """The use without a count, if the gap is about one."""
     about = _about(answer, gap)
@@ -83,6 +88,7 @@ CLOSING: Mapping[str, Closing] = {
     "drive": Closing("fasteners", "drives", row=_about),
     "rate": Closing("springs", "rate,rate_unit", row=_about),
     "geometry": Closing("springs", _SPRING_SIZES, row=_spring),
+    "spacer-volume": Closing("spacers", "volume_ml", row=_spacer),
     "shaft-diameter": Closing("springs", "shaft_diameter_mm", row=_spring),
     "negative": Closing("springs", "negative", row=_about),
     "travel-set-by": Closing("springs", "travel_set_by", row=_about),
@@ -95,17 +101,26 @@ CLOSING: Mapping[str, Closing] = {
 """By the code of the gap. A gap that only another measurement or another choice closes is not here."""
 
 
-def closing_href(address: Address, answer: Answer, gap: Answer) -> str | None:
-    """The form that closes a gap of this answer, after signing in if nobody is; None if no form closes it."""
+def closings(address: Address, answer: Answer) -> list[str | None]:
+    """For each gap of an answer the form that closes it, after signing in if nobody is; None if no form does."""
+    if not offers_entry(address):
+        return [None for _ in answer["gaps"]]
+    found: list[str | None] = []
+    for gap in answer["gaps"]:
+        found.append(_closing(address, answer, gap, at=sum(1 for href in found if href is not None)))
+    return found
+
+
+def _closing(address: Address, answer: Answer, gap: Answer, at: int) -> str | None:
     closing = CLOSING.get(str(gap["what"]))
-    if closing is None or not offers_entry(address):
+    if closing is None:
         return None
     row = None if closing.row is None else closing.row(answer, gap)
     if row is None and closing.table == "dampers":
         closing, row = _WITHOUT_DAMPER, _chassis(answer, gap)
     if row is None and (closing.row is None or closing.table == "uses"):
-        return _form(address, closing.table, **_first_values(closing, answer, gap), ask=closing.ask)
-    return None if row is None else _form(address, f"{closing.table}/{row}", ask=closing.ask)
+        return _form(address, closing.table, **_first_values(closing, answer, gap), ask=closing.ask, at=str(at))
+    return None if row is None else _form(address, f"{closing.table}/{row}", ask=closing.ask, at=str(at))
 
 
 def _first_values(closing: Closing, answer: Answer, gap: Answer) -> dict[str, str]:
@@ -120,6 +135,11 @@ def _first_values(closing: Closing, answer: Answer, gap: Answer) -> dict[str, st
     if closing.table == "uses" and "job" in answer:
         given["job"] = answer["job"]
     return given
+
+
+def skipping(page: str, at: str) -> str:
+    """The form of the gap after that one."""
+    return f"/enter/next?{urllib.parse.urlencode([('next', page), ('at', str(int(at) + 1))])}"
 
 
 def offers_entry(address: Address) -> bool:
@@ -144,6 +164,9 @@ def onwards(path: str, id: str, source: str, page: str) -> str:
     """The address to go on to after an entry: where the figure now is, with the source for the next entry."""
     own, _, query = path.partition("#")[0].partition("?")
     pairs = [pair for pair in urllib.parse.parse_qsl(query, keep_blank_values=True) if pair[0] != CITE]
+    if own == "/enter/next":
+        inner = {name: onwards(value, id, source, page) if name == "next" else value for name, value in pairs}
+        return f"{own}?{urllib.parse.urlencode(inner)}"
     if source and _TAKES_CITE.fullmatch(own):
         pairs.append((CITE, f"{source},{page}" if page else source))
     query = urllib.parse.urlencode(pairs)

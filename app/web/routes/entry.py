@@ -28,7 +28,8 @@ from app.rules.finding import FindingShape, refuses
 from app.rules.registry import RULES
 from app.web.access import admitted, permitted_by_form
 from app.web.entry.choices import name_of
-from app.web.entry.forms import EntryForm, defaults, entry_form, field_name, kind_of, names_of
+from app.web.entry.forms import CARRIED, THEN, EntryForm, defaults, entry_form, field_name, kind_of, names_of
+from app.web.entry.next_gap import gap_forms
 from app.web.entry.reading import FilledForm, filled_in, shown_in, typed_in
 from app.web.forks.forms import beside
 from app.web.forks.in_question import PRIVATE
@@ -58,17 +59,22 @@ _KEPT_IN_THE_FORM = (Invalid, Conflict, Unavailable, NoRoom, Stale, Gone)
 
 
 class EntryAsked(BaseModel):
-    """The parameters of a form: the way back, the columns that are asked for, and, for a new row, its first values."""
+    """The parameters of a form: the way back, the columns asked for, the number of the gap, and first values."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     next: str | None = Field(None, max_length=4_000)
     ask: str | None = Field(None, max_length=400)
+    at: int | None = Field(None, ge=0, le=999)
     stored: bool = False
 
     def typed(self) -> dict[str, str]:
         """The values by column."""
         return {name: str(value) for name, value in self if value and name not in EntryAsked.model_fields}
+
+    def gap(self) -> str:
+        """The number of the gap that the form closes, as the form carries it; empty if it closes none."""
+        return "" if self.at is None else str(self.at)
 
     def columns(self) -> list[str]:
         """The columns that are asked for."""
@@ -106,6 +112,16 @@ async def find_the_table(request: Request, id: RowId, asked: Annotated[EntryAske
     return _redirected(f"/enter/{table.table}/{id}{f'?{query}' if query else ''}")
 
 
+@router.get("/enter/next")
+async def go_to_the_next_gap(request: Request, asked: Annotated[EntryAsked, Query()]) -> Response:
+    """Lead to the form of that gap of a page, or back to the page if it has no more."""
+    await admitted(request, "edit")
+    page_of_gaps = local_path(asked.next or "/")
+    forms = await request.app.state.catalogue.ask(lambda snapshot: gap_forms(snapshot, request.scope, page_of_gaps))
+    left = forms[asked.at or 0 :]
+    return _redirected(left[0] if left else page_of_gaps)
+
+
 async def find_the_row(request: Request, asked: EntryAsked) -> Response:
     """Lead from a figure on a page to the form of its row, which is named under its table or under `statements`."""
     await admitted(request, "edit")
@@ -118,7 +134,7 @@ async def find_the_row(request: Request, asked: EntryAsked) -> Response:
 
 
 async def _new(
-    request: Request, table: type[Row], given: Mapping[str, str], asked: Sequence[str], way: str
+    request: Request, table: type[Row], given: Mapping[str, str], asked: Sequence[str], way: str, at: str = ""
 ) -> Response:
     """The empty form. A reference that is no row is the name of one that is still to be entered."""
 
@@ -129,7 +145,7 @@ async def _new(
             typed[field_name(name, CALLED.get(name, "name"))] = typed.pop(name)
         entry = entry_form(snapshot, table, typed, wanted)
         filled = {**defaults(snapshot, entry, typed), **typed, "sent": secrets.token_urlsafe(24)}
-        filled |= {"ask": ",".join(wanted), "next": way}
+        filled |= {"ask": ",".join(wanted), "next": way, "at": at}
         return _answer(snapshot, entry, filled, opening=typed)
 
     return _page(request, "enter", await request.app.state.catalogue.ask(shown))
@@ -153,8 +169,14 @@ async def _stored(request: Request, table: type[Row], id: str, asked: EntryAsked
             raise missing(snapshot, table, id)
         typed = shown_in(found.row)
         entry = entry_form(snapshot, table, typed, asked.columns())
-        filled = {**asked.typed(), **typed, "sent": secrets.token_urlsafe(24), "seen": str(found.revision_from)}
-        filled |= {"ask": asked.ask or "", "next": local_path(asked.next or "")}
+        filled = {
+            **defaults(snapshot, entry, typed),
+            **asked.typed(),
+            **typed,
+            "sent": secrets.token_urlsafe(24),
+            "seen": str(found.revision_from),
+        }
+        filled |= {"ask": asked.ask or "", "next": local_path(asked.next or ""), "at": asked.gap()}
         wanted = FindingsAsked(table=table.table, id=id, limit=MOST_FINDINGS)
         findings = finding_list(snapshot, wanted, None)["findings"]
         faults = [
@@ -189,6 +211,8 @@ async def _sent(request: Request, table: type[Row], id: str | None) -> Response:
         done = await _store(request, caller, form, filled, Edit(table, id or "", None))
     except _KEPT_IN_THE_FORM as refusal:
         return await _again(request, table, id, typed, asked, refusal, filled)
+    if form.get(THEN):
+        way = f"/enter/next?{urlencode({'next': way, 'at': form.get('at') or '0'})}"
     return await _onwards(request, way, table, typed, filled, done)
 
 
@@ -281,7 +305,7 @@ def _answer(
         "table": entry.table.table, "id": id, "what": kind_of(entry.table), "meaning": entry.table.meaning,
         "groups": entry.groups,
         "typed": typed, "faults": known, "others": others, "refused": False, "stored": False,
-        "hidden": [name for name in ("next", "ask", "seen", "sent") if typed.get(name)],
+        "hidden": [name for name in CARRIED if typed.get(name)],
         "opening": [name for name in opening or {} if "-" in name],
         "about": list(_about(snapshot, entry, typed, shown)),
     }  # fmt: skip
@@ -316,7 +340,7 @@ def _add_forms(router: APIRouter, table: type[Row]) -> None:
 
     async def ask_for_a_row(request: Request, asked: EntryAsked) -> Response:
         await admitted(request, "edit")
-        return await _new(request, table, asked.typed(), asked.columns(), local_path(asked.next or ""))
+        return await _new(request, table, asked.typed(), asked.columns(), local_path(asked.next or ""), asked.gap())
 
     async def enter_a_row(request: Request) -> Response:
         return await _sent(request, table, None)
