@@ -12,6 +12,7 @@ from app.access import keys
 from app.catalogue.tables import TABLES
 from app.database.connections import Database
 from app.exchange.loading import Entry, load
+from app.web.entry import choices as entry_choices
 from app.web.representation.entry_links import CLOSING
 from tests.api.tapping import Person
 from tests.api.writing import Writing, writing
@@ -378,3 +379,21 @@ async def entered(person: Person, then: bool, *values: tuple[str, str]) -> None:
         person.fill(label, value)
     await person.save(then=then)
     assert person.status == 200, person.text
+
+
+async def test_of_a_long_table_the_name_is_typed(shop: Shop, person: Person, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(entry_choices, "MOST_OFFERED", 3)
+    await person.open("/enter/fills/fill-trivet-35-damper-leg")
+    assert "now Smerrow Heavy Bath" in person.text
+    person.fill("Oil", "Smerrow")
+    await person.save()
+    assert person.status == 422
+    assert "Write one of these names, or the id in brackets: " in person.text
+    person.fill("Oil", "Pelican grease of nobody")
+    await person.save()
+    assert "Nothing in the catalogue has a name like this" in person.text or "Write one of these" in person.text
+    assert 'value="Pelican grease of nobody"' in person.html
+    person.fill("Oil", "smerrow heavy bath")
+    await person.save()
+    assert person.at == "/v1/fills/fill-trivet-35-damper-leg#at-fill-trivet-35-damper-leg"
+    assert (await shop.bench.get("/v1/revisions/latest"))["recorded"]["number"] == 1

@@ -18,12 +18,17 @@ MOST_SIMILAR = 20
 def offered(snapshot: Snapshot, table: type[Row], column: Column, typed: Mapping[str, str]) -> list[JobChoice] | None:
     """The rows that a column may refer to, by name; None if there are too many to list.
 
-    `typed` are the values of the form so far: of a chassis, only its own variants and fasteners are offered.
+    `typed` are the values of the form so far: of a chassis, only its own variants and fasteners are offered, and as the
+    scope of a statement only its springs and dampers.
     """
     chassis = typed.get("chassis") or (typed.get("id") if table is Chassis else None)
     if column.name == "exception_to":
         return [] if not chassis else _named(snapshot, table, snapshot.where(table, "chassis", chassis))
     target = TABLES[str(column.refers_to)]
+    if chassis and table.role == "statement" and table is not Fit and column.name in ("spring", "damper"):
+        own = set(_springs(snapshot, chassis) if target is Spring else _dampers(snapshot, chassis))
+        own |= {typed[column.name]} if typed.get(column.name) else set()
+        return _named(snapshot, target, snapshot.many(target, own).values())
     if target is Fastener and chassis:
         return _named(snapshot, target, _fasteners(snapshot, chassis))
     if "chassis" in target.columns() and chassis and target.columns()["chassis"].required:
@@ -65,14 +70,21 @@ def maker_of(snapshot: Snapshot, chassis: str) -> str:
 
 def _fasteners(snapshot: Snapshot, chassis: str) -> Sequence[Fastener]:
     """The fasteners of a chassis, and of its springs and dampers."""
-    row = snapshot.one(Chassis, chassis)
-    springs = sorted({fit.spring for fit in snapshot.where(Fit, "chassis", chassis)})
-    dampers = [] if row is None else list(row.dampers or ())
+    springs, dampers = _springs(snapshot, chassis), _dampers(snapshot, chassis)
     return [
         *snapshot.where(Fastener, "chassis", chassis),
         *(snapshot.among(Fastener, "spring", springs) if springs else ()),
         *(snapshot.among(Fastener, "damper", dampers) if dampers else ()),
     ]
+
+
+def _springs(snapshot: Snapshot, chassis: str) -> list[str]:
+    return sorted({fit.spring for fit in snapshot.where(Fit, "chassis", chassis)})
+
+
+def _dampers(snapshot: Snapshot, chassis: str) -> list[str]:
+    row = snapshot.one(Chassis, chassis)
+    return [] if row is None else list(row.dampers or ())
 
 
 def _named(snapshot: Snapshot, table: type[Row], rows: Iterable[Row]) -> list[JobChoice]:

@@ -17,7 +17,7 @@ from app.units.definitions import Kind
 from app.units.measure import WHEEL_NAMES, wheel_called
 from app.units.table import units_of
 from app.web.entry.bands import usual
-from app.web.entry.choices import maker_of, offered
+from app.web.entry.choices import maker_of, name_of, offered
 from app.web.forks.forms import FieldGroup, FormField
 from app.web.representation.words import heading
 
@@ -185,6 +185,8 @@ class _Builder:
             hints.append("several: separate them with a semicolon")
         elif kind == "named":
             hints.append("type its name or part number")
+            if (id := self.typed.get(own)) and column.refers_to is not None:
+                hints.append(f"now {name_of(self.snapshot, TABLES[column.refers_to], id)}")
         if column.example and not choices and kind != "named":
             hints.append(f"for example {column.example}")
         return FormField(

@@ -3,6 +3,7 @@
 A form has no rules of its own: its row is judged like every other change, and each finding is shown beside its field.
 """
 
+import re
 import secrets
 from collections.abc import Mapping, Sequence
 from typing import Annotated
@@ -55,6 +56,7 @@ FORK = (
 """What the first screen asks for a fork."""
 CALLED = {"fastener": "position", "part": "kind"}
 """What a gap calls a row that is still to be entered, if not by its name."""
+_NUMBER = re.compile(r"[0-9]{1,3}")
 _KEPT_IN_THE_FORM = (Invalid, Conflict, Unavailable, NoRoom, Stale, Gone)
 
 
@@ -197,6 +199,8 @@ async def _sent(request: Request, table: type[Row], id: str | None) -> Response:
     except Unauthorised as refusal:
         return await once_more(request, names, refusal, MOST_BYTES)
     form = await read_form(request, names, MOST_BYTES)
+    if not _NUMBER.fullmatch(form.get("at")):
+        form.filled.pop("at", None)
     asked = [name for name in form.get("ask").split(",") if name]
     way = local_path(form.get("next"))
 
