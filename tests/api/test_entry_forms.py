@@ -292,6 +292,11 @@ async def test_an_own_fork_has_a_complete_card_after_at_most_sixty_actions(newco
             ("Marks", "a candle on the crown"), ("Page", "3"), ("Title as printed", "Wick manual"),
         )  # fmt: skip
         assert person.at.startswith("/v1/chassis/ourworks-wick-2024/sheet?cite=wick-manual")
+        taps, sheet = person.actions, person.at
+        await person.open("/v1/chassis/ourworks-wick-2024/job-card?job=lower-leg-service")
+        assert "Enter a spring that fits" in person.text, "a refused card says what to enter"
+        await person.open(sheet)
+        assert person.actions == taps
         await person.tap("Enter it", "/enter/fits")
         await entered(
             person, False,
@@ -352,6 +357,30 @@ async def test_a_gap_that_the_manual_does_not_fill_is_skipped(shop: Shop, person
     person.fill("Torque", "205 in·lbf")
     await person.save(then=True)
     assert person.at == f"{SHEET}{CITE}#at-torque-quembry-trivet-35-top-cap", "it was the last gap"
+
+
+async def test_gaps_of_a_set_up_a_fork_check_and_a_card_have_forms_too(shop: Shop, person: Person) -> None:
+    fit = await shop.row("fits", "fit-whimbrel-31-100-622")
+    frame = await shop.row("frames", "gorsewade-hurdle-l")
+    changes = [
+        {"table": table, "op": "put", "row": {name: row[name] for name in row if name not in without}, "empty": without}
+        for table, row, without in (("fits", fit, ["spacer_limit"]), ("frames", frame, ["head_angle_deg"]))
+    ]
+    assert (await shop.bench("POST", "/v1/imports", {"changes": changes, "reason": "gaps"})).status_code == 201
+    fork = f"/v1/chassis/{fit['chassis']}"
+    asked = "travel=100&model_year=2023&wheel_size=622&rider_mass=80"
+    for page in (f"{fork}/setup?{asked}", f"{fork}/job-card?job=lower-leg-service&{asked}"):
+        await person.open(page)
+        assert person.status == 200, person.text
+        await person.tap("Enter it", f"/enter/fits/{fit['id']}?ask=spacer")
+        assert "Maximum number of volume spacers" in person.text
+    check = f"/v1/frames/{frame['id']}/fork-check?chassis={CHASSIS}&travel=150&wheel_size=622"
+    await person.open(check)
+    await person.tap("Enter it", f"/enter/frames/{frame['id']}?ask=head_angle_deg")
+    person.fill("Head angle", str(frame["head_angle_deg"]))
+    await person.save()
+    assert person.at.startswith(check)
+    assert await shop.row("frames", str(frame["id"])) == frame
 
 
 def test_every_kind_of_gap_has_a_form_or_a_reason_for_having_none() -> None:

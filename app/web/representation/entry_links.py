@@ -2,15 +2,17 @@
 
 import re
 import urllib.parse
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple
 
+from app.catalogue.tables import Frame
 from app.web.representation.address import Address
 from app.web.representation.answer import Answer
 
 CITE = "cite"
 """The parameter that carries the source and page of the last entry from page to page: `id` or `id,page`."""
 _TAKES_CITE = re.compile(r"/v1/(?:chassis|frames)/[a-z0-9-]+/(?:fits|sheet|setup|job-card|fork-check)")
+_OF_A_FORK = re.compile(r"/v1/chassis/([a-z0-9-]+)/")
 _PINS = ("revision", "as_of", "min_revision", "format", "cursor")
 _GUIDE = "chamber,rider_mass_from,rider_mass_to,mass_unit,mass_is,pressure,pressure_unit,sag_percent"
 _SPRING_SIZES = "bore_mm,shaft_diameter_mm,end_volume_ml,negative_volume_ml,port_travel_mm,geometry_basis"
@@ -112,8 +114,12 @@ def closings(address: Address, answer: Answer) -> list[str | None]:
 
 
 def _closing(address: Address, answer: Answer, gap: Answer, at: int) -> str | None:
+    if gap.get("about") is not None and gap["about"] == answer.get("frame", {}).get("id"):
+        stem = str(gap["what"]).replace("-", "_")
+        wanted = [name for name in Frame.columns() if name in (f"{stem}_mm", f"{stem}_deg", stem)]
+        return _form(address, f"frames/{gap['about']}", ask=",".join(wanted), at=str(at))
     closing = CLOSING.get(str(gap["what"]))
-    if closing is None:
+    if closing is None or (closing.row is _fit and gap.get("about") == answer.get("chassis", {}).get("id")):
         return None
     row = None if closing.row is None else closing.row(answer, gap)
     if row is None and closing.table == "dampers":
@@ -135,6 +141,17 @@ def _first_values(closing: Closing, answer: Answer, gap: Answer) -> dict[str, st
     if closing.table == "uses" and "job" in answer:
         given["job"] = answer["job"]
     return given
+
+
+def spring_href(address: Address, faults: Sequence[Answer]) -> str | None:
+    """The form of a spring that fits, if a page of a fork was refused because none is listed; None otherwise."""
+    refused = any(fault["code"] == "no-spring-for-travel" for fault in faults)
+    chassis = _OF_A_FORK.match(address.path)
+    if not refused or chassis is None or not offers_entry(address):
+        return None
+    travel = address.get("to_travel") or address.get("travel")
+    given = {"travel_mm": travel} if travel.isdigit() else {}
+    return _form(address, "fits", chassis=chassis[1], **given, ask=CLOSING["fit"].ask)
 
 
 def skipping(page: str, at: str) -> str:

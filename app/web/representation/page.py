@@ -85,7 +85,8 @@ def environment() -> Environment:
         "sections": outline.sections, "node_of": outline.node_of, "link_of": outline.link_of,
         "is_quantity": outline.is_quantity, "with_unit": words.with_unit, "split": _split, "tables": TABLES,
         "carried": carried, "grouped": _grouped, "configured": _configured, "not_drawn": bike_svg.missing,
-        "closings": entry_links.closings, "skipping": entry_links.skipping, "way_back": entry_links.way_back,
+        "closings": entry_links.closings, "skipping": entry_links.skipping, "spring_href": entry_links.spring_href,
+        "way_back": entry_links.way_back,
         "offers_entry": entry_links.offers_entry, "alike": _alike, "span": _span, "clues": CLUES,
     }  # fmt: skip
     return made
