@@ -39,7 +39,13 @@ THEN = "then"
 REASON = "reason"
 _LAST = ("confirmed", "exception_to", "note")
 _LABELLED_BY_MEANING = 45  # a longer meaning is a hint beside the name of the column
+_SHORT = (
+    "page", "edition", "part_number", "size", "side", "thread", "model_code", "serial_pattern", "serial_from",
+    "serial_to", "property_class", "turns",
+)  # fmt: skip
+"""Texts of a few characters."""
 _WHEELS = ("wheel_sizes", "wheel_size", "wheel_front", "wheel_rear")
+_TYPED = {"whole number": "whole", "number": "number", "figure as published": "number"}
 _YES_NO = (("true", "yes"), ("false", "no"))
 
 
@@ -119,6 +125,12 @@ def _own(table: type[Row]) -> list[str]:
     return [name for name in table.columns() if name not in outside or name in required - {"id"}]
 
 
+def stated(table: type[Row]) -> list[str]:
+    """What a correction asks for: of a statement what it says, not what it is about, which never changes."""
+    subject = {*getattr(table, "about", ()), "chassis"} if table.role == "statement" else set()
+    return [name for name in _own(table) if name not in subject]
+
+
 def _with_it(columns: Mapping[str, Column], asked: Sequence[str]) -> dict[str, type[Row]]:
     found: dict[str, type[Row]] = {}
     for name in dict.fromkeys(asked):
@@ -190,7 +202,7 @@ class _Builder:
         if column.example and not choices and kind != "named":
             hints.append(f"for example {column.example}")
         return FormField(
-            own, f"/{own}", "text" if kind in ("list", "named") else kind, "; ".join(hints), choices,
+            own, f"/{own}", "words" if kind in ("list", "named") else kind, "; ".join(hints), choices,
             needed and column.required and column.refers_to is None, f"{meaning if short else heading(name)}{unit}",
         )  # fmt: skip
 
@@ -215,9 +227,9 @@ class _Builder:
             return "list", ()
         if column.name in ("as_printed", "note", "text", "caution"):
             return "lines", ()
-        return {"whole number": "whole", "number": "number", "figure as published": "number"}.get(
-            column.kind.name, "text"
-        ), ()
+        if column.kind.name == "text" and column.name not in _SHORT:
+            return "words", ()
+        return _TYPED.get(column.kind.name, "text"), ()
 
     def _chosen_first(self, column: Column, choices: Sequence[JobChoice]) -> Sequence[JobChoice]:
         """The choices of ticks with those that are set first, so that a list keeps its order."""

@@ -29,7 +29,7 @@ from app.rules.finding import FindingShape, refuses
 from app.rules.registry import RULES
 from app.web.access import admitted, permitted_by_form
 from app.web.entry.choices import name_of
-from app.web.entry.forms import CARRIED, THEN, EntryForm, defaults, entry_form, field_name, kind_of, names_of
+from app.web.entry.forms import CARRIED, THEN, EntryForm, defaults, entry_form, field_name, kind_of, names_of, stated
 from app.web.entry.next_gap import gap_forms
 from app.web.entry.reading import FilledForm, filled_in, shown_in, typed_in
 from app.web.forks.forms import beside
@@ -170,7 +170,8 @@ async def _stored(request: Request, table: type[Row], id: str, asked: EntryAsked
         if found is None:
             raise missing(snapshot, table, id)
         typed = shown_in(found.row)
-        entry = entry_form(snapshot, table, typed, asked.columns())
+        first = asked.columns() or stated(table)
+        entry = entry_form(snapshot, table, typed, first)
         filled = {
             **defaults(snapshot, entry, typed),
             **asked.typed(),
@@ -178,7 +179,7 @@ async def _stored(request: Request, table: type[Row], id: str, asked: EntryAsked
             "sent": secrets.token_urlsafe(24),
             "seen": str(found.revision_from),
         }
-        filled |= {"ask": asked.ask or "", "next": local_path(asked.next or ""), "at": asked.gap()}
+        filled |= {"ask": ",".join(first), "next": local_path(asked.next or ""), "at": asked.gap()}
         wanted = FindingsAsked(table=table.table, id=id, limit=MOST_FINDINGS)
         findings = finding_list(snapshot, wanted, None)["findings"]
         faults = [
