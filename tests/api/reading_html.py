@@ -20,7 +20,7 @@ class Page(HTMLParser):
         self.feed(html)
         self.close()
         assert self.open == [], f"not closed: {self.open}"
-        assert len(self.ids) == len(set(self.ids)), "an id twice"
+        assert len(self.ids) == len(set(self.ids)), f"twice: {[id for id in self.ids if self.ids.count(id) > 1]}"
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self.tags.add(tag)

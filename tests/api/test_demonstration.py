@@ -41,11 +41,11 @@ async def test_an_empty_catalogue_greets_with_three_ways_on(database: Database, 
     async with asking(database) as client:
         body = await page(client, "/")
         for name, address in (
-            ("Add your first fork", "/own-data"),
+            ("Add your first fork", "/sign-in?next=/enter/fork"),
             ("Load a package", "/own-data#package"),
             ("Look at the demonstration", "/demo/"),
         ):
-            assert re.search(rf'<a href="{address}"><b>{name}</b>', body), name
+            assert re.search(rf'<a href="{re.escape(address)}"><b>{name}</b>', body), name
         help_page = await page(client, "/own-data")
         assert 'id="package"' in help_page
         assert "/v1/imports" in help_page

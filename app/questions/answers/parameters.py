@@ -74,6 +74,12 @@ class LookupParameters(Pinned):
     mass_unit: UnitName | None = Field(default=None, description="Unit of every mass.")
     force_unit: UnitName | None = Field(default=None, description="Unit of every force.")
     temperature_unit: UnitName | None = Field(default=None, description="Unit of every temperature.")
+    cite: str | None = Field(
+        default=None,
+        max_length=200,
+        description="Source and page, as `id` or `id,page`, that the entry forms linked from a page begin with. "
+        "It changes no figure.",
+    )
 
     def units_asked(self) -> dict[str, str]:
         """The units that were requested, by parameter name (`units`, `torque_unit` …)."""

@@ -21,7 +21,8 @@ _DECIMAL = re.compile(r"[0-9]{1,9}(\.[0-9]{1,6})?")
 class FormField(NamedTuple):
     """One form field: its name, its pointer in the body, its kind, and a hint.
 
-    `kind` is `text`, `lines`, `date`, `whole` (an integer) or `number`; with `choices` it is a pick list.
+    `kind` is `text`, `lines`, `date`, `whole` (an integer) or `number`; with `choices` it is a pick list, or a list of
+    ticks if `kind` is `ticks`. `words` is its label if the name is not.
     """
 
     name: str
@@ -30,11 +31,12 @@ class FormField(NamedTuple):
     hint: str = ""
     choices: Sequence[JobChoice] = ()
     required: bool = False
+    words: str = ""
 
     @property
     def label(self) -> str:
         """The label of the field."""
-        return heading(self.name)
+        return self.words or heading(self.name)
 
 
 class FieldGroup(NamedTuple):

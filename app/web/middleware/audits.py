@@ -67,6 +67,6 @@ class Audits:
 def may_store(scope: Scope) -> bool:
     """Whether a request writes, judged by its method and path."""
     path: str = scope["path"]
-    if scope["method"] in LOOKUPS or not path.startswith(("/v1/", "/sign-")):
+    if scope["method"] in LOOKUPS or not path.startswith(("/v1/", "/sign-", "/enter")):
         return False
     return path.partition(".")[0] not in STORES_NOTHING

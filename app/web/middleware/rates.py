@@ -105,7 +105,7 @@ class RateCounter:
 
     def rate_of(self, scope: Scope) -> RateLimitItem | None:
         """The rate that applies to a request; None if none does."""
-        if not scope["path"].startswith(("/v1/", "/sign-")):
+        if not scope["path"].startswith(("/v1/", "/sign-", "/enter")):
             return None
         return self.reads if scope["method"] in LOOKUPS or scope["path"] in BATCHES else self.writes
 

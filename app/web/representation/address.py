@@ -12,11 +12,13 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 from starlette.types import Scope
 
-from app.access.keys import Caller
+from app.access.keys import Caller, KeyScope
 from app.web.representation.answer import Answer
 
 KEPT = ("revision", "as_of", "units")
 """Parameters that links to other addresses keep: revision and units."""
+_UNSEEN = (*KEPT, "cite")
+"""Parameters that a form carries along without showing them."""
 IDS = frozenset(("id", "chassis", "variant", "spring", "from_spring", "damper", "frame", "fork", "fluid", "part"))
 """Parameters that are ids of rows. They are chosen by name or carried along, never typed."""
 _MACHINERY = ("format", "cursor", "min_revision")
@@ -59,10 +61,18 @@ class Address:
         return getattr(self._scope.get("state", {}).get("signed_in"), "label", None)
 
     @property
+    def may_edit(self) -> bool:
+        """Whether the browser is signed in with a key that may change the catalogue."""
+        return self._may("edit")
+
+    @property
     def at_the_bench(self) -> bool:
         """Whether the browser is signed in with a key that may use the bench log."""
+        return self._may("bench")
+
+    def _may(self, scope: KeyScope) -> bool:
         caller = self._scope.get("state", {}).get("signed_in")
-        return isinstance(caller, Caller) and caller.may("bench")
+        return isinstance(caller, Caller) and caller.may(scope)
 
     @property
     def sign_in(self) -> str:
@@ -119,7 +129,7 @@ class Address:
 
     def pinned(self, revision: int) -> str:
         """The full address of this answer at its revision, for a printed code."""
-        pairs = [pair for pair in self.pairs if pair[0] not in ("format", "as_of", "min_revision", "revision")]
+        pairs = [pair for pair in self.pairs if pair[0] not in ("format", "as_of", "min_revision", "revision", "cite")]
         return f"{self.origin}{_joined(self.path, [*pairs, ('revision', str(revision))])}"
 
     def whole(self, suffix: str) -> str:
@@ -164,14 +174,14 @@ def _fields(route: APIRoute) -> tuple[Field, ...]:
         else:
             inner = [(parameter.alias, parameter.field_info)]
         found += [_field(name, info) for name, info in inner if name not in _MACHINERY]
-    return tuple(sorted(found, key=lambda field: field.name.endswith(_UNITS) or field.name in KEPT))
+    return tuple(sorted(found, key=lambda field: field.name.endswith(_UNITS) or field.name in _UNSEEN))
 
 
 def carried(fields: Sequence[Field], faults: Mapping[str, str], address: Address) -> set[str]:
     """The parameters that a form carries along hidden, unless they are wrong: revision, units, and ids without options,
     because nobody types an id.
     """
-    unseen = {each.name for each in fields if each.name.endswith(_UNITS) or each.name in KEPT}
+    unseen = {each.name for each in fields if each.name.endswith(_UNITS) or each.name in _UNSEEN}
     return (
         unseen | {each.name for each in fields if each.name in IDS and not address.offered(each.name)}
     ) - faults.keys()

@@ -31,7 +31,7 @@ QUESTIONS = {
     "spring": ("Which spring is in it after the job?", ""),
     "spacers": ("How many volume spacers should be in it?", ""),
 }
-_HIDDEN = frozenset(("units", "revision", "as_of", "min_revision", "job", "format"))
+_HIDDEN = frozenset(("units", "revision", "as_of", "min_revision", "job", "format", "cite"))
 
 
 class OpenQuestion(NamedTuple):

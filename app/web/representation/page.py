@@ -24,7 +24,7 @@ from app.questions.job.parameters import JOB_WORDS, JobCardAsked
 from app.questions.setup.parameters import SetupAsked
 from app.questions.sheet.sheet import SheetAsked
 from app.units.measure import parse_wheel_size, wheel_called
-from app.web.representation import bike_svg, guided, outline, words
+from app.web.representation import bike_svg, entry_links, guided, outline, words
 from app.web.representation.address import Address, carried, parameters_of, unit_links
 from app.web.representation.answer import Answer
 from app.web.representation.code import square_code
@@ -86,7 +86,9 @@ def environment() -> Environment:
         "sections": outline.sections, "node_of": outline.node_of, "link_of": outline.link_of,
         "is_quantity": outline.is_quantity, "with_unit": words.with_unit, "split": _split, "tables": TABLES,
         "carried": carried, "grouped": _grouped, "configured": _configured, "not_drawn": bike_svg.missing,
-        "alike": _alike, "span": _span, "clues": CLUES,
+        "closings": entry_links.closings, "skipping": entry_links.skipping, "spring_href": entry_links.spring_href,
+        "way_back": entry_links.way_back,
+        "offers_entry": entry_links.offers_entry, "alike": _alike, "span": _span, "clues": CLUES,
     }  # fmt: skip
     return made
 

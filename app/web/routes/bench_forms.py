@@ -100,7 +100,9 @@ async def record_by_form(request: Request, id: ForkId) -> Response:
     return _onwards(id)
 
 
-async def once_more(request: Request, names: Collection[str] | re.Pattern[str], refusal: Unauthorised) -> Response:
+async def once_more(
+    request: Request, names: Collection[str] | re.Pattern[str], refusal: Unauthorised, most: int = MOST_BYTES
+) -> Response:
     """Keep what was typed, to send it again after the browser has signed in again, because its session was over.
 
     Only fields of our own form from our own page are kept. Raises the refusal if the client wants no page, and whatever
@@ -108,7 +110,7 @@ async def once_more(request: Request, names: Collection[str] | re.Pattern[str], 
     """
     if "text/html" not in request.headers.get("accept", ""):
         raise refusal
-    form = await read_form(request, names, MOST_BYTES)
+    form = await read_form(request, names, most)
     return Response(
         page("send-again", {"typed": form.filled, "shown": _typed_by_hand(form.filled)}, request.scope),
         status_code=status_of(refusal),

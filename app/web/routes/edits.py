@@ -120,13 +120,20 @@ async def edited(
     holds: Precondition | None = None,
 ) -> JsonObject:
     """The report of edits that were written as one revision. Raises what `write_edits` and `holds` raise."""
-    database = request.app.state.catalogue.database
     entry = Entry(reason, caller.label, key_of(caller.id, idempotency_key), digest_of(request, await request.body()))
+    return _written(await store(request, edits, entry, holds))
+
+
+async def store(
+    request: Request, edits: Sequence[Edit] | Edits, entry: Entry, holds: Precondition | None = None
+) -> WrittenEdits:
+    """Write edits as one revision and note it in the audit. Raises what `write_edits` and `holds` raise."""
+    database = request.app.state.catalogue.database
     write = write_context(request.scope)
-    write.reason = reason
+    write.reason = entry.reason
     done = await to_its_end(lambda: write_edits(database, edits, entry, _today(), holds))
     write.revision = done.revision
-    return _written(done)
+    return done
 
 
 async def _import_package(

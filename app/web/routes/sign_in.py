@@ -29,7 +29,7 @@ async def ask_for_the_key(
     request: Request, next: Annotated[str | None, Query(description="The page to open after signing in.")] = None
 ) -> Response:
     """The sign-in page."""
-    return _page(request, _local(next or ""))
+    return _page(request, local_path(next or ""))
 
 
 @router.post("/sign-in")
@@ -37,7 +37,7 @@ async def sign_in(request: Request) -> Response:
     """Gives the same answer for every invalid key, whatever is wrong with it."""
     refuse_from_elsewhere(request)
     form = await read_form(request, ("key", "next"), MOST_BYTES)
-    onwards, shop = _local(form.get("next")), request.app.state.shop
+    onwards, shop = local_path(form.get("next")), request.app.state.shop
     try:
         caller = await asyncio.to_thread(keys.caller, shop, f"Bearer {form.get('key')}")
     except Unauthorised:
@@ -66,7 +66,7 @@ async def sign_out(request: Request) -> Response:
     return response
 
 
-def _local(path: str) -> str:
+def local_path(path: str) -> str:
     """A path of this service, or nothing. Raises Invalid for any other address."""
     if path and not _HERE.fullmatch(path):
         raise Invalid.one("leads-elsewhere", "`next` is a path of this service, percent-encoded.", parameter="next")
