@@ -141,7 +141,9 @@ def sentence(text: str) -> str:
 
 
 def choices(open_parameter: Answer) -> list[tuple[str, str]]:
-    """The values of an open parameter, each with its name."""
+    """The values of an open parameter, each with its name. A serial is typed: its values are ranges."""
+    if open_parameter["parameter"] == "serial":
+        return []
     values = [plain(value) for value in open_parameter["values"]]
     return list(zip(values, open_parameter.get("names", values), strict=True))
 
@@ -223,10 +225,21 @@ def scope_words(scope: Mapping[str, object]) -> str:
     ):
         if low in scope or high in scope:
             said.append(f"{what} {span(scope.get(low), scope.get(high))}{unit}")
+    if "serial_from" in scope or "serial_to" in scope:
+        said.append(serial_words(scope))
     for name in ("wheel_size", "variant", "spring", "damper"):
         if name in scope:
             said.append(f"{label(name)} {plain(scope[name])}")
     return ", ".join(said)
+
+
+def serial_words(scope: Mapping[str, object]) -> str:
+    """The serial numbers of a scope: serials have hyphens, so the ends are joined by a word."""
+    first, last = scope.get("serial_from"), scope.get("serial_to")
+    if first == last:
+        return f"serial number {first}"
+    said = f"{first} to {last}" if first and last else f"from {first}" if first else f"up to {last}"
+    return f"serial numbers {said}"
 
 
 def source_words(source: Answer) -> str:
