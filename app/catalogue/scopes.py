@@ -1,19 +1,21 @@
 """Scope algebra: the scope of a row as intervals and names. Pure; knows no database and no rule.
 
-Years and travel are closed intervals; the other dimensions are a name, or None for any. A dimension without bounds is
-infinite. Only resolved scopes are compared: two rows of one chassis, with its own bounds in place of the empty ones.
+Years and travel are closed intervals, serials a range of one length; the other dimensions are a name. None stands for
+any, and a dimension without bounds is infinite. Only resolved scopes are compared: two rows of one chassis, with its
+own bounds in place of the empty ones.
 """
 
 from collections.abc import Mapping
 from math import inf
 from typing import NamedTuple
 
+from app.catalogue.serials import SerialRange, serial_range
 from app.catalogue.tables import Chassis, Variant
 from app.catalogue.tables.row import ScopedRow, TravelScopedRow, is_row_of
 
 
 class Scope(NamedTuple):
-    """A resolved scope. Years and travels (mm) are closed intervals; an interval whose ends cross is empty."""
+    """A resolved scope. Years, travels (mm) and serials are closed intervals; one whose ends cross is empty."""
 
     year_from: float = -inf
     year_to: float = inf
@@ -23,6 +25,7 @@ class Scope(NamedTuple):
     spring: str | None = None
     damper: str | None = None
     wheel_size: int | None = None
+    serials: SerialRange | None = None
 
 
 EVERYWHERE = Scope()
@@ -47,7 +50,8 @@ def resolve(row: ScopedRow, chassis: Chassis | None, variants: Mapping[str, Vari
         if described.model_year_to is not None and described.model_year_to < year_to:
             year_to = described.model_year_to
     low, high = _travel(row, chassis)
-    return Scope(year_from, year_to, low, high, variant, row.spring, row.damper, row.wheel_size)
+    serials = serial_range(row.serial_from, row.serial_to)
+    return Scope(year_from, year_to, low, high, variant, row.spring, row.damper, row.wheel_size, serials)
 
 
 def _travel(row: ScopedRow, chassis: Chassis | None) -> tuple[float, float]:
@@ -64,22 +68,27 @@ def _travel(row: ScopedRow, chassis: Chassis | None) -> tuple[float, float]:
 
 def empty(scope: Scope) -> bool:
     """True if the ends of an interval cross, so that the scope is empty."""
-    return scope.year_from > scope.year_to or scope.travel_from > scope.travel_to
+    return (
+        scope.year_from > scope.year_to
+        or scope.travel_from > scope.travel_to
+        or (scope.serials is not None and scope.serials.empty)
+    )
 
 
 def overlap(a: Scope, b: Scope) -> bool:
     """True if some configuration is in both: intervals intersect, and names are equal or open in one. Symmetric."""
-    first, last, least, most, variant, spring, damper, wheel_size = a
-    other_first, other_last, other_least, other_most, other_variant, other_spring, other_damper, other_wheel_size = b
+    first, last, least, most, variant, spring, damper, wheel_size, serials = a
+    other_first, other_last, other_least, other_most, other_variant, other_spring, other_damper, other_wheel, its = b
     return (
         (spring == other_spring or spring is None or other_spring is None)
         and first <= other_last
         and other_first <= last
-        and (wheel_size == other_wheel_size or wheel_size is None or other_wheel_size is None)
+        and (wheel_size == other_wheel or wheel_size is None or other_wheel is None)
         and least <= other_most
         and other_least <= most
         and (variant == other_variant or variant is None or other_variant is None)
         and (damper == other_damper or damper is None or other_damper is None)
+        and (serials is None or its is None or serials.meets(its))
         and not (empty(a) or empty(b))
     )
 
@@ -95,6 +104,7 @@ def contains(wide: Scope, narrow: Scope) -> bool:
         and (wide.spring is None or wide.spring == narrow.spring)
         and (wide.damper is None or wide.damper == narrow.damper)
         and (wide.wheel_size is None or wide.wheel_size == narrow.wheel_size)
+        and (wide.serials is None or (narrow.serials is not None and narrow.serials.within(wide.serials)))
     )
 
 

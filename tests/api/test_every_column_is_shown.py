@@ -41,8 +41,9 @@ HIDDEN = {
     "exception_to": "shown as `narrows`, if the wider statement is in the answer",
 }
 UNITS = {"pressure": "psi", "torque": "N·m", "volume": "mL", "mass": "kg", "force": "N", "any": "mm"}
-SCOPED = {
+SCOPED: dict[str, Any] = {
     "model_year_from": 2021, "model_year_to": 2023, "travel_from_mm": 141, "travel_to_mm": 159, "wheel_size": 622,
+    "serial_from": "S22-0141", "serial_to": "S22-0159",
 }  # fmt: skip
 FORMS = {"JSON": "application/json", "text": "text/plain", "page": "text/html"}
 BIKE: list[Row] = [
@@ -75,7 +76,7 @@ def value_of(number: int, name: str, column: Column) -> Any:
         return Decimal(f"{number + 70}.25")
     if column.kind.name in ("whole number", "number"):
         return SCOPED.get(name, number + 30 if name != "travel_mm" else 150)
-    return "lower-leg-service" if name == "operation" else f"said of {name}"
+    return "lower-leg-service" if name == "operation" else SCOPED.get(name, f"said of {name}")
 
 
 def full(table: type[Statement]) -> Row:

@@ -29,7 +29,7 @@ async def test_the_next_card_starts_from_what_was_fitted(demo: Database, tmp_pat
         card = await bench.get(f"{CARD}&fork={id}")
         by_hand = await bench.get(
             f"{CARD}&model_year=2023&from_travel=180&wheel_size=622&from_spring={FORK['spring']}"
-            "&damper=lommeris-lull&from_spacers=2"
+            f"&damper=lommeris-lull&from_spacers=2&serial={SERIAL}"
         )
         assert card == by_hand
         assert card["present"]["travel"]["value"] == 180
@@ -82,7 +82,7 @@ async def test_what_is_given_beats_what_is_noted(demo: Database, tmp_path: Path)
         noted = await bench.get(f"{QUESTIONS}/sheet?fork={id}")
         assert noted["configuration"] == {
             "travel": noted["configuration"]["travel"], "model_year": 2023, "spring": FORK["spring"],
-            "damper": "lommeris-lull", "wheel_size": 622,
+            "damper": "lommeris-lull", "wheel_size": 622, "serial": SERIAL,
         }  # fmt: skip
         other = await bench.get(f"{QUESTIONS}/sheet?fork={id}&travel=190&wheel_size=584")
         assert (other["configuration"]["travel"]["value"], other["configuration"]["wheel_size"]) == (190, 584)
@@ -91,6 +91,34 @@ async def test_what_is_given_beats_what_is_noted(demo: Database, tmp_path: Path)
         assert pinned.headers["cache-control"] == "private, no-store"
         elsewhere = await bench("GET", f"/v1/chassis/lommeris-smirr-35/sheet?fork={id}")
         assert_problem(elsewhere, 422, code="fork-of-another-chassis", parameter="fork", suggestion=CHASSIS)
+
+
+async def test_the_serial_of_a_fork_decides_and_is_in_no_log_or_metric(demo: Database, tmp_path: Path) -> None:
+    """Godwit: a bulletin gives the top caps of a range of serials another torque."""
+    godwit = {"chassis": "pellugar-godwit-37", "spring": "pellugar-godwit-37-spring-150", "travel": 150}
+    built = {**godwit, "damper": "pellugar-tidemark"}
+    async with benches(demo, tmp_path) as (bench, _, _):
+        seen = {}
+        for serial in ("21600-77", "21400-77", "?-unreadable"):
+            id = await bench.register(**built, serial=serial)
+            found = await bench.get(f"/v1/chassis/pellugar-godwit-37/sheet?fork={id}")
+            caps = {each["id"] for each in found["torques"] if each["fastener"]["position"] == "top cap"}
+            seen[serial] = caps, "serial-unread" in {each["code"] for each in found["cautions"]}
+            card = await bench("GET", f"/v1/chassis/pellugar-godwit-37/job-card?job=full-service&fork={id}")
+            assert (card.status_code == 200) == (len(caps) == 1), card.text
+        general, bulletin = "torque-godwit-37-top-cap", "torque-godwit-37-top-cap-note"
+        assert seen == {
+            "21600-77": ({bulletin}, False),
+            "21400-77": ({general}, False),
+            "?-unreadable": ({general, bulletin}, True),
+        }  # fmt: skip
+        assert_problem(card, 422, code="undecided", parameter="serial")
+        await bench.get("/v1/chassis/pellugar-godwit-37/sheet?serial=21600-88")
+        log, metrics = bench.service.log.getvalue(), (await bench("GET", "/metrics")).text
+        assert "serial" in log, "the name of the parameter is logged"
+        for serial in (*seen, "21600-88"):
+            assert serial not in log
+            assert serial not in metrics
 
 
 async def test_two_sags_of_a_rider_become_readings_of_that_rider_only(demo: Database, tmp_path: Path) -> None:

@@ -53,7 +53,7 @@ async def decided_sheet(client: httpx.AsyncClient, chassis: str) -> dict[str, st
         if not answer["undecided"]:
             break
         first = answer["undecided"][0]
-        decided[first["parameter"]] = _plain(first["values"][0])
+        decided[first["parameter"]] = _given(first, 0)
     return decided
 
 
@@ -74,10 +74,16 @@ async def job_card(client: httpx.AsyncClient, chassis: str, job: str, decided: d
 def _corrected(problem: dict[str, Any]) -> Iterator[tuple[str, str]]:
     for each in problem.get("undecided", []):
         if each["values"]:
-            yield each["parameter"], _plain(each["values"][-1])
+            yield each["parameter"], _given(each, -1)
     for each in problem.get("errors", []):
         if "suggestion" in each and "parameter" in each:
             yield each["parameter"], each["suggestion"]
+
+
+def _given(open_parameter: dict[str, Any], place: int) -> str:
+    """One of the values offered. A serial comes as a range: its first end is given."""
+    value = _plain(open_parameter["values"][place])
+    return value.partition(" to ")[0] if open_parameter["parameter"] == "serial" else value
 
 
 def _plain(value: Any) -> str:

@@ -22,7 +22,7 @@ DECIDED = (
 JOB = f"{FORK}/job-card?job=lower-leg-service&travel=150&{DECIDED}&rider_mass=80"
 TWO_FIGURES = (
     "/v1/chassis/pellugar-godwit-37/job-card?job=full-service&wheel_size=584&model_year=2020&from_travel=140"
-    "&rider_mass=80"
+    "&rider_mass=80&serial=21600-00"
 )
 CHECK = "/v1/frames/gorsewade-hurdle-l/fork-check?chassis=quembry-trivet-35&travel=150&wheel_size=622"
 PAGES = {

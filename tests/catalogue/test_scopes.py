@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.catalogue.scopes import EVERYWHERE, Scope, contains, empty, narrower, overlap, resolve
+from app.catalogue.serials import SerialRange, serial_range
 from app.catalogue.tables import Chassis, Fit, Torque, Variant
 
 YEARS, TRAVELS, NAMES, WHEELS = range(2019, 2023), (140, 150, 160), ("x", "y"), (584, 622)
@@ -17,13 +18,29 @@ def intervals(draw: st.DrawFn, points: tuple[float, ...]) -> tuple[float, float]
     return min(first, second), max(first, second)
 
 
-SCOPES = st.builds(
+@st.composite
+def serial_ranges(draw: st.DrawFn) -> SerialRange | None:
+    """A range of serials of one length, with two ends, one or none."""
+    stamped = st.sampled_from(draw(st.sampled_from((("A1", "A2", "B1"), ("A-1", "A-2")))))
+    first, last = sorted((draw(stamped), draw(stamped)))
+    return serial_range(*draw(st.sampled_from(((None, None), (first, None), (None, last), (first, last)))))
+
+
+PLAIN = st.builds(
     lambda years, travels, *names: Scope(*years, *travels, *names),
     intervals(tuple(YEARS)),
     intervals(TRAVELS),
     *(st.sampled_from((None, *NAMES)) for _ in range(3)),
     st.sampled_from((None, *WHEELS)),
 )
+SCOPES = st.builds(lambda scope, serials: scope._replace(serials=serials), PLAIN, serial_ranges())
+OF_SERIALS = st.builds(lambda years, serials: Scope(*years, serials=serials), intervals(tuple(YEARS)), serial_ranges())
+STAMPED = [
+    (year, serial)
+    for year in YEARS
+    for serial in ("A0", "A1", "A2", "A9", "B1", "Z9", "A-0", "A-1", "A-2", "Z-9", "A", "A11")
+]
+"""Configurations that differ in their year and serial only: each side of every end, and serials of other lengths."""
 
 
 def holds_at(scope: Scope, point: tuple[object, ...]) -> bool:
@@ -31,22 +48,47 @@ def holds_at(scope: Scope, point: tuple[object, ...]) -> bool:
     return (
         scope.year_from <= year <= scope.year_to  # type: ignore[operator]
         and scope.travel_from <= travel <= scope.travel_to  # type: ignore[operator]
-        and all(own in (None, name) for own, name in zip(scope[4:], names, strict=True))
+        and all(own in (None, name) for own, name in zip(scope[4:8], names, strict=True))
     )
 
 
 POINTS = list(product(YEARS, TRAVELS, (*NAMES, "z"), (*NAMES, "z"), (*NAMES, "z"), (*WHEELS, 559)))
 
 
-@given(SCOPES, SCOPES)
+@given(PLAIN, PLAIN)
 def test_two_scopes_overlap_exactly_when_some_configuration_is_in_both(a: Scope, b: Scope) -> None:
     shared = any(holds_at(a, point) and holds_at(b, point) for point in POINTS)
     assert overlap(a, b) == overlap(b, a) == shared
 
 
-@given(SCOPES, SCOPES)
+@given(PLAIN, PLAIN)
 def test_a_scope_contains_another_exactly_when_it_holds_wherever_the_other_does(a: Scope, b: Scope) -> None:
     assert contains(a, b) == all(holds_at(a, point) for point in POINTS if holds_at(b, point))
+
+
+def is_stamped(scope: Scope, year: int, serial: str) -> bool:
+    """Whether a scope has a serial of a year: of the length of its ends, and between them as bytes."""
+    if not scope.year_from <= year <= scope.year_to or scope.serials is None:
+        return scope.year_from <= year <= scope.year_to
+    first, last = scope.serials.first.encode(), scope.serials.last.encode()
+    return len(serial) == scope.serials.length and first <= serial.encode() <= last
+
+
+@given(OF_SERIALS, OF_SERIALS)
+def test_serial_ranges_overlap_and_contain_each_other_as_sets_of_serials(a: Scope, b: Scope) -> None:
+    of_a, of_b = ({each for each in STAMPED if is_stamped(scope, *each)} for scope in (a, b))
+    assert overlap(a, b) == overlap(b, a) == bool(of_a & of_b)
+    assert contains(a, b) == (of_b <= of_a)
+
+
+def test_serials_of_different_length_never_overlap_and_case_does_not_matter() -> None:
+    short, long = serial_range("a-1", "a-9"), serial_range("A-01", "A-99")
+    assert short is not None
+    assert long is not None
+    assert short == serial_range("A-1", "A-9")
+    assert short.holds("A-5")
+    assert not long.holds("A-5")
+    assert not short.meets(long)
 
 
 @given(SCOPES, SCOPES, SCOPES)

@@ -5,12 +5,12 @@ parameters out gets the union over all configurations that they leave open."""
 
 import csv
 import itertools
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from decimal import Decimal
 from pathlib import Path
 
 Cells = dict[str, str]
-Point = dict[str, str]  # model_year, travel, variant, spring, damper, wheel_size; "" if the chassis has none
+Point = dict[str, str]  # model_year, travel, variant, spring, damper, wheel_size, serial; "" if the chassis has none
 
 FACTORS = {  # to N·m, bar, mL, mm, kg; NIST SP 811 (2008), B.8
     "N·m": "1", "Nm": "1", "in·lbf": "0.1129848290276167", "ft·lbf": "1.3558179483314004",
@@ -20,6 +20,8 @@ FACTORS = {  # to N·m, bar, mL, mm, kg; NIST SP 811 (2008), B.8
 }  # fmt: skip
 SCOPE = [
     "variant",
+    "serial_from",
+    "serial_to",
     "model_year_from",
     "model_year_to",
     "travel_from_mm",
@@ -66,6 +68,8 @@ class Brute:
         self.variants = {row["id"]: row for row in package.tables.get("variants", []) if row["chassis"] == chassis}
         years = range(int(self.chassis["model_year_from"]), int(self.chassis["model_year_to"]) + 1)
         fits = package.of("fits", chassis)
+        self.scoped = [row for table in SUBJECT for row in package.of(table, chassis) if _ends([row])]
+        self.stamped = sorted(_ends([*self.scoped, *self.variants.values()]))
         self.domain: dict[str, list[str]] = {
             "model_year": [str(year) for year in years],
             "travel": sorted({row["travel_mm"] for row in fits}, key=float),
@@ -73,16 +77,60 @@ class Brute:
             "spring": sorted({row["spring"] for row in fits}),
             "damper": self.chassis["dampers"].split(";") if self.chassis["dampers"] else [""],
             "wheel_size": self.chassis["wheel_sizes"].split(";") if self.chassis["wheel_sizes"] else [""],
+            "serial": self._serials(self.scoped),
         }
+
+    def _serials(self, scoped: list[Cells]) -> list[str]:
+        """One serial for each set of ranges that a serial can be in, "" for one in none; only that without ranges."""
+        if not _ends(scoped):
+            return [""]
+        ranges = [*scoped, *self.variants.values()]
+        return list({self._in(serial, ranges): serial for serial in [*self.stamped, ""]}.values())
+
+    def _in(self, serial: str, ranges: list[Cells]) -> tuple[bool, ...]:
+        return tuple(_stamped(serial, row) for row in ranges if _ends([row]))
+
+    def like(self, serial: str) -> str:
+        """The serial of the domain that is in the same ranges."""
+        ranges = [*self.scoped, *self.variants.values()]
+        if len(self.domain["serial"]) == 1:
+            return self.domain["serial"][0]
+        return next(each for each in self.domain["serial"] if self._in(each, ranges) == self._in(serial, ranges))
 
     def points(self, given: Point) -> Iterator[Point]:
         """Every configuration that a question leaves open; a variant exists only in its own years."""
-        choices = [[given[name]] if name in given else values for name, values in self.domain.items()]
-        for values in itertools.product(*choices):
-            point = dict(zip(self.domain, values, strict=True))
+        given = self.decided(given)
+        serials = self.serials(given)
+        choices = [
+            [given[name]] if name in given else values for name, values in self.domain.items() if name != "serial"
+        ]
+        for *values, serial in itertools.product(*choices, serials):
+            point = dict(zip(self.domain, [*values, serial], strict=True))
             variant = self.variants.get(point["variant"])
             if variant is None or _within(point["model_year"], variant["model_year_from"], variant["model_year_to"]):
                 yield point
+
+    def decided(self, given: Point) -> Point:
+        """The question with the variant that its serial decides: the only one whose range has it."""
+        holding = [id for id, row in self.variants.items() if _ends([row]) and _stamped(given.get("serial", ""), row)]
+        return {"variant": holding[0], **given} if len(holding) == 1 else given
+
+    def serials(self, given: Point) -> list[str]:
+        """The serials that a question leaves open; none if its variant excludes the one given."""
+        variant = self.variants.get(given.get("variant", ""))
+        if "serial" in given:
+            excluded = variant is not None and not _is_one_of(given["serial"], variant)
+            return [] if excluded else [self.like(given["serial"])]
+        if variant is None or not _ends([variant]):
+            return self.domain["serial"]
+        return [serial for serial in self.domain["serial"] if _stamped(serial, variant)] or [""]
+
+    def leaving_open(self, given: Point) -> Callable[[Point], bool]:
+        """Whether a configuration is one that a question leaves open."""
+        given = self.decided(given)
+        serials = self.serials(given)
+        rest = [(name, value) for name, value in given.items() if name != "serial"]
+        return lambda point: point["serial"] in serials and all(point[name] == value for name, value in rest)
 
     def contains(self, table: str, row: Cells, point: Point) -> bool:
         """Whether the scope of a statement contains a configuration; a torque is also bound to its fastener's owner."""
@@ -91,6 +139,7 @@ class Brute:
             _within(point["model_year"], row["model_year_from"], row["model_year_to"]),
             variant is None or _within(point["model_year"], variant["model_year_from"], variant["model_year_to"]),
             row["variant"] in ("", point["variant"]),
+            not _ends([row]) or _stamped(point["serial"], row),
             row["damper"] in ("", point["damper"]),
             row["wheel_size"] in ("", point["wheel_size"]),
             table == "fits" or row["spring"] in ("", point["spring"]),
@@ -183,6 +232,43 @@ def _same(a: Cells, b: Cells, name: str) -> bool:
     halves = [Decimal(1).scaleb(int(value.as_tuple().exponent)) / 2 for value in (first, second)]
     here, there = factors
     return abs(first * here - second * there) < halves[0] * here + halves[1] * there
+
+
+def _ends(rows: list[Cells]) -> set[str]:
+    """The ends of the serial ranges of some rows, and the serials just outside them."""
+    found: set[str] = set()
+    for row in rows:
+        for end, step in ((row.get("serial_from", ""), -1), (row.get("serial_to", ""), 1)):
+            if end:
+                found |= {end, _next(end, step)}
+    return found - {""}
+
+
+def _next(serial: str, step: int) -> str:
+    """The serial before or after one, counted by its digits; "" if there is none of that length."""
+    digits = "".join(filter(str.isdigit, serial))
+    counted = str(int(digits) + step).rjust(len(digits), "0")
+    if len(counted) != len(digits) or counted.startswith("-"):
+        return ""
+    place = iter(counted)
+    return "".join(next(place) if character.isdigit() else character for character in serial)
+
+
+def _stamped(serial: str, row: Cells) -> bool:
+    """Whether a serial is in the range of a row: of the length of its ends, and between them as text."""
+    first, last = row["serial_from"], row["serial_to"]
+    return len(serial) == len(first or last) and first <= serial and (last == "" or serial <= last)
+
+
+def _is_one_of(serial: str, variant: Cells) -> bool:
+    """Whether a serial can be one of a variant: a variant that states neither pattern nor range has any."""
+    kinds = {"#": str.isdigit, "@": str.isalpha}
+    pattern = variant["serial_pattern"]
+    shaped = len(pattern) == len(serial) and all(
+        kinds[kind](character) if kind in kinds else kind == character
+        for kind, character in zip(pattern, serial, strict=True)
+    )
+    return (pattern == "" or shaped) and (not _ends([variant]) or _stamped(serial, variant))
 
 
 def _within(value: str, low: str, high: str) -> bool:

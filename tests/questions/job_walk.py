@@ -61,6 +61,7 @@ class Fork:
     wheel_size: int
     variant: str | None
     spacers: int | None = None
+    serial: str | None = None
 
 
 def holds(row: Row, fork: Fork, known: Known) -> bool:
@@ -78,7 +79,14 @@ def holds(row: Row, fork: Fork, known: Known) -> bool:
         and row.damper in (None, fork.damper)
         and row.wheel_size in (None, fork.wheel_size)
         and (row.variant is None or row.variant == fork.variant)
+        and _stamped(row, fork.serial)
     )
+
+
+def _stamped(row: Row, serial: str | None) -> bool:
+    """Whether a serial is one of a row's. Every range of the demo has both ends."""
+    first, last = row["serial_from"], row["serial_to"]
+    return first is None or (serial is not None and len(serial) == len(first) and first <= serial <= last)
 
 
 def faults(card: Mapping[str, Any], fork: Fork, known: Known) -> list[str]:

@@ -43,26 +43,25 @@ class Expected:
     def answer(self, given: Point, springs: set[str]) -> dict[str, list[Point]]:
         """For each statement that may hold, the configurations of the question at which it holds."""
         found: dict[str, list[Point]] = defaultdict(list)
+        is_open = self.brute.leaving_open(given)
         for point, holding in zip(self.points, self.holding, strict=True):
-            if all(point[name] == value for name, value in given.items()) and point["spring"] in springs:
+            if point["spring"] in springs and is_open(point):
                 for id in holding:
                     found[id].append(point)
         return found
 
     def open_parameters(self, shown: list[str], given: Point, springs: set[str]) -> set[str]:
         """Parameters with a value that would rule out a shown statement, although it may hold."""
-        rows = [self.by_id[id] for id in shown]
-        within = [
-            point
-            for point in self.points
-            if all(point[name] == value for name, value in given.items()) and point["spring"] in springs
-        ]
+        is_open = self.brute.leaving_open(given)
+        within = [point for point in self.points if point["spring"] in springs and is_open(point)]
         found = set()
-        for row, name in itertools.product(rows, self.brute.domain):
-            values = {point[name] for point in within}
-            possible = {point[name] for point in within if self.brute.contains(self.table, row, point)}
-            if possible and possible != values:
-                found.add(name)
+        for row in (self.by_id[id] for id in shown):
+            holding = [point for point in within if self.brute.contains(self.table, row, point)]
+            for name in self.brute.domain:
+                values = {point[name] for point in within}
+                possible = {point[name] for point in holding}
+                if possible and possible != values:
+                    found.add(name)
         return found
 
 
@@ -73,7 +72,8 @@ def brute(request: pytest.FixtureRequest) -> Brute:
 
 def questions(brute: Brute, names: list[str]) -> Iterator[Point]:
     """Every combination of values and omissions of these parameters."""
-    for values in itertools.product(*([None, *filter(None, brute.domain[name])] for name in names)):
+    choices = {**brute.domain, "serial": brute.stamped}
+    for values in itertools.product(*([None, *filter(None, choices[name])] for name in names)):
         given = {name: value for name, value in zip(names, values, strict=True) if value is not None}
         if any(brute.points(given)):
             yield given
@@ -88,6 +88,8 @@ def test_fits_are_those_of_a_second_reading(brute: Brute, loaded: Catalogue) -> 
     every = set(brute.domain["spring"])
     names = ["model_year", "travel", "variant", "damper", "wheel_size"]
     asked_for = list(questions(brute, names))
+    stamped = [given for given in questions(brute, [*names, "serial"]) if "serial" in given]
+    asked_for += random.Random(8).sample(stamped, min(150, len(stamped)))
     if not loaded.database.is_sqlite:
         asked_for = random.Random(7).sample(asked_for, min(40, len(asked_for)))
     with loaded.snapshot() as snapshot:
@@ -107,7 +109,7 @@ def test_a_near_miss_fails_on_the_one_condition_it_names(brute: Brute, loaded: C
     chassis = brute.chassis["id"]
     conditions = {
         "model-year-outside": "model_year", "wheel-size-differs": "wheel_size", "damper-differs": "damper",
-        "variant-differs": "variant", "travel-differs": "travel",
+        "variant-differs": "variant", "serial-differs": "serial", "travel-differs": "travel",
     }  # fmt: skip
     full = [given for given in questions(brute, ["model_year", "travel", "damper", "wheel_size"]) if len(given) >= 3]
     seen = 0

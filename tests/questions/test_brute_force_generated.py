@@ -1,5 +1,6 @@
 """5,000 random `fits` questions on a generated catalogue, parameters given and omitted, against a second reading."""
 
+import csv
 import random
 from collections.abc import Iterator
 from pathlib import Path
@@ -23,7 +24,29 @@ QUESTIONS = 5000
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("generated") / "package"
     write_package(folder, CHASSIS, seed=5)
+    _add_bulletins(folder)
     return folder
+
+
+def _add_bulletins(folder: Path) -> None:
+    """For every other chassis a bulletin that lowers the spacer limit of one fit, for a range of serials."""
+    with (folder / "fits.csv").open(newline="") as file:
+        rows = list(csv.DictReader(file))
+    columns = [*rows[0], *(name for name in ("serial_from", "serial_to") if name not in rows[0])]
+    whole: dict[str, dict[str, str]] = {}
+    for row in rows:
+        narrowed = any(other["exception_to"] == row["id"] for other in rows)
+        if not row["exception_to"] and not narrowed and int(row["spacer_limit"] or 0) > int(row["spacers_fitted"] or 0):
+            whole.setdefault(row["chassis"], row)
+    for row in list(whole.values())[::2]:
+        rows.append({
+            **row, "id": f"{row['id']}-serials", "exception_to": row["id"], "serial_from": "B21-40000",
+            "serial_to": "B21-49999", "spacer_limit": str(int(row["spacer_limit"]) - 1),
+        })  # fmt: skip
+    with (folder / "fits.csv").open("w", newline="") as file:
+        writer = csv.DictWriter(file, columns, restval="")
+        writer.writeheader()
+        writer.writerows(rows)
 
 
 @pytest.fixture(scope="module")
@@ -67,9 +90,12 @@ def test_fits_of_a_generated_catalogue_are_those_of_a_second_reading(folder: Pat
 def _question(brute: Brute, chance: random.Random) -> Point:
     """Values for some of the parameters; a variant only with a year in which it was made."""
     while True:
-        names = ["model_year", "travel", "variant", "damper", "wheel_size"]
+        choices = {name: brute.domain[name] for name in ("model_year", "travel", "variant", "damper", "wheel_size")}
+        choices["serial"] = brute.stamped or [""]
         given = {
-            name: value for name in names if chance.random() < 0.6 and (value := chance.choice(brute.domain[name]))
+            name: value
+            for name, values in choices.items()
+            if chance.random() < 0.6 and (value := chance.choice(values))
         }
         if any(brute.points(given)):
             return given

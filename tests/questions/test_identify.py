@@ -8,11 +8,12 @@ import pytest
 
 from app.catalogue.catalogue import Catalogue
 from app.catalogue.rows import MemoryRows
+from app.catalogue.serials import Run
 from app.catalogue.tables import Chassis, Damper, Maker, Row, Variant
 from app.database.connections import Database
 from app.errors import Invalid
 from app.questions.identify.identify import IdentifyAnswer, IdentifyAsked, clues, identify
-from app.questions.identify.index import CLUES, Index, Run, build
+from app.questions.identify.index import CLUES, Index, build
 from app.questions.identify.model import next_check, rank
 from tests.questions.forks_made_up import Made, make, read
 from tests.questions.storing import store

@@ -90,9 +90,9 @@ def changed(demo: Database) -> Changed:
 def test_what_is_undecided_is_named_all_at_once(loaded: Catalogue) -> None:
     faults = refused(loaded, "pellugar-godwit-37", job="travel-change", from_travel="140", to_travel="170")
     assert {(fault.code, fault.parameter) for fault in faults} == {
-        ("undecided", "wheel_size"), ("undecided", "model_year"),
+        ("undecided", "wheel_size"), ("undecided", "model_year"), ("undecided", "serial"),
     }  # fmt: skip
-    assert all(any(value in fault.text for value in ("584", "2022")) for fault in faults)
+    assert all(any(value in fault.text for value in ("584", "2022", "21500-00 to 21899-99")) for fault in faults)
 
 
 def test_a_travel_that_no_spring_gives_names_the_nearest(loaded: Catalogue) -> None:
@@ -115,7 +115,7 @@ def test_spacers_above_the_limit_say_how_many_come_out(loaded: Catalogue) -> Non
     """Godwit: four at 140 mm, three at 150 mm."""
     change = {
         "chassis": "pellugar-godwit-37", "job": "travel-change", "from_travel": "140", "to_travel": "150",
-        "wheel_size": "622", "model_year": 2023,
+        "wheel_size": "622", "model_year": 2023, "serial": "21400-00",
     }  # fmt: skip
     (fault,) = refused(loaded, **change, from_spacers=4)
     assert (fault.code, fault.parameter, fault.suggestion) == ("spacers-over-limit", "from_spacers", "3")

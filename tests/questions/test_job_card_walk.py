@@ -46,6 +46,7 @@ def everything(known: Known, every: int) -> Iterator[tuple[dict[str, Any], Fork]
         }  # fmt: skip
         if fit.variant is not None:
             given["variant"] = fit.variant
+        given |= _serial(known, fit.chassis, counted)
         coil = known.rows["springs"][fit.spring].kind == "coil"
         travels = sorted({other.travel_mm for other in fits if other.chassis == fit.chassis} - {fit.travel_mm})
         jobs: list[dict[str, Any]] = [{"job": job, "travel": f"{fit.travel_mm:g}"} for job in SERVICES]
@@ -67,8 +68,18 @@ def _fork(fit: Fit, given: dict[str, Any], job: dict[str, Any]) -> Fork:
     travel = float(job.get("to_travel", job.get("travel")))
     return Fork(
         fit.chassis, given["model_year"], travel, fit.spring, given["damper"], int(given["wheel_size"]),
-        given.get("variant"), job.get("spacers"),
+        given.get("variant"), job.get("spacers"), given.get("serial"),
     )  # fmt: skip
+
+
+def _serial(known: Known, chassis: str, counted: int) -> dict[str, str]:
+    """A serial inside and outside of a range in turn, for a chassis with figures that depend on it."""
+    ends = [
+        row["serial_to"]
+        for row in known.any.values()
+        if getattr(row, "serial_from", None) and row["chassis"] == chassis
+    ]
+    return {"serial": (ends[0], "00000-00")[counted % 2]} if ends else {}
 
 
 def test_every_job_on_every_fit_has_a_card_that_holds_or_a_reason(loaded: Catalogue, known: Known) -> None:

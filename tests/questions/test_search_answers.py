@@ -25,6 +25,7 @@ from tests.questions.storing import store
 SEED_DATA = Path(__file__).parents[2] / "seed_data"
 SCOPE = (
     "model_year_from", "model_year_to", "travel_from_mm", "travel_to_mm", "variant", "spring", "damper", "wheel_size",
+    "serial_from", "serial_to",
 )  # fmt: skip
 
 

@@ -26,6 +26,13 @@ def given(values: dict[str, Any]) -> dict[str, Any]:
     return {name: value if name == "model_year" else str(value) for name, value in values.items()}
 
 
+def values_of(open_parameter: dict[str, Any]) -> list[Any]:
+    """The values to give for an open parameter. A serial comes as a range: both of its ends can be given."""
+    if open_parameter["parameter"] != "serial":
+        return open_parameter["values"]  # type: ignore[no-any-return]
+    return [end for said in open_parameter["values"] for end in said.split(" to ")]
+
+
 def walk(chassis: str, ask: Any, chance: random.Random) -> int:
     """Answers open questions at random until nothing is undecided; returns how many answers that took."""
     known: dict[str, Any] = {}
@@ -34,9 +41,9 @@ def walk(chassis: str, ask: Any, chance: random.Random) -> int:
         if not open_parameters:
             return count
         each = chance.choice(open_parameters)
-        for value in each["values"]:  # none of them is refused
+        for value in values_of(each):  # none of them is refused
             ask({**known, each["parameter"]: value})
-        known[each["parameter"]] = chance.choice(each["values"])
+        known[each["parameter"]] = chance.choice(values_of(each))
     raise AssertionError(f"{chassis}: never decided with {known}")
 
 
@@ -72,7 +79,7 @@ def test_a_job_card_offers_nothing_that_is_then_outside(loaded: Catalogue) -> No
                     assert {fault.code for fault in refusal.faults} == {"undecided"}, (chassis, known, refusal.faults)
                     first = refusal.extra["undecided"][0]
                     assert first["parameter"] not in known
-                    known[first["parameter"]] = first["values"][-1]
+                    known[first["parameter"]] = values_of(first)[-1]
                 codes = set() if refusal is None else {fault.code for fault in refusal.faults}
                 assert not codes & OUTSIDE, (chassis, known)
 

@@ -17,6 +17,8 @@ from app.catalogue.metadata import OPEN, CatalogueModel, sql_type
 
 SCOPE = (
     "variant",
+    "serial_from",
+    "serial_to",
     "model_year_from",
     "model_year_to",
     "travel_from_mm",
@@ -286,6 +288,10 @@ class ScopedRow(Row):
     """The scope of a row. An empty bound means the chassis's own; an empty name means any."""
 
     variant: Slug | None = column("applies to this variant only", to="variants")
+    serial_from: Text | None = column(
+        "first serial number, as stamped; a range contains only serials of the length of its ends", example="A22-0500"
+    )
+    serial_to: Text | None = column("last serial number, inclusive, as stamped", example="A22-0999")
     model_year_from: IntegerCell | None = column("first model year", unit="year", example="2022")
     model_year_to: IntegerCell | None = column("last model year, inclusive", unit="year", example="2025")
     spring: Slug | None = column("applies with this spring only", to="springs")

@@ -19,6 +19,7 @@ _HOW = {
     "spring": "the spring that is fitted",
     "damper": "the damper that is fitted",
     "wheel_size": "the wheel size",
+    "serial": "the serial number",
     "offset": "the offset of the fork",
 }
 _TABLES: dict[str, type[Row]] = {"spring": Spring, "from_spring": Spring, "damper": Damper}
@@ -29,7 +30,7 @@ def shown_undecided(found: dict[str, list[Choice]], context: ChassisContext) -> 
     """Each open parameter, with a sentence that asks for it."""
     shown: list[Undecided] = []
     for name, values in found.items():
-        text = f"Give {name}: some of this applies only to certain values of {_HOW[name]}."
+        text = f"Give {name}: some of this applies only to {_only_to(name, values)}."
         each: Undecided = {"parameter": name, "values": as_asked(values), "text": text}
         if names := names_of(context, name, values):
             each["names"] = names
@@ -40,6 +41,12 @@ def shown_undecided(found: dict[str, list[Choice]], context: ChassisContext) -> 
 def as_asked(values: Sequence[Choice]) -> list[str]:
     """Values of a parameter as a question gives them."""
     return [value if isinstance(value, str) else write_number(value) for value in values]
+
+
+def _only_to(name: str, values: Sequence[Choice]) -> str:
+    if name == "serial":
+        return f"serial numbers {' or '.join(map(str, values))}"
+    return f"certain values of {_HOW[name]}"
 
 
 def names_of(context: ChassisContext, parameter: str, values: Sequence[Choice]) -> list[str]:

@@ -53,6 +53,8 @@ class ScopeView(TypedDict, total=False):
     """The scope of a statement, as the source gives it; absent members are not restricted."""
 
     variant: str
+    serial_from: str
+    serial_to: str
     model_year_from: int
     model_year_to: int
     travel: Quantity

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from math import inf
 from typing import TypeVar
 
@@ -10,7 +11,20 @@ from app.catalogue.offers import Offer
 from app.catalogue.present import present
 from app.catalogue.rows import Snapshot
 from app.catalogue.scopes import EVERYWHERE, Scope, resolve
-from app.catalogue.tables import Chassis, Fit, Maker, Part, Row, Source, Statement, Variant
+from app.catalogue.serials import SerialRange, has_serial, is_known, made_serials, serial_range
+from app.catalogue.tables import (
+    STATEMENTS,
+    Chassis,
+    Fit,
+    Maker,
+    Part,
+    Procedure,
+    Row,
+    Source,
+    Statement,
+    Variant,
+)
+from app.catalogue.tables.row import ScopedRow
 from app.questions.configuration.prevailing import Applicable, prevailing
 from app.questions.configuration.region import Given, Region, region
 
@@ -18,7 +32,7 @@ S = TypeVar("S", bound=Statement)
 R = TypeVar("R", bound=Row)
 
 
-@dataclass(slots=True)
+@dataclass
 class ChassisContext:
     """One chassis at one revision. Entities are fetched once, by id, when an answer needs them."""
 
@@ -57,7 +71,27 @@ class ChassisContext:
             asked,
             travels={fit.travel_mm for fit in fits},
             springs={fit.spring for fit in fits},
+            serial=None if asked.serial is None or not self._knows(asked.serial) else asked.serial,
         )
+
+    def serial_is_unread(self, asked: Given) -> bool:
+        """Whether a serial was given that has the shape of none here, although something depends on serials."""
+        return asked.serial is not None and self._depends_on_serials and not self._knows(asked.serial)
+
+    def _knows(self, serial: str) -> bool:
+        return is_known(serial, self.variants.values(), self._serial_ranges)
+
+    @property
+    def _depends_on_serials(self) -> bool:
+        stated = (each.serial_pattern or each.serial_from or each.serial_to for each in self.variants.values())
+        return bool(self._serial_ranges) or any(stated)
+
+    @cached_property
+    def _serial_ranges(self) -> list[SerialRange]:
+        """The ranges of serials in the scopes of this chassis, read only if a serial is given."""
+        tables: tuple[type[ScopedRow], ...] = (*STATEMENTS, Procedure)
+        rows = (row for table in tables for row in self.snapshot.where(table, "chassis", self.chassis.id))
+        return [found for row in rows if (found := serial_range(row.serial_from, row.serial_to)) is not None]
 
     def choices(self, asked: Region, fits: Sequence[Fit | Offer]) -> Mapping[str, Sequence[str | int | float]]:
         """The possible values of each dimension, for `undecided`, without values that the other answers exclude.
@@ -97,12 +131,15 @@ class ChassisContext:
         return [(fit, scope) for fit, scope in scoped if asked.may_hold(scope)]
 
     def _of_variant(self, asked: Region, id: str) -> Region | None:
-        """The region if the fork is that variant, or None if it was not made in these years."""
+        """The region if the fork is that variant, or None if it was not made in these years or has other serials."""
         variant = self.variants[id]
         first = -inf if variant.model_year_from is None else variant.model_year_from
         last = inf if variant.model_year_to is None else variant.model_year_to
         years = (max(first, asked.years[0]), min(last, asked.years[1]))
-        return None if years[0] > years[1] else replace(asked, variant=id, years=years)
+        serial = asked.serials
+        if years[0] > years[1] or (serial is not None and has_serial(variant, serial.first) is False):
+            return None
+        return replace(asked, variant=id, years=years, serials=serial or made_serials(variant))
 
 
 V = TypeVar("V", str, int)

@@ -7,6 +7,7 @@ from typing import Literal
 from app.catalogue.columns import write_number
 from app.catalogue.offers import Offer, giving
 from app.catalogue.scopes import Scope
+from app.catalogue.serials import serial_range
 from app.catalogue.tables import Chassis, Fit
 from app.questions.configuration.chassis_context import ChassisContext
 from app.questions.configuration.region import Given, Region
@@ -17,6 +18,7 @@ Reason = Literal[
     "wheel-size-differs",
     "damper-differs",
     "variant-differs",
+    "serial-differs",
     "other-generation",
 ]
 
@@ -43,8 +45,8 @@ def near_misses(
 ) -> list[Miss]:
     """Fits of this chassis that fail one condition, and fits of its other generations; nearest first.
 
-    `offered` lists the fits of each generation. Distance: 1 per year, 1 per 5 mm of travel, 1 for another damper or
-    variant, 4 for another wheel, 5 and the years between them for another generation.
+    `offered` lists the fits of each generation. Distance: 1 per year, 1 per 5 mm of travel, 1 for another damper,
+    variant or serial, 4 for another wheel, 5 and the years between them for another generation.
     """
     found: list[Miss] = []
     answering = {(fit.spring, fit.travel_mm) for fit in answered}
@@ -74,6 +76,9 @@ def _failing(fit: Fit, scope: Scope, wanted: Given, where: Region) -> Iterable[M
         yield Miss(fit, "model-year-outside", text, max(scope.year_from - high, low - scope.year_to))
     if scope.variant is not None and where.variant is not None and scope.variant != where.variant:
         yield Miss(fit, "variant-differs", f"listed for variant {scope.variant}, not {where.variant}", 1)
+    if scope.serials is not None and where.serials is not None and not scope.serials.meets(where.serials):
+        text = f"listed for serials {scope.serials.text}, not {where.serials.text}"
+        yield Miss(fit, "serial-differs", text, 1)
     if scope.damper is not None and where.dampers is not None and scope.damper not in where.dampers:
         yield Miss(fit, "damper-differs", f"listed with damper {scope.damper}, not {' or '.join(where.dampers)}", 1)
     if scope.wheel_size is not None and where.wheel_sizes is not None and scope.wheel_size not in where.wheel_sizes:
@@ -96,6 +101,9 @@ def _of_generation(context: ChassisContext, other: Chassis, offered: Sequence[Of
         if fit.damper is not None and where.dampers is not None and fit.damper not in where.dampers:
             continue
         if fit.wheel_size is not None and where.wheel_sizes is not None and fit.wheel_size not in where.wheel_sizes:
+            continue
+        serials = serial_range(fit.serial_from, fit.serial_to)
+        if serials is not None and where.serials is not None and not serials.meets(where.serials):
             continue
         yield Miss(fit, "other-generation", f"fits {named}, another generation", 5 + apart, other)
 

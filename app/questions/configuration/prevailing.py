@@ -7,7 +7,7 @@ from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from math import inf
-from typing import Generic, TypeVar
+from typing import Any, Generic, TypeVar
 
 from app.catalogue.agreement import agree
 from app.catalogue.scopes import Scope, contains
@@ -121,11 +121,12 @@ def _overruled(group: Sequence[tuple[S, Scope]], asked: Region) -> tuple[set[str
 
 
 def undecided(
-    shown: Iterable[Applicable[S]], asked: Region, choices: Mapping[str, Sequence[str | int | float]]
+    shown: Iterable[Applicable[Any]], asked: Region, choices: Mapping[str, Sequence[str | int | float]]
 ) -> dict[str, list[str | int | float]]:
     """Each parameter that would decide between the alternatives, with its possible values.
 
-    `choices` are the chassis's values of a dimension; for years the whole numbers of the region.
+    `choices` are the chassis's values of a dimension; for years the whole numbers of the region. For serials these are
+    the ranges that statements name, in words.
     """
     deciding: dict[str, set[str | int | float]] = {}
     for each in shown:
@@ -153,5 +154,7 @@ def _named(scope: Scope, parameter: str) -> set[str | int | float]:
         return {int(year) for year in (scope.year_from, scope.year_to) if abs(year) < inf}
     if parameter == "travel":
         return {travel for travel in (scope.travel_from, scope.travel_to) if abs(travel) < inf}
+    if parameter == "serial":
+        return set() if scope.serials is None else {scope.serials.text}
     value = getattr(scope, parameter)
     return set() if value is None else {value}

@@ -1,7 +1,8 @@
 """The region of a request: the part of a chassis's configurations that the given parameters leave open.
 
 An omitted parameter is unknown, never "any": the region then includes every possible value. Values outside the years,
-travel, wheels, dampers and variants of the chassis are refused, naming the nearest valid one.
+travel, wheels, dampers and variants of the chassis are refused, naming the nearest valid one. A serial of no shape that
+the catalogue knows is unknown too.
 """
 
 from collections.abc import Iterable, Mapping
@@ -13,18 +14,20 @@ from rapidfuzz import process
 
 from app.catalogue.columns import write_number
 from app.catalogue.scopes import Scope
+from app.catalogue.serials import SerialRange, has_serial, made_serials, one_serial
 from app.catalogue.tables import Chassis, Variant
 from app.errors import Fault, Invalid
 from app.units.measure import Measure, parse_measure, parse_wheel_size
 
-DIMENSIONS = ("model_year", "travel", "variant", "spring", "damper", "wheel_size")
+DIMENSIONS = ("model_year", "travel", "variant", "serial", "spring", "damper", "wheel_size")
 
 
 @dataclass(frozen=True, slots=True)
 class Region:
     """Closed intervals of years and travel (mm), and for each name dimension the set of possible ids; None means open.
 
-    A set of one is decided. `variant` is the given variant or None for unknown.
+    A set of one is decided. `variant` is the given variant or None for unknown; `serials` are a single serial, those of
+    the variant, or None for unknown.
     """
 
     years: tuple[float, float] = (-inf, inf)
@@ -33,6 +36,7 @@ class Region:
     springs: frozenset[str] | None = None
     dampers: frozenset[str] | None = None
     wheel_sizes: frozenset[int] | None = None
+    serials: SerialRange | None = None
 
     def may_hold(self, scope: Scope) -> bool:
         """True if the scope applies to some configuration of the region."""
@@ -43,6 +47,7 @@ class Region:
             and (self.springs is None or scope.spring is None or scope.spring in self.springs)
             and (self.dampers is None or scope.damper is None or scope.damper in self.dampers)
             and (self.wheel_sizes is None or scope.wheel_size is None or scope.wheel_size in self.wheel_sizes)
+            and (self.serials is None or scope.serials is None or scope.serials.meets(self.serials))
         )
 
     def open_in(self, scope: Scope) -> list[str]:
@@ -54,6 +59,8 @@ class Region:
             parameters.append("travel")
         if scope.variant is not None and self.variant is None:
             parameters.append("variant")
+        if scope.serials is not None and not (self.serials is not None and self.serials.within(scope.serials)):
+            parameters.append("serial")
         if scope.spring is not None and self.springs != frozenset({scope.spring}):
             parameters.append("spring")
         if scope.damper is not None and self.dampers != frozenset({scope.damper}):
@@ -71,6 +78,7 @@ class Region:
             self.springs if scope.spring is None else frozenset({scope.spring}),
             self.dampers if scope.damper is None else frozenset({scope.damper}),
             self.wheel_sizes if scope.wheel_size is None else frozenset({scope.wheel_size}),
+            _both(self.serials, scope.serials),
         )
 
 
@@ -84,6 +92,11 @@ class Given:
     spring: str | None = None
     damper: str | None = None
     wheel_size: int | None = None
+    serial: str | None = None
+
+
+def _both(asked: SerialRange | None, stated: SerialRange | None) -> SerialRange | None:
+    return asked or stated if asked is None or stated is None else asked.both(stated)
 
 
 def given(
@@ -94,8 +107,9 @@ def given(
     spring: str | None = None,
     damper: str | None = None,
     wheel_size: str | None = None,
+    serial: str | None = None,
 ) -> Given:
-    """Parse the parameters. Raises Invalid with a fault for each that cannot be parsed."""
+    """Parse the parameters; a serial in capitals. Raises Invalid with a fault for each that cannot be parsed."""
     faults: list[Fault] = []
     length: Measure | None = None
     wheel: int | None = None
@@ -113,7 +127,8 @@ def given(
             faults += refusal.faults
     if faults:
         raise Invalid(faults[0].text, faults)
-    return Given(length, model_year, variant, spring, damper, wheel)
+    stamped = None if serial is None else serial.strip().upper() or None
+    return Given(length, model_year, variant, spring, damper, wheel, stamped)
 
 
 def region(
@@ -123,15 +138,21 @@ def region(
     *,
     travels: Iterable[float] = (),
     springs: Iterable[str] = (),
+    serial: str | None = None,
 ) -> Region:
     """The region of a question about one chassis; `travels` and `springs` are those of its fits.
 
-    Raises Invalid with one fault for each parameter outside the range of the chassis.
+    `serial` is the serial asked for, if its shape is known. One in the range of exactly one variant decides the
+    variant. Raises Invalid with one fault for each parameter outside the range of the chassis.
     """
     faults: list[Fault] = []
-    years = _years(chassis, variants, asked, faults)
+    of_variant: list[Fault] = []
+    variant = _one_of("variant", asked.variant, variants, of_variant)
+    if serial is not None:
+        variant = _variant_of_serial(variants, variant, serial, of_variant)
+    years = _years(chassis, variants.get(variant or ""), asked, faults)
     travel = _travel(chassis, asked, frozenset(travels), faults)
-    variant = _one_of("variant", asked.variant, variants, faults)
+    faults += of_variant
     damper = _one_of("damper", asked.damper, chassis.dampers, faults)
     spring = _one_of("spring", asked.spring, frozenset(springs) or None, faults)
     if asked.wheel_size is not None and chassis.wheel_sizes and asked.wheel_size not in chassis.wheel_sizes:
@@ -148,18 +169,45 @@ def region(
         frozenset({spring}) if spring is not None else (frozenset(springs) or None),
         frozenset({damper}) if damper is not None else (frozenset(chassis.dampers) if chassis.dampers else None),
         None if wheels is None else frozenset(wheels),
+        _serials(variants.get(variant or ""), serial),
     )
 
 
-def _years(chassis: Chassis, variants: Mapping[str, Variant], asked: Given, faults: list[Fault]) -> tuple[float, float]:
+def _variant_of_serial(
+    variants: Mapping[str, Variant], variant: str | None, serial: str, faults: list[Fault]
+) -> str | None:
+    """The variant asked for, else the only one whose range has the serial; a fault if the two exclude each other."""
+    ranged = [id for id, each in variants.items() if made_serials(each) is not None and has_serial(each, serial)]
+    decided = ranged[0] if len(ranged) == 1 else None
+    asked = variants.get(variant or "")
+    if asked is None:
+        return variant or decided
+    if has_serial(asked, serial) is False:
+        text = f"the serial {serial} is not one of {asked.name} ({_serials_of(asked)}): check both, or leave one out"
+        faults.append(Fault("serial-of-another-variant", text, parameter="variant", suggestion=decided))
+    return variant
+
+
+def _serials_of(variant: Variant) -> str:
+    made = made_serials(variant)
+    return f"like {variant.serial_pattern}" if made is None else made.text
+
+
+def _serials(variant: Variant | None, serial: str | None) -> SerialRange | None:
+    if serial is not None:
+        return one_serial(serial)
+    return None if variant is None else made_serials(variant)
+
+
+def _years(chassis: Chassis, variant: Variant | None, asked: Given, faults: list[Fault]) -> tuple[float, float]:
     low = -inf if chassis.model_year_from is None else chassis.model_year_from
     high = inf if chassis.model_year_to is None else chassis.model_year_to
     fork_name = chassis.name
-    variant = variants.get(asked.variant) if asked.variant is not None else None
     if variant is not None:
         low = max(low, -inf if variant.model_year_from is None else variant.model_year_from)
         high = min(high, inf if variant.model_year_to is None else variant.model_year_to)
         fork_name = f"{chassis.name}, {variant.name}"
+        fork_name += "" if asked.variant is not None else f" (serial {asked.serial})"
     year = asked.model_year
     if year is None:
         return low, high

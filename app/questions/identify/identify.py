@@ -9,13 +9,14 @@ from typing_extensions import TypedDict
 
 from app.catalogue.columns import write_number
 from app.catalogue.rows import Snapshot
+from app.catalogue.serials import Run
 from app.catalogue.tables import Chassis, Maker, Source, Variant
 from app.errors import Fault, Invalid
 from app.questions.answers.cautions import cautions
 from app.questions.answers.explained import Assumption
 from app.questions.answers.parameters import LookupParameters
 from app.questions.answers.views import Caution, ChassisRef, Named, chassis_ref, length, named, own_length
-from app.questions.identify.index import CLUES, ClueReading, Index, Run, Value, index_at
+from app.questions.identify.index import CLUES, ClueReading, Index, Value, index_at
 from app.questions.identify.model import Agreement, Clue, ClueCheck, CluesGiven, Ranking, each_clue, next_check, rank
 from app.questions.sheet.fits import chosen_units
 from app.units.measure import parse_measure, parse_wheel_size, wheel_called

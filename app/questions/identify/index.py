@@ -5,16 +5,15 @@ has ids and readings only, no rows; the last few revisions of each database are 
 """
 
 import math
-import re
 import threading
 from collections import OrderedDict, defaultdict
 from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, field
-from functools import lru_cache
-from typing import Any, NamedTuple
+from typing import Any
 from weakref import WeakKeyDictionary
 
 from app.catalogue.rows import Rows, Snapshot
+from app.catalogue.serials import Run
 from app.catalogue.tables import Chassis, Damper, Maker, Variant
 
 KEPT_REVISIONS = 2
@@ -25,33 +24,6 @@ CLUES = (
     "serial", "model_year", "maker",
 )  # fmt: skip
 """In order of ease: of equally informative checks the earlier one is proposed."""
-
-
-class Run(NamedTuple):
-    """The serials of one variant: their shape (`#` a digit, `@` a capital letter) and the ends of a range."""
-
-    variant: str
-    pattern: str
-    first: str | None
-    last: str | None
-
-    def holds(self, serial: str) -> bool:
-        """Whether a serial, in capitals, is one of these; ends are compared as text of equal length."""
-        first = self.pattern[0]
-        if len(serial) != len(self.pattern) or (first not in "#@" and first != serial[0]):
-            return False  # decides most patterns without the other comparisons
-        if not shape(self.pattern).fullmatch(serial):
-            return False
-        if self.first is not None and len(self.first) == len(serial) and serial < self.first:
-            return False
-        return not (self.last is not None and len(self.last) == len(serial) and serial > self.last)
-
-
-@lru_cache(maxsize=65536)
-def shape(pattern: str) -> re.Pattern[str]:
-    """The pattern of serials as a regular expression: one character each, so no text takes long."""
-    classes = {"#": "[0-9]", "@": "[A-Z]"}
-    return re.compile("".join(classes.get(character, re.escape(character)) for character in pattern))
 
 
 ClueReading = str | int | float | Run

@@ -14,7 +14,8 @@ from typing import Literal
 
 from rapidfuzz import fuzz, process
 
-from app.questions.identify.index import CLUES, SPREAD_MM, Attribute, ClueReading, Index, Run, entropy, shape
+from app.catalogue.serials import Run, shape
+from app.questions.identify.index import CLUES, SPREAD_MM, Attribute, ClueReading, Index, entropy
 
 WRONG = 0.1
 AGREES_WITHIN = 2.5  # standard deviations

@@ -47,7 +47,7 @@ _TABLES: dict[str, type[Row]] = {"variant": Variant, "spring": Spring, "damper":
 
 def given_of(parameters: Mapping[str, Any]) -> Given:
     """The configuration given by parameters like those of a question; other parameters are ignored."""
-    names = ("travel", "model_year", "variant", "spring", "damper", "wheel_size")
+    names = ("travel", "model_year", "variant", "spring", "damper", "wheel_size", "serial")
     return given(**{name: parameters[name] for name in names if name in parameters})
 
 
@@ -115,7 +115,7 @@ def decided_travel(
     """
     context = load_chassis(snapshot, chassis)
     offered = snapshot.where(Fit, "chassis", chassis)
-    names = ("travel", "model_year", "variant", "spring", "wheel_size")
+    names = ("travel", "model_year", "variant", "spring", "wheel_size", "serial")
     known = given(**{name: parameters[name] for name in names if name in parameters})
     try:
         if "spring" in fitted and "travel" not in fitted and len(travels_of(context, offered, known)) == 1:

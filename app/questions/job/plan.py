@@ -159,7 +159,7 @@ def _present(found: Sheet, present: Given, job: JobName) -> tuple[Given, list[Ap
 
 def _open(
     asked: JobCardAsked, found: Sheet, steps: Sequence[KeptStep], uses: Sequence[Applicable[Use]],
-    rivals: Sequence[str], present_fits: Sequence[Applicable[Fit]], present: OpenInPlan,
+    rivals: OpenInPlan, present_fits: Sequence[Applicable[Fit]], present: OpenInPlan,
 ) -> OpenInPlan:  # fmt: skip
     """Each parameter that would decide something on the card, with its possible values."""
     choices = found.context.choices(found.where, found.offered)
@@ -167,8 +167,8 @@ def _open(
     for shown in _taken(found, asked.job, steps, uses):
         for name, values in undecided(shown, found.where, choices).items():
             open_parameters[name] = list(dict.fromkeys([*open_parameters.get(name, []), *values]))
-    for name in rivals:
-        open_parameters.setdefault(name, list(choices.get(name, ())))
+    for name, values in rivals.items():
+        open_parameters.setdefault(name, values)
     if len({each.statement.spring for each in found.fits}) > 1:
         open_parameters.setdefault("spring", sorted({each.statement.spring for each in found.fits}))
     if found.wanted.travel is None:
@@ -243,7 +243,7 @@ def limits_of_job(
 def _undecided(found: OpenInPlan, context: ChassisContext, asked: JobCardAsked) -> Invalid:
     """One fault `undecided` per parameter, with its possible values and the names of earlier choices."""
     detail = f"Not decided yet: {', '.join(found)}. A card is made for one configuration only."
-    faults = [_undecided_fault(name, values) for name, values in found.items()]
+    faults = [_undecided_fault(name, values, asked) for name, values in found.items()]
     shown: list[dict[str, object]] = []
     for name, values in found.items():
         names = names_of(context, name, values)
@@ -256,9 +256,15 @@ def _undecided(found: OpenInPlan, context: ChassisContext, asked: JobCardAsked) 
     return Invalid(detail, faults, undecided=shown, about=f"{maker}{context.chassis.name}", chosen=chosen)
 
 
-def _undecided_fault(name: str, values: Sequence[str | int | float]) -> Fault:
+def _undecided_fault(name: str, values: Sequence[str | int | float], asked: JobCardAsked) -> Fault:
     shown = as_asked(values[:12])
     more = f" and {len(values) - 12} more" if len(values) > 12 else ""
+    if name == "serial":
+        text = "Give serial: the work depends on it."
+        if asked.serial is not None:
+            text = f"{asked.serial} looks like no serial number listed for this fork. Check it letter by letter."
+        text += f" The work differs for serial numbers {' or '.join(shown)}{more}."
+        return Fault("undecided", text, parameter=name)
     possible = f"Possible: {', '.join(shown)}{more}." if shown else "The catalogue lists none."
     text = f"Give {name}: the work depends on it. {possible}"
     return Fault("undecided", text, parameter=name, suggestion=shown[0] if len(shown) == 1 else None)

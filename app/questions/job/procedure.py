@@ -1,9 +1,12 @@
 """The order of work for a card: the most specific procedure for the job whose scope includes the fork."""
 
+from typing import Any
+
 from app.catalogue.rows import Snapshot
 from app.catalogue.scopes import Scope, narrower, resolve
 from app.catalogue.tables import Procedure, Step
 from app.errors import Invalid
+from app.questions.configuration.prevailing import Applicable, undecided
 from app.questions.job.parameters import JOB_WORDS, JobName
 from app.questions.sheet.gather import Sheet
 
@@ -11,8 +14,10 @@ COMMON, COMMON_PRACTICE = "common-", "common-practice"
 """How the ids of the orders of work in `app/orders` begin, and the id of their source."""
 
 
-def procedure_for(snapshot: Snapshot, found: Sheet, job: JobName) -> tuple[Procedure, list[str]]:
-    """The procedure, and the parameters that would decide whether a more specific one applies.
+def procedure_for(
+    snapshot: Snapshot, found: Sheet, job: JobName
+) -> tuple[Procedure, dict[str, list[str | int | float]]]:
+    """The procedure, and the parameters that would decide whether a more specific one applies, with their values.
 
     A common order of work gives way to any other. One for this chassis is more specific than one for all; of two that
     cannot be compared, the first by id. Raises Invalid `no-procedure`.
@@ -32,8 +37,12 @@ def procedure_for(snapshot: Snapshot, found: Sheet, job: JobName) -> tuple[Proce
         )
         raise Invalid.one("no-procedure", text, parameter="job")
     best = next(one for one in sure if not any(_beats(other, one) for other in sure))
-    rivals = [each for each in may_hold if each not in sure and _beats(each, best)]
-    return best[0], sorted({name for _, scope in rivals for name in found.where.open_in(scope)})
+    rivals: list[Applicable[Any]] = [
+        Applicable(row, scope, found.where.open_in(scope))
+        for row, scope in may_hold
+        if (row, scope) not in sure and _beats((row, scope), best)
+    ]
+    return best[0], undecided(rivals, found.where, context.choices(found.where, found.offered))
 
 
 def steps_of(snapshot: Snapshot, procedure: Procedure) -> list[Step]:

@@ -8,7 +8,7 @@ is then listed under `not_done`.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from app.catalogue.columns import write_number
 from app.catalogue.tables import Damper, Fit, Spring
@@ -57,7 +57,7 @@ def takes_spacers(fit: Fit) -> bool:
 
 def no_spring(found: Sheet, asked: Given, parameter: str) -> Invalid:
     """No fit gives this travel: names the nearest one offered for the rest of the configuration."""
-    rest = Given(None, asked.model_year, asked.variant, None, asked.damper, asked.wheel_size)
+    rest = replace(asked, travel=None, spring=None)
     where = found.context.region(rest, found.offered)
     offered = sorted({each.statement.travel_mm for each in prevailing_fits(found.context, found.offered, rest, where)})
     wanted = None if asked.travel is None else float(asked.travel.value)

@@ -25,7 +25,7 @@ from app.questions.setup.model import Formatter as Figures
 from app.questions.setup.parameters import Circumstances, SetupAsked, circumstances
 from app.questions.setup.views import Headline, SetupAnswer, SetupAskedView
 from app.questions.setup.words import COIL_VALIDITY, PRACTICE, VALIDITY, formulas, sag_view, travel_change
-from app.questions.sheet.fits import asked_view, chosen_units, fit_view, prevailing_fits, spring_ref
+from app.questions.sheet.fits import asked_view, chosen_units, fit_view, prevailing_fits, serial_codes, spring_ref
 from app.questions.sheet.gather import Sheet, gather
 from app.units.measure import Measure
 from app.units.preferences import Units
@@ -44,7 +44,7 @@ def configuration_of(asked: SetupAsked) -> Given:
     """The requested configuration. Raises Invalid."""
     return given(
         travel=asked.travel, model_year=asked.model_year, variant=asked.variant, spring=asked.spring,
-        damper=asked.damper, wheel_size=asked.wheel_size,
+        damper=asked.damper, wheel_size=asked.wheel_size, serial=asked.serial,
     )  # fmt: skip
 
 
@@ -233,6 +233,7 @@ def _finished(answer: SetupAnswer, work: SetupBuilder) -> SetupAnswer:
     answer["gaps"] = work.gaps
     air = "coil" not in answer and any(each.kind == "air" for each in work.found.springs.values())
     codes = [*work.codes, *(["shock-pump-only"] if air else []), "limits", *(["undecided"] if work.undecided else [])]
+    codes += serial_codes(context, work.found.wanted)
     answer["cautions"] = cautions(*codes, sources=context.sources.values())
     return answer
 

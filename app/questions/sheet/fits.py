@@ -51,6 +51,7 @@ class FitsAsked(LookupParameters):
         None, max_length=12, description="Wheel: ISO 5775 bead seat diameter in mm, or 29, 27.5, 26.", examples=["622"]
     )
     damper: str | None = Field(None, max_length=80, description="Id of the fitted damper.")
+    serial: str | None = Field(None, max_length=80, description="Serial number, as stamped.", examples=["A22-0512"])
 
 
 class SpacerView(TypedDict):
@@ -104,6 +105,7 @@ class AskedView(TypedDict, total=False):
     spring: str
     damper: str
     wheel_size: int
+    serial: str
 
 
 class FitsAnswer(TypedDict):
@@ -127,7 +129,7 @@ def fits(snapshot: Snapshot, chassis: str, asked: FitsAsked) -> FitsAnswer:
     units = chosen_units(asked)
     wanted = given(
         travel=asked.travel, model_year=asked.model_year, variant=asked.variant, damper=asked.damper,
-        wheel_size=asked.wheel_size,
+        wheel_size=asked.wheel_size, serial=asked.serial,
     )  # fmt: skip
     context = load_chassis(snapshot, chassis)
     family = offers(snapshot, context.chassis)
@@ -139,7 +141,7 @@ def fits(snapshot: Snapshot, chassis: str, asked: FitsAsked) -> FitsAnswer:
     spacers = snapshot.many(Spacer, {each.statement.spacer for each in shown if each.statement.spacer})
     context.with_sources([miss.fit for miss in near])
     open_parameters = shown_undecided(undecided(shown, where, context.choices(where, offered)), context)
-    codes = ["limits", "frame-limit", *(["undecided"] if open_parameters else [])]
+    codes = ["limits", "frame-limit", *(["undecided"] if open_parameters else []), *serial_codes(context, wanted)]
     return {
         "revision": snapshot.revision,
         "chassis": chassis_ref(context.chassis, context.maker),
@@ -150,6 +152,11 @@ def fits(snapshot: Snapshot, chassis: str, asked: FitsAsked) -> FitsAnswer:
         "undecided": open_parameters,
         "cautions": cautions("pressure-before-opening", "shock-pump-only", *codes, sources=context.sources.values()),
     }
+
+
+def serial_codes(context: ChassisContext, wanted: Given) -> list[str]:
+    """The codes of the cautions about the serial that was given."""
+    return ["serial-unread"] if context.serial_is_unread(wanted) else []
 
 
 def chosen_units(asked: LookupParameters) -> Units:
@@ -262,4 +269,6 @@ def asked_view(wanted: Given, where: Region, units: Units) -> AskedView:
         shown["damper"] = wanted.damper
     if wanted.wheel_size is not None:
         shown["wheel_size"] = wanted.wheel_size
+    if wanted.serial is not None:
+        shown["serial"] = wanted.serial
     return shown

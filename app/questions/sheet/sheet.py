@@ -38,6 +38,7 @@ from app.questions.sheet.fits import (
     asked_view,
     chosen_units,
     fit_view,
+    serial_codes,
 )
 from app.questions.sheet.gaps import gaps
 from app.questions.sheet.gather import Sheet, gather
@@ -95,7 +96,7 @@ def sheet(snapshot: Snapshot, chassis: str, asked: SheetAsked) -> SheetAnswer:
     units = chosen_units(asked)
     wanted = given(
         travel=asked.travel, model_year=asked.model_year, variant=asked.variant, spring=asked.spring,
-        damper=asked.damper, wheel_size=asked.wheel_size,
+        damper=asked.damper, wheel_size=asked.wheel_size, serial=asked.serial,
     )  # fmt: skip
     found = gather(snapshot, chassis, wanted)
     answer = sheet_view(found, units)
@@ -113,7 +114,7 @@ def sheet_view(found: Sheet, units: Units) -> SheetAnswer:
         units, context.sources, found.fasteners, found.fluids, context.parts, found.tools, found.dampers
     )
     open_parameters = shown_undecided(found.undecided(), context)
-    codes = [*BEFORE_OPENING, "shock-pump-only", "limits", "not-in-the-catalogue"]
+    codes = [*BEFORE_OPENING, "shock-pump-only", "limits", "not-in-the-catalogue", *serial_codes(context, found.wanted)]
     return {
         "revision": context.snapshot.revision,
         "chassis": chassis_ref(context.chassis, context.maker),

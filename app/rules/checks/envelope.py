@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from datetime import date
 
 from app.catalogue.scopes import empty
+from app.catalogue.serials import made_serials
 from app.catalogue.tables import Row
 from app.rules.family import Family
 from app.rules.registry import Violation, edit, rule
@@ -126,17 +127,29 @@ def damper_not_of_chassis(family: Family, today: date) -> Iterator[Violation]:
 @rule(
     "scope-holds-nowhere",
     shape="family",
-    silenced_by=(*FORM, "years-outside-chassis", "travel-outside-chassis", "variant-of-another-chassis"),
+    silenced_by=(
+        *FORM,
+        "years-outside-chassis",
+        "travel-outside-chassis",
+        "variant-of-another-chassis",
+        "serial-range-unreadable",
+        "serial-ranges-overlap",
+    ),
     passes=edit("limits", "limit-rider", variant="variant-a-pro", model_year_from="2024"),
     fails=edit("limits", "limit-rider", variant="variant-a-pro", model_year_from="2025"),
 )
 def scope_holds_nowhere(family: Family, today: date) -> Iterator[Violation]:
-    """A statement never applies: none of its years is a year of its variant.
+    """A statement never applies: none of its years or serial numbers is one of its variant.
 
     It can never be shown, so its information is lost.
 
-    Fix: correct the years or the variant.
+    Fix: correct the years, the serial numbers or the variant.
     """
     for row in family.given("variant"):
-        if empty(family.scope(row)):
+        scope, variant = family.scope(row), family.all_variants.get(row.variant or "")
+        if empty(scope):
             yield Violation(row, "variant", f"{row.variant} was not made in these years")
+            continue
+        made = None if variant is None else made_serials(variant)
+        if scope.serials is not None and made is not None and not made.meets(scope.serials):
+            yield Violation(row, "variant", f"the serial numbers of {row.variant} are {made.text}")

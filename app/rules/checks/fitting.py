@@ -119,9 +119,8 @@ def travel_spacers_wrong_way(family: Family, today: date) -> Iterator[Violation]
     groups: dict[tuple[object, ...], list[Fit]] = defaultdict(list)
     for row in family.of(Fit):
         if row.travel_spacers is not None:
-            groups[row.chassis, row.spring, row.travel_spacer, row.variant, row.wheel_size, row.model_year_from].append(
-                row
-            )
+            scope = row.variant, row.serial_from, row.wheel_size, row.model_year_from
+            groups[row.chassis, row.spring, row.travel_spacer, *scope].append(row)
     for rows in groups.values():
         ordered = sorted(rows, key=lambda each: (each.travel_spacers or 0, each.id))
         for fewer, more in pairwise(ordered):
@@ -294,7 +293,8 @@ def guide_rider_above_limit(family: Family, today: date) -> Iterator[Violation]:
     limits: dict[str, list[tuple[float, Limit]]] = defaultdict(list)
     for limit in family.of(Limit):
         most = figure(limit.max, limit.unit, "mass", "kg")
-        if limit.subject == "rider mass" and most is not None and limit.variant is None and limit.spring is None:
+        narrowed = any(each is not None for each in (limit.variant, limit.spring, limit.serial_from, limit.serial_to))
+        if limit.subject == "rider mass" and most is not None and not narrowed:
             limits[limit.chassis].append((most, limit))
     for row in family.of(Guide):
         lightest = family.guide_figures[row.id].lightest

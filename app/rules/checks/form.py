@@ -5,10 +5,12 @@ from collections.abc import Iterator
 from datetime import date
 
 from app.catalogue.scopes import Scope, overlap
+from app.catalogue.serials import serial_range, shape
 from app.catalogue.tables import (
     STATEMENTS,
     TABLES,
     Part,
+    Procedure,
     Reading,
     Row,
     Spring,
@@ -181,10 +183,15 @@ def stated_twice(family: Family, today: date) -> Iterator[Violation]:
             seen.append((row, scope))
 
 
+def _serial_columns(table: type[Row]) -> tuple[str, ...]:
+    return tuple(name for name in ("serial_pattern", "serial_from", "serial_to") if name in table.columns())
+
+
 @rule(
     "serial-range-unreadable",
     shape="row",
-    tables=(Variant,),
+    tables=(Variant, Procedure, *STATEMENTS),
+    reads=_serial_columns,
     passes=edit("variants", "variant-a-pro", serial_to="A22-0001"),
     fails=edit("variants", "variant-a-pro", serial_to="A22-0000"),
 )
@@ -196,21 +203,16 @@ def serial_range_unreadable(view: RowView, today: date) -> Iterator[Violation]:
     Fix: write both ends as stamped, the lower one first, and check the pattern: # is a digit, @ a capital letter.
     """
     row = view.row
-    assert is_row_of(row, Variant)
-    first, last = row.serial_from, row.serial_to
-    if first is not None and last is not None and (len(first) != len(last) or first > last):
+    first, last = row["serial_from"], row["serial_to"]
+    stated = serial_range(first, last)
+    if first is not None and last is not None and (len(first) != len(last) or (stated is not None and stated.empty)):
         yield Violation(row, "serial_to", f"{last} does not come after {first} as text of the same length")
         return
-    if row.serial_pattern is None:
+    if not is_row_of(row, Variant) or row.serial_pattern is None:
         return
-    shape = re.compile("".join(_shape(character) for character in row.serial_pattern))
     for column, serial in (("serial_from", first), ("serial_to", last)):
-        if serial is not None and not shape.fullmatch(serial):
+        if serial is not None and not shape(row.serial_pattern).fullmatch(serial):
             yield Violation(row, column, f"{serial} does not match the pattern {row.serial_pattern}")
-
-
-def _shape(character: str) -> str:
-    return {"#": "[0-9]", "@": "[A-Z]"}.get(character, re.escape(character))
 
 
 @rule(

@@ -64,7 +64,7 @@ async def filled_in(request: Request, chassis: str, asked: A, caller: Caller | N
         text = f"This fork is a {fork.chassis}. Use the address of that chassis."
         fault = Fault("fork-of-another-chassis", text, parameter="fork", suggestion=fork.chassis)
         raise Invalid(text, [fault])
-    known = parameters_of(fork.configuration)
+    known = parameters_of(fork.configuration, fork.serial)
     given = asked.model_fields_set
     found = _of_job(asked, known) if isinstance(asked, JobCardAsked) else _beside(known, given)
     if isinstance(asked, SetupAsked):
@@ -73,8 +73,8 @@ async def filled_in(request: Request, chassis: str, asked: A, caller: Caller | N
     return asked.model_copy(update={name: value for name, value in found.items() if name in wanted})
 
 
-def parameters_of(configuration: Configuration) -> JsonObject:
-    """A configuration as the parameters of a question."""
+def parameters_of(configuration: Configuration, serial: str) -> JsonObject:
+    """The configuration and the serial of a fork as the parameters of a question."""
     found: JsonObject = {
         name: value for name, value in configuration.items() if name not in ("travel_mm", "wheel_size", "fluids")
     }
@@ -82,7 +82,7 @@ def parameters_of(configuration: Configuration) -> JsonObject:
         found["travel"] = write_number(configuration["travel_mm"])
     if "wheel_size" in configuration:
         found["wheel_size"] = str(configuration["wheel_size"])
-    return found
+    return found | {"serial": serial}
 
 
 def _beside(known: Mapping[str, Any], given: set[str]) -> JsonObject:

@@ -102,7 +102,7 @@ class Address:
         variants = candidate.get("variants", [])
         more = {"variant": variants[0]["id"]} if len(variants) == 1 else {}
         disagreeing = {clue["parameter"] for clue in candidate["disagrees"]}
-        names = [name for name in ("model_year", "wheel_size") if name not in disagreeing]
+        names = [name for name in ("model_year", "wheel_size", "serial") if name not in disagreeing]
         return self.to(f"/v1/chassis/{candidate['chassis']['id']}/sheet", names, **more)
 
     def changed_path(self, path: str) -> str:

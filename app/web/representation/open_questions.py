@@ -14,7 +14,7 @@ from app.web.representation.answer import Answer
 LACKING = frozenset(("undecided", "missing"))
 """Codes for parameters that were not given yet; nothing that was typed is wrong."""
 ORDER = (
-    "job", "chassis", "model_year", "variant", "wheel_size", "from_travel", "travel", "to_travel", "damper",
+    "job", "chassis", "model_year", "variant", "serial", "wheel_size", "from_travel", "travel", "to_travel", "damper",
     "from_spring", "spring", "spacers", "frame",
 )  # fmt: skip
 """Order of questions: a travel often decides the spring, and a year the variant."""
@@ -22,6 +22,7 @@ QUESTIONS = {
     "job": ("Which job?", ""),
     "model_year": ("Which model year is it?", ""),
     "variant": ("Which variant is it?", "Compare the marks on crown, lowers and caps."),
+    "serial": ("What is its serial number?", ""),
     "wheel_size": ("Which wheel is it ridden with?", "Read it off the tyre."),
     "from_travel": ("Which travel does it have now?", ""),
     "travel": ("Which travel does it have?", ""),
@@ -60,7 +61,10 @@ def open_question(body: Answer, address: Address) -> OpenQuestion | None:
         choices = _named(listed[first])
     else:
         choices = [(each, words.sentence(words.label(each))) for each in _closed(first, address)]
-    is_typed = not choices and first not in listed
+    is_typed = first == "serial" or (not choices and first not in listed)
+    if first == "serial":
+        said = next(fault["text"] for fault in faults if fault.get("parameter") == first)
+        hint = words.sentence(said.removeprefix("Give serial: "))
     if not choices and not is_typed:
         hint = (
             f"Nothing else is listed for it: there is no other {words.label(first).removeprefix('to ')} to change to."
@@ -94,6 +98,8 @@ def _place(name: str) -> tuple[int, str]:
 
 
 def _named(listed: Answer) -> list[tuple[str, str]]:
+    if listed["parameter"] == "serial":
+        return []  # its values are ranges
     values = listed["values"]
     return list(zip(values, listed.get("names", values), strict=True))
 

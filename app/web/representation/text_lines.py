@@ -76,6 +76,7 @@ def undecided(answer: Answer) -> Iterator[str]:
         yield from heading("To decide")
         for each in answer["undecided"]:
             values = ", ".join(value if value == said else f"{value} ({said})" for value, said in words.choices(each))
+            values = values or f"as stamped; differs for {' or '.join(map(words.plain, each['values']))}"
             yield from wrapped(f"{each['parameter']}= {values}", "  ")
 
 

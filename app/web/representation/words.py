@@ -144,7 +144,9 @@ def sentence(text: str) -> str:
 
 
 def choices(open_parameter: Answer) -> list[tuple[str, str]]:
-    """The values of an open parameter, each with its name."""
+    """The values of an open parameter, each with its name. A serial is typed: its values are ranges."""
+    if open_parameter["parameter"] == "serial":
+        return []
     values = open_parameter["values"]
     return list(zip(values, open_parameter.get("names", values), strict=True))
 
@@ -241,10 +243,21 @@ def scope_words(scope: Answer) -> str:
         said.append(f"model year {span(low, high)}")
     if "travel" in scope:
         said.append(f"travel {quantity_text(scope['travel'])}")
+    if "serial_from" in scope or "serial_to" in scope:
+        said.append(serial_words(scope))
     for name in ("wheel_size", "variant", "spring", "damper"):
         if name in scope:
             said.append(f"{label(name)} {plain(scope[name])}")
     return ", ".join(said)
+
+
+def serial_words(scope: Mapping[str, object]) -> str:
+    """The serial numbers of a scope: serials have hyphens, so the ends are joined by a word."""
+    first, last = scope.get("serial_from"), scope.get("serial_to")
+    if first == last:
+        return f"serial number {first}"
+    said = f"{first} to {last}" if first and last else f"from {first}" if first else f"up to {last}"
+    return f"serial numbers {said}"
 
 
 def source_words(source: Answer) -> str:

@@ -70,7 +70,9 @@ async def record_service(request: Request, id: ForkId, idempotency_key: Idempote
     service, after, again = await record(request, caller, fork, job)
 
     def held_against(snapshot: Snapshot) -> tuple[int, list[str]]:
-        return snapshot.revision, on_the_bench.unlisted(snapshot, after.chassis, parameters_of(after.configuration))
+        return snapshot.revision, on_the_bench.unlisted(
+            snapshot, after.chassis, parameters_of(after.configuration, after.serial)
+        )
 
     revision, not_listed = await request.app.state.catalogue.ask(held_against)
     answer = {
@@ -116,24 +118,24 @@ async def check_job(request: Request, caller: Caller, fork: Held, job: services.
     await request.app.state.catalogue.ask(refuse)
     present, before = await in_shop(request, lambda shop: services.history(shop, caller.shop, fork.id))
     known: Configuration = {**present.configuration, **fitted} if services.is_latest(job.done_on, before) else fitted
-    await request.app.state.catalogue.ask(lambda snapshot: complete(snapshot, fork.chassis, known, job.done))
+    await request.app.state.catalogue.ask(lambda snapshot: complete(snapshot, fork, known, job.done))
 
 
-def complete(snapshot: Snapshot, chassis: str, known: Configuration, done: Done) -> None:
+def complete(snapshot: Snapshot, fork: Held, known: Configuration, done: Done) -> None:
     """Note the travel that a fitted spring decides, and the click datum of the damper if the body does not give it.
 
     `known` is the configuration after the job. Raises Invalid for a travel that its spring does not give.
     """
     fitted, measured = done["fitted"], done["measured"]
-    parameters = parameters_of(known)
+    parameters = parameters_of(known, fork.serial)
     if {"spring", "travel_mm"} & fitted.keys():
         named = {name.removesuffix("_mm") for name in fitted}
-        travel_mm = on_the_bench.decided_travel(snapshot, chassis, parameters, named, "/fitted")
+        travel_mm = on_the_bench.decided_travel(snapshot, fork.chassis, parameters, named, "/fitted")
         if travel_mm is not None:
             fitted["travel_mm"] = travel_mm
     if not set(ADJUSTERS) & measured.keys():
         return
-    end, totals = on_the_bench.datum_of_clicks(snapshot, chassis, known.get("damper"))
+    end, totals = on_the_bench.datum_of_clicks(snapshot, fork.chassis, known.get("damper"))
     if end is not None:
         measured.setdefault("clicks_from", end)
     if "rebound_clicks" in measured and "rebound_clicks" in totals:
@@ -210,7 +212,7 @@ async def fork_label(request: Request, id: ForkId, asked: ForkPinnedAsked) -> Re
     """The configuration of the fork, the limits listed for exactly that, and the last job; no serial."""
     caller = await admitted(request, "bench")
     fork, done = await in_shop(request, lambda shop: services.history(shop, caller.shop, id))
-    known = parameters_of(fork.configuration)
+    known = parameters_of(fork.configuration, fork.serial)
     pressure = services.last_pressure(fork, done)
     lines: list[str]
 
@@ -232,7 +234,7 @@ def due_next(
     riding: str | None,
 ) -> tuple[list[DueView], list[str]]:  # fmt: skip
     """The operations that a fork needs next on that day, and the kinds of riding that its intervals list."""
-    found = on_the_bench.intervals(snapshot, fork.chassis, parameters_of(fork.configuration), riding)
+    found = on_the_bench.intervals(snapshot, fork.chassis, parameters_of(fork.configuration, fork.serial), riding)
     jobs = [DoneJob(each.job, _day(each), each.hours) for each in done]
     first = None if fork.first_used_on is None else dt.date.fromisoformat(fork.first_used_on)
     return due(found.intervals, jobs, first_used_on=first, today=today, hours=hours), found.listed

@@ -230,7 +230,7 @@ async def export_fork(request: Request, id: ForkId, asked: ForkPinnedAsked) -> R
 async def _shown(
     request: Request, fork: Held, status: int = 200, headers: dict[str, str] | None = None, pin: Pin = PRESENT
 ) -> Response:
-    known = parameters_of(fork.configuration)
+    known = parameters_of(fork.configuration, fork.serial)
 
     def held_against(snapshot: Snapshot) -> tuple[int, list[str]]:
         return snapshot.revision, on_the_bench.unlisted(snapshot, fork.chassis, known)
@@ -258,7 +258,8 @@ async def _known(request: Request, wanted: Registering) -> None:
         if wanted.riding is not None:
             on_the_bench.refuse_riding(snapshot, wanted.chassis, wanted.riding)
         named = {name.removesuffix("_mm") for name in held}
-        travel_mm = on_the_bench.decided_travel(snapshot, wanted.chassis, parameters_of(held), named, "")
+        parameters = parameters_of(held, wanted.serial)
+        travel_mm = on_the_bench.decided_travel(snapshot, wanted.chassis, parameters, named, "")
         if travel_mm is not None:
             held["travel_mm"] = travel_mm
 
