@@ -95,7 +95,7 @@ async def test_what_is_given_beats_what_is_noted(demo: Database, tmp_path: Path)
 
 async def test_the_serial_of_a_fork_decides_and_is_in_no_log_or_metric(demo: Database, tmp_path: Path) -> None:
     """Godwit: a bulletin gives the top caps of a range of serials another torque."""
-    godwit = {"chassis": "pellugar-godwit-37", "spring": "pellugar-godwit-37-spring-150", "travel": 150}
+    godwit = {"chassis": "pellugar-godwit-37", "spring": "pellugar-godwit-37-spring-150", "travel": "150"}
     built = {**godwit, "damper": "pellugar-tidemark"}
     async with benches(demo, tmp_path) as (bench, _, _):
         seen = {}

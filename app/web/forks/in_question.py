@@ -1,7 +1,6 @@
 """`fork=` in a question: the bench log fills in the parameters that the request leaves out; parameters given win."""
 
-from collections.abc import Mapping
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from fastapi import Request
 from pydantic import BaseModel, Field
@@ -85,7 +84,7 @@ def parameters_of(configuration: Configuration, serial: str) -> JsonObject:
     return found | {"serial": serial}
 
 
-def _beside(known: Mapping[str, Any], given: set[str]) -> JsonObject:
+def _beside(known: JsonObject, given: set[str]) -> JsonObject:
     """The known parameters, without those that depend on one given differently: a spring decides the travel, and
     spacers belong to a spring.
     """
@@ -97,7 +96,7 @@ def _beside(known: Mapping[str, Any], given: set[str]) -> JsonObject:
     return found
 
 
-def _of_job(asked: JobCardAsked, known: Mapping[str, Any]) -> JsonObject:
+def _of_job(asked: JobCardAsked, known: JsonObject) -> JsonObject:
     """Use the present fork as the start of a travel change; every other job leaves travel and spring unchanged."""
     given = asked.model_fields_set
     _refuse_other_spring(asked, known)
@@ -116,7 +115,7 @@ def _of_job(asked: JobCardAsked, known: Mapping[str, Any]) -> JsonObject:
     return found
 
 
-def _refuse_other_spring(asked: JobCardAsked, known: Mapping[str, Any]) -> None:
+def _refuse_other_spring(asked: JobCardAsked, known: JsonObject) -> None:
     """Refuse a job card for a spring that differs from the one the log has in the fork. Raises Invalid naming both."""
     noted = known.get("spring")
     name = "from_spring" if asked.job == "travel-change" or asked.spring is None else "spring"

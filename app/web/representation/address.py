@@ -83,7 +83,7 @@ class Address:
         """The first value of a parameter, or an empty text."""
         return next((value for key, value in self.pairs if key == name), "")
 
-    def changed(self, **changes: Any) -> str:
+    def changed(self, **changes: object) -> str:
         """This address with parameters set, or left out if their value is None."""
         kept = [(name, value) for name, value in self.pairs if name not in changes and name not in ("format", "cursor")]
         kept += [(name, str(value)) for name, value in changes.items() if value is not None]
@@ -109,7 +109,7 @@ class Address:
         """This question at another of our addresses."""
         return _joined(path, self.hidden())
 
-    def to(self, path: str, names: Sequence[str] = (), **more: Any) -> str:
+    def to(self, path: str, names: Sequence[str] = (), **more: object) -> str:
         """Another of our addresses that keeps revision, units and the parameters in `names`."""
         kept = [(name, value) for name, value in self.pairs if name in KEPT or name in names]
         kept = [(name, value) for name, value in kept if name not in more]

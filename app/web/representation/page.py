@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 from urllib.parse import urlencode
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -143,7 +143,7 @@ def page(question: str, answer: Mapping[str, object], scope: Scope) -> bytes:
     ).encode()
 
 
-def rendered(question: str, answer: Answer, address: Address, **more: Any) -> str:
+def rendered(question: str, answer: Answer, address: Address, **more: object) -> str:
     """The template of a question with what every page needs; `more` adds to it or replaces it."""
     name = f"{question}.html".replace("-", "_")
     needed = {
