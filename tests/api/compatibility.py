@@ -58,7 +58,7 @@ class _Compared:
             {(each["in"], each["name"]): each for each in (_followed(one, document) for one in side["parameters"])}
             for side, document in (({"parameters": [], **old}, self.old), ({"parameters": [], **new}, self.new))
         )
-        for key in before.keys() - after.keys():
+        for key in sorted(before.keys() - after.keys()):
             yield f"{where} {key[1]} is gone"
         for key, parameter in after.items():
             if parameter.get("required") and not before.get(key, {}).get("required"):
@@ -105,12 +105,12 @@ class _Compared:
 
     def _members(self, old: Document, new: Document, where: str, *, asked: bool) -> Iterator[str]:
         before, after = old.get("properties", {}), new.get("properties", {})
-        for name in before.keys() - after.keys():
+        for name in sorted(before.keys() - after.keys()):
             yield f"{where}.{name} is gone"
         must = [set(side.get("required", ())) for side in (old, new)]
         for name in sorted(must[1] - must[0] if asked else (must[0] & after.keys()) - must[1]):
             yield f"{where}.{name} {'must be given' if asked else 'may be absent'}"
-        for name in before.keys() & after.keys():
+        for name in sorted(before.keys() & after.keys()):
             yield from self._schema(before[name], after[name], f"{where}.{name}", asked=asked)
 
 
