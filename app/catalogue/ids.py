@@ -1,7 +1,7 @@
 """Ids of new rows, made from what the row is, so that two shops that enter the same fork get the same ids.
 
 An id consists of the values that identify the row (maker, name, years, place) and the parts of its scope, in ASCII. A
-reference counts as the id it names, without what the id says already.
+reference counts as the id it names, without what the id says already. Entry forms and printed tables use the same ids.
 """
 
 import re
@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 
 from app.catalogue.columns import write_number
 from app.catalogue.history import versions
-from app.catalogue.rows import Snapshot
+from app.catalogue.rows import Rows, Snapshot
 from app.catalogue.tables import STATEMENTS, Row
 from app.catalogue.tables.row import SCOPE
 
@@ -40,6 +40,8 @@ _IDENTIFYING: Mapping[str, tuple[str, ...]] = {
     "guides": ("chassis", "chamber", "rider_mass_from", "rider_mass_to", "mass_unit"),
     "readings": ("chassis", "state", "at_travel_mm", "pressure", "pressure_unit", "rider_mass", "mass_unit"),
 }
+_SPELT = str.maketrans({"ß": "ss", "ø": "o", "æ": "ae", "œ": "oe", "ł": "l", "đ": "d"})
+"""Letters that Unicode does not decompose."""
 _NOT_ASCII = re.compile(r"[^a-z0-9]+")
 _KINDS = {table.table: table.table.removesuffix("s") for table in STATEMENTS}
 """The id of a statement begins with its kind: `torque-…`."""
@@ -50,21 +52,30 @@ def id_for(table: type[Row], values: Mapping[str, object]) -> str:
     parts: list[str] = []
     said: list[str] = []
     for name in _columns(table):
-        if (value := values.get(name)) is None:
+        value = values.get(name)
+        if value is None or value == table.columns()[name].absent:
             continue
         slug = _slug(value)
-        part = _without_repeated(slug, said)
-        is_open = "_to" in name and values.get(name.replace("_to", "_from")) is None
-        parts += [f"to-{slug}" if is_open else part] if part else []
-        said.append(slug)
+        if "_to" in name:
+            begin = values.get(name.replace("_to", "_from"))
+            part = f"to-{slug}" if begin is None else "" if begin == value else slug
+        else:
+            part = _without_repeated(slug, said)
+        parts += [part] if part else []
+        said += [slug] if isinstance(value, str) else []
     kind = _KINDS.get(table.table)
     whole = "-".join([kind, *parts] if kind else parts) or table.table.removesuffix("s")
     return whole[:LONGEST].rstrip("-")
 
 
-def free_id(snapshot: Snapshot, table: type[Row], values: Mapping[str, object]) -> str:
-    """The id that these values give, with `-2`, `-3` … if it was ever used."""
-    return next(id for id in _numbered(id_for(table, values)) if not _was_used(snapshot, table, id))
+def free_ids(rows: Rows, table: type[Row], values: Mapping[str, object]) -> Iterator[str]:
+    """The id that these values give, and the same with `-2`, `-3` …, without those that were ever used."""
+    return (id for id in _numbered(id_for(table, values)) if not _was_used(rows, table, id))
+
+
+def free_id(rows: Rows, table: type[Row], values: Mapping[str, object]) -> str:
+    """The first of the free ids that these values give."""
+    return next(free_ids(rows, table, values))
 
 
 def _columns(table: type[Row]) -> tuple[str, ...]:
@@ -77,7 +88,7 @@ def _columns(table: type[Row]) -> tuple[str, ...]:
 
 def _slug(value: object) -> str:
     text = write_number(value) if isinstance(value, float) else str(value)
-    folded = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode("ascii")
+    folded = unicodedata.normalize("NFKD", text.lower().translate(_SPELT)).encode("ascii", "ignore").decode("ascii")
     return _NOT_ASCII.sub("-", folded.lower()).strip("-")
 
 
@@ -98,6 +109,9 @@ def _numbered(id: str) -> Iterator[str]:
         number += 1
 
 
-def _was_used(snapshot: Snapshot, table: type[Row], id: str) -> bool:
+def _was_used(rows: Rows, table: type[Row], id: str) -> bool:
+    """Whether a row has the id, or had it before it was withdrawn, which only a snapshot can tell."""
     tables = STATEMENTS if table.role == "statement" else (table,)
-    return any(versions(snapshot, each, id) for each in tables)
+    if isinstance(rows, Snapshot):
+        return any(versions(rows, each, id) for each in tables)
+    return any(rows.one(each, id) is not None for each in tables)

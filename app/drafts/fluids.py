@@ -12,7 +12,6 @@ from app.drafts.statements import (
     build_each,
     limited,
     noted,
-    scope_name,
     statement_cells,
     travel_scope,
 )
@@ -46,8 +45,7 @@ def _oil(reader: RecordReader, rows: DerivedRows) -> None:
         return
     more: Cells = {"chamber": chamber, "fluid": fluid, "note": noted(cells, reader)}
     more |= {name: reader.text(name) for name in ("level_datum", "level_state")}
-    name = ("fill", statement["chassis"], chamber, *scope_name(statement))
-    rows.state(Fill, statement | cells | more, reader.record.place, *name)
+    rows.state(Fill, statement | cells | more, reader.record.place)
 
 
 def greases(readers: list[RecordReader], rows: DerivedRows) -> None:
@@ -63,8 +61,7 @@ def _grease(reader: RecordReader, rows: DerivedRows) -> None:
         return
     more: Cells = {"place": place, "fluid": fluid, "extent_mm": reader.plain("extent_mm")}
     more |= {name: reader.text(name) for name in ("amount", "note")}
-    name = ("grease", statement["chassis"], place, *scope_name(statement))
-    rows.state(Grease, statement | more, reader.record.place, *name)
+    rows.state(Grease, statement | more, reader.record.place)
 
 
 def _fluid(reader: RecordReader, rows: DerivedRows, statement: Cells, kind: str | None) -> str | None:
@@ -84,8 +81,5 @@ def _fluid(reader: RecordReader, rows: DerivedRows, statement: Cells, kind: str 
         raise Unanswered
     kinds = Fluid.columns()["kind"].options
     kind = reader.choice("fluid_kind", kind) or asked_option(reader, f"kind of {text}", kinds)
-    own: Cells = {
-        "id": rows.ids.new(Fluid, text.casefold(), text), "name": text, "kind": kind,
-        "source": statement["source"], "page": statement["page"],
-    }  # fmt: skip
-    return rows.add(Fluid, own, reader.record.place).id
+    own: Cells = {"name": text, "kind": kind, "source": statement["source"], "page": statement["page"]}
+    return rows.add_new(Fluid, own, reader.record.place).id

@@ -8,7 +8,7 @@ from itertools import groupby
 from app.catalogue.tables import Guide
 from app.drafts.cells import RecordReader, Unanswered
 from app.drafts.rows import DerivedRows
-from app.drafts.statements import Cells, build_each, limited, noted, scope_name, statement_cells, travel_scope
+from app.drafts.statements import Cells, build_each, limited, noted, statement_cells, travel_scope
 
 _WIDEST_STEP = 1
 
@@ -123,6 +123,4 @@ def _guide(reader: RecordReader, bracket: _Bracket, cells: Cells, ends: _Ends, r
         if end is None:
             raise Unanswered
     cells = {**cells, "rider_mass_from": bracket.low, "rider_mass_to": end}
-    chamber = cells["chamber"] if cells["chamber"] != "positive" else None
-    name = ("guide", cells["chassis"], bracket.low or f"below-{end}", bracket.unit, chamber, *scope_name(cells))
-    rows.state(Guide, cells, reader.record.place, *name)
+    rows.state(Guide, cells, reader.record.place)

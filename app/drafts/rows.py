@@ -1,16 +1,16 @@
 """Collects the rows of a reading: matches them to stored rows, gives them ids and merges what two grids say of one."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TypeVar
 
 from app.catalogue.agreement import subject
 from app.catalogue.columns import Unreadable
+from app.catalogue.ids import free_ids
 from app.catalogue.rows import MemoryRows, Rows
 from app.catalogue.tables import SCOPE, Row, Source, Statement
 from app.drafts.cells import Unanswered
 from app.drafts.desk import Desk
-from app.drafts.ids import RowIds
 from app.exchange.cells import cell_changes
 
 R = TypeVar("R", bound=Row)
@@ -34,7 +34,6 @@ class DerivedRows:
     def __init__(self, base: Rows, desk: Desk) -> None:
         self.base = base
         self.desk = desk
-        self.ids = RowIds(base)
         self.found: dict[tuple[str, str], DerivedRow] = {}
         self._stored: dict[tuple[type[Row], str, object], list[Row]] = {}
 
@@ -87,20 +86,32 @@ class DerivedRows:
             self.desk.remark(f"it changes {table.table}/{row.id} {change['column']}: {was} → {now}", place)
         return row
 
-    def state(self, table: type[S], cells: Mapping[str, str | None], place: str, *name: object) -> S:
+    def add_new(self, table: type[R], cells: Mapping[str, str | None], place: str) -> R:
+        """Add a row, not a statement, that is neither stored nor derived yet; `cells` are without an id."""
+        id = self._new_id(table, self._values(table, cells, place), lambda there: False)
+        return self.add(table, {**cells, "id": id}, place)
+
+    def state(self, table: type[S], cells: Mapping[str, str | None], place: str) -> S:
         """Add a statement: that of the catalogue with its subject, scope and series of source, or a new one."""
         values = self._values(table, {**cells, "id": "new"}, place)
         probe = table.from_parsed({column: values.get(column) for column in table.columns()})
-        identity = (subject(probe, {}), _scope(probe))
         stored = self._like(probe)
-        id = self.ids.new(table, identity, *name) if stored is None else stored.id
+        id = self._new_id(table, values, lambda there: _about(there) == _about(probe)) if stored is None else stored.id
         return self.add(table, {**cells, "id": id}, place, stored, renews=True)
+
+    def _new_id(self, table: type[R], values: Mapping[str, object], is_it: Callable[[R], bool]) -> str:
+        """The id that an entry form would give; another row that was derived keeps its own."""
+
+        def is_ours(id: str) -> bool:
+            there = self.found.get((table.table, id))
+            return there is None or is_it(there.row)  # type: ignore[arg-type]
+
+        return next(filter(is_ours, free_ids(self.base, table, values)))
 
     def _like(self, probe: S) -> S | None:
         """The stored statement with the same subject, scope and series of source."""
         for row in self._where(probe.model, "chassis", probe.chassis):
-            same_scope = _scope(row) == _scope(probe) and subject(row, {}) == subject(probe, {})  # type: ignore[arg-type]
-            if same_scope and self._series(row["source"]) == self._series(probe.source):
+            if _about(row) == _about(probe) and self._series(row["source"]) == self._series(probe.source):  # type: ignore[arg-type]
                 return row  # type: ignore[return-value]
         return None
 
@@ -147,6 +158,7 @@ class DerivedRows:
         return MemoryRows(each.row for each in self.found.values())
 
 
-def _scope(row: Row) -> tuple[object, ...]:
-    columns = row.model.columns()
-    return tuple(row[name] for name in SCOPE if name in columns and name not in getattr(row.model, "about", ()))
+def _about(row: Statement) -> tuple[object, ...]:
+    """Subject and scope."""
+    columns, about = row.model.columns(), getattr(row.model, "about", ())
+    return subject(row, {}), *(row[name] for name in SCOPE if name in columns and name not in about)

@@ -6,7 +6,7 @@ from app.catalogue.tables import Chassis, Fit, Spring
 from app.drafts.cells import RecordReader, Unanswered
 from app.drafts.desk import LEAVE_OUT
 from app.drafts.rows import DerivedRows
-from app.drafts.statements import Cells, asked_option, build_each, scope_name, statement_cells
+from app.drafts.statements import Cells, asked_option, build_each, statement_cells
 
 
 def spring_rows(readers: list[RecordReader], rows: DerivedRows) -> None:
@@ -35,7 +35,7 @@ def spring_rows(readers: list[RecordReader], rows: DerivedRows) -> None:
 
 
 def _fit(reader: RecordReader, cells: Cells, rows: DerivedRows) -> None:
-    rows.state(Fit, cells, reader.record.place, "fit", cells["spring"], cells["travel_mm"], *scope_name(cells))
+    rows.state(Fit, cells, reader.record.place)
 
 
 def _pressure_limit(reader: RecordReader) -> Cells:
@@ -74,10 +74,10 @@ def _spring(reader: RecordReader, rows: DerivedRows, number: str, statement: Cel
     if name is None:
         raise Unanswered
     own: Cells = {
-        "id": rows.ids.new(Spring, (chassis.maker, number), chassis.id, "spring", number), "maker": chassis.maker,
-        "name": name, "part_number": number, "kind": kind, "source": statement["source"], "page": statement["page"],
+        "maker": chassis.maker, "name": name, "part_number": number, "kind": kind,
+        "source": statement["source"], "page": statement["page"],
     }  # fmt: skip
-    return rows.add(Spring, own, reader.record.place)
+    return rows.add_new(Spring, own, reader.record.place)
 
 
 def spacer_limits(readers: list[RecordReader], rows: DerivedRows) -> None:
@@ -170,7 +170,4 @@ def _set_limits(limits: list[tuple[RecordReader, Fit, Cells]], rows: DerivedRows
         raise Unanswered
     for each, _, cells in limits:
         own = {**fit.cells(), **{name: text for name, text in cells.items() if text}, "exception_to": fit.id}
-        name = ("fit", fit.spring, own["travel_mm"], cells["wheel_size"])
-        rows.state(
-            Fit, {column: text or None for column, text in own.items() if column != "id"}, each.record.place, *name
-        )
+        rows.state(Fit, {column: text or None for column, text in own.items() if column != "id"}, each.record.place)

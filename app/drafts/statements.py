@@ -55,16 +55,6 @@ def travel_scope(reader: RecordReader) -> Cells:
     return {"travel_from_mm": low, "travel_to_mm": high, "spring": reader.constant("spring")}
 
 
-def scope_name(cells: Cells) -> list[str | None]:
-    """The parts of a scope for an id."""
-    travel = [cells.get("travel_from_mm"), cells.get("travel_to_mm")]
-    years = [cells.get("model_year_from"), cells.get("model_year_to")]
-    return [
-        *(years if any(years) else []), *dict.fromkeys(travel), cells.get("variant"), cells.get("damper"),
-        cells.get("wheel_size"),
-    ]  # fmt: skip
-
-
 def limited(found: CellFigure | None, value: str, low: str, high: str, unit: str | None) -> Cells:
     """The cells of a figure with its limits; an approximate one says so in the note."""
     if found is None:

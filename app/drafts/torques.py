@@ -11,7 +11,6 @@ from app.drafts.statements import (
     build_each,
     limited,
     noted,
-    scope_name,
     statement_cells,
     travel_scope,
 )
@@ -48,8 +47,7 @@ def _torque(reader: RecordReader, rows: DerivedRows) -> None:
         "fastener": fastener.id, "stage": stage, "instruction": instruction, "recheck": reader.text("recheck"),
         "thread_prep": reader.choice("thread_prep"), "note": noted(cells, reader),
     }  # fmt: skip
-    name = ("torque", fastener.id, f"stage-{stage}" if stage not in (None, "1") else None, *scope_name(statement))
-    rows.state(Torque, statement | cells | more, reader.record.place, *name)
+    rows.state(Torque, statement | cells | more, reader.record.place)
 
 
 def _words(reader: RecordReader) -> str | None:
@@ -93,15 +91,13 @@ def _fastener(reader: RecordReader, rows: DerivedRows, position: str, statement:
         "count": reader.count("count"), "drives": reader.text("drives"), "thread": reader.text("thread"),
     }  # fmt: skip
     if there:
-        id, kind = there[0].id, reader.choice("kind") if reader.has("kind") else None
-        own: Cells = {"id": id, "kind": kind}
-    else:
-        identity = (chassis, position.casefold(), (side or "").casefold())
-        own = {
-            "id": rows.ids.new(Fastener, identity, chassis, position, side), "chassis": chassis, "position": position,
-            "side": side, "kind": _kind(reader, position), "source": statement["source"], "page": statement["page"],
-        }  # fmt: skip
-    return rows.add(Fastener, own | given, reader.record.place, there[0] if there else None)
+        kind = reader.choice("kind") if reader.has("kind") else None
+        return rows.add(Fastener, {"id": there[0].id, "kind": kind, **given}, reader.record.place, there[0])
+    own: Cells = {
+        "chassis": chassis, "position": position, "side": side, "kind": _kind(reader, position),
+        "source": statement["source"], "page": statement["page"],
+    }  # fmt: skip
+    return rows.add_new(Fastener, own | given, reader.record.place)
 
 
 def _kind(reader: RecordReader, position: str) -> str:

@@ -1,5 +1,7 @@
 """Ids of new rows: from what the row is, the same for everybody, and never one that was used."""
 
+from decimal import Decimal
+
 import pytest
 
 from app.catalogue.catalogue import Catalogue
@@ -25,6 +27,11 @@ FORK = "our-maker-our-fork-2023"
         (Fit, {"chassis": FORK, "spring": "our-spring", "travel_mm": 147.5}, f"fit-{FORK}-our-spring-147-5"),
         (Guide, {"chassis": FORK, "rider_mass_from": "70", "mass_unit": "kg"}, f"guide-{FORK}-70-kg"),
         (Guide, {"chassis": FORK, "rider_mass_to": "70", "mass_unit": "kg"}, f"guide-{FORK}-to-70-kg"),
+        (Guide, {"chassis": FORK, "rider_mass_from": Decimal(140), "rider_mass_to": Decimal(160), "mass_unit": "lb",
+                 "travel_from_mm": 140.0, "travel_to_mm": 140.0}, f"guide-{FORK}-140-160-lb-140"),
+        (Torque, {"chassis": FORK, "fastener": f"{FORK}-cap", "stage": 1}, f"torque-{FORK}-cap"),
+        (Torque, {"chassis": FORK, "fastener": f"{FORK}-cap", "stage": 2}, f"torque-{FORK}-cap-2"),
+        (Maker, {"name": "Straße Œuvre, Łódź Søæđ"}, "strasse-oeuvre-lodz-soaed"),
         (Maker, {"name": "弾性"}, "maker"),
     ],
 )  # fmt: skip

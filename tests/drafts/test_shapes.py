@@ -144,7 +144,7 @@ def test_start_pressures_become_one_guide_for_each_bracket_and_run_of_equal_trav
     assert sorted(cells(rows, "guides", *columns)) == sorted(expected)
     assert set(cells(rows, "guides", "chamber", "pressure_unit", "mass_is")) == {("positive", "psi", "not stated")}
     assert rows.desk.questions == {}
-    assert "guide-tullow-brack-34-60-kg-130-140" in {id for (id,) in cells(rows, "guides", "id")}
+    assert "guide-tullow-brack-34-positive-60-70-kg-130-140" in {id for (id,) in cells(rows, "guides", "id")}
 
 
 def test_a_missing_unit_is_asked_once() -> None:
@@ -191,24 +191,31 @@ AIR = {"kind of the springs": "air"}
 def test_springs_become_springs_and_fits_and_a_dash_becomes_nothing() -> None:
     rows = read(SPRINGS, answers=AIR)
     assert cells(rows, "springs", "id", "part_number", "kind", "maker") == [
-        ("tullow-brack-34-spring-11-204-140", "11.204.140", "air", "tullow"),
-        ("tullow-brack-34-spring-11-204-150", "11.204.150", "air", "tullow"),
+        ("tullow-air-shaft-140", "11.204.140", "air", "tullow"),
+        ("tullow-air-shaft-150", "11.204.150", "air", "tullow"),
     ]
     assert cells(rows, "fits", "id", "travel_mm", "axle_to_crown_mm", "pressure_limit", "pressure_unit") == [
-        ("fit-tullow-brack-34-spring-11-204-140-140", "140", "536.5", "150", "psi"),
-        ("fit-tullow-brack-34-spring-11-204-150-150", "150", "546.5", "150", "psi"),
+        ("fit-tullow-brack-34-tullow-air-shaft-140-140", "140", "536.5", "150", "psi"),
+        ("fit-tullow-brack-34-tullow-air-shaft-150-150", "150", "546.5", "150", "psi"),
     ]
     assert "grid 1!B4: “–” gives nothing for part_number" in said(rows)
+
+
+def test_springs_with_one_name_are_numbered_and_read_again_as_they_are() -> None:
+    table, named = "Travel,Part no.\n140 mm,1\n150 mm,2", AIR | {"name of the springs": "Air shaft"}
+    first = read(table, answers=named)
+    assert cells(first, "springs", "id", "part_number") == [("tullow-air-shaft", "1"), ("tullow-air-shaft-2", "2")]
+    assert read(table, answers=named, base=stored(first)).found.keys() == first.found.keys()
 
 
 def test_limits_of_spacers_go_into_the_fits_and_split_one_only_after_a_question() -> None:
     shape = {"shape of grid 2": "spacer limits"}
     rows = read(SPRINGS, LIMITS, answers=AIR | shape)
     assert cells(rows, "fits", "travel_mm", "spacer_limit", "wheel_size") == [("140", "4", ""), ("150", "", "")]
-    assert list(rows.desk.questions) == ["split fit-tullow-brack-34-spring-11-204-150-150"]
+    assert list(rows.desk.questions) == ["split fit-tullow-brack-34-tullow-air-shaft-150-150"]
     assert "no spring is known that gives 170 mm" in said(rows)
     split = read(SPRINGS, LIMITS, answers=AIR | shape | {next(iter(rows.desk.questions)): "yes"})
-    wide = "fit-tullow-brack-34-spring-11-204-150-150"
+    wide = "fit-tullow-brack-34-tullow-air-shaft-150-150"
     assert cells(split, "fits", "travel_mm", "spacer_limit", "wheel_size", "exception_to") == [
         ("140", "4", "", ""), ("150", "", "", ""), ("150", "4", "584", wide), ("150", "3", "622", wide),
     ]  # fmt: skip
