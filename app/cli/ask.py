@@ -36,7 +36,7 @@ def ask_server(server: str, path: str, parameters: Sequence[tuple[str, str]], me
             return fetch(client, _request(client, path, parameters, media_type), seconds=TIMEOUT_S)
     except (ForeignFault, httpx.HTTPError, httpx.InvalidURL, UnicodeError) as error:
         why = escaped(str(error) or type(error).__name__)
-        raise Unavailable(f"{escaped(server)} cannot be asked: {why}") from error
+        raise Unavailable(f"cannot reach {escaped(server)}: {why}") from error
 
 
 def ask_app(app: ASGIApp, path: str, parameters: Sequence[tuple[str, str]], media_type: str) -> httpx.Response:

@@ -75,7 +75,9 @@ def checked(folder: Path, path: Path) -> Manifest:
     Raises Malformed if it is damaged or not a backup, Unavailable if a newer build made it.
     """
     if not (folder / SUMS).is_file() or not (folder / MANIFEST).is_file():
-        raise Malformed(f"{path} is no backup of this service: it has no {SUMS} or no {MANIFEST}; nothing was restored")
+        raise Malformed(
+            f"{path} is not a backup of this service: {SUMS} or {MANIFEST} is missing; nothing was restored"
+        )
     if strange := [file.name for file in folder.iterdir() if file.is_symlink() or not file.is_file()]:
         raise Malformed(f"the backup {path} has a link, a device or a folder: {strange[0]}; nothing was restored")
     sums = _sums(folder, path)
@@ -152,5 +154,5 @@ def unpacked(path: Path, room: Path) -> Iterator[Path]:
         try:
             unpack(path, Path(made), _MEMBER, most_bytes=free, most_shrunk=MOST_SHRUNK)
         except ForeignFault as fault:
-            raise Malformed(f"{path} is no backup, or a damaged one: {fault}; nothing was restored") from fault
+            raise Malformed(f"{path} is not a backup, or is damaged: {fault}; nothing was restored") from fault
         yield Path(made)

@@ -66,10 +66,8 @@ async def caller_of(request: Request) -> Caller | None:
     if found is None:
         found = await found_out(request, lambda shop: keys.caller(shop, authorization))
         state["caller"] = found
-        if (
-            isinstance(found, Unauthorised) and request.method in LOOKING
-        ):  # writes are entered by the audit's middleware
-            await _note_failed_key(request)
+        if authorization and isinstance(found, Unauthorised) and request.method in LOOKING:
+            await _note_failed_key(request)  # those of writes are entered by the audit's middleware
     if isinstance(found, Refusal):
         raise found
     return found

@@ -110,8 +110,8 @@ def test_every_page_keeps_its_style_and_icon(browser: Browser, visits: Visits, t
         assert looks(second_tab) == first[name], name
         second_tab.reload()
         assert looks(second_tab) == first[name], name
-        second_tab.locator('footer nav a[href="/docs"]').first.click()
-        second_tab.wait_for_url("**/docs")
+        second_tab.locator('footer nav a[href="/own-data"]').first.click()
+        second_tab.wait_for_url("**/own-data")
         looks(second_tab)
         second_tab.go_back()
         assert looks(second_tab) == first[name], name

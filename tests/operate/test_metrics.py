@@ -58,7 +58,7 @@ def test_each_request_counts_once_under_the_template_of_its_route(loaded: Catalo
         await client.get(f"{FITS}.csv?travel=150")
         await client.head(f"{FITS}?travel=150")
         await client.get(f"/v1/chassis/nothing-{SECRET.lower()}/fits?travel=150")
-        await client.get(f"{FITS}?serial={SECRET}")
+        await client.get(f"{FITS}?stamp={SECRET}")
         for hostile in (f"/{SECRET}", "/v1/%3Cscript%3E", f"{FITS}/{SECRET}", '/"} 1 fake 2'):
             assert (await client.get(hostile)).status_code == 404
         await client.request("BREW", FITS)
