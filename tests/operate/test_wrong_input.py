@@ -263,8 +263,9 @@ def test_a_folder_that_may_not_be_written_is_one_line(tmp_path: Path) -> None:
     ],
 )  # fmt: skip
 def test_words_that_mean_nothing_are_refused_in_a_line(
-    legwork: Called, fresh: tuple[Database, Database], tmp_path: Path, words: list[str]
+    legwork: Called, fresh: tuple[Database, Database], tmp_path: Path, words: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr("app.exchange.origin.LONGEST_WAIT_S", 0.05)  # an origin that is not there is tried six times
     catalogue, shop = fresh
     settings = {"database_url": str(catalogue.url), "shop_database_url": str(shop.url)}
     code, out, err = legwork(*(word.replace("OUT", str(tmp_path / "out")) for word in words), **settings)
