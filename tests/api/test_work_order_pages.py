@@ -107,6 +107,9 @@ async def test_the_fields_are_not_overwritten_by_an_older_page(shops: Two) -> No
         fork = (await bench.get(here))["order"]["fork"]
         body = {"serial": SERIAL, "bike": "blue one", "fork": fork, "version": version}
         assert (await one.post(f"{here}/fields", data=body, headers=OURS)).status_code == 303
+        for version in ("9" * 5000, "x", ""):
+            refused = await one.post(f"{here}/fields", data={**body, "version": version}, headers=OURS)
+            assert 400 <= refused.status_code < 500, refused.status_code
         late = await two.post(f"{here}/fields", data={**body, "bike": "green one"}, headers=OURS)
         assert late.status_code == 412
         assert 'value="green one"' in late.text

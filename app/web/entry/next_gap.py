@@ -15,7 +15,7 @@ from app.questions.job.parameters import JobCardAsked
 from app.questions.setup.parameters import SetupAsked
 from app.questions.setup.setup import setup
 from app.questions.sheet.sheet import SheetAsked, sheet
-from app.web.representation.address import Address
+from app.web.representation.address import Address, repeatable
 from app.web.representation.entry_links import closings
 
 
@@ -40,7 +40,7 @@ def gap_forms(snapshot: Snapshot, scope: Scope, page: str) -> list[str]:
     chassis, question = found.groups()
     parameters, answer = _QUESTIONS[question]
     given = urllib.parse.parse_qs(query)
-    several = {name for name, field in parameters.model_fields.items() if "list" in str(field.annotation)}
+    several = repeatable(parameters)
     values = {
         name: texts if name in several else texts[0] for name, texts in given.items() if name in parameters.model_fields
     }

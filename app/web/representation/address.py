@@ -212,6 +212,11 @@ def parameters_of(model: type[BaseModel]) -> tuple[str, ...]:
     return tuple(model.model_fields)
 
 
+def repeatable(model: type[BaseModel]) -> set[str]:
+    """The parameters of a question that may be given several times."""
+    return {name for name, info in model.model_fields.items() if _field(name, info).repeats}
+
+
 def unit_links(address: Address) -> Mapping[str, str]:
     """The address in each system of units; choosing one drops the parameters for single units."""
     single: dict[str, object] = {name: None for name, _ in address.pairs if name.endswith(_UNITS)}

@@ -47,6 +47,7 @@ router = strict_router(include_in_schema=False)
 
 MOST_FORKS = 200
 _ENTRY = re.compile(r"(was-)?(tick|measure|part)-[a-z0-9-]{1,80}")
+_VERSION = re.compile(r"[0-9]{1,10}")
 _KEPT = (Invalid, Conflict, Stale, Unavailable, NoRoom)
 AskedCard = Annotated[JobCardOfFork, Query()]
 PhaseOfOrder = Annotated[str, Path()]
@@ -177,7 +178,7 @@ async def save_fields(request: Request, id: OrderId) -> Response:
         typed = body_of(form, order_form(await _forks(request, caller, order)))
         asked = {"fork", *FIELD_NAMES} if "fork" in typed or order.fork is None else set(FIELD_NAMES)
         wanted = orders.change_of(shaped({name: typed.get(name, "") for name in asked}, orders.ORDER_PATCH))
-        versions = {int(form.get("version"))} if form.get("version").isdecimal() else set()
+        versions = {int(form.get("version"))} if _VERSION.fullmatch(form.get("version")) else set()
         await to_its_end(lambda: work_orders.change(shop, caller.shop, id, wanted, versions))
     except _KEPT as refusal:
         return await _fields_page(request, caller, order, form, refusal)
