@@ -15,7 +15,7 @@ from app.units.table import Unit, find
 
 _Units = tuple[Unit, Unit | None]
 DIMENSIONS = ("travel", "wheel_size", "model_year")
-"""Fields that can stand in a header as a figure: a column for each travel, wheel or span of years."""
+"""Fields whose figure can be in a header: a column for each travel, wheel or span of years."""
 LIMITS = ("min", "max")
 """Fields that hold the limits of the main figure, often under a heading of their own: Torque / Max."""
 _WITH_UNIT = (

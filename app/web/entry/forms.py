@@ -96,7 +96,7 @@ def entry_form(
 
 
 def kind_of(table: type[Row]) -> str:
-    """What one row of a table is called."""
+    """The name of one row of a table."""
     return _KINDS.get(table.table, table.table.removesuffix("s"))
 
 

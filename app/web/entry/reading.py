@@ -54,7 +54,7 @@ class FilledForm:
     def edits(self, snapshot: Snapshot, id: str | None = None) -> list[Edit]:
         """The edits, made under the write lock. `id` is that of a stored row; a new row gets one.
 
-        A row entered with another that is in the catalogue already is used as it stands. Raises Invalid if they differ.
+        If a row entered with another is already in the catalogue, that one is used. Raises Invalid if they differ.
         """
         *beside, main = self.rows
         values = dict(main.values)
