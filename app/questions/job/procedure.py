@@ -19,8 +19,8 @@ def procedure_for(
 ) -> tuple[Procedure, dict[str, list[str | int | float]]]:
     """The procedure, and the parameters that would decide whether a more specific one applies, with their values.
 
-    Any other order of work comes before a common one. One for this chassis is more specific than one for all; of two that
-    cannot be compared, the first by id. Raises Invalid `no-procedure`.
+    Any other order of work comes before a common one. One for this chassis is more specific than one for all; of two
+    that cannot be compared, the first by id. Raises Invalid `no-procedure`.
     """
     context = found.context
     scoped = [

@@ -50,7 +50,7 @@ def _cell(value: Json) -> Json:
 def _guarded(part: str) -> str:
     """A part of a cell with an apostrophe before what a spreadsheet may take for a formula.
 
-    Many spreadsheets split a line at semicolons, even inside quotes, so each part of a cell may become a cell of its own.
+    Many spreadsheets split a line at semicolons, even inside quotes, so each part of a cell may become a cell.
     """
     bare = part.lstrip(" \"'")
     return f"'{part}" if bare.startswith(_FORMULA) and not _FIGURE.fullmatch(part) else part
