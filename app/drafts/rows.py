@@ -7,7 +7,7 @@ from typing import TypeVar
 from app.catalogue.agreement import subject
 from app.catalogue.columns import Unreadable
 from app.catalogue.ids import free_ids
-from app.catalogue.rows import MemoryRows, Rows
+from app.catalogue.rows import Rows
 from app.catalogue.tables import SCOPE, Row, Source, Statement
 from app.drafts.cells import Unanswered
 from app.drafts.desk import Desk
@@ -152,10 +152,6 @@ class DerivedRows:
                     raise Unanswered
                 new[name] = value if answer == either[1] else before
         return row.replaced(**new)
-
-    def as_rows(self) -> MemoryRows:
-        """All rows that were derived."""
-        return MemoryRows(each.row for each in self.found.values())
 
 
 def _about(row: Statement) -> tuple[object, ...]:
