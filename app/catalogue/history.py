@@ -28,12 +28,13 @@ class Version(NamedTuple):
 
 
 class Recorded(NamedTuple):
-    """One accepted revision; `recorded_at` is RFC 3339 UTC."""
+    """One accepted revision; `recorded_at` is RFC 3339 UTC, `lineage` as in `app.catalogue.lineage`."""
 
     number: int
     recorded_at: str
     reason: str
     who: str
+    lineage: str
     added: int
     changed: int
     withdrawn: int

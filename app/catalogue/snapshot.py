@@ -4,15 +4,17 @@ import json
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager
-from functools import cache
+from functools import cache, cached_property
 from threading import Lock
 from typing import Any, TypeVar
 
 from sqlalchemy import ColumnElement, Connection, Engine, bindparam, func, literal_column, select, union_all
 from sqlalchemy.dialects import sqlite
 
+from app.catalogue.lineage import Head, lineage_of
 from app.catalogue.stored import SQL, Query, held_columns
 from app.catalogue.tables import Chassis, Row, Source, Spring
+from app.errors import Conflict
 
 R = TypeVar("R", bound=Row)
 _Kept = defaultdict[type[Row], dict[str, Any]]
@@ -49,6 +51,18 @@ class Snapshot:
         """Cache key: one object per catalogue, shared by its snapshots."""
         self._driver: Any = connection.connection.driver_connection if connection.dialect.name == "sqlite" else None
         self._recent = None if recent is None else recent.at(revision)
+
+    @cached_property
+    def head(self) -> Head:
+        """The revision with its lineage."""
+        return self.at(self.revision)
+
+    def at(self, number: int) -> Head:
+        """A revision up to this one with its lineage. Raises Conflict if there is none with that number any more."""
+        lineage = lineage_of(self.connection, number)
+        if lineage is None:
+            raise Conflict(f"there is no revision {number} any more: start again")
+        return Head(number, lineage)
 
     def require_thread(self) -> None:
         """Call this before slow work in a large catalogue. Raises NeedsThread on the event loop."""

@@ -16,7 +16,8 @@ Query = Select[Any]
 
 
 class Revision(CatalogueModel, table=True):
-    """One accepted change of the catalogue. `recorded_at` is RFC 3339 UTC text and never decreases."""
+    """One accepted change of the catalogue. `recorded_at` is RFC 3339 UTC text and never decreases; `lineage` is
+    described in `app.catalogue.lineage`."""
 
     __tablename__ = "revisions"
 
@@ -24,6 +25,7 @@ class Revision(CatalogueModel, table=True):
     recorded_at: str = Field(sa_type=BYTEWISE)
     reason: str = Field(sa_type=BYTEWISE)
     who: str = Field(sa_type=BYTEWISE)
+    lineage: str = Field(sa_type=BYTEWISE)
     added: int = Field(sa_type=Integer)
     changed: int = Field(sa_type=Integer)
     withdrawn: int = Field(sa_type=Integer)

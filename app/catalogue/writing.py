@@ -14,7 +14,7 @@ from typing import Any
 
 from sqlalchemy import Connection, bindparam, func, insert, select, update
 
-from app.catalogue.catalogue import latest
+from app.catalogue.lineage import chained, latest
 from app.catalogue.rows import Rows, Snapshot
 from app.catalogue.stored import OPEN, REVISIONS, SQL
 from app.catalogue.tables import TABLES, Row
@@ -103,18 +103,21 @@ class NewRevision:
 
     def record(
         self, reason: str, who: str, *, idempotency_key: str | None = None, digest: str | None = None,
-        recorded_at: str | None = None,
+        recorded_at: str | None = None, lineage: str | None = None,
     ) -> int:  # fmt: skip
         """Record the revision, which becomes visible when the transaction commits; return its number.
 
-        A copy gives the recorded time of its original; otherwise it is now.
+        A copy gives the recorded time of its original; otherwise it is now. A copy without the history before it gives
+        the lineage too.
         """
         now = recorded_at or dt.datetime.now(dt.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
         last = self.connection.execute(select(func.max(REVISIONS.c.recorded_at))).scalar() or now
+        at = max(now, last)
         self.connection.execute(
             insert(REVISIONS),
             {
-                "number": self.number, "recorded_at": max(now, last), "reason": reason, "who": who,
+                "number": self.number, "recorded_at": at, "reason": reason, "who": who,
+                "lineage": lineage or chained(self.before.head.lineage, self.number, at, reason, who),
                 "added": self.counts.added, "changed": self.counts.changed, "withdrawn": self.counts.withdrawn,
                 "idempotency_key": idempotency_key, "request_digest": digest,
             },

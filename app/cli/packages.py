@@ -143,7 +143,7 @@ def hash_content(
 ) -> None:
     """Print one hash of all current rows. Equal catalogues have equal hashes, on any database."""
     from app.catalogue.catalogue import Catalogue, Pin
-    from app.exchange.content_hash import HASH_VERSION, content_hash
+    from app.catalogue.content_hash import HASH_VERSION, content_hash
 
     with Catalogue(opened(settings_of(database_url=url_of(database)))).snapshot(Pin(revision)) as snapshot:
         found = content_hash(snapshot)

@@ -31,7 +31,8 @@ def serve(
 ) -> None:
     """Run the server. A SQLite database is migrated first."""
     with _kept_for_good():
-        from app.catalogue.catalogue import Catalogue, latest
+        from app.catalogue.catalogue import Catalogue
+        from app.catalogue.lineage import latest
         from app.database.connections import Database
         from app.exchange.loading import Entry, load
         from app.main import create_app
@@ -68,7 +69,7 @@ def serve(
 def _say_if_older(stored: "Database", shop: "Database", *, accept: bool) -> None:
     """Say so if the catalogue is older than the shop database knows, as after an older backup was restored."""
     from app.access.catalogue_seen import known_revision
-    from app.catalogue.catalogue import latest
+    from app.catalogue.lineage import latest
 
     with stored.read() as connection:
         number = latest(connection)

@@ -5,14 +5,13 @@ digest was changed by its owner. `python -m app.exchange.common_orders` adds the
 """
 
 import csv
-import hashlib
 from collections.abc import Collection, Iterator, Mapping
 from functools import cache
 from pathlib import Path
 
+from app.catalogue.content_hash import digest_of
 from app.catalogue.rows import Rows
 from app.catalogue.tables import Row
-from app.exchange.content_hash import lines_of
 from app.exchange.package import open_package
 from app.exchange.reader import Batch, read_file
 
@@ -44,11 +43,6 @@ def not_in(rows: Rows) -> Iterator[tuple[type[Row], list[Row]]]:
         yield table, [row for row in common if row.id not in there]
 
 
-def digest(row: Row) -> str:
-    """SHA-256 in hexadecimal of the values that a row gives; a column that a later build adds changes nothing."""
-    return hashlib.sha256("".join(lines_of(row)).encode()).hexdigest()
-
-
 @cache
 def shipped() -> Mapping[tuple[str, str], Collection[str]]:
     """The digests of every version that this build or an earlier one has shipped of a row, by table and id."""
@@ -62,7 +56,7 @@ def shipped() -> Mapping[tuple[str, str], Collection[str]]:
 def _record() -> None:
     """Add the digests of this build's rows to the file."""
     known = {(*row, each) for row, digests in shipped().items() for each in digests}
-    now = {(table.table, row.id, digest(row)) for table, rows in common_orders().items() for row in rows}
+    now = {(table.table, row.id, digest_of(row)) for table, rows in common_orders().items() for row in rows}
     with SHIPPED.open("w", encoding="utf-8", newline="") as file:
         csv.writer(file, lineterminator="\n").writerows(sorted(known | now))
 

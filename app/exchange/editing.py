@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from app.catalogue.history import versions
+from app.catalogue.lineage import Head
 from app.catalogue.rows import MemoryRows, Overlay, Rows, Snapshot
 from app.catalogue.tables import STATEMENTS, Row
 from app.catalogue.writing import NewRevision
@@ -28,12 +29,12 @@ MOST_FAMILIES = 50  # checked while the client and other writers wait: about a s
 
 @dataclass(frozen=True, slots=True)
 class WrittenEdits:
-    """The outcome of edits: `revision` is the latest, `opened` says whether these edits opened it.
+    """The outcome of edits: `head` is the latest revision, `opened` says whether these edits opened it.
 
     `cells` are the changed cells of stored rows; `replayed` says that the same request was already done.
     """
 
-    revision: int
+    head: Head
     opened: bool
     report: Report
     cells: ChangedCells = field(default_factory=ChangedCells)
@@ -50,7 +51,7 @@ def check_edits(snapshot: Snapshot, edits: Sequence[Edit], today: dt.date) -> Wr
     _refuse_emptied(changes, edits)
     _bounded(after, snapshot, changes)
     found = report(judge(after, snapshot, changes, today, lambda: changes)) if changes else report(())
-    return WrittenEdits(snapshot.revision, False, found, _cells(changes))
+    return WrittenEdits(snapshot.head, False, found, _cells(changes))
 
 
 def _cells(changes: Sequence[Change]) -> ChangedCells:
@@ -157,7 +158,7 @@ def write_edits(
         with database.write() as connection:
             revision = NewRevision(connection)
             if (done := done_before(revision, entry)) is not None:
-                return WrittenEdits(done, True, report(()), replayed=True)
+                return WrittenEdits(revision.before.at(done), True, report(()), replayed=True)
             if precondition is not None:
                 precondition(revision.before)
             wanted = edits(revision.before) if callable(edits) else edits
@@ -181,15 +182,15 @@ def _write(revision: NewRevision, edits: Sequence[Edit], entry: Entry, today: dt
                 for before, row in put
             ]
     if not changes:
-        return WrittenEdits(revision.before.revision, False, report(()))
+        return WrittenEdits(revision.before.head, False, report(()))
     _refuse_emptied(changes, edits)
     _bounded(revision.after, revision.before, changes)
     found: list[Finding] = list(judge(revision.after, revision.before, changes, today, lambda: changes))
     said = report(keep(revision, found, changes))
     if not said["accepted"]:
         raise _Refused(said, edits, _cells(changes))
-    number = revision.record(entry.reason, entry.who, idempotency_key=entry.idempotency_key, digest=entry.digest)
-    return WrittenEdits(number, True, said, _cells(changes))
+    revision.record(entry.reason, entry.who, idempotency_key=entry.idempotency_key, digest=entry.digest)
+    return WrittenEdits(revision.after.head, True, said, _cells(changes))
 
 
 def _refusal(refused: _Refused) -> Invalid | Conflict:

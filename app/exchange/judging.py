@@ -11,7 +11,7 @@ from itertools import islice
 
 from sqlalchemy import Connection, bindparam, delete, insert, select, update
 
-from app.catalogue.catalogue import latest
+from app.catalogue.lineage import latest
 from app.catalogue.rows import Rows, Snapshot
 from app.catalogue.stored import FINDINGS, OPEN, SQL, held_columns
 from app.catalogue.tables import TABLES, Chassis

@@ -1,12 +1,11 @@
 """Exports of the whole catalogue: each revision is exported once, in a child process, and cached for every request.
 
 Files are in the folder `exports` beside the database file, or in a temporary folder if there is no such file. A name
-has the revision, a digest of its record (after a restore the same number may be another revision) and the version of
-the format. A file is renamed into place when it is complete. The folder is bounded in number and bytes.
+has the revision with its lineage (after a restore the same number may be another revision) and the version of the
+format. A file is renamed into place when it is complete. The folder is bounded in number and bytes.
 """
 
 import asyncio
-import hashlib
 import os
 import secrets
 import tempfile
@@ -20,6 +19,7 @@ from cachetools import LRUCache
 from sqlalchemy import make_url
 
 from app.catalogue.history import recorded
+from app.catalogue.lineage import Head
 from app.catalogue.snapshot import Snapshot
 from app.database.migrating import HEADS
 from app.database.private_folder import make_private
@@ -41,18 +41,16 @@ ABANDONED_S = 3_600
 
 
 class PastRevision(NamedTuple):
-    """A revision by its number, the time it was recorded (empty for the empty catalogue) and a digest of its record."""
+    """A revision with the time it was recorded, which is empty for the empty catalogue."""
 
-    number: int
+    head: Head
     recorded_at: str
-    digest: str
 
 
 def past_revision(snapshot: Snapshot) -> PastRevision:
     """The revision of a snapshot."""
     record = recorded(snapshot, [snapshot.revision]).get(snapshot.revision)
-    digest = hashlib.sha256(repr(record and tuple(record)).encode()).hexdigest()[:12]
-    return PastRevision(snapshot.revision, "" if record is None else record.recorded_at, digest)
+    return PastRevision(snapshot.head, "" if record is None else record.recorded_at)
 
 
 class SharedWork(Generic[T]):
@@ -94,12 +92,12 @@ class KeptExports:
         self._guard = threading.Lock()
         self._files: SharedWork[Path] = SharedWork()
         self._hashes: SharedWork[str] = SharedWork()
-        self._known: LRUCache[str, str] = LRUCache(64)
+        self._known: LRUCache[Head, str] = LRUCache(64)
 
     def name(self, revision: PastRevision, suffix: str) -> str:
         """The name of the file, without a folder."""
         columns = format_tag() if suffix == "zip" else HEADS["catalogue"]
-        return f"r{revision.number}-{revision.digest}-f{FORMAT}-{columns}.{suffix}"
+        return f"r{revision.head}-f{FORMAT}-{columns}.{suffix}"
 
     async def file(self, revision: PastRevision, suffix: str, settings: Settings) -> Path:
         """The complete file. Raises the Refusal that the child reports, and Unavailable if too many are being made or
@@ -112,15 +110,15 @@ class KeptExports:
 
     async def content_hash(self, revision: PastRevision, settings: Settings) -> str:
         """The content hash of a revision. Raises like `file`."""
-        if (known := self._known.get(revision.digest)) is not None:
+        if (known := self._known.get(revision.head)) is not None:
             return known
-        options = ("--revision", str(revision.number))
+        options = ("--revision", str(revision.head.number))
 
         async def hashed() -> str:
             found = await child.run(settings, "content-hash", *options, timeout_s=settings.import_timeout)
             return str(found["content_hash"])
 
-        found = self._known[revision.digest] = await self._hashes.result(revision.digest, hashed)
+        found = self._known[revision.head] = await self._hashes.result(str(revision.head), hashed)
         return found
 
     def _folder(self) -> Path:
@@ -133,7 +131,7 @@ class KeptExports:
 
     async def _made(self, path: Path, revision: PastRevision, settings: Settings) -> Path:
         part = path.with_name(f"part-{secrets.token_hex(8)}{path.suffix}")
-        options = ("--revision", str(revision.number))
+        options = ("--revision", str(revision.head.number))
         try:
             await child.run(settings, "export", str(part), *options, timeout_s=settings.import_timeout)
             await asyncio.to_thread(_put_in_place, part, path)

@@ -14,6 +14,7 @@ from operator import attrgetter, itemgetter
 from sqlalchemy import Connection
 
 from app.catalogue.catalogue import Catalogue, Pin
+from app.catalogue.content_hash import HASH_VERSION, content_hash
 from app.catalogue.history import recorded
 from app.catalogue.rows import Snapshot
 from app.catalogue.tables import Row
@@ -21,7 +22,6 @@ from app.catalogue.writing import NewRevision
 from app.database.connections import Database
 from app.errors import Conflict, Invalid
 from app.exchange.cells import ChangedCells
-from app.exchange.content_hash import HASH_VERSION, content_hash
 from app.exchange.judging import MANY, changes_of, judge, keep
 from app.exchange.origin import Origin, OriginChange
 from app.exchange.read_edits import Edit, read_edits
@@ -93,7 +93,7 @@ def _is_recorded_there(snapshot: Snapshot, origin: Origin) -> None:
     if number == 0:
         return
     ours, theirs = recorded(snapshot, [number])[number], origin.recorded(number)
-    if theirs is None or dict(theirs) != ours._asdict():
+    if theirs is None or ours._asdict() | theirs != ours._asdict():
         raise Conflict(f"revision {number} here is not revision {number} of the origin; make a new copy")
 
 

@@ -44,12 +44,13 @@ OriginId = Annotated[str, Field(min_length=1, max_length=80)]
 
 
 class OriginRevision(TypedDict):
-    """One revision, as the origin recorded it."""
+    """One revision, as the origin recorded it; an older build gives no lineage."""
 
     number: OriginNumber
     recorded_at: OriginMoment
     reason: Words
     who: Label
+    lineage: NotRequired[Annotated[str, Field(pattern=r"^[0-9a-f]{32}$")]]
     added: OriginNumber
     changed: OriginNumber
     withdrawn: OriginNumber
@@ -66,6 +67,7 @@ class OriginChange(TypedDict):
     op: Literal["put", "withdraw"]
     id: OriginId
     row: NotRequired[JsonObject]
+    digest: NotRequired[Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]]
 
 
 class _Revision(TypedDict):

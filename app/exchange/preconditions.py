@@ -1,11 +1,13 @@
 """Preconditions of edits, checked under the write lock so that two editors cannot overwrite each other.
 
-A version is named by the revision it began with, a withdrawn statement by the revision that withdrew it.
+A version is named by the revision it began with, a withdrawn statement by the revision that withdrew it, each with its
+lineage.
 """
 
 from collections.abc import Collection
 
 from app.catalogue.history import versions
+from app.catalogue.lineage import Head
 from app.catalogue.rows import Snapshot
 from app.catalogue.tables import STATEMENTS, Statement
 from app.errors import Conflict, Fault, Gone, Invalid, NotFound, Stale
@@ -24,7 +26,7 @@ def never_used(edit: Edit) -> Precondition:
     return holds
 
 
-def unchanged_since(edit: Edit, wanted: Collection[int]) -> Precondition:
+def unchanged_since(edit: Edit, wanted: Collection[Head]) -> Precondition:
     """Passes if the statement is still one of these versions.
 
     Raises Stale with the current version's tag as `current`; NotFound; Gone if it is already withdrawn; Invalid if the
@@ -42,7 +44,7 @@ def unchanged_since(edit: Edit, wanted: Collection[int]) -> Precondition:
         last = found[-1]
         if last.revision_to is not None and edit.row is None:
             raise Gone(f"{edit.id} was withdrawn with revision {last.revision_to}.", withdrawn_with=last.revision_to)
-        present = last.revision_from if last.revision_to is None else last.revision_to
+        present = snapshot.at(last.revision_from if last.revision_to is None else last.revision_to)
         if present not in wanted:
             tag = f'"r{present}.{"present" if last.revision_to is None else "gone"}"'
             raise Stale(f"{edit.id} has changed since it was read: read it again.", current=tag)

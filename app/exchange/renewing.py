@@ -4,11 +4,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date
 
+from app.catalogue.content_hash import digest_of
 from app.catalogue.history import versions
 from app.catalogue.rows import Snapshot
 from app.catalogue.tables import TABLES, Procedure, Row, Step, is_row_of
 from app.database.connections import Database
-from app.exchange.common_orders import common_orders, digest, shipped
+from app.exchange.common_orders import common_orders, shipped
 from app.exchange.editing import write_edits
 from app.exchange.loading import Entry
 from app.exchange.read_edits import Edit
@@ -53,8 +54,8 @@ def renew(database: Database, entry: Entry, today: date) -> Renewed:
     lines = [f"Common orders of work: {said} rows."]
     if found.kept:
         lines.append(f"Left as they are, because they were changed here: {', '.join(found.kept)}.")
-    lines.append(f"Stored as revision {done.revision}." if done.opened else "Nothing to change.")
-    answer = {**counts, "kept": found.kept, "revision": done.revision, "opened": done.opened}
+    lines.append(f"Stored as revision {done.head.number}." if done.opened else "Nothing to change.")
+    answer = {**counts, "kept": found.kept, "revision": done.head.number, "opened": done.opened}
     return Renewed(answer, "\n".join(lines))
 
 
@@ -89,7 +90,7 @@ def _left_out(snapshot: Snapshot, row: Row) -> bool:
 
 
 def _as_shipped(row: Row) -> bool:
-    return digest(row) in shipped().get((row.model.table, row.id), ())
+    return digest_of(row) in shipped().get((row.model.table, row.id), ())
 
 
 def _dropped(snapshot: Snapshot) -> Iterator[Row]:

@@ -34,7 +34,7 @@ def copy(snapshot: Snapshot, path: Path) -> int:
             new = NewRevision(connection, number=snapshot.revision)
             count = new.copy(snapshot)
             for known in recorded(snapshot, [snapshot.revision]).values():  # none for revision 0, the empty catalogue
-                new.record(known.reason, known.who, recorded_at=known.recorded_at)
+                new.record(known.reason, known.who, recorded_at=known.recorded_at, lineage=known.lineage)
             warnings = iter(snapshot.connection.execute(_STANDING, {"n": snapshot.revision}).mappings())
             while found := list(islice(warnings, BATCH)):
                 span = {"revision_from": snapshot.revision, "revision_to": OPEN}

@@ -17,12 +17,13 @@ from pathlib import Path
 from sqlalchemy import Connection
 
 from app.access.keys import now
-from app.catalogue.catalogue import Catalogue, Pin, latest
+from app.catalogue.catalogue import Catalogue, Pin
+from app.catalogue.content_hash import content_hash
+from app.catalogue.lineage import latest
 from app.database.connections import Database, plain
 from app.database.migrating import schema_of, state
 from app.database.private_folder import make_private
 from app.errors import Conflict, NoRoom, Unavailable
-from app.exchange.content_hash import content_hash
 from app.operating.dumping import dump
 from app.operating.manifest import Copied, CopiedCatalogue, Manifest, seal
 from app.operating.sqlite_file import opened, synced

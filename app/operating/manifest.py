@@ -20,8 +20,9 @@ from app.foreign import ForeignFault, unpack
 
 MANIFEST, SUMS = "manifest.json", "SHA256SUMS"
 FORMAT_VERSION = 2
-"""Version 2: the content hash covers all values given (`app.exchange.content_hash`, version 2). Version 1 covered whole
-CSV files.
+"""Version 2: the content hash covers all values given (`app.catalogue.content_hash`, version 2).
+
+Version 1 covered whole CSV files.
 """
 HASHED_ALIKE = 2  # the first format whose content hash can be compared with this build's
 _LINE = re.compile(r"([0-9a-f]{64})  ([a-z]+\.[a-z]+)")

@@ -90,6 +90,9 @@ class WriteAnswer(TypedDict):
     findings: list[FindingShape]
     counts: FindingCounts
     revision: int
+    lineage: NotRequired[
+        Annotated[str, Field(description="Of `revision`. A package has none; ask for the latest revision.")]
+    ]
     opened: bool
     rows: NotRequired[RowsRead]
     orders: NotRequired[OrdersAdded]

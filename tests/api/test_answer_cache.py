@@ -12,6 +12,7 @@ import httpx
 import pytest
 
 from app.catalogue.catalogue import POLL_S, Catalogue
+from app.catalogue.lineage import Head
 from app.database.connections import Database
 from app.exchange.loading import Entry, load
 from app.main import Service, create_app
@@ -220,17 +221,18 @@ async def test_the_file_is_asked_once_for_all_in_the_queue_and_again_for_the_nex
 
     monkeypatch.setattr(loaded.database, "changes", counted)
     loaded.look_again()
+    head = loaded.answer(lambda snapshot: snapshot.head)
 
-    async def one() -> int | None:
+    async def one() -> Head | None:
         return loaded.known()
 
     for turn in (1, 2):
-        assert await asyncio.gather(*(one() for _ in range(8))) == [1] * 8
+        assert await asyncio.gather(*(one() for _ in range(8))) == [head] * 8
         assert asked == turn
     loaded.look_again()
-    assert (loaded.known(), loaded.known(), asked) == (1, 1, 3)
+    assert (loaded.known(), loaded.known(), asked) == (head, head, 3)
     loaded.look_again()
-    assert (loaded.known(), asked) == (1, 4), "a write here is seen by the next step"
+    assert (loaded.known(), asked) == (head, 4), "a write here is seen by the next step"
 
 
 async def test_what_another_process_wrote_is_seen(demo: Database, demo_url: str, tmp_path: Path) -> None:

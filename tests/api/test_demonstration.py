@@ -10,7 +10,8 @@ import httpx
 import pytest
 from starlette.types import Receive, Scope, Send
 
-from app.catalogue.catalogue import Catalogue, latest
+from app.catalogue.catalogue import Catalogue
+from app.catalogue.lineage import latest
 from app.database.connections import Database
 from app.exchange.loading import check
 from app.main import create_app

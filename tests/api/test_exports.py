@@ -17,11 +17,11 @@ import httpx
 import pytest
 
 from app.catalogue.catalogue import Catalogue
+from app.catalogue.content_hash import content_hash
 from app.catalogue.tables import TABLES, Maker
 from app.database.connections import Database
 from app.database.migrating import migrate
 from app.exchange import child, kept_exports
-from app.exchange.content_hash import content_hash
 from app.exchange.kept_exports import SharedWork
 from app.exchange.loading import Entry, load
 from app.settings import Settings

@@ -6,8 +6,8 @@ from typing import Any
 import pytest
 
 from app.catalogue.catalogue import Catalogue
+from app.catalogue.content_hash import content_hash
 from app.database.connections import Database
-from app.exchange.content_hash import content_hash
 from tests.bench.working import CHASSIS, FORK, SERIAL, benches
 from tests.problems import assert_problem
 

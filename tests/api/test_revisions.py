@@ -105,7 +105,6 @@ async def test_polling_the_feed_misses_nothing_that_comes_meanwhile(database: Da
         assert [(change["op"], change["id"]) for change in then["changes"]] == [("put", "x1"), ("withdraw", "x4")]
         assert then["changes"][0]["reason"] == "test"
         assert (await client.get(f"/v1/changes?after={then['revision']}")).json()["changes"] == []
-        assert (await client.get("/v1/changes?after=99")).json()["changes"] == []
 
 
 async def test_revisions_are_listed_newest_first_and_keep_their_place(database: Database) -> None:
@@ -188,5 +187,5 @@ async def test_the_tag_of_a_statement_names_its_version_not_the_latest_revision(
     store(database, [made(Maker, "m", "M")])
     async with asking(database) as client:
         for address in ("/v1/statements/oil", "/v1/intervals/oil"):
-            assert (await client.get(address)).headers["etag"].startswith('"r1.')
+            assert (await client.get(address)).headers["etag"].startswith('"r1-')
         assert not (await client.get("/v1/makers/m")).headers["etag"].startswith('"r')

@@ -11,7 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from app.catalogue.catalogue import Catalogue, latest
+from app.catalogue.catalogue import Catalogue
+from app.catalogue.lineage import latest
 from app.catalogue.stored import CATALOGUE
 from app.database.connections import Database
 from app.exchange.loading import Entry, check, load

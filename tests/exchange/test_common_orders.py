@@ -13,11 +13,11 @@ import httpx
 import pytest
 
 from app.catalogue.catalogue import Catalogue
+from app.catalogue.content_hash import content_hash, digest_of
 from app.catalogue.tables import Procedure, Row, Source, Step, Tool
 from app.database.connections import Database
 from app.exchange import loading, renewing
-from app.exchange.common_orders import ORDERS, common_orders, digest, shipped
-from app.exchange.content_hash import content_hash
+from app.exchange.common_orders import ORDERS, common_orders, shipped
 from app.exchange.loading import Entry, check, load
 from app.exchange.mirror import follow
 from app.exchange.renewing import renew
@@ -76,7 +76,7 @@ def test_every_version_that_this_build_ships_is_on_record() -> None:
     """Otherwise run `python -m app.exchange.common_orders`."""
     for table, rows in common_orders().items():
         for row in rows:
-            assert digest(row) in shipped()[table.table, row.id], row.id
+            assert digest_of(row) in shipped()[table.table, row.id], row.id
 
 
 def test_a_shops_first_ten_lines_answer_every_job(database: Database, ten_lines: Path) -> None:
@@ -204,7 +204,7 @@ def reissue(monkeypatch: pytest.MonkeyPatch) -> Reissue:
         now[Step] = tuple(changed.get(row.id, row) for row in now[Step] if texts.get(row.id, "") is not None)
         known = {key: {*each} for key, each in shipped().items()}
         for row in changed.values():
-            known["steps", row.id].add(digest(row))
+            known["steps", row.id].add(digest_of(row))
         monkeypatch.setattr(renewing, "common_orders", lambda: MappingProxyType(now))
         monkeypatch.setattr(renewing, "shipped", lambda: known)
 

@@ -22,14 +22,14 @@ import pytest
 from sqlalchemy import select, update
 
 from app.access import keys
+from app.catalogue import content_hash as content_hash_module
 from app.catalogue.catalogue import Catalogue, Pin
+from app.catalogue.content_hash import content_hash
 from app.catalogue.stored import FINDINGS, REVISIONS, SQL
 from app.catalogue.tables import TABLES, Maker
 from app.database.connections import Database
 from app.errors import Conflict, Unavailable
-from app.exchange import content_hash as content_hash_module
 from app.exchange import mirror, origin
-from app.exchange.content_hash import content_hash
 from app.exchange.mirror import follow, verify
 from app.exchange.origin import Origin, client_of
 from app.exchange.writer import zipped

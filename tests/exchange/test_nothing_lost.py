@@ -11,11 +11,11 @@ import httpx
 import pytest
 
 from app.catalogue.catalogue import Catalogue
+from app.catalogue.content_hash import content_hash
 from app.catalogue.rows import MemoryRows
 from app.catalogue.tables import Fit, Maker, Row
 from app.database.connections import Database
 from app.exchange.cells import ChangedCells
-from app.exchange.content_hash import content_hash
 from app.exchange.loading import Entry, check, load
 from app.exchange.mirror import follow, verify
 from app.exchange.origin import Origin

@@ -1,4 +1,4 @@
-"""Cursors of lists: opaque URL-safe text with the revision, a digest of the question and the last entry shown.
+"""Cursors of lists: opaque URL-safe text with the revision, its lineage, a digest of the question and the last entry.
 
 A cursor is not a secret and grants nothing. A checksum detects a damaged or made-up cursor, the digest one that
 belongs to another list.
@@ -18,11 +18,15 @@ _CHECKSUM = 6  # bytes
 
 
 class Cursor(NamedTuple):
-    """The revision of a list, its total number of rows, and the key (texts, numbers) after which it continues."""
+    """The revision of a list, its total number of rows, and the key (texts, numbers) after which it continues.
+
+    A list of the shop database has no lineage.
+    """
 
     revision: int
     total: int
     place: tuple[str | int | float, ...]
+    lineage: str = ""
 
 
 def written(cursor: Cursor, question: Mapping[str, object]) -> str:
@@ -38,16 +42,22 @@ def read(text: str, question: Mapping[str, Any], place: tuple[type, ...]) -> Cur
         raw = urlsafe_b64decode(sent + b"=" * (-len(sent) % 4))
         if urlsafe_b64encode(raw).rstrip(b"=") != sent or _checksum(raw[_CHECKSUM:]) != raw[:_CHECKSUM]:
             raise ValueError
-        digest, revision, total, found = json.loads(raw[_CHECKSUM:])
+        digest, revision, total, found, lineage = json.loads(raw[_CHECKSUM:])
     except (ValueError, TypeError, binascii.Error, RecursionError):
         raise _refused("cursor-unreadable", "This cursor is not valid. Copy it unchanged from `next`.") from None
     fits = isinstance(found, list) and len(found) == len(place) and all(map(isinstance, found, place))
-    if digest != _digest(question) or not fits or type(revision) is not int or type(total) is not int:
+    if (
+        digest != _digest(question)
+        or not fits
+        or type(revision) is not int
+        or type(total) is not int
+        or type(lineage) is not str
+    ):
         raise _refused(
             "cursor-of-another-list",
             "This cursor belongs to a list with other filters. Use the same filters, or start without a cursor.",
         )
-    return Cursor(revision, total, tuple(found))
+    return Cursor(revision, total, tuple(found), lineage)
 
 
 def _refused(code: str, text: str) -> Malformed:

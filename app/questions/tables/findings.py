@@ -158,7 +158,9 @@ def finding_list(snapshot: Snapshot, asked: FindingsAsked, cursor: Cursor | None
         "findings": [_finding_row(row) for row in rows],
     }
     if len(found) > asked.limit:
-        answer["next"] = asked.write_cursor("findings", Cursor(snapshot.revision, total, (rows[-1]["place"],)))
+        answer["next"] = asked.write_cursor(
+            "findings", Cursor(snapshot.revision, total, (rows[-1]["place"],), snapshot.head.lineage)
+        )
     answer["cautions"] = cautions(sources=_sources_of(snapshot, rows))
     return answer
 

@@ -58,10 +58,10 @@ class Paged(Pinned):
         return cursors.written(cursor, {**self.question(), "": name})
 
     def pin_of(self, cursor: Cursor | None) -> Pin:
-        """The revision to read at: the cursor's if there is one, waiting until it has arrived here."""
+        """The revision to read at: the cursor's if there is one, in the history in which it began."""
         if cursor is None:
             return self.pin()
-        return Pin(cursor.revision, min_revision=max(cursor.revision, self.min_revision or 0))
+        return Pin(cursor.revision, min_revision=self.min_revision, lineage=cursor.lineage)
 
 
 class Searched(Paged):
@@ -129,7 +129,9 @@ class Listing:
             "rows": [row.exchanged() for row in rows],
         }
         if place is not None:
-            answer["next"] = self.asked.write_cursor(self.table.table, Cursor(snapshot.revision, total, place))
+            answer["next"] = self.asked.write_cursor(
+                self.table.table, Cursor(snapshot.revision, total, place, snapshot.head.lineage)
+            )
         answer["cautions"] = cautions(sources=sources_of(snapshot, rows))
         return answer
 

@@ -6,7 +6,10 @@ from pydantic import Field, TypeAdapter
 from typing_extensions import TypedDict
 
 from app.catalogue import history
+from app.catalogue.catalogue import require_shared
+from app.catalogue.content_hash import digest_of
 from app.catalogue.history import Changed, Place, Recorded, Version
+from app.catalogue.lineage import Head
 from app.catalogue.present import CANDIDATES, candidates, missing
 from app.catalogue.rows import Snapshot
 from app.catalogue.tables import STATEMENTS
@@ -22,6 +25,15 @@ from app.questions.tables.listing import Paged, sources_of
 AnyRow = Annotated[JsonObject, Field(description="Exchange columns of the table, as in its own list.")]
 
 
+LineageOfRevision = Annotated[
+    str,
+    Field(
+        pattern=r"^[0-9a-f]{32}$",
+        description="Hash chained over the records of all revisions up to this one: equal only in one history.",
+    ),
+]
+
+
 class RevisionRow(TypedDict):
     """One accepted revision; `who` is the public label of a key, never a person."""
 
@@ -29,6 +41,7 @@ class RevisionRow(TypedDict):
     recorded_at: Annotated[str, Field(json_schema_extra={"format": "date-time"})]
     reason: str
     who: str
+    lineage: LineageOfRevision
     added: int
     changed: int
     withdrawn: int
@@ -62,14 +75,26 @@ class ChangeRow(TypedDict):
     op: Literal["put", "withdraw"]
     id: str
     row: NotRequired[AnyRow]
+    digest: NotRequired[
+        Annotated[
+            str,
+            Field(
+                description=(
+                    "Of `row`, for a copy to check itself: SHA-256 in hexadecimal over its lines of the content hash."
+                )
+            ),
+        ]
+    ]
     reason: str
     who: str
 
 
 class ChangeList(TypedDict):
-    """Changes ordered by revision, table and id. If there is no `next`, continue later with `after` = `revision`."""
+    """Changes ordered by revision, table and id. If there is no `next`, continue later with `after` = `revision` and
+    this `lineage`."""
 
     revision: int
+    lineage: LineageOfRevision
     after: int
     total: int
     changes: list[ChangeRow]
@@ -132,6 +157,14 @@ class ChangesAsked(Paged):
     """The parameters of the feed of changes."""
 
     after: RevisionNumber = Field(default=0, description="List the changes after this revision.")
+    lineage: str | None = Field(
+        default=None,
+        pattern=r"^[0-9a-f]{32}$",
+        description=(
+            "Lineage of the revision `after`, from the answer that your copy ends with. 409 if this catalogue has "
+            "another history there: start again with `after=0`."
+        ),
+    )
 
 
 def revision_list(snapshot: Snapshot, asked: RevisionsAsked, cursor: Cursor | None) -> dict[str, object]:
@@ -146,7 +179,9 @@ def revision_list(snapshot: Snapshot, asked: RevisionsAsked, cursor: Cursor | No
     }
     if len(found) > asked.limit:
         place = (shown_here[-1].number,)
-        answer["next"] = asked.write_cursor("revisions", Cursor(snapshot.revision, snapshot.revision, place))
+        answer["next"] = asked.write_cursor(
+            "revisions", Cursor(snapshot.revision, snapshot.revision, place, snapshot.head.lineage)
+        )
     answer["cautions"] = cautions()
     return answer
 
@@ -170,6 +205,8 @@ def one_revision(snapshot: Snapshot, number: int) -> RevisionAnswer:
 def change_list(snapshot: Snapshot, asked: ChangesAsked, cursor: Cursor | None) -> dict[str, object]:
     """A page of the feed; a page may end inside a revision."""
     start = Place(asked.after + 1)
+    if cursor is None and (asked.lineage is not None or asked.after > snapshot.revision):
+        require_shared(snapshot.connection, Head(asked.after, asked.lineage or ""), snapshot.head)
     if cursor is not None:
         revision, table, id = cursor.place
         start = Place(int(revision), str(table), str(id))
@@ -179,13 +216,16 @@ def change_list(snapshot: Snapshot, asked: ChangesAsked, cursor: Cursor | None) 
     recorded = history.recorded(snapshot, {each.revision for each in shown_here})
     answer: dict[str, object] = {
         "revision": snapshot.revision,
+        "lineage": snapshot.head.lineage,
         "after": asked.after,
         "total": total,
         "changes": [_change_row(each, recorded[each.revision]) for each in shown_here],
     }
     if len(found) > asked.limit:
         last = shown_here[-1]
-        answer["next"] = asked.write_cursor("changes", Cursor(snapshot.revision, total, last[:3]))
+        answer["next"] = asked.write_cursor(
+            "changes", Cursor(snapshot.revision, total, last[:3], snapshot.head.lineage)
+        )
     answer["cautions"] = cautions(
         sources=sources_of(snapshot, [each.row for each in shown_here if each.row is not None])
     )
@@ -240,6 +280,7 @@ def _revision_row(recorded: Recorded) -> RevisionRow:
         "recorded_at": recorded.recorded_at,
         "reason": recorded.reason,
         "who": recorded.who,
+        "lineage": recorded.lineage,
         "added": recorded.added,
         "changed": recorded.changed,
         "withdrawn": recorded.withdrawn,
@@ -259,6 +300,7 @@ def _change_row(change: Changed, recorded: Recorded) -> ChangeRow:
     }
     if change.row is not None:
         row["row"] = change.row.exchanged()
+        row["digest"] = digest_of(change.row)
     return row
 
 

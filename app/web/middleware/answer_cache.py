@@ -10,9 +10,9 @@ Why a kept answer is right for the request that gets it:
    up nor kept.
 2. *Whose key it is* is not in the key. A route that asks for it (`app.web.access.caller_of`) leaves a mark in the
    request's state, and an answer with that mark is not kept. A request with a session's cookie passes by.
-3. *The catalogue* is in the key by its revision, which is read before the body is computed. All answers are of one
-   revision and all go when another is the latest. An answer for which the database showed another latest revision
-   meanwhile (a write just then, a replica that lags) is sent and not kept.
+3. *The catalogue* is in the key by its latest revision and its lineage, which are read before the body is computed. All
+   answers are of one revision and all go when another is the latest. An answer for which the database showed another
+   latest revision meanwhile (a write just then, a replica that lags) is sent and not kept.
 4. *What was checked* when the answer was computed is decided by the key (host, length of the address) or checked again
    here for each request: number and length of the header lines, the API key if reads are closed, the rate. A request
    that fails one of them goes on, and the layer behind refuses it as always.
@@ -32,6 +32,7 @@ from typing import Any
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app.catalogue.catalogue import LATEST_SEEN, Catalogue
+from app.catalogue.lineage import Head
 from app.settings import Settings
 from app.web.access import caller_was_read
 from app.web.middleware.closed_reads import ClosedReads
@@ -89,7 +90,7 @@ class AnswerCache:
         self.most_lines, self.most_header_bytes = settings.max_headers, settings.max_header_bytes
         self.most_bytes = settings.cache_bytes // settings.workers
         self.bytes = 0
-        self.revision: int | None = None
+        self.head: Head | None = None
         self.answers: OrderedDict[CacheKey, KeptAnswer] = OrderedDict()
         """Oldest first. The LRUCache of cachetools takes 1.5 µs more for a hit."""
 
@@ -105,30 +106,30 @@ class AnswerCache:
         else:
             begun, lines = perf_counter(), scope["headers"]
             first = dict(lines)
-            revision, answer, key = None, None, self._key(scope, lines, first)
+            head, answer, key = None, None, self._key(scope, lines, first)
             if key is not None:
                 scope.setdefault("state", {})["keyed"] = True
-                if self.catalogue is not None and (revision := self.catalogue.known()) is None:
-                    revision = await self._latest(self.catalogue, scope)
-                answer = None if revision is None else self.get(revision, key)
+                if self.catalogue is not None and (head := self.catalogue.known()) is None:
+                    head = await self._latest(self.catalogue, scope)
+                answer = None if head is None else self.get(head, key)
             if answer is None or not await self._answered(answer, scope, send, first, begun):
-                await self._computed(scope, receive, send, first.get(b"if-none-match"), revision, key)
+                await self._computed(scope, receive, send, first.get(b"if-none-match"), head, key)
 
-    def get(self, revision: int, key: CacheKey) -> KeptAnswer | None:
-        """The cached answer for `key`, if it is of `revision`. Drops all answers of another revision."""
-        if revision != self.revision:
+    def get(self, head: Head, key: CacheKey) -> KeptAnswer | None:
+        """The cached answer for `key`, if it is of this revision. Drops all answers of another one."""
+        if head != self.head:
             self.answers.clear()
-            self.bytes, self.revision = 0, revision
+            self.bytes, self.head = 0, head
         answer = self.answers.get(key)
         if answer is not None:
             self.answers.move_to_end(key)
         return answer
 
-    def keep(self, revision: int, key: CacheKey, answer: KeptAnswer) -> None:
-        """Cache an answer computed at `revision`, unless a newer revision came meanwhile or it is larger than the whole
+    def keep(self, head: Head, key: CacheKey, answer: KeptAnswer) -> None:
+        """Cache an answer computed at that revision, unless a newer one came meanwhile or it is larger than the whole
         cache.
         """
-        if revision != self.revision or answer.size > self.most_bytes:
+        if head != self.head or answer.size > self.most_bytes:
             return
         if (before := self.answers.pop(key, None)) is not None:
             self.bytes -= before.size
@@ -154,12 +155,12 @@ class AnswerCache:
             return None
         return key_of(scope, first)
 
-    async def _latest(self, catalogue: Catalogue, scope: Scope) -> int | None:
+    async def _latest(self, catalogue: Catalogue, scope: Scope) -> Head | None:
         """Look up the latest revision; None if the database cannot be read."""
         begun = perf_counter()
         try:
             async with asyncio.timeout(LONGEST_LOOK_S):
-                found = await catalogue.number()
+                found = await catalogue.latest()
         except TimeoutError:
             found = None
         if "came" in scope["state"]:
@@ -195,7 +196,7 @@ class AnswerCache:
         return True
 
     async def _computed(
-        self, scope: Scope, receive: Receive, send: Send, condition: bytes | None, revision: int | None = None,
+        self, scope: Scope, receive: Receive, send: Send, condition: bytes | None, head: Head | None = None,
         key: CacheKey | None = None,
     ) -> None:  # fmt: skip
         """Pass the request on, send 304 if the client already has the answer, and cache the answer if allowed."""
@@ -205,18 +206,18 @@ class AnswerCache:
             tags = _joined(scope["headers"])
             if key is None:
                 state["if_none_match"] = tags
-        keeps = revision is not None and key is not None and scope["method"] == "GET" and self.most_bytes > 0
+        keeps = head is not None and key is not None and scope["method"] == "GET" and self.most_bytes > 0
         finished = FinishedAnswer(send, state, tags, keeps=keeps)
-        seen: list[int] = []
+        seen: list[Head] = []
         before = LATEST_SEEN.set(seen)
         try:
             await self.app(asked, receive, finished.send)
         finally:
             LATEST_SEEN.reset(before)
-        if revision is None or key is None or not finished.is_whole or caller_was_read(scope):
+        if head is None or key is None or not finished.is_whole or caller_was_read(scope):
             return
-        if all(present == revision for present in seen):
-            self.keep(revision, key, finished.kept(len(scope["raw_path"]) + len(scope["query_string"])))
+        if all(present == head for present in seen):
+            self.keep(head, key, finished.kept(len(scope["raw_path"]) + len(scope["query_string"])))
 
 
 class FinishedAnswer:

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from starlette.requests import Request
 from starlette.responses import Response
 
+from app.catalogue.lineage import Head
 from app.web.representation import csv_table
 from app.web.representation.answer import Answer
 from app.web.representation.choose import choose
@@ -34,13 +35,13 @@ async def respond(
     rows: str | None = None,
     status: int = 200,
     headers: Mapping[str, str] | None = None,
-    version: int | None = None,
+    version: int | Head | None = None,
 ) -> Response:
     """Render `answer` in the requested format, or 406 with the formats it has.
 
-    `question` is the name of the answer, `rows` the member that is the list (then there is CSV). `version` is the first
-    revision for which the answer is valid. It is in the ETag, so that If-Match names a version in any format. The ETag
-    is a strong hash of the body before compression.
+    `question` is the name of the answer, `rows` the member that is the list (then there is CSV). `version` is that of
+    the row, for a statement the revision it began with. It is in the ETag, so that If-Match names a version in any
+    format. The ETag is a strong hash of the body before compression, which has the revision in it.
     """
     state = request.scope["state"]
     state["suffix_taken"] = True

@@ -180,7 +180,7 @@ async def _items(request: Request, questions: list[str], revision: int) -> Async
 async def _answered(request: Request, url: str, revision: int) -> tuple[int, bytes]:
     """Status and body of the answer to one question. The answer cache keeps it for batches with the same question."""
     cache: AnswerCache = request.app.answers
-    latest = await request.app.state.catalogue.number()
+    latest = await request.app.state.catalogue.latest()
     key = _key(request, url, revision)
     if latest is not None and (answer := cache.get(latest, key)) is not None:
         return HTTPStatus.OK, answer.body

@@ -132,7 +132,7 @@ async def store(
     write = write_context(request.scope)
     write.reason = entry.reason
     done = await to_its_end(lambda: write_edits(database, edits, entry, _today(), holds))
-    write.revision = done.revision
+    write.revision = done.head.number
     return done
 
 
@@ -188,7 +188,7 @@ def _written(done: WrittenEdits) -> JsonObject:
     report = done.report
     cells = {"changed_cells": done.cells.listed(), "cell_counts": done.cells.counts}
     answer = {"accepted": report["accepted"], **cells, "findings": report["findings"], "counts": report["counts"]}
-    answer |= {"revision": done.revision, "opened": done.opened}
+    answer |= {"revision": done.head.number, "lineage": done.head.lineage, "opened": done.opened}
     return {**answer, "replayed": True} if done.replayed else answer
 
 

@@ -38,6 +38,7 @@ from app.web.problem import status_of
 from app.web.reading.form_body import Form, read_form
 from app.web.reading.idempotency import digest_of, key_of
 from app.web.reading.strict import strict_router
+from app.web.representation.entity_tags import heads_in
 from app.web.representation.entry_links import onwards
 from app.web.representation.page import page
 from app.web.routes.bench_forms import once_more
@@ -177,7 +178,7 @@ async def _stored(request: Request, table: type[Row], id: str, asked: EntryAsked
             **asked.typed(),
             **typed,
             "sent": secrets.token_urlsafe(24),
-            "seen": str(found.revision_from),
+            "seen": f'"r{snapshot.at(found.revision_from)}.seen"',
         }
         filled |= {"ask": ",".join(first), "next": local_path(asked.next or ""), "at": asked.gap()}
         wanted = FindingsAsked(table=table.table, id=id, limit=MOST_FINDINGS)
@@ -224,7 +225,7 @@ async def _sent(request: Request, table: type[Row], id: str | None) -> Response:
 async def _store(request: Request, caller: Caller, form: Form, filled: FilledForm, stored: Edit) -> WrittenEdits:
     reason = form.get("reason") or _reason(stored.table, stored.id)
     entry = Entry(reason, caller.label, key_of(caller.id, form.get("sent") or None), digest_of(request, form.raw))
-    holds = unchanged_since(stored, {int(form.get("seen"))}) if stored.id and form.get("seen").isdigit() else None
+    holds = unchanged_since(stored, seen) if stored.id and (seen := heads_in(form.get("seen"))) else None
     return await store(request, lambda snapshot: filled.edits(snapshot, stored.id or None), entry, holds)
 
 
@@ -268,7 +269,7 @@ async def _onwards(
     if not way:
         way = f"/v1/chassis/{id}/sheet" if request.url.path == "/enter/fork" else f"/v1/{table.table}/{id}"
     if request.app.state.catalogue.database.has_replica:
-        way = f"{way}{'&' if '?' in way else '?'}min_revision={done.revision}"
+        way = f"{way}{'&' if '?' in way else '?'}min_revision={done.head.number}"
     way = onwards(way, id, filled.source, typed.get("page", ""))
     if any(_doubts(each, filled) for each in done.report["findings"]):
         return _redirected(f"/enter/{table.table}/{id}?{urlencode({'stored': 'true', 'next': way})}")
@@ -293,8 +294,8 @@ async def _id_of(request: Request, table: type[Row], filled: FilledForm, done: W
         return own[0]
 
     def find(snapshot: Snapshot) -> str:
-        found = changes(snapshot, Place(done.revision), 20)
-        return next(each.id for each in found if each.table == table.table and each.revision == done.revision)
+        found = changes(snapshot, Place(done.head.number), 20)
+        return next(each.id for each in found if each.table == table.table and each.revision == done.head.number)
 
     id: str = await request.app.state.catalogue.ask(find)
     return id

@@ -9,7 +9,7 @@ from pydantic import Field, TypeAdapter
 from starlette.responses import FileResponse, Response
 from typing_extensions import TypedDict
 
-from app.exchange.content_hash import HASH_VERSION
+from app.catalogue.content_hash import HASH_VERSION
 from app.exchange.kept_exports import KeptExports, PastRevision, past_revision
 from app.questions.answers.cautions import cautions
 from app.questions.answers.parameters import Pinned
@@ -87,7 +87,7 @@ async def content_hash(request: Request, asked: Asked) -> Response:
     exports: KeptExports = request.app.state.exports
     found = await exports.content_hash(revision, request.app.state.settings)
     answer = {
-        "revision": revision.number, "content_hash": found, "hash_version": HASH_VERSION, "cautions": cautions(),
+        "revision": revision.head.number, "content_hash": found, "hash_version": HASH_VERSION, "cautions": cautions(),
     }  # fmt: skip
     return await respond(request, answer, CONTENT_HASH, question="content-hash")
 
@@ -105,10 +105,10 @@ async def _exported(request: Request, asked: Pinned, suffix: str, media_type: st
     headers = {
         "ETag": f'"export.{name}"',
         "Cache-Control": "no-cache",
-        "Content-Disposition": f'attachment; filename="legwork-{revision.number}.{suffix}"',
+        "Content-Disposition": f'attachment; filename="legwork-{revision.head.number}.{suffix}"',
         "Accept-Ranges": "bytes",
         "Last-Modified": format_datetime(recorded_at.astimezone(dt.UTC), usegmt=True),
-        "Legwork-Revision": str(revision.number),
+        "Legwork-Revision": str(revision.head.number),
     }
     if matches(request.scope["state"].get("if_none_match"), headers["ETag"]):
         # Nothing is exported: a body long enough to be treated like the file goes to the answer cache, which sends 304.

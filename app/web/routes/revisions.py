@@ -7,7 +7,10 @@ from pydantic import Field
 from starlette.responses import Response
 from typing_extensions import TypeAliasType
 
+from app.catalogue.lineage import Head
+from app.catalogue.rows import Snapshot
 from app.catalogue.tables import STATEMENTS
+from app.json_types import JsonObject
 from app.questions.answers.parameters import LAST_REVISION, Pinned
 from app.questions.tables import revisions as questions
 from app.questions.tables.links import entry_shape
@@ -100,8 +103,13 @@ async def list_changes(request: Request, asked: Annotated[ChangesAsked, Query()]
 )
 async def get_statement(request: Request, id: StatementId, asked: PinnedAsked) -> Response:
     """404 for an id that was never used, with similar `candidates`; 410 for a withdrawn one, with its `history`."""
-    answer = await request.app.state.catalogue.ask(lambda snapshot: questions.statement(snapshot, id), asked.pin())
-    return await respond(request, answer, questions.STATEMENT, question="entry", version=answer["revision_from"])
+
+    def found(snapshot: Snapshot) -> tuple[JsonObject, Head]:
+        answer = questions.statement(snapshot, id)
+        return answer, snapshot.at(answer["revision_from"])
+
+    answer, version = await request.app.state.catalogue.ask(found, asked.pin())
+    return await respond(request, answer, questions.STATEMENT, question="entry", version=version)
 
 
 @router.get(

@@ -8,12 +8,14 @@ from starlette.responses import Response
 
 from app.access.keys import Caller
 from app.catalogue.catalogue import Catalogue, Pin
+from app.catalogue.lineage import Head
 from app.catalogue.rows import Snapshot
 from app.catalogue.tables import STATEMENTS, TABLES, Statement
 from app.errors import Fault, Invalid, PreconditionMissing
 from app.exchange.editing import Edits, Precondition
 from app.exchange.preconditions import never_used, table_of, unchanged_since
 from app.exchange.read_edits import Edit, merged, read_edits
+from app.json_types import JsonObject
 from app.questions.answers.cautions import cautions
 from app.web.access import permitted
 from app.web.contract.openapi import json_body
@@ -34,7 +36,7 @@ from app.web.reading.idempotency import IdempotencyKey
 from app.web.reading.json_body import MEDIA_TYPES, read_json, read_model, shaped
 from app.web.reading.strict import strict_router
 from app.web.representation import respond
-from app.web.representation.entity_tags import versions_in
+from app.web.representation.entity_tags import heads_in
 from app.web.routes.edits import ReasonGiven, edited, reason_of, replayed
 
 router = strict_router(tags=["changes"])
@@ -62,7 +64,7 @@ async def add_statement(request: Request, idempotency_key: IdempotencyKey = None
     edit = _one_statement(change)
     answer = await edited(request, caller, [edit], reason_of(change.get("reason")), idempotency_key, never_used(edit))
     answer["cautions"] = cautions()
-    headers = {"Location": f"/v1/statements/{edit.id}", "ETag": f'"r{answer["revision"]}.new"', **replayed(answer)}
+    headers = {"Location": f"/v1/statements/{edit.id}", "ETag": f'"r{_head(answer)}.new"', **replayed(answer)}
     return await respond(request, answer, WRITE, question="report", status=201, headers=headers)
 
 
@@ -160,16 +162,16 @@ async def _table_named(request: Request, id: str, if_match: str | None) -> type[
     """The table of a statement; any table if the id was never used, and then the precondition fails."""
     catalogue: Catalogue = request.app.state.catalogue
     table = await catalogue.ask(lambda snapshot: table_of(snapshot, id))
-    if table is None and catalogue.database.has_replica and (tags := versions_in(if_match or "")):
-        table = await catalogue.ask(lambda snapshot: table_of(snapshot, id), Pin(min_revision=max(tags)))
+    if table is None and catalogue.database.has_replica and (tags := heads_in(if_match or "")):
+        table = await catalogue.ask(lambda snapshot: table_of(snapshot, id), Pin(min_revision=max(tags).number))
     return table or STATEMENTS[0]
 
 
-def _versions(if_match: str | None) -> set[int]:
-    """The revisions that If-Match names. Raises PreconditionMissing without one."""
+def _versions(if_match: str | None) -> set[Head]:
+    """The versions that If-Match names. Raises PreconditionMissing without one."""
     if if_match is None:
         raise PreconditionMissing("send If-Match with the ETag that the statement was read with")
-    return versions_in(if_match)
+    return heads_in(if_match)
 
 
 async def _replaced(
@@ -177,15 +179,19 @@ async def _replaced(
     caller: Caller,
     edits: Sequence[Edit] | Edits,
     reason: str,
-    wanted: set[int],
+    wanted: set[Head],
     idempotency_key: str | None,
     holds: Precondition | None = None,
     tag: str = "new",
 ) -> Response:
     answer = await edited(request, caller, edits, reason, idempotency_key, holds)
     answer["cautions"] = cautions()
-    etag = f'"r{answer["revision"]}.{tag}"' if answer["opened"] else f'"r{max(wanted)}.same"'
+    etag = f'"r{_head(answer)}.{tag}"' if answer["opened"] else f'"r{max(wanted)}.same"'
     return await respond(request, answer, WRITE, question="report", headers={"ETag": etag, **replayed(answer)})
+
+
+def _head(answer: JsonObject) -> Head:
+    return Head(answer["revision"], answer["lineage"])
 
 
 def _one_statement(change: ChangeBody, empty: frozenset[str] = frozenset()) -> Edit:

@@ -11,6 +11,8 @@ from fastapi.routing import APIRoute
 from pydantic import TypeAdapter
 from starlette.responses import Response
 
+from app.catalogue.lineage import Head
+from app.catalogue.rows import Snapshot
 from app.catalogue.tables import TABLES, Row
 from app.json_types import JsonObject
 from app.questions.answers.parameters import Pinned
@@ -83,10 +85,13 @@ def _add_list(router: APIRouter, table: type[Row]) -> None:
 def _add_entry(router: APIRouter, table: type[Row]) -> None:
     async def get_row(request: Request, id: RowId, asked: Annotated[Pinned, Query()]) -> Response:
         questions = questions_about(request.app)[table.table]
-        answer = await request.app.state.catalogue.ask(
-            lambda snapshot: entry(snapshot, table, id, questions, asked.units), asked.pin()
-        )
-        version = answer["revision_from"] if table.role == "statement" else None  # what If-Match names in an edit
+
+        def found(snapshot: Snapshot) -> tuple[JsonObject, Head]:
+            answer = entry(snapshot, table, id, questions, asked.units)
+            return answer, snapshot.at(answer["revision_from"])
+
+        answer, head = await request.app.state.catalogue.ask(found, asked.pin())
+        version = head if table.role == "statement" else None  # what If-Match names in an edit
         return await respond(request, answer, entry_adapter(table), question="entry", version=version)
 
     get_row.__doc__ = (
