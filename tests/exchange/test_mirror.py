@@ -39,7 +39,7 @@ from tests.exchange.random_edits import RandomEdits
 from tests.exchange.serving import CutWire, serving
 from tests.questions.storing import store
 
-EDITS = int(os.environ.get("LEGWORK_TEST_EDITS", "24"))
+EDITS = int(os.environ.get("LEGWORK_TEST_EDITS", "10"))
 PRIVATE = {"idempotency_key", "request_digest"}
 
 
@@ -110,14 +110,16 @@ def test_a_copy_equals_its_origin_after_random_edits_and_cut_connections(
     other = next(each for each in ENGINES if each != engine)
     with fresh_database(engine, True) as url, fresh_database(other, False) as copy_url:
         source, copy = Database(url), Database(copy_url)
-        edits = RandomEdits(source, seed=6)
-        edits.accepted(EDITS // 2)
+        edits = RandomEdits(source, seed=11)
         with serving(source, tmp_path) as (address, _):
             wire = CutWire(address, seed=6)
+            with of(wire.url, tries=50) as patient:
+                assert follow(copy, patient) == 1
+            edits.accepted(EDITS // 2)
             ends = []
             for _ in range(200):  # each time it resumes at the cut
                 try:
-                    with of(wire.url, tries=3) as impatient:
+                    with of(wire.url, tries=2) as impatient:
                         follow(copy, impatient)
                     break
                 except Unavailable:
@@ -130,7 +132,7 @@ def test_a_copy_equals_its_origin_after_random_edits_and_cut_connections(
             with of(address) as direct:
                 found = verify(copy, direct, latest(copy))
         assert wire.cuts >= 10
-        assert ends, "the copy never had to begin again"
+        assert len(set(ends)) > 1, "the copy never had to begin again in the middle"
         assert min(edits.kinds.values()) > 0, edits.kinds
         assert latest(copy) == EDITS + 1
         assert stored(copy) == stored(source)

@@ -1,9 +1,12 @@
 """A search for a fork and a place gives the figure, with the scope that limits it and the source.
 
-The expected figures come from the CSV files of the demo, read here without the program."""
+The expected figures come from the CSV files of the demo, read here without the program.
+
+LEGWORK_TEST_FORKS sets how many forks a search is timed among: 20000 is the promise."""
 
 import csv
 import itertools
+import os
 import random
 import statistics
 import time
@@ -23,6 +26,7 @@ from tests.catalogue_generator import rows
 from tests.questions.storing import store
 
 SEED_DATA = Path(__file__).parents[2] / "seed_data"
+FORKS = int(os.environ.get("LEGWORK_TEST_FORKS", "5000"))
 SCOPE = (
     "model_year_from", "model_year_to", "travel_from_mm", "travel_to_mm", "variant", "spring", "damper", "wheel_size",
     "serial_from", "serial_to",
@@ -244,14 +248,14 @@ def test_words_of_a_query() -> None:
     ]  # fmt: skip
 
 
-def test_a_figure_among_20000_forks_takes_little_more_than_its_sheet(database: Database) -> None:
-    # 20,000 chassis of the generator by name; the statements of 300 of them. Processor time, so that others on the
-    # machine do not count. The yardstick is the sheet of the same fork.
+def test_a_figure_among_many_forks_takes_little_time(database: Database) -> None:
+    # The chassis of the generator by name; the statements of 300 of them. Processor time, so that others on the machine
+    # do not count. The limit is 250 ms among 20,000 forks, and among fewer in proportion.
     if not database.is_sqlite:
         pytest.skip("the index is the same on both engines")
     chance = random.Random(3)
     small = list(rows(chassis=300, seed=5))
-    more = rows(chassis=20_000, seed=5, tables=("makers", "chassis"))
+    more = rows(chassis=FORKS, seed=5, tables=("makers", "chassis"))
     known = {(row.table, row.id) for row in small}
     store(database, itertools.chain(small, (row for row in more if (row.table, row.id) not in known)))
     catalogue = Catalogue(database)
@@ -268,4 +272,4 @@ def test_a_figure_among_20000_forks_takes_little_more_than_its_sheet(database: D
 
     print("ms", [round(1000 * value, 1) for value in statistics.quantiles(spent, n=20)])
     assert first >= 54, first
-    assert statistics.quantiles(spent, n=20)[-1] < 0.25
+    assert statistics.quantiles(spent, n=20)[-1] < 0.25 * FORKS / 20_000
