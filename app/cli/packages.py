@@ -94,14 +94,14 @@ def export(
     """Write the catalogue as a package."""
     from app.catalogue.catalogue import Catalogue, Pin
     from app.exchange.progress import shown
-    from app.exchange.sqlite_copy import copy
+    from app.exchange.sqlite_export import write as write_sqlite
     from app.exchange.writer import export as write
 
     catalogue = Catalogue(opened(settings_of(database_url=url_of(database))))
     with catalogue.snapshot(Pin(revision)) as snapshot:
         number = snapshot.revision
         if path.suffix == ".sqlite":
-            rows = copy(snapshot, path)
+            rows = write_sqlite(snapshot, path)
         else:
             with shown() as progress:
                 written = 0

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 MIGRATIONS = Path(__file__).parents[2] / "migrations"
 WAIT_S = 600
 """Seconds that a migration waits for one in another process."""
+EXPORT_ID = int.from_bytes(b"LgwQ")
+"""`application_id` of a SQLite export, by which `file` and other programs know the format."""
 HEADS = {"catalogue": "0005", "shop": "0006"}
 """The schema version of this build: the last of each chain, written here so that a start need not read the chain."""
 
@@ -83,13 +85,19 @@ def migrate(database: Database, which: str, notify: Callable[[str], None] | None
         if found == "current":
             return
         if found in ("newer", "foreign"):
-            what = "made by a newer build" if found == "newer" else "from another program"
+            what = "made by a newer build" if found == "newer" else _origin_of(connection)
             raise Unavailable(f"the database {database.url.render_as_string()} is {what}; nothing was changed")
         from alembic import command  # not at a start with a current schema
 
         config = alembic_config(which)
         config.attributes["connection"] = connection
         command.upgrade(config, "head")
+
+
+def _origin_of(connection: Connection) -> str:
+    if connection.dialect.name == "sqlite" and connection.execute(text("PRAGMA application_id")).scalar() == EXPORT_ID:
+        return "an export for queries: to serve from it, export a package and load that"
+    return "from another program"
 
 
 def bring_down(database: Database, which: str, version: str) -> None:

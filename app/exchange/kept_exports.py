@@ -24,13 +24,13 @@ from app.catalogue.snapshot import Snapshot
 from app.database.migrating import HEADS
 from app.database.private_folder import make_private
 from app.errors import Invalid, Unavailable
-from app.exchange import child
+from app.exchange import child, sqlite_export
 from app.exchange.descriptor import format_tag
 from app.settings import Settings
 
 T = TypeVar("T")
 
-FORMAT = 1
+FORMATS = {"zip": 1, "sqlite": sqlite_export.FORMAT}
 """Version of the files; raise it if the bytes of a revision change for any reason but new columns."""
 MOST_FILES = 8
 MOST_BYTES = 2_000_000_000
@@ -97,7 +97,7 @@ class KeptExports:
     def name(self, revision: PastRevision, suffix: str) -> str:
         """The name of the file, without a folder."""
         columns = format_tag() if suffix == "zip" else HEADS["catalogue"]
-        return f"r{revision.head}-f{FORMAT}-{columns}.{suffix}"
+        return f"r{revision.head}-f{FORMATS[suffix]}-{columns}.{suffix}"
 
     async def file(self, revision: PastRevision, suffix: str, settings: Settings) -> Path:
         """The complete file. Raises the Refusal that the child reports, and Unavailable if too many are being made or

@@ -70,7 +70,9 @@ async def export_package(request: Request, asked: Asked) -> Response:
     responses=_file("application/vnd.sqlite3"),
 )
 async def export_sqlite(request: Request, asked: Asked) -> Response:
-    """The rows valid at the revision, without their history: to query offline, or to serve from."""
+    """The rows valid at the revision, without their history: for queries offline. Numbers are numbers, with
+    the published text beside them in `…_text`, and there is a view for each question. To serve from a copy, load the
+    package."""
     return await _exported(request, asked, "sqlite", "application/vnd.sqlite3")
 
 
