@@ -12,7 +12,7 @@ from sqlalchemy import Connection, bindparam, func, select
 
 from app.catalogue.stored import REVISIONS
 
-BEGINNING = "0" * 32
+BEGINNING = "0" * 16
 """The lineage of the empty catalogue, before its first revision."""
 
 _LATEST = select(func.max(REVISIONS.c.number))
@@ -34,9 +34,9 @@ EMPTY = Head(0, BEGINNING)
 
 
 def chained(before: str, number: int, recorded_at: str, reason: str, who: str) -> str:
-    """The lineage of a revision from that of the one before it: 128 bits of SHA-256, in hexadecimal."""
+    """The lineage of a revision from that of the one before it: 64 bits of SHA-256, in hexadecimal."""
     record = json.dumps([before, number, recorded_at, reason, who], ensure_ascii=False, separators=(",", ":"))
-    return hashlib.sha256(record.encode()).hexdigest()[:32]
+    return hashlib.sha256(record.encode()).hexdigest()[:16]
 
 
 def latest(connection: Connection) -> int:

@@ -50,7 +50,7 @@ class OriginRevision(TypedDict):
     recorded_at: OriginMoment
     reason: Words
     who: Label
-    lineage: NotRequired[Annotated[str, Field(pattern=r"^[0-9a-f]{32}$")]]
+    lineage: NotRequired[Annotated[str, Field(pattern=r"^[0-9a-f]{16}$")]]
     added: OriginNumber
     changed: OriginNumber
     withdrawn: OriginNumber

@@ -4,16 +4,21 @@ from collections.abc import Callable, Coroutine
 from typing import Any
 
 from fastapi.exceptions import RequestValidationError
+from fastapi.routing import APIRoute
+from rapidfuzz.distance import OSA
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
-from app.errors import Refusal
+from app.errors import Fault, Refusal
 from app.web.faults import faults_of
 from app.web.middleware.methods import allowed
 from app.web.reading.json_body import WrongMediaType
 from app.web.representation.problem_forms import problem_response, refused
 
+LIKE = 0.66
+"""How similar each part of an address must be for it to be offered instead (1: equal)."""
+NOTHING_THERE = "There is nothing at that address."
 _SLUGS = {400: "malformed", 404: "not-found", 413: "too-large", 415: "media-type", 422: "invalid", 503: "unavailable"}
 
 
@@ -36,8 +41,26 @@ async def on_http_exception(request: Request, raised: HTTPException) -> Response
         return problem_response(request.scope, "method-not-allowed", detail, headers={"Allow": taken})
     if raised.status_code not in _SLUGS:
         raise raised
-    detail = "There is nothing at that address." if raised.status_code == 404 else "The request was refused."
-    return problem_response(request.scope, _SLUGS[raised.status_code], detail)
+    if raised.status_code == 404:
+        return problem_response(request.scope, "not-found", NOTHING_THERE, faults=_near(request))
+    return problem_response(request.scope, _SLUGS[raised.status_code], "The request was refused.")
+
+
+def _near(request: Request) -> list[Fault]:
+    """The address of a lookup that was probably meant: the most similar one with as many parts."""
+    path = request.url.path
+    given, meant, most = path.split("/"), "", LIKE
+    for route in request.app.router.routes:
+        parts = route.path.split("/") if isinstance(route, APIRoute) and "GET" in (route.methods or ()) else []
+        if len(parts) == len(given):
+            like = min(
+                OSA.normalized_similarity(sent, known)
+                for sent, known in zip(given, parts, strict=True) if not known.startswith("{")
+            )  # fmt: skip
+            if like > most:
+                most = like
+                meant = "/".join(sent if known[:1] == "{" else known for sent, known in zip(given, parts, strict=True))
+    return [Fault("address-unknown", f"Did you mean {meant}?", suggestion=meant)] if meant and path.isascii() else []
 
 
 async def on_validation(request: Request, raised: RequestValidationError) -> Response:

@@ -56,7 +56,7 @@ class Catalogue:
     def known(self) -> None:
         """No revision, so nothing is cached."""
 
-    async def number(self) -> None:
+    async def latest(self) -> None:
         return None
 
     def look_again(self) -> None:

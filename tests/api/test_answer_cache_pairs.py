@@ -18,6 +18,7 @@ from starlette.routing import Route
 
 from app.access import keys
 from app.catalogue.catalogue import Catalogue
+from app.catalogue.lineage import BEGINNING, Head
 from app.main import Service, create_app
 from app.settings import Settings
 from app.web.access import caller_of
@@ -150,8 +151,8 @@ SCOPES = {"key": "read", "bench": "bench"}
 class OneRevision:
     """A stub catalogue that is always at revision 1."""
 
-    def known(self) -> int:
-        return 1
+    def known(self) -> Head:
+        return Head(1, BEGINNING)
 
     def look_again(self) -> None:
         """Nothing changes."""

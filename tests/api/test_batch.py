@@ -95,7 +95,7 @@ class Mixture:
 
 def without_id(problem: dict[str, Any]) -> dict[str, Any]:
     """A problem without its request id."""
-    return {name: value for name, value in problem.items() if name not in ("request_id", "instance")}
+    return {name: value for name, value in problem.items() if name != "request_id"}
 
 
 def unpaged(answer: dict[str, Any]) -> dict[str, Any]:

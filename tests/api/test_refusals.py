@@ -66,6 +66,24 @@ async def test_every_kind_of_problem_has_a_page(client: httpx.AsyncClient) -> No
     assert_problem(await client.get("/problems/none-such"), 404)
 
 
+@pytest.mark.parametrize(
+    ("path", "meant"),
+    [
+        ("/v1/chasis/some-fork/sheet", "/v1/chassis/some-fork/sheet"),
+        ("/v1/chassis/some-fork/shet.csv", "/v1/chassis/some-fork/sheet"),
+        ("/v1/torque", "/v1/torques"),
+        ("/v1/revision/3", "/v1/revisions/3"),
+        ("/v1/chassis/some-fork/price", None),
+        ("/v2/something/else/entirely/there", None),
+    ],
+)
+async def test_a_misspelt_address_gets_the_one_that_was_meant(
+    client: httpx.AsyncClient, path: str, meant: str | None
+) -> None:
+    problem = assert_problem(await client.get(path), 404)
+    assert [each["suggestion"] for each in problem.get("errors", ())] == ([meant] if meant else [])
+
+
 async def test_a_fault_of_ours_tells_the_log_everything_and_the_client_an_id(
     client: httpx.AsyncClient, lines: Lines
 ) -> None:

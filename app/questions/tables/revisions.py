@@ -28,7 +28,7 @@ AnyRow = Annotated[JsonObject, Field(description="Exchange columns of the table,
 LineageOfRevision = Annotated[
     str,
     Field(
-        pattern=r"^[0-9a-f]{32}$",
+        pattern=r"^[0-9a-f]{16}$",
         description="Hash chained over the records of all revisions up to this one: equal only in one history.",
     ),
 ]
@@ -159,7 +159,7 @@ class ChangesAsked(Paged):
     after: RevisionNumber = Field(default=0, description="List the changes after this revision.")
     lineage: str | None = Field(
         default=None,
-        pattern=r"^[0-9a-f]{32}$",
+        pattern=r"^[0-9a-f]{16}$",
         description=(
             "Lineage of the revision `after`, from the answer that your copy ends with. 409 if this catalogue has "
             "another history there: start again with `after=0`."

@@ -7,7 +7,7 @@ from base64 import urlsafe_b64encode
 from app.catalogue.lineage import Head
 
 _TAG = re.compile(r'(?:W/)?("[^"]*")')
-_VERSIONED = re.compile(r'"r([0-9]{1,10})(-[0-9a-f]{32})?\.[^"]*"')
+_VERSIONED = re.compile(r'"r([0-9]{1,10})(-[0-9a-f]{16})?\.[^"]*"')
 
 
 def etag_of(body: bytes) -> str:

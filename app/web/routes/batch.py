@@ -165,7 +165,7 @@ async def _items(request: Request, questions: list[str], revision: int) -> Async
     for index, url in enumerate(questions):
         if sent > MOST_BYTES or spent > MOST_SECONDS:
             refusal = Unavailable("This batch is too much for one request. Send the questions from here on again.")
-            problem = problem_of(request.scope, refusal)
+            problem = _problem(request, refusal, url)
             yield Item(index, url, problem["status"], json.dumps(problem).encode())
             continue
         async with turn:
@@ -187,7 +187,7 @@ async def _answered(request: Request, url: str, revision: int) -> tuple[int, byt
     try:
         route, scope, is_settled = _asked(request, url, revision)
     except Refusal as refusal:
-        problem = problem_of(request.scope, refusal)
+        problem = _problem(request, refusal, url)
         return problem["status"], json.dumps(problem).encode()
     start, content = await _computed(request, route, scope)
     if latest is not None and is_settled and may_be_kept(start) and not caller_was_read(scope):
@@ -231,6 +231,12 @@ def _asked(request: Request, url: str, revision: int) -> tuple[StrictRoute, Scop
         scope["query_string"] += b"&revision=%d" % revision if parts.query else b"revision=%d" % revision
     scope.update(found)
     return route, scope, not names & _MOVING
+
+
+def _problem(request: Request, refusal: Refusal, url: str) -> JsonObject:
+    """The problem with a question; its `instance` is the question's path."""
+    state = {**request.scope["state"], "raw_path": url.partition("?")[0].encode("utf-8", "replace")}
+    return problem_of({**request.scope, "state": state}, refusal)
 
 
 def _matching(request: Request, scope: Scope) -> tuple[BaseRoute | None, Scope]:

@@ -21,13 +21,13 @@ def upgrade() -> None:
     stored = sa.table("revisions", *(sa.column(name) for name in ("number", "recorded_at", "reason", "who", "lineage")))
     records = sa.select(*(stored.c[name] for name in ("number", "recorded_at", "reason", "who")))
     fill = sa.update(stored).where(stored.c.number == sa.bindparam("of")).values(lineage=sa.bindparam("hash"))
-    connection, lineage, last = op.get_bind(), "0" * 32, 0
+    connection, lineage, last = op.get_bind(), "0" * 16, 0
     while True:
         wanted = records.where(stored.c.number > last).order_by(stored.c.number).limit(AT_ONCE)
         hashes = []
         for record in connection.execute(wanted).fetchall():
             text = json.dumps([lineage, *record], ensure_ascii=False, separators=(",", ":"))
-            lineage, last = hashlib.sha256(text.encode()).hexdigest()[:32], record.number
+            lineage, last = hashlib.sha256(text.encode()).hexdigest()[:16], record.number
             hashes.append({"of": last, "hash": lineage})
         if not hashes:
             break
