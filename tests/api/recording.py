@@ -53,6 +53,7 @@ LOOKUPS = (
     Asked("getProblemType", "GET", "/problems/{slug}", {"slug": "gone"}),
     Asked("listUnits", "GET", "/v1/units"),
     Asked("convert", "GET", "/v1/convert", {"value": "6.8", "from": "N·m", "to": "in·lbf", "round": "down"}),
+    Asked("listTables", "GET", "/v1/tables"),
     Asked("listStandards", "GET", "/v1/standards"),
     Asked("standard", "GET", "/v1/standards/{table}", {"table": "threads"}),
     Asked("identify", "GET", "/v1/identify", {"stanchion_diameter": "37", "wheel_size": "29", "model_year": 2023}),

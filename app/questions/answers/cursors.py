@@ -9,11 +9,14 @@ import hashlib
 import json
 from base64 import urlsafe_b64decode, urlsafe_b64encode
 from collections.abc import Mapping
-from typing import Any, NamedTuple
+from typing import Annotated, Any, NamedTuple
+
+from pydantic import Field
 
 from app.errors import Fault, Malformed
 
 LONGEST = 1000
+NextCursor = Annotated[str, Field(description="The cursor in `next`, for a program that builds its own addresses.")]
 _CHECKSUM = 6  # bytes
 
 

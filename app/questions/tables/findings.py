@@ -17,7 +17,7 @@ from app.catalogue.tables import TABLES, Source
 from app.errors import Invalid, NotFound
 from app.json_types import JsonObject
 from app.questions.answers.cautions import cautions
-from app.questions.answers.cursors import Cursor
+from app.questions.answers.cursors import Cursor, NextCursor
 from app.questions.answers.views import Caution
 from app.questions.tables.listing import Paged, sources_of
 from app.rules import checks as checks  # registers the rules
@@ -90,6 +90,7 @@ class FindingList(TypedDict):
     total: int
     findings: list[FindingRow]
     next: NotRequired[str]
+    next_cursor: NotRequired[NextCursor]
     cautions: list[Caution]
 
 

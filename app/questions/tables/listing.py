@@ -19,7 +19,7 @@ from app.errors import Invalid
 from app.json_types import JsonObject
 from app.questions.answers import cursors
 from app.questions.answers.cautions import cautions
-from app.questions.answers.cursors import Cursor
+from app.questions.answers.cursors import Cursor, NextCursor
 from app.questions.answers.parameters import Pinned
 from app.questions.answers.views import Caution
 from app.questions.tables.row_views import filters, list_of, row_shape, shape
@@ -90,6 +90,7 @@ def list_shape(table: type[Row]) -> Any:
         "total": int,
         "rows": list_of(row_shape(table)),
         "next": NotRequired[str],
+        "next_cursor": NotRequired[NextCursor],
         "cautions": list[Caution],
     }
     return shape(f"{table.__name__}List", f"A page of {table.table}; `next` is absent on the last page.", fields)

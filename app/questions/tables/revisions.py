@@ -16,7 +16,7 @@ from app.catalogue.tables import STATEMENTS
 from app.errors import NotFound
 from app.json_types import JsonObject
 from app.questions.answers.cautions import cautions
-from app.questions.answers.cursors import Cursor
+from app.questions.answers.cursors import Cursor, NextCursor
 from app.questions.answers.parameters import LAST_REVISION, RevisionNumber
 from app.questions.answers.views import Caution
 from app.questions.tables.links import Links, shown
@@ -55,6 +55,7 @@ class RevisionList(TypedDict):
     total: int
     revisions: list[RevisionRow]
     next: NotRequired[str]
+    next_cursor: NotRequired[NextCursor]
     cautions: list[Caution]
 
 
@@ -99,6 +100,7 @@ class ChangeList(TypedDict):
     total: int
     changes: list[ChangeRow]
     next: NotRequired[str]
+    next_cursor: NotRequired[NextCursor]
     cautions: list[Caution]
 
 

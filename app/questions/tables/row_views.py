@@ -22,7 +22,7 @@ _JSON: JsonObject = {
 
 
 @cache
-def row_shape(table: type[Row]) -> object:
+def row_shape(table: type[Row]) -> Any:
     """The JSON shape of a row: the exchange columns that have values; published figures are decimal strings."""
     fields = {name: _member(column) for name, column in table.columns().items()}
     return shape(f"{table.__name__}Row", table.meaning, fields)

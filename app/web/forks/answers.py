@@ -8,6 +8,7 @@ from typing_extensions import TypedDict
 from app.bench.flags import FlagRow
 from app.bench.shapes import ConfigurationView, DueView, ForkView, Moment, ServiceView
 from app.bench.work_order_shapes import OrderView
+from app.questions.answers.cursors import NextCursor
 from app.questions.answers.gap import Gap
 from app.questions.answers.views import Caution, Undecided
 from app.units.quantity import Quantity
@@ -34,6 +35,7 @@ class ForkList(TypedDict):
     total: int
     forks: list[ForkView]
     next: NotRequired[str]
+    next_cursor: NotRequired[NextCursor]
     cautions: list[Caution]
 
 
@@ -133,6 +135,7 @@ class FlagList(TypedDict):
     total: int
     flags: list[FlagRow]
     next: NotRequired[str]
+    next_cursor: NotRequired[NextCursor]
     cautions: list[Caution]
 
 

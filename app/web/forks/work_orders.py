@@ -15,6 +15,7 @@ from app.bench.work_order_shapes import FIELD_NAMES, OrderFields, OrderSummary, 
 from app.bench.work_orders import HeldOrder, Opening
 from app.catalogue.columns import SLUG
 from app.json_types import JsonObject
+from app.questions.answers.cursors import NextCursor
 from app.questions.answers.views import Caution
 from app.questions.job.comparison import CardComparison
 from app.questions.job.job_card import JOB_CARD, JobCardAnswer, JobCardAsked, job_card
@@ -104,6 +105,7 @@ class WorkOrderList(TypedDict):
     total: int
     work_orders: list[OrderSummary]
     next: NotRequired[str]
+    next_cursor: NotRequired[NextCursor]
     cautions: list[Caution]
 
 

@@ -99,7 +99,7 @@ def link_of(name: str, value: object) -> str | None:
     """The link for an id or address in a member; always an address of ours."""
     if not isinstance(value, str):
         return None
-    if name in ("href", "self", "history", "findings", "changes", "next"):
+    if name in ("href", "self", "history", "findings", "changes", "next", "next_cursor"):
         return value if value.startswith("/") and not value.startswith("//") else None
     table = words.TABLE_OF.get(name.rpartition(".")[2])
     return f"/v1/{table}/{value}" if table and words.is_slug(value) else None

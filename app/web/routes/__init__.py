@@ -10,6 +10,7 @@ from app.web.routes import (
     batch,
     bench_forms,
     chassis_questions,
+    described_tables,
     docs,
     edits,
     entry,
@@ -68,6 +69,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     revisions.router,
     rules.router,
     search.router,
+    described_tables.router,
     tables.router,
 )
 

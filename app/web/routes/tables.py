@@ -45,9 +45,11 @@ async def respond_page(
     request: Request, answer: JsonObject, adapter: TypeAdapter[Any], *, question: str, rows: str,
     headers: Mapping[str, str] | None = None,
 ) -> Response:  # fmt: skip
-    """One page of a list. The cursor in `next` becomes an address, in the body and as a Link header (RFC 8288)."""
+    """One page of a list. The cursor in `next` becomes an address, in the body and as a Link header (RFC 8288);
+    `next_cursor` keeps the cursor itself."""
     headers = dict(headers or {})
     if "next" in answer:
+        answer["next_cursor"] = answer["next"]
         answer["next"] = _going_on(request, answer["next"])
         headers["Link"] = f'<{answer["next"]}>; rel="next"'
     return await respond(request, answer, adapter, question=question, rows=rows, headers=headers)
