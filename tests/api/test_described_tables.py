@@ -20,7 +20,6 @@ async def test_every_row_of_every_table_fits_its_schema(demo: Database) -> None:
         assert [each["name"] for each in listed] == list(TABLES)
         for each in listed:
             answer = await client.get(each["schema_href"])
-            assert answer.headers["content-type"] == "application/schema+json"
             schema = answer.json()
             Draft202012Validator.check_schema(schema)
             check = Draft202012Validator(schema)

@@ -33,11 +33,14 @@ from app.units.quantity import Quantity, bare_limit, computed, quantity
 from app.units.table import Kind
 
 
-def setup(snapshot: Snapshot, chassis: str, asked: SetupAsked) -> SetupAnswer:
-    """The answer at one revision. Raises NotFound, Gone, and Invalid for a configuration that cannot exist."""
+def setup(snapshot: Snapshot, chassis: str, asked: SetupAsked, *, curves: bool = True) -> SetupAnswer:
+    """The answer at one revision, with or without curves.
+
+    Raises NotFound, Gone, and Invalid for a configuration that cannot exist.
+    """
     units = chosen_units(asked)
     how = circumstances(asked)
-    return setup_of(gather(snapshot, chassis, configuration_of(asked)), how, units)
+    return setup_of(gather(snapshot, chassis, configuration_of(asked)), how, units, curves=curves)
 
 
 def configuration_of(asked: SetupAsked) -> Given:

@@ -28,6 +28,21 @@ def catalogue_tables() -> list[CatalogueTable]:
     return [{"name": table.table, "meaning": table.meaning, "role": table.role} for table in TABLES.values()]
 
 
+RowSchema = TypedDict(  # the names begin with $
+    "RowSchema",
+    {
+        "$schema": Annotated[str, Field(description="The dialect.")],
+        "$id": Annotated[str, Field(description="Its address.")],
+        "title": Annotated[str, Field(description="Name of the shape.")],
+        "description": Annotated[str, Field(description="What the table holds.")],
+        "type": Annotated[str, Field(description="Always `object`.")],
+        "properties": Annotated[dict[str, JsonObject], Field(description="The columns, in exchange order.")],
+        "required": Annotated[list[str], Field(description="The columns that every row gives.")],
+        "additionalProperties": Annotated[bool, Field(description="Always false: there are no other columns.")],
+    },
+)
+
+
 def row_schema(table: type[Row]) -> JsonObject:
     """The JSON Schema (2020-12) of a row as it is exchanged; `x-unit`, `x-unit-in` and `x-refers-to` annotate columns.
 

@@ -14,7 +14,7 @@ LOOKUPS_BY_POST = {"batch", "jobCards", "checkChanges"}
 
 _NEVER_WITHDRAWN = ("/problems/", "/v1/rules/", "/v1/standards/", "/v1/revisions/", "/v1/forks/", "/v1/flags/",
                     "/v1/work-orders/", "/v1/tables/")  # fmt: skip
-_ONE_FORM = ("/healthz", "/readyz", "/v1/export", "/v1/export.sqlite", "/v1/tables/{table}/schema")
+_ONE_FORM = ("/healthz", "/readyz", "/v1/export", "/v1/export.sqlite")
 _OTHERS = {
     "4XX": "Refused for its method, size, headers or rate; possible for any request.",
     "5XX": "A failure of the service or of its database.",

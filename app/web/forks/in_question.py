@@ -1,6 +1,6 @@
 """`fork=` in a question: the bench log fills in the parameters that the request leaves out; parameters given win."""
 
-from typing import TypeVar
+from typing import Literal, TypeVar
 
 from fastapi import Request
 from pydantic import BaseModel, Field
@@ -41,6 +41,10 @@ class SheetOfFork(OfFork, SheetAsked):
 
 class SetupOfFork(OfFork, SetupAsked):
     """The parameters of `setup`, or a fork; sags measured with this rider become readings."""
+
+    curve: Literal["full", "none"] = Field(
+        "full", description="`none` leaves the curves and the figures for each number of spacers empty: half the cost."
+    )
 
 
 class JobCardOfFork(OfFork, JobCardAsked):

@@ -36,17 +36,19 @@ async def respond(
     status: int = 200,
     headers: Mapping[str, str] | None = None,
     version: int | Head | None = None,
+    only: str | None = None,
 ) -> Response:
     """Render `answer` in the requested format, or 406 with the formats it has.
 
     `question` is the name of the answer, `rows` the member that is the list (then there is CSV). `version` is that of
     the row, for a statement the revision it began with. It is in the ETag, so that If-Match names a version in any
-    format. The ETag is a strong hash of the body before compression, which has the revision in it.
+    format. `only` is the suffix of the only format. The ETag is a strong hash of the body before compression, which
+    has the revision in it.
     """
     state = request.scope["state"]
     state["suffix_taken"] = True
     answered = Answered(question, answer, shape, rows, request)
-    forms = available(answered)
+    forms = [form for form in available(answered) if only in (None, form.suffix)]
     suffix, format_ = state.get("suffix"), request.query_params.get("format")
     form = choose(forms, suffix=suffix, format_=format_, accept=request.headers.get("accept"))
     if form is None:

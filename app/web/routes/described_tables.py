@@ -1,6 +1,5 @@
 """What the tables of the catalogue hold, for programs: their list, and the JSON Schema of a row."""
 
-import json
 from typing import Annotated
 
 from fastapi import Path, Query, Request
@@ -10,11 +9,10 @@ from typing_extensions import TypedDict
 
 from app.catalogue.tables import TABLES
 from app.errors import NotFound
-from app.questions.tables.schemas import CatalogueTable, catalogue_tables, row_schema
+from app.questions.tables.schemas import CatalogueTable, RowSchema, catalogue_tables, row_schema
 from app.web.faults import nearest
 from app.web.reading.strict import strict_router
 from app.web.representation import respond
-from app.web.representation.entity_tags import etag_of
 from app.web.routes.units import FormAsked
 
 router = strict_router(prefix="/v1/tables", tags=["tables"])
@@ -34,7 +32,7 @@ class TablesAnswer(TypedDict):
 
 
 _ALL = TypeAdapter(TablesAnswer)
-_SCHEMA = {"schema": {"type": "object"}, "examples": {"makers": {"value": row_schema(TABLES["makers"])}}}
+_SCHEMA = TypeAdapter(RowSchema)
 
 
 @router.get(
@@ -57,10 +55,11 @@ async def list_tables(request: Request, asked: Annotated[FormAsked, Query()]) ->
     "/{table}/schema",
     operation_id="tableSchema",
     summary="The JSON Schema of a row",
-    response_class=Response,
-    responses={200: {"content": {"application/schema+json": _SCHEMA}, "description": "The schema."}},
+    response_model=None,
+    responses={200: {"model": RowSchema, "description": "The schema."}},
 )
 async def table_schema(
+    request: Request,
     name: Annotated[str, Path(alias="table", description="Name of the table.", examples=["torques"])],
 ) -> Response:
     """JSON Schema 2020-12. `x-unit` is the unit of a column, `x-unit-in` the column that names it, `x-refers-to` the
@@ -68,6 +67,4 @@ async def table_schema(
     if name not in TABLES:
         meant = nearest(name, TABLES)
         raise NotFound(f"There is no table {name}." if meant is None else f"There is no table {name}; {meant} is one.")
-    body = json.dumps(row_schema(TABLES[name]), ensure_ascii=False).encode()
-    headers = {"ETag": etag_of(body), "Cache-Control": "no-cache"}
-    return Response(body, media_type="application/schema+json", headers=headers)
+    return await respond(request, row_schema(TABLES[name]), _SCHEMA, question="schema", only="json")

@@ -26,4 +26,10 @@ async def chassis_setup(request: Request, chassis: ChassisId, asked: Annotated[S
     """Every figure says whether it is published, measured or computed. `gaps` lists what is missing.
     `.svg` plots force over travel for each number of volume spacers."""
     wanted = await filled_in(request, chassis, asked)
-    return await answer(request, wanted, lambda snapshot: setup(snapshot, chassis, wanted), SETUP, "setup")
+    return await answer(
+        request,
+        wanted,
+        lambda snapshot: setup(snapshot, chassis, wanted, curves=wanted.curve == "full"),
+        SETUP,
+        "setup",
+    )
