@@ -7,7 +7,7 @@ from typing_extensions import TypedDict
 
 from app.catalogue.tables import TABLES, Row
 from app.json_types import JsonObject
-from app.questions.tables.row_views import row_shape
+from app.questions.tables.row_views import row_shape, shape
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
@@ -28,8 +28,9 @@ def catalogue_tables() -> list[CatalogueTable]:
     return [{"name": table.table, "meaning": table.meaning, "role": table.role} for table in TABLES.values()]
 
 
-RowSchema = TypedDict(  # the names begin with $
+RowSchema = shape(
     "RowSchema",
+    "The JSON Schema of a row, as it is exchanged.",
     {
         "$schema": Annotated[str, Field(description="The dialect.")],
         "$id": Annotated[str, Field(description="Its address.")],
