@@ -12,6 +12,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from app.catalogue.columns import FLAG_KIND, Column
 from app.catalogue.tables import TABLES, Row
+from app.catalogue.words import OWN, listed
 from app.drafts.grid import LISTS
 from app.errors import Conflict
 from app.units.table import KINDS, units_of
@@ -84,6 +85,8 @@ def _help(described: Column) -> str:
         lines.append(f"its unit goes in {described.unit_column}")
     if described.options:
         lines.append("one of: " + ", ".join(described.options))
+    elif described.kind.words is not None:
+        lines.append("one of: " + ", ".join(listed(described.kind.words)) + f"; or {OWN} and a word of your own")
     elif described.refers_to is not None:
         lines.append(f"an id of the sheet {described.refers_to}")
     if described.kind.items is not None:
@@ -97,6 +100,8 @@ def _offered(described: Column, lists: _Lists) -> str | None:
     """The cells that a drop-down list offers; None for a column without one."""
     if described.options:
         return lists.range(described.options)
+    if described.kind.words is not None:
+        return lists.range(listed(described.kind.words))
     if described.kind is FLAG_KIND:
         return lists.range(("true", "false"))
     if described.measures is not None and described.unit_column is None:

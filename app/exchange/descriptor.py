@@ -3,7 +3,8 @@
 `python -m app.exchange.descriptor` rewrites the one in `seed_data/`.
 
 Source: https://datapackage.org/standard/data-package/ and …/table-schema/ (version 2). Our own properties, which the
-standard permits: `unit`, `unitIn` (the column that names the unit), `refersTo`, `measures`; `revision` of an export.
+standard permits: `unit`, `unitIn` (the column that names the unit), `refersTo`, `measures`, `words` (the
+closed list of a column, which also takes `own:` and a word of the shop's own); `revision` of an export.
 """
 
 import hashlib
@@ -13,6 +14,7 @@ from pathlib import Path
 
 from app.catalogue.columns import DAY, SLUG, Column
 from app.catalogue.tables import TABLES, Row
+from app.catalogue.words import listed
 
 PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 RESOURCE_PROFILE = "https://datapackage.org/profiles/2.0/dataresource.json"
@@ -101,6 +103,8 @@ def _field(column: Column) -> dict[str, object]:
         field["measures"] = column.measures
     if column.refers_to is not None:
         field["refersTo"] = column.refers_to
+    if column.kind.words is not None:
+        field["words"] = list(listed(column.kind.words))
     if column.example is not None:
         field["example"] = column.example
     constraints = _constraints(column)

@@ -6,10 +6,15 @@ from app.catalogue.columns import (
     Boolean,
     Figures,
     Integer,
+    Job,
     Number,
     Numbers,
     PartialDate,
+    PartKind,
+    Place,
+    Position,
     Published,
+    Side,
     Slug,
     Slugs,
     Text,
@@ -19,7 +24,6 @@ from app.catalogue.columns import (
 )
 from app.catalogue.tables.row import Entity, Row, TravelScopedRow
 
-Job = Literal["travel-change", "spacer-change", "lower-leg-service", "full-service"]
 Chamber = Literal[
     "spring-side lower leg", "damper-side lower leg", "above the air piston", "spring-side stanchion",
     "negative chamber", "damper", "foam ring",
@@ -181,7 +185,7 @@ class Part(Entity, table=True):
     maker: Slug | None = column("maker", to="makers")
     name: Text = column("name as the maker writes it", required=True)
     part_number: Text | None = column("the maker's part number")
-    kind: Text = column("kind of part", required=True, example="crush washer")
+    kind: PartKind = column("kind of part", required=True, example="crush washer")
     pack_count: Integer | None = column("pieces in a pack", example="2")
     superseded_by: Slug | None = column("the part that replaces it", to="parts")
 
@@ -221,8 +225,8 @@ class Fastener(Entity, table=True):
     damper: Slug | None = column("damper it belongs to", to="dampers")
     model_year_from: Integer | None = column("first model year", unit="year")
     model_year_to: Integer | None = column("last model year, inclusive", unit="year")
-    position: Text = column("position", required=True, example="foot bolt")
-    side: Text | None = column("leg or side", example="spring side")
+    position: Position = column("position", required=True, example="foot bolt")
+    side: Side | None = column("leg or side", example="spring side")
     count: Integer | None = column("number of them", example="1")
     kind: Literal["bolt", "nut", "cap", "set screw", "threaded seal head", "valve core"] = column(
         "kind of fastener", required=True
@@ -301,10 +305,10 @@ class Step(Row, table=True):
         "sentences from the set-up {filling} {second} {sag} {proof} {height} {clicks} {preload} {noted}",
         required=True,
     )
-    fastener_position: Text | None = column("position of the fastener it works on", example="foot bolt")
+    fastener_position: Position | None = column("position of the fastener it works on", example="foot bolt")
     chamber: Chamber | None = column("chamber it empties or fills")
-    place: Text | None = column("place it greases", example="air piston seal")
-    part_kind: Text | None = column("kind of part it fits", example="crush washer")
+    place: Place | None = column("place it greases", example="air piston seal")
+    part_kind: PartKind | None = column("kind of part it fits", example="crush washer")
     tools: Slugs | None = column("tools needed besides those for the fastener", to="tools")
     turns: Text | None = column("turns to back the fastener off", example="3-4")
     when: TextList | None = column(

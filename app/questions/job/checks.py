@@ -51,6 +51,8 @@ def _limits(plan: Plan, named: NamedEntities) -> list[Check]:
         details = [shown["limit"]["text"]] if "limit" in shown else [BLANK]
         details += [shown[name] for name in ("method", "action") if name in shown]
         text = f"{shown['subject'][:1].upper()}{shown['subject'][1:]}: {'; '.join(details)}."
+        if "unchecked" in shown:
+            text += f" {shown['unchecked']}"
         found.append({"what": shown["subject"], "text": text, "limit": shown, "statements": [shown["id"]]})
     return found
 
