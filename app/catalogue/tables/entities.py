@@ -19,7 +19,8 @@ from app.catalogue.columns import (
     Slugs,
     Text,
     TextList,
-    Wholes,
+    Wheel,
+    Wheels,
     column,
 )
 from app.catalogue.tables.row import Entity, Row, TravelScopedRow
@@ -65,8 +66,10 @@ class Chassis(Entity, table=True):
     crowns: Literal["single", "dual"] | None = column("single or dual crown")
     stanchion_diameter_mm: Number | None = column("outside diameter of the stanchions", unit="mm", example="35")
     stanchion_bore_mm: Number | None = column("inside diameter of the spring-side stanchion", unit="mm", example="31.5")
-    wheel_sizes: Wholes | None = column(
-        "wheel sizes that fit: ISO 5775 bead seat diameters", unit="mm", example="584;622"
+    wheel_sizes: Wheels | None = column(
+        "wheel sizes that fit: ISO 5775 bead seat diameters; 29, 27.5 and 26 become 622, 584 and 559",
+        unit="mm",
+        example="584;622",
     )
     hub_spacings_mm: Numbers | None = column("front hub widths", unit="mm", example="110")
     axle_diameters_mm: Numbers | None = column("axle diameters", unit="mm", example="15")
@@ -269,8 +272,8 @@ class Frame(Entity, table=True):
     reach_mm: Published | None = column("reach", unit="mm")
     stack_mm: Published | None = column("stack", unit="mm")
     offset_mm: Published | None = column("fork offset that the geometry is given for", unit="mm")
-    wheel_front: Integer | None = column("front wheel: ISO 5775 bead seat diameter", unit="mm", example="622")
-    wheel_rear: Integer | None = column("rear wheel: ISO 5775 bead seat diameter", unit="mm", example="622")
+    wheel_front: Wheel | None = column("front wheel: ISO 5775 bead seat diameter", unit="mm", example="622")
+    wheel_rear: Wheel | None = column("rear wheel: ISO 5775 bead seat diameter", unit="mm", example="622")
     tyre_front_mm: Published | None = column("height of the front tyre above the bead seat", unit="mm", example="60")
     tyre_rear_mm: Published | None = column("height of the rear tyre above the bead seat", unit="mm", example="60")
     geometry_sag_mm: Published | None = column("fork sag that the geometry is given for", unit="mm", positive=False)

@@ -11,7 +11,7 @@ from sqlalchemy.orm import declared_attr
 from sqlmodel import Field
 from typing_extensions import TypeIs
 
-from app.catalogue.columns import PUBLISHED_KIND, Boolean, Column, Number, Slug, Text, column, describe
+from app.catalogue.columns import PUBLISHED_KIND, Boolean, Column, Number, Slug, Text, Wheel, column, describe
 from app.catalogue.columns import Integer as IntegerCell
 from app.catalogue.metadata import OPEN, CatalogueModel, sql_type
 from app.catalogue.words import Word
@@ -299,7 +299,7 @@ class ScopedRow(Row):
     model_year_to: IntegerCell | None = column("last model year, inclusive", unit="year", example="2025")
     spring: Slug | None = column("applies with this spring only", to="springs")
     damper: Slug | None = column("applies with this damper only", to="dampers")
-    wheel_size: IntegerCell | None = column(
+    wheel_size: Wheel | None = column(
         "applies to this wheel size only: ISO 5775 bead seat diameter", unit="mm", example="622"
     )
 

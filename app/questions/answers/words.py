@@ -8,7 +8,7 @@ from typing_extensions import TypedDict
 from app.catalogue.tables import TABLES
 from app.catalogue.words import LISTS, OWN, words
 
-UNCHECKED = "No question checks this; shown as printed."
+UNCHECKED = "no question checks this; shown as printed"
 """Said of a limit whose subject decides no question."""
 HOW = (
     f"A synonym counts as its word, but is refused when it is entered. A word of your own begins with {OWN} and gets a "
