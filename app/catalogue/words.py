@@ -90,7 +90,7 @@ def nearest(name: str, text: str) -> list[str]:
     found = process.extract(
         _plain(own_word(text) or text), list(spellings), scorer=fuzz.WRatio, score_cutoff=_ALIKE, limit=None
     )
-    close = [spellings[spelling] for spelling, score, _ in found if score > found[0][1] - _NEXT_BEST]
+    close = [spellings[spelling] for spelling, score, _ in found if score >= found[0][1] - _NEXT_BEST]
     return list(dict.fromkeys(close))[:MOST_SUGGESTED]
 
 
