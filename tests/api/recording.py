@@ -54,6 +54,7 @@ LOOKUPS = (
     Asked("listUnits", "GET", "/v1/units"),
     Asked("convert", "GET", "/v1/convert", {"value": "6.8", "from": "N·m", "to": "in·lbf", "round": "down"}),
     Asked("listStandards", "GET", "/v1/standards"),
+    Asked("listWords", "GET", "/v1/words"),
     Asked("standard", "GET", "/v1/standards/{table}", {"table": "threads"}),
     Asked("identify", "GET", "/v1/identify", {"stanchion_diameter": "37", "wheel_size": "29", "model_year": 2023}),
     Asked("chassisFits", "GET", "/v1/chassis/{chassis}/fits", FORK),
