@@ -12,8 +12,12 @@ from decimal import Decimal
 from types import UnionType
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, BeforeValidator, Field
 from pydantic.fields import FieldInfo
+
+from app.catalogue import words
+from app.errors import Invalid
+from app.units.measure import parse_wheel_size
 
 SLUG = re.compile(r"[a-z0-9][a-z0-9-]{0,79}")
 WHOLE = re.compile(r"-?(0|[1-9][0-9]{0,8})")
@@ -79,7 +83,11 @@ def write_number(value: float) -> str:
 
 @dataclass(frozen=True, slots=True)
 class CellKind:
-    """One kind of column: its name, how a cell becomes a value and back, and its SQL type."""
+    """One kind of column: its name, how a cell becomes a value and back, and its SQL type.
+
+    `words` is the closed list that the rules hold its cells to. `entered` reads what somebody enters, if that differs
+    from what may be stored already.
+    """
 
     name: str
     read: Callable[[str], Any]
@@ -87,6 +95,13 @@ class CellKind:
     sql: Literal["text", "integer", "double", "boolean"]
     field_type: str  # of Table Schema
     items: "CellKind | None" = None
+    words: str | None = None
+    entered: Callable[[str], Any] | None = None
+
+    @property
+    def enter(self) -> Callable[[str], Any]:
+        """How a cell that somebody enters becomes a value; `read` also reads all that was ever stored."""
+        return self.entered or self.read
 
 
 def _read_whole(text: str) -> int:
@@ -113,29 +128,62 @@ def _read_flag(text: str) -> bool:
     return text == "true"
 
 
+def _read_wheel(text: str) -> int:
+    try:
+        return parse_wheel_size(text, parameter="a wheel size")
+    except Invalid as wrong:
+        raise Unreadable(wrong.detail) from None
+
+
 def _list_of(items: CellKind) -> CellKind:
-    def read(text: str) -> tuple[Any, ...]:
-        values = tuple(items.read(part) for part in text.split(";"))
-        if len(set(values)) != len(values):
-            raise Unreadable("a list may not contain the same item twice")
-        return values
+    def reading(read_item: Callable[[str], Any]) -> Callable[[str], tuple[Any, ...]]:
+        def read(text: str) -> tuple[Any, ...]:
+            values = tuple(read_item(part) for part in text.split(";"))
+            if len(set(values)) != len(values):
+                raise Unreadable("a list may not contain the same item twice")
+            return values
+
+        return read
 
     return CellKind(
-        f"list of {items.name}", read, lambda values: ";".join(map(items.write, values)), "text", "string", items
+        f"list of {items.name}",
+        reading(items.read),
+        lambda values: ";".join(map(items.write, values)),
+        "text",
+        "string",
+        items,
+        entered=None if items.entered is None else reading(items.entered),
     )
+
+
+def _words_of(name: str) -> CellKind:
+    """Text that means a word of a closed list."""
+    return CellKind("text", lambda text: words.read(name, _text(text)), words.written, "text", "string", words=name)
 
 
 SLUG_KIND = CellKind("id", _slug, str, "text", "string")
 TEXT_KIND = CellKind("text", _text, str, "text", "string")
 ITEM_KIND = CellKind("text", _item, str, "text", "string")
 WHOLE_KIND = CellKind("whole number", _read_whole, str, "integer", "integer")
+WHEEL_KIND = CellKind("whole number", _read_whole, str, "integer", "integer", entered=_read_wheel)
 NUMBER_KIND = CellKind("number", _read_number, write_number, "double", "number")
 PUBLISHED_KIND = CellKind("figure as published", _read_published, str, "text", "number")
 DAY_KIND = CellKind("date", _day, str, "text", "string")
 FLAG_KIND = CellKind("true or false", _read_flag, lambda value: "true" if value else "false", "boolean", "boolean")
+SUBJECT_KIND, OPERATION_KIND, JOB_KIND = _words_of("subject"), _words_of("operation"), _words_of("job")
+POSITION_KIND, SIDE_KIND, PLACE_KIND = _words_of("position"), _words_of("side"), _words_of("place")
+PART_KIND_KIND = _words_of("part kind")
+_WRITTEN = BeforeValidator(lambda value: words.written(value) if isinstance(value, str) else value)
 
 Slug = Annotated[str, AfterValidator(_slug), SLUG_KIND]
 Text = Annotated[str, AfterValidator(_text), TEXT_KIND]
+Subject = Annotated[str, _WRITTEN, AfterValidator(SUBJECT_KIND.read), SUBJECT_KIND]
+Operation = Annotated[str, _WRITTEN, AfterValidator(OPERATION_KIND.read), OPERATION_KIND]
+Job = Annotated[str, _WRITTEN, AfterValidator(JOB_KIND.read), JOB_KIND]
+Position = Annotated[str, _WRITTEN, AfterValidator(POSITION_KIND.read), POSITION_KIND]
+Side = Annotated[str, _WRITTEN, AfterValidator(SIDE_KIND.read), SIDE_KIND]
+Place = Annotated[str, _WRITTEN, AfterValidator(PLACE_KIND.read), PLACE_KIND]
+PartKind = Annotated[str, _WRITTEN, AfterValidator(PART_KIND_KIND.read), PART_KIND_KIND]
 Integer = Annotated[int, Field(strict=True, ge=-999_999_999, le=999_999_999), WHOLE_KIND]
 Number = Annotated[float, Field(allow_inf_nan=False), AfterValidator(_number), NUMBER_KIND]
 Published = Annotated[Decimal, Field(allow_inf_nan=False), AfterValidator(_published), PUBLISHED_KIND]
@@ -143,7 +191,8 @@ PartialDate = Annotated[str, AfterValidator(_day), DAY_KIND]
 Boolean = Annotated[bool, Field(strict=True), FLAG_KIND]
 Slugs = Annotated[tuple[Annotated[str, AfterValidator(_slug)], ...], Field(min_length=1), _list_of(SLUG_KIND)]
 TextList = Annotated[tuple[Annotated[str, AfterValidator(_item)], ...], Field(min_length=1), _list_of(ITEM_KIND)]
-Wholes = Annotated[tuple[Integer, ...], Field(min_length=1), _list_of(WHOLE_KIND)]
+Wheel = Annotated[int, Field(strict=True, ge=-999_999_999, le=999_999_999), WHEEL_KIND]
+Wheels = Annotated[tuple[Wheel, ...], Field(min_length=1), _list_of(WHEEL_KIND)]
 Numbers = Annotated[tuple[Number, ...], Field(min_length=1), _list_of(NUMBER_KIND)]
 Figures = Annotated[tuple[Published, ...], Field(min_length=1), _list_of(PUBLISHED_KIND)]
 

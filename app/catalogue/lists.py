@@ -18,6 +18,7 @@ from app.catalogue.columns import PUBLISHED_KIND, CellKind, Column
 from app.catalogue.rows import CHUNK, Snapshot, holding
 from app.catalogue.stored import SQL, Query
 from app.catalogue.tables import Row
+from app.catalogue.words import spellings_of
 
 R = TypeVar("R", bound=Row)
 Conditions = Mapping[str, Any]
@@ -128,6 +129,9 @@ def _condition(stored: Any, described: Column) -> ColumnElement[bool]:
         return or_(*contained)
     wanted: Any = bindparam(f"v_{described.name}")
     found: ColumnElement[bool]
+    if described.kind.words is not None:  # every way to write the word
+        found = func.lower(stored).in_(bindparam(f"v_{described.name}", expanding=True))
+        return found
     if described.kind is not PUBLISHED_KIND:
         found = stored == wanted
         return found
@@ -147,7 +151,9 @@ def _bound(table: type[Row], conditions: Conditions) -> dict[str, object]:
 def _values(columns: Mapping[str, Column], conditions: Conditions) -> Iterable[tuple[str, object]]:
     for name, value in conditions.items():
         kind = columns[name].kind
-        if kind.items is None:
+        if kind.words is not None:
+            yield f"v_{name}", spellings_of(kind.words, value)
+        elif kind.items is None:
             yield f"v_{name}", canonical(value) if kind is PUBLISHED_KIND else value
         elif kind.items is PUBLISHED_KIND:
             short = canonical(value)

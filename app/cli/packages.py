@@ -118,18 +118,21 @@ def export(
 @cli.command()
 def template(
     path: Annotated[Path, typer.Argument(help="A new or empty folder, or a new .xlsx file.", show_default=False)],
+    minimal: Annotated[bool, typer.Option("--minimal", help="Only the tables and columns to begin with.")] = False,
     as_json: JsonOption = False,
 ) -> None:
     """Write empty tables to fill in, every column explained: a folder of CSV files, or a workbook."""
     from app.drafts.template import write_template
+    from app.exchange.minimal import MINIMAL
     from app.exchange.writer import template as write
 
+    wanted = MINIMAL if minimal else None
     if path.suffix.lower() == ".xlsx":
-        write_template(path)
+        write_template(path, wanted)
         said = f"Fill in what you know of {path}; the headers explain themselves. Then: legwork check {path}"
     else:
-        write(path)
-        said = f"Fill in what you know of {path}; see its datapackage.json."
+        write(path, wanted)
+        said = f"Fill in what you know of {path}; its README.md explains every column."
     say({"written": str(path)}, as_json, said)
 
 

@@ -6,6 +6,7 @@ from decimal import Decimal
 from typing import NoReturn
 
 from app.catalogue.columns import Unreadable
+from app.catalogue.words import meant
 from app.drafts.desk import LEAVE_OUT, Desk
 from app.drafts.figures import CellFigure, DecimalMarks, NoFigure, Unclear, agree, is_no_figure, read_figure, tidy
 from app.drafts.headers import ColumnMeaning
@@ -99,6 +100,12 @@ class RecordReader:
             if placed.cell.kind == "number" and "." in text:
                 self.desk.remark(f"{text} is a number in the workbook; zeros at its end may be lost", placed.place)
         return text
+
+    def word(self, name: str) -> str | None:
+        """The text of a field that holds words of a list, with the word in place of a synonym or another spelling."""
+        text = self.text(name)
+        words = self.record.shape.by_name[name].described.kind.words
+        return text if text is None or words is None else meant(words, text) or text
 
     def choice(self, name: str, meant: str | None = None) -> str | None:
         """One of the words that the catalogue's column permits. `meant` is what the rest of the record says."""

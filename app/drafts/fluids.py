@@ -55,7 +55,7 @@ def greases(readers: list[RecordReader], rows: DerivedRows) -> None:
 
 def _grease(reader: RecordReader, rows: DerivedRows) -> None:
     statement = statement_cells(reader, rows) | travel_scope(reader)
-    place, fluid = reader.text("place"), _fluid(reader, rows, statement, "grease")
+    place, fluid = reader.word("place"), _fluid(reader, rows, statement, "grease")
     if place is None or fluid is None:
         reader.desk.remark("a line without a place or a grease is left out", reader.record.place)
         return

@@ -11,9 +11,10 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
 
 from app.catalogue.columns import FLAG_KIND, Column
-from app.catalogue.tables import TABLES, Row
+from app.catalogue.words import listed
 from app.drafts.grid import LISTS
 from app.errors import Conflict
+from app.exchange.minimal import Wanted, columns_of, explained, tables_of
 from app.units.table import KINDS, units_of
 
 ROWS = 1000
@@ -22,15 +23,15 @@ TEXT = "@"
 _WIDTH = 18
 
 
-def write_template(path: Path) -> None:
-    """Write the workbook. Raises Conflict if something is already there."""
+def write_template(path: Path, wanted: Wanted | None = None) -> None:
+    """Write the workbook, with all columns or the wanted ones. Raises Conflict if something is already there."""
     if path.exists():
         raise Conflict(f"{path} already exists; give another path")
     book = Workbook()
     book.remove(book.worksheets[0])
     lists = _Lists()
-    for table in TABLES.values():
-        _fill(book.create_sheet(table.table), table, lists)
+    for table in tables_of(wanted):
+        _fill(book.create_sheet(table.table), columns_of(table, wanted), lists)
     lists.write(book.create_sheet(LISTS))
     beside = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
@@ -59,12 +60,12 @@ class _Lists:
         sheet.sheet_state = "hidden"
 
 
-def _fill(sheet: Worksheet, table: type[Row], lists: _Lists) -> None:
+def _fill(sheet: Worksheet, columns: dict[str, Column], lists: _Lists) -> None:
     sheet.freeze_panes = "B2"
-    for at, described in enumerate(table.columns().values(), 1):
+    for at, described in enumerate(columns.values(), 1):
         head = sheet.cell(1, at, described.name)
         head.font = Font(bold=described.required)
-        head.comment = Comment(_help(described), "Legwork", height=120, width=320)
+        head.comment = Comment(explained(described), "Legwork", height=120, width=320)
         letter = get_column_letter(at)
         sheet.column_dimensions[letter].width = _WIDTH
         sheet.column_dimensions[letter].number_format = TEXT
@@ -75,28 +76,12 @@ def _fill(sheet: Worksheet, table: type[Row], lists: _Lists) -> None:
             sheet.add_data_validation(rule)
 
 
-def _help(described: Column) -> str:
-    """Help for a column, for the person who fills it in."""
-    lines = [described.meaning + ("; every row needs it" if described.required else "")]
-    if described.unit is not None:
-        lines.append(f"in {described.unit}")
-    if described.unit_column is not None:
-        lines.append(f"its unit goes in {described.unit_column}")
-    if described.options:
-        lines.append("one of: " + ", ".join(described.options))
-    elif described.refers_to is not None:
-        lines.append(f"an id of the sheet {described.refers_to}")
-    if described.kind.items is not None:
-        lines.append("several are separated by semicolons")
-    if described.example is not None:
-        lines.append(f"example: {described.example}")
-    return "\n".join(lines)
-
-
 def _offered(described: Column, lists: _Lists) -> str | None:
     """The cells that a drop-down list offers; None for a column without one."""
     if described.options:
         return lists.range(described.options)
+    if described.kind.words is not None:
+        return lists.range(listed(described.kind.words))
     if described.kind is FLAG_KIND:
         return lists.range(("true", "false"))
     if described.measures is not None and described.unit_column is None:

@@ -3,6 +3,7 @@
 import re
 
 from app.catalogue.tables import Fastener, Torque
+from app.catalogue.words import meant
 from app.drafts.cells import RecordReader, Unanswered
 from app.drafts.rows import DerivedRows
 from app.drafts.statements import (
@@ -28,7 +29,7 @@ def torques(readers: list[RecordReader], rows: DerivedRows) -> None:
 
 
 def _torque(reader: RecordReader, rows: DerivedRows) -> None:
-    position = reader.text("position")
+    position = reader.word("position")
     if position is None:
         reader.desk.remark("a line without a fastener is left out", reader.record.place)
         return
@@ -72,7 +73,8 @@ def _limit(reader: RecordReader, end: str, cells: Cells) -> Cells:
 
 def _fastener(reader: RecordReader, rows: DerivedRows, position: str, statement: Cells) -> Fastener:
     """The fastener of the chassis at a position, stored or new."""
-    side = reader.text("side") or reader.record.section
+    section = reader.record.section
+    side = reader.word("side") or (section and (meant("side", section) or section))
     chassis = statement["chassis"]
     there = [
         each
@@ -94,7 +96,8 @@ def _fastener(reader: RecordReader, rows: DerivedRows, position: str, statement:
         kind = reader.choice("kind") if reader.has("kind") else None
         return rows.add(Fastener, {"id": there[0].id, "kind": kind, **given}, reader.record.place, there[0])
     own: Cells = {
-        "chassis": chassis, "position": position, "side": side, "kind": _kind(reader, position),
+        "chassis": chassis, "position": position, "side": side,
+        "kind": _kind(reader, reader.text("position") or position),
         "source": statement["source"], "page": statement["page"],
     }  # fmt: skip
     return rows.add_new(Fastener, own | given, reader.record.place)

@@ -3,7 +3,8 @@
 `python -m app.exchange.descriptor` rewrites the one in `seed_data/`.
 
 Source: https://datapackage.org/standard/data-package/ and …/table-schema/ (version 2). Our own properties, which the
-standard permits: `unit`, `unitIn` (the column that names the unit), `refersTo`, `measures`; `revision` of an export.
+standard permits: `unit`, `unitIn` (the column that names the unit), `refersTo`, `measures`, `words` (the
+closed list of a column, which also takes `own:` and a word of the shop's own); `revision` of an export.
 """
 
 import hashlib
@@ -12,7 +13,9 @@ from functools import cache
 from pathlib import Path
 
 from app.catalogue.columns import DAY, SLUG, Column
-from app.catalogue.tables import TABLES, Row
+from app.catalogue.tables import Row
+from app.catalogue.words import listed
+from app.exchange.minimal import Wanted, columns_of, tables_of
 
 PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 RESOURCE_PROFILE = "https://datapackage.org/profiles/2.0/dataresource.json"
@@ -28,8 +31,10 @@ INVENTED = (
 PATTERNS = {"id": SLUG.pattern, "date": DAY.pattern}
 
 
-def descriptor(*, revision: int | None = None, invented: bool = False) -> dict[str, object]:
-    """The descriptor of a package with all tables."""
+def descriptor(
+    *, revision: int | None = None, invented: bool = False, wanted: Wanted | None = None
+) -> dict[str, object]:
+    """The descriptor of a package with all tables, or the wanted ones."""
     package: dict[str, object] = {
         "$schema": PACKAGE_PROFILE,
         "name": "legwork-catalogue",
@@ -38,7 +43,7 @@ def descriptor(*, revision: int | None = None, invented: bool = False) -> dict[s
     }
     if revision is not None:
         package["revision"] = revision
-    package["resources"] = [resource(table) for table in TABLES.values()]
+    package["resources"] = [resource(table, wanted) for table in tables_of(wanted)]
     return package
 
 
@@ -53,7 +58,7 @@ def format_tag() -> str:
     return hashlib.sha256(written(descriptor())).hexdigest()[:8]
 
 
-def resource(table: type[Row]) -> dict[str, object]:
+def resource(table: type[Row], wanted: Wanted | None = None) -> dict[str, object]:
     """The Data Resource of one table."""
     return {
         "$schema": RESOURCE_PROFILE,
@@ -64,13 +69,13 @@ def resource(table: type[Row]) -> dict[str, object]:
         "format": "csv",
         "mediatype": "text/csv",
         "encoding": "utf-8",
-        "schema": schema(table),
+        "schema": schema(table, wanted),
     }
 
 
-def schema(table: type[Row]) -> dict[str, object]:
+def schema(table: type[Row], wanted: Wanted | None = None) -> dict[str, object]:
     """The Table Schema of one table: a field per column in exchange order, its key and its references."""
-    columns = table.columns().values()
+    columns = columns_of(table, wanted).values()
     described: dict[str, object] = {"$schema": SCHEMA_PROFILE, "fields": [_field(column) for column in columns]}
     described["primaryKey"] = ["id"]
     references = [
@@ -101,6 +106,8 @@ def _field(column: Column) -> dict[str, object]:
         field["measures"] = column.measures
     if column.refers_to is not None:
         field["refersTo"] = column.refers_to
+    if column.kind.words is not None:
+        field["words"] = list(listed(column.kind.words))
     if column.example is not None:
         field["example"] = column.example
     constraints = _constraints(column)

@@ -92,7 +92,7 @@ def _guesses(column: Column, tidy: str) -> list[str]:
 
 def _reads(column: Column, text: str) -> bool:
     try:
-        column.kind.read(text)
+        column.kind.enter(text)
     except Unreadable:
         return False
     return True

@@ -144,7 +144,7 @@ def _take(connection: Connection, number: int, changes: Iterator[OriginChange]) 
 def _read(changes: Iterable[OriginChange]) -> list[Edit]:
     wanted = [_edit_of(change) for change in changes]
     try:
-        return read_edits(wanted)
+        return read_edits(wanted, copied=True)
     except Invalid as refused:
         raise Conflict(f"this build cannot read the origin: {refused.detail}; is the origin newer?") from None
 

@@ -29,18 +29,23 @@ class Edit:
 
 
 def read_edits(
-    changes: Sequence[Mapping[str, object]], pointer: str = "", *, empty: frozenset[str] = frozenset()
+    changes: Sequence[Mapping[str, object]],
+    pointer: str = "",
+    *,
+    empty: frozenset[str] = frozenset(),
+    copied: bool = False,
 ) -> list[Edit]:
     """The edits of a request. Raises Invalid with a fault for everything that cannot be read.
 
-    `empty` names columns that every put may clear, besides those that it names itself.
+    `empty` names columns that every put may clear, besides those that it names itself. `copied` rows are stored in
+    another catalogue: they are read as they are there, with nothing taken for what was meant.
     """
     faults: list[Fault] = []
     edits: list[Edit] = []
     seen: set[tuple[str, str]] = set()
     for number, change in enumerate(changes):
         place = f"{pointer}/{number}" if len(changes) > 1 or pointer else ""
-        edit = _read(change, place, empty, faults)
+        edit = _read(change, place, empty, faults, copied)
         if edit is not None:
             if (edit.table.table, edit.id) in seen:
                 faults.append(Fault("twice", f"{edit.id} is changed twice in one request", pointer=place))
@@ -51,7 +56,9 @@ def read_edits(
     return edits
 
 
-def _read(change: Mapping[str, Any], pointer: str, empty: frozenset[str], faults: list[Fault]) -> Edit | None:
+def _read(
+    change: Mapping[str, Any], pointer: str, empty: frozenset[str], faults: list[Fault], copied: bool
+) -> Edit | None:
     table = TABLES.get(change["table"])
     if table is None:
         text = f"there is no such table; the tables are {', '.join(TABLES)}"
@@ -68,7 +75,7 @@ def _read(change: Mapping[str, Any], pointer: str, empty: frozenset[str], faults
         faults.append(Fault("row-missing", "a put gives the row, including its id", pointer=f"{pointer}/row"))
         return None
     before = len(faults)
-    values = dict(_values(table, change["row"], f"{pointer}/row", faults))
+    values = dict(_values(table, change["row"], f"{pointer}/row", faults, copied))
     named = change.get("empty", ())
     faults += [
         _no_column(table, name, f"{pointer}/empty/{at}") for at, name in enumerate(named) if not _has(table, name)
@@ -112,7 +119,7 @@ def merged(before: Row, patch: Mapping[str, object]) -> Edit:
 
 
 def _values(
-    table: type[Row], row: Mapping[str, object], pointer: str, faults: list[Fault]
+    table: type[Row], row: Mapping[str, object], pointer: str, faults: list[Fault], copied: bool = False
 ) -> Iterator[tuple[str, object]]:
     columns = table.columns()
     for name, value in row.items():
@@ -121,7 +128,8 @@ def _values(
             faults.append(_no_column(table, name, f"{pointer}/{name[:80].replace('~', '~0').replace('/', '~1')}"))
             continue
         try:
-            yield name, column.kind.read(_cell(column, value))
+            read = column.kind.read if copied else column.kind.enter
+            yield name, read(_cell(column, value))
         except Unreadable as fault:
             fix = how_to_write(column, value) if isinstance(value, str) else None
             text = f"{name}: {fault}" + ("" if fix is None else f"; {fix}")

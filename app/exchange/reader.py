@@ -249,7 +249,7 @@ class _Reader:
                 fields[cell.column.name] = known[text]
                 continue
             try:
-                value = cell.column.kind.read(text)
+                value = cell.column.kind.enter(text)
             except Unreadable as wrong:
                 findings.append(self._unreadable(line, cell, text, str(wrong)))
                 continue

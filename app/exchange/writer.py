@@ -18,6 +18,7 @@ from app.catalogue.rows import Rows
 from app.catalogue.tables import TABLES, Row, Source
 from app.errors import Conflict, Invalid, NoRoom
 from app.exchange.descriptor import descriptor, written
+from app.exchange.minimal import Wanted, columns_of, explained, tables_of
 from app.exchange.package import DESCRIPTOR
 
 EPOCH = (1980, 1, 1, 0, 0, 0)  # the earliest time a zip can record
@@ -131,17 +132,38 @@ def is_invented(rows: Rows) -> bool:
     return any(source.invented for source in rows.all(Source))
 
 
-def template(path: Path) -> None:
-    """Write a descriptor with examples and a header line for every table. Raises Conflict if the folder has files."""
+def template(path: Path, wanted: Wanted | None = None) -> None:
+    """Write a header line for every table or the wanted ones, a descriptor, and a page that explains the columns.
+
+    Raises Conflict if the folder has files.
+    """
     if path.exists() and (not path.is_dir() or any(path.iterdir())):
         raise Conflict(f"{path} already exists; give a new or empty folder")
     path.mkdir(parents=True, exist_ok=True)
     folder = _Folder(path)
     with folder.open(DESCRIPTOR) as stream:
-        stream.write(written(descriptor()))
-    for table in TABLES.values():
+        stream.write(written(descriptor(wanted=wanted)))
+    with folder.open("README.md") as stream:
+        stream.write(_page(wanted).encode())
+    for table in tables_of(wanted):
         with _text(folder.open(f"{table.table}.csv")) as text:
-            text.writerow(table.columns())
+            text.writerow(columns_of(table, wanted))
+
+
+def _page(wanted: Wanted | None) -> str:
+    """What goes into each table and column, for the person who fills them in."""
+    lines = [
+        "# Tables to fill in",
+        "",
+        "Enter what you know, and leave the rest empty or out.",
+    ]
+    for table in tables_of(wanted):
+        lines += ["", f"## {table.table}.csv", "", table.meaning, ""]
+        lines += [
+            f"- `{name}`: " + "; ".join(explained(column).splitlines())
+            for name, column in columns_of(table, wanted).items()
+        ]
+    return "\n".join(lines) + "\n"
 
 
 @contextmanager

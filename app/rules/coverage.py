@@ -66,6 +66,8 @@ def coverage() -> dict[tuple[str, str], dict[Category, tuple[str, ...]]]:
         for name, column in table.columns().items():
             if column.options:
                 found[table.table, name]["word or band"].add("cell-unreadable")
+            if column.kind.words is not None:
+                found[table.table, name]["word or band"].update(("word-unknown", "word-own"))
             if column.refers_to is not None or name == "exception_to":
                 found[table.table, name]["reference"].add("reference-missing")
     for rule in RULES.values():

@@ -93,7 +93,7 @@ FAMILIES = {
     "slips": "slips", "unlike": "slips", "twins": "slips", "ladders": "slips", "orders": "slips",
     "printing": "slips",
     "kinds": "relations", "frames": "relations", "fitting": "relations", "naming": "relations", "work": "relations",
-    "things": "relations", "readings": "relations",
+    "things": "relations", "readings": "relations", "words": "relations",
     "odd": "slips",
     "provenance": "provenance",
     "completeness": "completeness",

@@ -56,6 +56,7 @@ LOOKUPS = (
     Asked("listTables", "GET", "/v1/tables"),
     Asked("tableSchema", "GET", "/v1/tables/{table}/schema", {"table": "makers"}),
     Asked("listStandards", "GET", "/v1/standards"),
+    Asked("listWords", "GET", "/v1/words"),
     Asked("standard", "GET", "/v1/standards/{table}", {"table": "threads"}),
     Asked("identify", "GET", "/v1/identify", {"stanchion_diameter": "37", "wheel_size": "29", "model_year": 2023}),
     Asked("chassisFits", "GET", "/v1/chassis/{chassis}/fits", FORK),

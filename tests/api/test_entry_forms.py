@@ -239,15 +239,15 @@ async def test_the_form_of_a_row_of_each_table_has_every_column_and_changes_noth
 
 async def test_what_a_row_names_is_entered_with_it_in_one_revision(shop: Shop, person: Person) -> None:
     await person.open(f"/enter/torques?chassis={CHASSIS}&fastener=bleed+port")
-    for label, value in (("Position", "bleed port"), ("Kind of fastener", "set screw"), ("Torque", "1.5 N·m")):
+    for label, value in (("Position", "own: bleed port"), ("Kind of fastener", "set screw"), ("Torque", "1.5 N·m")):
         person.fill(label, value)
     person.fill("Title as printed", "Port sheet", fold="A source that is not in the list")
     await person.save()
     assert person.status == 200, person.text
-    fastener = await shop.row("fasteners", f"{CHASSIS}-bleed-port")
-    assert (fastener["chassis"], fastener["position"], fastener["source"]) == (CHASSIS, "bleed port", "port-sheet")
-    torque = await shop.row("torques", f"torque-{CHASSIS}-bleed-port")
-    assert (torque["fastener"], torque["source"]) == (f"{CHASSIS}-bleed-port", "port-sheet")
+    fastener = await shop.row("fasteners", f"{CHASSIS}-own-bleed-port")
+    assert (fastener["chassis"], fastener["position"], fastener["source"]) == (CHASSIS, "own: bleed port", "port-sheet")
+    torque = await shop.row("torques", f"torque-{CHASSIS}-own-bleed-port")
+    assert (torque["fastener"], torque["source"]) == (f"{CHASSIS}-own-bleed-port", "port-sheet")
     assert (await shop.bench.get("/v1/revisions/latest"))["recorded"]["added"] == 3
 
 

@@ -15,7 +15,7 @@ def test_the_picture_shows_what_the_pages_say_now(browser: Browser, site: str) -
     context = browser.new_context()
     words = [visit(context.new_page(), site, shown) for shown in PAGES]
     context.close()
-    assert "28 N·m" in words[0]
+    assert "30 N·m" in words[0]
     assert "86 psi" in words[1]
     assert text_of(PICTURE.read_bytes()) == digest(words), "make it again: python -m tests.browser.picture"
 

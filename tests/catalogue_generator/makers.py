@@ -224,7 +224,7 @@ def _of_maker(made: Maker) -> list[tuple[str, Cells]]:
                 },
             )
         )
-    kinds = ("crush washer", "dust wiper", "foam ring", "retaining ring", "seal kit", "valve core")
+    kinds = ("crush washer", "dust wiper", "foam ring", "retaining ring", "full service kit", "valve core")
     for each, kind in enumerate(kinds):
         rows.append(
             (

@@ -61,15 +61,15 @@ Brake mount nut;53/44;;2
 def test_torques_become_fasteners_and_torques() -> None:
     rows = read(TORQUES, answers={"line Both": "-", "kind of Axle": "bolt", "kind of Air valve core": "valve core"})
     assert cells(rows, "fasteners", "id", "position", "side", "kind", "count", "drives") == [
-        ("tullow-brack-34-foot-bolt-damper-side", "Foot bolt", "Damper side", "bolt", "1", "hex 5 mm"),
+        ("tullow-brack-34-foot-bolt-damper-side", "foot bolt", "damper side", "bolt", "1", "hex 5 mm"),
         (
-            "tullow-brack-34-rebound-knob-set-screw-damper-side", "Rebound knob set screw", "Damper side", "set screw",
+            "tullow-brack-34-adjuster-knob-screw-damper-side", "adjuster knob screw", "damper side", "set screw",
             "1", "hex 2 mm",
         ),
-        ("tullow-brack-34-foot-bolt-spring-side", "Foot bolt", "Spring side", "bolt", "1", "hex 5 mm"),
-        ("tullow-brack-34-top-cap-spring-side", "Top cap", "Spring side", "cap", "1", "socket 29 mm"),
-        ("tullow-brack-34-air-valve-core", "Air valve core", "", "valve core", "1", ""),
-        ("tullow-brack-34-axle", "Axle", "", "bolt", "1", "hex 6 mm"),
+        ("tullow-brack-34-foot-bolt-spring-side", "foot bolt", "spring side", "bolt", "1", "hex 5 mm"),
+        ("tullow-brack-34-top-cap-spring-side", "top cap", "spring side", "cap", "1", "socket 29 mm"),
+        ("tullow-brack-34-valve-core", "valve core", "", "valve core", "1", ""),
+        ("tullow-brack-34-axle", "axle", "", "bolt", "1", "hex 6 mm"),
     ]  # fmt: skip
     assert cells(rows, "torques", "value", "min", "max", "unit", "instruction", "source", "page") == [
         ("7.3", "6.8", "7.8", "N·m", "", "tullow-manual-2", "12"),
@@ -251,7 +251,7 @@ def test_oils_become_fluids_and_fills_and_a_total_is_never_divided() -> None:
 def test_greases() -> None:
     rows = read("Place;Grease;Amount\nair piston seal;Tullow Slick;a thin film\nwiper;Tullow Slick;")
     assert cells(rows, "greases", "place", "fluid", "amount") == [
-        ("air piston seal", "tullow-slick", "a thin film"), ("wiper", "tullow-slick", ""),
+        ("air piston seal", "tullow-slick", "a thin film"), ("dust wiper", "tullow-slick", ""),
     ]  # fmt: skip
     assert cells(rows, "fluids", "kind") == [("grease",)]
 

@@ -7,7 +7,6 @@ from app.catalogue.tables.entities import (
     Fastener,
     Fluid,
     Frame,
-    Job,
     Maker,
     Part,
     Procedure,
@@ -40,6 +39,6 @@ TABLES: dict[str, type[Row]] = {table.table: table for table in (*ENTITIES, *STA
 
 __all__ = [
     "CLAIM", "ENTITIES", "SCOPE", "STATEMENTS", "TABLES", "Chamber", "Chassis", "Damper", "Fastener", "Fill", "Fit",
-    "Fluid", "Frame", "Grease", "Guide", "Interval", "Job", "Limit", "Maker", "Part", "Procedure", "Reading", "Row",
+    "Fluid", "Frame", "Grease", "Guide", "Interval", "Limit", "Maker", "Part", "Procedure", "Reading", "Row",
     "Source", "Spacer", "Spring", "Statement", "Step", "Tool", "Torque", "Use", "Variant", "from_cells", "is_row_of",
 ]  # fmt: skip

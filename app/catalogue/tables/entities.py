@@ -6,20 +6,25 @@ from app.catalogue.columns import (
     Boolean,
     Figures,
     Integer,
+    Job,
     Number,
     Numbers,
     PartialDate,
+    PartKind,
+    Place,
+    Position,
     Published,
+    Side,
     Slug,
     Slugs,
     Text,
     TextList,
-    Wholes,
+    Wheel,
+    Wheels,
     column,
 )
 from app.catalogue.tables.row import Entity, Row, TravelScopedRow
 
-Job = Literal["travel-change", "spacer-change", "lower-leg-service", "full-service"]
 Chamber = Literal[
     "spring-side lower leg", "damper-side lower leg", "above the air piston", "spring-side stanchion",
     "negative chamber", "damper", "foam ring",
@@ -61,8 +66,10 @@ class Chassis(Entity, table=True):
     crowns: Literal["single", "dual"] | None = column("single or dual crown")
     stanchion_diameter_mm: Number | None = column("outside diameter of the stanchions", unit="mm", example="35")
     stanchion_bore_mm: Number | None = column("inside diameter of the spring-side stanchion", unit="mm", example="31.5")
-    wheel_sizes: Wholes | None = column(
-        "wheel sizes that fit: ISO 5775 bead seat diameters", unit="mm", example="584;622"
+    wheel_sizes: Wheels | None = column(
+        "wheel sizes that fit: ISO 5775 bead seat diameters; 29, 27.5 and 26 become 622, 584 and 559",
+        unit="mm",
+        example="584;622",
     )
     hub_spacings_mm: Numbers | None = column("front hub widths", unit="mm", example="110")
     axle_diameters_mm: Numbers | None = column("axle diameters", unit="mm", example="15")
@@ -181,7 +188,7 @@ class Part(Entity, table=True):
     maker: Slug | None = column("maker", to="makers")
     name: Text = column("name as the maker writes it", required=True)
     part_number: Text | None = column("the maker's part number")
-    kind: Text = column("kind of part", required=True, example="crush washer")
+    kind: PartKind = column("kind of part", required=True, example="crush washer")
     pack_count: Integer | None = column("pieces in a pack", example="2")
     superseded_by: Slug | None = column("the part that replaces it", to="parts")
 
@@ -221,8 +228,8 @@ class Fastener(Entity, table=True):
     damper: Slug | None = column("damper it belongs to", to="dampers")
     model_year_from: Integer | None = column("first model year", unit="year")
     model_year_to: Integer | None = column("last model year, inclusive", unit="year")
-    position: Text = column("position", required=True, example="foot bolt")
-    side: Text | None = column("leg or side", example="spring side")
+    position: Position = column("position", required=True, example="foot bolt")
+    side: Side | None = column("leg or side", example="spring side")
     count: Integer | None = column("number of them", example="1")
     kind: Literal["bolt", "nut", "cap", "set screw", "threaded seal head", "valve core"] = column(
         "kind of fastener", required=True
@@ -265,8 +272,8 @@ class Frame(Entity, table=True):
     reach_mm: Published | None = column("reach", unit="mm")
     stack_mm: Published | None = column("stack", unit="mm")
     offset_mm: Published | None = column("fork offset that the geometry is given for", unit="mm")
-    wheel_front: Integer | None = column("front wheel: ISO 5775 bead seat diameter", unit="mm", example="622")
-    wheel_rear: Integer | None = column("rear wheel: ISO 5775 bead seat diameter", unit="mm", example="622")
+    wheel_front: Wheel | None = column("front wheel: ISO 5775 bead seat diameter", unit="mm", example="622")
+    wheel_rear: Wheel | None = column("rear wheel: ISO 5775 bead seat diameter", unit="mm", example="622")
     tyre_front_mm: Published | None = column("height of the front tyre above the bead seat", unit="mm", example="60")
     tyre_rear_mm: Published | None = column("height of the rear tyre above the bead seat", unit="mm", example="60")
     geometry_sag_mm: Published | None = column("fork sag that the geometry is given for", unit="mm", positive=False)
@@ -301,10 +308,10 @@ class Step(Row, table=True):
         "sentences from the set-up {filling} {second} {sag} {proof} {height} {clicks} {preload} {noted}",
         required=True,
     )
-    fastener_position: Text | None = column("position of the fastener it works on", example="foot bolt")
+    fastener_position: Position | None = column("position of the fastener it works on", example="foot bolt")
     chamber: Chamber | None = column("chamber it empties or fills")
-    place: Text | None = column("place it greases", example="air piston seal")
-    part_kind: Text | None = column("kind of part it fits", example="crush washer")
+    place: Place | None = column("place it greases", example="air piston seal")
+    part_kind: PartKind | None = column("kind of part it fits", example="crush washer")
     tools: Slugs | None = column("tools needed besides those for the fastener", to="tools")
     turns: Text | None = column("turns to back the fastener off", example="3-4")
     when: TextList | None = column(

@@ -11,9 +11,10 @@ from sqlalchemy.orm import declared_attr
 from sqlmodel import Field
 from typing_extensions import TypeIs
 
-from app.catalogue.columns import PUBLISHED_KIND, Boolean, Column, Number, Slug, Text, column, describe
+from app.catalogue.columns import PUBLISHED_KIND, Boolean, Column, Number, Slug, Text, Wheel, column, describe
 from app.catalogue.columns import Integer as IntegerCell
 from app.catalogue.metadata import OPEN, CatalogueModel, sql_type
+from app.catalogue.words import Word
 
 SCOPE = (
     "variant",
@@ -238,9 +239,11 @@ def _constraints(table: type[Row]) -> tuple[object, ...]:
 
 
 def _shown(value: object) -> object:
-    """A value as JSON: a figure as its digits, a whole number without a decimal point."""
+    """A value as JSON: a figure as its digits, a word as written, a whole number without a decimal point."""
     if isinstance(value, Decimal):
         return str(value)
+    if isinstance(value, Word):
+        return value.written
     return int(value) if isinstance(value, float) and value == int(value) else value
 
 
@@ -252,7 +255,7 @@ def _converters(table: type[Row]) -> tuple[tuple[int, Callable[[object], object]
         kind = described.kind
         if kind is PUBLISHED_KIND:
             converters.append((place, _figure))
-        elif kind.items is not None:
+        elif kind.items is not None or kind.words is not None:
             converters.append((place, lru_cache(MOST_CACHED)(kind.read)))
         elif kind.sql == "boolean":
             converters.append((place, bool))  # SQLite's driver gives 0 and 1
@@ -267,7 +270,7 @@ def _writers(table: type[Row]) -> tuple[tuple[str, Callable[[object], str]], ...
     return tuple(
         (name, described.kind.write)
         for name, described in table.columns().items()
-        if described.kind is PUBLISHED_KIND or described.kind.items is not None
+        if described.kind is PUBLISHED_KIND or described.kind.items is not None or described.kind.words is not None
     )
 
 
@@ -296,7 +299,7 @@ class ScopedRow(Row):
     model_year_to: IntegerCell | None = column("last model year, inclusive", unit="year", example="2025")
     spring: Slug | None = column("applies with this spring only", to="springs")
     damper: Slug | None = column("applies with this damper only", to="dampers")
-    wheel_size: IntegerCell | None = column(
+    wheel_size: Wheel | None = column(
         "applies to this wheel size only: ISO 5775 bead seat diameter", unit="mm", example="622"
     )
 

@@ -2,8 +2,20 @@
 
 from typing import ClassVar, Literal
 
-from app.catalogue.columns import Integer, Number, Published, Slug, Text, column
-from app.catalogue.tables.entities import Chamber, Job
+from app.catalogue.columns import (
+    Integer,
+    Job,
+    Number,
+    Operation,
+    Place,
+    Position,
+    Published,
+    Slug,
+    Subject,
+    Text,
+    column,
+)
+from app.catalogue.tables.entities import Chamber
 from app.catalogue.tables.row import Claim, ScopedRow, TravelScopedRow
 
 
@@ -89,7 +101,7 @@ class Grease(Statement, TravelScopedRow, table=True):
     table: ClassVar[str] = "greases"
     about: ClassVar[tuple[str, ...]] = ("chassis", "place")
 
-    place: Text = column("where", required=True, example="air piston seal")
+    place: Place = column("where", required=True, example="air piston seal")
     fluid: Slug | None = column("grease", to="fluids")
     extent_mm: Published | None = column("length to grease, from the end", unit="mm", example="120")
     amount: Text | None = column("amount in words", example="a thin even film")
@@ -103,7 +115,7 @@ class Use(Statement, TravelScopedRow, table=True):
 
     job: Job = column("job", required=True)
     part: Slug = column("part", to="parts", required=True, compared_by="kind")
-    position: Text | None = column("position", example="foot bolt")
+    position: Position | None = column("position", example="foot bolt")
     count: Integer | None = column("number of them", example="2")
     when: Literal["always", "if worn", "if opened"] | None = column("when it is needed")
 
@@ -114,7 +126,7 @@ class Limit(Statement, TravelScopedRow, table=True):
     table: ClassVar[str] = "limits"
     about: ClassVar[tuple[str, ...]] = ("chassis", "subject")
 
-    subject: Text = column("quantity that is limited", required=True, example="rotor diameter")
+    subject: Subject = column("quantity that is limited", required=True, example="rotor diameter")
     min: Published | None = column("least", unit_column="unit", measures="any", positive=False)
     max: Published | None = column("greatest", unit_column="unit", measures="any", example="203")
     unit: Text | None = column("unit", measures="any", example="mm")
@@ -128,7 +140,7 @@ class Interval(Statement, TravelScopedRow, table=True):
     table: ClassVar[str] = "intervals"
     about: ClassVar[tuple[str, ...]] = ("chassis", "operation", "riding")
 
-    operation: Text = column("service operation", required=True, example="lower-leg-service")
+    operation: Operation = column("service operation", required=True, example="lower-leg-service")
     hours: Integer | None = column("interval in hours of riding", unit="h", example="50")
     months: Integer | None = column("interval in months", unit="months", example="12")
     riding: Text | None = column("applies to this kind of riding", example="park")

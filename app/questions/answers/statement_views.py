@@ -28,6 +28,7 @@ from app.questions.answers.clicks import clicks_of_dampers
 from app.questions.answers.preload import PreloadView
 from app.questions.answers.statement_members import FigureMember, ValueMember, members
 from app.questions.answers.views import AlsoIn, ScopeView, SourceRef, scope_view, source_ref
+from app.questions.answers.words import UNCHECKED, unchecked
 from app.questions.configuration.prevailing import Applicable
 from app.units.counts import Clicks, Turns, turns_view
 from app.units.preferences import Units
@@ -131,12 +132,13 @@ class UseView(StatementView):
 
 
 class LimitView(StatementView):
-    """A limit. A maximum is never rounded up, a minimum never down."""
+    """A limit. A maximum is never rounded up, a minimum never down. `unchecked` says that no question uses it."""
 
     subject: str
     limit: NotRequired[Quantity]
     method: NotRequired[str]
     action: NotRequired[str]
+    unchecked: NotRequired[str]
 
 
 class IntervalView(StatementView):
@@ -302,7 +304,10 @@ def use_view(each: Applicable[Use], named: NamedEntities) -> UseView:
 
 def limit_view(each: Applicable[Limit], named: NamedEntities) -> LimitView:
     """A limit that must not be exceeded."""
-    return cast(LimitView, _statement(each, named))
+    shown = cast(LimitView, _statement(each, named))
+    if unchecked(each.statement.subject):
+        shown["unchecked"] = UNCHECKED
+    return shown
 
 
 def interval_view(each: Applicable[Interval], named: NamedEntities) -> IntervalView:

@@ -49,7 +49,7 @@ def _limits(plan: Plan, named: NamedEntities) -> list[Check]:
     for each in limits_of_job(plan.found.limits, plan.job, plan.kept):
         shown = limit_view(each, named)
         details = [shown["limit"]["text"]] if "limit" in shown else [BLANK]
-        details += [shown[name] for name in ("method", "action") if name in shown]
+        details += [shown[name] for name in ("method", "action", "unchecked") if name in shown]
         text = f"{shown['subject'][:1].upper()}{shown['subject'][1:]}: {'; '.join(details)}."
         found.append({"what": shown["subject"], "text": text, "limit": shown, "statements": [shown["id"]]})
     return found

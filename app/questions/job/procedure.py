@@ -5,6 +5,7 @@ from typing import Any
 from app.catalogue.rows import Snapshot
 from app.catalogue.scopes import Scope, narrower, resolve
 from app.catalogue.tables import Procedure, Step
+from app.catalogue.words import meant
 from app.errors import Invalid
 from app.questions.configuration.prevailing import Applicable, undecided
 from app.questions.job.parameters import JOB_WORDS, JobName
@@ -23,9 +24,10 @@ def procedure_for(
     that cannot be compared, the first by id. Raises Invalid `no-procedure`.
     """
     context = found.context
+    spelt = [text for text in snapshot.values(Procedure, "job") if meant("job", text) == job]
     scoped = [
         (row, resolve(row, context.chassis, context.variants))
-        for row in snapshot.where(Procedure, "job", job)
+        for row in snapshot.among(Procedure, "job", spelt)
         if row.chassis in (None, context.chassis.id)
     ]
     may_hold = [(row, scope) for row, scope in scoped if found.where.may_hold(scope)]

@@ -164,7 +164,7 @@ def _part(views: Sequence[UseView]) -> ForkFigure:
 
 def _limit(view: LimitView) -> ForkFigure:
     beyond = f"beyond it: {view['action']}" if "action" in view else ""
-    hit = claim("limits", "limit", view["subject"], view, (view.get("method", ""), beyond))
+    hit = claim("limits", "limit", view["subject"], view, (view.get("method", ""), beyond, view.get("unchecked", "")))
     return ForkFigure(with_figure(hit, view.get("limit")), (view["subject"],), ())
 
 

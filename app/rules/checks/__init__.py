@@ -31,4 +31,5 @@ from app.rules.checks import things as things
 from app.rules.checks import twins as twins
 from app.rules.checks import unlike as unlike
 from app.rules.checks import usual as usual
+from app.rules.checks import words as words
 from app.rules.checks import work as work

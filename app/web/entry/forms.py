@@ -11,6 +11,7 @@ from typing import get_args
 from app.catalogue.columns import Column
 from app.catalogue.rows import Snapshot
 from app.catalogue.tables import CLAIM, SCOPE, TABLES, Chassis, Grease, Row
+from app.catalogue.words import OWN, listed
 from app.questions.job.choices import JobChoice
 from app.standards.tables import rows as standard_rows
 from app.units.definitions import Kind
@@ -195,6 +196,8 @@ class _Builder:
         kind, choices = self._choices(table, column)
         if kind == "list":
             hints.append("several: separate them with a semicolon")
+        elif kind == "offered":
+            hints.append(f"pick one, or write {OWN} and a word of your own")
         elif kind == "named":
             hints.append("type its name or part number")
             if (id := self.typed.get(own)) and column.refers_to is not None:
@@ -216,6 +219,8 @@ class _Builder:
             )
         if column.name in _WHEELS:
             return "ticks" if several else "text", self._chosen_first(column, _wheels())
+        if column.kind.words is not None:
+            return "offered", [(option, option) for option in listed(column.kind.words)]
         if column.options:
             return "text", [(option, option) for option in column.options]
         if column.kind.name == "true or false":

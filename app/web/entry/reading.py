@@ -162,7 +162,7 @@ def _read(snapshot: Snapshot, column: Column, text: str) -> object:
     if column.kind.items is not None:
         text = ";".join(part.strip() for part in text.split(";") if part.strip())
     try:
-        return column.kind.read(text)
+        return column.kind.enter(text)
     except Unreadable as fault:
         fix = how_to_write(column, text)
         return Fault("value", f"{fault}" + ("" if fix is None else f"; {fix}"))

@@ -21,8 +21,9 @@ _DECIMAL = re.compile(r"[0-9]{1,9}(\.[0-9]{1,6})?")
 class FormField(NamedTuple):
     """One form field: its name, its pointer in the body, its kind, and a hint.
 
-    `kind` is `text`, `lines`, `date`, `whole` (an integer) or `number`; with `choices` it is a pick list, or a list of
-    ticks if `kind` is `ticks`. `words` is its label if the name is not.
+    `kind` is `text`, `lines`, `date`, `whole` (an integer) or `number`; with `choices` it is a pick list, a list of
+    ticks if `kind` is `ticks`, or a text field that offers them if `kind` is `offered`. `words` is its label if the
+    name is not.
     """
 
     name: str

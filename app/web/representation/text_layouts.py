@@ -139,8 +139,8 @@ def _use(each: Answer) -> Iterator[str]:
 
 
 def _limit(each: Answer) -> Iterator[str]:
-    about = [each[name] for name in ("method", "action") if name in each]
-    placed = ("subject", "limit", "method", "action")
+    about = [each[name] for name in ("method", "action", "unchecked") if name in each]
+    placed = ("subject", "limit", "method", "action", "unchecked")
     yield from _statement(each["subject"], _plain(each["limit"]) if "limit" in each else "", about, each, placed)
 
 

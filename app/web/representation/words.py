@@ -58,6 +58,7 @@ _LABELS = {
 _QUESTIONS = {
     "fits": "What fits", "sheet": "Sheet", "setup": "Set-up", "job-card": "Job card", "fork-check": "Fork check",
     "convert": "Convert", "units": "Units", "standards": "Standards", "standard": "Standard", "rules": "Rules",
+    "words": "Words",
     "rule": "Rule", "findings": "Findings", "revisions": "Revisions", "revision": "Revision", "changes": "Changes",
     "statement-history": "History of a value", "alternatives": "Alternatives to a fluid",
     "identify": "Which fork is it?", "spring-fits": "Forks that take this spring", "problem-types": "Problem types",

@@ -36,6 +36,7 @@ from app.web.routes import (
     statement_edits,
     tables,
     units,
+    words,
     work_order_forms,
     work_orders,
 )
@@ -51,6 +52,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     problems.router,
     units.router,
     standards.router,
+    words.router,
     identify.router,
     job_cards.router,
     batch.router,
