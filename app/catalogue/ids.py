@@ -21,6 +21,7 @@ _IDENTIFYING: Mapping[str, tuple[str, ...]] = {
     "chassis": ("maker", "name", "model_year_from"),
     "variants": ("chassis", "name"),
     "springs": ("maker", "name"),
+    "chambers": ("spring", "chamber"),
     "dampers": ("maker", "name"),
     "spacers": ("name",),
     "parts": ("maker", "name"),

@@ -25,6 +25,7 @@ _WITH_UNIT = (
 _YEARS = re.compile(r"(?:my ?)?((?:19|20)[0-9]{2})(?: ?[-–—] ?((?:19|20)[0-9]{2}))?", re.IGNORECASE)
 _CHAMBERS = {"positive chamber": "positive", "main chamber": "positive", "negative chamber": "negative"}
 _CHAMBERS |= {"positive": "positive", "negative": "negative"}
+_CHAMBERS |= {"second positive chamber": "second positive", "second positive": "second positive"}
 
 
 @dataclass(slots=True)

@@ -17,6 +17,7 @@ from app.catalogue.tables import (
     Source,
     Spacer,
     Spring,
+    SpringChamber,
     Step,
     Tool,
     Variant,
@@ -126,6 +127,11 @@ def _own(shapes: Affected, chassis: _Chassis, change: Change, after: Rows, befor
             shapes.rows[Procedure].add(row.procedure)
         elif is_row_of(row, Tool) and row.drive is not None:
             shapes.rows[Fastener].update(each.id for each in after.where(Fastener, "drives", row.drive))
+        elif is_row_of(row, SpringChamber):
+            shapes.rows[Spring].add(row.spring)
+            for table, column in referring(Spring):
+                if FAMILY_OF.get(table):
+                    _named_by(shapes, chassis, Spring, after.where(table, column, row.spring), gone=False)
         elif is_row_of(row, Spring) or is_row_of(row, Part):
             _numbered(shapes, row, after)
         elif (own := getattr(row, "chassis", None)) is not None:

@@ -24,6 +24,7 @@ from app.catalogue.tables import (
     Source,
     Spacer,
     Spring,
+    SpringChamber,
     Step,
     Tool,
     Variant,
@@ -53,12 +54,15 @@ class JudgeScope(NamedTuple):
 
 
 class TableBatch(NamedTuple):
-    """Rows of one table, to be judged one by one. `beside` are the rows that refer to an entity of it."""
+    """Rows of one table, to be judged one by one. `beside` are the rows that refer to an entity of it, `chambers`
+    those of springs.
+    """
 
     table: type[Row]
     rows: Sequence[Any]
     beside: Sequence[Any]
     absent: Absent
+    chambers: Sequence[Any] = ()
 
 
 class FamiliesBatch(NamedTuple):
@@ -113,7 +117,12 @@ class Gathering:
                 beside = self.rows.raw_rows_among(Tool, "drive", drives) if drives else []
             elif table in NUMBERED:
                 beside = self._numbered(table, chunk)
-            yield TableBatch(table, chunk, beside, self._absent(self._named({table: chunk}), {}))
+            chambers = self._chambers(set(values(table, chunk, "id"))) if table is Spring else ()
+            yield TableBatch(table, chunk, beside, self._absent(self._named({table: chunk}), {}), chambers)
+
+    def _chambers(self, springs: set[str]) -> list[Any]:
+        """The chambers of some springs."""
+        return self.rows.raw_rows_among(SpringChamber, "spring", sorted(springs)) if springs else []
 
     def _numbered(self, table: type[Row], chunk: Sequence[Any]) -> list[Any]:
         """The rows that share a part number with one of these, and those that replace one of them."""
@@ -151,6 +160,7 @@ class Gathering:
             table: [row for id in wanted[table] - known.get(table, set()) if (row := self._kept[table].get(id))]
             for table in SHOWN
         }
+        named[SpringChamber] = self._chambers(wanted[Spring])
         return FamiliesBatch(families, own, named, absent)
 
     def _named(self, held: dict[type[Row], Sequence[Any]]) -> dict[type[Row], set[str]]:

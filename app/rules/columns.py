@@ -7,7 +7,8 @@ from app.catalogue.agreement import value_columns
 from app.catalogue.tables import Row, Statement
 
 NUMERIC = ("figure as published", "number", "whole number")
-BELOW_ZERO = frozenset({"temperature_c", "bb_drop_mm", "preload_turns", "preload_min_mm", "preload_max_mm", "order"})
+BELOW_ZERO = frozenset({"temperature_c", "bb_drop_mm", "preload_turns", "preload_min_mm", "preload_max_mm", "order",
+                        "offset"})  # fmt: skip
 """May be negative: a coil may be mounted loose, which is a preload below zero."""
 PLAIN_PAIRS = (
     ("model_year_from", "model_year_to"), ("travel_from_mm", "travel_to_mm"), ("travel_min_mm", "travel_max_mm"),
@@ -16,8 +17,14 @@ PLAIN_PAIRS = (
 
 LIMITED = (
     ("min", "value", "max"), ("level_min_mm", "level_mm", "level_max_mm"),
-    ("pressure_min", "pressure", "pressure_max"),
+    ("pressure_min", "pressure", "pressure_max"), ("mass_min_g", "mass_g", "mass_max_g"),
+    ("level_limit_min_mm", "", "level_limit_max_mm"),
 )  # fmt: skip
+
+VOLUMES = ("value", "min", "max")
+MASSES = ("mass_g", "mass_min_g", "mass_max_g")
+LEVELS = ("level_mm", "level_min_mm", "level_max_mm", "level_limit_min_mm", "level_limit_max_mm")
+"""The amounts of a fill."""
 
 
 class UnitFigures(NamedTuple):

@@ -27,6 +27,7 @@ from app.catalogue.tables import (
     Source,
     Spacer,
     Spring,
+    SpringChamber,
     Step,
     Tool,
     Variant,
@@ -41,6 +42,7 @@ SEEN_AS: dict[str, type[Row]] = {
     "springs": Spring, "dampers": Damper, "spacers": Spacer, "parts": Part, "fluids": Fluid, "sources": Source,
     "fasteners": Fastener, "own_fasteners": Fastener, "tightened": Fastener, "variants": Variant,
     "all_variants": Variant, "chassis": Chassis, "air_fits": Spring, "referrers": Step,
+    "chambers": SpringChamber,
 }  # fmt: skip
 COMPARED = ("shared_subjects", "differences")  # compare all values of a statement
 

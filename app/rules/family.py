@@ -22,6 +22,7 @@ from app.catalogue.tables import (
     Source,
     Spacer,
     Spring,
+    SpringChamber,
     Statement,
     Torque,
     Variant,
@@ -68,6 +69,10 @@ class FamilyRows:
                 grouped[getattr(row, about)].append(row)
             self._own[table] = grouped
         self._named = {table: {row.id: row for row in read(table, rows)} for table, rows in part.named.items()}
+        self.chambers: dict[str, list[SpringChamber]] = defaultdict(list)
+        """The air chambers by spring."""
+        for chamber in self._named[SpringChamber].values():
+            self.chambers[chamber["spring"]].append(chamber)  # type: ignore[arg-type]
         for table in (Variant, Fastener):
             own = self._own.get(table, {})
             self._named[table].update((row.id, row) for rows in own.values() for row in rows)
@@ -114,6 +119,7 @@ class Family:
         self.all_variants = shelf.named(Variant)
         self.fasteners = shelf.named(Fastener)
         self.springs = shelf.named(Spring)
+        self.chambers = shelf.chambers
         self.dampers = shelf.named(Damper)
         self.spacers = shelf.named(Spacer)
         self.parts = shelf.named(Part)

@@ -27,6 +27,7 @@ from app.catalogue.tables import (
     Source,
     Spacer,
     Spring,
+    SpringChamber,
     Step,
     Tool,
     Variant,
@@ -60,6 +61,7 @@ IDENTITIES: dict[type[Row], Identity] = {
     Spring: Identity(
         ("maker", "name"), ("part_number", "kind", "rate", "stroke_max_mm", "bore_mm", "colour_mark"), ("maker",)
     ),
+    SpringChamber: Identity(("spring", "chamber"), (), ("spring",)),
     Damper: Identity(("maker", "name"), ("kind", "adjuster_at", "travel_max_mm"), ("maker",)),
     Spacer: Identity(("name",), ("volume_ml", "source")),
     Part: Identity(("maker", "name"), ("part_number", "kind", "pack_count"), ("maker",)),

@@ -6,7 +6,7 @@ from datetime import date
 from operator import attrgetter
 from typing import Any
 
-from app.catalogue.tables import STATEMENTS, Fastener, Procedure, Row, Step, Tool
+from app.catalogue.tables import STATEMENTS, Fastener, Procedure, Row, SpringChamber, Step, Tool
 from app.rules.batches import NUMBERED, FamiliesBatch, JudgeScope, TableBatch, read
 from app.rules.evidence import UNUSUAL, weight
 from app.rules.family import Family, FamilyRows
@@ -40,8 +40,11 @@ class Judge:
         rows = read(part.table, part.rows)
         found = self._rows(part.table, rows, part.absent)
         if part.table.role == "entity" and self.bench.entity[part.table]:
+            chambers: dict[str, list[SpringChamber]] = defaultdict(list)
+            for chamber in read(SpringChamber, part.chambers):
+                chambers[chamber.spring].append(chamber)
             for row, referrers in zip(rows, _referrers(part.table, rows, part.beside), strict=True):
-                found += self.entity(EntityView(row, referrers))
+                found += self.entity(EntityView(row, referrers, tuple(chambers.get(row.id, ()))))
         return findings(found, self.changed)
 
     def entity(self, view: EntityView) -> FoundViolations:

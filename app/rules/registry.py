@@ -88,7 +88,7 @@ FAMILIES = {
     "form": "form", "figures": "form", "identity": "form", "duplicates": "form",
     "contradiction": "contradiction",
     "envelope": "envelope", "belonging": "envelope", "ratings": "envelope",
-    "air": "physics", "bands": "physics", "bolts": "physics", "fluids": "physics",
+    "air": "physics", "chambers": "physics", "bands": "physics", "bolts": "physics", "fluids": "physics",
     "construction": "physics", "dimensions": "physics", "setups": "physics", "usual": "physics",
     "slips": "slips", "unlike": "slips", "twins": "slips", "ladders": "slips", "orders": "slips",
     "printing": "slips",

@@ -3,7 +3,7 @@
 from functools import cache
 from typing import Literal, NamedTuple
 
-from app.catalogue.tables import TABLES, Row, Source
+from app.catalogue.tables import TABLES, Row, Source, SpringChamber
 
 Absent = frozenset[tuple[str, str]]
 
@@ -34,10 +34,14 @@ class ChangeView(NamedTuple):
 
 
 class EntityView(NamedTuple):
-    """One row and the rows that refer to it (or, for an id, all rows that have it), ordered by table and id."""
+    """One row and the rows that refer to it (or, for an id, all rows that have it), ordered by table and id.
+
+    `chambers` are those of a spring.
+    """
 
     row: Row
     referrers: tuple[Row, ...]
+    chambers: tuple[SpringChamber, ...] = ()
 
 
 class RowReference(NamedTuple):

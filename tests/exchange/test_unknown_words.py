@@ -8,12 +8,12 @@ import httpx
 import pytest
 
 from app.catalogue.catalogue import Catalogue, Pin
+from app.catalogue.content_hash import HASH_VERSION, content_hash
 from app.catalogue.rows import Snapshot
 from app.catalogue.tables import Chassis, Fastener, Limit, Maker, Source
 from app.catalogue.words import read
 from app.database.connections import Database
 from app.errors import Invalid
-from app.exchange.content_hash import HASH_VERSION, content_hash
 from app.exchange.editing import write_edits
 from app.exchange.loading import Entry, load
 from app.exchange.mirror import follow, verify

@@ -34,7 +34,7 @@ CLAIM = ["source", "page", "confirmed", "exception_to", "note"]
 SUBJECT = {
     "fits": ["chassis", "spring"],
     "torques": ["chassis", "fastener"],
-    "fills": ["chassis", "chamber"],
+    "fills": ["chassis", "chamber", "condition"],
     "greases": ["chassis", "place"],
     "uses": ["chassis", "job", "position"],
     "limits": ["chassis", "subject"],
@@ -162,7 +162,7 @@ class Brute:
 
     def subject(self, table: str, row: Cells) -> tuple[str, ...]:
         """The subject of a statement: what it is about."""
-        key = [row[name] for name in SUBJECT[table]]
+        key = [row.get(name, "") for name in SUBJECT[table]]
         if table == "uses":
             key.append(self.package.by_id["parts"][row["part"]]["kind"])
         if table == "fits":

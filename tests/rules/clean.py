@@ -39,7 +39,12 @@ spring-150,example,A air,A air 150,A-150,air,shaft length,port,32,10,53.1,18,4,s
 spring-160,example,A air,A air 160,A-160,air,shaft length,port,32,10,45,18,4,stated,160,psi,,,165,,,,manual-a,5
 spring-150-small,example,A fixed,A fixed 150,A-151,air,travel spacer,,32,,,,,,160,psi,,,155,,,,manual-a,5
 spring-plain,example,,Plain air 150,P-150,air,,,,,,,,,,,,,,,,,manual-a,5
-spring-coil,example,A coil,A coil,A-C,coil,travel spacer,coil,,,,,,,,,8.5,N/mm,165,0,10,,manual-a,6""",
+spring-coil,example,A coil,A coil,A-C,coil,travel spacer,coil,,,,,,,,,8.5,N/mm,165,0,10,,manual-a,6
+spring-dual,example,,Dual air 150,D-150,air,shaft length,own valve,,,,,,,180,psi,,,155,,,,manual-a,5""",
+    "chambers": """id,spring,chamber,valve,order,maximum,unit,relative_to,offset,factor_min,source,page
+dual-positive,spring-dual,positive,own valve,2,150,psi,,,,manual-a,5
+dual-second,spring-dual,second positive,own valve,3,180,psi,positive,,1.4,manual-a,5
+dual-negative,spring-dual,negative,own valve,1,160,psi,positive,10,,manual-a,5""",
     "dampers": """id,maker,name,kind,adjuster_at,foot_joint,serviceable,rebound_clicks,compression_clicks,clicks_from,"""
     """travel_max_mm,source,page
 damper-a,example,A damper,open bath,foot,bolt into shaft,here,16,8,closed,160,manual-a,7
@@ -89,6 +94,7 @@ fit-150,fork-a,,,,spring-150,150,,,546,spacer-a,4,1,160,psi,manual-a,14
 fit-160,fork-a,,,,spring-160,160,,,556,spacer-a,3,1,160,psi,manual-a,14
 fit-150-large,fork-a,622,,,spring-150-small,150,,,,spacer-a,4,,,,manual-a,14
 fit-coil,fork-a,,,,spring-coil,150,ring-a,1,546,,,,,,manual-a,14
+fit-dual,fork-a,,,,spring-dual,150,,,546,spacer-a,4,1,160,psi,manual-a,14
 fit-140-old,fork-a-old,,,,spring-140,140,,,,spacer-a,5,2,160,psi,manual-old,14
 fit-150-old,fork-a-old,,,,spring-150,150,,,546,spacer-a,4,1,160,psi,manual-old,14
 fit-160-old,fork-a-old,,,,spring-160,160,,,,spacer-a,3,1,160,psi,manual-old,14""",
@@ -129,6 +135,7 @@ guide-60,fork-a,spring-150,damper-a,,,positive,60,70,kg,with gear,62,58,66,psi,2
 guide-70,fork-a,spring-150,damper-a,,,positive,70,80,kg,with gear,71,67,75,psi,20,,8,5,manual-a,12
 guide-80,fork-a,spring-150,damper-a,,,positive,80,90,kg,with gear,80,76,84,psi,20,,6,4,manual-a,12
 guide-90,fork-a,spring-150,damper-a,,,positive,90,100,kg,with gear,89,85,93,psi,20,,4,3,manual-a,12
+guide-dual,fork-a,spring-dual,damper-a,,,positive,70,80,kg,with gear,80,,,psi,20,,8,5,manual-a,12
 guide-coil,fork-a,spring-coil,,,,coil,70,80,kg,with gear,,,,,20,spring-coil,8,5,manual-a,12""",
     "readings": """id,chassis,spring,spacers,state,at_travel_mm,pressure,pressure_unit,rider_mass,mass_unit,temperature_c,source
 reading-sag,fork-a,spring-150,1,at sag,30,72,psi,75,kg,20,bench-a

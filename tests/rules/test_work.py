@@ -47,9 +47,32 @@ def test_a_fault_of_one_construction_among_thousands_is_found(last: str) -> None
         for value in values
     ]  # fmt: skip
     looks = [step(10 + number, "check", None, condition) for number, condition in enumerate(every)]
-    done = [AIR_OUT, *looks, step(90, "loosen", "top cap", last)]
+    both = [AIR_OUT, step(2, "empty", None, "negative=own valve")]
+    done = [*both, *looks, step(90, "loosen", "top cap", last)]
     assert faults(*done, step(91, "tighten", "top cap", last)) == []
     assert faults(*done) == ["top cap is loosened and then tightened 0 times"]
+
+
+@pytest.mark.parametrize("name", ["negative", "second_positive"])
+def test_a_valve_that_the_order_knows_of_and_does_not_empty_is_unsafe(name: str) -> None:
+    own = f"{name}=own valve"
+    opened = [step(3, "loosen", "top cap"), step(5, "tighten", "top cap"), step(6, "set", None, own)]
+    assert faults(AIR_OUT, *opened) == ["the spring has 2 valves and only 1 of them is emptied"]
+    assert faults(AIR_OUT, step(2, "empty", None, own), *opened) == []
+
+
+def test_three_valves_need_three_steps() -> None:
+    second, negative = (step(2 + at, "empty", None, f"{name}=own valve")
+                        for at, name in enumerate(("second_positive", "negative")))  # fmt: skip
+    opened = [step(5, "loosen", "top cap"), step(6, "tighten", "top cap")]
+    assert faults(AIR_OUT, second, negative, *opened) == []
+    shared = step(2, "empty", None, "negative=own valve", chamber="negative chamber")
+    refilled = step(7, "fill", None, "negative=own valve", chamber="negative chamber")
+    fills = step(8, "set", None, "second_positive=own valve")
+    assert set(faults(AIR_OUT, shared, *opened, refilled, fills)) == {
+        "the spring has 2 valves and only 1 of them is emptied",
+        "the spring has 3 valves and only 2 of them are emptied",
+    }
 
 
 def test_a_chamber_that_is_emptied_through_its_own_valve_counts_as_let_out() -> None:

@@ -1,6 +1,7 @@
 """One description per table; SQL table, Table Schema, CSV reader, JSON row, template and docs derive from these."""
 
 from app.catalogue.tables.entities import (
+    AirChamber,
     Chamber,
     Chassis,
     Damper,
@@ -13,6 +14,7 @@ from app.catalogue.tables.entities import (
     Source,
     Spacer,
     Spring,
+    SpringChamber,
     Step,
     Tool,
     Variant,
@@ -32,13 +34,15 @@ from app.catalogue.tables.statements import (
 )
 
 ENTITIES: tuple[type[Row], ...] = (
-    Maker, Source, Chassis, Variant, Spring, Damper, Spacer, Part, Fluid, Tool, Fastener, Frame, Procedure, Step,
+    Maker, Source, Chassis, Variant, Spring, SpringChamber, Damper, Spacer, Part, Fluid, Tool, Fastener, Frame,
+    Procedure, Step,
 )  # fmt: skip
 STATEMENTS: tuple[type[Statement], ...] = (Fit, Torque, Fill, Grease, Use, Limit, Interval, Guide, Reading)
 TABLES: dict[str, type[Row]] = {table.table: table for table in (*ENTITIES, *STATEMENTS)}
 
 __all__ = [
-    "CLAIM", "ENTITIES", "SCOPE", "STATEMENTS", "TABLES", "Chamber", "Chassis", "Damper", "Fastener", "Fill", "Fit",
-    "Fluid", "Frame", "Grease", "Guide", "Interval", "Limit", "Maker", "Part", "Procedure", "Reading", "Row",
-    "Source", "Spacer", "Spring", "Statement", "Step", "Tool", "Torque", "Use", "Variant", "from_cells", "is_row_of",
+    "CLAIM", "ENTITIES", "SCOPE", "STATEMENTS", "TABLES", "AirChamber", "Chamber", "Chassis", "Damper", "Fastener",
+    "Fill", "Fit", "Fluid", "Frame", "Grease", "Guide", "Interval", "Limit", "Maker", "Part", "Procedure",
+    "Reading", "Row", "Source", "Spacer", "Spring", "SpringChamber", "Statement", "Step", "Tool", "Torque", "Use",
+    "Variant", "from_cells", "is_row_of",
 ]  # fmt: skip

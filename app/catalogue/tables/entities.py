@@ -30,6 +30,8 @@ Chamber = Literal[
     "negative chamber", "damper", "foam ring",
 ]  # fmt: skip
 
+AirChamber = Literal["positive", "second positive", "negative"]
+
 
 class Maker(Entity, table=True):
     """The maker of a chassis, spring, damper, fluid, part or frame."""
@@ -151,6 +153,37 @@ class Spring(Entity, table=True):
     preload_min_mm: Published | None = column("minimum preload of a coil spring", unit="mm", positive=False)
     preload_max_mm: Published | None = column("maximum preload of a coil spring", unit="mm")
     colour_mark: Text | None = column("colour mark that identifies it")
+
+
+class SpringChamber(Entity, table=True):
+    """An air chamber of a spring: its valve, its place in the order of filling and its own maximum.
+
+    A spring without rows here has a positive chamber, and a negative one as `negative` in springs says.
+    """
+
+    table: ClassVar[str] = "chambers"
+
+    spring: Slug = column("spring it belongs to", to="springs", required=True)
+    chamber: AirChamber = column("chamber", required=True)
+    valve: Literal["own valve", "port"] | None = column("how it is filled")
+    order: Integer | None = column("position in the order of filling", example="1")
+    maximum: Published | None = column(
+        "maximum fill pressure of this chamber: gauge, at full extension",
+        unit_column="unit",
+        measures="pressure",
+        example="200",
+    )
+    unit: Text | None = column("unit of the maximum and of the offset", measures="pressure", example="psi")
+    relative_to: AirChamber | None = column("chamber whose pressure decides the pressure of this one")
+    offset: Published | None = column(
+        "how far its pressure is above that of the other chamber; below it if less than zero",
+        unit_column="unit",
+        measures="pressure",
+        example="10",
+    )
+    factor_min: Published | None = column(
+        "least number of times its gauge pressure is that of the other chamber", example="1.6"
+    )
 
 
 class Damper(Entity, table=True):
@@ -305,7 +338,7 @@ class Step(Row, table=True):
     ] = column("kind of work", required=True)  # fmt: skip
     text: Text = column(
         "the instruction, with placeholders {torque} {volume} {grease} {count} {turns} {extent}, and for "
-        "sentences from the set-up {filling} {second} {sag} {proof} {height} {clicks} {preload} {noted}",
+        "sentences from the set-up {filling} {second} {extra} {sag} {proof} {height} {clicks} {preload} {noted}",
         required=True,
     )
     fastener_position: Position | None = column("position of the fastener it works on", example="foot bolt")
@@ -316,7 +349,8 @@ class Step(Row, table=True):
     turns: Text | None = column("turns to back the fastener off", example="3-4")
     when: TextList | None = column(
         "conditions, which must all be met: property=value or property=value|value with spring_kind, "
-        "foot_joint, adjuster_at, crowns, travel_set_by, damper_kind, negative, seal_head (retaining ring or threaded)",
+        "foot_joint, adjuster_at, crowns, travel_set_by, damper_kind, negative, second_positive (own valve, port or "
+        "none), seal_head (retaining ring or threaded)",
         example="foot_joint=bolt into shaft",
     )
     measures: Text | None = column("what to measure and write down")

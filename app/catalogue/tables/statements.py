@@ -77,18 +77,33 @@ class Fill(Statement, TravelScopedRow, table=True):
     """The oil for a chamber, and how much of it."""
 
     table: ClassVar[str] = "fills"
-    about: ClassVar[tuple[str, ...]] = ("chassis", "chamber")
+    about: ClassVar[tuple[str, ...]] = ("chassis", "chamber", "condition")
 
     chamber: Chamber = column("chamber", required=True)
-    fluid: Slug | None = column("oil", to="fluids")
+    condition: Literal["as built", "refill", "new foam rings"] | None = column(
+        "state of the chamber that the amount is for: dry as built, wet at a refill, or with new foam rings"
+    )
+    amount: Literal["filled", "none", "greased"] | None = column(
+        "whether the chamber is filled, stays without oil, or is greased instead"
+    )
+    fluid: Slug | None = column("oil; the grease if it is greased", to="fluids")
     alternatives: Text | None = column("alternatives that the source permits")
     value: Published | None = column("volume", unit_column="unit", measures="volume", example="10")
     min: Published | None = column("smallest volume", unit_column="unit", measures="volume")
     max: Published | None = column("largest volume", unit_column="unit", measures="volume")
     unit: Text | None = column("unit of the volumes", measures="volume", example="mL")
+    mass_g: Published | None = column("mass, if the oil or grease is weighed", unit="g", example="15")
+    mass_min_g: Published | None = column("smallest mass", unit="g")
+    mass_max_g: Published | None = column("largest mass", unit="g")
     level_mm: Published | None = column("oil level", unit="mm", example="95")
     level_min_mm: Published | None = column("lowest oil level", unit="mm")
     level_max_mm: Published | None = column("highest oil level", unit="mm")
+    level_limit_min_mm: Published | None = column(
+        "hard limit beyond the recommended levels: never a smaller figure", unit="mm", example="80"
+    )
+    level_limit_max_mm: Published | None = column(
+        "hard limit beyond the recommended levels: never a larger figure", unit="mm", example="110"
+    )
     level_datum: Text | None = column("point that the level is measured from", example="top of the stanchion")
     level_state: Text | None = column(
         "state of the fork when the level is measured", example="compressed, damper rod up, no spring"
@@ -104,6 +119,7 @@ class Grease(Statement, TravelScopedRow, table=True):
     place: Place = column("where", required=True, example="air piston seal")
     fluid: Slug | None = column("grease", to="fluids")
     extent_mm: Published | None = column("length to grease, from the end", unit="mm", example="120")
+    mass_g: Published | None = column("mass of the grease", unit="g", example="2")
     amount: Text | None = column("amount in words", example="a thin even film")
 
 
@@ -152,7 +168,9 @@ class Guide(Statement, TravelScopedRow, table=True):
     table: ClassVar[str] = "guides"
     about: ClassVar[tuple[str, ...]] = ("chassis", "chamber", "rider_mass_from", "rider_mass_to", "mass_unit")
 
-    chamber: Literal["positive", "negative", "coil"] | None = column("chamber that the pressure is for")
+    chamber: Literal["positive", "second positive", "negative", "coil"] | None = column(
+        "chamber that the pressure is for"
+    )
     rider_mass_from: Published | None = column(
         "rider mass from", unit_column="mass_unit", measures="mass", example="70"
     )

@@ -18,7 +18,7 @@ from app.units.quantity import Quantity
 from app.units.table import Kind, find
 
 _LIMIT = re.compile(r"(?:^|_)(min|max)(?=_|$)")
-_UNIT_SUFFIXES = ("_mm", "_c", "_percent")
+_UNIT_SUFFIXES = ("_mm", "_g", "_c", "_percent")
 _FIGURE_KINDS = (PUBLISHED_KIND, NUMBER_KIND, WHOLE_KIND)
 _SET_BY_A_MECHANIC = (Torque, Fill, Guide)
 _KINDS = frozenset(get_args(Kind))
@@ -105,6 +105,7 @@ def _figure(stem: str, ends: dict[str, str], column: Column, is_set: bool) -> Ca
     kind: Kind | None = None if column.unit is None else find(column.unit)[0].kind
     if column.measures in _KINDS:
         kind = column.measures  # type: ignore[assignment]
+    is_set = is_set and not stem.endswith("limit")
     return lambda: FigureMember(
         stem, ends.get("value"), ends.get("min"), ends.get("max"), kind, column.unit, column.unit_column, is_set
     )

@@ -89,13 +89,20 @@ class FluidView(TypedDict):
 
 
 class FillView(StatementView):
-    """The oil for a chamber, by volume or level. `level_text` says from where the level is measured."""
+    """The oil for a chamber, by volume, mass or level. `level_text` says from where the level is measured.
+
+    `amount` says whether the chamber is filled, stays without oil, or is greased instead.
+    """
 
     chamber: str
+    condition: NotRequired[str]
+    amount: NotRequired[str]
     fluid: NotRequired[FluidView]
     alternatives: NotRequired[str]
     volume: NotRequired[Quantity]
+    mass: NotRequired[Quantity]
     level: NotRequired[Quantity]
+    level_limit: NotRequired[Quantity]
     level_datum: NotRequired[str]
     level_state: NotRequired[str]
     level_text: NotRequired[str]
@@ -107,6 +114,7 @@ class GreaseView(StatementView):
     place: str
     fluid: NotRequired[FluidView]
     extent: NotRequired[Quantity]
+    mass: NotRequired[Quantity]
     amount: NotRequired[str]
 
 

@@ -8,6 +8,7 @@ from app.questions.answers.views import figure, length
 from app.questions.job.plan import Plan, limits_of_job
 from app.questions.job.steps import Step_
 from app.questions.job.views import BLANK, Check, ToWrite
+from app.questions.setup.inputs import valves_of
 from app.units.quantity import bare_limit
 
 FEET = ("spring-side lower leg", "damper-side lower leg", "above the air piston", "damper")
@@ -98,6 +99,8 @@ def label(plan: Plan, steps: Sequence[Step_]) -> list[str]:
         lines.append(f"Pressure: {BLANK}, at most {BLANK if most is None else bare_limit(most)}")
         if spring is not None and spring.negative == "own valve":
             lines.append(f"Pressure, second chamber: {BLANK}")
+        if spring is not None and "second positive" in valves_of(spring, plan.found.chambers_of(spring.id)):
+            lines.append(f"Pressure, second positive chamber: {BLANK}")
     else:
         lines.append(f"Preload: {BLANK}")
     lines += [

@@ -6,7 +6,7 @@ A property that the catalogue does not give decides nothing: the step stays, wit
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
-from app.catalogue.tables import Chassis, Damper, Fastener, Spring, Step
+from app.catalogue.tables import Chassis, Damper, Fastener, Spring, SpringChamber, Step
 
 SEAL_HEAD = "spring seal head"
 RING = "retaining ring"
@@ -18,10 +18,12 @@ _WORDS = {
     "travel_set_by": "the travel is set by",
     "damper_kind": "the damper is of kind",
     "negative": "the negative chamber is filled by",
+    "second_positive": "the second positive chamber is filled by",
     "seal_head": "the seal head of the spring is held by",
 }
 _HELD_BY = {"threaded": "its own thread", RING: "a retaining ring"}
-_WHOSE = dict.fromkeys(("spring_kind", "travel_set_by", "negative", "seal_head"), "spring") | {"crowns": "chassis"}
+_OF_SPRING = ("spring_kind", "travel_set_by", "negative", "second_positive", "seal_head")
+_WHOSE = dict.fromkeys(_OF_SPRING, "spring") | {"crowns": "chassis"}
 
 Properties = Mapping[str, frozenset[str | None]]
 """Every possible value of each property; None among them means that the catalogue does not say."""
@@ -43,24 +45,31 @@ class KeptStep:
 
 def properties(
     chassis: Chassis, spring: Spring | None, dampers: Iterable[Damper], fasteners: Iterable[Fastener],
-    part_kinds: Collection[str],
+    part_kinds: Collection[str], chambers: Iterable[SpringChamber] = (),
 ) -> Properties:  # fmt: skip
     """The properties that conditions are compared with; several dampers may differ.
 
     A spring whose seal head is listed among the fasteners has a threaded one; it has a retaining ring if one is among
-    the kinds of part that jobs use.
+    the kinds of part that jobs use. A spring that lists no second positive chamber has none.
     """
     fitted = list(dampers)
     return {
         "spring_kind": frozenset({None if spring is None else spring.kind}),
         "travel_set_by": frozenset({None if spring is None else spring.travel_set_by}),
         "negative": frozenset({None if spring is None else spring.negative}),
+        "second_positive": frozenset({_second_positive(spring, chambers)}),
         "crowns": frozenset({chassis.crowns}),
         "foot_joint": frozenset(damper.foot_joint for damper in fitted) or frozenset({None}),
         "adjuster_at": frozenset(damper.adjuster_at for damper in fitted) or frozenset({None}),
         "damper_kind": frozenset(damper.kind for damper in fitted) or frozenset({None}),
         "seal_head": frozenset({_seal_head(fasteners, part_kinds)}),
     }
+
+
+def _second_positive(spring: Spring | None, chambers: Iterable[SpringChamber]) -> str | None:
+    if spring is None:
+        return None
+    return next((each.valve for each in chambers if each.chamber == "second positive"), "none")
 
 
 def _seal_head(fasteners: Iterable[Fastener], part_kinds: Collection[str]) -> str | None:

@@ -1,7 +1,7 @@
 """Oils, greases and thread preparations of a card, summed with an allowance and in packs.
 
-Volumes are sums of what the fills state (the maximum of a range). Greases are given in words: the smallest pack is
-named, without an amount.
+Volumes are sums of what the fills state: the maximum of a range, the most under any condition. Greases are given in
+words: the smallest pack is named, without an amount.
 """
 
 import re
@@ -60,10 +60,11 @@ def sums_of(plan: Plan, steps: Sequence[Step_]) -> dict[str, Sum]:
     """The fluids of the steps, by id in order of first use."""
     sums: dict[str, Sum] = {}
     for each in steps:
-        fill = each.figures.fill_row
-        if fill is not None and fill.statement.fluid is not None:
-            into = _sum(sums, plan, fill.statement.fluid)
-            into.add(fill.statement.chamber, fill.statement.id, _volume_ml(plan, fill.statement))
+        fills = [fill.statement for fill in each.figures.fill_rows if fill.statement.fluid is not None]
+        if fills and (fluid := fills[0].fluid) is not None:
+            volumes = [_volume_ml(plan, fill) for fill in fills if fill.fluid == fluid]
+            most = max((volume for volume in volumes if volume is not None), default=None)
+            _sum(sums, plan, fluid).add(fills[0].chamber, fills[0].id, most)
         grease = each.figures.grease_row
         if grease is not None and grease.statement.fluid is not None:
             _sum(sums, plan, grease.statement.fluid).add(grease.statement.place, grease.statement.id, None)

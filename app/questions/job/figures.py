@@ -36,7 +36,7 @@ class StepFigures:
 
     torques: list[Applicable[Torque]] = field(default_factory=list)
     torque: list[TorqueView] = field(default_factory=list)
-    fill_row: Applicable[Fill] | None = None
+    fill_rows: list[Applicable[Fill]] = field(default_factory=list)
     fill: FillView | None = None
     grease_row: Applicable[Grease] | None = None
     grease: GreaseView | None = None
@@ -54,7 +54,7 @@ def filled(plan: Plan, named: NamedEntities, step: Step) -> tuple[str, StepFigur
     """The text of a step with all placeholders filled, and the values used."""
     figures = StepFigures()
     texts: dict[str, str] = {}
-    template = _of_spacers(plan, step, figures) or step.text
+    template = _of_spacers(plan, step, figures) or _without_oil(plan, named, step, figures) or step.text
     for slot in dict.fromkeys(SLOT.findall(template)):
         if (said := filled_slot(plan, slot)) is not None:
             texts[slot], shown = said
@@ -160,21 +160,55 @@ def _how(fasteners: Iterable[Fastener], torques: Iterable[TorqueView]) -> list[s
     return list(dict.fromkeys(said))
 
 
-def fill_of(plan: Plan, chamber: str | None) -> Applicable[Fill] | None:
-    """The fill of a chamber."""
-    return _only(plan, [each for each in plan.found.fills if each.statement.chamber == chamber])
+CONDITIONS = (None, "refill", "as built", "new foam rings")
+"""What a fill is for, in the order in which a job needs it: a fork in the workshop is refilled."""
+
+
+def fills_of(plan: Plan, chamber: str | None) -> list[Applicable[Fill]]:
+    """The fills of a chamber, one for each condition; the first is the one for the step."""
+    mine = [each for each in plan.found.fills if each.statement.chamber == chamber]
+    found = [_only(plan, [each for each in mine if each.statement.condition == name]) for name in CONDITIONS]
+    return [each for each in found if each is not None]
+
+
+def _without_oil(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures) -> str | None:
+    """The instruction of a step that fills a chamber without oil; None for any other step."""
+    rows = fills_of(plan, step.chamber) if "{volume}" in step.text else []
+    if not rows or rows[0].statement.amount not in ("none", "greased"):
+        return None
+    row = rows[0].statement
+    figures.fill_rows, figures.fill = rows[:1], fill_view(rows[0], named)
+    figures.cite(row.id)
+    if row.amount == "none":
+        return f"No oil goes into this place: {row.chamber}."
+    if row.fluid is None:
+        text = f"The catalogue does not say which grease to use: {row.chamber}."
+        plan.miss("fluid", row.id, "the wrong grease swells seals", text)
+    return f"Grease this place, without oil: {row.chamber}. {_amount_of(figures.fill)}."
+
+
+def _amount_of(shown: FillView) -> str:
+    """`10 mL of Bath oil`, `15 g of Grease`, `Bath oil to the level below`, with a blank for what is missing."""
+    fluid = shown["fluid"]["name"] if "fluid" in shown else BLANK
+    if "volume" in shown or "mass" in shown:
+        amounts = [shown[name]["text"] for name in ("volume", "mass") if name in shown]
+        return f"{' or '.join(amounts)} of {fluid}"
+    if shown.get("amount") == "greased":
+        return f"Grease: {fluid}"
+    return f"{fluid} to the level below" if "level" in shown else f"{BLANK} mL of {fluid}"
 
 
 def _volume(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures) -> str:
-    row = fill_of(plan, step.chamber)
+    rows = fills_of(plan, step.chamber)
+    row = rows[0] if rows else None
     if row is None:
         text = f"The catalogue gives no oil for this place: {step.chamber}. Fill it in from the maker's manual."
         plan.miss("fill", step.chamber, "an empty chamber wears, an overfilled one locks the fork", text)
         return f"{BLANK} mL of {BLANK}"
-    figures.fill_row, figures.fill = row, fill_view(row, named)
-    figures.cite(row.statement.id)
+    figures.fill_rows, figures.fill = rows, fill_view(row, named)
     shown = figures.fill
-    oil = fluid_view(row.statement.fluid, named)["name"] if row.statement.fluid is not None else BLANK
+    for each in rows:
+        figures.cite(each.statement.id)
     if row.statement.fluid is None:
         text = f"The catalogue does not say which oil to use: {step.chamber}."
         plan.miss("fluid", row.statement.id, "the wrong oil swells seals or changes the damping", text)
@@ -183,12 +217,24 @@ def _volume(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures) 
         state = [shown["level_state"]] if "level_state" in shown else []
         said = ", ".join([f"Level: {shown['level']['text']}", *(f"from the {datum}" for datum in where), *state])
         figures.after.append(f"{said}.")
-    if "volume" not in shown:
-        if "level" not in shown:
-            text = f"The catalogue does not say how much oil to use: {step.chamber}."
-            plan.miss("volume", row.statement.id, "too much oil locks the fork", text)
-        return f"{BLANK} mL of {oil}" if "level" not in shown else f"{oil} to the level below"
-    return f"{shown['volume']['text']} of {oil}"
+    if "level_limit" in shown:
+        figures.after.append(f"Hard limit of the level: {shown['level_limit']['text']}.")
+    for other in rows[1:]:
+        figures.after.append(_otherwise(fill_view(other, named)))
+    if not shown.keys() & {"volume", "mass", "level"}:
+        text = f"The catalogue does not say how much oil to use: {step.chamber}."
+        plan.miss("volume", row.statement.id, "too much oil locks the fork", text)
+    of = f" ({shown['condition']})" if "condition" in shown else ""
+    return f"{_amount_of(shown)}{of}"
+
+
+def _otherwise(shown: FillView) -> str:
+    """The fill under another condition: `With new foam rings: 5 mL of Bath oil.`"""
+    condition = shown.get("condition", "")
+    words = "with new foam rings" if condition == "new foam rings" else condition
+    amount = "no oil" if shown.get("amount") == "none" else _amount_of(shown)
+    level = f", level {shown['level']['text']}" if "level" in shown else ""
+    return f"{words[:1].upper()}{words[1:]}: {amount}{level}."
 
 
 def _grease(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures, slot: str) -> str:

@@ -8,24 +8,26 @@ from collections.abc import Iterator, Sequence
 
 from app.catalogue.tables import Spring
 from app.errors import Fault
-from app.questions.job.conditions import KeptStep
+from app.questions.job.conditions import KeptStep, Properties
 
 LOOSENED = ("loosen", "back-off", "free", "remove")
 NEGATIVE = "negative chamber"
-VALVES = 2  # for a spring whose negative chamber has its own valve
+VALVED = ("negative", "second_positive")
+"""The properties that say whether a chamber besides the positive one has its own valve."""
+OWN_VALVE = "own valve"
 OUTSIDE = (
     "axle", "brake caliper bolt", "adjuster knob screw", "upper crown bolt", "lower crown bolt", "stem bolt",
 )  # fmt: skip
 """Positions that hold no pressure: they may be loosened before the air is out."""
+_NUMBERS = {2: "two", 3: "three"}
 
 
-def broken(steps: Sequence[KeptStep], spring: Spring | None) -> list[Fault]:
-    """A fault `procedure-unsafe` for each invariant that the steps break."""
+def broken(steps: Sequence[KeptStep], spring: Spring | None, having: Properties) -> list[Fault]:
+    """A fault `procedure-unsafe` for each invariant that the steps break, on a fork with these properties."""
     found = [*_closed(steps), *_filled(steps)]
     if spring is None or spring.kind == "air":
         found += _air_first(steps)
-    if spring is not None and spring.negative == "own valve":
-        found += _both_valves(steps)
+    found += _every_valve(steps, 1 + sum(having[name] == {OWN_VALVE} for name in VALVED))
     return [Fault("procedure-unsafe", f"The order of work in the catalogue is not safe: {text}.") for text in found]
 
 
@@ -68,11 +70,18 @@ def _air_first(steps: Sequence[KeptStep]) -> Iterator[str]:
         yield f"{_what(steps[min(opened)])} is opened before the air is out"
 
 
-def _both_valves(steps: Sequence[KeptStep]) -> Iterator[str]:
-    """A spring with two valves is emptied at each: two steps that let air out, before anything is opened."""
-    emptied = [each for each in steps if each.step.action == "empty" and each.step.chamber in (None, NEGATIVE)]
-    if len(emptied) < VALVES:
-        yield "the spring has two valves and only one of them is emptied" if emptied else "no valve is emptied"
+def _every_valve(steps: Sequence[KeptStep], valves: int) -> Iterator[str]:
+    """A spring with several valves is emptied at each, before anything is opened. A step for a chamber of which it
+    is unknown whether it has a valve does not count.
+    """
+    emptied = [
+        each
+        for each in steps
+        if each.step.action == "empty" and each.step.chamber in (None, NEGATIVE) and not set(VALVED) & set(each.open)
+    ]
+    if valves > 1 and len(emptied) < valves:
+        done = "one of them is" if len(emptied) == 1 else f"{_NUMBERS[len(emptied)]} of them are"
+        yield f"the spring has {_NUMBERS[valves]} valves and only {done} emptied" if emptied else "no valve is emptied"
 
 
 def _what(each: KeptStep) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from app.catalogue.rows import Snapshot
-from app.catalogue.tables import Damper, Fastener, Fit, Limit, Part, Procedure, Spring, Use
+from app.catalogue.tables import AirChamber, Damper, Fastener, Fit, Limit, Part, Procedure, Spring, Use
 from app.errors import Fault, Invalid
 from app.questions.answers.gap import Gap
 from app.questions.answers.open_choices import as_asked, names_of
@@ -17,6 +17,7 @@ from app.questions.configuration.prevailing import Applicable, undecided
 from app.questions.configuration.region import Given
 from app.questions.configuration.spring_travel import with_travel_of_spring
 from app.questions.job.conditions import KeptStep, Properties, kept, properties, whose, words
+from app.questions.job.filling_order import filling_order, in_filling_order
 from app.questions.job.parameters import JobCardAsked, JobName, ends, renamed
 from app.questions.job.procedure import procedure_for, steps_of
 from app.questions.job.refusals import no_spring, refuse_job, spacers_in, takes_spacers
@@ -56,6 +57,7 @@ class Plan:
     fasteners: list[Fastener]
     setup: SetupAnswer
     travel_spacer: Part | None  # the kind that the shaft carries after the job
+    filling_order: list[AirChamber]  # empty if the catalogue does not give it
     gaps: list[Gap] = field(default_factory=list)
 
     @property
@@ -105,17 +107,20 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     spacers = spacers_in(asked, fit.statement, present_fit.statement)
     springs = found.springs | snapshot.many(Spring, {present_fit.statement.spring})
     spring, present_spring = (springs.get(each.statement.spring) for each in (fit, present_fit))
-    refuse_job(asked, fit, present_fit, spring, present_spring, dampers, spacers, steps)
+    refuse_job(asked, fit, present_fit, spring, present_spring, dampers, spacers, steps, having)
     setup = setup_of(found, replace(how, spacers=spacers.wanted), units, curves=False)
     if setup["undecided"]:
         raise _undecided({each["parameter"]: [*each["values"]] for each in setup["undecided"]}, found.context, asked)
     spacer = fit.statement.travel_spacer
+    chambers = () if spring is None else found.chambers_of(spring.id)
+    order = filling_order(spring, chambers)
     plan = Plan(
         snapshot=snapshot,
         job=asked.job, units=units, found=found, present=present, fit=fit, present_fit=present_fit,
         spring=spring, present_spring=present_spring,
         dampers=dampers, spacers=spacers.wanted, spacers_as_delivered=spacers.as_delivered,
-        present_spacers=spacers.present, procedure=procedure, kept=steps, uses=uses,
+        present_spacers=spacers.present, procedure=procedure, kept=in_filling_order(steps, order), uses=uses,
+        filling_order=order,
         fasteners=_fasteners(found, fit.statement.spring), setup=setup,
         travel_spacer=None if spacer is None else snapshot.one(Part, spacer),
     )  # fmt: skip
@@ -129,9 +134,10 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
 def _properties(found: Sheet, spring: Spring | None, dampers: list[Damper]) -> Properties:
     """The properties of the fork that the steps depend on."""
     springs = (None, *(each.statement.spring for each in found.fits))
+    chambers = () if spring is None else found.chambers_of(spring.id)
     fasteners = [row for row in found.fasteners.values() if row.spring in springs]
     kinds = {part.kind for each in found.uses if (part := found.context.parts.get(each.statement.part)) is not None}
-    return properties(found.context.chassis, spring, dampers, fasteners, kinds)
+    return properties(found.context.chassis, spring, dampers, fasteners, kinds, chambers)
 
 
 def _present(found: Sheet, present: Given, job: JobName) -> tuple[Given, list[Applicable[Fit]], OpenInPlan]:

@@ -17,7 +17,7 @@ from app.questions.configuration.prevailing import Applicable
 from app.questions.configuration.region import Given
 from app.questions.fork_check.fork_check import ForkCheck
 from app.questions.fork_check.permission import overall
-from app.questions.job.conditions import KeptStep
+from app.questions.job.conditions import KeptStep, Properties
 from app.questions.job.order import broken
 from app.questions.job.parameters import JobCardAsked
 from app.questions.job.views import NotDone
@@ -81,14 +81,14 @@ def no_spring(found: Sheet, asked: Given, parameter: str) -> Invalid:
 def refuse_job(
     asked: JobCardAsked, fit: Applicable[Fit], present: Applicable[Fit], spring: Spring | None,
     present_spring: Spring | None,
-    dampers: Sequence[Damper], spacers: Spacers, steps: Sequence[KeptStep],
+    dampers: Sequence[Damper], spacers: Spacers, steps: Sequence[KeptStep], having: Properties,
 ) -> None:  # fmt: skip
     """Raises Invalid with every reason why this job cannot be done on this fork."""
     faults: list[Fault] = []
     if asked.job == "travel-change":
         faults += _change(fit, present, spring, present_spring)
     faults += _spacers(asked, fit.statement, spring, spacers)
-    faults += broken(steps, spring)
+    faults += broken(steps, spring, having)
     opened = any(each.step.action == "empty" and each.step.chamber == "damper" for each in steps)
     for damper in dampers:
         if opened and damper.kind == "open bath" and damper.serviceable in ("by the maker", "no"):

@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 from decimal import Decimal
 
 from app.catalogue.columns import write_number
+from app.catalogue.tables import AirChamber
 from app.questions.answers.views import figure, length
 from app.questions.fork_check.permission import USUAL_OFFSET_MM, method_difference_mm
 from app.questions.job.plan import Plan
@@ -64,7 +65,7 @@ def _filling(plan: Plan) -> tuple[str, list[StepFigure]]:
         words = f"No start pressure is known: start low, set the sag{stay}. {limit}."
     if most is not None:
         figures.append({"what": "maximum pressure", "value": most, "text": most["text"]})
-    return words, figures
+    return words + _in_order(plan), figures
 
 
 def _start(plan: Plan, start: Quantity, most: Quantity | None) -> tuple[str, list[StepFigure]]:
@@ -111,27 +112,49 @@ def maximum(plan: Plan) -> Quantity | None:
 
 
 def _second(plan: Plan) -> tuple[str, list[StepFigure]]:
-    """The start pressure and the maximum of a second chamber; or the noted pressure."""
-    chamber = next((each for each in plan.setup.get("chambers", ()) if each["chamber"] == "negative"), None)
+    here = plan.setup.get("altitude", {}).get("negative_fill_to")
+    return _other_chamber(plan, "negative", "second chamber", here)
+
+
+def _extra(plan: Plan) -> tuple[str, list[StepFigure]]:
+    here = plan.setup.get("altitude", {}).get("second_positive_fill_to")
+    return _other_chamber(plan, "second positive", "second positive chamber", here)
+
+
+def _other_chamber(plan: Plan, name: AirChamber, called: str, here: Quantity | None) -> tuple[str, list[StepFigure]]:
+    """The start pressure and the maximum of a chamber besides the main one; or the noted pressure."""
+    chamber = next((each for each in plan.setup.get("chambers", ()) if each["chamber"] == name), None)
     most = None if chamber is None else chamber.get("maximum")
     limit = "Its maximum is not in the catalogue" if most is None else f"Maximum: {bare_limit(most)}"
+    order = _in_order(plan)
     figures: list[StepFigure] = []
     if most is not None:
-        figures.append({"what": "maximum pressure, second chamber", "value": most, "text": most["text"]})
+        figures.append({"what": f"maximum pressure, {called}", "value": most, "text": most["text"]})
+    if chamber is not None and "relative" in chamber:
+        limit = f"It is {chamber['relative']}. {limit}"
     if chamber is not None and "pressure" in chamber:
         start = chamber["pressure"]
-        figures.append({"what": "start pressure, second chamber", "value": start, "text": start["text"]})
-        words = f"Start pressure of this chamber: {_only(start)} ({chamber.get('basis', '')}). {limit}."
-        here = plan.setup.get("altitude", {}).get("negative_fill_to")
+        figures.append({"what": f"start pressure, {called}", "value": start, "text": start["text"]})
+        words = f"Start pressure of this chamber: {_to_fill(start)} ({chamber.get('basis', '')}). {limit}."
         if here is not None:
-            figures.append({"what": "pressure to fill here, second chamber", "value": here, "text": here["text"]})
+            figures.append({"what": f"pressure to fill here, {called}", "value": here, "text": here["text"]})
             words = f"Fill this chamber to {_only(here)} here. {words}"
-        return words, figures
+        if chamber.get("within_limit") is False:
+            words += f" {_only(start)} is above the maximum: do not fill to it."
+        return words + order, figures
     if plan.job in SETTLED_JOBS and plan.setup.get("start_pressure") is None:
-        return f"Refill it to its own pressure noted in {noted_in(plan)}. {limit}.", figures
-    text = "No start pressure of the second chamber is listed for this rider and configuration."
-    plan.miss("start-pressure", plan.fit.statement.spring, "the second chamber is filled to it", text)
-    return f"Start pressure of this chamber: {BLANK}; it is not in the catalogue. {limit}.", figures
+        return f"Refill it to its own pressure noted in {noted_in(plan)}. {limit}.{order}", figures
+    text = f"No start pressure of the {called} is listed for this rider and configuration."
+    plan.miss("start-pressure", plan.fit.statement.spring, f"the {called} is filled to it", text)
+    return f"Start pressure of this chamber: {BLANK}; it is not in the catalogue. {limit}.{order}", figures
+
+
+def _in_order(plan: Plan) -> str:
+    return f" Order of filling: {', '.join(plan.filling_order)}." if plan.filling_order else ""
+
+
+def _to_fill(shown: Quantity) -> str:
+    return f"at least {_only(shown)}" if shown["kind"] == "at_least" else _only(shown)
 
 
 def _sag(plan: Plan) -> tuple[str, list[StepFigure]]:
@@ -217,6 +240,7 @@ def _preload(plan: Plan) -> tuple[str, list[StepFigure]]:
 _SLOTS: Mapping[str, Callable[[Plan], tuple[str, list[StepFigure]]]] = {
     "filling": _filling,
     "second": _second,
+    "extra": _extra,
     "sag": _sag,
     "proof": _proof,
     "height": _height,

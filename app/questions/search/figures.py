@@ -134,11 +134,20 @@ def _of_fastener(scope: ScopeView, fastener: Fastener) -> ScopeView:
 
 def _fill(view: FillView) -> ForkFigure:
     fluid = view.get("fluid")
-    figure = view.get("volume", view.get("level"))
+    figure = view.get("volume", view.get("mass", view.get("level")))
+    amount = {"none": "no oil", "greased": "greased"}.get(view.get("amount", ""), "")
     level = f"level {view['level']['text']}" if "level" in view and "volume" in view else ""
     datum = " ".join(["from", view["level_datum"]] if "level_datum" in view else [])
     alternatives = f"or {view['alternatives']}" if "alternatives" in view else ""
-    about = (fluid["name"] if fluid else "", level, datum, view.get("level_state", ""), alternatives)
+    about = (
+        fluid["name"] if fluid else "",
+        view.get("condition", ""),
+        amount,
+        level,
+        datum,
+        view.get("level_state", ""),
+        alternatives,
+    )
     hit = with_figure(claim("fills", "oil", view["chamber"], view, about), figure)
     return ForkFigure(hit, (view["chamber"],), (fluid.get("kind", "") if fluid else "",))
 

@@ -8,16 +8,16 @@ from app.questions.answers.views import SpringRef
 from app.questions.configuration.prevailing import Applicable
 from app.questions.configuration.region import Region
 from app.questions.setup.altitude import ambient_pa, put_altitude
-from app.questions.setup.basis import estimates, geometries, guide_rows, published_range
+from app.questions.setup.basis import estimates, geometries
 from app.questions.setup.behaviour import modelled, put_expected, put_model, put_unknown
 from app.questions.setup.builder import SetupBuilder
+from app.questions.setup.chambers import negative_filling, put_chambers
 from app.questions.setup.estimate import StartPressureEstimate
-from app.questions.setup.headline import put_bases, put_chambers, put_disagreement
+from app.questions.setup.headline import put_bases, put_disagreement
 from app.questions.setup.inputs import SetupInputs, Target, readings_in, spacer_of, spring_of
 from app.questions.setup.limits import limit_gaps, limits_of, limits_view
 from app.questions.setup.model import Formatter as Figures
 from app.questions.setup.model import Model
-from app.questions.setup.parameters import si
 from app.questions.setup.readings import READINGS_TEXT, examples_of, two_sags_of
 from app.questions.setup.views import SetupAnswer
 from app.questions.setup.words import formulas, sag_view, travel_change
@@ -35,7 +35,7 @@ def put_air(answer: SetupAnswer, work: SetupBuilder, shown: Applicable[Fit], wan
             "spring", "the start pressure depends on its sizes", f"The spring {fit.spring} is not in the catalogue."
         )
         return
-    work.limits = limits_of(fit, spring, found.limits)
+    work.limits = limits_of(fit, spring, found.limits, found.chambers_of(spring.id))
     work.gaps += limit_gaps(work.limits)
     same, text = travel_change(spring)
     answer["travel_change"] = {"same_pressure": same, "siblings": _siblings(work, spring), "text": text}
@@ -47,7 +47,7 @@ def put_air(answer: SetupAnswer, work: SetupBuilder, shown: Applicable[Fit], wan
     ground = _ground(work, fit, spring, wanted, where)
     if ground.spacers is not None:
         answer["spacers"] = ground.spacers
-    if spring.negative not in ("own valve", "coil"):
+    if not ground.has_other_valve and spring.negative != "coil":
         answer["example_readings"] = list(examples_of(ground))
     bases, gaps = estimates(ground)
     work.gaps += gaps
@@ -65,8 +65,8 @@ def put_air(answer: SetupAnswer, work: SetupBuilder, shown: Applicable[Fit], wan
     answer["sag"] = view
     if model is not None:
         put_expected(view, work, model, figures)
+    put_chambers(answer, work, ground, None if headline is None else headline.basis, start)
     if headline is not None:
-        put_chambers(answer, work, ground, headline, start)
         put_disagreement(answer, work, headline, model, figures)
     _put_limits(answer, work, headline, ground.spacers)
     _conclude(answer, work, ground, headline, model, figures, bases)
@@ -76,7 +76,7 @@ def _ground(work: SetupBuilder, fit: Fit, spring: Spring, wanted: Target, where:
     ground = SetupInputs(
         fit, spring, spacer_of(work.found, fit), _spacers(work, fit), work.asked, work.guides,
         tuple(readings_in(work.found, where)), wanted, work.load, work.pushed, ambient_pa(work.asked),
-        negative_pa=_negative_pa(work, spring, wanted),
+        negative_pa=_negative_pa(work, spring, wanted), chambers=work.found.chambers_of(spring.id),
     )  # fmt: skip
     found, gaps = geometries(ground)
     work.gaps += gaps
@@ -98,14 +98,14 @@ def _spacers(work: SetupBuilder, fit: Fit) -> int | None:
 
 
 def _negative_pa(work: SetupBuilder, spring: Spring, wanted: Target) -> float | None:
-    """The gauge pressure of a negative chamber with its own valve: as given, else from the guide for this rider."""
+    """The gauge pressure of a negative chamber with its own valve: as given, else from the guide for this rider, else
+    from the chamber it depends on. A least pressure is not enough to compute with.
+    """
     if spring.negative != "own valve":
         return None
-    if work.asked.negative is not None:
-        return si(work.asked.negative)
-    rows = guide_rows(work.guides, wanted, negative=True)
-    if len(rows) == 1:
-        return published_range(rows[0])[1]
+    filling = negative_filling(work.asked, work.guides, wanted, work.found.chambers_of(spring.id))
+    if filling is not None and not filling.at_least:
+        return float(filling.gauge_pa)
     text = "Give negative_pressure: this negative chamber is filled through its own valve."
     work.miss("negative-pressure", "both chambers together carry the rider", text)
     return None
@@ -149,7 +149,8 @@ def _start_text(answer: SetupAnswer) -> str:
         parts = [
             f"{each['chamber']} {each['pressure']['text']}" for each in answer["chambers"] if "pressure" in each
         ]  # fmt: skip
-        return f"Fill {', '.join(parts)} ({basis})."
+        way = "Fill in this order: " if all("order" in each for each in answer["chambers"]) else "Fill "
+        return f"{way}{', '.join(parts)} ({basis})."
     filled = answer["altitude"]["fill_to"] if "altitude" in answer else None
     if filled is not None:
         return f"Fill to {filled['text']} here, for {answer['start_pressure']['text']} ({basis})."

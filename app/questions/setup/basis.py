@@ -16,7 +16,7 @@ from app.physics.stroke import start_pressure
 from app.questions.answers.gap import Gap
 from app.questions.setup import spring_geometry
 from app.questions.setup.estimate import StartPressureEstimate, estimate_of, gap
-from app.questions.setup.inputs import ForRider, SetupInputs, Target, for_air, same_sag
+from app.questions.setup.inputs import SetupInputs, for_air, guide_rows, same_sag
 from app.questions.setup.parameters import si, si_of
 from app.questions.setup.readings import listed_triple, one_force, one_sag, own_triple, two_sags
 from app.questions.setup.spring_geometry import SpringGeometry
@@ -88,15 +88,6 @@ def _published(ground: SetupInputs) -> Estimates:
     yield StartPressureEstimate("published", value, low, high, text, statements=(rows[0].id,), guide=rows[0])
 
 
-def guide_rows(guides: ForRider, target: Target, *, negative: bool = False) -> list[Guide]:
-    """The guide rows that give this rider a chamber pressure for the wanted sag; none unless one surely applies."""
-    rows = [
-        each for each in guides.sure
-        if for_air(each.statement, negative=negative) and same_sag(each.statement, target)
-    ]  # fmt: skip
-    return [each.statement for each in rows] if all(each.surely for each in rows) else []
-
-
 def _not_as_published(ground: SetupInputs) -> str | None:
     """Why the guide's rows for this rider do not apply here, or None."""
     listed = [each.statement for each in ground.guides.sure if for_air(each.statement)]
@@ -129,7 +120,7 @@ def geometries(ground: SetupInputs) -> tuple[tuple[SpringGeometry, ...], list[Ga
 
     If the number of spacers is unknown, the spring has none: its cases then cover every number.
     """
-    why_not = spring_geometry.not_modelled(ground.spring)
+    why_not = spring_geometry.not_modelled(ground.spring, ground.chambers)
     if why_not is not None:
         return (), [
             gap("geometry", "the start pressure and the curve are computed from it", f"Not computed: {why_not}.")

@@ -2,9 +2,8 @@
 
 from collections.abc import Callable, Sequence
 
-from app.questions.answers.views import figure
 from app.questions.setup.builder import SetupBuilder
-from app.questions.setup.limits import KeptLimits
+from app.questions.setup.limits import KeptLimits, maximum_view
 from app.questions.setup.views import SetupAnswer, SetupCandidate, SharedLimits
 from app.units.preferences import Units
 from app.units.quantity import bare_limit
@@ -52,7 +51,7 @@ def _shared(every: Sequence[KeptLimits], units: Units) -> SharedLimits | None:
     strictest = [min(each.pressures, key=lambda one: one[2]) for each in every if each.pressures]
     if len(strictest) == len(every):
         row = min(strictest, key=lambda one: one[2])[1]
-        limit = figure(row, "pressure", None, row.pressure_unit, units, maximum="pressure_limit")
+        limit = maximum_view(row, units)
         if limit is not None:
             shared["pressure"] = limit
             said.append(f"never above {bare_limit(limit)}")

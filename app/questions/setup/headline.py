@@ -1,16 +1,15 @@
-"""The start pressures on every basis, the one for the headline, and both chambers if each has a valve."""
+"""The start pressures on every basis, and the one for the headline."""
 
 from decimal import Decimal
 
 from app.questions.answers.views import figure, source_ref
-from app.questions.setup.basis import disagreeing, guide_rows
+from app.questions.setup.basis import disagreeing
 from app.questions.setup.builder import SetupBuilder
 from app.questions.setup.estimate import MEASURED_ON_THE_BENCH, StartPressureEstimate
-from app.questions.setup.inputs import SetupInputs
 from app.questions.setup.model import Formatter as Figures
 from app.questions.setup.model import Model
 from app.questions.setup.parameters import si_of
-from app.questions.setup.views import BasisView, ChamberView, SetupAnswer
+from app.questions.setup.views import BasisView, SetupAnswer
 from app.questions.setup.words import PRACTICE, band_view, disagreement, reading_assumptions, surroundings_assumption
 from app.units.convert import half_last_digit
 from app.units.quantity import Quantity, quantity, to_set
@@ -84,44 +83,6 @@ def shown_pa(headline: StartPressureEstimate, start: Quantity) -> float:
     if not headline.banded:
         return headline.gauge_pa
     return si_of("pressure", Decimal(str(to_set(start))), start["unit"])
-
-
-def put_chambers(
-    answer: SetupAnswer, work: SetupBuilder, ground: SetupInputs, headline: StartPressureEstimate,
-    start: Quantity | None,
-) -> None:  # fmt: skip
-    """Both chambers, if each has a valve: the pressure for each, and its maximum if the catalogue states one."""
-    if ground.spring.negative != "own valve" or start is None:
-        return
-    limits = work.limits.pressures
-    strictest = min(limits, key=lambda each: each[2]) if limits else None
-    positive: ChamberView = {
-        "chamber": "positive", "pressure": start, "basis": headline.basis, "statements": list(headline.statements),
-    }  # fmt: skip
-    negative: ChamberView = {"chamber": "negative", "statements": []}
-    rows = guide_rows(work.guides, ground.target, negative=True)
-    if work.asked.negative is not None:
-        given = work.asked.negative
-        negative["pressure"] = quantity("pressure", given.given_value, given.given_unit, to=work.units)
-        negative["basis"] = "given"
-    elif len(rows) == 1:
-        its = figure(
-            rows[0], "pressure", "pressure", rows[0].pressure_unit, work.units,
-            minimum="pressure_min", maximum="pressure_max",
-        )  # fmt: skip
-        if its is not None:
-            negative["pressure"], negative["basis"] = its, "published"
-            negative["statements"] = [rows[0].id]
-    if strictest is not None:
-        row = strictest[1]
-        maximum = figure(row, "pressure", None, row.pressure_unit, work.units, maximum="pressure_limit")
-        if maximum is not None:
-            positive["maximum"] = maximum
-            if strictest[0] == "spring":  # for the whole assembly, so for either chamber
-                negative["maximum"] = maximum
-    answer["chambers"] = [positive, negative]
-    text = "The catalogue does not say which chamber is filled first. See the maker's manual."
-    work.miss("filling-order", "filling the second chamber moves the piston", text)
 
 
 def put_disagreement(

@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 from app.catalogue.agreement import kilograms
 from app.catalogue.columns import write_number
-from app.catalogue.tables import Fit, Guide, Reading, Spacer, Spring
+from app.catalogue.tables import AirChamber, Fit, Guide, Reading, Spacer, Spring, SpringChamber
 from app.errors import Invalid
 from app.physics.band import Band
 from app.questions.configuration.prevailing import Applicable, undecided
@@ -164,11 +164,11 @@ def _bracket(guide: Guide, rider: Measure | None) -> Literal["in", "maybe", "out
     return "maybe" if between and guide.mass_is == "without" else "out"
 
 
-def for_air(guide: Guide, *, negative: bool = False) -> bool:
-    """Whether a guide row gives a start pressure for the positive chamber, or for the negative one."""
+def for_air(guide: Guide, chamber: AirChamber = "positive") -> bool:
+    """Whether a guide row gives a start pressure for a chamber; one that names none is for the positive chamber."""
     given = (guide.pressure, guide.pressure_min, guide.pressure_max)
     return (
-        guide.chamber in (("negative",) if negative else (None, "positive"))
+        (guide.chamber or "positive") == chamber
         and guide.pressure_unit is not None
         and any(each is not None for each in given)
     )
@@ -216,6 +216,23 @@ def same_sag(guide: Guide, wanted: Target) -> bool:
     return abs(float(guide.sag_percent) - wanted.percent) <= float(half_last_digit(guide.sag_percent)) + 1e-9
 
 
+def guide_rows(guides: ForRider, target: Target, chamber: AirChamber = "positive") -> list[Guide]:
+    """The guide rows that give this rider a chamber pressure for the wanted sag; none unless one surely applies."""
+    rows = [
+        each for each in guides.sure if for_air(each.statement, chamber) and same_sag(each.statement, target)
+    ]  # fmt: skip
+    return [each.statement for each in rows] if all(each.surely for each in rows) else []
+
+
+def valves_of(spring: Spring, chambers: Iterable[SpringChamber]) -> list[AirChamber]:
+    """The chambers of an air spring that are filled at a valve of their own."""
+    second = any(each.chamber == "second positive" and each.valve != "port" for each in chambers)
+    has: dict[AirChamber, bool] = {
+        "positive": True, "second positive": second, "negative": spring.negative == "own valve",
+    }  # fmt: skip
+    return [name for name, valve in has.items() if valve]
+
+
 def spacer_of(found: Sheet, fit: Fit) -> Spacer | None:
     """The volume spacer a fit takes."""
     return None if fit.spacer is None else found.spacers.get(fit.spacer)
@@ -246,7 +263,13 @@ class SetupInputs:
     pushed: Band | None
     ambient_pa: float
     negative_pa: float | None = None
+    chambers: tuple[SpringChamber, ...] = ()
     geometries: tuple[SpringGeometry, ...] = ()
+
+    @property
+    def has_other_valve(self) -> bool:
+        """Whether another chamber than the positive one has its own valve, so the pressures do not scale together."""
+        return len(valves_of(self.spring, self.chambers)) > 1
 
     @property
     def load_n(self) -> float | None:

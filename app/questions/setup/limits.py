@@ -7,16 +7,31 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Literal
 
-from app.catalogue.tables import Fit, Limit, Source, Spring, is_row_of
+from app.catalogue.tables import Fit, Limit, Source, Spring, SpringChamber, is_row_of
 from app.questions.answers.gap import Gap
 from app.questions.answers.views import ScopeView, figure, scope_of_fit, scope_view, source_ref
 from app.questions.configuration.prevailing import Applicable
 from app.questions.setup.parameters import Circumstances, si_of
 from app.questions.setup.views import PressureLimit, RiderLimit, SetupLimits
 from app.units.preferences import Units
+from app.units.quantity import Quantity
 
 RIDER_MASS = "rider mass"
 Exceeded = Literal["spacer limit", "pressure limit"]
+LimitOf = Literal["fit", "spring", "chamber"]
+PressureLimited = Fit | Spring | SpringChamber
+"""A row that states a maximum fill pressure."""
+
+
+def maximum_of(row: PressureLimited) -> tuple[str, str | None]:
+    """The column of a maximum fill pressure, and its unit."""
+    return ("maximum", row.unit) if is_row_of(row, SpringChamber) else ("pressure_limit", row.pressure_unit)
+
+
+def maximum_view(row: PressureLimited, units: Units) -> Quantity | None:
+    """The maximum fill pressure that a row states."""
+    column, unit = maximum_of(row)
+    return figure(row, "pressure", None, unit, units, maximum=column)
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +41,7 @@ class KeptLimits:
     fit: Fit | None
     spring: Spring | None
     riders: tuple[Applicable[Limit], ...] = ()
-    pressures: tuple[tuple[Literal["fit", "spring"], Fit | Spring, float], ...] = field(default=())
+    pressures: tuple[tuple[LimitOf, PressureLimited, float], ...] = field(default=())
 
     @property
     def spacers(self) -> int | None:
@@ -61,13 +76,17 @@ class KeptLimits:
         return beyond
 
 
-def limits_of(fit: Fit | None, spring: Spring | None, listed: Iterable[Applicable[Limit]]) -> KeptLimits:
-    """The limits of a fit, its spring and the chassis."""
-    pressures: list[tuple[Literal["fit", "spring"], Fit | Spring, float]] = []
-    if fit is not None and fit.pressure_limit is not None and fit.pressure_unit is not None:
-        pressures.append(("fit", fit, si_of("pressure", fit.pressure_limit, fit.pressure_unit)))
-    if spring is not None and spring.pressure_limit is not None and spring.pressure_unit is not None:
-        pressures.append(("spring", spring, si_of("pressure", spring.pressure_limit, spring.pressure_unit)))
+def limits_of(
+    fit: Fit | None, spring: Spring | None, listed: Iterable[Applicable[Limit]], chambers: Iterable[SpringChamber] = ()
+) -> KeptLimits:
+    """The limits of a fit, its spring with the positive chamber, and the chassis."""
+    stated: list[tuple[LimitOf, PressureLimited | None]] = [("fit", fit), ("spring", spring)]
+    stated += [("chamber", each) for each in chambers if each.chamber == "positive"]
+    pressures: list[tuple[LimitOf, PressureLimited, float]] = []
+    for of, row in stated:
+        column, unit = ("", None) if row is None else maximum_of(row)
+        if row is not None and unit is not None and row[column] is not None:
+            pressures.append((of, row, si_of("pressure", row[column], unit)))
     riders = tuple(each for each in listed if each.statement.subject == RIDER_MASS and each.statement.max is not None)
     return KeptLimits(fit, spring, riders, tuple(pressures))
 
@@ -89,7 +108,7 @@ def limits_view(
     shown: SetupLimits = {"pressure": [], "rider_mass": [], "text": ""}
     is_coil = limits.spring is not None and limits.spring.kind == "coil"
     for of, row, limit_pa in limits.pressures:
-        limit = figure(row, "pressure", None, row.pressure_unit, units, maximum="pressure_limit")
+        limit = maximum_view(row, units)
         if limit is None:
             continue
         scope: ScopeView = scope_of_fit(row, units) if is_row_of(row, Fit) else {}

@@ -3,12 +3,12 @@
 A missing size is named, never assumed. Lengths in m, volumes in m³.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import NamedTuple
 
-from app.catalogue.tables import Fit, Spacer, Spring
+from app.catalogue.tables import Fit, Spacer, Spring, SpringChamber
 from app.physics.air_spring import AirSpring, disc_area_m2
 from app.physics.band import SPREADS, Spreads
 from app.physics.readings import GaugeReadings, spring_from_readings
@@ -42,11 +42,13 @@ class Triple(NamedTuple):
     statements: tuple[str, ...]
 
 
-def not_modelled(spring: Spring) -> str | None:
+def not_modelled(spring: Spring, chambers: Iterable[SpringChamber] = ()) -> str | None:
     """Why a spring of this construction cannot be computed, or None."""
     if spring.negative in ("coil", "none"):
         how = {"coil": "a coil", "none": "absent"}[spring.negative]
         return f"the negative spring is {how}: only negative chambers filled with air are computed"
+    if any(each.chamber == "second positive" for each in chambers):
+        return "the spring has a second positive chamber, and only springs with one are computed"
     return None
 
 

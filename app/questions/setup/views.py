@@ -5,6 +5,7 @@ from typing import Literal, NotRequired
 from pydantic import TypeAdapter
 from typing_extensions import TypedDict
 
+from app.catalogue.tables import AirChamber
 from app.questions.answers.explained import Assumption, Formula
 from app.questions.answers.gap import Gap
 from app.questions.answers.statement_views import GuideView
@@ -51,14 +52,18 @@ class Headline(TypedDict):
 class ChamberView(TypedDict):
     """A chamber with its own valve: its pressure and its maximum.
 
-    `order` says which is filled first; it is absent if the catalogue does not say.
+    `order` says which is filled first; it is absent if the catalogue does not say. `relative` says in words how the
+    pressure depends on that of another chamber.
     """
 
-    chamber: Literal["positive", "negative"]
+    chamber: AirChamber
     pressure: NotRequired[Quantity]
     basis: NotRequired[Basis]
+    relative: NotRequired[str]
     maximum: NotRequired[Quantity]
+    within_limit: NotRequired[bool]
     order: NotRequired[int]
+    source: NotRequired[SourceRef]
     statements: list[str]
 
 
@@ -144,7 +149,7 @@ class BySpacers(TypedDict):
 class PressureLimit(TypedDict):
     """A maximum fill pressure: gauge, at full extension, so it is compared with the start pressure, never the peak."""
 
-    of: Literal["fit", "spring"]
+    of: Literal["fit", "spring", "chamber"]
     id: str
     scope: ScopeView
     limit: Quantity
@@ -210,6 +215,7 @@ class AltitudeView(TypedDict):
     fill_to: Quantity
     reading_there: Quantity
     negative_fill_to: NotRequired[Quantity]
+    second_positive_fill_to: NotRequired[Quantity]
     fill_within_limit: NotRequired[bool]
     lower_leg_push: NotRequired[Quantity]
     text: str

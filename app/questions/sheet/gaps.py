@@ -79,17 +79,24 @@ def _statements(found: Sheet) -> Iterator[Gap]:
             yield _gap("fill", chamber, "an empty chamber wears, an overfilled one locks the fork", "oil and volume")
     for each in found.fills:
         row = each.statement
+        if row.amount == "none":
+            continue
         if row.fluid is None:
+            what = "grease" if row.amount == "greased" else "oil"
             yield _gap(
-                "fluid", row.id, "the wrong oil swells seals or changes the damping", f"which oil ({row.chamber})"
+                "fluid", row.id, "the wrong oil swells seals or changes the damping", f"which {what} ({row.chamber})"
             )
-        if (
-            row.value is None
-            and row.min is None
-            and row.max is None
-            and row.level_mm is None
-            and row.level_max_mm is None
-        ):
+        given = (
+            row.value,
+            row.min,
+            row.max,
+            row.mass_g,
+            row.mass_min_g,
+            row.mass_max_g,
+            row.level_mm,
+            row.level_max_mm,
+        )
+        if row.amount != "greased" and all(each is None for each in given):
             yield _gap("volume", row.id, "too much oil locks the fork", f"how much oil ({row.chamber})")
     if not found.greases:
         yield _gap("grease", None, "dry seals stick and wear", "which grease to use where")

@@ -21,6 +21,7 @@ from app.catalogue.tables import (
     Reading,
     Spacer,
     Spring,
+    SpringChamber,
     Tool,
     Torque,
     Use,
@@ -60,9 +61,14 @@ class Sheet:
     fasteners: dict[str, Fastener]
     fluids: dict[str, Fluid]
     springs: dict[str, Spring]
+    chambers: list[SpringChamber]
     spacers: dict[str, Spacer]
     dampers: dict[str, Damper]
     tools: dict[str, list[Tool]]
+
+    def chambers_of(self, spring: str) -> tuple[SpringChamber, ...]:
+        """The air chambers that a spring lists."""
+        return tuple(each for each in self.chambers if each.spring == spring)
 
     def undecided(self) -> dict[str, list[str | int | float]]:
         """Each parameter that would decide between the alternatives, with its possible values."""
@@ -102,6 +108,8 @@ def gather(snapshot: Snapshot, chassis: str, wanted: Given) -> Sheet:
     fills = context.prevailing(snapshot.where(Fill, "chassis", chassis), where)
     greases = context.prevailing(snapshot.where(Grease, "chassis", chassis), where)
     fluids = {each.statement.fluid for each in fills} | {each.statement.fluid for each in greases}
+    chambers = snapshot.among(SpringChamber, "spring", sorted(where.springs)) if where.springs else []
+    context.with_sources(chambers)
     return Sheet(
         context=context,
         wanted=wanted,
@@ -119,6 +127,7 @@ def gather(snapshot: Snapshot, chassis: str, wanted: Given) -> Sheet:
         fasteners=fasteners,
         fluids=snapshot.many(Fluid, {fluid for fluid in fluids if fluid is not None}),
         springs=snapshot.many(Spring, where.springs or ()),
+        chambers=chambers,
         spacers=snapshot.many(Spacer, {each.statement.spacer for each in fits if each.statement.spacer}),
         dampers=snapshot.many(Damper, where.dampers or ()),
         tools=_tools(snapshot),

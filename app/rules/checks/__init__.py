@@ -4,6 +4,7 @@ from app.rules.checks import air as air
 from app.rules.checks import bands as bands
 from app.rules.checks import belonging as belonging
 from app.rules.checks import bolts as bolts
+from app.rules.checks import chambers as chambers
 from app.rules.checks import completeness as completeness
 from app.rules.checks import construction as construction
 from app.rules.checks import contradiction as contradiction

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from datetime import date
 
-from app.catalogue.tables import Fastener, Fill, Fit, Guide, Limit, Row, Spring, Torque, is_row_of
+from app.catalogue.tables import Fastener, Fill, Fit, Guide, Limit, Row, Spring, SpringChamber, Torque, is_row_of
 from app.rules.bands import (
     AXLE_TO_CROWN_LESS_TRAVEL_MM,
     CHILD_KG,
@@ -19,6 +19,8 @@ from app.rules.bands import (
     torque_band,
 )
 from app.rules.checks.envelope import FORM
+from app.rules.checks.fluids import DENSITY
+from app.rules.columns import LEVELS, MASSES, VOLUMES
 from app.rules.family import Family
 from app.rules.registry import Violation, edit, rule
 from app.rules.threads import thread_of
@@ -81,15 +83,21 @@ def fill_outside_band(family: Family, today: date) -> Iterator[Violation]:
     """
     for row in family.of(Fill):
         band = _fill_band(family, row)
-        for name in ("value", "min", "max", "level_mm", "level_min_mm", "level_max_mm"):
+        for name in (*VOLUMES, *MASSES, *LEVELS):
             is_level = name.startswith("level")
             given = row[name]
-            found = given if is_level else figure(given, row.unit, "volume", "mL")
-            usual = LEVEL_MM if is_level else band
+            found = figure(given, row.unit, "volume", "mL") if name in VOLUMES else given
+            usual = LEVEL_MM if is_level else band if name in VOLUMES else _weighed(band)
             if found is not None and not usual.holds(found):
-                unit, what = ("mm", "levels are") if is_level else ("mL", f"{row.chamber} takes")
+                unit = "mm" if is_level else "mL" if name in VOLUMES else "g"
+                what = "levels are" if is_level else f"{row.chamber} takes"
                 yield Violation(row, name, f"{found:.3g} {unit}; {what} {usual.low:g} to {usual.high:g} {unit}")
                 break
+
+
+def _weighed(band: Bounds) -> Bounds:
+    """A range of volumes in mL as a range of masses in g, for any oil or grease."""
+    return Bounds(band.low * float(DENSITY[0]), band.high * float(DENSITY[1]))
 
 
 def _fill_band(family: Family, row: Fill) -> Bounds:
@@ -110,14 +118,14 @@ def _fill_band(family: Family, row: Fill) -> Bounds:
 def _pressure_columns(table: type[Row]) -> tuple[str, ...]:
     if table is Guide:
         return ("chamber", "pressure", "pressure_min", "pressure_max", "pressure_unit")
-    return ("pressure_limit", "pressure_unit")
+    return ("chamber", "maximum", "unit") if table is SpringChamber else ("pressure_limit", "pressure_unit")
 
 
 @rule(
     "pressure-implausible",
     shape="row",
     nature="implausible",
-    tables=(Guide, Fit, Spring),
+    tables=(Guide, Fit, Spring, SpringChamber),
     silenced_by=FORM,
     reads=_pressure_columns,
     passes=edit("springs", "spring-140", pressure_limit="350"),
@@ -132,14 +140,14 @@ def pressure_implausible(view: RowView, today: date) -> Iterator[Violation]:
     Fix: check figure and unit against the page.
     """
     row = view.row
-    if row["pressure_unit"] is None:
+    *names, unit = (name for name in _pressure_columns(row.model) if name != "chamber")
+    if row[unit] is None:
         return
     band = PRESSURE_NEGATIVE_KPA if getattr(row, "chamber", None) == "negative" else PRESSURE_KPA
-    names = ("pressure", "pressure_min", "pressure_max") if is_row_of(row, Guide) else ("pressure_limit",)
     for name in names:
-        pressure = figure(getattr(row, name), row["pressure_unit"], "pressure", "kPa")
+        pressure = figure(getattr(row, name), row[unit], "pressure", "kPa")
         if pressure is not None and not band.holds(pressure):
-            text = f"{cell(row, name)} {row['pressure_unit']} is {pressure:.0f} kPa; "
+            text = f"{cell(row, name)} {row[unit]} is {pressure:.0f} kPa; "
             yield Violation(row, name, text + f"springs are filled to {band.low:g} to {band.high:g} kPa")
             return
 

@@ -93,7 +93,7 @@ def fluid_of_another_use(family: Family, today: date) -> Iterator[Violation]:
     Fix: name the fluid the source prints for this place, or correct the kind of the fluid.
     """
     for row in family.of(Fill) if Fill in family.judged else ():
-        fluid = family.fluids.get(row.fluid or "")
+        fluid = None if row.amount == "greased" else family.fluids.get(row.fluid or "")
         if fluid is not None and fluid.kind not in FLUIDS_IN[row.chamber]:
             usual = " or ".join(FLUIDS_IN[row.chamber])
             yield Violation(
@@ -107,6 +107,27 @@ def fluid_of_another_use(family: Family, today: date) -> Iterator[Violation]:
         fluid = family.fluids.get(grease.fluid or "")
         if fluid is not None and fluid.kind == "damper oil":
             yield Violation(grease, "fluid", f"{fluid.id} is a {fluid.kind}, not a grease")
+
+
+@rule(
+    "greased-with-oil",
+    shape="family",
+    tables=(Fill,),
+    silenced_by=FORM,
+    passes=edit("fills", "fill-spring-leg-b", amount="greased", fluid="grease-a", value="", unit=""),
+    fails=edit("fills", "fill-spring-leg-b", amount="greased", fluid="oil-bath", value="", unit=""),
+)
+def greased_with_oil(family: Family, today: date) -> Iterator[Violation]:
+    """A chamber is greased, but the fluid of the row is an oil.
+
+    A mechanic would look for a grease by the name of an oil, or pour oil into a leg that takes none.
+
+    Fix: name the grease, or clear the amount if the chamber is filled with oil.
+    """
+    for row in family.of(Fill):
+        fluid = family.fluids.get(row.fluid or "")
+        if row.amount == "greased" and fluid is not None and fluid.kind in OILS:
+            yield Violation(row, "fluid", f"{fluid.id} is a {fluid.kind}, not a grease")
 
 
 def _is_odd_oil(family: Family, row: Fill) -> bool:

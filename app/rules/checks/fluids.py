@@ -8,6 +8,7 @@ from app.catalogue.tables import Fill, Fluid, is_row_of
 from app.physics.fluids import viscosity_index
 from app.rules.bands import GREATEST, first_known
 from app.rules.checks.envelope import FORM
+from app.rules.columns import LEVELS
 from app.rules.family import Family
 from app.rules.registry import Violation, edit, rule
 from app.rules.view import RowView
@@ -97,6 +98,36 @@ def viscosities_unlike_oil(view: RowView, today: date) -> Iterator[Violation]:
     index = viscosity_index(cold / 1e6, warm / 1e6)
     if not INDEX[0] <= index <= INDEX[1]:
         yield Violation(row, "viscosity_100_cst", f"the viscosity index would be {index:.0f}")
+
+
+@rule(
+    "level-beyond-limit",
+    shape="row",
+    tables=(Fill,),
+    silenced_by=FORM,
+    reads=LEVELS,
+    passes=edit("fills", "fill-damper", level_limit_min_mm="93"),
+    fails=edit("fills", "fill-damper", level_limit_min_mm="94"),
+)
+def level_beyond_limit(view: RowView, today: date) -> Iterator[Violation]:
+    """The recommended oil level reaches beyond its own hard limit.
+
+    A mechanic who stays within the recommended range would still exceed the limit. Two cells were swapped.
+
+    Fix: check the recommended levels and the hard limits against the page.
+    """
+    row = view.row
+    assert is_row_of(row, Fill)
+    for name in ("level_min_mm", "level_mm", "level_max_mm"):
+        level = row[name]
+        if level is None:
+            continue
+        if row.level_limit_min_mm is not None and level < row.level_limit_min_mm:
+            yield Violation(row, name, f"{level} mm, but never less than {row.level_limit_min_mm} mm")
+            return
+        if row.level_limit_max_mm is not None and level > row.level_limit_max_mm:
+            yield Violation(row, name, f"{level} mm, but never more than {row.level_limit_max_mm} mm")
+            return
 
 
 @rule(

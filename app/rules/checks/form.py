@@ -28,11 +28,12 @@ ABOUT: dict[type[Row], tuple[str, ...]] = {table: table.about for table in STATE
 SLOT = re.compile(r"\{([^{}]*)\}")
 SLOT_NEEDS = {
     "torque": "fastener_position", "volume": "chamber", "grease": "place", "extent": "place", "turns": "turns",
-    "count": None, "filling": None, "second": None, "sag": None, "proof": None, "height": None, "clicks": None,
-    "preload": None, "noted": None,
+    "count": None, "filling": None, "second": None, "extra": None, "sag": None, "proof": None, "height": None,
+    "clicks": None, "preload": None, "noted": None,
 }  # fmt: skip
 CONDITIONS = (
-    "spring_kind", "foot_joint", "adjuster_at", "crowns", "travel_set_by", "damper_kind", "negative", "seal_head",
+    "spring_kind", "foot_joint", "adjuster_at", "crowns", "travel_set_by", "damper_kind", "negative",
+    "second_positive", "seal_head",
 )  # fmt: skip
 
 
@@ -251,7 +252,7 @@ def condition_unreadable(view: RowView, today: date) -> Iterator[Violation]:
     A condition that is never met drops the step from every job card.
 
     Fix: write property=value or property=value|value; the properties are spring_kind, foot_joint, adjuster_at, crowns,
-    travel_set_by, damper_kind, negative and seal_head.
+    travel_set_by, damper_kind, negative, second_positive and seal_head.
     """
     row = view.row
     assert is_row_of(row, Step)

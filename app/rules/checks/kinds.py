@@ -14,10 +14,12 @@ from app.catalogue.tables import (
     Reading,
     Row,
     Spring,
+    SpringChamber,
     Step,
     is_row_of,
 )
 from app.rules.checks.envelope import FORM
+from app.rules.columns import LEVELS, MASSES, VOLUMES
 from app.rules.evidence import holds_a_figure
 from app.rules.registry import Violation, edit, rule
 from app.rules.view import RowView, cell
@@ -31,8 +33,14 @@ EXCLUDED: dict[type[Row], dict[tuple[str, str], tuple[str, ...]]] = {
         ("negative", "coil"): ("port_travel_mm",),
         ("negative", "none"): ("port_travel_mm", "negative_volume_ml"),
     },
+    SpringChamber: {("valve", "port"): ("order", "maximum", "relative_to", "offset", "factor_min")},
+    Fill: {
+        ("amount", "none"): ("fluid", "alternatives", *VOLUMES, *MASSES, *LEVELS),
+        ("amount", "greased"): (*VOLUMES, *LEVELS),
+    },
     Guide: {
         ("chamber", "positive"): ("preload_turns", "spring_choice"),
+        ("chamber", "second positive"): ("preload_turns", "spring_choice"),
         ("chamber", "negative"): ("preload_turns", "spring_choice"),
     },
 }  # fmt: skip
@@ -40,12 +48,17 @@ EXCLUDED: dict[type[Row], dict[tuple[str, str], tuple[str, ...]]] = {
 # By table and column: it has no meaning unless one of these is given.
 NEEDED: dict[type[Row], dict[str, tuple[str, ...]]] = {
     Fill: {
-        "level_datum": ("level_mm", "level_min_mm", "level_max_mm"),
-        "level_state": ("level_mm", "level_min_mm", "level_max_mm"),
+        "level_datum": LEVELS,
+        "level_state": LEVELS,
     },
     Guide: {"mass_is": ("rider_mass_from", "rider_mass_to")},
     Reading: {"direction": ("force", "pressure", "at_travel_mm")},
     Damper: {"clicks_from": ("rebound_clicks", "compression_clicks")},
+    SpringChamber: {
+        "relative_to": ("offset", "factor_min"),
+        "offset": ("relative_to",),
+        "factor_min": ("relative_to",),
+    },
     Spring: {"geometry_basis": ("end_volume_ml", "negative_volume_ml", "bore_mm", "port_travel_mm")},
     Frame: {
         "axle_to_crown_measured": ("axle_to_crown_mm", "axle_to_crown_max_mm"),

@@ -45,14 +45,14 @@ def _torques(family: Family) -> Iterator[SlipGroup]:
 
 
 def _fills(family: Family) -> Iterator[SlipGroup]:
-    groups: dict[tuple[str, str], list[SlipFigure]] = defaultdict(list)
+    groups: dict[tuple[str, str, str | None], list[SlipFigure]] = defaultdict(list)
     for row in family.of(Fill):
         if (found := first_known(row, NOMINAL, "unit", "volume", "mL")) is not None:
             leg = row.chamber.endswith("lower leg")
-            groups["lower leg" if leg else row.chamber, "volume"].append((found[1], row, found[0]))
+            groups["lower leg" if leg else row.chamber, "volume", row.condition].append((found[1], row, found[0]))
         if row.level_mm is not None:
-            groups[row.chamber, "length"].append((float(row.level_mm), row, "level_mm"))
-    for (_, measures), group in groups.items():
+            groups[row.chamber, "length", row.condition].append((float(row.level_mm), row, "level_mm"))
+    for (_, measures, _), group in groups.items():
         kind: Kind = "volume" if measures == "volume" else "length"
         yield group, (kind,), UNITS[kind]
 

@@ -118,7 +118,7 @@ def fill_differs_from_siblings(family: Family, today: date) -> Iterator[Violatio
     chambers: dict[tuple[object, ...], list[Fill]] = defaultdict(list)
     for row in family.of(Fill):
         if row.exception_to is None and not row.confirmed:
-            chambers[row.chamber, row.damper, row.spring].append(row)
+            chambers[row.chamber, row.condition, row.damper, row.spring].append(row)
     for rows in chambers.values():
         known = [(found[1], row, found[0]) for row in rows if (found := _nominal(row, "volume", "mL")) is not None]
         if len(known) < 2:

@@ -128,14 +128,15 @@ def legs_filled_unlike(family: Family, today: date) -> Iterator[Violation]:
 
     Fix: check both volumes against the page; if they are right, set confirmed after a second look.
     """
-    legs: dict[str, dict[str, list[tuple[float, str, Fill]]]] = defaultdict(lambda: defaultdict(list))
+    legs: dict[tuple[str, str | None], dict[str, list[tuple[float, str, Fill]]]]
+    legs = defaultdict(lambda: defaultdict(list))
     for row in family.of(Fill):
         fluid = family.fluids.get(row.fluid or "")
         if row.chamber not in LEGS_OF_FORK or row.confirmed or (fluid is not None and fluid.kind == "damper oil"):
             continue
         found = first_known(row, NOMINAL, "unit", "volume", "mL")
         if found is not None and found[1] > 0:
-            legs[row.chassis][row.chamber].append((found[1], found[0], row))
+            legs[row.chassis, row.condition][row.chamber].append((found[1], found[0], row))
     for sides in legs.values():
         if len(sides) == 2:
             yield from _unlike(*sides.values())

@@ -16,6 +16,9 @@ OUTSIDE = (
 NEGATIVE = "negative chamber"
 MOST = 5000  # constructions judged for one fastener or chamber: all, unless conditions name dozens of values
 AIR, OTHER, NOT_STATED = "air", "another", "not stated"
+VALVED = ("negative", "second_positive")
+"""The chambers that may have their own valve, besides the positive one, as conditions name them."""
+OWN_VALVE = "own valve"
 Construction = Mapping[str, str]
 UnsafeWork = tuple[str, str, Construction]
 """A sentence, the id of the step it is about, and the construction of a fork for which it holds."""
@@ -24,11 +27,13 @@ UnsafeWork = tuple[str, str, Construction]
 def unsafe(steps: Sequence[Step]) -> Iterator[UnsafeWork]:
     """Yield each fault in the steps of an order of work, given in order, with a fork that shows it.
 
-    Nothing may be opened before the air is out. Every loosened fastener is tightened once and every emptied chamber is
-    filled again. Common practice of the trade, no source. Each of these is judged for every construction that its own
-    steps distinguish: a property that is not stated keeps a step, as on a job card.
+    Nothing may be opened before the air is out. A spring with several valves is emptied at each. Every loosened
+    fastener is tightened once and every emptied chamber is filled again. Common practice of the trade, no source. Each
+    of these is judged for every construction that its own steps distinguish: a property that is not stated keeps a
+    step, as on a job card.
     """
     yield from _judged([step for step in steps if _lets_air_out(step) or _opens(step)], _air_first)
+    yield from _judged([step for step in steps if _lets_air_out(step) or _opens(step) or _at_valve(step)], _every_valve)
     positions, chambers = (dict.fromkeys(step[name] for step in steps) for name in ("fastener_position", "chamber"))
     for position in positions:
         if position is not None:
@@ -38,7 +43,7 @@ def unsafe(steps: Sequence[Step]) -> Iterator[UnsafeWork]:
             yield from _judged([step for step in steps if step.chamber == chamber], _filled)
 
 
-WorkInvariant = Callable[[Sequence[Step], bool], Iterator[tuple[str, str]]]
+WorkInvariant = Callable[[Sequence[Step], Construction], Iterator[tuple[str, str]]]
 
 
 def _judged(steps: Sequence[Step], judge: WorkInvariant) -> Iterator[UnsafeWork]:
@@ -47,7 +52,7 @@ def _judged(steps: Sequence[Step], judge: WorkInvariant) -> Iterator[UnsafeWork]
     found: dict[str, UnsafeWork] = {}
     for construction in _constructions(conditions):
         taken = [step for step, read in conditions if all(construction[name] in values for name, values in read)]
-        for text, step in judge(taken, construction["spring_kind"] == AIR):
+        for text, step in judge(taken, construction):
             found.setdefault(text, (text, step, construction))
     yield from found.values()
 
@@ -84,15 +89,29 @@ def _opens(step: Step) -> bool:
     return step.action in OPENING and (holds or step.part_kind == "retaining ring")
 
 
-def _air_first(steps: Sequence[Step], air: bool) -> Iterator[tuple[str, str]]:
+def _at_valve(step: Step) -> bool:
+    return any(name in VALVED for name, _ in _read(step))
+
+
+def _air_first(steps: Sequence[Step], fork: Construction) -> Iterator[tuple[str, str]]:
     opened = [index for index, step in enumerate(steps) if _opens(step)]
     emptied = [index for index, step in enumerate(steps) if _lets_air_out(step)]
-    if air and opened and (not emptied or max(emptied) > min(opened)):
+    if fork["spring_kind"] == AIR and opened and (not emptied or max(emptied) > min(opened)):
         first = steps[min(opened)]
         yield f"{first.fastener_position or first.part_kind} is opened before the air is out", first.id
 
 
-def _closed(steps: Sequence[Step], air: bool) -> Iterator[tuple[str, str]]:
+def _every_valve(steps: Sequence[Step], fork: Construction) -> Iterator[tuple[str, str]]:
+    """Only for conditions that name a valve: an order of work for springs without one need not mention it."""
+    valves = 1 + sum(fork.get(name) == OWN_VALVE for name in VALVED)
+    opened = next((step for step in steps if _opens(step)), None)
+    emptied = sum(_lets_air_out(step) for step in steps)
+    if fork["spring_kind"] == AIR and opened is not None and 0 < emptied < valves:
+        done = "1 of them is" if emptied == 1 else f"{emptied} of them are"
+        yield f"the spring has {valves} valves and only {done} emptied", opened.id
+
+
+def _closed(steps: Sequence[Step], fork: Construction) -> Iterator[tuple[str, str]]:
     last = max((index for index, step in enumerate(steps) if step.action in OPENING), default=None)
     if last is None:
         return
@@ -101,7 +120,7 @@ def _closed(steps: Sequence[Step], air: bool) -> Iterator[tuple[str, str]]:
         yield f"{steps[last].fastener_position} is loosened and then tightened {times} times", steps[last].id
 
 
-def _filled(steps: Sequence[Step], air: bool) -> Iterator[tuple[str, str]]:
+def _filled(steps: Sequence[Step], fork: Construction) -> Iterator[tuple[str, str]]:
     for index, step in enumerate(steps):
         if step.action == "empty" and not any(later.action == "fill" for later in steps[index:]):
             yield f"the {step.chamber} is emptied and not filled again", step.id

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from app.catalogue.columns import Column
 from app.catalogue.rows import Snapshot
-from app.catalogue.tables import Fastener, Fill, Guide, Interval, Limit, Row, Torque
+from app.catalogue.tables import Fastener, Fill, Fit, Guide, Interval, Limit, Row, Spring, Torque
 from app.rules.bands import DIMENSIONS, FILL, HOURS, LEVEL_MM, LIMITS, PRESSURE_KPA, RIDER_KG, Bounds, torque_band
 from app.rules.threads import thread_of
 
@@ -34,7 +34,7 @@ def _band(snapshot: Snapshot, table: type[Row], column: Column, typed: Mapping[s
         return band, unit
     if table is Interval and name == "hours" and typed.get("operation") in HOURS:
         return HOURS[typed["operation"]], "h"
-    if column.measures == "pressure" and column.unit_column and table.table in ("guides", "fits", "springs"):
+    if column.measures == "pressure" and column.unit_column and (table in (Guide, Fit, Spring) or name == "maximum"):
         return _PRESSURE_BAR, "bar"
     if table is Guide and column.measures == "mass" and column.unit_column:
         return RIDER_KG, "kg"

@@ -65,7 +65,7 @@ _WITHOUT_DAMPER = Closing("chassis", "dampers", row=_chassis)
 """The form instead of a damper's, if the fork has none yet."""
 CLOSING: Mapping[str, Closing] = {
     "torque": Closing("torques", "value,unit,min,max,instruction", "fastener"),
-    "fill": Closing("fills", "fluid,value,unit,level_mm", "chamber"),
+    "fill": Closing("fills", "amount,fluid,value,unit,level_mm", "chamber"),
     "grease": Closing("greases", "place,fluid,amount", "place"),
     "parts": Closing("uses", "job,part,position,count,when"),
     "count": Closing("uses", "job,part,count,position", "part", _use),
@@ -74,6 +74,7 @@ CLOSING: Mapping[str, Closing] = {
     "start-pressure": Closing("guides", _GUIDE),
     "sag": Closing("guides", _GUIDE),
     "negative-pressure": Closing("guides", _GUIDE),
+    "second-positive-pressure": Closing("guides", _GUIDE),
     "preload": Closing("guides", "rider_mass_from,rider_mass_to,mass_unit,spring_choice,preload_turns,sag_percent"),
     "crown-height": Closing("limits", "subject,min,max,unit,method"),
     "part": Closing("uses", "job,part,position,count,when"),

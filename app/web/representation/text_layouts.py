@@ -114,12 +114,15 @@ def _torque(each: Answer) -> Iterator[str]:
 
 
 def _fill(each: Answer) -> Iterator[str]:
-    figure = ", ".join(_plain(each[name]) for name in ("volume", "level") if name in each) or "no figure"
+    figure = ", ".join(_plain(each[name]) for name in ("volume", "mass", "level") if name in each)
+    figure = figure or {"none": "no oil", "greased": "greased"}.get(each.get("amount", ""), "no figure")
+    chamber = f"{each['chamber']}, {each['condition']}" if "condition" in each else each["chamber"]
     about = [each["fluid"]["name"]] if "fluid" in each else []
     about += [f"or {each['alternatives']}"] if "alternatives" in each else []
     about += [f"level {each['level_text']}"] if "level_text" in each else []
-    placed = ("chamber", "fluid", "alternatives", "volume", "level", "level_text", "level_datum", "level_state")
-    yield from _statement(each["chamber"], figure, about, each, placed)
+    placed = ("chamber", "condition", "fluid", "alternatives", "volume", "mass", "level", "level_text", "level_datum",
+              "level_state")  # fmt: skip
+    yield from _statement(chamber, figure, about, each, placed)
 
 
 def _grease(each: Answer) -> Iterator[str]:

@@ -26,13 +26,19 @@ def head(answer: Answer) -> Iterator[str]:
         yield from beside(f"FILL HERE, AT {place['fill_altitude']['text']}", _plain(place["fill_to"]))
         if "negative_fill_to" in place:
             yield from beside("  negative chamber", _plain(place["negative_fill_to"]))
+        if "second_positive_fill_to" in place:
+            yield from beside("  second positive chamber", _plain(place["second_positive_fill_to"]))
         yield from beside(f"READS AT {place['altitude']['text']}", _plain(place["reading_there"]))
         yield from wrapped(f"  {place['text']}", "  ")
     for each in answer.get("chambers", []):
         most = f", maximum {each['maximum']['text']}" if "maximum" in each else ""
-        order = f", filled {'first' if each['order'] == 1 else 'second'}" if "order" in each else ""
+        order = f", number {each['order']} in the order of filling" if "order" in each else ""
         filled = _plain(each["pressure"]) if "pressure" in each else "not stated"
         yield from beside(f"  {each['chamber']} chamber{most}{order}", filled, "  ")
+        if "relative" in each:
+            yield from wrapped(f"    {each['relative']}", "    ")
+        if each.get("within_limit") is False:
+            yield "    ! above the maximum of this chamber"
     if "sag" in answer:
         yield from _sag(answer["sag"])
     if "spacers" in answer:
