@@ -153,6 +153,12 @@ class Settings(BaseSettings):
         description="Where rates are counted: `memory://` for each worker alone, or the URL of a shared store.",
     )
 
+    second_reader: bool = Field(
+        default=True,
+        description="Whether another key must have read each row of a draft before it is loaded; a shop of one sets "
+        "false.",
+    )
+
     audit_days: int = Field(
         default=400, ge=1, le=36_500, description="Days for which audit entries are kept; older ones are erased."
     )

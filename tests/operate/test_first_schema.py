@@ -10,6 +10,7 @@ from alembic.migration import MigrationContext
 from sqlalchemy import Connection, inspect
 
 import app.bench.stored  # noqa: F401 - puts the tables of the bench log beside keys and audit
+import app.drafts.stored  # noqa: F401 - puts the tables of bench log and drafts beside keys and audit
 from app.access import keys
 from app.access.stored import SHOP
 from app.catalogue.stored import CATALOGUE
