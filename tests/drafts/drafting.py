@@ -112,6 +112,12 @@ class Draft:
         """The open questions."""
         return [each["question"] for each in self.answer["questions"]]
 
+    def row(self, table: str) -> dict[str, Any]:
+        """The only row of a table."""
+        found = [row for row in self.answer["rows"] if row["table"] == table]
+        assert len(found) == 1
+        return dict(found[0])
+
     def rows(self, effect: str) -> dict[str, dict[str, str]]:
         """The rows with an effect, by table and id."""
         return {f"{row['table']}/{row['id']}": row["row"] for row in self.answer["rows"] if row["effect"] == effect}
