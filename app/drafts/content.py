@@ -12,7 +12,7 @@ from typing_extensions import TypedDict
 from app.catalogue.tables import Row
 
 DraftKind = Literal["empty", "fork", "edition", "undo"]
-Verdict = Literal["so", "not so"]
+ReaderVerdict = Literal["so", "not so"]
 
 
 class DraftStart(TypedDict):
@@ -28,7 +28,7 @@ class Tick(TypedDict):
     """What the second reader said of a row. It belongs to the row's content and falls away with any change of it."""
 
     content: str
-    said: Verdict
+    said: ReaderVerdict
     by: str
     key: str
     at: str

@@ -10,7 +10,7 @@ from typing_extensions import TypedDict
 from app.bench.shapes import Moment
 from app.catalogue.rows import Snapshot
 from app.catalogue.tables import Source
-from app.drafts.content import DraftStart, Verdict
+from app.drafts.content import DraftStart, ReaderVerdict
 from app.drafts.draft_rows import DerivedDraft, DraftRow, RowEffect, derived
 from app.drafts.grid import TableGrid
 from app.drafts.kept import HeldDraft
@@ -76,7 +76,7 @@ class CorrectionView(TypedDict):
 class TickView(TypedDict):
     """What the second reader said of a row as it is now."""
 
-    said: Verdict
+    said: ReaderVerdict
     by: str
     at: Moment
     note: NotRequired[str]

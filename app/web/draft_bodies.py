@@ -5,7 +5,7 @@ from typing import Annotated, NotRequired
 from pydantic import Field, TypeAdapter
 from typing_extensions import TypedDict
 
-from app.drafts.content import DraftKind, Verdict
+from app.drafts.content import DraftKind, ReaderVerdict
 from app.json_types import JsonObject
 from app.web.contract.openapi import json_body
 from app.web.edit_bodies import EditReason, Name
@@ -57,7 +57,7 @@ class TickBody(TypedDict):
     table: Name
     id: Name
     content: ContentDigest
-    said: Verdict
+    said: ReaderVerdict
     note: NotRequired[Annotated[str, Field(max_length=300)]]
 
 

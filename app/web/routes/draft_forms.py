@@ -3,7 +3,7 @@
 import re
 import secrets
 import urllib.parse
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Annotated
 
 from fastapi import Query, Request
@@ -15,33 +15,21 @@ from app.access.keys import Caller
 from app.catalogue.rows import Snapshot
 from app.drafts import kept
 from app.drafts.kept import DraftChange, HeldDraft
-from app.drafts.shapes import SHAPES
-from app.drafts.views import DRAFT, DraftAnswer, DraftRowView
-from app.errors import Conflict, Fault, Gone, Invalid, NoRoom, Refusal, Stale, Unauthorised, Unavailable
+from app.errors import Conflict, Gone, Invalid, NoRoom, Refusal, Stale, Unauthorised, Unavailable
 from app.json_types import JsonObject
 from app.questions.job.choices import JobChoice
 from app.web.access import admitted, in_shop, permitted_by_form
 from app.web.draft_bodies import DRAFT_BODY, LOAD_BODY, TICKS_BODY, DraftBody
-from app.web.draft_pages import (
-    headings_of,
-    headless_of,
-    is_about_meaning,
-    marks_of_cells,
-    named_choices,
-    points_of,
-    resolved_names,
-)
-from app.web.draft_requests import admitted_to_drafts, answer_of, changed, loaded, started, tables_in, ticked
+from app.web.draft_pages import named_choices, resolved_names
+from app.web.draft_requests import admitted_to_drafts, changed, loaded, started, tables_in, ticked
+from app.web.draft_steps import NUMBERED, DraftPageAsked, draft_page
 from app.web.forks.forms import FieldGroup, FormField
 from app.web.forks.in_question import PRIVATE
-from app.web.problem import status_of
 from app.web.reading.form_body import Form, read_form
 from app.web.reading.idempotency import digest_of, key_of_form
 from app.web.reading.json_body import shaped
 from app.web.reading.strict import strict_router
 from app.web.reading.upload import read_upload
-from app.web.representation.page import page
-from app.web.representation.words import heading
 from app.web.routes.bench_forms import form_page, once_more
 from app.web.routes.drafts import DraftId
 
@@ -56,11 +44,10 @@ PASTE_NAMES = ("name", "pasted", "version", "sent")
 READ_NAMES = ("row", "content", "said", "note", "sent")
 LOAD_NAMES = ("reason", "version", "sent")
 _ENTRIES = re.compile(r"(?:key|answer|was|cell|text|column|words)\.[0-9]{1,3}|tap|version|grid|without")
-_NUMBERED = re.compile(r"(key|cell)\.([0-9]{1,3})")
 _KEPT = (Invalid, Conflict, Stale, Unavailable, NoRoom, Gone)
 
 
-class StartAsked(BaseModel):
+class DraftStartAsked(BaseModel):
     """First values of the form that starts a draft."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -71,17 +58,8 @@ class StartAsked(BaseModel):
     source: str | None = Field(None, max_length=80)
 
 
-class DraftPageAsked(BaseModel):
-    """Which table or row a page of a draft shows."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-    grid: str | None = Field(None, max_length=140)
-    after: int = Field(0, ge=0, le=100_000)
-
-
 @router.get("/enter/drafts/new")
-async def ask_for_a_draft(request: Request, asked: Annotated[StartAsked, Query()]) -> Response:
+async def ask_for_a_draft(request: Request, asked: Annotated[DraftStartAsked, Query()]) -> Response:
     """The form that starts a draft."""
     await admitted(request, "edit")
     typed = {name: str(value) for name, value in asked if value is not None}
@@ -188,7 +166,7 @@ async def ask_for_the_reason(request: Request, id: DraftId) -> Response:
 async def _step(request: Request, id: str, step: str, asked: DraftPageAsked | None = None) -> Response:
     caller = await admitted_to_drafts(request)
     draft = await in_shop(request, lambda shop: kept.held(shop, caller.shop, id))
-    return await _page(request, caller, draft, step, asked=asked)
+    return await draft_page(request, caller, draft, step, asked=asked)
 
 
 @router.post("/enter/drafts/{id}/paste")
@@ -205,7 +183,7 @@ async def paste_a_table(request: Request, id: DraftId) -> Response:
         name = form.get("name") or f"Table {len(draft.grids.grids) + 1}"
         return await _add(request, caller, draft, pasted.encode(), name, form.filled, form.raw)
     except _KEPT as refusal:
-        return await _page(request, caller, draft, "paste", {**form.filled, "pasted": pasted}, refusal)
+        return await draft_page(request, caller, draft, "paste", {**form.filled, "pasted": pasted}, refusal)
 
 
 def _as_pasted(form: Form) -> str:
@@ -224,7 +202,7 @@ async def upload_a_table(request: Request, id: DraftId) -> Response:
             raise Invalid.one("file-missing", "Choose a file first.")
         return await _add(request, caller, draft, form.file, form.filename, form.fields, form.file)
     except _KEPT as refusal:
-        return await _page(request, caller, draft, "paste", {}, refusal)
+        return await draft_page(request, caller, draft, "paste", {}, refusal)
 
 
 async def _add(
@@ -263,7 +241,7 @@ async def _save(request: Request, id: str, step: str) -> Response:
         wanted = await _change(request, form)
         await changed(request, caller, id, wanted, _version(form.filled))
     except _KEPT as refusal:
-        return await _page(request, caller, draft, step, form.filled, refusal, asked)
+        return await draft_page(request, caller, draft, step, form.filled, refusal, asked)
     return _onwards(id, f"?{urllib.parse.urlencode({'grid': asked.grid})}" if asked.grid else "")
 
 
@@ -272,7 +250,7 @@ async def _change(request: Request, form: Form) -> DraftChange:
     answers: dict[str, str] = {}
     corrections: dict[tuple[str, str], str] = {}
     for name, value in form.filled.items():
-        if (found := _NUMBERED.fullmatch(name)) is None:
+        if (found := NUMBERED.fullmatch(name)) is None:
             continue
         kind, number = found.groups()
         if kind == "key" and (given := form.get(f"answer.{number}")) != form.get(f"was.{number}"):
@@ -307,7 +285,7 @@ async def tick_by_form(request: Request, id: DraftId) -> Response:
         tick |= {"note": form.get("note")} if form.get("note") else {}
         await ticked(request, caller, draft, shaped({"ticks": [tick]}, TICKS_BODY)["ticks"])
     except _KEPT as refusal:
-        return await _page(request, caller, draft, "reader", form.filled, refusal)
+        return await draft_page(request, caller, draft, "reader", form.filled, refusal)
     return _onwards(id, "/reader#next")
 
 
@@ -324,7 +302,7 @@ async def load_by_form(request: Request, id: DraftId) -> Response:
         reason = shaped({"reason": form.get("reason")} if form.get("reason") else {}, LOAD_BODY).get("reason")
         done = await loaded(request, caller, draft, _version(form.filled), reason)
     except _KEPT as refusal:
-        return await _page(request, caller, draft, "load", form.filled, refusal)
+        return await draft_page(request, caller, draft, "load", form.filled, refusal)
     needed = f"?min_revision={done.revision}" if request.app.state.catalogue.database.has_replica else ""
     return RedirectResponse(f"/v1/revisions/{done.revision}{needed}", status_code=303, headers=PRIVATE)
 
@@ -336,72 +314,3 @@ def _version(typed: Mapping[str, str]) -> set[int]:
 
 def _onwards(id: str, path: str) -> Response:
     return RedirectResponse(f"/enter/drafts/{id}{path}", status_code=303, headers=PRIVATE)
-
-
-async def _page(
-    request: Request, caller: Caller, draft: HeldDraft, step: str, typed: Mapping[str, str] | None = None,
-    refusal: Refusal | None = None, asked: DraftPageAsked | None = None,
-) -> Response:  # fmt: skip
-    """A page of a draft, with what was typed if it was refused."""
-    draft = await in_shop(request, lambda shop: kept.held(shop, caller.shop, draft.id))
-    answer = await answer_of(request, draft)
-
-    def ask(snapshot: Snapshot) -> tuple[list[JobChoice], list[JobChoice]]:
-        return named_choices(snapshot, "chassis"), named_choices(snapshot, "source")
-
-    forks, sources = await request.app.state.catalogue.ask(ask)
-    asked = asked or DraftPageAsked()
-    plain = DRAFT.dump_python(answer, mode="json")
-    latest = plain.pop("revision")
-    shown: JsonObject = {
-        **plain, "latest": latest, "step": step, "typed": _typed(typed or {}),
-        "others": _others(refusal), "may_read": caller.may("review") and caller.id not in draft.content["authors"],
-        "may_edit": caller.may("edit"), "sent": (typed or {}).get("sent") or secrets.token_urlsafe(24),
-        **_of_step(answer, step, asked), "forks": forks, "documents": sources,
-    }  # fmt: skip
-    return Response(
-        page(f"draft-{step}", shown, request.scope), status_code=200 if refusal is None else status_of(refusal),
-        headers={**PRIVATE, "Vary": "Cookie", "Content-Type": "text/html; charset=utf-8"},
-    )  # fmt: skip
-
-
-def _of_step(answer: DraftAnswer, step: str, asked: DraftPageAsked) -> JsonObject:
-    """What only one of the pages shows."""
-    grids = {each["name"]: each for each in answer["grids"]}
-    grid = grids.get(asked.grid or "") or next(iter(answer["grids"]), None)
-    questions = [each["question"] for each in answer["questions"]]
-    points = [each for each in points_of(answer) if step != "meaning" or is_about_meaning(each.key)]
-    headings = headings_of(grid, questions, answer["answers"]) if grid is not None else []
-    known = {each.key for each in headings}
-    points = [each for each in points if each.key not in known or step != "meaning"]
-    waiting = [row for row in answer["rows"] if row["effect"] != "same"]
-    unread = [row for row in waiting if "tick" not in row]
-    return {
-        "grid": grid, "points": points, "marks": marks_of_cells(points), "headings": headings,
-        "headless": [] if grid is None else headless_of(grid),
-        "corrected": {each["cell"]: each["text"] for each in answer["corrections"] if "column" not in each},
-        "shapes": [(name, heading(each.meaning)) for name, each in SHAPES.items()],
-        "waiting": waiting, "read": [row for row in waiting if "tick" in row],
-        "unread": unread, "next_row": _next(unread, asked.after), "after": asked.after,
-    }  # fmt: skip
-
-
-def _next(unread: Sequence[DraftRowView], after: int) -> DraftRowView | None:
-    return unread[after % len(unread)] if unread else None
-
-
-def _typed(filled: Mapping[str, str]) -> dict[str, str]:
-    """What was typed, by the name of its field; answers and corrections by their question or cell."""
-    typed = dict(filled)
-    for name, value in filled.items():
-        if (found := _NUMBERED.fullmatch(name)) is not None:
-            kind, number = found.groups()
-            typed[f"{kind} {value}"] = filled.get(f"{'answer' if kind == 'key' else 'text'}.{number}", "")
-    return typed
-
-
-def _others(refusal: Refusal | None) -> list[str]:
-    if refusal is None:
-        return []
-    faults: list[Fault] = refusal.faults
-    return [each.text for each in faults] or [refusal.detail]
