@@ -148,6 +148,9 @@ class Settings(BaseSettings):
     batch_rate: RateText = Field(
         default="6000/minute", description="Questions in batches, likewise; they count towards LEGWORK_READ_RATE too."
     )
+    draft_rate: RateText = Field(
+        default="600/minute", description="Answers, corrections and ticks of drafts, likewise."
+    )
     rate_store: RateStoreUrl = Field(
         default="memory://",
         description="Where rates are counted: `memory://` for each worker alone, or the URL of a shared store.",

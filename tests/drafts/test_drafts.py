@@ -291,3 +291,17 @@ async def test_what_cannot_be_read_is_a_sentence_and_nothing_is_half_stored(
         assert said in refused["detail"], refused["detail"]
     await draft.look()
     assert (draft.answer["grids"], draft.answer["draft"]["version"]) == ([], 1)
+
+
+async def test_many_small_changes_are_one_line_an_hour_in_the_audit(
+    people: tuple[Drafting, Drafting, Drafting],
+) -> None:
+    office, *_ = people
+    draft = await office.start()
+    for page in ("12", "13", "14"):
+        await draft.change(answers={"page": page})
+    await draft.change(answers={"page": "x" * 2_000}, status=422)
+    lines = [(each["method"], each["status"]) for each in office.service.audit() if each["path"] == draft.path]
+    assert lines == [("PATCH", 200), ("PATCH", 422)]
+    limits = (await office.send("PATCH", draft.path, {}, If_Match=draft.tag)).headers["ratelimit-policy"]
+    assert limits == '"client";q=600;w=60'

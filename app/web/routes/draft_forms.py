@@ -231,7 +231,7 @@ async def save_answers(request: Request, id: DraftId) -> Response:
 
 async def _save(request: Request, id: str, step: str) -> Response:
     try:
-        caller = await permitted_by_form(request, "edit")
+        caller = await permitted_by_form(request, "edit", one_of_many=True)
     except Unauthorised as refusal:
         return await once_more(request, _ENTRIES, refusal)
     draft = await in_shop(request, lambda shop: kept.held(shop, caller.shop, id))
@@ -274,7 +274,7 @@ async def _change(request: Request, form: Form) -> DraftChange:
 async def tick_by_form(request: Request, id: DraftId) -> Response:
     """Keep what the second reader says of a row, and go on to the next."""
     try:
-        caller = await permitted_by_form(request, "review")
+        caller = await permitted_by_form(request, "review", one_of_many=True)
     except Unauthorised as refusal:
         return await once_more(request, READ_NAMES, refusal)
     draft = await in_shop(request, lambda shop: kept.held(shop, caller.shop, id))

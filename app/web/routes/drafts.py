@@ -138,7 +138,7 @@ async def add_table(
 async def change_draft(request: Request, id: DraftId, if_match: DraftIfMatch = None) -> Response:
     """Answers are by question, and a question is asked once for each distinct text. 428 without If-Match, 412 if the
     draft has changed since you read it."""
-    caller = await permitted(request, "edit")
+    caller = await permitted(request, "edit", one_of_many=True)
     body = await read_model(request, DRAFT_PATCH)
     versions = _versions(if_match)
     wanted = DraftChange(
@@ -160,7 +160,7 @@ async def change_draft(request: Request, id: DraftId, if_match: DraftIfMatch = N
 async def tick_draft(request: Request, id: DraftId) -> Response:
     """Needs the scope `review`, and a key that has not changed the draft. A tick belongs to the row's content: any
     change of the row removes it. 409 if the row has changed since you read it."""
-    caller = await permitted(request, "review")
+    caller = await permitted(request, "review", one_of_many=True)
     body = await read_model(request, TICKS_BODY)
     draft = await in_shop(request, lambda shop: kept.held(shop, caller.shop, id))
     return await _shown(request, await ticked(request, caller, draft, body["ticks"]))
