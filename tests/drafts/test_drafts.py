@@ -19,15 +19,18 @@ KINDS = {"kind of Mast nut": "nut", "kind of Spar screw": "bolt", "page of table
 
 
 @pytest.fixture
-async def people(fresh_database: Fresh, tmp_path: Path) -> AsyncIterator[tuple[Drafting, Drafting, Drafting]]:
+async def people(
+    request: pytest.FixtureRequest, fresh_database: Fresh, tmp_path: Path
+) -> AsyncIterator[tuple[Drafting, Drafting, Drafting]]:
     """An editor, a second reader and somebody of another shop, on a demo of their own."""
-    with fresh_database("sqlite", True) as url:
+    with fresh_database(getattr(request, "param", "sqlite"), True) as url:
         database = Database(url)
         async with drafting(database, tmp_path) as found:
             yield found
         database.close()
 
 
+@pytest.mark.parametrize("people", ["sqlite", "postgresql"], indirect=True)
 async def test_a_pasted_table_becomes_rows_once_its_questions_are_answered_and_read(
     people: tuple[Drafting, Drafting, Drafting],
 ) -> None:
