@@ -167,13 +167,14 @@ FORK_DIGEST = "hXvY2nQ4bT6mK8sW0dF3gA"
 """Replaces the digest in the fork's entity tag, which is taken over that id."""
 
 
-async def ids_of(client: httpx.AsyncClient, key: Mapping[str, str]) -> dict[str, str]:
-    """The ids of a new fork and work order of a key's shop and of a draft of the client, by the ids that the examples
-    have instead."""
+async def ids_of(
+    client: httpx.AsyncClient, key: Mapping[str, str], editor: Mapping[str, str] | None = None
+) -> dict[str, str]:
+    """The ids of a new fork, work order and draft of the shops of these keys, by the ids that the examples have."""
     fork = (await client.post("/v1/forks", json=FORK_HELD, headers=key)).json()["fork"]["id"]
     card = {"chassis": FORK_HELD["chassis"], "job": "lower-leg-service", "fork": fork}
     started = await client.post("/v1/work-orders", json={"card": card}, headers=key)
-    draft = await client.post("/v1/drafts", json={})
+    draft = await client.post("/v1/drafts", json={}, headers=editor or key)
     return {FORK_ID: fork, ORDER_ID: started.json()["order"]["id"], DRAFT_ID: draft.json()["draft"]["id"]}
 
 

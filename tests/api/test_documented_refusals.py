@@ -68,7 +68,8 @@ async def demo_service(fresh: Fresh, folder: Path) -> AsyncIterator[tuple[Writin
         database = Database(url)
         async with writing(database, folder, max_body_bytes=20_000) as service:
             bench = {"Authorization": f"Bearer {service.keys['bench'].token}"}
-            yield service, await ids_of(service.client, bench)
+            edit = {"Authorization": f"Bearer {service.keys['edit'].token}"}
+            yield service, await ids_of(service.client, bench, edit)
         database.close()
 
 
