@@ -43,9 +43,7 @@ class Asked:
         if self.text is not None:
             headers["Content-Type"] = "text/plain"
         sent: dict[str, Any] = {"json": self.body} if self.text is None else {"content": self.text.encode()}
-        return await client.request(
-            self.method, path, params=query, headers={**self.headers, **headers}, **sent
-        )
+        return await client.request(self.method, path, params=query, headers={**self.headers, **headers}, **sent)
 
 
 JOB = {"job": "spacer-change", **FORK, "spacers": 3}
