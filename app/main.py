@@ -14,6 +14,8 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from app.access.audit import FailedKeys, erase_old
 from app.catalogue.catalogue import Catalogue
 from app.database.connections import Database
+from app.drafts.kept import erase_old_drafts
+from app.drafts.load import settle_interrupted
 from app.errors import Refusal
 from app.exchange.kept_exports import KeptExports
 from app.settings import Settings
@@ -133,11 +135,21 @@ async def _begun(app: FastAPI) -> AsyncIterator[None]:
             each.cancel()
 
 
+def _settle_drafts(app: FastAPI) -> None:
+    """Close or open again the drafts whose load was interrupted, and erase the old ones."""
+    if app.state.catalogue is not None:
+        settle_interrupted(app.state.shop, app.state.catalogue.database)
+    erase_old_drafts(app.state.shop)
+
+
 async def _erase_old_entries(app: FastAPI) -> None:
-    """Erase old audit entries now and every six hours. If the shop database takes no writes then, the next time."""
+    """Erase old audit entries and drafts now and every six hours. If the shop database takes no writes then, the next
+    time."""
     while True:
         with suppress(Refusal):
             await asyncio.to_thread(erase_old, app.state.shop, app.state.settings.audit_days)
+        with suppress(Refusal):
+            await asyncio.to_thread(_settle_drafts, app)
         await asyncio.sleep(ERASED_EVERY_S)
 
 

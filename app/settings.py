@@ -148,9 +148,18 @@ class Settings(BaseSettings):
     batch_rate: RateText = Field(
         default="6000/minute", description="Questions in batches, likewise; they count towards LEGWORK_READ_RATE too."
     )
+    draft_rate: RateText = Field(
+        default="600/minute", description="Answers, corrections and ticks of drafts, likewise."
+    )
     rate_store: RateStoreUrl = Field(
         default="memory://",
         description="Where rates are counted: `memory://` for each worker alone, or the URL of a shared store.",
+    )
+
+    second_reader: bool = Field(
+        default=True,
+        description="Whether another key must have read each row of a draft before it is loaded; a shop of one sets "
+        "false.",
     )
 
     audit_days: int = Field(

@@ -52,12 +52,13 @@ class Served:
 
 
 @contextmanager
-def served(url: str, shop_url: str, token: str) -> Iterator[Served]:
-    """A service that is ready; stopped at the end if it is still running."""
+def served(url: str, shop_url: str, token: str, **more: str) -> Iterator[Served]:
+    """A service with `more` settings that is ready; stopped at the end if it is still running."""
     with socket.create_server(("127.0.0.1", 0)) as free:
         port = free.getsockname()[1]
     given = {
         "LEGWORK_DATABASE_URL": url, "LEGWORK_SHOP_DATABASE_URL": shop_url, "LEGWORK_WRITE_RATE": "100000/minute",
+        **more,
     }  # fmt: skip
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload(PRELOADED)

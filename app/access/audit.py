@@ -34,6 +34,16 @@ def ended(shop: Database, number: int, status: int, *, reason: str | None = None
         entry.reason, entry.revision = reason and reason[:500], revision
 
 
+def done_lately(shop: Database, caller: Caller, path: str) -> bool:
+    """Whether the key has done something at this address within the last hour, as the audit has it."""
+    wanted = select(AuditEntry.number).where(
+        col(AuditEntry.at) >= now(-dt.timedelta(hours=1)), AuditEntry.key == caller.id, AuditEntry.path == path,
+        col(AuditEntry.done).is_(True),
+    )  # fmt: skip
+    with shop.reading() as session:
+        return session.exec(wanted.limit(1)).first() is not None
+
+
 def refused(
     shop: Database, caller: Caller | None, status: int, *, method: str, path: str, request_id: str | None,
     reason: str | None = None,

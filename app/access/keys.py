@@ -21,7 +21,7 @@ from app.access.stored import AuditEntry, StoredKey, StoredSession
 from app.database.connections import Database
 from app.errors import Forbidden, Invalid, NotFound, Unauthorised
 
-KeyScope = Literal["read", "edit", "bench", "admin"]
+KeyScope = Literal["read", "edit", "review", "bench", "admin"]
 SCOPES: tuple[KeyScope, ...] = get_args(KeyScope)
 
 _KEY = re.compile(r"legwork-([0-9a-f]{12})-([A-Za-z0-9_-]{43})")

@@ -16,7 +16,7 @@ def add_key(
     label: Annotated[
         str, typer.Argument(help="Public label, recorded with every revision. Do not use a person's name.")
     ],
-    scope: Annotated[list[str], typer.Option(help="read, edit, bench or admin; can be repeated.")],
+    scope: Annotated[list[str], typer.Option(help="read, edit, review, bench or admin; can be repeated.")],
     shop: Annotated[
         str | None, typer.Option(help="Keys of one shop share a bench log; a key without a shop has its own.")
     ] = None,

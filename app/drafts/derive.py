@@ -30,6 +30,7 @@ def derive(grids: Grids, base: Rows, desk: Desk) -> DerivedRows:
     for remark in grids.remarks:
         desk.remark(remark)
     understood = [(grid, meaning) for grid in grids.grids if (meaning := understand(grid, desk)) is not None]
+    rows.meanings = {grid.name: meaning for grid, meaning in understood}
     order = list(SHAPES)
     for grid, meaning in sorted(understood, key=lambda each: order.index(each[1].shape.name)):
         marks = _marks(grid)

@@ -11,6 +11,7 @@ from app.catalogue.rows import Rows
 from app.catalogue.tables import SCOPE, Row, Source, Statement
 from app.drafts.cells import Unanswered
 from app.drafts.desk import Desk
+from app.drafts.meaning import Meaning
 from app.exchange.cells import cell_changes
 
 R = TypeVar("R", bound=Row)
@@ -29,12 +30,13 @@ class DerivedRow:
 
 
 class DerivedRows:
-    """The rows of one reading by table and id."""
+    """The rows of one reading by table and id, and what its grids mean by name."""
 
     def __init__(self, base: Rows, desk: Desk) -> None:
         self.base = base
         self.desk = desk
         self.found: dict[tuple[str, str], DerivedRow] = {}
+        self.meanings: dict[str, Meaning] = {}
         self._stored: dict[tuple[type[Row], str, object], list[Row]] = {}
 
     def of(self, table: type[R]) -> list[R]:
@@ -96,7 +98,8 @@ class DerivedRows:
         values = self._values(table, {**cells, "id": "new"}, place)
         probe = table.from_parsed({column: values.get(column) for column in table.columns()})
         stored = self._like(probe)
-        id = self._new_id(table, values, lambda there: _about(there) == _about(probe)) if stored is None else stored.id
+        about = about_of(probe)
+        id = self._new_id(table, values, lambda there: about_of(there) == about) if stored is None else stored.id
         return self.add(table, {**cells, "id": id}, place, stored, renews=True)
 
     def _new_id(self, table: type[R], values: Mapping[str, object], is_it: Callable[[R], bool]) -> str:
@@ -111,7 +114,7 @@ class DerivedRows:
     def _like(self, probe: S) -> S | None:
         """The stored statement with the same subject, scope and series of source."""
         for row in self._where(probe.model, "chassis", probe.chassis):
-            if _about(row) == _about(probe) and self._series(row["source"]) == self._series(probe.source):  # type: ignore[arg-type]
+            if about_of(row) == about_of(probe) and self._series(row["source"]) == self._series(probe.source):  # type: ignore[arg-type]
                 return row  # type: ignore[return-value]
         return None
 
@@ -154,7 +157,7 @@ class DerivedRows:
         return row.replaced(**new)
 
 
-def _about(row: Statement) -> tuple[object, ...]:
+def about_of(row: Statement) -> tuple[object, ...]:
     """Subject and scope."""
     columns, about = row.model.columns(), getattr(row.model, "about", ())
     return subject(row, {}), *(row[name] for name in SCOPE if name in columns and name not in about)

@@ -24,12 +24,16 @@ NO_KEY = "This needs an API key. Send it as Authorization: Bearer …"
 
 @dataclass(slots=True)
 class WriteContext:
-    """The audit data of a write in progress; `app.web.middleware.audits` completes the entry `number`."""
+    """The audit data of a write in progress; `app.web.middleware.audits` completes the entry `number`.
+
+    One of many small changes at one address has no entry of its own if one of the last hour says so already.
+    """
 
     caller: Caller | None = None
     number: int | None = None
     reason: str | None = None
     revision: int | None = None
+    is_one_of_many: bool = False
 
 
 def write_context(scope: Connection) -> WriteContext:
@@ -121,27 +125,32 @@ async def admitted(request: Request, scope: KeyScope) -> Caller:
     return caller
 
 
-async def permitted(request: Request, scope: KeyScope) -> Caller:
-    """The caller of a write, checked before the body is read; also starts its audit entry.
+async def permitted(request: Request, scope: KeyScope, *, one_of_many: bool = False) -> Caller:
+    """The caller of a write, checked before the body is read; also starts its audit entry, or for one of many small
+    changes at one address one entry an hour.
 
     Raises Unauthorised, Forbidden, and Unavailable or NoRoom if the audit cannot be written.
     """
-    return await _begun(request, await caller_of(request), scope)
+    return await _begun(request, await caller_of(request), scope, one_of_many)
 
 
-async def permitted_by_form(request: Request, scope: KeyScope) -> Caller:
+async def permitted_by_form(request: Request, scope: KeyScope, *, one_of_many: bool = False) -> Caller:
     """Like `permitted`, for a form that a signed-in browser sent from our pages. Raises SentFromElsewhere too."""
     refuse_from_elsewhere(request)
-    return await _begun(request, signed_in(request.scope), scope)
+    return await _begun(request, signed_in(request.scope), scope, one_of_many)
 
 
-async def _begun(request: Request, caller: Caller | None, scope: KeyScope) -> Caller:
+async def _begun(request: Request, caller: Caller | None, scope: KeyScope, one_of_many: bool) -> Caller:
     if caller is None:
         raise Unauthorised(NO_KEY)
     write = write_context(request.scope)
     write.caller = caller
     caller.require(scope)
-    await entered(request, caller)
+    path = request.url.path
+    if one_of_many and await in_shop(request, lambda shop: audit.done_lately(shop, caller, path)):
+        write.is_one_of_many = True
+    else:
+        await entered(request, caller)
     return caller
 
 

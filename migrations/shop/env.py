@@ -2,7 +2,8 @@
 
 from alembic import context
 
-import app.bench.stored  # noqa: F401 - puts the tables of the bench log beside keys and audit
+import app.bench.stored
+import app.drafts.stored  # noqa: F401 - puts the tables of bench log and drafts beside keys and audit
 from app.access.stored import SHOP
 from app.database.migrating import run_in_context
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import httpx
 
+from app.access import keys
 from app.catalogue.tables import TABLES
 from app.database.connections import Database
 from app.errors import NoRoom
@@ -33,14 +34,16 @@ class Asked:
     parameters: Mapping[str, Any] = dataclasses.field(default_factory=dict)
     body: Any = None
     headers: Mapping[str, str] = dataclasses.field(default_factory=dict)
+    text: str | None = None
 
     async def send(self, client: httpx.AsyncClient, **headers: str) -> httpx.Response:
         """Send it and return the response."""
         query = {name: value for name, value in self.parameters.items() if f"{{{name}}}" not in self.path}
         path = self.path.format(**self.parameters)
-        return await client.request(
-            self.method, path, params=query, json=self.body, headers={**self.headers, **headers}
-        )
+        if self.text is not None:
+            headers["Content-Type"] = "text/plain"
+        sent: dict[str, Any] = {"json": self.body} if self.text is None else {"content": self.text.encode()}
+        return await client.request(self.method, path, params=query, headers={**self.headers, **headers}, **sent)
 
 
 JOB = {"job": "spacer-change", **FORK, "spacers": 3}
@@ -84,6 +87,7 @@ LOOKUPS = (
     Asked("latestRevision", "GET", "/v1/revisions/latest"),
     Asked("getRevision", "GET", "/v1/revisions/{number}", {"number": 1}),
     Asked("listChanges", "GET", "/v1/changes", {"after": 0, "limit": MOST}),
+    Asked("compareRevisions", "GET", "/v1/compare", {"from": 0, "to": 1, "limit": MOST}),
     Asked("listRules", "GET", "/v1/rules", {"family": "slips"}),
     Asked("getRule", "GET", "/v1/rules/{id}", {"id": "reference-missing"}),
     Asked("listFindings", "GET", "/v1/findings", {"limit": MOST}),
@@ -133,6 +137,30 @@ BENCH = (
     Asked("settleFlag", "DELETE", "/v1/flags/{number}", {"number": 1}, None, {"Authorization": "?edit"}),
     Asked("eraseFork", "DELETE", "/v1/forks/{id}", {"id": "?fork"}, None, {"If-Match": "?tag"}),
 )  # fmt: skip
+DRAFTS = (
+    Asked(
+        "startDraft", "POST", "/v1/drafts", {},
+        {"answers": {"chassis": "quembry-trivet-35", "source": "quembry-shop-book-3", "page": "12"}},
+    ),
+    Asked(
+        "addTableToDraft", "POST", "/v1/drafts/{id}/grids", {"id": "?draft", "name": "Torques"},
+        headers={"If-Match": "?tag"}, text="Bolt;Torque (in-lb)\nAxle;118\nTop cap;2O5\n",
+    ),
+    Asked(
+        "changeDraft", "PATCH", "/v1/drafts/{id}", {"id": "?draft"},
+        {"corrections": [{"cell": "Torques!B3", "text": "205"}]}, {"If-Match": "?tag"},
+    ),
+    Asked("listDrafts", "GET", "/v1/drafts"),
+    Asked("getDraft", "GET", "/v1/drafts/{id}", {"id": "?draft"}),
+    Asked("tickDraft", "POST", "/v1/drafts/{id}/ticks", {"id": "?draft"}, {"ticks": "?ticks"}),
+    Asked(
+        "loadDraft", "POST", "/v1/drafts/{id}/load", {"id": "?draft"}, {"reason": "torques, page 12"},
+        {"If-Match": "?tag"},
+    ),
+    Asked("eraseDraft", "DELETE", "/v1/drafts/{id}", {"id": "?draft"}),
+)  # fmt: skip
+DRAFT_ID = "mnopqrstuvwxyzabcdefghijkl"
+"""Replaces the id of the draft."""
 FORK_ID = "abcdefghijklmnopqrstuvwxyz"
 """Replaces the id of the registered fork, which differs from run to run."""
 ORDER_ID = "zyxwvutsrqponmlkjihgfedcba"
@@ -141,12 +169,15 @@ FORK_DIGEST = "hXvY2nQ4bT6mK8sW0dF3gA"
 """Replaces the digest in the fork's entity tag, which is taken over that id."""
 
 
-async def ids_of(client: httpx.AsyncClient, key: Mapping[str, str]) -> dict[str, str]:
-    """The ids of a new fork and a new work order of a key's shop, by the ids that the examples have instead."""
+async def ids_of(
+    client: httpx.AsyncClient, key: Mapping[str, str], editor: Mapping[str, str] | None = None
+) -> dict[str, str]:
+    """The ids of a new fork, work order and draft of the shops of these keys, by the ids that the examples have."""
     fork = (await client.post("/v1/forks", json=FORK_HELD, headers=key)).json()["fork"]["id"]
     card = {"chassis": FORK_HELD["chassis"], "job": "lower-leg-service", "fork": fork}
     started = await client.post("/v1/work-orders", json={"card": card}, headers=key)
-    return {FORK_ID: fork, ORDER_ID: started.json()["order"]["id"]}
+    draft = await client.post("/v1/drafts", json={}, headers=editor or key)
+    return {FORK_ID: fork, ORDER_ID: started.json()["order"]["id"], DRAFT_ID: draft.json()["draft"]["id"]}
 
 
 def with_ids(text: str, ids: Mapping[str, str]) -> str:
@@ -186,7 +217,36 @@ async def answers(service: Writing) -> dict[str, Any]:
         response = await _filled(asked, stand_in).send(service.client)
         found[asked.operation] = _kept(_filled(asked, stand_in), response)
         stand_in["tag"] = response.headers.get("etag")
-    return found
+    return found | await _of_drafts(service)
+
+
+async def _of_drafts(service: Writing) -> dict[str, Any]:
+    office, reader = (
+        f"Bearer {keys.add(service.shop, label, [scope], of='shop').token}"
+        for label, scope in (("office", "edit"), ("bench 2", "review"))
+    )
+    stand_in: dict[str, Any] = {}
+    found: dict[str, Any] = {}
+    for asked in DRAFTS:
+        asked = _filled(asked, stand_in)
+        key = reader if asked.operation == "tickDraft" else office
+        asked = dataclasses.replace(asked, headers={"Authorization": key, **asked.headers})
+        response = await asked.send(service.client)
+        found[asked.operation] = _kept(asked, response)
+        answer = response.json()
+        if "draft" in answer:
+            stand_in["draft"], stand_in["tag"] = answer["draft"]["id"], response.headers["etag"]
+            stand_in["ticks"] = [
+                {"table": row["table"], "id": row["id"], "content": row["content"], "said": "so"}
+                for row in answer["rows"] if row["effect"] != "same"
+            ]  # fmt: skip
+        if asked.method == "GET":
+            there = (await asked.send(service.client, Accept=NO_FORM)).json().get("available", [])
+            found[asked.operation]["forms"] = [form["suffix"] for form in there if form["suffix"] != "json"]
+    text = json.dumps(found).replace(stand_in["draft"], DRAFT_ID)
+    text = re.sub(r'(\\"r\d+\.)[\w-]{22}', rf"\g<1>{FORK_DIGEST}", text)
+    same: dict[str, Any] = json.loads(text)
+    return same
 
 
 async def _of_the_bench(service: Writing) -> dict[str, Any]:

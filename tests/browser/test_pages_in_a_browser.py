@@ -46,6 +46,7 @@ PAGES = {
     "rules": "/v1/rules",
     "standard": "/v1/standards/threads",
     "revisions": "/v1/revisions",
+    "compare": "/v1/compare?from=0&to=1&limit=20",
 }
 AXE = Path(__file__).with_name("vendored") / "axe.min.js"
 

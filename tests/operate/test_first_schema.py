@@ -9,7 +9,8 @@ from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from sqlalchemy import Connection, inspect
 
-import app.bench.stored  # noqa: F401 - puts the tables of the bench log beside keys and audit
+import app.bench.stored
+import app.drafts.stored  # noqa: F401 - puts the tables of bench log and drafts beside keys and audit
 from app.access import keys
 from app.access.stored import SHOP
 from app.catalogue.stored import CATALOGUE

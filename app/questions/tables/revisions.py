@@ -19,6 +19,7 @@ from app.questions.answers.cautions import cautions
 from app.questions.answers.cursors import Cursor, NextCursor
 from app.questions.answers.parameters import LAST_REVISION, RevisionNumber
 from app.questions.answers.views import Caution
+from app.questions.tables.compare import FIRST_ROWS, ComparedRow, compared_rows
 from app.questions.tables.links import Links, shown
 from app.questions.tables.listing import Paged, sources_of
 
@@ -60,10 +61,15 @@ class RevisionList(TypedDict):
 
 
 class RevisionAnswer(TypedDict):
-    """One revision; revision 0, the empty catalogue, has no `recorded`."""
+    """One revision; revision 0, the empty catalogue, has no `recorded`.
+
+    Asked for by its number, it says in `differences` what it changed, the first 100 rows; `compare` has all of them.
+    """
 
     revision: int
     recorded: NotRequired[RevisionRow]
+    differences: NotRequired[list[ComparedRow]]
+    compare: NotRequired[str]
     cautions: list[Caution]
 
 
@@ -201,7 +207,15 @@ def one_revision(snapshot: Snapshot, number: int) -> RevisionAnswer:
     found = history.recorded(snapshot, [number]) if number <= snapshot.revision else {}
     if not found:
         raise NotFound(f"There is no revision {number}; the latest is {snapshot.revision}.")
-    return {"revision": snapshot.revision, "recorded": _revision_row(found[number]), "cautions": cautions()}
+    snapshot.require_thread()
+    differences = compared_rows(snapshot, number - 1, number, FIRST_ROWS)
+    return {
+        "revision": snapshot.revision,
+        "recorded": _revision_row(found[number]),
+        "differences": differences,
+        "compare": f"/v1/compare?from={number - 1}&to={number}",
+        "cautions": cautions(),
+    }
 
 
 def change_list(snapshot: Snapshot, asked: ChangesAsked, cursor: Cursor | None) -> dict[str, object]:

@@ -39,6 +39,7 @@ TAGS = {
     "changes": "Changes to the catalogue: dry runs, imports, single statements.",
     "exchange": "The whole catalogue as a file, and a hash to compare copies.",
     "bench log": "The bench log: the forks of a workshop and the work done on them.",
+    "drafts": "Printed tables on their way into the catalogue: what was given, and the rows that follow from it.",
     "operation": "For operators, and the problem types.",
 }
 """In the order in which `/docs` shows them."""

@@ -13,7 +13,7 @@ LOOKUPS_BY_POST = {"batch", "jobCards", "checkChanges"}
 """These use POST only because the question does not fit into an address. They write nothing and need no key."""
 
 _NEVER_WITHDRAWN = ("/problems/", "/v1/rules/", "/v1/standards/", "/v1/revisions/", "/v1/forks/", "/v1/flags/",
-                    "/v1/work-orders/", "/v1/tables/")  # fmt: skip
+                    "/v1/work-orders/", "/v1/tables/", "/v1/drafts/")  # fmt: skip
 _ONE_FORM = ("/healthz", "/readyz", "/v1/export", "/v1/export.sqlite")
 _OTHERS = {
     "4XX": "Refused for its method, size, headers or rate; possible for any request.",
@@ -27,8 +27,8 @@ def writes(method: str, operation: RefusalsDocument) -> bool:
 
 
 def takes_a_key(method: str, operation: RefusalsDocument) -> bool:
-    """Whether the operation needs a key: writes do, and everything in the bench log."""
-    return writes(method, operation) or operation.get("tags") == ["bench log"]
+    """Whether the operation needs a key: writes do, and everything in the bench log and in drafts."""
+    return writes(method, operation) or operation.get("tags") in (["bench log"], ["drafts"])
 
 
 def security_of(path: str, method: str, operation: RefusalsDocument) -> list[RefusalsDocument]:

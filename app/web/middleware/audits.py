@@ -45,7 +45,7 @@ class Audits:
 
     async def _note(self, scope: Scope, status: int) -> None:
         write, shop = write_context(scope), scope["app"].state.shop
-        if shop is None:
+        if shop is None or (write.is_one_of_many and status < 400):
             return
 
         def entry() -> None:

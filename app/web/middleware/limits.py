@@ -1,6 +1,7 @@
 """Limits on each request: address, headers, body size, time to the first byte, and requests at once."""
 
 import asyncio
+import re
 import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -20,6 +21,7 @@ _ALWAYS_ANSWERED = {"/healthz"}
 IN_A_CHILD = {"/v1/imports", "/v1/checks", "/v1/export", "/v1/export.sqlite", "/v1/content-hash"}
 _MANY = {"/v1/batch", "/v1/job-cards"}  # hundreds of questions; other requests are answered in between
 _SLOW = IN_A_CHILD | _MANY
+_READS_A_FILE = re.compile(r"/v1/drafts/[^/]+/grids|/enter/drafts/[^/]+/(?:paste|upload)")
 
 
 class Limits:
@@ -79,7 +81,7 @@ class Limits:
         return f"A body may be at most {self.settings.max_body_bytes} bytes."
 
     async def _timed(self, scope: Scope, receive: Receive, send: Send, *, has_body: bool) -> None:
-        slow = scope["path"] in _SLOW
+        slow = scope["path"] in _SLOW or _READS_A_FILE.fullmatch(scope["path"]) is not None
         allowed = self.settings.import_timeout if slow else self.settings.request_timeout
         read = 0
 

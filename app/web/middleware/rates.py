@@ -5,6 +5,7 @@ several workers without a shared store, writes are counted together in the shop 
 """
 
 import asyncio
+import re
 import time
 from collections import deque
 from collections.abc import Sequence
@@ -30,6 +31,8 @@ STORE_LOST_S = 5
 """Seconds to wait before a shared store that could not be reached is tried again."""
 LOOKUPS = {"GET", "HEAD", "OPTIONS"}
 BATCHES = {"/v1/batch", "/v1/job-cards"}  # POST only because their questions do not fit into an address
+IN_A_DRAFT = re.compile(r"/v1/drafts/[a-z2-7]+(?:/ticks)?|/enter/drafts/[a-z2-7]{26}(?:/(?:meaning|reader))?")
+"""Answers, corrections and ticks: many small changes of one draft."""
 
 Client = tuple[str, ...]
 RateHeaders = Sequence[tuple[bytes, bytes]]
@@ -100,13 +103,16 @@ class RateCounter:
         self.reads = parse(settings.read_rate) if settings.read_rate else None
         self.writes = parse(settings.write_rate)
         self.batches = parse(settings.batch_rate)
-        rates = (self.reads, self.writes, self.batches)
+        self.drafts = parse(settings.draft_rate)
+        rates = (self.reads, self.writes, self.batches, self.drafts)
         self._own = {id(rate): ClientWindow(rate) for rate in rates if rate is not None}
 
     def rate_of(self, scope: Scope) -> RateLimitItem | None:
         """The rate that applies to a request; None if none does."""
         if not scope["path"].startswith(("/v1/", "/sign-", "/enter")):
             return None
+        if scope["method"] not in LOOKUPS and IN_A_DRAFT.fullmatch(scope["path"]):
+            return self.drafts
         return self.reads if scope["method"] in LOOKUPS or scope["path"] in BATCHES else self.writes
 
     async def count(self, scope: Scope, rate: RateLimitItem, *, cost: int = 1) -> Counted:
@@ -135,7 +141,8 @@ class RateCounter:
         """Whether the request is allowed, how many more are, and when the window ends; None if the store cannot be
         reached.
         """
-        kind = "write" if rate is self.writes else "batch" if rate is self.batches else "read"
+        kinds = {id(self.writes): "write", id(self.batches): "batch", id(self.drafts): "draft"}
+        kind = kinds.get(id(rate), "read")
         try:
             return await asyncio.to_thread(_hit, shared, rate, (kind, *client), cost)
         except StorageError as error:

@@ -68,6 +68,7 @@ _QUESTIONS = {
     "work-order": "Work order", "work-orders": "Work orders", "start-order": "Start a work order",
     "order-fields": "Change a work order", "finish-order": "Record the job", "order-record": "Job recorded",
     "sheet-changes": "What changed on this sheet", "enter": "Enter", "enter-tables": "Enter a row",
+    "drafts": "Drafts", "draft": "Draft", "draft-start": "Start a draft", "compare": "What changed",
 }  # fmt: skip
 
 TABLE_OF = {

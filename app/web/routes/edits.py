@@ -68,7 +68,7 @@ async def check_changes(request: Request, asked: Annotated[CheckAsked, Query()])
         answer = await _in_child(request, "check", *_no_orders(asked.orders))
     else:
         edits = read_edits((await _changes(request))["changes"], "/changes", empty=names_in(asked.empty))
-        answer = _written(await to_thread(_checked, request.app.state.catalogue.database, edits))
+        answer = written_answer(await to_thread(_checked, request.app.state.catalogue.database, edits))
     answer["cautions"] = cautions()
     return await respond(request, answer, WRITE, question="report", rows="findings")
 
@@ -121,7 +121,7 @@ async def edited(
 ) -> JsonObject:
     """The report of edits that were written as one revision. Raises what `write_edits` and `holds` raise."""
     entry = Entry(reason, caller.label, key_of(caller.id, idempotency_key), digest_of(request, await request.body()))
-    return _written(await store(request, edits, entry, holds))
+    return written_answer(await store(request, edits, entry, holds))
 
 
 async def store(
@@ -184,7 +184,8 @@ def _checked(database: Database, edits: Sequence[Edit]) -> WrittenEdits:
         apart.close()
 
 
-def _written(done: WrittenEdits) -> JsonObject:
+def written_answer(done: WrittenEdits) -> JsonObject:
+    """The report on edits as the body of an answer."""
     report = done.report
     cells = {"changed_cells": done.cells.listed(), "cell_counts": done.cells.counts}
     answer = {"accepted": report["accepted"], **cells, "findings": report["findings"], "counts": report["counts"]}

@@ -13,6 +13,7 @@ from app.catalogue.tables import STATEMENTS
 from app.json_types import JsonObject
 from app.questions.answers.parameters import LAST_REVISION, Pinned
 from app.questions.tables import revisions as questions
+from app.questions.tables.compare import COMPARED, CompareAnswer, CompareAsked, comparison
 from app.questions.tables.links import entry_shape
 from app.questions.tables.revisions import ChangesAsked, RevisionsAsked
 from app.web.reading.strict import strict_router
@@ -76,6 +77,21 @@ async def get_revision(request: Request, number: NumberOfRevision, asked: Pinned
         lambda snapshot: questions.one_revision(snapshot, number), asked.pin()
     )
     return await respond(request, answer, questions.REVISION, question="revision")
+
+
+@router.get(
+    "/v1/compare",
+    operation_id="compareRevisions",
+    summary="What two revisions say differently",
+    response_model=None,
+    responses={200: {"model": CompareAnswer, "description": "A page of rows, each with the cells that differ."}},
+)
+async def compare_revisions(request: Request, asked: Annotated[CompareAsked, Query()]) -> Response:
+    """Cell by cell, from the revision `from` to `to`, which may be older. A row that was changed back is not listed."""
+    cursor = asked.read_cursor("compare", (str, str))
+    catalogue = request.app.state.catalogue
+    answer = await catalogue.ask(lambda snapshot: comparison(snapshot, asked, cursor), asked.pin_of(cursor))
+    return await respond_page(request, answer, COMPARED, question="compare", rows="rows")
 
 
 @router.get(
