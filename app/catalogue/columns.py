@@ -79,7 +79,10 @@ def write_number(value: float) -> str:
 
 @dataclass(frozen=True, slots=True)
 class CellKind:
-    """One kind of column: its name, how a cell becomes a value and back, and its SQL type."""
+    """One kind of column: its name, how a cell becomes a value and back, and its SQL type.
+
+    A list that `takes_one` held a single value in earlier builds: in JSON it also takes that value without a list.
+    """
 
     name: str
     read: Callable[[str], Any]
@@ -87,6 +90,7 @@ class CellKind:
     sql: Literal["text", "integer", "double", "boolean"]
     field_type: str  # of Table Schema
     items: "CellKind | None" = None
+    takes_one: bool = False
 
 
 def _read_whole(text: str) -> int:
@@ -113,7 +117,7 @@ def _read_flag(text: str) -> bool:
     return text == "true"
 
 
-def _list_of(items: CellKind) -> CellKind:
+def _list_of(items: CellKind, *, takes_one: bool = False) -> CellKind:
     def read(text: str) -> tuple[Any, ...]:
         values = tuple(items.read(part) for part in text.split(";"))
         if len(set(values)) != len(values):
@@ -121,8 +125,9 @@ def _list_of(items: CellKind) -> CellKind:
         return values
 
     return CellKind(
-        f"list of {items.name}", read, lambda values: ";".join(map(items.write, values)), "text", "string", items
-    )
+        f"list of {items.name}", read, lambda values: ";".join(map(items.write, values)), "text", "string", items,
+        takes_one,
+    )  # fmt: skip
 
 
 SLUG_KIND = CellKind("id", _slug, str, "text", "string")
@@ -146,6 +151,11 @@ TextList = Annotated[tuple[Annotated[str, AfterValidator(_item)], ...], Field(mi
 Wholes = Annotated[tuple[Integer, ...], Field(min_length=1), _list_of(WHOLE_KIND)]
 Numbers = Annotated[tuple[Number, ...], Field(min_length=1), _list_of(NUMBER_KIND)]
 Figures = Annotated[tuple[Published, ...], Field(min_length=1), _list_of(PUBLISHED_KIND)]
+
+OneOrMoreSlugs = Annotated[
+    tuple[Annotated[str, AfterValidator(_slug)], ...], Field(min_length=1), _list_of(SLUG_KIND, takes_one=True)
+]
+OneOrMoreWholes = Annotated[tuple[Integer, ...], Field(min_length=1), _list_of(WHOLE_KIND, takes_one=True)]
 
 
 def _read_choice(options: tuple[str, ...]) -> CellKind:

@@ -11,7 +11,18 @@ from sqlalchemy.orm import declared_attr
 from sqlmodel import Field
 from typing_extensions import TypeIs
 
-from app.catalogue.columns import PUBLISHED_KIND, Boolean, Column, Number, Slug, Text, column, describe
+from app.catalogue.columns import (
+    PUBLISHED_KIND,
+    Boolean,
+    Column,
+    Number,
+    OneOrMoreSlugs,
+    OneOrMoreWholes,
+    Slug,
+    Text,
+    column,
+    describe,
+)
 from app.catalogue.columns import Integer as IntegerCell
 from app.catalogue.metadata import OPEN, CatalogueModel, sql_type
 
@@ -26,6 +37,7 @@ SCOPE = (
     "spring",
     "damper",
     "wheel_size",
+    "fitted_part",
 )
 CLAIM = ("source", "page", "as_printed", "confirmed", "exception_to", "note")
 
@@ -287,7 +299,7 @@ class Entity(Row):
 class ScopedRow(Row):
     """The scope of a row. An empty bound means the chassis's own; an empty name means any."""
 
-    variant: Slug | None = column("applies to this variant only", to="variants")
+    variant: OneOrMoreSlugs | None = column("applies to these variants only", to="variants")
     serial_from: Text | None = column(
         "first serial number, as stamped; a range contains only serials of the length of its ends", example="A22-0500"
     )
@@ -295,9 +307,12 @@ class ScopedRow(Row):
     model_year_from: IntegerCell | None = column("first model year", unit="year", example="2022")
     model_year_to: IntegerCell | None = column("last model year, inclusive", unit="year", example="2025")
     spring: Slug | None = column("applies with this spring only", to="springs")
-    damper: Slug | None = column("applies with this damper only", to="dampers")
-    wheel_size: IntegerCell | None = column(
-        "applies to this wheel size only: ISO 5775 bead seat diameter", unit="mm", example="622"
+    damper: OneOrMoreSlugs | None = column("applies with these dampers only", to="dampers")
+    wheel_size: OneOrMoreWholes | None = column(
+        "applies to these wheel sizes only: ISO 5775 bead seat diameters", unit="mm", example="584;622"
+    )
+    fitted_part: Slug | None = column(
+        "applies only if this part is fitted; parts of one kind exclude each other", to="parts"
     )
 
 

@@ -52,15 +52,16 @@ class AlsoIn(TypedDict):
 class ScopeView(TypedDict, total=False):
     """The scope of a statement, as the source gives it; absent members are not restricted."""
 
-    variant: str
+    variant: list[str]
     serial_from: str
     serial_to: str
     model_year_from: int
     model_year_to: int
     travel: Quantity
     spring: str
-    damper: str
-    wheel_size: int
+    damper: list[str]
+    wheel_size: list[int]
+    fitted_part: str
 
 
 class SpringRef(TypedDict):
@@ -131,7 +132,7 @@ def scope_view(row: Statement, to: Units) -> ScopeView:
     for name in SCOPE:
         value = getattr(row, name, None)
         if value is not None and name not in _TRAVEL:
-            shown[name] = value
+            shown[name] = list(value) if isinstance(value, tuple) else value
         elif value is not None and "travel" not in shown:
             low, high = (getattr(row, end) for end in _TRAVEL)
             shown["travel"] = travels(low, high, to)

@@ -125,8 +125,9 @@ def undecided(
 ) -> dict[str, list[str | int | float]]:
     """Each parameter that would decide between the alternatives, with its possible values.
 
-    `choices` are the chassis's values of a dimension; for years the whole numbers of the region. For serials these are
-    the ranges that statements name, in words.
+    A value of `fitted_part` includes the parts that were given, because the parameter takes several. `choices` are the
+    chassis's values of a dimension; for years the whole numbers of the region. For serials these are the ranges that
+    statements name, in words.
     """
     deciding: dict[str, set[str | int | float]] = {}
     for each in shown:
@@ -137,6 +138,8 @@ def undecided(
         values = list(choices.get(parameter, ()))
         if parameter == "model_year" and not values:
             values = _whole_years(asked, named)
+        if parameter == "fitted_part":
+            values = [";".join([*(each.part for each in asked.fitted), str(id)]) for id in sorted(named, key=str)]
         result[parameter] = values or sorted(named, key=str)
     return result
 
@@ -156,5 +159,7 @@ def _named(scope: Scope, parameter: str) -> set[str | int | float]:
         return {travel for travel in (scope.travel_from, scope.travel_to) if abs(travel) < inf}
     if parameter == "serial":
         return set() if scope.serials is None else {scope.serials.text}
+    if parameter == "fitted_part":
+        return set() if scope.fitted_part is None else {scope.fitted_part.part}
     value = getattr(scope, parameter)
-    return set() if value is None else {value}
+    return set() if value is None else set(value) if isinstance(value, frozenset) else {value}

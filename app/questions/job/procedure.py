@@ -3,7 +3,7 @@
 from typing import Any
 
 from app.catalogue.rows import Snapshot
-from app.catalogue.scopes import Scope, narrower, resolve
+from app.catalogue.scopes import Scope, narrower
 from app.catalogue.tables import Procedure, Step
 from app.errors import Invalid
 from app.questions.configuration.prevailing import Applicable, undecided
@@ -23,11 +23,8 @@ def procedure_for(
     that cannot be compared, the first by id. Raises Invalid `no-procedure`.
     """
     context = found.context
-    scoped = [
-        (row, resolve(row, context.chassis, context.variants))
-        for row in snapshot.where(Procedure, "job", job)
-        if row.chassis in (None, context.chassis.id)
-    ]
+    rows = [row for row in snapshot.where(Procedure, "job", job) if row.chassis in (None, context.chassis.id)]
+    scoped = context.scoped(rows)
     may_hold = [(row, scope) for row, scope in scoped if found.where.may_hold(scope)]
     sure = [(row, scope) for row, scope in may_hold if not found.where.open_in(scope)]
     if not sure:

@@ -37,9 +37,10 @@ def variant_of_another_chassis(family: Family, today: date) -> Iterator[Violatio
     Fix: correct the variant or the chassis.
     """
     for row in family.given("variant"):
-        variant = family.all_variants.get(row.variant or "")
-        if variant is not None and variant.chassis != row.chassis:
-            yield Violation(row, "variant", f"{variant.id} is a variant of {variant.chassis}")
+        for id in row.variant or ():
+            variant = family.all_variants.get(id)
+            if variant is not None and variant.chassis != row.chassis:
+                yield Violation(row, "variant", f"{variant.id} is a variant of {variant.chassis}")
 
 
 @rule(
@@ -64,9 +65,10 @@ def fastener_elsewhere(family: Family, today: date) -> Iterator[Violation]:
         fastener = family.fasteners.get(row.fastener)
         if fastener is None:
             continue
-        for column in ("chassis", "spring", "damper"):
-            of, own = getattr(fastener, column), getattr(row, column)
-            if of is not None and own is not None and of != own:
+        own = {"chassis": (row.chassis,), "spring": row.spring and (row.spring,), "damper": row.damper}
+        for column, named in own.items():
+            of = getattr(fastener, column)
+            if of is not None and named and set(named) != {of}:
                 yield Violation(row, "fastener", f"{fastener.id} belongs to {column} {of}")
                 break
         else:

@@ -245,9 +245,11 @@ def scope_words(scope: Answer) -> str:
         said.append(f"travel {quantity_text(scope['travel'])}")
     if "serial_from" in scope or "serial_to" in scope:
         said.append(serial_words(scope))
-    for name in ("wheel_size", "variant", "spring", "damper"):
+    for name in ("wheel_size", "variant", "spring", "damper", "fitted_part"):
         if name in scope:
-            said.append(f"{label(name)} {plain(scope[name])}")
+            value = scope[name]
+            listed = value if isinstance(value, list) else [value]
+            said.append(f"{label(name)} {' or '.join(map(plain, listed))}")
     return ", ".join(said)
 
 
