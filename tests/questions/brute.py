@@ -206,9 +206,20 @@ class Brute:
             key.append(row["stage"] or "1")
         return tuple(key)
 
+    def _replaced(self, table: str, rows: list[Cells]) -> dict[str, list[Cells]]:
+        """For each statement, those with its scope and subject from a source that replaces its own."""
+        sources = self.package.by_id["sources"]
+        replacing = {id: row["supersedes"].split(";") for id, row in sources.items() if row.get("supersedes")}
+        found: dict[str, list[Cells]] = {}
+        for row, new in itertools.product(rows, [each for each in rows if each["source"] in replacing]):
+            same = self.subject(table, row) == self.subject(table, new) and _scope(row) == _scope(new)
+            if same and row["source"] in replacing[new["source"]]:
+                found.setdefault(row["id"], []).append(new)
+        return found
+
     def overruled_by(self, table: str, rows: list[Cells]) -> dict[str, list[Cells]]:
         """For each statement, the exceptions that overrule it wherever they hold."""
-        found: dict[str, list[Cells]] = {}
+        found = self._replaced(table, rows)
         for exception in rows:
             named = next((row for row in rows if row["id"] == exception["exception_to"]), None)
             if named is None:
@@ -293,6 +304,10 @@ def _stamped(serial: str, row: Cells) -> bool:
     """Whether a serial is in the range of a row: of the length of its ends, and between them as text."""
     first, last = row["serial_from"], row["serial_to"]
     return len(serial) == len(first or last) and first <= serial and (last == "" or serial <= last)
+
+
+def _scope(row: Cells) -> list[str]:
+    return [row.get(name, "") for name in SCOPE]
 
 
 def _lists(cell: str, value: str) -> bool:

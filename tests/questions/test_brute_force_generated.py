@@ -26,7 +26,38 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     write_package(folder, CHASSIS, seed=5)
     _add_parts(folder)
     _add_bulletins(folder)
+    _add_replacements(folder)
     return folder
+
+
+def _add_replacements(folder: Path) -> None:
+    """For every fourth fit that nothing narrows, a figure from a document that replaces its source."""
+    with (folder / "fits.csv").open(newline="") as file:
+        rows = list(csv.DictReader(file))
+    with (folder / "sources.csv").open(newline="") as file:
+        sources = list(csv.DictReader(file))
+    narrowed = {row["exception_to"] for row in rows}
+    replaced = [
+        row for row in rows
+        if not row["exception_to"] and row["id"] not in narrowed and int(row["spacer_limit"] or 0) > 2 and row["source"]
+    ][::4]  # fmt: skip
+    new = {
+        id: {
+            **next(row for row in sources if row["id"] == id),
+            "id": f"{id}-new",
+            "title": f"{id} new",
+            "supersedes": id,
+        }
+        for id in sorted({row["source"] for row in replaced})
+    }
+    more = [
+        {**row, "id": f"{row['id']}-new", "source": f"{row['source']}-new", "axle_to_crown_mm": ""} for row in replaced
+    ]
+    for name, found in (("sources", [*sources, *new.values()]), ("fits", [*rows, *more])):
+        with (folder / f"{name}.csv").open("w", newline="") as file:
+            writer = csv.DictWriter(file, found[0], restval="")
+            writer.writeheader()
+            writer.writerows(found)
 
 
 PARTS = {"crown-alloy": "crown", "crown-carbon": "crown", "guard-long": "guard", "peg": "remover"}

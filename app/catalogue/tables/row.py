@@ -230,12 +230,16 @@ def _constraints(table: type[Row]) -> tuple[object, ...]:
     """One open row per id, and indexes by reference, by exception and by both ends of the span."""
     columns = table.columns()
     references = [name for name, described in columns.items() if described.refers_to and described.kind.items is None]
-    indexed = [*dict.fromkeys(name for name in ("chassis", *references, "part_number") if name in columns)]
+    indexed = [*dict.fromkeys(name for name in ("chassis", *references, "part_number", "series") if name in columns)]
     further: list[Index] = []
     if "exception_to" in columns:  # very few rows are exceptions, so the index holds only those
         given = text("exception_to IS NOT NULL")
         name = f"ix_{table.table}_exceptions"
         further.append(Index(name, "exception_to", "revision_to", sqlite_where=given, postgresql_where=given))
+    if "supersedes" in columns:  # very few sources replace one of another series
+        given = text("supersedes IS NOT NULL")
+        name = f"ix_{table.table}_superseding"
+        further.append(Index(name, "supersedes", "revision_to", sqlite_where=given, postgresql_where=given))
     if table.wider_index is not None:
         name, wider = table.wider_index
         indexed.remove(wider[0])

@@ -28,6 +28,7 @@ from app.catalogue.tables import (
 )
 from app.catalogue.tables.row import ScopedRow
 from app.errors import Invalid
+from app.questions.configuration.cited_sources import CitedSources
 from app.questions.configuration.prevailing import Applicable, prevailing
 from app.questions.configuration.region import Given, Region, region
 
@@ -44,8 +45,11 @@ class ChassisContext:
     chassis: Chassis
     maker: Maker | None
     variants: dict[str, Variant]
-    sources: dict[str, Source] = field(default_factory=dict)
+    sources: CitedSources = field(init=False)
     parts: dict[str, Part] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.sources = CitedSources(self.snapshot)
 
     def scoped(self, statements: Iterable[Q]) -> list[tuple[Q, Scope]]:
         """Statements or procedures of this chassis with their resolved scopes."""

@@ -60,6 +60,7 @@ def _of_one_subject(
     group: Sequence[tuple[S, Scope]], asked: Region, sources: Mapping[str, Source]
 ) -> list[Applicable[S]]:
     overruled, narrows = _overruled(group, asked)
+    overruled |= _replaced(group, sources)
     candidates = [
         Applicable(statement, scope, asked.open_in(scope), narrows=narrows.get(statement.id, []))
         for statement, scope in group
@@ -118,6 +119,17 @@ def _overruled(group: Sequence[tuple[S, Scope]], asked: Region) -> tuple[set[str
             if not asked.within(wider_scope).open_in(scope):
                 overruled.add(wider.id)
     return overruled, narrows
+
+
+def _replaced(group: Sequence[tuple[S, Scope]], sources: Mapping[str, Source]) -> set[str]:
+    """Ids of the statements for which a document that supersedes their source has one of the same scope."""
+    named = {
+        (old, scope)
+        for statement, scope in group
+        if (source := sources.get(statement.source or "")) is not None
+        for old in source.supersedes or ()
+    }
+    return {statement.id for statement, scope in group if (statement.source, scope) in named} if named else set()
 
 
 def undecided(

@@ -44,6 +44,27 @@ def variant_of_another_chassis(family: Family, today: date) -> Iterator[Violatio
 
 
 @rule(
+    "fitted-part-of-another-maker",
+    shape="family",
+    severity="warn",
+    silenced_by=FORM,
+    passes=edit("limits", "limit-rider", fitted_part="guard-a"),
+    fails=edit("limits", "limit-rider", fitted_part="guard-other"),
+)
+def fitted_part_of_another_maker(family: Family, today: date) -> Iterator[Violation]:
+    """A statement applies only with a part that another maker makes.
+
+    Figures depend on parts that the fork came with or was offered with. The part probably belongs to another fork.
+
+    Fix: name the part of this fork; if the source says so, leave it.
+    """
+    for row in family.given("fitted_part"):
+        part = family.parts.get(row.fitted_part or "")
+        if part is not None and part.maker is not None and part.maker != family.maker:
+            yield Violation(row, "fitted_part", f"{part.id} is made by {part.maker}")
+
+
+@rule(
     "fastener-elsewhere",
     shape="family",
     tables=(Torque,),

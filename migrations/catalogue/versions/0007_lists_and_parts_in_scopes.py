@@ -23,6 +23,7 @@ TABLES = [
     "readings",
 ]
 LISTED = ["variant", "damper"]  # text before and after; an index cannot find an id inside a list
+GIVEN = sa.text("supersedes IS NOT NULL")
 BYTEWISE = sa.String().with_variant(sa.String(collation="C"), "postgresql")
 
 
@@ -36,10 +37,21 @@ def upgrade() -> None:
             op.f(f"ix_{table}_fitted_part_revision_to"), table, ["fitted_part", "revision_to"], unique=False
         )
     op.add_column("sources", sa.Column("supersedes", BYTEWISE, nullable=True))
+    op.create_index(op.f("ix_sources_series_revision_to"), "sources", ["series", "revision_to"], unique=False)
+    op.create_index(
+        "ix_sources_superseding",
+        "sources",
+        ["supersedes", "revision_to"],
+        unique=False,
+        sqlite_where=GIVEN,
+        postgresql_where=GIVEN,
+    )
 
 
 def downgrade() -> None:
     """Of a list of wheels only the first is kept: the older schema has room for one."""
+    op.drop_index("ix_sources_superseding", table_name="sources")
+    op.drop_index(op.f("ix_sources_series_revision_to"), table_name="sources")
     op.drop_column("sources", "supersedes")
     first = "CAST(substr(wheel_size, 1, 3) AS INTEGER)"  # bead seats have three digits
     for table in TABLES:
