@@ -1,13 +1,20 @@
 """The sources of an answer, and the newer documents that a reader of a figure should look at too."""
 
 from collections.abc import Collection, Iterable
+from threading import Lock
 from typing import NamedTuple
+from weakref import WeakKeyDictionary
+
+from cachetools import LRUCache
 
 from app.catalogue.rows import Snapshot
 from app.catalogue.snapshot import holding
 from app.catalogue.stored import SQL
 from app.catalogue.tables import Source
 
+SOURCES_KEPT = 4096
+_KEPT: WeakKeyDictionary[object, LRUCache[tuple[int, str], "Newer"]] = WeakKeyDictionary()
+_GUARD = Lock()
 _REPLACING = holding(Source).where(SQL[Source].c.supersedes.is_not(None)).order_by(SQL[Source].c.id)
 
 
@@ -34,7 +41,25 @@ class CitedSources(dict[str, Source]):
 
 
 def newer_than(snapshot: Snapshot, sources: Collection[Source]) -> dict[str, Newer]:
-    """The newer documents of some sources, by the id of the source."""
+    """The newer documents of some sources, by the id of the source.
+
+    What holds at a revision never changes, so those of the last few thousand sources are kept.
+    """
+    with _GUARD:
+        kept = _KEPT.setdefault(snapshot.cache_key, LRUCache(SOURCES_KEPT))
+        found = {
+            source.id: known for source in sources if (known := kept.get((snapshot.revision, source.id))) is not None
+        }
+    wanted = [source for source in sources if source.id not in found]
+    if wanted:
+        new = _newer_than(snapshot, wanted)
+        found |= new
+        with _GUARD:
+            kept.update(((snapshot.revision, id), newer) for id, newer in new.items())
+    return found
+
+
+def _newer_than(snapshot: Snapshot, sources: Collection[Source]) -> dict[str, Newer]:
     replacing = Source.all_from_database(snapshot.fetch(_REPLACING))
     series = {source.series for source in sources if source.series is not None}
     editions = snapshot.among(Source, "series", series) if series else []
