@@ -22,7 +22,7 @@ CitingRow = Annotated[JsonObject, Field(description="The row as exchanged.")]
 _NAME = "source-rows"
 
 
-class SourceRow(TypedDict):
+class CitingEntry(TypedDict):
     """A row that cites the source or, if `read_again`, an edition that is no longer the newest."""
 
     table: str
@@ -41,7 +41,7 @@ class SourceRowsAnswer(TypedDict):
     source: SourceRef
     total: int
     to_read_again: int
-    rows: list[SourceRow]
+    rows: list[CitingEntry]
     next: NotRequired[str]
     cautions: list[Caution]
 
@@ -114,8 +114,8 @@ def page_order(page: str) -> list[tuple[bool, int, str]]:
     return [(not part.isdecimal(), int(part) if part.isdecimal() else 0, part) for part in re.findall(r"\d+|\D+", page)]
 
 
-def _shown(row: Row, read_again: bool) -> SourceRow:
-    shown: SourceRow = {
+def _shown(row: Row, read_again: bool) -> CitingEntry:
+    shown: CitingEntry = {
         "table": row.table,
         "id": row.id,
         "href": f"/v1/{row.table}/{row.id}",
