@@ -86,7 +86,8 @@ class CellKind:
     """One kind of column: its name, how a cell becomes a value and back, and its SQL type.
 
     `words` is the closed list that the rules hold its cells to. `entered` reads what somebody enters, if that differs
-    from what may be stored already.
+    from what may be stored already. A list that `takes_one` held a single value in earlier builds: in JSON it also
+    takes that value without a list.
     """
 
     name: str
@@ -95,6 +96,7 @@ class CellKind:
     sql: Literal["text", "integer", "double", "boolean"]
     field_type: str  # of Table Schema
     items: "CellKind | None" = None
+    takes_one: bool = False
     words: str | None = None
     entered: Callable[[str], Any] | None = None
 
@@ -135,7 +137,7 @@ def _read_wheel(text: str) -> int:
         raise Unreadable(wrong.detail) from None
 
 
-def _list_of(items: CellKind) -> CellKind:
+def _list_of(items: CellKind, *, takes_one: bool = False) -> CellKind:
     def reading(read_item: Callable[[str], Any]) -> Callable[[str], tuple[Any, ...]]:
         def read(text: str) -> tuple[Any, ...]:
             values = tuple(read_item(part) for part in text.split(";"))
@@ -152,6 +154,7 @@ def _list_of(items: CellKind) -> CellKind:
         "text",
         "string",
         items,
+        takes_one,
         entered=None if items.entered is None else reading(items.entered),
     )
 
@@ -195,6 +198,11 @@ Wheel = Annotated[int, Field(strict=True, ge=-999_999_999, le=999_999_999), WHEE
 Wheels = Annotated[tuple[Wheel, ...], Field(min_length=1), _list_of(WHEEL_KIND)]
 Numbers = Annotated[tuple[Number, ...], Field(min_length=1), _list_of(NUMBER_KIND)]
 Figures = Annotated[tuple[Published, ...], Field(min_length=1), _list_of(PUBLISHED_KIND)]
+
+OneOrMoreSlugs = Annotated[
+    tuple[Annotated[str, AfterValidator(_slug)], ...], Field(min_length=1), _list_of(SLUG_KIND, takes_one=True)
+]
+OneOrMoreWheels = Annotated[tuple[Wheel, ...], Field(min_length=1), _list_of(WHEEL_KIND, takes_one=True)]
 
 
 def _read_choice(options: tuple[str, ...]) -> CellKind:

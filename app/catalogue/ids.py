@@ -88,6 +88,8 @@ def _columns(table: type[Row]) -> tuple[str, ...]:
 
 
 def _slug(value: object) -> str:
+    if isinstance(value, tuple):
+        return "-".join(map(_slug, value))
     text = write_number(value) if isinstance(value, float) else str(value)
     folded = unicodedata.normalize("NFKD", text.lower().translate(_SPELT)).encode("ascii", "ignore").decode("ascii")
     return _NOT_ASCII.sub("-", folded.lower()).strip("-")

@@ -109,7 +109,7 @@ def _fits_at(reader: RecordReader, rows: DerivedRows, statement: Cells, travel: 
         each
         for each in rows.known(Fit, "chassis", statement["chassis"])
         if low <= Decimal(str(each.travel_mm)) <= high
-        and (wheel is None or each.wheel_size is None or str(each.wheel_size) == wheel)
+        and (wheel is None or each.wheel_size is None or wheel in map(str, each.wheel_size))
     ]
     fits = [each for each in fits if _has_scope(each, statement)]
     number = reader.text("part_number") if reader.has("part_number") else None
@@ -151,7 +151,7 @@ def _has_scope(fit: Fit, statement: Cells) -> bool:
     """Whether a fit has the years, variant and damper that a table is about, as far as it names them."""
     cells = fit.cells()
     named = ("variant", "damper", "model_year_from", "model_year_to")
-    return all(statement[name] in (None, cells[name]) for name in named)
+    return all(statement[name] in (None, *cells[name].split(";")) for name in named)
 
 
 def _set_limits(limits: list[tuple[RecordReader, Fit, Cells]], rows: DerivedRows) -> None:

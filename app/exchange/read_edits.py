@@ -155,9 +155,10 @@ def _cell(column: Column, value: object) -> str:
     """The text form of a JSON value. Published figures may be decimal strings or numbers, digit for digit."""
     kind = column.kind
     if kind.items is not None:
-        if not isinstance(value, list) or not value:
+        values = [value] if kind.takes_one and isinstance(value, (str, int)) else value
+        if not isinstance(values, list) or not values:
             raise Unreadable("a list of values")
-        cells = [_scalar(kind.items.name, item) for item in value]
+        cells = [_scalar(kind.items.name, item) for item in values]
         if any(";" in cell for cell in cells):
             raise Unreadable("an item of a list may not contain a semicolon")
         return ";".join(cells)

@@ -38,7 +38,7 @@ READ: dict[type[Row], frozenset[str]] = {
     Tool: frozenset(),
     Fluid: frozenset({"maker", "kind", "seal_safe"}),
     Part: frozenset({"maker", "kind", "superseded_by"}),
-    Source: frozenset({"maker", "kind", "published_on"}),
+    Source: frozenset({"maker", "kind", "published_on", "supersedes"}),
     Spacer: frozenset({"volume_ml", "as_printed"}),
 }
 

@@ -156,7 +156,7 @@ class Family:
         key = _scoped(row.model)(row)
         scope = self._scopes.get(key)
         if scope is None:
-            scope = resolve(row, self.chassis.get(row["chassis"]), self.all_variants)
+            scope = resolve(row, self.chassis.get(row["chassis"]), self.all_variants, self.parts)
             scope = self._scopes[key] = self._equal.setdefault(scope, scope)
         return scope
 
@@ -283,7 +283,7 @@ class Family:
     def dampers_of(self, row: Statement) -> tuple[str, ...]:
         """The dampers a statement can be about: its own, else all dampers of the chassis."""
         if row.damper is not None:
-            return (row.damper,)
+            return row.damper
         return self.chassis[row.chassis].dampers or ()
 
     @cached_property

@@ -107,12 +107,21 @@ def folded(text: str) -> str:
     return unicodedata.normalize("NFKC", text).casefold().translate(_DROPPED)
 
 
+def _folded_list(cell: str | tuple[Any, ...]) -> str:
+    """A list, read or as its text, in the form used for comparison: its order says nothing."""
+    items = cell.split(";") if isinstance(cell, str) else map(str, cell)
+    return ";".join(sorted(map(folded, items)))
+
+
 def _keys(table: type[Row], rows: Sequence[Any]) -> Iterator[IdentityKey]:
     """The keys of unconverted rows of one table: the columns that are equal in rows of one thing."""
     columns = []
     for name in IDENTITIES[table].equal:
         cells = values(table, rows, name)
-        if table.columns()[name].kind.sql == "text":
+        kind = table.columns()[name].kind
+        if kind.items is not None:
+            cells = [cell and _folded_list(cell) for cell in cells]
+        elif kind.sql == "text":
             cells = [cell and folded(cell) for cell in cells]
         columns.append(cells)
     return zip(*columns, strict=True)

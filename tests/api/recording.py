@@ -74,6 +74,7 @@ LOOKUPS = (
     ),
     Asked("chassisSetup", "GET", "/v1/chassis/{chassis}/setup", {**FORK, "rider_mass": "80"}),
     Asked("fluidAlternatives", "GET", "/v1/fluids/{fluid}/alternatives", {"fluid": "smerrow-middling"}),
+    Asked("sourceRows", "GET", "/v1/sources/{source}/rows", {"source": "?sources", "limit": 3}),
     Asked("springFits", "GET", "/v1/springs/{spring}/fits", {"spring": "?springs"}),
     Asked(
         "forkCheck", "GET", "/v1/frames/{frame}/fork-check",

@@ -42,7 +42,7 @@ HIDDEN = {
 }
 UNITS = {"pressure": "psi", "torque": "N·m", "volume": "mL", "mass": "kg", "force": "N", "any": "mm"}
 SCOPED: dict[str, Any] = {
-    "model_year_from": 2021, "model_year_to": 2023, "travel_from_mm": 141, "travel_to_mm": 159, "wheel_size": 622,
+    "model_year_from": 2021, "model_year_to": 2023, "travel_from_mm": 141, "travel_to_mm": 159, "wheel_size": (622,),
     "serial_from": "S22-0141", "serial_to": "S22-0159",
 }  # fmt: skip
 FORMS = {"JSON": "application/json", "text": "text/plain", "page": "text/html"}
@@ -65,7 +65,8 @@ BIKE: list[Row] = [
 def value_of(number: int, name: str, column: Column) -> Any:
     """A value for a column that no other column of the row has."""
     if column.refers_to is not None:
-        return "fork" if column.refers_to == "chassis" else f"of-{column.refers_to}"
+        named = "fork" if column.refers_to == "chassis" else f"of-{column.refers_to}"
+        return named if column.kind.items is None else (named,)
     if column.options:
         return column.options[-1]
     if column.measures and column.unit_column is None:
@@ -74,6 +75,8 @@ def value_of(number: int, name: str, column: Column) -> Any:
         return True
     if column.kind is PUBLISHED_KIND:
         return Decimal(f"{number + 70}.25")
+    if column.kind.items is not None:
+        return SCOPED[name]
     if column.kind.name in ("whole number", "number"):
         return SCOPED.get(name, number + 30 if name != "travel_mm" else 150)
     return "lower-leg-service" if name == "operation" else SCOPED.get(name, f"said of {name}")
@@ -91,6 +94,8 @@ def full(table: type[Statement]) -> Row:
 
 def as_said(value: Any) -> list[str]:
     """The ways in which an answer may write a value."""
+    if isinstance(value, tuple):
+        return [said for each in value for said in as_said(each)]
     text = f"{value:g}" if isinstance(value, float) else str(value)
     return [text, text.replace("-", " ")]
 

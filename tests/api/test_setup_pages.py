@@ -81,8 +81,8 @@ async def test_a_card_for_a_rider_above_the_limit_says_so_in_its_first_line(load
 
 
 async def test_a_page_names_the_scope_of_every_limit(database: Database) -> None:
-    narrow: Limit = rider_limit().replaced(variant="light")
-    store(database, [*common(), spring(), fit(wheel_size=622), narrow])
+    narrow: Limit = rider_limit().replaced(variant=("light",))
+    store(database, [*common(), spring(), fit(wheel_size=(622,)), narrow])
     async with asking(database) as client:
         page = words((await client.get("/v1/chassis/fork/setup?rider_mass=75&wheel_size=622", headers=PAGE)).text)
         text = " ".join((await client.get("/v1/chassis/fork/setup.txt?rider_mass=75&wheel_size=622")).text.split())

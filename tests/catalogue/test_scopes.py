@@ -1,13 +1,13 @@
 """Scope algebra as properties; the definitions are those of the design, section 3 (scope, overlap, narrower)."""
 
-from itertools import product
+from itertools import combinations, product
 
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.catalogue.scopes import EVERYWHERE, Scope, contains, empty, narrower, overlap, resolve
+from app.catalogue.scopes import EVERYWHERE, FittedPart, Scope, contains, empty, narrower, overlap, resolve
 from app.catalogue.serials import SerialRange, serial_range
-from app.catalogue.tables import Chassis, Fit, Torque, Variant
+from app.catalogue.tables import Chassis, Fit, Part, Torque, Variant
 
 YEARS, TRAVELS, NAMES, WHEELS = range(2019, 2023), (140, 150, 160), ("x", "y"), (584, 622)
 
@@ -26,12 +26,23 @@ def serial_ranges(draw: st.DrawFn) -> SerialRange | None:
     return serial_range(*draw(st.sampled_from(((None, None), (first, None), (None, last), (first, last)))))
 
 
+PARTS = (FittedPart("crown", "steel"), FittedPart("crown", "carbon"), FittedPart("guard", "long"))
+
+
+def some_of(names: tuple[object, ...]) -> st.SearchStrategy[frozenset[object] | None]:
+    """Any of the lists of these names, or none."""
+    return st.sampled_from((None, *(frozenset(found) for many in (1, 2) for found in combinations(names, many))))
+
+
 PLAIN = st.builds(
-    lambda years, travels, *names: Scope(*years, *travels, *names),
-    intervals(tuple(YEARS)),
-    intervals(TRAVELS),
-    *(st.sampled_from((None, *NAMES)) for _ in range(3)),
-    st.sampled_from((None, *WHEELS)),
+    lambda years, travels, variant, spring, *rest: Scope(*years, *travels, variant, spring, *rest[:2], None, rest[2]),
+    intervals(tuple(YEARS[:2])),
+    intervals(TRAVELS[:2]),
+    some_of(NAMES),
+    st.sampled_from((None, *NAMES)),
+    some_of(NAMES),
+    some_of(WHEELS),
+    st.sampled_from((None, *PARTS)),
 )
 SCOPES = st.builds(lambda scope, serials: scope._replace(serials=serials), PLAIN, serial_ranges())
 OF_SERIALS = st.builds(lambda years, serials: Scope(*years, serials=serials), intervals(tuple(YEARS)), serial_ranges())
@@ -44,15 +55,23 @@ STAMPED = [
 
 
 def holds_at(scope: Scope, point: tuple[object, ...]) -> bool:
-    year, travel, *names = point
+    year, travel, variant, spring, damper, wheel_size, crown, guard = point
+    listed = ((scope.variant, variant), (scope.damper, damper), (scope.wheel_size, wheel_size))
     return (
         scope.year_from <= year <= scope.year_to  # type: ignore[operator]
         and scope.travel_from <= travel <= scope.travel_to  # type: ignore[operator]
-        and all(own in (None, name) for own, name in zip(scope[4:8], names, strict=True))
+        and scope.spring in (None, spring)
+        and all(own is None or name in own for own, name in listed)
+        and (scope.fitted_part is None or scope.fitted_part.part in (crown, guard))
     )
 
 
-POINTS = list(product(YEARS, TRAVELS, (*NAMES, "z"), (*NAMES, "z"), (*NAMES, "z"), (*WHEELS, 559)))
+POINTS = list(
+    product(
+        YEARS[:2], TRAVELS[:2], (*NAMES, "z"), (*NAMES, "z"), (*NAMES, "z"), (*WHEELS, 559),
+        ("steel", "carbon", "other"), ("long", ""),
+    )
+)  # fmt: skip
 
 
 @given(PLAIN, PLAIN)
@@ -117,21 +136,42 @@ CHASSIS = Chassis.checked(
 
 def test_an_empty_end_is_the_chassis_own() -> None:
     row = Torque.checked(id="t", chassis="c", fastener="f", model_year_from=2022, travel_to_mm=140)
-    assert resolve(row, CHASSIS, {}) == Scope(2022, 2024, 130, 140)
+    assert resolve(row, CHASSIS, {}, {}) == Scope(2022, 2024, 130, 140)
     bare = Chassis.checked(id="c", maker="m", name="C")
-    assert resolve(Torque.checked(id="t", chassis="c", fastener="f"), bare, {}) == EVERYWHERE
+    assert resolve(Torque.checked(id="t", chassis="c", fastener="f"), bare, {}, {}) == EVERYWHERE
 
 
 def test_the_travel_of_a_fit_is_not_part_of_its_scope() -> None:
     fit = Fit.checked(id="t", chassis="c", spring="s", travel_mm=150)
-    assert resolve(fit, CHASSIS, {}) == Scope(2020, 2024, spring="s")
+    assert resolve(fit, CHASSIS, {}, {}) == Scope(2020, 2024, spring="s")
 
 
 def test_a_variant_narrows_the_years() -> None:
     variants = {"v": Variant.checked(id="v", chassis="c", name="V", model_year_from=2022, model_year_to=2023)}
-    within = resolve(Torque.checked(id="t", chassis="c", fastener="f", variant="v"), CHASSIS, variants)
-    assert within == Scope(2022, 2023, 130, 160, variant="v")
-    stated = Torque.checked(id="t", chassis="c", fastener="f", variant="v", model_year_to=2022)
-    assert resolve(stated, CHASSIS, variants)[:2] == (2022, 2022)
-    outside = Torque.checked(id="t", chassis="c", fastener="f", variant="v", model_year_from=2024)
-    assert empty(resolve(outside, CHASSIS, variants))
+    within = resolve(Torque.checked(id="t", chassis="c", fastener="f", variant=("v",)), CHASSIS, variants, {})
+    assert within == Scope(2022, 2023, 130, 160, variant=frozenset({"v"}))
+    stated = Torque.checked(id="t", chassis="c", fastener="f", variant=("v",), model_year_to=2022)
+    assert resolve(stated, CHASSIS, variants, {})[:2] == (2022, 2022)
+    outside = Torque.checked(id="t", chassis="c", fastener="f", variant=("v",), model_year_from=2024)
+    assert empty(resolve(outside, CHASSIS, variants, {}))
+
+
+def test_several_variants_narrow_the_years_to_theirs_and_those_of_other_years_are_left_out() -> None:
+    variants = {
+        id: Variant.checked(id=id, chassis="c", name=id, model_year_from=first, model_year_to=last)
+        for id, first, last in (("a", 2020, 2021), ("b", 2023, None), ("d", 2024, 2024))
+    }
+    row = Torque.checked(id="t", chassis="c", fastener="f", variant=("a", "b"))
+    assert resolve(row, CHASSIS, variants, {}) == Scope(2020, 2024, 130, 160, variant=frozenset({"a", "b"}))
+    late = row.replaced(model_year_from=2022)
+    assert resolve(late, CHASSIS, variants, {}) == Scope(2023, 2024, 130, 160, variant=frozenset({"b"}))
+    never = row.replaced(variant=("a", "d"), model_year_from=2022, model_year_to=2023)
+    assert empty(resolve(never, CHASSIS, variants, {}))
+
+
+def test_parts_of_one_kind_exclude_each_other_and_an_unknown_part_is_of_its_own_kind() -> None:
+    parts = {id: Part.checked(id=id, name=id, kind="crown") for id in ("steel", "carbon")}
+    rows = [Torque.checked(id="t", chassis="c", fastener="f", fitted_part=id) for id in ("steel", "carbon", "gone")]
+    steel, carbon, gone = (resolve(row, CHASSIS, {}, parts) for row in rows)
+    assert not overlap(steel, carbon)
+    assert overlap(steel, gone)

@@ -10,7 +10,9 @@ from decimal import Decimal
 from pathlib import Path
 
 Cells = dict[str, str]
-Point = dict[str, str]  # model_year, travel, variant, spring, damper, wheel_size, serial; "" if the chassis has none
+Point = dict[str, str]
+"""model_year, travel, variant, spring, damper, wheel_size, serial, fitted_part; "" if the chassis has none. The fitted
+parts are separated by semicolons, at most one of each kind that scopes name: without one, another part is fitted."""
 
 FACTORS = {  # to N·m, bar, mL, mm, kg; NIST SP 811 (2008), B.8
     "N·m": "1", "Nm": "1", "in·lbf": "0.1129848290276167", "ft·lbf": "1.3558179483314004",
@@ -29,6 +31,7 @@ SCOPE = [
     "spring",
     "damper",
     "wheel_size",
+    "fitted_part",
 ]
 CLAIM = ["source", "page", "confirmed", "exception_to", "note"]
 SUBJECT = {
@@ -78,7 +81,33 @@ class Brute:
             "damper": self.chassis["dampers"].split(";") if self.chassis["dampers"] else [""],
             "wheel_size": self.chassis["wheel_sizes"].split(";") if self.chassis["wheel_sizes"] else [""],
             "serial": self._serials(self.scoped),
+            "fitted_part": self._fitted([row for table in SUBJECT for row in package.of(table, chassis)]),
         }
+
+    def _fitted(self, rows: list[Cells]) -> list[str]:
+        """Every choice of one part, or another one, of each kind that a scope names."""
+        self.kind_of = {id: self.package.by_id["parts"][id]["kind"] for row in rows if (id := row.get("fitted_part"))}
+        kinds = [
+            ["", *sorted(id for id, own in self.kind_of.items() if own == kind)]
+            for kind in sorted(set(self.kind_of.values()))
+        ]
+        return [";".join(filter(None, chosen)) for chosen in itertools.product(*kinds)]
+
+    def fitted(self, given: Point) -> list[str]:
+        """The choices of parts that a question leaves open; a part of a kind that no scope names decides nothing."""
+        known = [id for id in given.get("fitted_part", "").split(";") if id]
+        named = set(self.kind_of.values())
+        kinds = {id: self.package.by_id["parts"][id]["kind"] for id in known}
+        return [
+            choice
+            for choice in self.domain["fitted_part"]
+            if all(
+                {id} & set(choice.split(";"))
+                or (id not in self.kind_of and kind not in {self.kind_of.get(each) for each in choice.split(";")})
+                for id, kind in kinds.items()
+                if kind in named
+            )
+        ]
 
     def _serials(self, scoped: list[Cells]) -> list[str]:
         """One serial for each set of ranges that a serial can be in, "" for one in none; only that without ranges."""
@@ -102,10 +131,12 @@ class Brute:
         given = self.decided(given)
         serials = self.serials(given)
         choices = [
-            [given[name]] if name in given else values for name, values in self.domain.items() if name != "serial"
+            [given[name]] if name in given else values
+            for name, values in self.domain.items()
+            if name not in ("serial", "fitted_part")
         ]
-        for *values, serial in itertools.product(*choices, serials):
-            point = dict(zip(self.domain, [*values, serial], strict=True))
+        for values in itertools.product(*choices, serials, self.fitted(given)):
+            point = dict(zip(self.domain, values, strict=True))
             variant = self.variants.get(point["variant"])
             if variant is None or _within(point["model_year"], variant["model_year_from"], variant["model_year_to"]):
                 yield point
@@ -129,19 +160,23 @@ class Brute:
         """Whether a configuration is one that a question leaves open."""
         given = self.decided(given)
         serials = self.serials(given)
-        rest = [(name, value) for name, value in given.items() if name != "serial"]
-        return lambda point: point["serial"] in serials and all(point[name] == value for name, value in rest)
+        fitted = self.fitted(given)
+        rest = [(name, value) for name, value in given.items() if name not in ("serial", "fitted_part")]
+        return lambda point: (
+            point["serial"] in serials
+            and point["fitted_part"] in fitted
+            and all(point[name] == value for name, value in rest)
+        )
 
     def contains(self, table: str, row: Cells, point: Point) -> bool:
         """Whether the scope of a statement contains a configuration; a torque is also bound to its fastener's owner."""
-        variant = self.variants.get(row["variant"])
         checks = [
             _within(point["model_year"], row["model_year_from"], row["model_year_to"]),
-            variant is None or _within(point["model_year"], variant["model_year_from"], variant["model_year_to"]),
-            row["variant"] in ("", point["variant"]),
+            _lists(row["variant"], point["variant"]),
             not _ends([row]) or _stamped(point["serial"], row),
-            row["damper"] in ("", point["damper"]),
-            row["wheel_size"] in ("", point["wheel_size"]),
+            _lists(row["damper"], point["damper"]),
+            _lists(row["wheel_size"], point["wheel_size"]),
+            not (part := row.get("fitted_part")) or part in point["fitted_part"].split(";"),
             table == "fits" or row["spring"] in ("", point["spring"]),
             table == "fits" or _within(point["travel"], row["travel_from_mm"], row["travel_to_mm"]),
         ]
@@ -171,9 +206,20 @@ class Brute:
             key.append(row["stage"] or "1")
         return tuple(key)
 
+    def _replaced(self, table: str, rows: list[Cells]) -> dict[str, list[Cells]]:
+        """For each statement, those with its scope and subject from a source that replaces its own."""
+        sources = self.package.by_id["sources"]
+        replacing = {id: row["supersedes"].split(";") for id, row in sources.items() if row.get("supersedes")}
+        found: dict[str, list[Cells]] = {}
+        for row, new in itertools.product(rows, [each for each in rows if each["source"] in replacing]):
+            same = self.subject(table, row) == self.subject(table, new) and _scope(row) == _scope(new)
+            if same and row["source"] in replacing[new["source"]]:
+                found.setdefault(row["id"], []).append(new)
+        return found
+
     def overruled_by(self, table: str, rows: list[Cells]) -> dict[str, list[Cells]]:
         """For each statement, the exceptions that overrule it wherever they hold."""
-        found: dict[str, list[Cells]] = {}
+        found = self._replaced(table, rows)
         for exception in rows:
             named = next((row for row in rows if row["id"] == exception["exception_to"]), None)
             if named is None:
@@ -258,6 +304,15 @@ def _stamped(serial: str, row: Cells) -> bool:
     """Whether a serial is in the range of a row: of the length of its ends, and between them as text."""
     first, last = row["serial_from"], row["serial_to"]
     return len(serial) == len(first or last) and first <= serial and (last == "" or serial <= last)
+
+
+def _scope(row: Cells) -> list[str]:
+    return [row.get(name, "") for name in SCOPE]
+
+
+def _lists(cell: str, value: str) -> bool:
+    """Whether a cell is empty or lists a value."""
+    return cell == "" or cell == value or value in cell.split(";")
 
 
 def _is_one_of(serial: str, variant: Cells) -> bool:

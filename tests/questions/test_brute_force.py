@@ -72,7 +72,7 @@ def brute(request: pytest.FixtureRequest) -> Brute:
 
 def questions(brute: Brute, names: list[str]) -> Iterator[Point]:
     """Every combination of values and omissions of these parameters."""
-    choices = {**brute.domain, "serial": brute.stamped}
+    choices = {**brute.domain, "serial": brute.stamped, "fitted_part": sorted(brute.kind_of)}
     for values in itertools.product(*([None, *filter(None, choices[name])] for name in names)):
         given = {name: value for name, value in zip(names, values, strict=True) if value is not None}
         if any(brute.points(given)):
@@ -110,6 +110,7 @@ def test_a_near_miss_fails_on_the_one_condition_it_names(brute: Brute, loaded: C
     conditions = {
         "model-year-outside": "model_year", "wheel-size-differs": "wheel_size", "damper-differs": "damper",
         "variant-differs": "variant", "serial-differs": "serial", "travel-differs": "travel",
+        "fitted-part-differs": "fitted_part",
     }  # fmt: skip
     full = [given for given in questions(brute, ["model_year", "travel", "damper", "wheel_size"]) if len(given) >= 3]
     seen = 0

@@ -27,27 +27,87 @@ QUESTIONS = int(os.environ.get("LEGWORK_TEST_QUESTIONS", "1000"))
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("generated") / "package"
     write_package(folder, CHASSIS, seed=5)
+    _add_parts(folder)
     _add_bulletins(folder)
+    _add_replacements(folder)
     return folder
 
 
-def _add_bulletins(folder: Path) -> None:
-    """For every other chassis a bulletin that lowers the spacer limit of one fit, for a range of serials."""
+def _add_replacements(folder: Path) -> None:
+    """For every fourth fit that nothing narrows, a figure from a document that replaces its source."""
     with (folder / "fits.csv").open(newline="") as file:
         rows = list(csv.DictReader(file))
-    columns = [*rows[0], *(name for name in ("serial_from", "serial_to") if name not in rows[0])]
-    whole: dict[str, dict[str, str]] = {}
+    with (folder / "sources.csv").open(newline="") as file:
+        sources = list(csv.DictReader(file))
+    narrowed = {row["exception_to"] for row in rows}
+    replaced = [
+        row for row in rows
+        if not row["exception_to"] and row["id"] not in narrowed and int(row["spacer_limit"] or 0) > 2 and row["source"]
+    ][::4]  # fmt: skip
+    new = {
+        id: {
+            **next(row for row in sources if row["id"] == id),
+            "id": f"{id}-new",
+            "title": f"{id} new",
+            "supersedes": id,
+        }
+        for id in sorted({row["source"] for row in replaced})
+    }
+    more = [
+        {**row, "id": f"{row['id']}-new", "source": f"{row['source']}-new", "axle_to_crown_mm": ""} for row in replaced
+    ]
+    for name, found in (("sources", [*sources, *new.values()]), ("fits", [*rows, *more])):
+        with (folder / f"{name}.csv").open("w", newline="") as file:
+            writer = csv.DictWriter(file, found[0], restval="")
+            writer.writeheader()
+            writer.writerows(found)
+
+
+PARTS = {"crown-alloy": "crown", "crown-carbon": "crown", "guard-long": "guard", "peg": "remover"}
+"""Parts with their kinds; no figure depends on the last."""
+
+
+def _add_parts(folder: Path) -> None:
+    with (folder / "parts.csv").open(newline="") as file:
+        columns = next(csv.reader(file))
+    with (folder / "parts.csv").open("a", newline="") as file:
+        writer = csv.DictWriter(file, columns, restval="")
+        writer.writerows({"id": id, "name": id, "kind": kind} for id, kind in PARTS.items())
+
+
+def _add_bulletins(folder: Path) -> None:
+    """Bulletins that lower the spacer limit of one fit: for a range of serials, for several variants, dampers or
+    wheels, or for a fitted part."""
+    with (folder / "fits.csv").open(newline="") as file:
+        rows = list(csv.DictReader(file))
+    of_chassis = {row["id"]: row for row in csv.DictReader((folder / "chassis.csv").open(newline=""))}
+    variants: dict[str, list[str]] = {}
+    for variant in csv.DictReader((folder / "variants.csv").open(newline="")):
+        variants.setdefault(variant["chassis"], []).append(variant["id"])
+    whole: dict[str, list[dict[str, str]]] = {}
     for row in rows:
         narrowed = any(other["exception_to"] == row["id"] for other in rows)
         if not row["exception_to"] and not narrowed and int(row["spacer_limit"] or 0) > int(row["spacers_fitted"] or 0):
-            whole.setdefault(row["chassis"], row)
-    for row in list(whole.values())[::2]:
-        rows.append({
-            **row, "id": f"{row['id']}-serials", "exception_to": row["id"], "serial_from": "B21-40000",
-            "serial_to": "B21-49999", "spacer_limit": str(int(row["spacer_limit"]) - 1),
-        })  # fmt: skip
+            whole.setdefault(row["chassis"], []).append(row)
+    for number, (chassis, of_it) in enumerate(whole.items()):
+        damper, wheels = (of_chassis[chassis][name] for name in ("dampers", "wheel_sizes"))
+        both = ";".join(variants.get(chassis, [])[:2])
+        serials = {"serial_from": "B21-40000", "serial_to": "B21-49999"}
+        scopes: list[dict[str, str]] = [
+            [serials, {"variant": both}],
+            [{"fitted_part": "crown-alloy"}, {"fitted_part": "crown-carbon", "wheel_size": wheels}],
+            [{"damper": damper}, {"variant": both, "wheel_size": wheels}],
+            [{"fitted_part": "crown-alloy"}, {"fitted_part": "guard-long", "damper": damper}] if number % 2 else [],
+            [serials],
+        ][number % 5]
+        for row, scope in zip(of_it, scopes, strict=False):
+            given = {name: value for name, value in scope.items() if not row[name]}
+            rows.append({
+                **row, **given, "id": f"{row['id']}-{'-'.join(scope)}".replace("_", "-"), "exception_to": row["id"],
+                "spacer_limit": str(int(row["spacer_limit"]) - 1),
+            })  # fmt: skip
     with (folder / "fits.csv").open("w", newline="") as file:
-        writer = csv.DictWriter(file, columns, restval="")
+        writer = csv.DictWriter(file, rows[0], restval="")
         writer.writeheader()
         writer.writerows(rows)
 
@@ -95,6 +155,7 @@ def _question(brute: Brute, chance: random.Random) -> Point:
     while True:
         choices = {name: brute.domain[name] for name in ("model_year", "travel", "variant", "damper", "wheel_size")}
         choices["serial"] = brute.stamped or [""]
+        choices["fitted_part"] = [*PARTS, "crown-carbon;guard-long"]
         given = {
             name: value
             for name, values in choices.items()

@@ -99,7 +99,7 @@ def test_a_range_may_be_open_at_one_end(database: Database) -> None:
 
 
 def test_a_serial_in_the_range_of_one_variant_decides_the_variant(database: Database) -> None:
-    of_run = BULLETIN.replaced(variant="second", serial_from=None, serial_to=None)
+    of_run = BULLETIN.replaced(variant=("second",), serial_from=None, serial_to=None)
     rows = [GENERAL, of_run, *RUNS]
     assert shown(asked(database, rows, serial="A22-0001")) == {"bulletin"}
     assert shown(asked(database, rows, serial="A21-0001")) == {"general"}
@@ -113,7 +113,7 @@ def test_a_serial_in_the_range_of_one_variant_decides_the_variant(database: Data
 
 def test_a_serial_in_the_ranges_of_two_variants_leaves_the_variant_open(database: Database) -> None:
     twice = Variant.checked(id="twice", chassis="fork", name="Twice", serial_from="A22-5000", serial_to="A22-9999")
-    of_run = BULLETIN.replaced(variant="second", serial_from=None, serial_to=None)
+    of_run = BULLETIN.replaced(variant=("second",), serial_from=None, serial_to=None)
     answer = asked(database, [GENERAL, of_run, *RUNS, twice], serial="A22-6000")
     assert left_open(answer) == {"variant": ["second", "trim", "twice"]}  # not the first run: its serials are others
 

@@ -77,7 +77,7 @@ def test_a_guide_without_gear_answers_only_where_any_gear_leaves_one_row() -> No
 
 
 def test_two_guides_told_apart_by_a_damper_leave_it_undecided_and_unpublished() -> None:
-    rows = [guide(damper="damper-a", pressure="70"), guide(damper="damper-b", pressure="80", id="guide-b")]
+    rows = [guide(damper=("damper-a",), pressure="70"), guide(damper=("damper-b",), pressure="80", id="guide-b")]
     answer = ask(BARE, fit(), *rows, rider_mass="75")
     assert [each["parameter"] for each in answer["undecided"]] == ["damper"]
     assert "start_pressure" not in answer
@@ -245,7 +245,7 @@ def test_several_springs_or_travels_are_undecided_and_nothing_is_computed() -> N
 
 
 def test_fits_that_differ_only_in_the_wheel_are_one_set_up() -> None:
-    wheels = [fit(150, id=f"fit-{wheel}", wheel_size=wheel) for wheel in (584, 622)]
+    wheels = [fit(150, id=f"fit-{wheel}", wheel_size=(wheel,)) for wheel in (584, 622)]
     answer = ask(spring(), *wheels, rider_mass="80")
     assert answer["basis"] == "computed"
     assert answer["undecided"] == []

@@ -258,9 +258,9 @@ def test_the_example_readings_of_every_fork_of_the_demo_answer_for_it(loaded: Ca
 
 
 def test_a_limit_is_shown_with_the_scope_that_limits_it() -> None:
-    limit = rider_limit().replaced(variant="light")
-    variant_fit = fit(wheel_size=622)
+    limit = rider_limit().replaced(variant=("light",))
+    variant_fit = fit(wheel_size=(622,))
     answer = ask(spring(), variant_fit, limit, rider_mass="80", wheel_size="622")
-    assert answer["limits"]["pressure"][0]["scope"] == {"wheel_size": 622}
+    assert answer["limits"]["pressure"][0]["scope"] == {"wheel_size": [622]}
     shown = [each["scope"] for each in answer["limits"]["rider_mass"]]
-    assert shown == [{"variant": "light"}]
+    assert shown == [{"variant": ["light"]}]

@@ -57,7 +57,9 @@ washer-a,example,Crush washer,W-1,crush washer,2,
 washer-b,example,Crush washer (new),W-2,crush washer,2,
 wiper-a,example,Wiper kit,K-1,dust wiper,2,
 ring-a,example,Travel spacer 10,T-10,travel spacer,1,
-ring-b,example,Travel spacer 10 (new),T-11,travel spacer,1,""",
+ring-b,example,Travel spacer 10 (new),T-11,travel spacer,1,
+guard-a,example,Long guard,G-1,guard,1,
+guard-other,other,Other guard,G-2,guard,1,""",
     "fluids": """id,maker,name,kind,viscosity_40_cst,viscosity_100_cst,density_15_g_per_ml,nlgi,seal_safe,packs_ml
 oil-damper,example,Damper oil 15,damper oil,15,3.5,0.86,,true,1000
 oil-bath,example,Bath oil 100,bath oil,100,12,0.88,,true,120;1000

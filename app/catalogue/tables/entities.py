@@ -48,6 +48,7 @@ class Source(Row, table=True):
 
     maker: Slug | None = column("publisher", to="makers")
     series: Text | None = column("name shared by all editions: a newer edition of a series supersedes an older one")
+    supersedes: Slugs | None = column("documents of other series that it replaces", to="sources")
     title: Text = column("title as printed", required=True)
     edition: Text | None = column("edition as printed", example="C")
     published_on: PartialDate | None = column("publication date: year, year-month or full date", example="2024-05")

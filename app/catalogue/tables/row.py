@@ -11,7 +11,18 @@ from sqlalchemy.orm import declared_attr
 from sqlmodel import Field
 from typing_extensions import TypeIs
 
-from app.catalogue.columns import PUBLISHED_KIND, Boolean, Column, Number, Slug, Text, Wheel, column, describe
+from app.catalogue.columns import (
+    PUBLISHED_KIND,
+    Boolean,
+    Column,
+    Number,
+    OneOrMoreSlugs,
+    OneOrMoreWheels,
+    Slug,
+    Text,
+    column,
+    describe,
+)
 from app.catalogue.columns import Integer as IntegerCell
 from app.catalogue.metadata import OPEN, CatalogueModel, sql_type
 from app.catalogue.words import Word
@@ -27,6 +38,7 @@ SCOPE = (
     "spring",
     "damper",
     "wheel_size",
+    "fitted_part",
 )
 CLAIM = ("source", "page", "as_printed", "confirmed", "exception_to", "note")
 
@@ -219,12 +231,16 @@ def _constraints(table: type[Row]) -> tuple[object, ...]:
     """One open row per id, and indexes by reference, by exception and by both ends of the span."""
     columns = table.columns()
     references = [name for name, described in columns.items() if described.refers_to and described.kind.items is None]
-    indexed = [*dict.fromkeys(name for name in ("chassis", *references, "part_number") if name in columns)]
+    indexed = [*dict.fromkeys(name for name in ("chassis", *references, "part_number", "series") if name in columns)]
     further: list[Index] = []
     if "exception_to" in columns:  # very few rows are exceptions, so the index holds only those
         given = text("exception_to IS NOT NULL")
         name = f"ix_{table.table}_exceptions"
         further.append(Index(name, "exception_to", "revision_to", sqlite_where=given, postgresql_where=given))
+    if "supersedes" in columns:  # very few sources replace one of another series
+        given = text("supersedes IS NOT NULL")
+        name = f"ix_{table.table}_superseding"
+        further.append(Index(name, "supersedes", "revision_to", sqlite_where=given, postgresql_where=given))
     if table.wider_index is not None:
         name, wider = table.wider_index
         indexed.remove(wider[0])
@@ -290,7 +306,7 @@ class Entity(Row):
 class ScopedRow(Row):
     """The scope of a row. An empty bound means the chassis's own; an empty name means any."""
 
-    variant: Slug | None = column("applies to this variant only", to="variants")
+    variant: OneOrMoreSlugs | None = column("applies to these variants only", to="variants")
     serial_from: Text | None = column(
         "first serial number, as stamped; a range contains only serials of the length of its ends", example="A22-0500"
     )
@@ -298,9 +314,12 @@ class ScopedRow(Row):
     model_year_from: IntegerCell | None = column("first model year", unit="year", example="2022")
     model_year_to: IntegerCell | None = column("last model year, inclusive", unit="year", example="2025")
     spring: Slug | None = column("applies with this spring only", to="springs")
-    damper: Slug | None = column("applies with this damper only", to="dampers")
-    wheel_size: Wheel | None = column(
-        "applies to this wheel size only: ISO 5775 bead seat diameter", unit="mm", example="622"
+    damper: OneOrMoreSlugs | None = column("applies with these dampers only", to="dampers")
+    wheel_size: OneOrMoreWheels | None = column(
+        "applies to these wheel sizes only: ISO 5775 bead seat diameters", unit="mm", example="584;622"
+    )
+    fitted_part: Slug | None = column(
+        "applies only if this part is fitted; parts of one kind exclude each other", to="parts"
     )
 
 

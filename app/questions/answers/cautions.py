@@ -35,7 +35,7 @@ TEXTS = {
     "below-gauge": "This pressure is below what a shock pump gauge reads. Add air in small steps and set the sag.",
     "over-rider-mass-limit": "The rider with gear is above this fork's weight limit.",
     "serial-unread": "This serial number does not look like any that the catalogue lists for this fork, so it decided "
-    "nothing. Check it letter by letter.",
+    "nothing. Read the stamp letter by letter.",
     "sources-disagree": "Two sources disagree by more than their tolerances. Both are shown.",
 }
 

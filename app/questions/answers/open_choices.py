@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from app.catalogue.columns import write_number
 from app.catalogue.rows import Snapshot
-from app.catalogue.tables import Damper, Row, Spring
+from app.catalogue.tables import Damper, Part, Row, Spring
 from app.questions.answers.views import Undecided
 from app.questions.configuration.chassis_context import ChassisContext
 from app.units.measure import WHEEL_NAMES
@@ -20,9 +20,10 @@ _HOW = {
     "damper": "the damper that is fitted",
     "wheel_size": "the wheel size",
     "serial": "the serial number",
+    "fitted_part": "the part that is fitted",
     "offset": "the offset of the fork",
 }
-_TABLES: dict[str, type[Row]] = {"spring": Spring, "from_spring": Spring, "damper": Damper}
+_TABLES: dict[str, type[Row]] = {"spring": Spring, "from_spring": Spring, "damper": Damper, "fitted_part": Part}
 _USUAL = {bead_seat: f"{name} in" for name, bead_seat in WHEEL_NAMES.items()}
 
 
@@ -56,7 +57,7 @@ def names_of(context: ChassisContext, parameter: str, values: Sequence[Choice]) 
     """
     if parameter == "wheel_size":
         return [_USUAL.get(int(value), f"{value} mm") for value in as_asked(values)]
-    ids = [str(value) for value in values]
+    ids = [str(value).rpartition(";")[2] for value in values]  # a value includes the parts that were given
     if parameter == "variant":
         rows: dict[str, Row] = dict(context.variants)
     elif parameter in _TABLES:

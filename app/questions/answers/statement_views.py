@@ -327,7 +327,7 @@ def guide_view(each: Applicable[Guide], named: NamedEntities) -> GuideView:
     """The published set-up for riders in a mass bracket; clicks and turns with their datum."""
     row = each.statement
     shown = cast(GuideView, _statement(each, named))
-    dampers = [damper for id, damper in named.dampers.items() if row.damper in (None, id)]
+    dampers = [damper for id, damper in named.dampers.items() if row.damper is None or id in row.damper]
     if row.rebound_clicks is not None:
         shown["rebound_clicks"] = clicks_of_dampers(row.rebound_clicks, "rebound_clicks", dampers)
     if row.compression_clicks is not None:

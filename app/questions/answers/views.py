@@ -9,6 +9,7 @@ from typing_extensions import TypedDict
 
 from app.catalogue.columns import write_number
 from app.catalogue.tables import SCOPE, Chassis, Maker, Row, Source, Statement
+from app.questions.configuration.cited_sources import CitedSources, Newer
 from app.units.preferences import Units
 from app.units.quantity import Quantity, quantity
 from app.units.table import Kind, find
@@ -31,8 +32,16 @@ class ChassisRef(TypedDict):
     model_year_to: NotRequired[int]
 
 
+class NewerSource(TypedDict):
+    """A document that is newer than the source: another one that replaces it, or a later edition of it."""
+
+    id: str
+    title: str
+    edition: NotRequired[str]
+
+
 class SourceRef(TypedDict):
-    """The source of a value."""
+    """The source of a value. With `superseded_by` or `newer_edition`, the value is to be read again there."""
 
     id: str
     title: str
@@ -40,6 +49,8 @@ class SourceRef(TypedDict):
     page: NotRequired[str]
     published_on: NotRequired[str]
     kind: NotRequired[str]
+    superseded_by: NotRequired[NewerSource]
+    newer_edition: NotRequired[NewerSource]
 
 
 class AlsoIn(TypedDict):
@@ -52,15 +63,16 @@ class AlsoIn(TypedDict):
 class ScopeView(TypedDict, total=False):
     """The scope of a statement, as the source gives it; absent members are not restricted."""
 
-    variant: str
+    variant: list[str]
     serial_from: str
     serial_to: str
     model_year_from: int
     model_year_to: int
     travel: Quantity
     spring: str
-    damper: str
-    wheel_size: int
+    damper: list[str]
+    wheel_size: list[int]
+    fitted_part: str
 
 
 class SpringRef(TypedDict):
@@ -114,14 +126,31 @@ def source_ref(row: Row, sources: Mapping[str, Source]) -> SourceRef | None:
     source = sources.get(row["source"]) if row["source"] else None
     if source is None:
         return None
+    newer = sources.newer(source.id) if isinstance(sources, CitedSources) else Newer()
+    return source_view(source, row["page"], newer)
+
+
+def source_view(source: Source, page: str | None, newer: Newer) -> SourceRef:
+    """A source with a page of it, and the documents that are newer."""
     shown: SourceRef = {"id": source.id, "title": source.title}
     if source.edition is not None:
         shown["edition"] = source.edition
-    if row["page"] is not None:
-        shown["page"] = row["page"]
+    if page is not None:
+        shown["page"] = page
     if source.published_on is not None:
         shown["published_on"] = source.published_on
     shown["kind"] = source.kind
+    if newer.superseded_by is not None:
+        shown["superseded_by"] = _newer_view(newer.superseded_by)
+    if newer.edition is not None:
+        shown["newer_edition"] = _newer_view(newer.edition)
+    return shown
+
+
+def _newer_view(source: Source) -> NewerSource:
+    shown: NewerSource = {"id": source.id, "title": source.title}
+    if source.edition is not None:
+        shown["edition"] = source.edition
     return shown
 
 
@@ -131,7 +160,7 @@ def scope_view(row: Statement, to: Units) -> ScopeView:
     for name in SCOPE:
         value = getattr(row, name, None)
         if value is not None and name not in _TRAVEL:
-            shown[name] = value
+            shown[name] = list(value) if isinstance(value, tuple) else value
         elif value is not None and "travel" not in shown:
             low, high = (getattr(row, end) for end in _TRAVEL)
             shown["travel"] = travels(low, high, to)

@@ -6,11 +6,13 @@ from functools import cached_property
 from math import inf
 from typing import TypeVar
 
+from rapidfuzz import process
+
 from app.catalogue.agreement import subject
 from app.catalogue.offers import Offer
 from app.catalogue.present import present
 from app.catalogue.rows import Snapshot
-from app.catalogue.scopes import EVERYWHERE, Scope, resolve
+from app.catalogue.scopes import EVERYWHERE, Scope, fitted_part, resolve
 from app.catalogue.serials import SerialRange, has_serial, is_known, made_serials, serial_range
 from app.catalogue.tables import (
     STATEMENTS,
@@ -25,11 +27,14 @@ from app.catalogue.tables import (
     Variant,
 )
 from app.catalogue.tables.row import ScopedRow
+from app.errors import Invalid
+from app.questions.configuration.cited_sources import CitedSources
 from app.questions.configuration.prevailing import Applicable, prevailing
 from app.questions.configuration.region import Given, Region, region
 
 S = TypeVar("S", bound=Statement)
 R = TypeVar("R", bound=Row)
+Q = TypeVar("Q", bound=ScopedRow)
 
 
 @dataclass
@@ -40,12 +45,23 @@ class ChassisContext:
     chassis: Chassis
     maker: Maker | None
     variants: dict[str, Variant]
-    sources: dict[str, Source] = field(default_factory=dict)
+    sources: CitedSources = field(init=False)
     parts: dict[str, Part] = field(default_factory=dict)
 
-    def scoped(self, statements: Iterable[S]) -> list[tuple[S, Scope]]:
-        """Statements of this chassis with their resolved scopes."""
-        return [(statement, resolve(statement, self.chassis, self.variants)) for statement in statements]
+    def __post_init__(self) -> None:
+        self.sources = CitedSources(self.snapshot)
+
+    def scoped(self, statements: Iterable[Q]) -> list[tuple[Q, Scope]]:
+        """Statements or procedures of this chassis with their resolved scopes."""
+        rows = list(statements)
+        self.with_parts(row.fitted_part for row in rows if row.fitted_part is not None)
+        return [(row, resolve(row, self.chassis, self.variants, self.parts)) for row in rows]
+
+    def with_parts(self, ids: Iterable[str]) -> None:
+        """Fetch parts that are not loaded yet."""
+        wanted = set(ids) - self.parts.keys()
+        if wanted:
+            self.parts.update(self.snapshot.many(Part, wanted))
 
     def with_sources(self, rows: Iterable[Row]) -> None:
         """Fetch the sources that rows name, if they are not loaded yet."""
@@ -65,6 +81,10 @@ class ChassisContext:
 
     def region(self, asked: Given, fits: Sequence[Fit | Offer]) -> Region:
         """The region that the question leaves open, given the fits of this chassis."""
+        self.with_parts(asked.fitted_parts)
+        unknown = [id for id in asked.fitted_parts if id not in self.parts]
+        if unknown:
+            raise self._no_part(unknown[0])
         return region(
             self.chassis,
             self.variants,
@@ -72,7 +92,19 @@ class ChassisContext:
             travels={fit.travel_mm for fit in fits},
             springs={fit.spring for fit in fits},
             serial=None if asked.serial is None or not self._knows(asked.serial) else asked.serial,
+            fitted=tuple(fitted_part(id, self.parts) for id in asked.fitted_parts),
         )
+
+    def _no_part(self, id: str) -> Invalid:
+        named = sorted({row.fitted_part for row in self._scoped_rows if row.fitted_part is not None})
+        best = process.extractOne(id, named)
+        listed = (
+            f"parts that figures of {self.chassis.name} depend on: {', '.join(named)}"
+            if named
+            else (f"no figure of {self.chassis.name} depends on a part: leave fitted_part out")
+        )
+        text = f"there is no part {id}; {listed}"
+        return Invalid.one("fitted-part-outside", text, parameter="fitted_part", suggestion=best[0] if best else None)
 
     def serial_is_unread(self, asked: Given) -> bool:
         """Whether a serial was given that has the shape of none here, although something depends on serials."""
@@ -89,9 +121,13 @@ class ChassisContext:
     @cached_property
     def _serial_ranges(self) -> list[SerialRange]:
         """The ranges of serials in the scopes of this chassis, read only if a serial is given."""
+        found = (serial_range(row.serial_from, row.serial_to) for row in self._scoped_rows)
+        return [each for each in found if each is not None]
+
+    @cached_property
+    def _scoped_rows(self) -> list[ScopedRow]:
         tables: tuple[type[ScopedRow], ...] = (*STATEMENTS, Procedure)
-        rows = (row for table in tables for row in self.snapshot.where(table, "chassis", self.chassis.id))
-        return [found for row in rows if (found := serial_range(row.serial_from, row.serial_to)) is not None]
+        return [row for table in tables for row in self.snapshot.where(table, "chassis", self.chassis.id)]
 
     def choices(self, asked: Region, fits: Sequence[Fit | Offer]) -> Mapping[str, Sequence[str | int | float]]:
         """The possible values of each dimension, for `undecided`, without values that the other answers exclude.
@@ -121,10 +157,13 @@ class ChassisContext:
             fit for fit in fits
             if low <= fit.travel_mm <= high and (asked.springs is None or fit.spring in asked.springs)
         ]  # fmt: skip
+        self.with_parts(fit.fitted_part for fit in mine if isinstance(fit, Fit) and fit.fitted_part is not None)
         scoped = [
             (
                 fit,
-                resolve(fit, self.chassis, self.variants)._replace(spring=None) if isinstance(fit, Fit) else EVERYWHERE,
+                resolve(fit, self.chassis, self.variants, self.parts)._replace(spring=None)
+                if isinstance(fit, Fit)
+                else EVERYWHERE,
             )
             for fit in mine
         ]
@@ -139,7 +178,7 @@ class ChassisContext:
         serial = asked.serials
         if years[0] > years[1] or (serial is not None and has_serial(variant, serial.first) is False):
             return None
-        return replace(asked, variant=id, years=years, serials=serial or made_serials(variant))
+        return replace(asked, variants=frozenset({id}), years=years, serials=serial or made_serials(variant))
 
 
 V = TypeVar("V", str, int)

@@ -1,13 +1,12 @@
 """Fits that fail exactly one condition, nearest first. A fit is never inferred from a bore."""
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
 from math import inf
 from typing import Literal
 
 from app.catalogue.columns import write_number
 from app.catalogue.offers import Offer, giving
-from app.catalogue.scopes import Scope
-from app.catalogue.serials import serial_range
+from app.catalogue.scopes import Scope, excludes, resolve
 from app.catalogue.tables import Chassis, Fit
 from app.questions.configuration.chassis_context import ChassisContext
 from app.questions.configuration.region import Given, Region
@@ -19,6 +18,7 @@ Reason = Literal[
     "damper-differs",
     "variant-differs",
     "serial-differs",
+    "fitted-part-differs",
     "other-generation",
 ]
 
@@ -74,16 +74,28 @@ def _failing(fit: Fit, scope: Scope, wanted: Given, where: Region) -> Iterable[M
     if scope.year_from > high or scope.year_to < low:
         text = f"listed for {_years(scope)}, not {_span(low, high)}"
         yield Miss(fit, "model-year-outside", text, max(scope.year_from - high, low - scope.year_to))
-    if scope.variant is not None and where.variant is not None and scope.variant != where.variant:
-        yield Miss(fit, "variant-differs", f"listed for variant {scope.variant}, not {where.variant}", 1)
+    if _apart(scope.variant, where.variants):
+        yield Miss(fit, "variant-differs", f"listed for variant {_or(scope.variant)}, not {_or(where.variants)}", 1)
     if scope.serials is not None and where.serials is not None and not scope.serials.meets(where.serials):
         text = f"listed for serials {scope.serials.text}, not {where.serials.text}"
         yield Miss(fit, "serial-differs", text, 1)
-    if scope.damper is not None and where.dampers is not None and scope.damper not in where.dampers:
-        yield Miss(fit, "damper-differs", f"listed with damper {scope.damper}, not {' or '.join(where.dampers)}", 1)
-    if scope.wheel_size is not None and where.wheel_sizes is not None and scope.wheel_size not in where.wheel_sizes:
-        asked = " or ".join(map(str, sorted(where.wheel_sizes)))
-        yield Miss(fit, "wheel-size-differs", f"listed for {scope.wheel_size} mm wheels, not {asked} mm", 4)
+    if _apart(scope.damper, where.dampers):
+        yield Miss(fit, "damper-differs", f"listed with damper {_or(scope.damper)}, not {_or(where.dampers)}", 1)
+    if _apart(scope.wheel_size, where.wheel_sizes):
+        text = f"listed for {_or(scope.wheel_size)} mm wheels, not {_or(where.wheel_sizes)} mm"
+        yield Miss(fit, "wheel-size-differs", text, 4)
+    other = next((each for each in where.fitted if excludes(scope.fitted_part, each)), None)
+    if other is not None and scope.fitted_part is not None:
+        text = f"listed with {other.kind} {scope.fitted_part.part}, not {other.part}"
+        yield Miss(fit, "fitted-part-differs", text, 1)
+
+
+def _apart(stated: frozenset[Hashable] | None, asked: frozenset[Hashable] | None) -> bool:
+    return stated is not None and asked is not None and stated.isdisjoint(asked)
+
+
+def _or(values: frozenset[Hashable] | None) -> str:
+    return " or ".join(sorted(map(str, values or ())))
 
 
 def _of_generation(context: ChassisContext, other: Chassis, offered: Sequence[Offer], where: Region) -> Iterable[Miss]:
@@ -97,15 +109,22 @@ def _of_generation(context: ChassisContext, other: Chassis, offered: Sequence[Of
     low = -inf if years[0] is None else years[0]
     high = inf if years[1] is None else years[1]
     named = f"{other.name} {_span(low, high)}"
-    for fit in giving(context.snapshot, other.id, offered):
-        if fit.damper is not None and where.dampers is not None and fit.damper not in where.dampers:
-            continue
-        if fit.wheel_size is not None and where.wheel_sizes is not None and fit.wheel_size not in where.wheel_sizes:
-            continue
-        serials = serial_range(fit.serial_from, fit.serial_to)
-        if serials is not None and where.serials is not None and not serials.meets(where.serials):
+    fits = giving(context.snapshot, other.id, offered)
+    context.with_parts(fit.fitted_part for fit in fits if fit.fitted_part is not None)
+    for fit in fits:
+        if _fails_elsewhere(resolve(fit, other, {}, context.parts), where):
             continue
         yield Miss(fit, "other-generation", f"fits {named}, another generation", 5 + apart, other)
+
+
+def _fails_elsewhere(scope: Scope, where: Region) -> bool:
+    """Whether damper, wheel, serial or a fitted part rules out a fit of another generation."""
+    return (
+        _apart(scope.damper, where.dampers)
+        or _apart(scope.wheel_size, where.wheel_sizes)
+        or (scope.serials is not None and where.serials is not None and not scope.serials.meets(where.serials))
+        or any(excludes(scope.fitted_part, each) for each in where.fitted)
+    )
 
 
 def _years(scope: Scope) -> str:

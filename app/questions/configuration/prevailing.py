@@ -60,6 +60,7 @@ def _of_one_subject(
     group: Sequence[tuple[S, Scope]], asked: Region, sources: Mapping[str, Source]
 ) -> list[Applicable[S]]:
     overruled, narrows = _overruled(group, asked)
+    overruled |= _replaced(group, sources)
     candidates = [
         Applicable(statement, scope, asked.open_in(scope), narrows=narrows.get(statement.id, []))
         for statement, scope in group
@@ -120,13 +121,25 @@ def _overruled(group: Sequence[tuple[S, Scope]], asked: Region) -> tuple[set[str
     return overruled, narrows
 
 
+def _replaced(group: Sequence[tuple[S, Scope]], sources: Mapping[str, Source]) -> set[str]:
+    """Ids of the statements for which a document that supersedes their source has one of the same scope."""
+    named = {
+        (old, scope)
+        for statement, scope in group
+        if (source := sources.get(statement.source or "")) is not None
+        for old in source.supersedes or ()
+    }
+    return {statement.id for statement, scope in group if (statement.source, scope) in named} if named else set()
+
+
 def undecided(
     shown: Iterable[Applicable[Any]], asked: Region, choices: Mapping[str, Sequence[str | int | float]]
 ) -> dict[str, list[str | int | float]]:
     """Each parameter that would decide between the alternatives, with its possible values.
 
-    `choices` are the chassis's values of a dimension; for years the whole numbers of the region. For serials these are
-    the ranges that statements name, in words.
+    A value of `fitted_part` includes the parts that were given, because the parameter takes several. `choices` are the
+    chassis's values of a dimension; for years the whole numbers of the region. For serials these are the ranges that
+    statements name, in words.
     """
     deciding: dict[str, set[str | int | float]] = {}
     for each in shown:
@@ -137,6 +150,8 @@ def undecided(
         values = list(choices.get(parameter, ()))
         if parameter == "model_year" and not values:
             values = _whole_years(asked, named)
+        if parameter == "fitted_part":
+            values = [";".join([*(each.part for each in asked.fitted), str(id)]) for id in sorted(named, key=str)]
         result[parameter] = values or sorted(named, key=str)
     return result
 
@@ -156,5 +171,7 @@ def _named(scope: Scope, parameter: str) -> set[str | int | float]:
         return {travel for travel in (scope.travel_from, scope.travel_to) if abs(travel) < inf}
     if parameter == "serial":
         return set() if scope.serials is None else {scope.serials.text}
+    if parameter == "fitted_part":
+        return set() if scope.fitted_part is None else {scope.fitted_part.part}
     value = getattr(scope, parameter)
-    return set() if value is None else {value}
+    return set() if value is None else set(value) if isinstance(value, frozenset) else {value}

@@ -5,50 +5,64 @@ travel, wheels, dampers and variants of the chassis are refused, naming the near
 the catalogue knows is unknown too.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from math import inf
+from typing import TypeVar
 
 from rapidfuzz import process
 
 from app.catalogue.columns import write_number
-from app.catalogue.scopes import Scope
+from app.catalogue.scopes import FittedPart, Scope, excludes
 from app.catalogue.serials import SerialRange, has_serial, made_serials, one_serial
 from app.catalogue.tables import Chassis, Variant
 from app.errors import Fault, Invalid
 from app.units.measure import Measure, parse_measure, parse_wheel_size
 
-DIMENSIONS = ("model_year", "travel", "variant", "serial", "spring", "damper", "wheel_size")
+DIMENSIONS = ("model_year", "travel", "variant", "serial", "spring", "damper", "wheel_size", "fitted_part")
 
 
 @dataclass(frozen=True, slots=True)
 class Region:
     """Closed intervals of years and travel (mm), and for each name dimension the set of possible ids; None means open.
 
-    A set of one is decided. `variant` is the given variant or None for unknown; `serials` are a single serial, those of
-    the variant, or None for unknown.
+    A set of one is decided. `variants` are None if the variant is unknown: the fork may also be of none that is listed.
+    `not_made` are the variants that were not made in these years. `serials` are a single serial, those of the variant,
+    or None for unknown. `fitted` are the parts known to be fitted; a kind that is not among them is unknown.
     """
 
     years: tuple[float, float] = (-inf, inf)
     travel: tuple[float, float] = (-inf, inf)
-    variant: str | None = None
+    variants: frozenset[str] | None = None
     springs: frozenset[str] | None = None
     dampers: frozenset[str] | None = None
     wheel_sizes: frozenset[int] | None = None
     serials: SerialRange | None = None
+    not_made: frozenset[str] = frozenset()
+    fitted: tuple[FittedPart, ...] = ()
 
     def may_hold(self, scope: Scope) -> bool:
         """True if the scope applies to some configuration of the region."""
         return (
             max(self.years[0], scope.year_from) <= min(self.years[1], scope.year_to)
             and max(self.travel[0], scope.travel_from) <= min(self.travel[1], scope.travel_to)
-            and (self.variant is None or scope.variant is None or scope.variant == self.variant)
+            and (scope.variant is None or self._has_variant(scope.variant))
             and (self.springs is None or scope.spring is None or scope.spring in self.springs)
-            and (self.dampers is None or scope.damper is None or scope.damper in self.dampers)
-            and (self.wheel_sizes is None or scope.wheel_size is None or scope.wheel_size in self.wheel_sizes)
+            and (self.dampers is None or scope.damper is None or not scope.damper.isdisjoint(self.dampers))
+            and (
+                self.wheel_sizes is None
+                or scope.wheel_size is None
+                or not scope.wheel_size.isdisjoint(self.wheel_sizes)
+            )
             and (self.serials is None or scope.serials is None or scope.serials.meets(self.serials))
+            and (scope.fitted_part is None or not any(excludes(scope.fitted_part, each) for each in self.fitted))
         )
+
+    def _has_variant(self, possible: frozenset[str]) -> bool:
+        if self.variants is None:
+            return not possible <= self.not_made
+        return not possible.isdisjoint(self.variants)
 
     def open_in(self, scope: Scope) -> list[str]:
         """The parameters for which the scope does not cover the whole region; empty if it surely applies."""
@@ -57,16 +71,18 @@ class Region:
             parameters.append("model_year")
         if scope.travel_from > self.travel[0] or scope.travel_to < self.travel[1]:
             parameters.append("travel")
-        if scope.variant is not None and self.variant is None:
+        if scope.variant is not None and not (self.variants is not None and self.variants <= scope.variant):
             parameters.append("variant")
         if scope.serials is not None and not (self.serials is not None and self.serials.within(scope.serials)):
             parameters.append("serial")
         if scope.spring is not None and self.springs != frozenset({scope.spring}):
             parameters.append("spring")
-        if scope.damper is not None and self.dampers != frozenset({scope.damper}):
+        if scope.damper is not None and not (self.dampers is not None and self.dampers <= scope.damper):
             parameters.append("damper")
-        if scope.wheel_size is not None and self.wheel_sizes != frozenset({scope.wheel_size}):
+        if scope.wheel_size is not None and not (self.wheel_sizes is not None and self.wheel_sizes <= scope.wheel_size):
             parameters.append("wheel_size")
+        if scope.fitted_part is not None and scope.fitted_part not in self.fitted:
+            parameters.append("fitted_part")
         return parameters
 
     def within(self, scope: Scope) -> "Region":
@@ -74,11 +90,13 @@ class Region:
         return Region(
             (max(self.years[0], scope.year_from), min(self.years[1], scope.year_to)),
             (max(self.travel[0], scope.travel_from), min(self.travel[1], scope.travel_to)),
-            self.variant if scope.variant is None else scope.variant,
+            self.variants if scope.variant is None else _shared(self.variants, scope.variant - self.not_made),
             self.springs if scope.spring is None else frozenset({scope.spring}),
-            self.dampers if scope.damper is None else frozenset({scope.damper}),
-            self.wheel_sizes if scope.wheel_size is None else frozenset({scope.wheel_size}),
+            self.dampers if scope.damper is None else _shared(self.dampers, scope.damper),
+            self.wheel_sizes if scope.wheel_size is None else _shared(self.wheel_sizes, scope.wheel_size),
             _both(self.serials, scope.serials),
+            self.not_made,
+            self.fitted if scope.fitted_part is None else (*self.fitted, scope.fitted_part),
         )
 
 
@@ -93,6 +111,14 @@ class Given:
     damper: str | None = None
     wheel_size: int | None = None
     serial: str | None = None
+    fitted_parts: tuple[str, ...] = ()
+
+
+K = TypeVar("K", str, int)
+
+
+def _shared(asked: frozenset[K] | None, stated: frozenset[K]) -> frozenset[K]:
+    return stated if asked is None else asked & stated
 
 
 def _both(asked: SerialRange | None, stated: SerialRange | None) -> SerialRange | None:
@@ -108,8 +134,12 @@ def given(
     damper: str | None = None,
     wheel_size: str | None = None,
     serial: str | None = None,
+    fitted_part: str | None = None,
 ) -> Given:
-    """Parse the parameters; a serial in capitals. Raises Invalid with a fault for each that cannot be parsed."""
+    """Parse the parameters; a serial in capitals, fitted parts separated by semicolons.
+
+    Raises Invalid with a fault for each that cannot be parsed.
+    """
     faults: list[Fault] = []
     length: Measure | None = None
     wheel: int | None = None
@@ -128,7 +158,8 @@ def given(
     if faults:
         raise Invalid(faults[0].text, faults)
     stamped = None if serial is None else serial.strip().upper() or None
-    return Given(length, model_year, variant, spring, damper, wheel, stamped)
+    fitted = tuple(dict.fromkeys(id for each in (fitted_part or "").split(";") if (id := each.strip())))
+    return Given(length, model_year, variant, spring, damper, wheel, stamped, fitted)
 
 
 def region(
@@ -139,11 +170,13 @@ def region(
     travels: Iterable[float] = (),
     springs: Iterable[str] = (),
     serial: str | None = None,
+    fitted: tuple[FittedPart, ...] = (),
 ) -> Region:
     """The region of a question about one chassis; `travels` and `springs` are those of its fits.
 
     `serial` is the serial asked for, if its shape is known. One in the range of exactly one variant decides the
-    variant. Raises Invalid with one fault for each parameter outside the range of the chassis.
+    variant. `fitted` are the parts asked for. Raises Invalid with one fault for each parameter outside the range of the
+    chassis.
     """
     faults: list[Fault] = []
     of_variant: list[Fault] = []
@@ -153,6 +186,7 @@ def region(
     years = _years(chassis, variants.get(variant or ""), asked, faults)
     travel = _travel(chassis, asked, frozenset(travels), faults)
     faults += of_variant
+    faults += _two_of_a_kind(fitted)
     damper = _one_of("damper", asked.damper, chassis.dampers, faults)
     spring = _one_of("spring", asked.spring, frozenset(springs) or None, faults)
     if asked.wheel_size is not None and chassis.wheel_sizes and asked.wheel_size not in chassis.wheel_sizes:
@@ -165,12 +199,27 @@ def region(
     return Region(
         years,
         travel,
-        variant,
+        None if variant is None else frozenset({variant}),
         frozenset({spring}) if spring is not None else (frozenset(springs) or None),
         frozenset({damper}) if damper is not None else (frozenset(chassis.dampers) if chassis.dampers else None),
         None if wheels is None else frozenset(wheels),
         _serials(variants.get(variant or ""), serial),
+        frozenset(id for id, each in variants.items() if not _made_in(each, years)),
+        fitted,
     )
+
+
+def _made_in(variant: Variant, years: tuple[float, float]) -> bool:
+    first, last = variant.model_year_from, variant.model_year_to
+    return (first is None or first <= years[1]) and (last is None or last >= years[0])
+
+
+def _two_of_a_kind(fitted: tuple[FittedPart, ...]) -> Iterator[Fault]:
+    for at, each in enumerate(fitted):
+        other = next((one for one in fitted[:at] if excludes(one, each)), None)
+        if other is not None:
+            text = f"{other.part} and {each.part} are of one kind ({each.kind}), so no fork has both: leave one out"
+            yield Fault("fitted-parts-exclude", text, parameter="fitted_part", suggestion=other.part)
 
 
 def _variant_of_serial(

@@ -12,7 +12,7 @@ from app.questions.job.steps import Step_
 from app.questions.job.views import CardCaution
 
 TOP_LINES = 3
-URGENT = ("over-rider-mass-limit", "over-pressure-limit", "over-spacer-limit", "bases-disagree")
+URGENT = ("over-rider-mass-limit", "over-pressure-limit", "over-spacer-limit", "bases-disagree", "serial-unread")
 FIRST = ("pressure-before-opening", "manual-prevails", "qualified", "damaged-parts")
 _OF_AIR = ("pressure-before-opening", "trapped-gas", "cap-under-pressure", "shock-pump-only")
 _COVERED: Mapping[str, re.Pattern[str]] = {
@@ -60,6 +60,7 @@ def card_cautions(
     codes = [*BEFORE_OPENING, "shock-pump-only", "limits"]
     codes += ["frame-limit"] if plan.job == "travel-change" or frame else []
     codes += [each["code"] for each in plan.setup["cautions"]] + ["not-in-the-catalogue"]
+    codes += ["serial-unread"] if plan.serial_unread else []
     covered = {each["code"] for each in at_step}
     wanted = [
         each["code"]

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from app.catalogue.agreement import agree
 from app.catalogue.columns import write_number
@@ -104,20 +104,34 @@ def torques_of(plan: Plan, fastener: Fastener) -> list[Applicable[Torque]]:
     """The torques of a fastener in order of stage; none for a stage on which sources disagree."""
     mine = [each for each in plan.found.torques if each.statement.fastener == fastener.id]
     stages = sorted({each.statement.stage or 1 for each in mine})
-    found = [_only(plan, [each for each in mine if (each.statement.stage or 1) == stage]) for stage in stages]
-    return [each for each in found if each is not None]
+    every = [_answering(plan, [each for each in mine if (each.statement.stage or 1) == stage]) for stage in stages]
+    return [each for of_stage in every for each in of_stage]
 
 
-def _only(plan: Plan, shown: Sequence[Applicable[S]]) -> Applicable[S] | None:
-    """The one statement that answers, or None if there is none or if two disagree, which is a gap."""
-    if len(shown) < 2:
-        return shown[0] if shown else None
-    if any(not agree(shown[0].statement, other.statement) for other in shown[1:]):
-        ids = ", ".join(each.statement.id for each in shown)
-        text = f"The sources disagree: {ids}. Read them before this step; the card uses neither."
-        plan.miss("sources-disagree", shown[0].statement.id, "two different figures are not an instruction", text)
-        return None
-    return shown[0]
+def _answering(plan: Plan, shown: Sequence[Applicable[S]]) -> list[Applicable[S]]:
+    """The one statement that answers; if the serial cannot be read, all that differ by it, the widest first.
+
+    None if two disagree, which is a gap.
+    """
+    if len(shown) < 2 or all(agree(shown[0].statement, other.statement) for other in shown[1:]):
+        return list(shown[:1])
+    if plan.serial_unread and _differ_by_serial(shown):
+        return sorted(shown, key=lambda each: (each.scope.serials is not None, each.scope.serials))
+    ids = ", ".join(each.statement.id for each in shown)
+    text = f"The sources disagree: {ids}. Read them before this step; the card uses neither."
+    plan.miss("sources-disagree", shown[0].statement.id, "two different figures are not an instruction", text)
+    return []
+
+
+def _differ_by_serial(shown: Sequence[Applicable[Any]]) -> bool:
+    """Whether nothing but the serial is open, and each of the statements has serials of its own."""
+    ranges = {each.scope.serials for each in shown}
+    return len(ranges) == len(shown) and all(set(each.open_in) <= {"serial"} for each in shown)
+
+
+def _serials(each: Applicable[Any]) -> str:
+    """The serial numbers that one of several figures is for."""
+    return "other serial numbers" if each.scope.serials is None else f"serial numbers {each.scope.serials.text}"
 
 
 def _torque(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures) -> str:
@@ -131,8 +145,7 @@ def _torque(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures) 
         figures.torque += shown
         for row in rows:
             figures.cite(row.statement.id)
-        stages = [each["torque"]["text"] if "torque" in each else each.get("instruction", BLANK) for each in shown]
-        texts[fastener.id] = ", then ".join(stages) if stages else BLANK
+        texts[fastener.id] = _by_stage(rows, shown) or BLANK
         if BLANK in texts[fastener.id]:
             text = f"The catalogue does not give the torque for {fastener.id}: fill it in from the maker's manual."
             plan.miss("torque", fastener.id, "too loose, it leaks or comes off; too tight, it strips", text)
@@ -144,6 +157,18 @@ def _torque(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures) 
     if len(set(texts.values())) == 1:
         return next(iter(texts.values()))
     return ", ".join(f"{texts[row.id]} ({row.side or row.id})" for row in fasteners)
+
+
+def _by_stage(rows: Sequence[Applicable[Torque]], shown: Sequence[TorqueView]) -> str:
+    """The torques of a fastener; those of one stage that differ by serial number, each with its range."""
+    stages: dict[int, list[tuple[Applicable[Torque], str]]] = {}
+    for row, each in zip(rows, shown, strict=True):
+        text = each["torque"]["text"] if "torque" in each else each.get("instruction", BLANK)
+        stages.setdefault(row.statement.stage or 1, []).append((row, text))
+    return ", then ".join(
+        several[0][1] if len(several) == 1 else " or ".join(f"{text} ({_serials(row)})" for row, text in several)
+        for several in stages.values()
+    )
 
 
 def _how(fasteners: Iterable[Fastener], torques: Iterable[TorqueView]) -> list[str]:
@@ -164,27 +189,39 @@ CONDITIONS = (None, "refill", "as built", "new foam rings")
 """What a fill is for, in the order in which a job needs it: a fork in the workshop is refilled."""
 
 
-def fills_of(plan: Plan, chamber: str | None) -> list[Applicable[Fill]]:
-    """The fills of a chamber, one for each condition; the first is the one for the step."""
+def fills_of(plan: Plan, chamber: str | None) -> list[list[Applicable[Fill]]]:
+    """The fills of a chamber by condition; the first are for the step. Several of one condition differ by serial."""
     mine = [each for each in plan.found.fills if each.statement.chamber == chamber]
-    found = [_only(plan, [each for each in mine if each.statement.condition == name]) for name in CONDITIONS]
-    return [each for each in found if each is not None]
+    found = [_answering(plan, [each for each in mine if each.statement.condition == name]) for name in CONDITIONS]
+    return [rows for rows in found if rows]
 
 
 def _without_oil(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures) -> str | None:
     """The instruction of a step that fills a chamber without oil; None for any other step."""
-    rows = fills_of(plan, step.chamber) if "{volume}" in step.text else []
-    if not rows or rows[0].statement.amount not in ("none", "greased"):
+    fills = fills_of(plan, step.chamber) if "{volume}" in step.text else []
+    if not fills or any(row.statement.amount not in ("none", "greased") for row in fills[0]):
         return None
-    row = rows[0].statement
-    figures.fill_rows, figures.fill = rows[:1], fill_view(rows[0], named)
-    figures.cite(row.id)
-    if row.amount == "none":
-        return f"No oil goes into this place: {row.chamber}."
-    if row.fluid is None:
-        text = f"The catalogue does not say which grease to use: {row.chamber}."
-        plan.miss("fluid", row.id, "the wrong grease swells seals", text)
-    return f"Grease this place, without oil: {row.chamber}. {_amount_of(figures.fill)}."
+    rows = fills[0]
+    figures.fill_rows, figures.fill = rows, fill_view(rows[0], named)
+    return _each_with_serials(rows, [_dry(plan, named, figures, row) for row in rows])
+
+
+def _dry(plan: Plan, named: NamedEntities, figures: StepFigures, row: Applicable[Fill]) -> str:
+    fill = row.statement
+    figures.cite(fill.id)
+    if fill.amount == "none":
+        return f"No oil goes into this place: {fill.chamber}."
+    if fill.fluid is None:
+        text = f"The catalogue does not say which grease to use: {fill.chamber}."
+        plan.miss("fluid", fill.id, "the wrong grease swells seals", text)
+    return f"Grease this place, without oil: {fill.chamber}. {_amount_of(fill_view(row, named))}."
+
+
+def _each_with_serials(rows: Sequence[Applicable[Any]], texts: Sequence[str]) -> str:
+    """The one text; of several that differ by serial number, each with its range."""
+    if len(texts) == 1:
+        return texts[0]
+    return " or ".join(f"{text} ({_serials(row)})" for row, text in zip(rows, texts, strict=True))
 
 
 def _amount_of(shown: FillView) -> str:
@@ -199,16 +236,23 @@ def _amount_of(shown: FillView) -> str:
 
 
 def _volume(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures) -> str:
-    rows = fills_of(plan, step.chamber)
-    row = rows[0] if rows else None
-    if row is None:
+    fills = fills_of(plan, step.chamber)
+    if not fills:
         text = f"The catalogue gives no oil for this place: {step.chamber}. Fill it in from the maker's manual."
         plan.miss("fill", step.chamber, "an empty chamber wears, an overfilled one locks the fork", text)
         return f"{BLANK} mL of {BLANK}"
-    figures.fill_rows, figures.fill = rows, fill_view(row, named)
-    shown = figures.fill
-    for each in rows:
+    rows = fills[0]
+    figures.fill_rows, figures.fill = [row for each in fills for row in each], fill_view(rows[0], named)
+    for each in figures.fill_rows:
         figures.cite(each.statement.id)
+    texts = [_of_fill(plan, named, step, figures, row) for row in rows]
+    for others in fills[1:]:
+        figures.after.append(_each_with_serials(others, [_otherwise(fill_view(other, named)) for other in others]))
+    return _each_with_serials(rows, texts)
+
+
+def _of_fill(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures, row: Applicable[Fill]) -> str:
+    shown = fill_view(row, named)
     if row.statement.fluid is None:
         text = f"The catalogue does not say which oil to use: {step.chamber}."
         plan.miss("fluid", row.statement.id, "the wrong oil swells seals or changes the damping", text)
@@ -219,8 +263,6 @@ def _volume(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures) 
         figures.after.append(f"{said}.")
     if "level_limit" in shown:
         figures.after.append(f"Hard limit of the level: {shown['level_limit']['text']}.")
-    for other in rows[1:]:
-        figures.after.append(_otherwise(fill_view(other, named)))
     if not shown.keys() & {"volume", "mass", "level"}:
         text = f"The catalogue does not say how much oil to use: {step.chamber}."
         plan.miss("volume", row.statement.id, "too much oil locks the fork", text)
@@ -238,17 +280,23 @@ def _otherwise(shown: FillView) -> str:
 
 
 def _grease(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures, slot: str) -> str:
-    row = _only(plan, [each for each in plan.found.greases if each.statement.place == step.place])
-    if row is None:
+    rows = _answering(plan, [each for each in plan.found.greases if each.statement.place == step.place])
+    if not rows:
         text = f"The catalogue does not say which grease to use on the {step.place}."
         plan.miss("grease", step.place, "dry seals stick and wear, the wrong grease swells them", text)
         return BLANK
-    figures.cite(row.statement.id)
     if figures.grease is None:
-        figures.grease_row, figures.grease = row, grease_view(row, named)
+        figures.grease_row, figures.grease = rows[0], grease_view(rows[0], named)
         if "amount" in figures.grease:
             figures.after.append(f"Amount: {figures.grease['amount']}.")
-    shown = figures.grease
+    return _each_with_serials(rows, [_of_grease(plan, named, step, figures, slot, row) for row in rows])
+
+
+def _of_grease(
+    plan: Plan, named: NamedEntities, step: Step, figures: StepFigures, slot: str, row: Applicable[Grease]
+) -> str:
+    figures.cite(row.statement.id)
+    shown = grease_view(row, named)
     if slot == "extent":
         if "extent" in shown:
             return shown["extent"]["text"]
@@ -278,10 +326,13 @@ def _count(plan: Plan, step: Step, figures: StepFigures) -> str:
         text = f"The catalogue does not say how many travel spacers make {write_number(fit.travel_mm)} mm."
         plan.miss("travel-spacers", fit.id, "they set the travel", text)
         return BLANK
-    row = _only(plan, uses_of(plan, step.part_kind))
-    if row is not None and row.statement.count is not None:
+    rows = [row for row in _answering(plan, uses_of(plan, step.part_kind)) if row.statement.count is not None]
+    for row in rows:
         figures.cite(row.statement.id)
-        return str(row.statement.count)
+    if rows:
+        return " or ".join(
+            f"{row.statement.count} ({_serials(row)})" if len(rows) > 1 else str(row.statement.count) for row in rows
+        )
     text = f"The catalogue does not give the number needed: {step.part_kind or step.id}."
     plan.miss("count", step.part_kind or step.id, "you need it before you start", text)
     return BLANK

@@ -79,7 +79,7 @@ def _given(asked: JobCardAsked, travel: str | None, spring: str | None, name: st
     with renamed(travel=name):
         return given(
             travel=travel, model_year=asked.model_year, variant=asked.variant, spring=spring, damper=asked.damper,
-            wheel_size=asked.wheel_size, serial=asked.serial,
+            wheel_size=asked.wheel_size, serial=asked.serial, fitted_part=asked.fitted_part,
         )  # fmt: skip
 
 

@@ -5,8 +5,10 @@ Every deciding parameter is named at once; nothing undecided reaches a card.
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from math import inf
 from typing import Any
 
+from app.catalogue.agreement import pascals
 from app.catalogue.rows import Snapshot
 from app.catalogue.tables import AirChamber, Damper, Fastener, Fit, Limit, Part, Procedure, Spring, Use
 from app.errors import Fault, Invalid
@@ -58,6 +60,7 @@ class Plan:
     setup: SetupAnswer
     travel_spacer: Part | None  # the kind that the shaft carries after the job
     filling_order: list[AirChamber]  # empty if the catalogue does not give it
+    serial_unread: bool  # a serial was given that decides nothing: figures that depend on it are shown with their range
     gaps: list[Gap] = field(default_factory=list)
 
     @property
@@ -100,17 +103,24 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
     if open_parameters.get("to_travel") == []:
         text = "The catalogue lists no other travel and no other spring for this fork: there is nothing to change to."
         raise Invalid.one("nothing-to-change", text, parameter="to_travel")
+    serial_unread = found.context.serial_is_unread(both.wanted)
+    if serial_unread:
+        open_parameters.pop("serial", None)
     if open_parameters:
         raise _undecided(open_parameters, found.context, asked)
-    fit = _one(found.fits, "to_travel")
-    present_fit = fit if asked.job != "travel-change" else _one(present_fits, "from_travel")
+    fit = _one(found.fits, "to_travel", serial_unread)
+    other_fits, found.fits = [each for each in found.fits if each is not fit], [fit]
+    present_fit = fit if asked.job != "travel-change" else _one(present_fits, "from_travel", serial_unread)
     spacers = spacers_in(asked, fit.statement, present_fit.statement)
     springs = found.springs | snapshot.many(Spring, {present_fit.statement.spring})
     spring, present_spring = (springs.get(each.statement.spring) for each in (fit, present_fit))
     refuse_job(asked, fit, present_fit, spring, present_spring, dampers, spacers, steps, having)
     setup = setup_of(found, replace(how, spacers=spacers.wanted), units, curves=False)
-    if setup["undecided"]:
-        raise _undecided({each["parameter"]: [*each["values"]] for each in setup["undecided"]}, found.context, asked)
+    in_setup: OpenInPlan = {each["parameter"]: [*each["values"]] for each in setup["undecided"]}
+    if serial_unread:
+        in_setup.pop("serial", None)
+    if in_setup:
+        raise _undecided(in_setup, found.context, asked)
     spacer = fit.statement.travel_spacer
     chambers = () if spring is None else found.chambers_of(spring.id)
     order = filling_order(spring, chambers)
@@ -122,8 +132,10 @@ def planned(snapshot: Snapshot, chassis: str, asked: JobCardAsked, units: Units)
         present_spacers=spacers.present, procedure=procedure, kept=in_filling_order(steps, order), uses=uses,
         filling_order=order,
         fasteners=_fasteners(found, fit.statement.spring), setup=setup,
-        travel_spacer=None if spacer is None else snapshot.one(Part, spacer),
+        travel_spacer=None if spacer is None else snapshot.one(Part, spacer), serial_unread=serial_unread,
     )  # fmt: skip
+    if serial_unread:
+        _miss_serial(plan, other_fits, rivals)
     for name in dict.fromkeys(name for step in steps for name in step.open):
         _miss_property(plan, name)
     if spring is not None and spring.kind == "air" and spring.negative is None:
@@ -208,7 +220,10 @@ def _still_possible(
 ) -> list[str | int | float]:
     """The values with which some fit is left, given everything chosen so far."""
     column = {"travel": "travel_mm"}.get(name, name)
-    listed = {each.statement[column] for each in fits}
+    listed: set[object] = set()
+    for each in fits:
+        value = each.statement[column]
+        listed.update(value if isinstance(value, tuple) else (value,))
     return list(values) if None in listed else [value for value in values if value in listed]
 
 
@@ -255,36 +270,56 @@ def _undecided(found: OpenInPlan, context: ChassisContext, asked: JobCardAsked) 
         names = names_of(context, name, values)
         shown.append({"parameter": name, "values": as_asked(values), **({"names": names} if names else {})})
     chosen = {}
-    for name in ("variant", "spring", "from_spring", "damper"):
+    for name in ("variant", "spring", "from_spring", "damper", "fitted_part"):
         if (id := getattr(asked, name)) is not None:
             chosen[name] = names_of(context, name, [id])[0]
     maker = "" if context.maker is None else f"{context.maker.name} "
     return Invalid(detail, faults, undecided=shown, about=f"{maker}{context.chassis.name}", chosen=chosen)
 
 
+def _miss_serial(plan: Plan, fits: Sequence[Applicable[Fit]], rivals: OpenInPlan) -> None:
+    """Name what a card for a serial that cannot be read does not follow: another fit, another order of work."""
+    why = "which of them applies depends on the serial number"
+    for each in fits:
+        serials = "other serial numbers" if each.scope.serials is None else f"serial numbers {each.scope.serials.text}"
+        text = f"For {serials} the fit is {each.statement.id}, with limits of its own. Read the stamp and compare."
+        plan.miss("serial", each.statement.id, why, text)
+    if "serial" in rivals:
+        ranges = " or ".join(map(str, rivals["serial"]))
+        text = f"For serial numbers {ranges} there is another order of work. Read the stamp and compare."
+        plan.miss("serial", plan.procedure.id, why, text)
+
+
 def _undecided_fault(name: str, values: Sequence[str | int | float], asked: JobCardAsked) -> Fault:
     shown = as_asked(values[:12])
     more = f" and {len(values) - 12} more" if len(values) > 12 else ""
     if name == "serial":
-        text = "Give serial: the work depends on it."
-        if asked.serial is not None:
-            text = f"{asked.serial} looks like no serial number listed for this fork. Check it letter by letter."
-        text += f" The work differs for serial numbers {' or '.join(shown)}{more}."
+        text = f"Give serial: the work depends on it. The work differs for serial numbers {' or '.join(shown)}{more}."
+        text += " If the stamp cannot be read, give what can be read: the card then shows every figure with its range."
         return Fault("undecided", text, parameter=name)
     possible = f"Possible: {', '.join(shown)}{more}." if shown else "The catalogue lists none."
     text = f"Give {name}: the work depends on it. {possible}"
     return Fault("undecided", text, parameter=name, suggestion=shown[0] if len(shown) == 1 else None)
 
 
-def _one(fits: Sequence[Applicable[Fit]], parameter: str) -> Applicable[Fit]:
+def _one(fits: Sequence[Applicable[Fit]], parameter: str, serial_unread: bool) -> Applicable[Fit]:
     """The fit that is left when everything is decided. Raises Invalid `sources-disagree` if there are two.
 
-    A spring that is taken out anyway may be any of them: it is already known not to be the wanted one.
+    A spring that is taken out anyway may be any of them: it is already known not to be the wanted one. Of fits that
+    differ by a serial that cannot be read, the one with the lowest limits.
     """
+    if serial_unread and all(set(each.open_in) <= {"serial"} for each in fits):
+        return min(fits, key=_limits)
     if parameter == "to_travel" and len(fits) > 1:
         ids = ", ".join(each.statement.id for each in fits)
         raise Invalid.one("sources-disagree", f"Several fits apply here and differ: {ids}.", parameter=parameter)
     return fits[0]
+
+
+def _limits(each: Applicable[Fit]) -> tuple[float, float]:
+    fit = each.statement
+    pressure = pascals(fit.pressure_limit, fit.pressure_unit)
+    return inf if pressure is None else float(pressure), inf if fit.spacer_limit is None else fit.spacer_limit
 
 
 def _fasteners(found: Sheet, spring: str) -> list[Fastener]:

@@ -3,7 +3,7 @@
 from typing import Any
 
 from app.catalogue.rows import Snapshot
-from app.catalogue.scopes import Scope, narrower, resolve
+from app.catalogue.scopes import Scope, narrower
 from app.catalogue.tables import Procedure, Step
 from app.catalogue.words import meant
 from app.errors import Invalid
@@ -25,11 +25,8 @@ def procedure_for(
     """
     context = found.context
     spelt = [text for text in snapshot.values(Procedure, "job") if meant("job", text) == job]
-    scoped = [
-        (row, resolve(row, context.chassis, context.variants))
-        for row in snapshot.among(Procedure, "job", spelt)
-        if row.chassis in (None, context.chassis.id)
-    ]
+    rows = [row for row in snapshot.among(Procedure, "job", spelt) if row.chassis in (None, context.chassis.id)]
+    scoped = context.scoped(rows)
     may_hold = [(row, scope) for row, scope in scoped if found.where.may_hold(scope)]
     sure = [(row, scope) for row, scope in may_hold if not found.where.open_in(scope)]
     if not sure:

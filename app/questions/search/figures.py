@@ -128,7 +128,7 @@ def _of_fastener(scope: ScopeView, fastener: Fastener) -> ScopeView:
     if fastener.spring is not None:
         scope["spring"] = scope.get("spring", fastener.spring)
     if fastener.damper is not None:
-        scope["damper"] = scope.get("damper", fastener.damper)
+        scope["damper"] = scope.get("damper", [fastener.damper])
     return scope
 
 
@@ -197,7 +197,7 @@ def _clicks(found: Sheet) -> Iterator[ForkFigure]:
 def _click(found: Sheet, damper: Damper, name: str, text: str) -> ForkFigure:
     hit: SearchHit = {
         "table": "dampers", "id": damper.id, "kind": "clicks", "name": f"{name.capitalize()} clicks, {damper.name}",
-        "detail": text, "scope": {"damper": damper.id}, "href": f"/v1/dampers/{damper.id}", "score": 0.0,
+        "detail": text, "scope": {"damper": [damper.id]}, "href": f"/v1/dampers/{damper.id}", "score": 0.0,
     }  # fmt: skip
     if (source := source_ref(damper, found.context.sources)) is not None:
         hit["source"] = source

@@ -93,7 +93,7 @@ def _cover(fits: Sequence[Applicable[Fit]], found: Sheet) -> bool:
         "wheel_size": found.where.wheel_sizes,
         "damper": found.where.dampers,
     }.get(dimension)
-    return every is not None and every <= {getattr(each.scope, dimension) for each in fits}
+    return every is not None and every <= {value for each in fits for value in getattr(each.scope, dimension) or ()}
 
 
 def narrowed(found: Sheet, travel_mm: float, springs: frozenset[str]) -> Region:

@@ -47,7 +47,7 @@ def configuration_of(asked: SetupAsked) -> Given:
     """The requested configuration. Raises Invalid."""
     return given(
         travel=asked.travel, model_year=asked.model_year, variant=asked.variant, spring=asked.spring,
-        damper=asked.damper, wheel_size=asked.wheel_size, serial=asked.serial,
+        damper=asked.damper, wheel_size=asked.wheel_size, serial=asked.serial, fitted_part=asked.fitted_part,
     )  # fmt: skip
 
 

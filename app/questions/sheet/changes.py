@@ -68,7 +68,7 @@ def sheet_changes(snapshot: Snapshot, chassis: str, asked: SheetChangesAsked) ->
         raise Invalid.one("revision-later", text, parameter="since", suggestion=str(snapshot.revision))
     wanted = given(
         travel=asked.travel, model_year=asked.model_year, variant=asked.variant, spring=asked.spring,
-        damper=asked.damper, wheel_size=asked.wheel_size, serial=asked.serial,
+        damper=asked.damper, wheel_size=asked.wheel_size, serial=asked.serial, fitted_part=asked.fitted_part,
     )  # fmt: skip
     found = gather(snapshot, chassis, wanted)
     now = sheet_view(found, units)

@@ -52,6 +52,11 @@ class FitsAsked(LookupParameters):
     )
     damper: str | None = Field(None, max_length=80, description="Id of the fitted damper.")
     serial: str | None = Field(None, max_length=80, description="Serial number, as stamped.", examples=["A22-0512"])
+    fitted_part: str | None = Field(
+        None,
+        max_length=400,
+        description="Id of a fitted part that figures depend on, such as a crown; several are separated by semicolons.",
+    )
 
 
 class SpacerView(TypedDict):
@@ -106,6 +111,7 @@ class AskedView(TypedDict, total=False):
     damper: str
     wheel_size: int
     serial: str
+    fitted_part: list[str]
 
 
 class FitsAnswer(TypedDict):
@@ -129,7 +135,7 @@ def fits(snapshot: Snapshot, chassis: str, asked: FitsAsked) -> FitsAnswer:
     units = chosen_units(asked)
     wanted = given(
         travel=asked.travel, model_year=asked.model_year, variant=asked.variant, damper=asked.damper,
-        wheel_size=asked.wheel_size, serial=asked.serial,
+        wheel_size=asked.wheel_size, serial=asked.serial, fitted_part=asked.fitted_part,
     )  # fmt: skip
     context = load_chassis(snapshot, chassis)
     family = offers(snapshot, context.chassis)
@@ -271,4 +277,6 @@ def asked_view(wanted: Given, where: Region, units: Units) -> AskedView:
         shown["wheel_size"] = wanted.wheel_size
     if wanted.serial is not None:
         shown["serial"] = wanted.serial
+    if wanted.fitted_parts:
+        shown["fitted_part"] = list(wanted.fitted_parts)
     return shown

@@ -160,10 +160,15 @@ def fastener_scope(scope: Scope, fastener: Fastener) -> Scope:
     low, high = fastener.model_year_from, fastener.model_year_to
     return scope._replace(
         spring=scope.spring if scope.spring is not None else fastener.spring,
-        damper=scope.damper if scope.damper is not None else fastener.damper,
+        damper=scope.damper if fastener.damper is None else _of_damper(scope.damper, fastener.damper),
         year_from=scope.year_from if low is None else max(scope.year_from, low),
         year_to=scope.year_to if high is None else min(scope.year_to, high),
     )
+
+
+def _of_damper(stated: frozenset[str] | None, damper: str) -> frozenset[str]:
+    """The damper of a fastener; the stated ones if it is not among them, so that the scope stays empty of forks."""
+    return frozenset({damper}) if stated is None or damper in stated else stated
 
 
 def _torques(

@@ -96,7 +96,7 @@ def sheet(snapshot: Snapshot, chassis: str, asked: SheetAsked) -> SheetAnswer:
     units = chosen_units(asked)
     wanted = given(
         travel=asked.travel, model_year=asked.model_year, variant=asked.variant, spring=asked.spring,
-        damper=asked.damper, wheel_size=asked.wheel_size, serial=asked.serial,
+        damper=asked.damper, wheel_size=asked.wheel_size, serial=asked.serial, fitted_part=asked.fitted_part,
     )  # fmt: skip
     found = gather(snapshot, chassis, wanted)
     answer = sheet_view(found, units)

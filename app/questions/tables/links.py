@@ -152,6 +152,8 @@ def _references(row: Row) -> Iterator[Reference]:
 def _referrers(snapshot: Snapshot, row: Row) -> Iterator[Referrers]:
     naming = _naming(row.table)
     if naming:
+        if any(each.in_list and each.table.role == "statement" for each in naming):
+            snapshot.require_thread()  # no index finds an id inside a list
         values = {"n": snapshot.revision, "id": row.id, "held": f";{row.id};"}
         answers = snapshot.connection.execute(_is_named(row.table), values).one()
         for (table, column, _), there in zip(naming, answers, strict=True):

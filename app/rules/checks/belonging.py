@@ -37,9 +37,31 @@ def variant_of_another_chassis(family: Family, today: date) -> Iterator[Violatio
     Fix: correct the variant or the chassis.
     """
     for row in family.given("variant"):
-        variant = family.all_variants.get(row.variant or "")
-        if variant is not None and variant.chassis != row.chassis:
-            yield Violation(row, "variant", f"{variant.id} is a variant of {variant.chassis}")
+        for id in row.variant or ():
+            variant = family.all_variants.get(id)
+            if variant is not None and variant.chassis != row.chassis:
+                yield Violation(row, "variant", f"{variant.id} is a variant of {variant.chassis}")
+
+
+@rule(
+    "fitted-part-of-another-maker",
+    shape="family",
+    severity="warn",
+    silenced_by=FORM,
+    passes=edit("limits", "limit-rider", fitted_part="guard-a"),
+    fails=edit("limits", "limit-rider", fitted_part="guard-other"),
+)
+def fitted_part_of_another_maker(family: Family, today: date) -> Iterator[Violation]:
+    """A statement applies only with a part that another maker makes.
+
+    Figures depend on parts that the fork came with or was offered with. The part probably belongs to another fork.
+
+    Fix: name the part of this fork; if the source says so, leave it.
+    """
+    for row in family.given("fitted_part"):
+        part = family.parts.get(row.fitted_part or "")
+        if part is not None and part.maker is not None and part.maker != family.maker:
+            yield Violation(row, "fitted_part", f"{part.id} is made by {part.maker}")
 
 
 @rule(
@@ -64,9 +86,10 @@ def fastener_elsewhere(family: Family, today: date) -> Iterator[Violation]:
         fastener = family.fasteners.get(row.fastener)
         if fastener is None:
             continue
-        for column in ("chassis", "spring", "damper"):
-            of, own = getattr(fastener, column), getattr(row, column)
-            if of is not None and own is not None and of != own:
+        own = {"chassis": (row.chassis,), "spring": row.spring and (row.spring,), "damper": row.damper}
+        for column, named in own.items():
+            of = getattr(fastener, column)
+            if of is not None and named and set(named) != {of}:
                 yield Violation(row, "fastener", f"{fastener.id} belongs to {column} {of}")
                 break
         else:

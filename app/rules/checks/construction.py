@@ -33,8 +33,8 @@ def _constructions(family: Family) -> Iterator[list[tuple[Fit, Spring]]]:
     for row in family.of(Fit):
         spring = family.springs.get(row.spring)
         if spring is not None and spring.travel_set_by == "shaft length" and spring.family is not None:
-            key = row.chassis, spring.maker, spring.family, row.wheel_size, row.variant, row.serial_from, row.spacer
-            groups[key].append((row, spring))
+            scope = row.wheel_size, row.variant, row.serial_from, row.fitted_part
+            groups[row.chassis, spring.maker, spring.family, *scope, row.spacer].append((row, spring))
     for group in groups.values():
         if len(group) > 1:
             yield sorted(group, key=lambda pair: (pair[0].travel_mm, pair[0].id))
@@ -88,8 +88,8 @@ def limit_differs_by_wheel(family: Family, today: date) -> Iterator[Violation]:
     groups: dict[tuple[object, ...], list[Fit]] = defaultdict(list)
     for row in family.of(Fit):
         if row.wheel_size is not None:
-            key = row.chassis, row.spring, row.travel_mm, row.spacer, row.variant, row.serial_from, row.damper
-            groups[key].append(row)
+            scope = row.variant, row.serial_from, row.damper, row.fitted_part
+            groups[row.chassis, row.spring, row.travel_mm, row.spacer, *scope].append(row)
     unlike: dict[str, list[Violation]] = defaultdict(list)
     alike: dict[str, int] = defaultdict(int)
     for group in groups.values():
@@ -100,7 +100,8 @@ def limit_differs_by_wheel(family: Family, today: date) -> Iterator[Violation]:
                 continue
             name = _differing(row, first)
             if name is not None:
-                text = f"{written(row, name)}; {first.id} for wheel {first.wheel_size} says {written(first, name)}"
+                wheels = " and ".join(map(str, first.wheel_size or ()))
+                text = f"{written(row, name)}; {first.id} for wheel {wheels} says {written(first, name)}"
                 unlike[row.chassis].append(Violation(row, name, text, first, mutual=True))
             else:
                 alike[row.chassis] += 1

@@ -21,6 +21,12 @@ def _named(family: Family, row: Statement) -> Statement | None:
     return family.same_table(row).get(row.exception_to or "")
 
 
+def _replaces(family: Family, row: Statement, other: Statement) -> bool:
+    """True if the source of `row` supersedes that of `other`."""
+    source = family.sources.get(row.source or "")
+    return source is not None and other.source in (source.supersedes or ())
+
+
 def _overrules(family: Family, row: Statement, other: Statement, depth: int = 0) -> bool:
     """True when `row` is an exception to `other`: by name, because `other` agrees with the one named, or along a chain.
 
@@ -51,8 +57,9 @@ def disagree_unrelated(family: Family, today: date) -> Iterator[Violation]:
 
     A mechanic would get two instructions for one bolt. Only someone who knows the sources can say which one applies.
 
-    Fix: if the new row is from a newer edition, enter it under the id of the old row to replace it. Otherwise correct
-    the figure, narrow a scope, or name the row that this source overrules in exception_to.
+    Fix: if the new row is from a newer edition, enter it under the id of the old row to replace it. If it is from a
+    document that replaces the old one, name that in supersedes of the source. Otherwise correct the figure, narrow a
+    scope, or name the row that this source overrules in exception_to.
     """
     for group in family.shared_subjects:
         conflicts: dict[int, set[int]] = defaultdict(set)
@@ -60,6 +67,8 @@ def disagree_unrelated(family: Family, today: date) -> Iterator[Violation]:
             for earlier, (other, its) in enumerate(group[:index]):
                 if not overlap(scope, its) or agree(row, other):
                     continue
+                if scope == its and (_replaces(family, row, other) or _replaces(family, other, row)):
+                    continue  # the answer shows only the newer one
                 if not _overrules(family, row, other) and not _overrules(family, other, row):
                     conflicts[index].add(earlier)
                     conflicts[earlier].add(index)

@@ -96,7 +96,7 @@ def wheel_size_not_of_chassis(family: Family, today: date) -> Iterator[Violation
     """
     for row in family.given("wheel_size"):
         wheels = family.chassis[row.chassis].wheel_sizes
-        if wheels is not None and row.wheel_size not in wheels:
+        if wheels is not None and not set(row.wheel_size or ()) <= set(wheels):
             yield Violation(row, "wheel_size", f"{row.chassis} takes wheels {', '.join(map(str, wheels))}")
 
 
@@ -116,7 +116,7 @@ def damper_not_of_chassis(family: Family, today: date) -> Iterator[Violation]:
     """
     for row in family.given("damper"):
         dampers = family.chassis[row.chassis].dampers
-        if dampers is not None and row.damper not in dampers:
+        if dampers is not None and not set(row.damper or ()) <= set(dampers):
             yield Violation(row, "damper", f"{row.chassis} is listed with {', '.join(dampers)}")
     for variant in family.variants.values():
         dampers = family.chassis[variant.chassis].dampers
@@ -139,17 +139,18 @@ def damper_not_of_chassis(family: Family, today: date) -> Iterator[Violation]:
     fails=edit("limits", "limit-rider", variant="variant-a-pro", model_year_from="2025"),
 )
 def scope_holds_nowhere(family: Family, today: date) -> Iterator[Violation]:
-    """A statement never applies: none of its years or serial numbers is one of its variant.
+    """A statement never applies to a variant it names: none of its years or serial numbers is one of the variant.
 
-    It can never be shown, so its information is lost.
+    It can never be shown for that variant, so its information is lost.
 
     Fix: correct the years, the serial numbers or the variant.
     """
     for row in family.given("variant"):
-        scope, variant = family.scope(row), family.all_variants.get(row.variant or "")
-        if empty(scope):
-            yield Violation(row, "variant", f"{row.variant} was not made in these years")
-            continue
-        made = None if variant is None else made_serials(variant)
-        if scope.serials is not None and made is not None and not made.meets(scope.serials):
-            yield Violation(row, "variant", f"the serial numbers of {row.variant} are {made.text}")
+        for id in row.variant or ():
+            scope, variant = family.scope(row.replaced(variant=(id,))), family.all_variants.get(id)
+            if empty(scope):
+                yield Violation(row, "variant", f"{id} was not made in these years")
+                continue
+            made = None if variant is None else made_serials(variant)
+            if scope.serials is not None and made is not None and not made.meets(scope.serials):
+                yield Violation(row, "variant", f"the serial numbers of {id} are {made.text}")

@@ -119,7 +119,7 @@ def travel_spacers_wrong_way(family: Family, today: date) -> Iterator[Violation]
     groups: dict[tuple[object, ...], list[Fit]] = defaultdict(list)
     for row in family.of(Fit):
         if row.travel_spacers is not None:
-            scope = row.variant, row.serial_from, row.wheel_size, row.model_year_from
+            scope = row.variant, row.serial_from, row.wheel_size, row.model_year_from, row.fitted_part
             groups[row.chassis, row.spring, row.travel_spacer, *scope].append(row)
     for rows in groups.values():
         ordered = sorted(rows, key=lambda each: (each.travel_spacers or 0, each.id))
@@ -293,7 +293,8 @@ def guide_rider_above_limit(family: Family, today: date) -> Iterator[Violation]:
     limits: dict[str, list[tuple[float, Limit]]] = defaultdict(list)
     for limit in family.of(Limit):
         most = figure(limit.max, limit.unit, "mass", "kg")
-        narrowed = any(each is not None for each in (limit.variant, limit.spring, limit.serial_from, limit.serial_to))
+        scope = limit.variant, limit.spring, limit.serial_from, limit.serial_to, limit.fitted_part
+        narrowed = any(each is not None for each in scope)
         if limit.subject == "rider mass" and most is not None and not narrowed:
             limits[limit.chassis].append((most, limit))
     for row in family.of(Guide):

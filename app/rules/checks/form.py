@@ -13,6 +13,7 @@ from app.catalogue.tables import (
     Procedure,
     Reading,
     Row,
+    Source,
     Spring,
     Statement,
     Step,
@@ -80,6 +81,24 @@ def superseded_by_itself(view: RowView, today: date) -> Iterator[Violation]:
     """
     if view.row["superseded_by"] == view.row.id:
         yield Violation(view.row, "superseded_by", f"{view.row.id} cannot replace itself")
+
+
+@rule(
+    "supersedes-itself",
+    shape="row",
+    tables=(Source,),
+    passes=edit("sources", "bulletin-a", supersedes="manual-a-first"),
+    fails=edit("sources", "bulletin-a", supersedes="manual-a-first;bulletin-a"),
+)
+def supersedes_itself(view: RowView, today: date) -> Iterator[Violation]:
+    """A source is listed among the documents that it replaces.
+
+    Its own figures would be hidden behind themselves.
+
+    Fix: name only the other documents that it replaces.
+    """
+    if view.row.id in (view.row["supersedes"] or ()):
+        yield Violation(view.row, "supersedes", f"{view.row.id} cannot replace itself")
 
 
 @rule(

@@ -123,7 +123,8 @@ def source_of_another_maker(family: Family, today: date) -> Iterator[Violation]:
         if source is None:
             continue
         named = (
-            family.springs.get(row.spring or ""), family.dampers.get(row.damper or ""),
+            family.springs.get(row.spring or ""), *(family.dampers.get(id) for id in row.damper or ()),
+            family.parts.get(row.fitted_part or ""),
             family.fluids.get(getattr(row, "fluid", None) or ""), family.parts.get(getattr(row, "part", None) or ""),
         )  # fmt: skip
         if not any(each is not None and each.maker == source.maker for each in named):

@@ -164,8 +164,8 @@ def guide_travels_out_of_order(family: Family, today: date) -> Iterator[Violatio
         travel = _travel_mm(family, row)
         if travel is not None:
             pressures = _pressures(family, lines)
-            groups[row.chassis, row.chamber, row.variant, row.serial_from, row.damper, row.wheel_size, row.mass_is,
-                   row.sag_percent, row.source].append((travel, row, pressures))  # fmt: skip
+            groups[row.chassis, row.chamber, row.variant, row.serial_from, row.damper, row.wheel_size, row.fitted_part,
+                   row.mass_is, row.sag_percent, row.source].append((travel, row, pressures))  # fmt: skip
     for several in groups.values():
         for group, about in panels(several, itemgetter(1), "pressure"):
             for found in _disorder(sorted(group, key=lambda each: (each[0], each[1].id))):

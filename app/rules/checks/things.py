@@ -238,8 +238,8 @@ def tyre_not_on_wheel(view: RowView, today: date) -> Iterator[Violation]:
     assert is_row_of(row, Limit)
     if row.subject == "tyre diameter" and row.wheel_size is not None:
         most = figure(row.max, row.unit, "length", "mm")
-        if most is not None and most <= row.wheel_size:
-            yield Violation(row, "max", f"a tyre of {most:g} mm on a wheel of {row.wheel_size} mm")
+        if most is not None and most <= max(row.wheel_size):
+            yield Violation(row, "max", f"a tyre of {most:g} mm on a wheel of {max(row.wheel_size)} mm")
 
 
 EXTENT_MM = Bounds(1, 300)

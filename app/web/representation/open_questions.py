@@ -15,7 +15,7 @@ LACKING = frozenset(("undecided", "missing"))
 """Codes for parameters that were not given yet; nothing that was typed is wrong."""
 ORDER = (
     "job", "chassis", "model_year", "variant", "serial", "wheel_size", "from_travel", "travel", "to_travel", "damper",
-    "from_spring", "spring", "spacers", "frame",
+    "from_spring", "spring", "fitted_part", "spacers", "frame",
 )  # fmt: skip
 """Order of questions: a travel often decides the spring, and a year the variant."""
 QUESTIONS = {
@@ -30,6 +30,7 @@ QUESTIONS = {
     "damper": ("Which damper is in it?", ""),
     "from_spring": ("Which spring is in it now?", "Its part number is on the shaft or the label."),
     "spring": ("Which spring is in it after the job?", ""),
+    "fitted_part": ("Which of these parts is fitted?", ""),
     "spacers": ("How many volume spacers should be in it?", ""),
 }
 _HIDDEN = frozenset(("units", "revision", "as_of", "min_revision", "job", "format", "cite"))

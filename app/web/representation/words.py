@@ -62,6 +62,7 @@ _QUESTIONS = {
     "rule": "Rule", "findings": "Findings", "revisions": "Revisions", "revision": "Revision", "changes": "Changes",
     "statement-history": "History of a value", "alternatives": "Alternatives to a fluid",
     "identify": "Which fork is it?", "spring-fits": "Forks that take this spring", "problem-types": "Problem types",
+    "source-rows": "What cites this source",
     "problem-type": "Problem type", "record-job": "Record a job", "send-again": "Send it again",
     "register-fork": "Register a fork", "forks": "Bench log", "due": "What is due",
     "services": "Work done", "start": "Legwork", "own-data": "Your own data",
@@ -247,9 +248,11 @@ def scope_words(scope: Answer) -> str:
         said.append(f"travel {quantity_text(scope['travel'])}")
     if "serial_from" in scope or "serial_to" in scope:
         said.append(serial_words(scope))
-    for name in ("wheel_size", "variant", "spring", "damper"):
+    for name in ("wheel_size", "variant", "spring", "damper", "fitted_part"):
         if name in scope:
-            said.append(f"{label(name)} {plain(scope[name])}")
+            value = scope[name]
+            listed = value if isinstance(value, list) else [value]
+            said.append(f"{label(name)} {' or '.join(map(plain, listed))}")
     return ", ".join(said)
 
 
@@ -271,7 +274,15 @@ def source_words(source: Answer) -> str:
         said.append(f"p. {source['page']}")
     if "kind" in source:
         said.append(source["kind"])
+    if "superseded_by" in source:
+        said.append(f"superseded by {_newer(source['superseded_by'])}")
+    if "newer_edition" in source:
+        said.append(f"to be read again: {_newer(source['newer_edition'])} is newer")
     return ", ".join(said)
+
+
+def _newer(source: Answer) -> str:
+    return f"{source['title']}, edition {source['edition']}" if "edition" in source else str(source["title"])
 
 
 def mass_words(guide: Answer) -> str:

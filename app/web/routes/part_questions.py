@@ -7,8 +7,11 @@ from starlette.responses import Response
 
 from app.questions.fluid_alternatives import ALTERNATIVES, AlternativesAnswer, AlternativesAsked, fluid_alternatives
 from app.questions.sheet.spring_fits import SPRING_FITS, SpringFitsAnswer, SpringFitsAsked, spring_fits
+from app.questions.tables.listing import Paged
+from app.questions.tables.source_rows import SOURCE_ROWS, SourceRowsAnswer, source_rows
 from app.web.reading.strict import strict_router
 from app.web.routes.chassis_questions import answer
+from app.web.routes.tables import respond_page
 
 router = strict_router(tags=["questions"])
 
@@ -34,6 +37,24 @@ async def alternatives(
         "alternatives",
         "alternatives",
     )
+
+
+@router.get(
+    "/v1/sources/{source}/rows",
+    operation_id="sourceRows",
+    summary="What cites a source, in page order",
+    response_model=None,
+    responses={200: {"model": SourceRowsAnswer, "description": "Rows in page order, then those of older editions."}},
+)
+async def rows_of_source(
+    request: Request,
+    source: Annotated[str, Path(description="Id of the source.", examples=["example-manual"])],
+    asked: Annotated[Paged, Query()],
+) -> Response:
+    """Go through a new edition page by page: the rows that still cite an older one are to be read again."""
+    wanted = source_rows(source, asked)
+    found = await request.app.state.catalogue.ask(wanted.answer, wanted.pin)
+    return await respond_page(request, found, SOURCE_ROWS, question="source-rows", rows="rows")
 
 
 @router.get(
