@@ -20,6 +20,7 @@ from app.catalogue.tables.entities import (
 )
 from app.catalogue.tables.row import CLAIM, SCOPE, Row, from_cells, is_row_of
 from app.catalogue.tables.statements import (
+    Adjustment,
     Fill,
     Fit,
     Grease,
@@ -35,11 +36,12 @@ from app.catalogue.tables.statements import (
 ENTITIES: tuple[type[Row], ...] = (
     Maker, Source, Chassis, Variant, Spring, Damper, Spacer, Part, Fluid, Tool, Fastener, Frame, Procedure, Step,
 )  # fmt: skip
-STATEMENTS: tuple[type[Statement], ...] = (Fit, Torque, Fill, Grease, Use, Limit, Interval, Guide, Reading)
+STATEMENTS: tuple[type[Statement], ...] = (Fit, Torque, Fill, Grease, Use, Limit, Interval, Guide, Adjustment, Reading)
 TABLES: dict[str, type[Row]] = {table.table: table for table in (*ENTITIES, *STATEMENTS)}
 
 __all__ = [
-    "CLAIM", "ENTITIES", "SCOPE", "STATEMENTS", "TABLES", "Chamber", "Chassis", "Damper", "Fastener", "Fill", "Fit",
-    "Fluid", "Frame", "Grease", "Guide", "Interval", "Job", "Limit", "Maker", "Part", "Procedure", "Reading", "Row",
-    "Source", "Spacer", "Spring", "Statement", "Step", "Tool", "Torque", "Use", "Variant", "from_cells", "is_row_of",
+    "CLAIM", "ENTITIES", "SCOPE", "STATEMENTS", "TABLES", "Adjustment", "Chamber", "Chassis", "Damper", "Fastener",
+    "Fill", "Fit", "Fluid", "Frame", "Grease", "Guide", "Interval", "Job", "Limit", "Maker", "Part", "Procedure",
+    "Reading", "Row", "Source", "Spacer", "Spring", "Statement", "Step", "Tool", "Torque", "Use", "Variant",
+    "from_cells", "is_row_of",
 ]  # fmt: skip

@@ -21,6 +21,7 @@ _HOW = {
     "wheel_size": "the wheel size",
     "serial": "the serial number",
     "offset": "the offset of the fork",
+    "riding": "the kind of riding",
 }
 _TABLES: dict[str, type[Row]] = {"spring": Spring, "from_spring": Spring, "damper": Damper}
 _USUAL = {bead_seat: f"{name} in" for name, bead_seat in WHEEL_NAMES.items()}

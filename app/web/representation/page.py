@@ -32,6 +32,7 @@ from app.web.representation.compiled import bytecode_cache
 from app.web.representation.drawings import DRAWINGS
 from app.web.representation.kinds import Answered, Representation, register
 from app.web.representation.named import as_answered, named
+from app.web.representation.riding_columns import riding_columns
 
 TEMPLATES = Path(__file__).parents[1] / "templates"
 WITH_UNITS = frozenset(("fits", "sheet", "setup", "job-card", "fork-check", "alternatives", "spring-fits"))
@@ -88,6 +89,7 @@ def environment() -> Environment:
         "carried": carried, "grouped": _grouped, "configured": _configured, "not_drawn": bike_svg.missing,
         "closings": entry_links.closings, "skipping": entry_links.skipping, "spring_href": entry_links.spring_href,
         "way_back": entry_links.way_back,
+        "riding_columns": riding_columns,
         "offers_entry": entry_links.offers_entry, "alike": _alike, "span": _span, "clues": CLUES,
     }  # fmt: skip
     return made
