@@ -36,7 +36,7 @@ from app.catalogue.tables.statements import (
 ENTITIES: tuple[type[Row], ...] = (
     Maker, Source, Chassis, Variant, Spring, Damper, Spacer, Part, Fluid, Tool, Fastener, Frame, Procedure, Step,
 )  # fmt: skip
-STATEMENTS: tuple[type[Statement], ...] = (Fit, Torque, Fill, Grease, Use, Limit, Interval, Guide, Adjustment, Reading)
+STATEMENTS: tuple[type[Statement], ...] = (Fit, Torque, Fill, Grease, Use, Limit, Interval, Guide, Reading, Adjustment)
 TABLES: dict[str, type[Row]] = {table.table: table for table in (*ENTITIES, *STATEMENTS)}
 
 __all__ = [

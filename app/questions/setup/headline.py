@@ -56,7 +56,7 @@ def _basis_shown(each: StartPressureEstimate, figures: Figures, work: SetupBuild
     if each.guide is not None:
         pressure = figure(
             each.guide, "pressure", "pressure", each.guide.pressure_unit, work.units,
-            minimum="pressure_min", maximum="pressure_max",
+            minimum="pressure_min", maximum="pressure_max", is_set=True,
         )  # fmt: skip
         if pressure is not None:
             pressure.setdefault("basis", "published")
@@ -106,7 +106,7 @@ def put_chambers(
     elif len(rows) == 1:
         its = figure(
             rows[0], "pressure", "pressure", rows[0].pressure_unit, work.units,
-            minimum="pressure_min", maximum="pressure_max",
+            minimum="pressure_min", maximum="pressure_max", is_set=True,
         )  # fmt: skip
         if its is not None:
             negative["pressure"], negative["basis"] = its, "published"

@@ -18,7 +18,7 @@ from app.questions.configuration.prevailing import Applicable, undecided
 from app.questions.configuration.region import Region
 from app.questions.setup.parameters import Circumstances, si
 from app.questions.setup.spring_geometry import SpringGeometry
-from app.questions.sheet.gather import Sheet
+from app.questions.sheet.gather import Sheet, by_mass
 from app.units.convert import half_last_digit
 from app.units.measure import Measure
 from app.units.quantity import middle
@@ -107,7 +107,8 @@ def guides_in(found: Sheet, where: Region) -> list[Applicable[Guide]]:
     """The guide rows that may apply in a region."""
     if where == found.where:
         return found.guides
-    return found.context.prevailing(found.context.snapshot.where(Guide, "chassis", found.context.chassis.id), where)
+    rows = found.context.snapshot.where(Guide, "chassis", found.context.chassis.id)
+    return sorted(found.context.prevailing(rows, where), key=by_mass)
 
 
 def adjustments_in(found: Sheet, where: Region) -> list[Applicable[Adjustment]]:

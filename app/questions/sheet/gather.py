@@ -117,7 +117,7 @@ def gather(snapshot: Snapshot, chassis: str, wanted: Given) -> Sheet:
         uses=context.prevailing(uses, where),
         limits=context.prevailing(snapshot.where(Limit, "chassis", chassis), where),
         intervals=context.prevailing(snapshot.where(Interval, "chassis", chassis), where),
-        guides=sorted(context.prevailing(snapshot.where(Guide, "chassis", chassis), where), key=_by_mass),
+        guides=sorted(context.prevailing(snapshot.where(Guide, "chassis", chassis), where), key=by_mass),
         adjustments=context.prevailing(snapshot.where(Adjustment, "chassis", chassis), where),
         readings=context.prevailing(snapshot.where(Reading, "chassis", chassis), where),
         fasteners=fasteners,
@@ -129,7 +129,7 @@ def gather(snapshot: Snapshot, chassis: str, wanted: Given) -> Sheet:
     )
 
 
-def _by_mass(each: Applicable[Guide]) -> tuple[str, float, float, str]:
+def by_mass(each: Applicable[Guide]) -> tuple[str, float, float, str]:
     """Sort key of guides: chamber, travel, then the lightest rider first, with the kinds of riding side by side."""
     guide = each.statement
     mass = kilograms(guide.rider_mass_from, guide.mass_unit)
