@@ -105,6 +105,8 @@ def _choose_guides(work: SetupBuilder, where: Region) -> None:
         work.undecided.setdefault(name, values)
     if ridings := open_riding(work.published.all):
         work.undecided.setdefault("riding", [*ridings])
+        text = "The guide has a column for each kind of riding. Give riding."
+        work.miss("published", "a maker's figure takes precedence over a computed one", text)
     work.adjustments = adjustments_in(found, where)
     changed = adjusted(work.published, work.adjustments, asked.conditions)
     work.guides, work.added = changed.guides, changed.added

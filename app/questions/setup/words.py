@@ -83,7 +83,8 @@ def sag_view(target: Target, units: Units, free_travel: Band | None, basis: str 
         return shown
     shown["text"] = _EXTENDED if free_travel.value > 0 else f"{_EXTENDED} Without a load the fork rests there."
     if free_travel.value > 0:
-        ends = target.sag_m - free_travel.high, target.sag_m - free_travel.low
+        low_m, high_m = _ends_m(target)
+        ends = low_m - free_travel.high, high_m - free_travel.low
         shown["from_rest"] = computed("length", target.sag_m - free_travel.value, "mm", band=ends, to=units)
         rests = computed("length", free_travel.value, "mm", to=units)["text"]
         shown["text"] += (
@@ -101,6 +102,14 @@ def sag_percent(target: Target, units: Units) -> Quantity:
     if stated is None or stated.low is stated.high is None:
         return share(target.percent, units)
     return quantity("percent", stated.value, "%", minimum=stated.low, maximum=stated.high, is_set=True, to=units)
+
+
+def _ends_m(target: Target) -> tuple[float, float]:
+    """The shortest and the longest sag that is wanted: one figure, unless the guide states a range."""
+    stated = target.stated
+    ends = (None, None) if stated is None else (stated.low, stated.high)
+    low, high = (target.percent if each is None else float(each) for each in ends)
+    return target.sag_m * low / target.percent, target.sag_m * high / target.percent
 
 
 def _sag_length(target: Target, units: Units) -> Quantity:

@@ -24,6 +24,7 @@ from app.questions.job.parameters import JOB_WORDS, JobCardAsked
 from app.questions.setup.parameters import SetupAsked
 from app.questions.sheet.sheet import SheetAsked
 from app.units.measure import parse_wheel_size, wheel_called
+from app.units.quantity import to_set
 from app.web.representation import bike_svg, entry_links, guided, outline, words
 from app.web.representation.address import Address, carried, parameters_of, unit_links
 from app.web.representation.answer import Answer
@@ -81,7 +82,7 @@ def environment() -> Environment:
         "scope": words.scope_words, "mass": words.mass_words, "source_line": words.source_words,
         "basis_shown": words.basis_view, "unplaced": words.unplaced, "left": words.left, "choices": words.choices,
         "band": words.band, "wheel": _wheel,
-        "bands": words.bands, "sentence": words.sentence, "moment": _moment, "codes": _codes,
+        "bands": words.bands, "sentence": words.sentence, "to_set": to_set, "moment": _moment, "codes": _codes,
     }  # fmt: skip
     made.globals |= {
         "sections": outline.sections, "node_of": outline.node_of, "link_of": outline.link_of,
