@@ -135,8 +135,9 @@ def test_a_set_up_asks_for_the_riding_and_adds_only_what_is_asked_for(database: 
     assert {"parameter": "riding", "values": ["other", "park"]}.items() <= next(
         each for each in both["undecided"] if each["parameter"] == "riding"
     ).items()
-    assert "riding=park" in page
+    assert 'name="riding" value="park"' in page
     assert "riding" in text
+    assert "condition=e-bike" in page
     park, *_ = answers(database, f"{asked}&riding=park&condition=e-bike")
     assert (park["start_pressure"]["text"], park["asked"]["condition"]) == ("99 psi", ["e-bike"])
     *_, text = answers(database, f"{asked}&riding=other&condition=e-bike&condition=frost")
