@@ -40,7 +40,7 @@ class Turns(_TurnedFrom):
     text: str
 
 
-class Counted(NamedTuple):
+class AdjusterCount(NamedTuple):
     """A number of clicks or turns as published: a count, a range or both."""
 
     number: Decimal | int | None
@@ -67,17 +67,19 @@ class Counted(NamedTuple):
         """The number with its noun: `1 click`, `12–13 clicks`."""
         return f"{self.text()} {one if self == (1, None, None) else f'{one}s'}"
 
-    def from_other_end(self, total: int) -> "Counted":
+    def from_other_end(self, total: int) -> "AdjusterCount":
         """The same setting counted from the other end of that many clicks."""
         number, low, high = (None if each is None else total - each for each in self)
-        return Counted(number, high, low)
+        return AdjusterCount(number, high, low)
 
 
 def _plain(number: Decimal | int) -> str:
     return f"{Decimal(number).normalize() + 0:f}"
 
 
-def clicks_view(clicks: Counted, counted_from: End | None, total: int | None, *, unknown: str = NOT_STATED) -> Clicks:
+def clicks_view(
+    clicks: AdjusterCount, counted_from: End | None, total: int | None, *, unknown: str = NOT_STATED
+) -> Clicks:
     """A number of clicks with its datum; counted from both ends if the total is known and not exceeded.
 
     `unknown` is what `text` says if `counted_from` is None.
@@ -100,7 +102,7 @@ def clicks_view(clicks: Counted, counted_from: End | None, total: int | None, *,
     return shown
 
 
-def turns_view(turns: Counted) -> Turns:
+def turns_view(turns: AdjusterCount) -> Turns:
     """The turns of a preload knob, which the catalogue counts in from minimum preload."""
     shown: Turns = {"from": "minimum preload", "text": f"{turns.worded('turn')} in from minimum preload"}
     for name, number in zip(("count", "min", "max"), turns, strict=True):

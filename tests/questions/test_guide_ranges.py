@@ -8,7 +8,7 @@ import pytest
 from app.catalogue.tables import Adjustment, Damper, Guide
 from app.errors import Invalid
 from app.questions.setup.views import SetupAnswer
-from app.units.counts import Counted, clicks_view, turns_view
+from app.units.counts import AdjusterCount, clicks_view, turns_view
 from tests.questions.setup_rows import ask, fit, gaps, guide, rider_limit, spring
 
 FORK = (spring(), fit(), Damper.checked(id="damper-a", maker="maker", name="A", rebound_clicks=18, clicks_from="open"))
@@ -54,13 +54,13 @@ def test_a_range_of_pressure_is_no_single_figure() -> None:
 @pytest.mark.parametrize(
     ("clicks", "text"),
     [
-        (Counted(None, 12, 13), "12–13 clicks from open (5–6 from closed)"),
-        (Counted(12, 11, 13), "12 (11–13) clicks from open (6 (5–7) from closed)"),
-        (Counted(None, 12, None), "≥ 12 clicks from open (≤ 6 from closed)"),
-        (Counted(None, 12, 19), "12–19 clicks from open"),
+        (AdjusterCount(None, 12, 13), "12–13 clicks from open (5–6 from closed)"),
+        (AdjusterCount(12, 11, 13), "12 (11–13) clicks from open (6 (5–7) from closed)"),
+        (AdjusterCount(None, 12, None), "≥ 12 clicks from open (≤ 6 from closed)"),
+        (AdjusterCount(None, 12, 19), "12–19 clicks from open"),
     ],
 )
-def test_a_range_of_clicks_is_counted_from_both_ends(clicks: Counted, text: str) -> None:
+def test_a_range_of_clicks_is_counted_from_both_ends(clicks: AdjusterCount, text: str) -> None:
     assert clicks_view(clicks, "open", 18)["text"] == text
 
 
@@ -69,7 +69,7 @@ def test_clicks_and_turns_of_a_guide_may_be_a_range() -> None:
     shown: Any = ask(*FORK, rows, rider_mass="75", damper="damper-a")["published"][0]["rebound_clicks"]
     assert (shown["min"], shown["max"], shown["from"], "count" in shown) == (12, 13, "open", False)
     assert shown["text"] == "12–13 clicks from open (5–6 from closed)"
-    turns = turns_view(Counted(None, Decimal(1), Decimal("2.5")))
+    turns = turns_view(AdjusterCount(None, Decimal(1), Decimal("2.5")))
     assert turns == {"min": 1, "max": 2.5, "from": "minimum preload", "text": "1–2.5 turns in from minimum preload"}
 
 

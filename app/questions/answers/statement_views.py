@@ -30,7 +30,7 @@ from app.questions.answers.preload import PreloadView
 from app.questions.answers.statement_members import FigureMember, ValueMember, members
 from app.questions.answers.views import AlsoIn, ScopeView, SourceRef, scope_view, source_ref
 from app.questions.configuration.prevailing import Applicable
-from app.units.counts import Clicks, Counted, Turns, turns_view
+from app.units.counts import AdjusterCount, Clicks, Turns, turns_view
 from app.units.preferences import Units
 from app.units.quantity import Quantity
 
@@ -362,7 +362,7 @@ def adjustment_view(each: Applicable[Adjustment], named: NamedEntities) -> Adjus
     verb = "take off" if row.value < 0 else "add"
     if row.target in COUNTED_TARGETS:
         shown["count"] = float(row.value)
-        shown["text"] = f"{verb} {Counted(abs(row.value)).worded(row.target.split()[-1].removesuffix('s'))}"
+        shown["text"] = f"{verb} {AdjusterCount(abs(row.value)).worded(row.target.split()[-1].removesuffix('s'))}"
     elif "adjustment" in shown:
         shown["text"] = f"{verb} {shown['adjustment']['text'].lstrip('-−')}"
     return shown

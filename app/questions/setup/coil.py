@@ -19,7 +19,7 @@ from app.questions.setup.parameters import Circumstances, si_of
 from app.questions.setup.views import Basis, Coil, CoilSag, CoilView, CurvePointView
 from app.questions.setup.words import band_view
 from app.questions.sheet.fits import spring_ref
-from app.units.counts import Counted, turns_view
+from app.units.counts import AdjusterCount, turns_view
 from app.units.quantity import computed, quantity
 
 RATE_UNIT = "N/mm"
@@ -121,7 +121,7 @@ def _add_turns(shown: Coil, guides: ForRider, choice: str, own: Mapping[str, "_C
     if len(given) != 1:
         return
     shown["published_turns"] = turns_view(given[0])
-    if given[0] != Counted(Decimal(0)):
+    if given[0] != AdjusterCount(Decimal(0)):
         shown["preload_text"] = _UNKNOWN_TURN
     elif choice in own:
         shown["at_published_turns"] = own[choice].sag_shown("preload_min_mm")
