@@ -15,7 +15,7 @@ from app.bench.shapes import (
 )
 from app.catalogue.columns import write_number
 from app.json_types import JsonObject
-from app.units.counts import clicks_view
+from app.units.counts import AdjusterCount, clicks_view
 from app.units.measure import Measure
 from app.units.quantity import Quantity, quantity
 from app.units.table import Kind
@@ -60,7 +60,7 @@ def measured_view(measured: Measured) -> MeasuredView:
     found: Any = {name: shown(name, noted[name]) for name in KINDS if name in noted}
     for name in ADJUSTERS:
         if name in noted:
-            found[name] = clicks_view(noted[name], noted.get("clicks_from"), noted.get(f"{name}_total"))
+            found[name] = clicks_view(AdjusterCount(noted[name]), noted.get("clicks_from"), noted.get(f"{name}_total"))
     if "sags" in measured:
         found["sags"] = [
             {"sag": shown("sag", each["sag"]), "pressure": shown("pressure", each["pressure"])}

@@ -163,11 +163,11 @@ def _plan(table: type[Statement]) -> tuple[tuple[str, ...], tuple[_Figure, ...]]
         described = columns[name]
         if described.measures and described.unit_column is None:
             continue  # the unit of a figure, compared with the figure
-        if described.kind not in (PUBLISHED_KIND, NUMBER_KIND):
-            texts.append(name)
-            continue
         end = _END.search(name)
         stem = name if end is None or table is Limit else (_END.sub("", name).lstrip("_") or "value")
+        if described.kind not in (PUBLISHED_KIND, NUMBER_KIND) and f"{stem}_min" not in columns:
+            texts.append(name)
+            continue
         grouped.setdefault(stem, {})["value" if end is None or table is Limit else end[1]] = name
     figures = []
     for group in grouped.values():
@@ -179,11 +179,14 @@ def _plan(table: type[Statement]) -> tuple[tuple[str, ...], tuple[_Figure, ...]]
 
 def _read(statement: Statement, figure: _Figure) -> _Read:
     value, low, high = (
-        None if name is None else getattr(statement, name) for name in (figure.value, figure.low, figure.high)
+        None if name is None else _exact(getattr(statement, name)) for name in (figure.value, figure.low, figure.high)
     )
-    if isinstance(value, float):
-        value = Decimal(write_number(value))
     return _Read(value, low, high, None if figure.unit is None else getattr(statement, figure.unit))
+
+
+def _exact(value: Decimal | float | None) -> Decimal | None:
+    """A figure, a number or a count as a decimal."""
+    return value if value is None or isinstance(value, Decimal) else Decimal(write_number(value))
 
 
 def _meet(a: _Read, b: _Read, kind: str | None) -> bool:

@@ -32,13 +32,14 @@ _IDENTIFYING: Mapping[str, tuple[str, ...]] = {
     "procedures": ("job", "chassis"),
     "steps": ("procedure", "order"),
     "fits": ("chassis", "spring", "travel_mm", "travel_spacers"),
-    "torques": ("chassis", "fastener", "stage"),
+    "torques": ("chassis", "fastener", "stage", "mating_material"),
     "fills": ("chassis", "chamber"),
     "greases": ("chassis", "place"),
     "uses": ("chassis", "job", "part", "position"),
     "limits": ("chassis", "subject"),
     "intervals": ("chassis", "operation", "riding"),
-    "guides": ("chassis", "chamber", "rider_mass_from", "rider_mass_to", "mass_unit"),
+    "guides": ("chassis", "chamber", "rider_mass_from", "rider_mass_to", "mass_unit", "riding"),
+    "adjustments": ("chassis", "target", "condition"),
     "readings": ("chassis", "state", "at_travel_mm", "pressure", "pressure_unit", "rider_mass", "mass_unit"),
 }
 _SPELT = str.maketrans({"ß": "ss", "ø": "o", "æ": "ae", "œ": "oe", "ł": "l", "đ": "d"})

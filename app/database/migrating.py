@@ -20,7 +20,7 @@ WAIT_S = 600
 """Seconds that a migration waits for one in another process."""
 EXPORT_ID = int.from_bytes(b"LgwQ")
 """`application_id` of a SQLite export, by which `file` and other programs know the format."""
-HEADS = {"catalogue": "0007", "shop": "0007"}
+HEADS = {"catalogue": "0008", "shop": "0007"}
 """The schema version of this build: the last of each chain, written here so that a start need not read the chain."""
 
 

@@ -56,7 +56,10 @@ _THREE_AFTER = re.compile(r"[+\-−]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 
 @dataclass(frozen=True, slots=True)
 class CellFigure:
-    """A figure with its limits, each as plain digits. `strict` says that a limit itself is excluded."""
+    """A figure with its limits, each as plain digits. `strict` says that a limit itself is excluded.
+
+    `tolerance` is what stands behind ±, as printed.
+    """
 
     value: str | None = None
     low: str | None = None
@@ -65,6 +68,7 @@ class CellFigure:
     about: bool = False
     strict: bool = False
     remarks: tuple[str, ...] = ()
+    tolerance: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,8 +208,8 @@ class _Reader:
         found = _AROUND.fullmatch(text)
         if found is None or not _are_units(found["first"], found["unit"]):
             return None
-        around = Decimal(self._digits(found["around"]))
-        return self._tolerated(found, around, around)
+        digits = self._digits(found["around"])
+        return replace(self._tolerated(found, Decimal(digits), Decimal(digits)), tolerance=digits)
 
     def _uneven(self, text: str) -> CellFigure | None:
         found = _UNEVEN.fullmatch(text)

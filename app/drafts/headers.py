@@ -24,6 +24,7 @@ _WITH_UNIT = (
 )
 _YEARS = re.compile(r"(?:my ?)?((?:19|20)[0-9]{2})(?: ?[-–—] ?((?:19|20)[0-9]{2}))?", re.IGNORECASE)
 _CHAMBERS = {"positive chamber": "positive", "main chamber": "positive", "negative chamber": "negative"}
+_RIDINGS = frozenset({"trail", "park", "enduro", "race", "downhill", "cross country"})
 _CHAMBERS |= {"positive": "positive", "negative": "negative"}
 _CHAMBERS |= {"second positive chamber": "second positive", "second positive": "second positive"}
 
@@ -135,6 +136,8 @@ class _Reader:
         at, known = self.column.at, self.shape.by_name
         if "chamber" in known and self.shape.main == "pressure" and text.casefold() in _CHAMBERS:
             at["chamber"] = _CHAMBERS[text.casefold()]
+        elif "riding" in known and text.casefold().removesuffix(" riding") in _RIDINGS:
+            at["riding"] = text.casefold().removesuffix(" riding")
         elif "model_year" in known and (years := _YEARS.fullmatch(text)) is not None:
             at["model_year"] = f"{years[1]}-{years[2] or years[1]}"
         elif "wheel_size" in known and (wheel := _wheel(text, self.dimension)) is not None:

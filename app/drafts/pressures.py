@@ -1,5 +1,6 @@
 """Start pressures by rider mass: one guide for each bracket, run of travels with equal columns, and chamber."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
@@ -8,9 +9,10 @@ from itertools import groupby
 from app.catalogue.tables import Guide
 from app.drafts.cells import RecordReader, Unanswered
 from app.drafts.rows import DerivedRows
-from app.drafts.statements import Cells, build_each, limited, noted, statement_cells, travel_scope
+from app.drafts.statements import Cells, build_each, limited, noted, ranged, statement_cells, travel_scope
 
 _WIDEST_STEP = 1
+_ASK = re.compile(r"(?:ask|contact|consult) (?:the |your )?(?:maker|manufacturer|dealer)", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,8 +34,9 @@ def pressures(readers: list[RecordReader], rows: DerivedRows) -> None:
     taken: list[_Taken] = []
 
     def take(reader: RecordReader) -> None:
-        bracket, figure = _bracket(reader), reader.figure("pressure")
-        if bracket is None or figure is None:
+        bracket, words = _bracket(reader), _words(reader)
+        figure = None if words else reader.figure("pressure")
+        if bracket is None or (figure is None and words is None):
             reader.desk.remark("a line without a rider mass or a pressure gives no row", reader.record.place)
             return
         cells = statement_cells(reader, rows) | travel_scope(reader)
@@ -43,10 +46,13 @@ def pressures(readers: list[RecordReader], rows: DerivedRows) -> None:
             "chamber": reader.record.at.get("chamber") or reader.choice("chamber", "positive"),
             "mass_unit": bracket.unit,
             "mass_is": reader.choice("mass_is", "not stated"),
-            "sag_percent": reader.plain("sag_percent"),
-            "rebound_clicks": reader.count("rebound_clicks"),
-            "compression_clicks": reader.count("compression_clicks"),
+            "riding": reader.record.at.get("riding") or reader.text("riding"),
+            "instruction": words,
         }
+        cells |= ranged(reader, "sag_percent", "sag_min_percent", "sag_max_percent")
+        for name in ("rebound_clicks", "compression_clicks"):
+            clicks = ranged(reader, name, f"{name}_min", f"{name}_max")
+            cells |= {column: text and text.removesuffix(".0") for column, text in clicks.items()}
         taken.append((reader, bracket, cells))
 
     build_each(readers, take)
@@ -56,6 +62,13 @@ def pressures(readers: list[RecordReader], rows: DerivedRows) -> None:
         [reader for reader, _, _ in taken if id(reader) in guides],
         lambda reader: _guide(reader, *guides[id(reader)], ends, rows),
     )
+
+
+def _words(reader: RecordReader) -> str | None:
+    """The words of a cell that has no pressure: ask the maker."""
+    placed = reader.record.cells.get("pressure")
+    is_plain = placed is not None and placed.cell.doubt is None and _ASK.fullmatch(placed.cell.text.strip(" ."))
+    return placed.cell.text.strip(" .").lower() if placed is not None and is_plain else None
 
 
 def _bracket(reader: RecordReader) -> _Bracket | None:

@@ -6,7 +6,7 @@ from app.catalogue.tables import Chassis, Fit, Spring
 from app.drafts.cells import RecordReader, Unanswered
 from app.drafts.desk import LEAVE_OUT
 from app.drafts.rows import DerivedRows
-from app.drafts.statements import Cells, asked_option, build_each, statement_cells
+from app.drafts.statements import Cells, asked_option, build_each, statement_cells, toleranced
 
 
 def spring_rows(readers: list[RecordReader], rows: DerivedRows) -> None:
@@ -24,7 +24,7 @@ def spring_rows(readers: list[RecordReader], rows: DerivedRows) -> None:
         cells |= {"spring": _spring(reader, rows, number, cells).id, "travel_mm": travel[0]}
         for name in ("spacer_limit", "spacers_fitted", "travel_spacers"):
             cells[name] = reader.count(name)
-        cells["axle_to_crown_mm"] = reader.plain("axle_to_crown_mm")
+        cells |= toleranced(reader, "axle_to_crown_mm", "axle_to_crown_tolerance_mm")
         cells |= _pressure_limit(reader)
         cells["note"] = reader.text("note")
         fits.setdefault((str(cells["spring"]), travel[0]), []).append((reader, cells))
@@ -63,9 +63,10 @@ def _spring(reader: RecordReader, rows: DerivedRows, number: str, statement: Cel
     chassis = rows.base.one(Chassis, str(statement["chassis"]))
     assert chassis is not None
     there = [each for each in rows.known(Spring, "part_number", number) if each.maker == chassis.maker]
+    shaft = toleranced(reader, "shaft_length_mm", "length_tolerance_mm")
     if there:
         given: Cells = {"id": there[0].id, "name": reader.text("name"), "kind": reader.choice("kind")}
-        return rows.add(Spring, given, reader.record.place, there[0])
+        return rows.add(Spring, given | shaft, reader.record.place, there[0])
     kind = reader.choice("kind") or asked_option(reader, "kind of the springs", ("air", "coil"))
     name = reader.text("name") or reader.desk.answer(
         "name of the springs", "the page gives no name beside the part numbers; what does it call them?", (),
@@ -77,7 +78,7 @@ def _spring(reader: RecordReader, rows: DerivedRows, number: str, statement: Cel
         "maker": chassis.maker, "name": name, "part_number": number, "kind": kind,
         "source": statement["source"], "page": statement["page"],
     }  # fmt: skip
-    return rows.add_new(Spring, own, reader.record.place)
+    return rows.add_new(Spring, own | shaft, reader.record.place)
 
 
 def spacer_limits(readers: list[RecordReader], rows: DerivedRows) -> None:

@@ -67,6 +67,27 @@ def limited(found: CellFigure | None, value: str, low: str, high: str, unit: str
     return cells
 
 
+def ranged(reader: RecordReader, name: str, low: str, high: str) -> Cells:
+    """The cells of a figure or a range without a unit column, such as a sag or clicks."""
+    if not reader.has(name):
+        return {name: reader.constant(name)}
+    found = reader.figure(name)
+    if found is not None and (found.about or found.strict):
+        raise reader.unfit(name, f"{name} takes a figure or a range")
+    return limited(found, name, low, high, None)
+
+
+def toleranced(reader: RecordReader, name: str, tolerance: str) -> Cells:
+    """The cells of a length and of how far it may be off, either way."""
+    found = reader.figure(name)
+    if found is None:
+        return {}
+    has_limits = found.low is not None or found.high is not None
+    if found.value is None or found.about or (has_limits and found.tolerance is None):
+        raise reader.unfit(name, f"{name} takes one figure, with or without ±")
+    return {name: found.value, tolerance: found.tolerance}
+
+
 def noted(cells: Cells, reader: RecordReader) -> str | None:
     """The note of a row: what its figures say of themselves, and the note of its line."""
     return "; ".join(note for note in (cells.get("note"), reader.text("note")) if note) or None

@@ -43,10 +43,10 @@ def _torque(reader: RecordReader, rows: DerivedRows) -> None:
         return
     statement = statement_cells(reader, rows) | travel_scope(reader)
     fastener = _fastener(reader, rows, position, statement)
-    stage = reader.count("stage")
     more: Cells = {
-        "fastener": fastener.id, "stage": stage, "instruction": instruction, "recheck": reader.text("recheck"),
-        "thread_prep": reader.choice("thread_prep"), "note": noted(cells, reader),
+        "fastener": fastener.id, "stage": reader.count("stage"), "order": reader.count("order"),
+        "mating_material": reader.text("mating_material"), "instruction": instruction,
+        "recheck": reader.text("recheck"), "thread_prep": reader.choice("thread_prep"), "note": noted(cells, reader),
     }  # fmt: skip
     rows.state(Torque, statement | cells | more, reader.record.place)
 

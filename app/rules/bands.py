@@ -79,16 +79,24 @@ TEMPERATURE_C = Bounds(-40, 60)
 HOURS: dict[str, Bounds] = {"lower-leg-service": Bounds(6, 240), "full-service": Bounds(15, 600)}
 TRAVEL_MM = Bounds(20, 320)
 VOLUME_ML = Bounds(4, 500)
+TOLERANCE_MM = Bounds(0.05, 10)  # of a printed length
+ADJUSTED: dict[str, tuple[str, str, Bounds]] = {  # how much a condition adds or takes away
+    "pressure": ("pressure", "kPa", Bounds(3, 300)), "negative pressure": ("pressure", "kPa", Bounds(3, 300)),
+    "sag": ("percent", "%", Bounds(0.5, 15)), "rebound clicks": ("", "clicks", Bounds(1, 12)),
+    "compression clicks": ("", "clicks", Bounds(1, 12)), "preload turns": ("", "turns", Bounds(0.25, 12)),
+}  # fmt: skip
 DIMENSIONS: dict[str, dict[str, Bounds]] = {
     "chassis": {
         "stanchion_diameter_mm": Bounds(20, 60), "stanchion_bore_mm": Bounds(14, 56), "travel_min_mm": TRAVEL_MM,
         "travel_max_mm": TRAVEL_MM, "leg_free_volume_ml": Bounds(4, 400),
     },
     "springs": {
-        "bore_mm": Bounds(14, 56), "shaft_diameter_mm": Bounds(5, 40), "end_volume_ml": VOLUME_ML,
+        "bore_mm": Bounds(14, 56), "shaft_diameter_mm": Bounds(5, 40), "shaft_length_mm": Bounds(50, 600),
+        "length_tolerance_mm": TOLERANCE_MM, "end_volume_ml": VOLUME_ML,
         "negative_volume_ml": Bounds(1, 300), "port_travel_mm": Bounds(0, 60), "stroke_max_mm": TRAVEL_MM,
         "preload_min_mm": Bounds(-10, 40), "preload_max_mm": Bounds(0, 60),
     },
+    "fits": {"axle_to_crown_tolerance_mm": TOLERANCE_MM},
     "dampers": {
         "travel_max_mm": TRAVEL_MM, "rebound_clicks": Bounds(1, 60), "compression_clicks": Bounds(0, 60),
     },

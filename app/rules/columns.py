@@ -4,12 +4,14 @@ from functools import cache
 from typing import NamedTuple
 
 from app.catalogue.agreement import value_columns
-from app.catalogue.tables import Row, Statement
+from app.catalogue.tables import Adjustment, Row, Statement
 
 NUMERIC = ("figure as published", "number", "whole number")
 BELOW_ZERO = frozenset({"temperature_c", "bb_drop_mm", "preload_turns", "preload_min_mm", "preload_max_mm", "order",
                         "offset"})  # fmt: skip
 """May be negative: a coil may be mounted loose, which is a preload below zero."""
+TAKES_AWAY = (Adjustment, "value")
+"""A negative amount takes away."""
 PLAIN_PAIRS = (
     ("model_year_from", "model_year_to"), ("travel_from_mm", "travel_to_mm"), ("travel_min_mm", "travel_max_mm"),
     ("produced_from", "produced_to"), ("rider_mass_from", "rider_mass_to"), ("preload_min_mm", "preload_max_mm"),
@@ -18,7 +20,10 @@ PLAIN_PAIRS = (
 LIMITED = (
     ("min", "value", "max"), ("level_min_mm", "level_mm", "level_max_mm"),
     ("pressure_min", "pressure", "pressure_max"), ("mass_min_g", "mass_g", "mass_max_g"),
-    ("level_limit_min_mm", "", "level_limit_max_mm"),
+    ("level_limit_min_mm", "", "level_limit_max_mm"), ("sag_min_percent", "sag_percent", "sag_max_percent"),
+    ("rebound_clicks_min", "rebound_clicks", "rebound_clicks_max"),
+    ("compression_clicks_min", "compression_clicks", "compression_clicks_max"),
+    ("preload_turns_min", "preload_turns", "preload_turns_max"),
 )  # fmt: skip
 
 VOLUMES = ("value", "min", "max")
@@ -50,7 +55,7 @@ def signed(table: type[Row]) -> tuple[tuple[str, ...], tuple[str, ...]]:
     not_below: list[str] = []
     for name, column in table.columns().items():
         kind = column.kind.items or column.kind
-        if kind.name in NUMERIC and name not in BELOW_ZERO:
+        if kind.name in NUMERIC and name not in BELOW_ZERO and (table, name) != TAKES_AWAY:
             (above if column.positive else not_below).append(name)
     return tuple(above), tuple(not_below)
 

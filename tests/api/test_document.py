@@ -117,7 +117,8 @@ def test_every_measured_figure_is_a_quantity(document: Document) -> None:
     assert numbers == {
         *(f"Quantity.{member}" for member in ("value", "min", "max", "target", "share_percent")),
         "BandOf.share_percent", "BandView.share_percent", "CheckReading.probability", "IdentifyCandidate.score",
-        "Near.score", "NextCheck.bits", "SearchHit.score", "Turns.count",
+        "Near.score", "NextCheck.bits", "SearchHit.score", "Turns.count", "Turns.max", "Turns.min",
+            "AdjustmentView.count",
     }  # fmt: skip
     assert {"kind", "unit", "ucum", "text"} == set(document["components"]["schemas"]["Quantity"]["required"])
 

@@ -38,6 +38,7 @@ HIDDEN = {
     "id": "shown as the address of the statement",
     "chassis": "the question names it",
     "confirmed": "for editors: it says how the row was read, nothing about the fork",
+    "axle_to_crown_tolerance_mm": "shown as the ends of the axle-to-crown",
     "exception_to": "shown as `narrows`, if the wider statement is in the answer",
 }
 UNITS = {"pressure": "psi", "torque": "N·m", "volume": "mL", "mass": "kg", "force": "N", "any": "mm"}

@@ -21,13 +21,27 @@ class Fork(Serviced):
         return self.rows
 
     def _guides(self) -> None:
+        """A guide for each travel; every third fork has a column for trail and one for park, with ranges."""
+        if self.number % 3:
+            self._guide({}, 1.0)
+            return
+        figures = {"sag_percent": "", "sag_min_percent": str(self.family.sag - 1)}
+        figures["sag_max_percent"] = str(self.family.sag + 1)
+        self._guide({"riding": "trail", **figures}, 1.0)
+        self._guide({"riding": "park", **figures}, 1.06)
+        unit, amount = self.made.pressure_unit, {"psi": "8", "bar": "0.5", "kPa": "50"}[self.made.pressure_unit]
+        name = f"adjustment-{self.tag}-e-bike"
+        self._say("adjustments", name, 12, target="pressure", condition="e-bike", value=amount, unit=unit)
+
+    def _guide(self, more: Cells, harder: float) -> None:
         kin, unit = self.family, self.made.mass_unit
+        riding = more.get("riding", "")
         for travel in kin.travels[1:] if self.silent else kin.travels:
             for each, (light, heavy) in enumerate(zip(kin.steps, kin.steps[1:], strict=False)):
                 middle = kin.kilograms((light + heavy) / 2)
                 self._say(
                     "guides",
-                    f"guide-{self.tag}-{travel}-{each}",
+                    "-".join(filter(None, ("guide", str(self.tag), str(travel), str(each), riding))),
                     12,
                     spring=kin.spring(travel),
                     chamber="positive",
@@ -35,11 +49,11 @@ class Fork(Serviced):
                     rider_mass_to=f"{heavy:g}",
                     mass_unit=unit,
                     mass_is="with gear",
-                    pressure=self.made.pressure(kin.start_pa(travel, middle)),
+                    pressure=self.made.pressure(kin.start_pa(travel, middle) * harder),
                     pressure_unit=self.made.pressure_unit,
-                    sag_percent=str(kin.sag),
                     rebound_clicks=str(14 - each),
                     compression_clicks=str(8 - each),
+                    **{"sag_percent": str(kin.sag), **more},
                 )
 
     def _limits(self) -> None:

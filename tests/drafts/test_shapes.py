@@ -165,6 +165,50 @@ def test_brackets_that_meet_end_where_the_next_begins_and_a_lone_one_is_asked_ab
     assert list(alone.desk.questions) == ["end of 60–70 kg"]
 
 
+def test_ranges_of_sag_and_clicks_go_into_their_own_columns() -> None:
+    rows = read(
+        "Rider mass (kg),Pressure (psi),Sag,Rebound\n60-70,66,18–20 %,12–13\n70-80,72,20 %,11\n80-90,78,19 %,10"
+    )
+    columns = ("sag_percent", "sag_min_percent", "sag_max_percent")
+    assert cells(rows, "guides", *columns) == [("", "18", "20"), ("20", "", ""), ("19", "", "")]
+    clicks = cells(rows, "guides", "rebound_clicks", "rebound_clicks_min", "rebound_clicks_max")
+    assert clicks == [("", "12", "13"), ("11", "", ""), ("10", "", "")]
+    assert rows.desk.questions == {}
+    about = read("Rider mass (kg),Pressure (psi),Sag\n60-70,66,ca. 20 %\n70-80,72,20 %")
+    assert "sag_percent: ca. 20 %" in about.desk.questions
+
+
+def test_an_open_end_without_a_figure_keeps_its_words() -> None:
+    rows = read("Rider mass (kg),Pressure (psi)\n60-70,66\n70-80,72\n80+,Ask the maker.")
+    expected = [("60", "70", "66", ""), ("70", "80", "72", ""), ("80", "", "", "ask the maker")]
+    assert cells(rows, "guides", "rider_mass_from", "rider_mass_to", "pressure", "instruction") == expected
+
+
+def test_a_tolerance_of_a_length_goes_into_its_own_column() -> None:
+    lines = "140 mm\t11.204.140\tAir shaft 140\t536.5 ± 2\t214,5 ± 1 mm"
+    rows = read(f"Travel\tPart no.\tName\tAxle-to-crown (mm)\tShaft length (mm)\n{lines}", answers=AIR)
+    assert cells(rows, "fits", "axle_to_crown_mm", "axle_to_crown_tolerance_mm") == [("536.5", "2")]
+    assert cells(rows, "springs", "shaft_length_mm", "length_tolerance_mm") == [("214.5", "1")]
+
+
+def test_the_order_and_the_material_of_the_mating_part() -> None:
+    rows = read(
+        "Bolt,Side,Torque (N·m),Stage,Order,Against,Type\n"
+        "Crown bolt,inner,7,1,1,carbon,bolt\nCrown bolt,inner,9,1,1,aluminium,bolt\nCrown bolt,outer,7,,2,,bolt"
+    )
+    assert cells(rows, "torques", "order", "mating_material", "value") == [
+        ("1", "carbon", "7"), ("1", "aluminium", "9"), ("2", "", "7"),
+    ]  # fmt: skip
+
+
+def test_a_column_for_each_kind_of_riding() -> None:
+    rows = read("Rider mass (kg),Trail (psi),Park (psi)\n60-70,66,70\n70-80,72,77")
+    assert cells(rows, "guides", "riding", "rider_mass_from", "pressure") == [
+        ("trail", "60", "66"), ("park", "60", "70"), ("trail", "70", "72"), ("park", "70", "77"),
+    ]  # fmt: skip
+    assert len({id for (id,) in cells(rows, "guides", "id")}) == 4
+
+
 def test_positive_and_negative_chambers_in_the_headings() -> None:
     rows = read("Rider mass (kg),Positive (psi),Negative (psi)\n60-70,66,60\n70-80,72,66")
     assert cells(rows, "guides", "chamber", "rider_mass_from", "pressure") == [

@@ -36,17 +36,24 @@ SCOPE = [
 CLAIM = ["source", "page", "confirmed", "exception_to", "note"]
 SUBJECT = {
     "fits": ["chassis", "spring"],
-    "torques": ["chassis", "fastener"],
+    "torques": ["chassis", "fastener", "mating_material"],
     "fills": ["chassis", "chamber", "condition"],
     "greases": ["chassis", "place"],
     "uses": ["chassis", "job", "position"],
     "limits": ["chassis", "subject"],
     "intervals": ["chassis", "operation", "riding"],
-    "guides": ["chassis", "chamber", "rider_mass_from", "rider_mass_to", "mass_unit"],
+    "guides": ["chassis", "chamber", "rider_mass_from", "rider_mass_to", "mass_unit", "riding"],
+    "adjustments": ["chassis", "target", "condition"],
 }
 UNIT_OF = {
     "pressure_limit": "pressure_unit", "value": "unit", "min": "unit", "max": "unit", "pressure": "pressure_unit",
     "pressure_min": "pressure_unit", "pressure_max": "pressure_unit",
+}  # fmt: skip
+RANGED = {
+    "pressure": ("pressure_min", "pressure_max"), "sag_percent": ("sag_min_percent", "sag_max_percent"),
+    "rebound_clicks": ("rebound_clicks_min", "rebound_clicks_max"),
+    "compression_clicks": ("compression_clicks_min", "compression_clicks_max"),
+    "preload_turns": ("preload_turns_min", "preload_turns_max"), "value": ("min", "max"),
 }  # fmt: skip
 
 
@@ -246,10 +253,10 @@ def agree(table: str, a: Cells, b: Cells) -> bool:
     """Whether two statements agree wherever both give a value: figures to half of their last digit."""
     outside = {"id", *SCOPE, *CLAIM, *SUBJECT[table], *UNIT_OF.values()}
     outside |= {"part"} if table == "uses" else set()
-    grouped = {"min", "max", "pressure_min", "pressure_max"} if table != "limits" else set()
+    grouped = {end for ends in RANGED.values() for end in ends} if table != "limits" else set()
     for name in a.keys() - outside - grouped:
-        if name in UNIT_OF and table != "limits":
-            low, high = f"{name}_min".removeprefix("value_"), f"{name}_max".removeprefix("value_")
+        if name in UNIT_OF.keys() | RANGED.keys() and table != "limits":
+            low, high = RANGED.get(name, ("", ""))
             first, second = (_interval(row, name, low, high) for row in (a, b))
             if first and second and (first[0] > second[1] or second[0] > first[1]):
                 return False
@@ -259,7 +266,7 @@ def agree(table: str, a: Cells, b: Cells) -> bool:
 
 
 def _interval(row: Cells, name: str, low: str, high: str) -> tuple[Decimal, Decimal] | None:
-    factor = Decimal(FACTORS[row.get(UNIT_OF[name], "")])
+    factor = Decimal(FACTORS[row.get(UNIT_OF.get(name, "-"), "")])
     if row.get(low) and row.get(high):
         return Decimal(row[low]) * factor, Decimal(row[high]) * factor
     if not row.get(name):

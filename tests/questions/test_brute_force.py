@@ -20,7 +20,7 @@ from tests.questions.brute import SUBJECT, Brute, Cells, Package, Point, agree
 PACKAGE = Package(SEED_DATA)
 CHASSIS = sorted(PACKAGE.by_id["chassis"])
 SHEETS = int(os.environ.get("LEGWORK_TEST_SHEETS", "60"))  # random sheets per chassis, besides every full configuration
-SHOWN = ["torques", "fills", "greases", "uses", "limits", "intervals", "guides"]
+SHOWN = ["torques", "fills", "greases", "uses", "limits", "intervals", "guides", "adjustments"]
 
 
 def shown_ids(statements: list[dict[str, Any]]) -> set[str]:

@@ -10,7 +10,7 @@ from app.questions.answers.clicks import clicks_of_dampers
 from app.questions.setup.parameters import SetupAsked
 from app.questions.setup.setup import setup
 from app.questions.sheet.sheet import SheetAsked, sheet
-from app.units.counts import clicks_view, turns_view
+from app.units.counts import AdjusterCount, clicks_view, turns_view
 
 
 def damper(id: str, **cells: object) -> Damper:
@@ -18,19 +18,23 @@ def damper(id: str, **cells: object) -> Damper:
 
 
 def test_clicks_are_counted_from_both_ends_if_the_total_is_known() -> None:
-    assert clicks_view(8, "closed", 18) == {
+    assert clicks_view(AdjusterCount(8), "closed", 18) == {
         "count": 8, "from": "closed", "total": 18, "count_from_other_end": 10,
         "text": "8 clicks from closed (10 from open)",
     }  # fmt: skip
-    assert clicks_view(1, "open", None) == {"count": 1, "from": "open", "text": "1 click from open"}
+    assert clicks_view(AdjusterCount(1), "open", None) == {"count": 1, "from": "open", "text": "1 click from open"}
 
 
 def test_an_unknown_datum_is_said_in_words() -> None:
-    assert clicks_view(8, None, 18) == {"count": 8, "total": 18, "text": "8 clicks, counted from an unstated end"}
+    assert clicks_view(AdjusterCount(8), None, 18) == {
+        "count": 8,
+        "total": 18,
+        "text": "8 clicks, counted from an unstated end",
+    }
 
 
 def test_more_clicks_than_the_damper_has_are_not_counted_from_the_other_end() -> None:
-    assert "count_from_other_end" not in clicks_view(19, "closed", 18)
+    assert "count_from_other_end" not in clicks_view(AdjusterCount(19), "closed", 18)
 
 
 @pytest.mark.parametrize(
@@ -51,12 +55,12 @@ def test_more_clicks_than_the_damper_has_are_not_counted_from_the_other_end() ->
     ],
 )
 def test_the_damper_that_may_be_fitted_gives_the_datum(dampers: list[Damper], text: str) -> None:
-    assert clicks_of_dampers(4, "rebound_clicks", dampers)["text"] == text
+    assert clicks_of_dampers(AdjusterCount(4), "rebound_clicks", dampers)["text"] == text
 
 
 def test_turns_are_counted_from_the_least_preload() -> None:
-    assert turns_view(Decimal(4))["text"] == "4 turns in from minimum preload"
-    assert turns_view(Decimal("1.0"))["text"] == "1 turn in from minimum preload"
+    assert turns_view(AdjusterCount(Decimal(4)))["text"] == "4 turns in from minimum preload"
+    assert turns_view(AdjusterCount(Decimal("1.0")))["text"] == "1 turn in from minimum preload"
 
 
 def test_every_click_of_the_demo_has_its_datum_in_set_up_and_sheet(loaded: Catalogue) -> None:

@@ -70,13 +70,13 @@ hex-6,Hex key 6 mm,hex 6 mm
 hex-8,Hex key 8 mm,hex 8 mm
 cap-tool,Cap tool,cassette lockring""",
     "fasteners": """id,chassis,spring,position,side,count,kind,drives,thread,hand,property_class,standard,material,"""
-    """counterpart_material,through_hole_mm,reuse,source,page
-foot-spring,fork-a,,foot bolt,spring side,1,bolt,hex 5 mm,M8x1,right,,,steel,aluminium,,reuse,manual-a,9
-foot-damper,fork-a,,foot bolt,damper side,1,bolt,hex 5 mm,M8x1,right,,,steel,aluminium,,reuse,manual-a,9
-foot-spring-old,fork-a-old,,foot bolt,spring side,1,bolt,hex 5 mm,M8x1,right,,,steel,aluminium,,reuse,manual-old,9
-foot-damper-old,fork-a-old,,foot bolt,damper side,1,bolt,hex 5 mm,M8x1,right,,,steel,aluminium,,reuse,manual-old,9
-pinch-a,fork-a,,axle pinch bolt,damper side,1,bolt,hex 5 mm,M6,right,8.8,ISO 4762,steel,magnesium,,replace,manual-a,9
-cap-a,fork-a,,top cap,spring side,1,cap,cassette lockring,,right,,,aluminium,aluminium,,reuse,manual-a,9""",
+    """counterpart_material,through_hole_mm,reuse,source,page,group
+foot-spring,fork-a,,foot bolt,spring side,1,bolt,hex 5 mm,M8x1,right,,,steel,aluminium,,reuse,manual-a,9,foot bolts
+foot-damper,fork-a,,foot bolt,damper side,1,bolt,hex 5 mm,M8x1,right,,,steel,aluminium,,reuse,manual-a,9,foot bolts
+foot-spring-old,fork-a-old,,foot bolt,spring side,1,bolt,hex 5 mm,M8x1,right,,,steel,aluminium,,reuse,manual-old,9,
+foot-damper-old,fork-a-old,,foot bolt,damper side,1,bolt,hex 5 mm,M8x1,right,,,steel,aluminium,,reuse,manual-old,9,
+pinch-a,fork-a,,axle pinch bolt,damper side,1,bolt,hex 5 mm,M6,right,8.8,ISO 4762,steel,magnesium,,replace,manual-a,9,
+cap-a,fork-a,,top cap,spring side,1,cap,cassette lockring,,right,,,aluminium,aluminium,,reuse,manual-a,9,""",
     "frames": """id,maker,name,size,model_year_from,model_year_to,travel_min_mm,travel_max_mm,axle_to_crown_mm,"""
     """head_angle_deg,source,page
 frame-a,example,Frame A,M,2022,2025,140,160,545,65.5,manual-a,2""",
@@ -101,14 +101,14 @@ fit-140-old,fork-a-old,,,,spring-140,140,,,,spacer-a,5,2,160,psi,manual-old,14
 fit-150-old,fork-a-old,,,,spring-150,150,,,546,spacer-a,4,1,160,psi,manual-old,14
 fit-160-old,fork-a-old,,,,spring-160,160,,,,spacer-a,3,1,160,psi,manual-old,14""",
     "torques": """id,chassis,model_year_from,model_year_to,damper,fastener,stage,value,min,max,unit,thread_prep,source,page,"""
-    """confirmed,exception_to
-torque-foot-spring,fork-a,,,,foot-spring,,7.0,6.5,7.5,N·m,oiled,manual-a,16,,
-torque-foot-damper,fork-a,,,,foot-damper,,7.0,6.5,7.5,N·m,oiled,manual-a,16,,
-torque-foot-damper-2024,fork-a,2024,2025,,foot-damper,,8.0,,,N·m,oiled,bulletin-a,1,,torque-foot-damper
-torque-foot-spring-old,fork-a-old,,,,foot-spring-old,,6.8,,,N·m,oiled,manual-old,16,,
-torque-foot-damper-old,fork-a-old,,,,foot-damper-old,,6.8,,,N·m,oiled,manual-old,16,,
-torque-pinch,fork-a,,,,pinch-a,,6.0,,,N·m,dry,manual-a,16,,
-torque-cap,fork-a,,,,cap-a,,25,,,N·m,greased,manual-a,16,,""",
+    """confirmed,exception_to,order
+torque-foot-spring,fork-a,,,,foot-spring,,7.0,6.5,7.5,N·m,oiled,manual-a,16,,,1
+torque-foot-damper,fork-a,,,,foot-damper,,7.0,6.5,7.5,N·m,oiled,manual-a,16,,,2
+torque-foot-damper-2024,fork-a,2024,2025,,foot-damper,,8.0,,,N·m,oiled,bulletin-a,1,,torque-foot-damper,
+torque-foot-spring-old,fork-a-old,,,,foot-spring-old,,6.8,,,N·m,oiled,manual-old,16,,,
+torque-foot-damper-old,fork-a-old,,,,foot-damper-old,,6.8,,,N·m,oiled,manual-old,16,,,
+torque-pinch,fork-a,,,,pinch-a,,6.0,,,N·m,dry,manual-a,16,,,
+torque-cap,fork-a,,,,cap-a,,25,,,N·m,greased,manual-a,16,,,""",
     "fills": """id,chassis,spring,damper,chamber,fluid,value,min,max,unit,level_mm,level_min_mm,level_max_mm,source,page
 fill-spring-leg,fork-a,,,spring-side lower leg,oil-bath,10,8,12,mL,,,,manual-a,15
 fill-damper-leg,fork-a,,,damper-side lower leg,oil-bath,10,8,12,mL,,,,manual-a,15
@@ -139,6 +139,9 @@ guide-80,fork-a,spring-150,damper-a,,,positive,80,90,kg,with gear,80,76,84,psi,2
 guide-90,fork-a,spring-150,damper-a,,,positive,90,100,kg,with gear,89,85,93,psi,20,,4,3,manual-a,12
 guide-dual,fork-a,spring-dual,damper-a,,,positive,70,80,kg,with gear,80,,,psi,20,,8,5,manual-a,12
 guide-coil,fork-a,spring-coil,,,,coil,70,80,kg,with gear,,,,,20,spring-coil,8,5,manual-a,12""",
+    "adjustments": """id,chassis,target,condition,value,unit,source,page
+adjustment-e-bike,fork-a,pressure,e-bike,8,psi,manual-a,12
+adjustment-cold,fork-a,rebound clicks,cold,-1,,manual-a,12""",
     "readings": """id,chassis,spring,spacers,state,at_travel_mm,pressure,pressure_unit,rider_mass,mass_unit,temperature_c,source
 reading-sag,fork-a,spring-150,1,at sag,30,72,psi,75,kg,20,bench-a
 reading-full,fork-a,spring-150,1,full travel,150,195,psi,,,20,bench-a""",

@@ -126,6 +126,10 @@ class Spring(Entity, table=True):
     negative: Literal["port", "own valve", "coil", "none"] | None = column("how the negative chamber is filled")
     bore_mm: Number | None = column("diameter of the bore that the air piston runs in", unit="mm", example="31.5")
     shaft_diameter_mm: Number | None = column("diameter of the spring shaft", unit="mm", example="10")
+    shaft_length_mm: Published | None = column("length of the spring shaft", unit="mm", example="214.5")
+    length_tolerance_mm: Published | None = column(
+        "how far the length of the shaft may be off, either way", unit="mm", example="2"
+    )
     end_volume_ml: Published | None = column(
         "volume of the positive chamber at full travel, without volume spacers", unit="mL", example="68"
     )
@@ -265,6 +269,7 @@ class Fastener(Entity, table=True):
     position: Position = column("position", required=True, example="foot bolt")
     side: Side | None = column("leg or side", example="spring side")
     count: Integer | None = column("number of them", example="1")
+    group: Text | None = column("fasteners that are tightened in turns, one after the other", example="lower crown")
     kind: Literal["bolt", "nut", "cap", "set screw", "threaded seal head", "valve core"] = column(
         "kind of fastener", required=True
     )

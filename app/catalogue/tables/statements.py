@@ -42,6 +42,9 @@ class Fit(Statement, table=True):
     travel_spacer: Slug | None = column("travel spacer that sets this travel", to="parts")
     travel_spacers: Integer | None = column("number of travel spacers", positive=False, absent=0)
     axle_to_crown_mm: Published | None = column("axle-to-crown at this travel", unit="mm", example="546.1")
+    axle_to_crown_tolerance_mm: Published | None = column(
+        "how far the axle-to-crown may be off, either way", unit="mm", example="2"
+    )
     spacer: Slug | None = column("volume spacer that fits", to="spacers")
     spacer_limit: Integer | None = column("maximum number of volume spacers", example="4", positive=False)
     spacers_fitted: Integer | None = column("volume spacers fitted at the factory", example="1", positive=False)
@@ -58,10 +61,17 @@ class Torque(Statement, TravelScopedRow, table=True):
     """The torque for a fastener, and how to tighten it."""
 
     table: ClassVar[str] = "torques"
-    about: ClassVar[tuple[str, ...]] = ("chassis", "fastener", "stage")
+    about: ClassVar[tuple[str, ...]] = ("chassis", "fastener", "stage", "mating_material")
 
     fastener: Slug = column("fastener", to="fasteners", required=True)
     stage: Integer | None = column("stage, if it is tightened in several", example="1", absent=1)
+    order: Integer | None = column(
+        "position in the order in which the fasteners of its group are tightened, counted through all stages",
+        example="3",
+    )
+    mating_material: Text | None = column(
+        "applies if the part that it is tightened against is of this material", example="carbon"
+    )
     value: Published | None = column("torque", unit_column="unit", measures="torque", example="6.8")
     min: Published | None = column("lowest torque", unit_column="unit", measures="torque", example="6.5")
     max: Published | None = column("highest torque", unit_column="unit", measures="torque", example="7.5")
@@ -69,7 +79,9 @@ class Torque(Statement, TravelScopedRow, table=True):
     thread_prep: Literal["dry", "oiled", "greased", "low threadlocker", "medium threadlocker"] | None = column(
         "thread preparation"
     )
-    instruction: Text | None = column("instructions beyond the figure", example="hand-tight, then a quarter turn")
+    instruction: Text | None = column(
+        "instructions beyond the figure, or in its place", example="hand-tight, then a quarter turn"
+    )
     recheck: Text | None = column("when to check it again", example="after the first ride")
 
 
@@ -166,7 +178,9 @@ class Guide(Statement, TravelScopedRow, table=True):
     """A published set-up for riders of a certain mass."""
 
     table: ClassVar[str] = "guides"
-    about: ClassVar[tuple[str, ...]] = ("chassis", "chamber", "rider_mass_from", "rider_mass_to", "mass_unit")
+    about: ClassVar[tuple[str, ...]] = (
+        "chassis", "chamber", "rider_mass_from", "rider_mass_to", "mass_unit", "riding",
+    )  # fmt: skip
 
     chamber: Literal["positive", "second positive", "negative", "coil"] | None = column(
         "chamber that the pressure is for"
@@ -179,6 +193,7 @@ class Guide(Statement, TravelScopedRow, table=True):
     )
     mass_unit: Text | None = column("unit of the masses", measures="mass", example="kg")
     mass_is: Literal["with gear", "without", "not stated"] | None = column("whether the mass includes gear")
+    riding: Text | None = column("applies to this kind of riding", example="park")
     pressure: Published | None = column(
         "start pressure, gauge", unit_column="pressure_unit", measures="pressure", example="72"
     )
@@ -186,12 +201,35 @@ class Guide(Statement, TravelScopedRow, table=True):
     pressure_max: Published | None = column("greatest", unit_column="pressure_unit", measures="pressure")
     pressure_unit: Text | None = column("unit of the pressures", measures="pressure", example="psi")
     sag_percent: Published | None = column("sag that results", unit="%", example="20")
+    sag_min_percent: Published | None = column("least sag", unit="%", example="18")
+    sag_max_percent: Published | None = column("greatest sag", unit="%", example="20")
     spring_choice: Slug | None = column("coil spring to choose", to="springs")
     rebound_clicks: Integer | None = column("rebound clicks, counted from the damper's `clicks_from`", positive=False)
+    rebound_clicks_min: Integer | None = column("fewest rebound clicks", example="12", positive=False)
+    rebound_clicks_max: Integer | None = column("most rebound clicks", example="13", positive=False)
     compression_clicks: Integer | None = column(
         "compression clicks, counted from the damper's `clicks_from`", positive=False
     )
+    compression_clicks_min: Integer | None = column("fewest compression clicks", example="6", positive=False)
+    compression_clicks_max: Integer | None = column("most compression clicks", example="8", positive=False)
     preload_turns: Published | None = column("turns of preload, counted in from minimum preload", positive=False)
+    preload_turns_min: Published | None = column("fewest turns of preload", example="1", positive=False)
+    preload_turns_max: Published | None = column("most turns of preload", example="2", positive=False)
+    instruction: Text | None = column("words in place of a figure", example="ask the maker")
+
+
+class Adjustment(Statement, TravelScopedRow, table=True):
+    """What a source adds to the figures of its guide on a condition; a minus sign takes away."""
+
+    table: ClassVar[str] = "adjustments"
+    about: ClassVar[tuple[str, ...]] = ("chassis", "target", "condition")
+
+    target: Literal[
+        "rebound clicks", "compression clicks", "preload turns", "sag", "negative pressure", "pressure"
+    ] = column("figure of the guide that it adds to", required=True)  # fmt: skip
+    condition: Text = column("condition on which it is added", required=True, example="e-bike")
+    value: Published | None = column("amount to add", unit_column="unit", measures="any", example="8", positive=False)
+    unit: Text | None = column("unit of the amount; empty for clicks and turns", measures="any", example="psi")
 
 
 class Reading(Statement, TravelScopedRow, table=True):

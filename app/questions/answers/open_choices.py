@@ -22,6 +22,7 @@ _HOW = {
     "serial": "the serial number",
     "fitted_part": "the part that is fitted",
     "offset": "the offset of the fork",
+    "riding": "the kind of riding",
 }
 _TABLES: dict[str, type[Row]] = {"spring": Spring, "from_spring": Spring, "damper": Damper, "fitted_part": Part}
 _USUAL = {bead_seat: f"{name} in" for name, bead_seat in WHEEL_NAMES.items()}

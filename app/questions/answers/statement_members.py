@@ -1,7 +1,7 @@
 """Derives the members of a statement's view from the table's description; they are listed nowhere else.
 
-A figure with its limits and its unit is one Quantity, a reference to a fastener, fluid or part is that thing, a number
-of turns is a number, and everything else is the value itself. The text and the pages show every member.
+A figure with its limits and its unit is one Quantity, clicks and turns are a count with its limits, a reference to a
+fastener, fluid or part is that thing, and everything else is the value itself. Text and pages show every member.
 """
 
 import re
@@ -84,7 +84,8 @@ def members(table: type[Statement]) -> tuple[FigureMember | ValueMember, ...]:
             continue
         stem = _stem(table, name, column)
         if stem is None:
-            order[name] = _value(name, column)
+            called = _LIMIT.sub("", name)
+            order.setdefault(called, _value(called, column))
         else:
             limit = _LIMIT.search(name)
             figures.setdefault(stem, {})["value" if limit is None else limit[1]] = name

@@ -7,6 +7,7 @@ from typing import Any, Literal, NotRequired, TypeVar, cast
 from typing_extensions import TypedDict
 
 from app.catalogue.tables import (
+    Adjustment,
     Damper,
     Fastener,
     Fill,
@@ -24,13 +25,13 @@ from app.catalogue.tables import (
     Use,
 )
 from app.json_types import JsonObject
-from app.questions.answers.clicks import clicks_of_dampers
+from app.questions.answers.clicks import ADJUSTERS, clicks_of_dampers, counted
 from app.questions.answers.preload import PreloadView
 from app.questions.answers.statement_members import FigureMember, ValueMember, members
 from app.questions.answers.views import AlsoIn, ScopeView, SourceRef, scope_view, source_ref
 from app.questions.answers.words import UNCHECKED, unchecked
 from app.questions.configuration.prevailing import Applicable
-from app.units.counts import Clicks, Turns, turns_view
+from app.units.counts import AdjusterCount, Clicks, Turns, turns_view
 from app.units.preferences import Units
 from app.units.quantity import Quantity
 
@@ -60,6 +61,7 @@ class FastenerView(TypedDict):
     kind: str
     side: NotRequired[str]
     count: NotRequired[int]
+    group: NotRequired[str]
     drives: NotRequired[list[str]]
     thread: NotRequired[str]
     hand: NotRequired[str]
@@ -68,11 +70,16 @@ class FastenerView(TypedDict):
 
 
 class TorqueView(StatementView):
-    """How to tighten a fastener, and the names of the tools that fit its drive."""
+    """How to tighten a fastener, and the names of the tools that fit its drive.
+
+    `order` counts through all fasteners of its `group`. Without a torque, `instruction` says how tight it is.
+    """
 
     fastener: FastenerView
     torque: NotRequired[Quantity]
     stage: NotRequired[int]
+    order: NotRequired[int]
+    mating_material: NotRequired[str]
     thread_prep: NotRequired[str]
     instruction: NotRequired[str]
     recheck: NotRequired[str]
@@ -159,18 +166,37 @@ class IntervalView(StatementView):
 
 
 class GuideView(StatementView):
-    """The published set-up for riders from `rider_mass_from` to just below `rider_mass_to`."""
+    """The published set-up for riders from `rider_mass_from` to just below `rider_mass_to`; without an end it is open.
+
+    `instruction` stands in place of a figure.
+    """
 
     chamber: NotRequired[str]
     rider_mass_from: NotRequired[Quantity]
     rider_mass_to: NotRequired[Quantity]
     mass_is: NotRequired[str]
+    riding: NotRequired[str]
     pressure: NotRequired[Quantity]
     sag: NotRequired[Quantity]
     spring_choice: NotRequired[str]
     rebound_clicks: NotRequired[Clicks]
     compression_clicks: NotRequired[Clicks]
     preload_turns: NotRequired[Turns]
+    instruction: NotRequired[str]
+
+
+class AdjustmentView(StatementView):
+    """What is added to a figure of the guide on a condition, as a figure with its unit or as a count.
+
+    `text` says it in words. `added`: whether the figures of this answer contain it.
+    """
+
+    target: str
+    condition: str
+    adjustment: NotRequired[Quantity]
+    count: NotRequired[float]
+    text: NotRequired[str]
+    added: NotRequired[bool]
 
 
 class ReadingView(StatementView):
@@ -328,12 +354,30 @@ def guide_view(each: Applicable[Guide], named: NamedEntities) -> GuideView:
     row = each.statement
     shown = cast(GuideView, _statement(each, named))
     dampers = [damper for id, damper in named.dampers.items() if row.damper is None or id in row.damper]
-    if row.rebound_clicks is not None:
-        shown["rebound_clicks"] = clicks_of_dampers(row.rebound_clicks, "rebound_clicks", dampers)
-    if row.compression_clicks is not None:
-        shown["compression_clicks"] = clicks_of_dampers(row.compression_clicks, "compression_clicks", dampers)
-    if row.preload_turns is not None:
-        shown["preload_turns"] = turns_view(row.preload_turns)
+    for name in ADJUSTERS:
+        if (clicks := counted(row, name)).is_given:
+            shown[name] = clicks_of_dampers(clicks, name, dampers)
+    if (turns := counted(row, "preload_turns")).is_given:
+        shown["preload_turns"] = turns_view(turns)
+    return shown
+
+
+COUNTED_TARGETS = ("rebound clicks", "compression clicks", "preload turns")
+"""What an adjustment changes by a count, which has no unit."""
+
+
+def adjustment_view(each: Applicable[Adjustment], named: NamedEntities) -> AdjustmentView:
+    """What is added to a figure of the guide on a condition."""
+    row = each.statement
+    shown = cast(AdjustmentView, _statement(each, named))
+    if row.value is None:
+        return shown
+    verb = "take off" if row.value < 0 else "add"
+    if row.target in COUNTED_TARGETS:
+        shown["count"] = float(row.value)
+        shown["text"] = f"{verb} {AdjusterCount(abs(row.value)).worded(row.target.split()[-1].removesuffix('s'))}"
+    elif "adjustment" in shown:
+        shown["text"] = f"{verb} {shown['adjustment']['text'].lstrip('-−')}"
     return shown
 
 

@@ -8,7 +8,7 @@ from typing import Literal, NotRequired
 from typing_extensions import TypedDict
 
 from app.catalogue.columns import write_number
-from app.catalogue.tables import SCOPE, Chassis, Maker, Row, Source, Statement
+from app.catalogue.tables import SCOPE, Chassis, Fit, Maker, Row, Source, Statement
 from app.questions.configuration.cited_sources import CitedSources, Newer
 from app.units.preferences import Units
 from app.units.quantity import Quantity, quantity
@@ -205,6 +205,21 @@ def share(percent: float, to: Units) -> Quantity:
 @lru_cache(maxsize=1024)
 def _digits(number: float) -> Decimal:
     return Decimal(write_number(number))
+
+
+def axle_to_crown_ends(fit: Fit) -> tuple[Decimal, Decimal] | None:
+    """The shortest and the longest axle-to-crown in mm that a fit permits; None if it states no length."""
+    stated, off = fit.axle_to_crown_mm, fit.axle_to_crown_tolerance_mm or Decimal(0)
+    return None if stated is None else (stated - off, stated + off)
+
+
+def axle_to_crown_view(fit: Fit, to: Units) -> Quantity | None:
+    """The axle-to-crown of a fit with its tolerance; None if it states no length."""
+    ends = axle_to_crown_ends(fit)
+    if ends is None:
+        return None
+    low, high = (None, None) if fit.axle_to_crown_tolerance_mm is None else ends
+    return quantity("length", fit.axle_to_crown_mm, "mm", minimum=low, maximum=high, to=to)
 
 
 def figure(

@@ -16,7 +16,16 @@ from app.questions.answers.cautions import cautions
 from app.questions.answers.gap import Gap
 from app.questions.answers.open_choices import shown_undecided
 from app.questions.answers.parameters import LookupParameters
-from app.questions.answers.views import Caution, ChassisRef, SourceRef, Undecided, chassis_ref, length, source_ref
+from app.questions.answers.views import (
+    Caution,
+    ChassisRef,
+    SourceRef,
+    Undecided,
+    axle_to_crown_ends,
+    chassis_ref,
+    length,
+    source_ref,
+)
 from app.questions.configuration.chassis_context import ChassisContext, load_chassis
 from app.questions.configuration.prevailing import undecided
 from app.questions.configuration.region import Given, Region, given
@@ -180,11 +189,11 @@ def gather(snapshot: Snapshot, frame: Frame, chassis: str, wanted: Given, offset
     every = prevailing_fits(context, offered, whole, context.region(whole, offered))
     lengths: dict[float, Length | None] = {}
     for travel in sorted({each.statement.travel_mm for each in every} | {each.statement.travel_mm for each in shown}):
-        stated = [each.statement.axle_to_crown_mm for each in every if each.statement.travel_mm == travel]
-        known = [float(figure) for figure in stated if figure is not None]
-        lengths[travel] = Length(min(known), max(known)) if known and len(known) == len(stated) else None
+        stated = [axle_to_crown_ends(each.statement) for each in every if each.statement.travel_mm == travel]
+        known = [float(end) for ends in stated if ends is not None for end in ends]
+        lengths[travel] = Length(min(known), max(known)) if known and None not in stated else None
     open_in = {}
-    if len({each.statement.axle_to_crown_mm for each in shown}) > 1:
+    if len({axle_to_crown_ends(each.statement) for each in shown}) > 1:
         open_in = undecided(shown, where, context.choices(where, offered))
     wheels = where.wheel_sizes
     if wheels is not None and len(wheels) > 1:

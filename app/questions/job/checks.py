@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from app.catalogue.columns import write_number
 from app.questions.answers.statement_views import NamedEntities, limit_view
-from app.questions.answers.views import figure, length
+from app.questions.answers.views import axle_to_crown_view, figure, length
 from app.questions.job.plan import Plan, limits_of_job
 from app.questions.job.steps import Step_
 from app.questions.job.views import BLANK, Check, ToWrite
@@ -28,7 +28,7 @@ def _proof(plan: Plan) -> list[Check]:
             "text": f"Compressed fully without air, the fork must move {travel} mm.",
         }
     ]  # fmt: skip
-    to_crown = figure(fit, "length", "axle_to_crown_mm", "mm", plan.units)
+    to_crown = axle_to_crown_view(fit, plan.units)
     if to_crown is None:
         text = "The catalogue does not give the axle-to-crown at this travel: measure before and after."
         plan.miss("axle-to-crown", fit.id, "it proves the change and decides whether the frame permits it", text)

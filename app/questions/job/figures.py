@@ -1,8 +1,9 @@
 """Placeholders of a step filled from statements: a figure, or a blank line and a gap. Never a figure of our own."""
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from math import inf
 from typing import Any, TypeVar
 
 from app.catalogue.agreement import agree
@@ -101,11 +102,15 @@ def uses_of(plan: Plan, kind: str | None) -> list[Applicable[Use]]:
 
 
 def torques_of(plan: Plan, fastener: Fastener) -> list[Applicable[Torque]]:
-    """The torques of a fastener in order of stage; none for a stage on which sources disagree."""
-    mine = [each for each in plan.found.torques if each.statement.fastener == fastener.id]
-    stages = sorted({each.statement.stage or 1 for each in mine})
-    every = [_answering(plan, [each for each in mine if (each.statement.stage or 1) == stage]) for stage in stages]
-    return [each for of_stage in every for each in of_stage]
+    """The torques of a fastener in order of stage, then by the material of the mating part.
+
+    None for a stage and material on which sources disagree.
+    """
+    mine: dict[tuple[int, str], list[Applicable[Torque]]] = {}
+    for each in plan.found.torques:
+        if each.statement.fastener == fastener.id:
+            mine.setdefault((each.statement.stage or 1, each.statement.mating_material or ""), []).append(each)
+    return [row for key in sorted(mine) for row in _answering(plan, mine[key])]
 
 
 def _answering(plan: Plan, shown: Sequence[Applicable[S]]) -> list[Applicable[S]]:
@@ -153,22 +158,46 @@ def _torque(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures) 
         text = f"The catalogue lists no {position} for this fork: fill its torque in from the maker's manual."
         plan.miss("torque", position, "too loose, it leaks or comes off; too tight, it strips", text)
         return BLANK
-    figures.after += _how(fasteners, figures.torque)
+    figures.torque.sort(key=lambda each: each.get("order", inf))
+    figures.after += [*_in_turns(plan, named, fasteners), *_how(fasteners, figures.torque)]
     if len(set(texts.values())) == 1:
         return next(iter(texts.values()))
     return ", ".join(f"{texts[row.id]} ({row.side or row.id})" for row in fasteners)
 
 
 def _by_stage(rows: Sequence[Applicable[Torque]], shown: Sequence[TorqueView]) -> str:
-    """The torques of a fastener; those of one stage that differ by serial number, each with its range."""
-    stages: dict[int, list[tuple[Applicable[Torque], str]]] = {}
+    """The torques of one fastener: stage by stage, each for every material of the mating part; those of one stage and
+    material that differ by serial number, each with its range.
+    """
+    stages: dict[int, dict[str, list[tuple[Applicable[Torque], str]]]] = {}
     for row, each in zip(rows, shown, strict=True):
-        text = each["torque"]["text"] if "torque" in each else each.get("instruction", BLANK)
-        stages.setdefault(row.statement.stage or 1, []).append((row, text))
+        material = f" ({each['mating_material']})" if "mating_material" in each else ""
+        of_stage = stages.setdefault(row.statement.stage or 1, {})
+        of_stage.setdefault(material, []).append((row, f"{_figure(each)}{material}"))
     return ", then ".join(
-        several[0][1] if len(several) == 1 else " or ".join(f"{text} ({_serials(row)})" for row, text in several)
-        for several in stages.values()
+        " or ".join(_each_with_serials(*zip(*several, strict=True)) for several in of_stage.values())
+        for of_stage in stages.values()
     )
+
+
+def _figure(each: TorqueView) -> str:
+    """The torque, or the words in its place."""
+    return each["torque"]["text"] if "torque" in each else each.get("instruction", BLANK)
+
+
+def _in_turns(plan: Plan, named: NamedEntities, fasteners: Iterable[Fastener]) -> Iterator[str]:
+    """The order in which a group of fasteners is tightened, whichever positions it has."""
+    for group in dict.fromkeys(row.group for row in fasteners if row.group is not None):
+        rows = [row for row in plan.found.torques if named.fasteners[row.statement.fastener].group == group]
+        shown = [each for row in rows if "order" in (each := torque_view(row, named))]
+        if shown:
+            shown.sort(key=lambda each: each["order"])
+            turns = [f"{_called(each)} {_figure(each)}" for each in shown]
+            yield f"Tighten in this order: {', '.join(turns)}."
+
+
+def _called(each: TorqueView) -> str:
+    return each["fastener"].get("side", each["fastener"]["position"])
 
 
 def _how(fasteners: Iterable[Fastener], torques: Iterable[TorqueView]) -> list[str]:

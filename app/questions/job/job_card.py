@@ -40,6 +40,8 @@ from app.questions.sheet.gaps import gaps
 
 __all__ = ["JOB_CARD", "JobCardAnswer", "JobCardAsked", "Made", "job_card", "made"]
 
+NO_START_PRESSURE = ("rider-mass-limit", "instruction")
+"""Headlines that forbid a start pressure."""
 OF_THE_RIDER = {"rider-mass", "start-pressure"}
 OF_THE_FIT = ("spacer-limit", "pressure-limit")
 
@@ -167,14 +169,16 @@ def _torques(steps: Sequence[Step_]) -> list[TorqueView]:
 def _settings(plan: Plan) -> JobSettings:
     """The part of the set-up that a mechanic sets; the curve is left to the question `setup`."""
     setup = plan.setup
-    shown: JobSettings = {"limits": setup["limits"], "published": setup["published"], "text": ""}
-    for name in ("headline", "basis", "start_pressure", "band", "chambers", "sag", "coil", "altitude"):
+    shown: JobSettings = {
+        "limits": setup["limits"], "published": setup["published"], "adjustments": setup["adjustments"], "text": "",
+    }  # fmt: skip
+    for name in ("adjusted", "headline", "basis", "start_pressure", "band", "chambers", "sag", "coil", "altitude"):
         if name in setup:
             shown[name] = setup[name]
     if "travel_change" in setup and plan.job == "travel-change":
         shown["travel_change"] = setup["travel_change"]
     sentences = []
-    if setup["headline"]["what"] == "rider-mass-limit":
+    if setup["headline"]["what"] in NO_START_PRESSURE:
         sentences.append(setup["headline"]["text"])
     if plan.spacers is not None and takes_spacers(plan.fit.statement):
         shown["spacers"] = plan.spacers
@@ -190,7 +194,7 @@ def _settings(plan: Plan) -> JobSettings:
                 f"Fill to {block['fill_to']['text']} here, at {block['fill_altitude']['text']}; it reads "
                 f"{block['reading_there']['text']} at {block['altitude']['text']}. {block['text']}"
             )
-    elif setup["headline"]["what"] == "rider-mass-limit":
+    elif setup["headline"]["what"] in NO_START_PRESSURE:
         pass  # already given above
     elif "fit" in setup.get("coil", {}) and setup["coil"]["fit"]["id"] != plan.fit.statement.spring:
         other, mine = setup["coil"]["fit"], plan.fit.statement.spring

@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from app.catalogue.columns import write_number
 from app.catalogue.tables import AirChamber
-from app.questions.answers.views import figure, length
+from app.questions.answers.views import axle_to_crown_ends, figure, length
 from app.questions.fork_check.permission import USUAL_OFFSET_MM, method_difference_mm
 from app.questions.job.plan import Plan
 from app.questions.job.views import BLANK, StepFigure
@@ -58,6 +58,8 @@ def _filling(plan: Plan) -> tuple[str, list[StepFigure]]:
         words = f"Refill to the pressure noted in {noted_in(plan)}. {limit}."
     elif plan.setup["headline"]["what"] == "rider-mass-limit":
         words = f"The rider is above the limit of this fork: there is no start pressure. {limit}."
+    elif plan.setup["headline"]["what"] == "instruction":
+        words = f"{plan.setup['headline']['text']} {limit}."
     else:
         stay = "" if most is None else f" and stay below {bare_limit(most)}"
         text = "No start pressure is listed for this rider and configuration."
@@ -191,13 +193,14 @@ def _proof(plan: Plan) -> tuple[str, list[StepFigure]]:
 
 
 def _axle_to_crown(plan: Plan) -> Quantity | None:
-    """The length of the fit with a tolerance for reading the rule and for measuring straight."""
-    stated = plan.fit.statement.axle_to_crown_mm
-    if stated is None:
+    """The length of the fit with its tolerance, and one for reading the rule and for measuring straight."""
+    stated, ends = plan.fit.statement.axle_to_crown_mm, axle_to_crown_ends(plan.fit.statement)
+    if ends is None:
         return None
+    least, most = (float(end) for end in ends)
     offset = max(plan.found.context.chassis.offsets_mm or (USUAL_OFFSET_MM,))
-    low = math.floor(float(stated) - READ_TO_MM)
-    high = math.ceil(float(stated) + method_difference_mm(float(stated), offset) + READ_TO_MM)
+    low = math.floor(least - READ_TO_MM)
+    high = math.ceil(most + method_difference_mm(most, offset) + READ_TO_MM)
     return quantity("length", stated, "mm", minimum=Decimal(low), maximum=Decimal(high), to=plan.units)
 
 
@@ -224,7 +227,7 @@ def _preload(plan: Plan) -> tuple[str, list[StepFigure]]:
     spring = plan.fit.statement.spring
     turns = {
         each["preload_turns"]["text"]
-        for each in plan.setup["published"]
+        for each in plan.setup.get("adjusted", plan.setup["published"])
         if "preload_turns" in each and each.get("spring_choice", spring) == spring
     }
     if len(turns) == 1 and plan.setup.get("load") is not None:

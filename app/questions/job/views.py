@@ -7,7 +7,14 @@ from typing_extensions import TypedDict
 
 from app.json_types import JsonObject
 from app.questions.answers.gap import Gap
-from app.questions.answers.statement_views import FillView, GreaseView, GuideView, LimitView, TorqueView
+from app.questions.answers.statement_views import (
+    AdjustmentView,
+    FillView,
+    GreaseView,
+    GuideView,
+    LimitView,
+    TorqueView,
+)
 from app.questions.answers.views import Caution, ChassisRef, SourceRef, SpringRef, Undecided
 from app.questions.fork_check.fork_check import ReasonView
 from app.questions.job.parameters import JobName
@@ -164,6 +171,8 @@ class JobSettings(TypedDict):
     travel_change: NotRequired[TravelChange]
     limits: SetupLimits
     published: list[GuideView]
+    adjustments: list[AdjustmentView]
+    adjusted: NotRequired[list[GuideView]]
     text: str
 
 

@@ -74,7 +74,7 @@ def _add_exceptions(figures: Sequence[ForkFigure], answer: SheetAnswer) -> None:
     """Adds to each wider statement the narrower ones that override it."""
     lists: tuple[Sequence[StatementView], ...] = (
         answer["torques"], answer["fills"], answer["greases"], answer["uses"], answer["limits"], answer["intervals"],
-        answer["guides"],
+        answer["guides"], answer["adjustments"],
     )  # fmt: skip
     narrower: dict[str, list[ScopeException]] = {}
     for each in (view for views in lists for view in views):
@@ -105,8 +105,9 @@ def _statements(found: Sheet, answer: SheetAnswer) -> Iterator[ForkFigure]:
 def _torque(view: TorqueView, fastener: Fastener) -> ForkFigure:
     bolt = view["fastener"]
     stage = f"stage {view['stage']}" if "stage" in view else ""
+    material = f"against {view['mating_material']}" if "mating_material" in view else ""
     side = "" if bolt.get("side") == "both" else bolt.get("side", "")
-    name = ", ".join(text for text in (bolt["position"], side, stage) if text)
+    name = ", ".join(text for text in (bolt["position"], side, stage, material) if text)
     detail = [
         f"{bolt['count']} bolts" if bolt.get("count", 1) > 1 and bolt["kind"] == "bolt" else "",
         " or ".join(bolt.get("drives", ())), view.get("thread_prep", ""), view.get("instruction", ""),

@@ -82,8 +82,10 @@ def guide_figures(found: Sheet, answer: SheetAnswer) -> Iterator[ForkFigure]:
             f"sag {view['sag']['text']}" if "sag" in view else "",
             *_clicks(view),
             f"preload {view['preload_turns']['text']}" if "preload_turns" in view else "",
+            view.get("instruction", ""),
         ]
-        name = f"Set-up, rider {_bracket(view)}"
+        riding = f", {view['riding']} riding" if "riding" in view else ""
+        name = f"Set-up, rider {_bracket(view)}{riding}"
         hit = with_figure(claim("guides", "start pressure", name, view, detail), view.get("pressure"))
         yield ForkFigure(hit, ("start pressure",), ("set-up setup sag rider air coil", *detail))
 

@@ -39,7 +39,7 @@ def put_air(answer: SetupAnswer, work: SetupBuilder, shown: Applicable[Fit], wan
     work.gaps += limit_gaps(work.limits)
     same, text = travel_change(spring)
     answer["travel_change"] = {"same_pressure": same, "siblings": _siblings(work, spring), "text": text}
-    if work.limits.over_rider(work.asked):
+    if work.limits.over_rider(work.asked) or work.put_words():
         answer["sag"] = sag_view(wanted, work.units, None, None)
         _put_limits(answer, work, None, None)
         return
@@ -76,7 +76,7 @@ def _ground(work: SetupBuilder, fit: Fit, spring: Spring, wanted: Target, where:
     ground = SetupInputs(
         fit, spring, spacer_of(work.found, fit), _spacers(work, fit), work.asked, work.guides,
         tuple(readings_in(work.found, where)), wanted, work.load, work.pushed, ambient_pa(work.asked),
-        negative_pa=_negative_pa(work, spring, wanted), chambers=work.found.chambers_of(spring.id),
+        negative_pa=_negative_pa(work, spring, wanted), chambers=work.found.chambers_of(spring.id), added=work.added,
     )  # fmt: skip
     found, gaps = geometries(ground)
     work.gaps += gaps

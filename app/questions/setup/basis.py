@@ -16,7 +16,7 @@ from app.physics.stroke import start_pressure
 from app.questions.answers.gap import Gap
 from app.questions.setup import spring_geometry
 from app.questions.setup.estimate import StartPressureEstimate, estimate_of, gap
-from app.questions.setup.inputs import SetupInputs, for_air, guide_rows, same_sag
+from app.questions.setup.inputs import SetupInputs, for_air, guide_rows, same_sag, stated_sag
 from app.questions.setup.parameters import si, si_of
 from app.questions.setup.readings import listed_triple, one_force, one_sag, own_triple, two_sags
 from app.questions.setup.spring_geometry import SpringGeometry
@@ -82,10 +82,16 @@ def _published(ground: SetupInputs) -> Estimates:
     if why_not is not None or len(rows) != 1:
         return
     low, value, high = published_range(rows[0])
+    added = ground.added.get(rows[0].id, [])
     text = "As stated in the guide for this rider, unscaled."
-    if rows[0].sag_percent is None:
+    if added:
+        text += f" Added to it: {' and '.join(row.condition for row in added)}."
+    if rows[0].rider_mass_from is not None and rows[0].rider_mass_to is None:
+        text += " It is the guide's last line, which has no upper end."
+    if stated_sag(rows[0]) is None:
         text += " The guide does not say what sag this gives."
-    yield StartPressureEstimate("published", value, low, high, text, statements=(rows[0].id,), guide=rows[0])
+    statements = (rows[0].id, *(row.id for row in added))
+    yield StartPressureEstimate("published", value, low, high, text, statements=statements, guide=rows[0])
 
 
 def _not_as_published(ground: SetupInputs) -> str | None:
@@ -221,6 +227,6 @@ def disagreeing(found: list[StartPressureEstimate]) -> bool:
     A guide without a sag cannot be compared, nor can a pressure that was given.
     """
     compared = [
-        each for each in found if each.given is None and (each.guide is None or each.guide.sag_percent is not None)
+        each for each in found if each.given is None and (each.guide is None or stated_sag(each.guide) is not None)
     ]
     return any(a.high_pa < b.low_pa or b.high_pa < a.low_pa for a, b in combinations(compared, 2))

@@ -1,11 +1,14 @@
 """An answer to `setup` under construction: its inputs, and what is collected besides the figures."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+from app.catalogue.tables import Adjustment
 from app.physics.band import Band
 from app.questions.answers.explained import Assumption
 from app.questions.answers.gap import Gap
-from app.questions.setup.inputs import Chosen, ForRider
+from app.questions.configuration.prevailing import Applicable
+from app.questions.setup.inputs import Chosen, ForRider, words_only
 from app.questions.setup.limits import KeptLimits
 from app.questions.setup.model import Formatter as Figures
 from app.questions.setup.parameters import Circumstances
@@ -25,6 +28,9 @@ class SetupBuilder:
     units: Units
     chosen: Chosen
     guides: ForRider = field(default_factory=lambda: ForRider((), ()))
+    published: ForRider = field(default_factory=lambda: ForRider((), ()))  # as printed, with nothing added
+    adjustments: list[Applicable[Adjustment]] = field(default_factory=list)
+    added: Mapping[str, Sequence[Adjustment]] = field(default_factory=dict)  # by guide
     limits: KeptLimits = field(default_factory=lambda: KeptLimits(None, None))
     undecided: dict[str, list[str | int | float]] = field(default_factory=dict)
     assumptions: list[Assumption] = field(default_factory=list)
@@ -46,6 +52,15 @@ class SetupBuilder:
     def miss(self, what: str, why: str, text: str) -> None:
         """Record a gap."""
         self.gaps.append({"what": what, "why_needed": why, "text": text})
+
+    def put_words(self) -> bool:
+        """Put the guide's words for this rider at the top if it has no figure for them; returns whether it has none."""
+        row = words_only(self.guides)
+        if row is None or not row.surely or "riding" in self.undecided:
+            return False
+        text = f"The guide gives no figure for this rider: {row.statement.instruction}."
+        self.headline = {"what": "instruction", "text": text}
+        return True
 
     def add_band(self, of: BandOfWhat, biggest: str | None) -> None:
         """Record how certain a figure is, and what affects it most."""

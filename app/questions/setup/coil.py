@@ -7,6 +7,7 @@ from decimal import Decimal
 from app.catalogue.tables import Fit, Guide, Spring
 from app.physics import coil
 from app.physics.band import Band, Uncertain, band
+from app.questions.answers.clicks import counted
 from app.questions.answers.explained import as_published
 from app.questions.answers.gap import Gap
 from app.questions.answers.views import SpringRef
@@ -18,7 +19,7 @@ from app.questions.setup.parameters import Circumstances, si_of
 from app.questions.setup.views import Basis, Coil, CoilSag, CoilView, CurvePointView
 from app.questions.setup.words import band_view
 from app.questions.sheet.fits import spring_ref
-from app.units.counts import turns_view
+from app.units.counts import AdjusterCount, turns_view
 from app.units.quantity import computed, quantity
 
 RATE_UNIT = "N/mm"
@@ -115,12 +116,12 @@ def _add_rate(
 def _add_turns(shown: Coil, guides: ForRider, choice: str, own: Mapping[str, "_Coil"]) -> None:
     """The preload that the guide gives with its spring. No column says how far a turn moves the spring, so the sag is
     computed at no turns only; at any other number the answer says between which sags it lies."""
-    turns = {each.statement.preload_turns for each in guides.sure if each.statement.spring_choice == choice} - {None}
-    if len(turns) != 1:
+    rows = [each.statement for each in guides.sure if each.statement.spring_choice == choice]
+    given = [each for each in {counted(row, "preload_turns") for row in rows} if each.is_given]
+    if len(given) != 1:
         return
-    count = turns.pop() or Decimal(0)
-    shown["published_turns"] = turns_view(count)
-    if count != 0:
+    shown["published_turns"] = turns_view(given[0])
+    if given[0] != AdjusterCount(Decimal(0)):
         shown["preload_text"] = _UNKNOWN_TURN
     elif choice in own:
         shown["at_published_turns"] = own[choice].sag_shown("preload_min_mm")

@@ -6,12 +6,12 @@ from app.questions.answers.views import figure, source_ref
 from app.questions.setup.basis import disagreeing
 from app.questions.setup.builder import SetupBuilder
 from app.questions.setup.estimate import MEASURED_ON_THE_BENCH, StartPressureEstimate
+from app.questions.setup.inputs import stated_sag
 from app.questions.setup.model import Formatter as Figures
 from app.questions.setup.model import Model
 from app.questions.setup.parameters import si_of
 from app.questions.setup.views import BasisView, SetupAnswer
 from app.questions.setup.words import PRACTICE, band_view, disagreement, reading_assumptions, surroundings_assumption
-from app.units.convert import half_last_digit
 from app.units.quantity import Quantity, quantity, to_set
 
 LEAST_READ_PA = 20 * 6894.757293168  # below this a shock pump's gauge hardly moves; common practice, no source
@@ -56,7 +56,7 @@ def _basis_shown(each: StartPressureEstimate, figures: Figures, work: SetupBuild
     if each.guide is not None:
         pressure = figure(
             each.guide, "pressure", "pressure", each.guide.pressure_unit, work.units,
-            minimum="pressure_min", maximum="pressure_max",
+            minimum="pressure_min", maximum="pressure_max", is_set=True,
         )  # fmt: skip
         if pressure is not None:
             pressure.setdefault("basis", "published")
@@ -91,17 +91,18 @@ def put_disagreement(
 ) -> None:  # fmt: skip
     """A sentence if the guide's sag at its pressure lies outside the band of the expected sag."""
     sag, guide = answer["sag"], headline.guide
-    if guide is None or guide.sag_percent is None or model is None or model.stroke.sag is None or "expected" not in sag:
+    stated = None if guide is None else stated_sag(guide)
+    if guide is None or stated is None or model is None or model.stroke.sag is None or "expected" not in sag:
         return
-    half = float(half_last_digit(guide.sag_percent)) / 100 * model.geometry.air.travel_m
-    stated_m = float(guide.sag_percent) / 100 * model.geometry.air.travel_m
+    travel_m = model.geometry.air.travel_m
+    low_m, high_m = (end / 100 * travel_m for end in stated.ends)
     found = model.stroke.sag
-    if found.low <= stated_m + half and stated_m - half <= found.high:
+    if found.low <= high_m and low_m <= found.high:
         return
     source = source_ref(guide, work.found.context.sources)
     sag["disagreement"] = disagreement(
-        figures.length(stated_m)["text"], f"about {sag['expected']['text']}", answer["start_pressure"]["text"],
-        source["title"] if source is not None else guide.id,
+        figures.length(float(stated.figure) / 100 * travel_m)["text"], f"about {sag['expected']['text']}",
+        answer["start_pressure"]["text"], source["title"] if source is not None else guide.id,
     )  # fmt: skip
     if "bases-disagree" not in work.codes:
         work.codes.append("bases-disagree")

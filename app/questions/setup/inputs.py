@@ -3,23 +3,25 @@
 If several fits remain, it names what would decide and chooses none.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from decimal import Decimal
 from fractions import Fraction
 from typing import Any, Literal
 
 from app.catalogue.agreement import kilograms
 from app.catalogue.columns import write_number
-from app.catalogue.tables import AirChamber, Fit, Guide, Reading, Spacer, Spring, SpringChamber
+from app.catalogue.tables import Adjustment, AirChamber, Fit, Guide, Reading, Spacer, Spring, SpringChamber
 from app.errors import Invalid
 from app.physics.band import Band
 from app.questions.configuration.prevailing import Applicable, undecided
 from app.questions.configuration.region import Region
 from app.questions.setup.parameters import Circumstances, si
 from app.questions.setup.spring_geometry import SpringGeometry
-from app.questions.sheet.gather import Sheet
+from app.questions.sheet.gather import Sheet, by_mass
 from app.units.convert import half_last_digit
 from app.units.measure import Measure
+from app.units.quantity import middle
 
 GEAR_KG = (Fraction(3), Fraction(8))  # mass of the rider's clothes and gear; common practice, no source
 USUAL_SAG_PERCENT = 20.0  # common practice, no source: a general starting point between 15 and 25 %
@@ -105,7 +107,15 @@ def guides_in(found: Sheet, where: Region) -> list[Applicable[Guide]]:
     """The guide rows that may apply in a region."""
     if where == found.where:
         return found.guides
-    return found.context.prevailing(found.context.snapshot.where(Guide, "chassis", found.context.chassis.id), where)
+    rows = found.context.snapshot.where(Guide, "chassis", found.context.chassis.id)
+    return sorted(found.context.prevailing(rows, where), key=by_mass)
+
+
+def adjustments_in(found: Sheet, where: Region) -> list[Applicable[Adjustment]]:
+    """The adjustments of guides that may apply in a region."""
+    if where == found.where or not found.adjustments:
+        return found.adjustments
+    return found.context.prevailing([each.statement for each in found.adjustments], where)
 
 
 def readings_in(found: Sheet, where: Region) -> list[Applicable[Reading]]:
@@ -174,13 +184,53 @@ def for_air(guide: Guide, chamber: AirChamber = "positive") -> bool:
     )
 
 
+def words_only(guides: ForRider) -> Applicable[Guide] | None:
+    """The row that has words in place of a figure for this rider, such as “ask the maker”."""
+    return next((each for each in guides.sure if _is_words_only(each.statement)), None)
+
+
+def _is_words_only(guide: Guide) -> bool:
+    figures = (guide.pressure, guide.pressure_min, guide.pressure_max, guide.spring_choice)
+    return guide.instruction is not None and all(each is None for each in figures)
+
+
+@dataclass(frozen=True, slots=True)
+class StatedSag:
+    """The sag that a guide states, in percent: a figure, a range or both."""
+
+    value: Decimal | None
+    low: Decimal | None
+    high: Decimal | None
+
+    @property
+    def figure(self) -> Decimal:
+        """The figure to go by: the value, else the middle of the range, else its one end."""
+        if self.value is None and self.low is not None and self.high is not None:
+            return middle(self.low, self.high)
+        return next(each for each in (self.value, self.low, self.high) if each is not None)
+
+    @property
+    def ends(self) -> tuple[float, float]:
+        """The lowest and highest sag that it can mean, to half of the last digit."""
+        low = self.figure if self.low is None else self.low
+        high = self.figure if self.high is None else self.high
+        return float(low - half_last_digit(low)), float(high + half_last_digit(high))
+
+
+def stated_sag(guide: Guide) -> StatedSag | None:
+    """The sag of a guide row, or None if it states none."""
+    found = guide.sag_percent, guide.sag_min_percent, guide.sag_max_percent
+    return None if found == (None, None, None) else StatedSag(*found)
+
+
 @dataclass(frozen=True, slots=True)
 class Target:
-    """The wanted sag, and its origin."""
+    """The wanted sag, and its origin; `stated` is what the guide says."""
 
     sag_m: float
     percent: float
     wanted_by: Literal["asked", "guide", "usual"]
+    stated: StatedSag | None = None
 
 
 def target(asked: Circumstances, guides: Iterable[Guide], travel_mm: float) -> Target:
@@ -199,21 +249,24 @@ def target(asked: Circumstances, guides: Iterable[Guide], travel_mm: float) -> T
     if asked.sag is not None:
         percent = si(asked.sag) * 100
         return Target(percent / 100 * travel_m, percent, "asked")
-    stated = {guide.sag_percent for guide in guides if guide.sag_percent is not None}
+    stated = {sag for guide in guides if (sag := stated_sag(guide)) is not None}
     if len(stated) == 1:
-        percent = float(stated.pop())
-        return Target(percent / 100 * travel_m, percent, "guide")
+        sag = stated.pop()
+        percent = float(sag.figure)
+        return Target(percent / 100 * travel_m, percent, "guide", sag)
     return Target(USUAL_SAG_PERCENT / 100 * travel_m, USUAL_SAG_PERCENT, "usual")
 
 
 def same_sag(guide: Guide, wanted: Target) -> bool:
-    """Whether a guide row is for the wanted sag, to within half of its last digit.
+    """Whether a guide row is for the wanted sag, to within half of its last digit; any sag within a range is.
 
     A row that states no sag applies only if no sag was asked for.
     """
-    if guide.sag_percent is None:
+    stated = stated_sag(guide)
+    if stated is None:
         return wanted.wanted_by != "asked"
-    return abs(float(guide.sag_percent) - wanted.percent) <= float(half_last_digit(guide.sag_percent)) + 1e-9
+    low, high = stated.ends
+    return low - 1e-9 <= wanted.percent <= high + 1e-9
 
 
 def guide_rows(guides: ForRider, target: Target, chamber: AirChamber = "positive") -> list[Guide]:
@@ -248,7 +301,8 @@ class SetupInputs:
     """Everything that a start pressure may be found from, for one fit.
 
     `spacers` is None if the count is unknown, `load` and `pushed` (the load with friction) if the rider is,
-    `negative_pa` (gauge) if the negative chamber has no valve or its pressure is unknown.
+    `negative_pa` (gauge) if the negative chamber has no valve or its pressure is unknown. `added` are the adjustments
+    that a guide row contains.
     """
 
     fit: Fit
@@ -265,6 +319,7 @@ class SetupInputs:
     negative_pa: float | None = None
     chambers: tuple[SpringChamber, ...] = ()
     geometries: tuple[SpringGeometry, ...] = ()
+    added: Mapping[str, Sequence[Adjustment]] = field(default_factory=dict)
 
     @property
     def has_other_valve(self) -> bool:

@@ -18,6 +18,7 @@ from app.units.table import Kind, unit
 
 T = TypeVar("T")
 MOST_READINGS = 12
+MOST_CONDITIONS = 6
 _MASS = "Plain numbers are kilograms."
 
 
@@ -55,6 +56,15 @@ class SetupAsked(ConfigurationAsked):
         None,
         max_length=64,
         description="Gauge pressure of a negative chamber with its own valve. Plain numbers are psi.",
+    )
+    riding: str | None = Field(
+        None, max_length=80, description="Kind of riding, if the guide has a column for each.", examples=["park"]
+    )
+    condition: list[str] = Field(
+        default=[],
+        max_length=MOST_CONDITIONS,
+        description="A condition on which the source adds to its guide, such as `e-bike`; may be repeated.",
+        examples=[["e-bike"]],
     )
     reading: list[str] = Field(
         default=[],
@@ -106,6 +116,8 @@ class Circumstances:
     altitude_m: float | None
     temperature_k: float | None
     readings: tuple[GivenReading, ...]
+    riding: str | None = None
+    conditions: tuple[str, ...] = ()
 
     @property
     def rider_kg(self) -> float | None:
@@ -164,6 +176,8 @@ def circumstances(asked: SetupAsked) -> Circumstances:
         fill_temperature_k=_si(warmths[0]),
         temperature_k=_si(warmths[1]),
         readings=tuple(reading for reading in readings if reading is not None),
+        riding=asked.riding,
+        conditions=tuple(asked.condition),
     )
 
 

@@ -10,21 +10,33 @@ from app.catalogue.rows import Snapshot
 from app.catalogue.tables import Fit, Spring
 from app.questions.answers.cautions import cautions
 from app.questions.answers.open_choices import shown_undecided
-from app.questions.answers.statement_views import NamedEntities, guide_view
+from app.questions.answers.statement_views import AdjustmentView, NamedEntities, adjustment_view, guide_view
 from app.questions.answers.views import chassis_ref
 from app.questions.configuration.prevailing import Applicable, undecided
-from app.questions.configuration.region import Given, given
+from app.questions.configuration.region import Given, Region, given
+from app.questions.setup.adjustments import adjusted, refuse_conditions
 from app.questions.setup.air import USUAL_PRESSURE_UNIT, put_air
 from app.questions.setup.builder import SetupBuilder
 from app.questions.setup.candidates import put_candidates
 from app.questions.setup.coil import coil_found
-from app.questions.setup.inputs import Chosen, Target, chosen_fit, for_rider, guides_in, narrowed, spring_of, target
+from app.questions.setup.inputs import (
+    Chosen,
+    Target,
+    adjustments_in,
+    chosen_fit,
+    for_rider,
+    guides_in,
+    narrowed,
+    spring_of,
+    target,
+)
 from app.questions.setup.limits import limits_of, limits_view
 from app.questions.setup.load import load_band, pushed_band
 from app.questions.setup.model import Formatter as Figures
 from app.questions.setup.parameters import Circumstances, SetupAsked, circumstances
+from app.questions.setup.riding import of_riding, open_riding, refuse_riding
 from app.questions.setup.views import Headline, SetupAnswer, SetupAskedView
-from app.questions.setup.words import COIL_VALIDITY, PRACTICE, VALIDITY, formulas, sag_view, travel_change
+from app.questions.setup.words import COIL_VALIDITY, PRACTICE, VALIDITY, formulas, sag_percent, sag_view, travel_change
 from app.questions.sheet.fits import asked_view, chosen_units, fit_view, prevailing_fits, serial_codes, spring_ref
 from app.questions.sheet.gather import Sheet, gather
 from app.units.measure import Measure
@@ -53,6 +65,8 @@ def configuration_of(asked: SetupAsked) -> Given:
 
 def setup_of(found: Sheet, asked: Circumstances, units: Units, *, curves: bool = True) -> SetupAnswer:
     """The set-up of a gathered configuration: for this question and, without curves, for the job card."""
+    refuse_riding(found, asked.riding)
+    refuse_conditions([each.statement for each in found.adjustments], asked.conditions)
     work = SetupBuilder(found, asked, units, chosen_fit(found), curves=curves)
     work.undecided = dict(work.chosen.undecided)
     _weigh(work)
@@ -76,9 +90,7 @@ def _answered(work: SetupBuilder) -> SetupAnswer:
     if not fits:
         return answer
     where = narrowed(found, fits[0].statement.travel_mm, frozenset(each.statement.spring for each in fits))
-    work.guides = for_rider(guides_in(found, where), asked.rider)
-    for name, values in undecided(work.guides.all, where, found.context.choices(where, found.offered)).items():
-        work.undecided.setdefault(name, values)
+    _choose_guides(work, where)
     wanted = target(asked, [each.statement for each in work.guides.sure], fits[0].statement.travel_mm)
     _assume_sag(work, wanted)
     if work.chosen.coils or _is_coil(work):
@@ -86,6 +98,23 @@ def _answered(work: SetupBuilder) -> SetupAnswer:
     elif work.chosen.fit is not None:
         put_air(answer, work, work.chosen.fit, wanted, where)
     return answer
+
+
+def _choose_guides(work: SetupBuilder, where: Region) -> None:
+    """The guide rows for the rider and the kind of riding, and what is added to them on the given conditions."""
+    found, asked = work.found, work.asked
+    work.published = for_rider(of_riding(guides_in(found, where), asked.riding), asked.rider)
+    for name, values in undecided(work.published.all, where, found.context.choices(where, found.offered)).items():
+        work.undecided.setdefault(name, values)
+    if ridings := open_riding(work.published.all):
+        work.undecided.setdefault("riding", [*ridings])
+        text = "The guide has a column for each kind of riding. Give riding."
+        work.miss("published", "a maker's figure takes precedence over a computed one", text)
+    work.adjustments = adjustments_in(found, where)
+    changed = adjusted(work.published, work.adjustments, asked.conditions)
+    work.guides, work.added = changed.guides, changed.added
+    for text in changed.refused:
+        work.miss("adjustment", "the source adds it to its guide on this condition", text)
 
 
 def _is_coil(work: SetupBuilder) -> bool:
@@ -101,7 +130,7 @@ def _begun(work: SetupBuilder) -> SetupAnswer:
         "asked": _asked(work),
         "configuration": asked_view(found.wanted, found.where, work.units),
         "headline": {"what": "none", "text": ""},
-        "bases": [], "published": [], "curve": [], "by_spacers": [],
+        "bases": [], "published": [], "adjustments": [], "curve": [], "by_spacers": [],
         "limits": {"pressure": [], "rider_mass": [], "text": ""},
         "assumptions": [], "formula": [], "validity": VALIDITY, "bands": [],
         "undecided": [], "gaps": [], "cautions": [],
@@ -114,7 +143,7 @@ def _begun(work: SetupBuilder) -> SetupAnswer:
 def _assume_sag(work: SetupBuilder, wanted: Target) -> None:
     if wanted.wanted_by == "asked":
         return
-    value = computed("percent", wanted.percent / 100, "%", to=work.units, basis=None)
+    value = sag_percent(wanted, work.units)
     text = f"A general starting point between 15 and 25 % ({PRACTICE})."
     work.assume("sag", value, "As stated in the guide for this rider." if wanted.wanted_by == "guide" else text)
 
@@ -143,6 +172,10 @@ def _asked(work: SetupBuilder) -> SetupAskedView:
             shown[name] = computed(kind, value, usual, to=units, basis=None)  # type: ignore[literal-required]
     if asked.spacers is not None:
         shown["spacers"] = asked.spacers
+    if asked.riding is not None:
+        shown["riding"] = asked.riding
+    if asked.conditions:
+        shown["condition"] = list(asked.conditions)
     if asked.readings:
         shown["reading"] = [each.text for each in asked.readings]
     return shown
@@ -178,7 +211,7 @@ def _coil(answer: SetupAnswer, work: SetupBuilder, wanted: Target) -> None:
     answer["sag"] = sag_view(wanted, work.units, None, None)
     if spring is not None:
         answer["travel_change"] = {"same_pressure": False, "siblings": [], "text": travel_change(spring)[1]}
-    if work.limits.over_rider(work.asked):
+    if work.limits.over_rider(work.asked) or work.put_words():
         return
     coils = coil_found(fits, springs, work.guides, wanted, work.asked, work.pushed, figures)
     answer["coil"] = coils.coil
@@ -225,7 +258,11 @@ def _beside(work: SetupBuilder) -> tuple[list[Applicable[Fit]], dict[str, Spring
 def _finished(answer: SetupAnswer, work: SetupBuilder) -> SetupAnswer:
     context = work.found.context
     named = NamedEntities(work.units, context.sources, dampers=work.found.dampers)
-    answer["published"] = [guide_view(each, named) for each in work.guides.all]
+    answer["published"] = [guide_view(each, named) for each in work.published.all]
+    answer["adjustments"] = _adjustments(work, named)
+    if work.added:
+        changed = [each for each in work.guides.sure if each.statement.id in work.added]
+        answer["adjusted"] = [guide_view(each, named) for each in changed]
     if not answer["limits"]["text"]:
         answer["limits"], codes = limits_view(work.limits, None, None, None, work.asked, context.sources, work.units)
         work.codes += codes
@@ -239,6 +276,15 @@ def _finished(answer: SetupAnswer, work: SetupBuilder) -> SetupAnswer:
     codes += serial_codes(context, work.found.wanted)
     answer["cautions"] = cautions(*codes, sources=context.sources.values())
     return answer
+
+
+def _adjustments(work: SetupBuilder, named: NamedEntities) -> list[AdjustmentView]:
+    """What the source adds on which condition, and whether the figures of this answer contain it."""
+    contained = {row.id for rows in work.added.values() for row in rows}
+    shown = [adjustment_view(each, named) for each in work.adjustments]
+    for each in shown:
+        each["added"] = each["id"] in contained
+    return shown
 
 
 def _headline(answer: SetupAnswer, work: SetupBuilder) -> Headline:

@@ -8,7 +8,7 @@ from typing_extensions import TypedDict
 from app.catalogue.tables import AirChamber
 from app.questions.answers.explained import Assumption, Formula
 from app.questions.answers.gap import Gap
-from app.questions.answers.statement_views import GuideView
+from app.questions.answers.statement_views import AdjustmentView, GuideView
 from app.questions.answers.views import Caution, ChassisRef, ScopeView, SourceRef, SpringRef, Undecided
 from app.questions.sheet.fits import AskedView, FitView
 from app.units.counts import Turns
@@ -38,14 +38,18 @@ class SetupAskedView(AskedView):
     altitude: NotRequired[Quantity]
     temperature: NotRequired[Quantity]
     reading: NotRequired[list[str]]
+    riding: NotRequired[str]
+    condition: NotRequired[list[str]]
 
 
 class Headline(TypedDict):
-    """The first thing to do, in one sentence: fill to a pressure, observe a limit that forbids it, fit a coil,
-    or close a gap.
+    """The first thing to do, in one sentence: fill to a pressure, observe a limit that forbids it, follow the words
+    that the guide has in place of a figure, fit a coil, or close a gap.
     """
 
-    what: Literal["start-pressure", "rider-mass-limit", "coil", "read-again", "by-spacers", "candidates", "none"]
+    what: Literal[
+        "start-pressure", "rider-mass-limit", "coil", "instruction", "read-again", "by-spacers", "candidates", "none"
+    ]
     text: str
 
 
@@ -294,7 +298,8 @@ class SetupAnswer(TypedDict):
     """The start pressure or coil, its uncertainty, and the spring's behaviour.
 
     `curve`, `free_travel`, `peak_pressure`, `peak_force`, `by_spacers` and the expected sag are all at
-    `start_pressure`. There is no start pressure for a rider above the mass limit. `example_readings` are two plausible
+    `start_pressure`. There is no start pressure for a rider above the mass limit. `adjusted` has the rows of
+    `published` to which `adjustments` of the given conditions are added. `example_readings` are two plausible
     readings for this fork.
     """
 
@@ -312,6 +317,8 @@ class SetupAnswer(TypedDict):
     bases: list[BasisView]
     candidates: NotRequired[list[SetupCandidate]]
     published: list[GuideView]
+    adjustments: list[AdjustmentView]
+    adjusted: NotRequired[list[GuideView]]
     sag: NotRequired[SagView]
     load: NotRequired[Quantity]
     free_travel: NotRequired[Quantity]

@@ -1,5 +1,7 @@
 """The text of a set-up: assumptions, formulas and their validity, bands, and the sentence on changing travel."""
 
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
+
 from app.catalogue.tables import Spring
 from app.physics.atmosphere import SEA_LEVEL_PA
 from app.physics.band import SHARE, Band
@@ -11,7 +13,7 @@ from app.questions.setup.inputs import Target
 from app.questions.setup.parameters import Circumstances
 from app.questions.setup.views import BandView, SagView
 from app.units.preferences import Units
-from app.units.quantity import Quantity, computed
+from app.units.quantity import Quantity, computed, quantity
 from app.units.table import Kind
 
 PRACTICE = "common practice, no source"
@@ -73,15 +75,16 @@ def band_view(biggest: str | None) -> BandView:
 def sag_view(target: Target, units: Units, free_travel: Band | None, basis: str | None) -> SagView:
     """The wanted sag, with the zero it is counted from. The O-ring's reading is as uncertain as the rest position."""
     shown: SagView = {
-        "percent": share(target.percent, units),
-        "travel": computed("length", target.sag_m, "mm", to=units, basis=None),
+        "percent": sag_percent(target, units),
+        "travel": _sag_length(target, units),
         "text": _zero(target, basis),
     }
     if free_travel is None or basis in ("measured from two sags",):
         return shown
     shown["text"] = _EXTENDED if free_travel.value > 0 else f"{_EXTENDED} Without a load the fork rests there."
     if free_travel.value > 0:
-        ends = target.sag_m - free_travel.high, target.sag_m - free_travel.low
+        low_m, high_m = _ends_m(target)
+        ends = low_m - free_travel.high, high_m - free_travel.low
         shown["from_rest"] = computed("length", target.sag_m - free_travel.value, "mm", band=ends, to=units)
         rests = computed("length", free_travel.value, "mm", to=units)["text"]
         shown["text"] += (
@@ -91,6 +94,37 @@ def sag_view(target: Target, units: Units, free_travel: Band | None, basis: str 
     if target.wanted_by == "guide":
         shown["text"] += " The guide does not say where it counts from."
     return shown
+
+
+def sag_percent(target: Target, units: Units) -> Quantity:
+    """The wanted sag as a share of the travel; a range if the guide states one."""
+    stated = target.stated
+    if stated is None or stated.low is stated.high is None:
+        return share(target.percent, units)
+    return quantity("percent", stated.value, "%", minimum=stated.low, maximum=stated.high, is_set=True, to=units)
+
+
+def _ends_m(target: Target) -> tuple[float, float]:
+    """The shortest and the longest sag that is wanted: one figure, unless the guide states a range."""
+    stated = target.stated
+    ends = (None, None) if stated is None else (stated.low, stated.high)
+    low, high = (target.percent if each is None else float(each) for each in ends)
+    return target.sag_m * low / target.percent, target.sag_m * high / target.percent
+
+
+def _sag_length(target: Target, units: Units) -> Quantity:
+    """The wanted sag as a length. The ends of a range are rounded into it."""
+    stated = target.stated
+    if stated is None or stated.low is stated.high is None:
+        return computed("length", target.sag_m, "mm", to=units, basis=None)
+    travel_mm = Decimal(repr(round(target.sag_m / target.percent * 1e5, 6)))
+    value, low, high = (
+        None if each is None else (each * travel_mm / 100).quantize(Decimal("0.1"), rounding)
+        for each, rounding in (
+            (stated.value, ROUND_HALF_EVEN), (stated.low, ROUND_CEILING), (stated.high, ROUND_FLOOR),
+        )
+    )  # fmt: skip
+    return quantity("length", value, "mm", minimum=low, maximum=high, is_set=True, to=units)
 
 
 _EXTENDED = "Counted from full extension, with the fork pulled out to its stop."

@@ -23,6 +23,7 @@ from app.questions.answers.views import (
     SourceRef,
     SpringRef,
     Undecided,
+    axle_to_crown_view,
     chassis_ref,
     figure,
     length,
@@ -217,7 +218,7 @@ def fit_view(
         shown["travel_spacer"] = fit.travel_spacer
     if fit.travel_spacers is not None:
         shown["travel_spacers"] = fit.travel_spacers
-    if (to_crown := figure(fit, "length", "axle_to_crown_mm", "mm", units)) is not None:
+    if (to_crown := axle_to_crown_view(fit, units)) is not None:
         shown["axle_to_crown"] = to_crown
     if fit.spacer is not None:
         shown["spacer"] = spacer_view(fit.spacer, spacers, units)

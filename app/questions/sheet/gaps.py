@@ -4,8 +4,10 @@ from collections.abc import Iterator, Sequence
 from itertools import chain
 from typing import Any
 
+from app.catalogue.tables import Adjustment, is_row_of
 from app.questions.answers.gap import Gap
 from app.questions.answers.statement_members import figure_members
+from app.questions.answers.statement_views import COUNTED_TARGETS
 from app.questions.configuration.prevailing import Applicable
 from app.questions.sheet.gather import Sheet
 from app.units.preferences import AS_PUBLISHED
@@ -52,10 +54,12 @@ def _without_unit(found: Sheet) -> Iterator[Gap]:
     """Figures in the catalogue that no answer can show, because their unit is missing or unknown."""
     tables: tuple[Sequence[Applicable[Any]], ...] = (
         found.fits, found.torques, found.fills, found.greases, found.uses, found.limits, found.intervals, found.guides,
-        found.readings,
+        found.adjustments, found.readings,
     )  # fmt: skip
     for each in chain(*tables):
         row = each.statement
+        if is_row_of(row, Adjustment) and row.target in COUNTED_TARGETS:
+            continue
         for member in figure_members(row.model):
             if member.given(row) and member.quantity(row, AS_PUBLISHED) is None:
                 why = "a figure without a known unit cannot be used"

@@ -1,13 +1,15 @@
 """The statements that may apply to a configuration: the input of sheet, set-up and job card."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from math import inf
 from typing import Any
 
 from app.catalogue.agreement import kilograms
 from app.catalogue.rows import Snapshot
 from app.catalogue.scopes import Scope
 from app.catalogue.tables import (
+    Adjustment,
     Damper,
     Fastener,
     Fill,
@@ -57,6 +59,7 @@ class Sheet:
     limits: list[Applicable[Limit]]
     intervals: list[Applicable[Interval]]
     guides: list[Applicable[Guide]]
+    adjustments: list[Applicable[Adjustment]]
     readings: list[Applicable[Reading]]
     fasteners: dict[str, Fastener]
     fluids: dict[str, Fluid]
@@ -76,7 +79,7 @@ class Sheet:
         choices = self.context.choices(self.where, self.offered)
         every: tuple[Sequence[Applicable[Any]], ...] = (
             self.fits, self.torques, self.fills, self.greases, self.uses, self.limits, self.intervals, self.guides,
-            self.readings,
+            self.adjustments, self.readings,
         )  # fmt: skip
         for shown in every:
             for name, values in undecided(shown, self.where, choices).items():
@@ -122,7 +125,8 @@ def gather(snapshot: Snapshot, chassis: str, wanted: Given) -> Sheet:
         uses=context.prevailing(uses, where),
         limits=context.prevailing(snapshot.where(Limit, "chassis", chassis), where),
         intervals=context.prevailing(snapshot.where(Interval, "chassis", chassis), where),
-        guides=sorted(context.prevailing(snapshot.where(Guide, "chassis", chassis), where), key=_by_mass),
+        guides=sorted(context.prevailing(snapshot.where(Guide, "chassis", chassis), where), key=by_mass),
+        adjustments=context.prevailing(snapshot.where(Adjustment, "chassis", chassis), where),
         readings=context.prevailing(snapshot.where(Reading, "chassis", chassis), where),
         fasteners=fasteners,
         fluids=snapshot.many(Fluid, {fluid for fluid in fluids if fluid is not None}),
@@ -134,11 +138,11 @@ def gather(snapshot: Snapshot, chassis: str, wanted: Given) -> Sheet:
     )
 
 
-def _by_mass(each: Applicable[Guide]) -> tuple[str, float, float]:
-    """Sort key of guides: chamber, travel, then the lightest rider first."""
+def by_mass(each: Applicable[Guide]) -> tuple[str, float, float, str]:
+    """Sort key of guides: chamber, travel, then the lightest rider first, with the kinds of riding side by side."""
     guide = each.statement
     mass = kilograms(guide.rider_mass_from, guide.mass_unit)
-    return guide.chamber or "", guide.travel_from_mm or 0.0, float(mass or 0)
+    return guide.chamber or "", guide.travel_from_mm or 0.0, float(mass or 0), guide.riding or ""
 
 
 def _fasteners(
@@ -180,13 +184,37 @@ def _torques(
         if row.fastener in fasteners
     ]
     found = context.prevailing_of(scoped, where)
-    return sorted(found, key=lambda each: _in_work(fasteners[each.statement.fastener], each.statement))
+    groups = _first_of_group(fasteners[row.fastener] for row, _ in scoped)
+    return sorted(found, key=lambda each: _in_work(fasteners[each.statement.fastener], each.statement, groups))
 
 
-def _in_work(fastener: Fastener, torque: Torque) -> tuple[int, str, bool, str, int]:
-    """Torques in the order of work: by position, the spring side first, by stage."""
+InWork = tuple[int, str]
+
+
+def _first_of_group(fasteners: Iterable[Fastener]) -> dict[str, InWork]:
+    """The place in the work of each group of fasteners that are tightened in turns: that of its first position."""
+    first: dict[str, InWork] = {}
+    for fastener in fasteners:
+        if fastener.group is not None:
+            first[fastener.group] = min(_place(fastener), first.get(fastener.group, _place(fastener)))
+    return first
+
+
+def _place(fastener: Fastener) -> InWork:
     place = WORK_ORDER.index(fastener.position) if fastener.position in WORK_ORDER else len(WORK_ORDER)
-    return place, fastener.position, fastener.side != "spring side", fastener.id, torque.stage or 1
+    return place, fastener.position
+
+
+def _in_work(
+    fastener: Fastener, torque: Torque, groups: Mapping[str, InWork]
+) -> tuple[InWork, str, float, InWork, bool, str, int]:
+    """Torques in the order of work: by position, a group in its own order, the spring side first, by stage."""
+    place = _place(fastener)
+    group, order = (None, None) if torque.order is None else (fastener.group, torque.order)
+    return (
+        place if group is None else groups[group], group or "", order or inf, place, fastener.side != "spring side",
+        fastener.id, torque.stage or 1,
+    )  # fmt: skip
 
 
 def _tools(snapshot: Snapshot) -> dict[str, list[Tool]]:

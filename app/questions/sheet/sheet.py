@@ -11,6 +11,7 @@ from app.questions.answers.gap import Gap
 from app.questions.answers.open_choices import shown_undecided
 from app.questions.answers.preload import preload
 from app.questions.answers.statement_views import (
+    AdjustmentView,
     FillView,
     GreaseView,
     GuideView,
@@ -20,6 +21,7 @@ from app.questions.answers.statement_views import (
     ReadingView,
     TorqueView,
     UseView,
+    adjustment_view,
     fill_view,
     grease_view,
     guide_view,
@@ -81,6 +83,7 @@ class SheetAnswer(TypedDict):
     limits: list[LimitView]
     intervals: list[IntervalView]
     guides: list[GuideView]
+    adjustments: list[AdjustmentView]
     readings: list[ReadingView]
     tools: list[ToolView]
     undecided: list[Undecided]
@@ -127,6 +130,7 @@ def sheet_view(found: Sheet, units: Units) -> SheetAnswer:
         "limits": [limit_view(each, named) for each in found.limits],
         "intervals": [interval_view(each, named) for each in found.intervals],
         "guides": [guide_view(each, named) for each in found.guides],
+        "adjustments": [adjustment_view(each, named) for each in found.adjustments],
         "readings": [reading_view(each, named) for each in found.readings],
         "tools": tools_view(found),
         "undecided": open_parameters,

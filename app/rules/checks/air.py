@@ -192,13 +192,16 @@ def guide_pressure_not_rising(family: Family, today: date) -> Iterator[Violation
                 )
 
 
+SAGS = ("sag_percent", "sag_min_percent", "sag_max_percent")
+
+
 @rule(
     "sag-unusual",
     shape="row",
     severity="warn",
     tables=(Guide,),
     silenced_by=(*FORM, "guide-sag-unlike"),
-    reads=("sag_percent",),
+    reads=SAGS,
     passes=edit("guides", "guide-coil", sag_percent="40"),
     fails=edit("guides", "guide-coil", sag_percent="41"),
 )
@@ -210,7 +213,9 @@ def sag_unusual(view: RowView, today: date) -> Iterator[Violation]:
 
     Fix: check the sag against the page; convert millimetres to a percentage of the travel.
     """
-    sag = view.row["sag_percent"]
-    if sag is not None and not 10 <= sag <= 40:
-        severity: Severity = "warn" if 5 <= sag <= 60 else "reject"
-        yield Violation(view.row, "sag_percent", f"{sag} % is outside 10 to 40 %", severity=severity)
+    for name in SAGS:
+        sag = view.row[name]
+        if sag is not None and not 10 <= sag <= 40:
+            severity: Severity = "warn" if 5 <= sag <= 60 else "reject"
+            yield Violation(view.row, name, f"{sag} % is outside 10 to 40 %", severity=severity)
+            return

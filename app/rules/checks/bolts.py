@@ -160,3 +160,54 @@ def no_tool_for_drive(view: EntityView, today: date) -> Iterator[Violation]:
     assert is_row_of(row, Fastener)
     if row.drives and not view.referrers:
         yield Violation(row, "drives", f"no tool has the drive {' or '.join(row.drives)}")
+
+
+@rule(
+    "order-twice",
+    shape="family",
+    tables=(Torque,),
+    beside=(Fastener,),
+    silenced_by=(*FORM, "disagree-unrelated", "stated-twice"),
+    passes=edit("torques", "torque-foot-spring", order="3"),
+    fails=edit("torques", "torque-foot-spring", order="2"),
+)
+def order_twice(family: Family, today: date) -> Iterator[Violation]:
+    """Two torques of one group of fasteners have the same place in the order.
+
+    Fasteners that are tightened in turns come one after the other. Two that come at the same time are no order.
+
+    Fix: count through all fasteners and stages of the group: inner 1, outer 2, inner again 3.
+    """
+    turns: dict[tuple[object, ...], Torque] = {}
+    for row in sorted(family.of(Torque), key=lambda row: (row.stage or 1, row.id)):
+        fastener = family.fasteners.get(row.fastener)
+        if row.order is None or fastener is None or fastener.group is None or row.exception_to is not None:
+            continue
+        place = row.chassis, fastener.group, row.order, row.mating_material, id(family.scope(row))
+        first = turns.setdefault(place, row)
+        if first is not row and (first.fastener, first.stage) != (row.fastener, row.stage):
+            text = f"no. {row.order} of {fastener.group} is also {first.id}"
+            yield Violation(row, "order", text, first, mutual=True)
+
+
+@rule(
+    "order-without-group",
+    shape="family",
+    severity="warn",
+    tables=(Torque,),
+    beside=(Fastener,),
+    silenced_by=FORM,
+    passes=edit("torques", "torque-foot-damper", order="4"),
+    fails=edit("torques", "torque-cap", order="1"),
+)
+def order_without_group(family: Family, today: date) -> Iterator[Violation]:
+    """A torque has a place in an order, but its fastener belongs to no group.
+
+    Nobody can tell what it comes before or after.
+
+    Fix: enter the same group for all fasteners that are tightened in turns, or clear the order.
+    """
+    for row in family.of(Torque):
+        fastener = family.fasteners.get(row.fastener)
+        if row.order is not None and fastener is not None and fastener.group is None:
+            yield Violation(row, "order", f"{fastener.id} belongs to no group", fastener)

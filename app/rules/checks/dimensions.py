@@ -19,7 +19,7 @@ UNFITTED_MM = 30  # no chassis has a travel this far from every spring listed fo
     "dimension-implausible",
     shape="row",
     nature="implausible",
-    tables=(Chassis, Spring, Damper, Spacer, Frame),
+    tables=(Chassis, Spring, Fit, Damper, Spacer, Frame),
     silenced_by=(*FORM, "shaft-wider-than-bore", "bore-wider-than-stanchion"),
     passes=edit("chassis", "fork-b", stanchion_bore_mm="", stanchion_diameter_mm="60"),
     fails=edit("chassis", "fork-b", stanchion_bore_mm="", stanchion_diameter_mm="61"),

@@ -5,7 +5,7 @@ from datetime import date
 from typing import Any
 
 from app.catalogue.agreement import unit_of
-from app.catalogue.tables import TABLES
+from app.catalogue.tables import TABLES, Adjustment, is_row_of
 from app.rules.columns import limits, measured, measures, signed, spans, unit_columns, year_columns
 from app.rules.registry import Violation, edit, rule
 from app.rules.view import RowView
@@ -13,6 +13,7 @@ from app.units.table import find, units_of
 
 FIRST_YEAR = 1960  # no telescopic bicycle fork with a spec sheet is older; common practice, no source
 YEARS_AHEAD = 3
+COUNTS = ("rebound clicks", "compression clicks", "preload turns")  # targets of an adjustment without a unit
 
 
 @rule(
@@ -115,7 +116,7 @@ def unit_of_another_kind(view: RowView, today: date) -> Iterator[Violation]:
     "unit-missing",
     shape="row",
     tables=MEASURING,
-    reads=measures,
+    reads=lambda table: (*measures(table), "target") if table is Adjustment else measures(table),
     passes=edit("torques", "torque-cap", unit="N·m"),
     fails=edit("torques", "torque-cap", unit=""),
 )
@@ -126,6 +127,8 @@ def unit_missing(view: RowView, today: date) -> Iterator[Violation]:
 
     Fix: enter the unit that the source prints with the figure.
     """
+    if is_row_of(view.row, Adjustment) and view.row.target in COUNTS:
+        return
     for each in measured(view.row.model):
         if getattr(view.row, each.unit) is None:
             for name in each.figures:

@@ -1,5 +1,6 @@
 """Relations within a row: a kind excludes a column, a column needs another, two columns cannot both be right."""
 
+import re
 from collections.abc import Iterator
 from datetime import date
 
@@ -9,6 +10,7 @@ from app.catalogue.tables import (
     Damper,
     Fastener,
     Fill,
+    Fit,
     Frame,
     Guide,
     Reading,
@@ -16,6 +18,7 @@ from app.catalogue.tables import (
     Spring,
     SpringChamber,
     Step,
+    Torque,
     is_row_of,
 )
 from app.rules.checks.envelope import FORM
@@ -39,9 +42,9 @@ EXCLUDED: dict[type[Row], dict[tuple[str, str], tuple[str, ...]]] = {
         ("amount", "greased"): (*VOLUMES, *LEVELS),
     },
     Guide: {
-        ("chamber", "positive"): ("preload_turns", "spring_choice"),
-        ("chamber", "second positive"): ("preload_turns", "spring_choice"),
-        ("chamber", "negative"): ("preload_turns", "spring_choice"),
+        ("chamber", "positive"): ("preload_turns", "preload_turns_min", "preload_turns_max", "spring_choice"),
+        ("chamber", "second positive"): ("preload_turns", "preload_turns_min", "preload_turns_max", "spring_choice"),
+        ("chamber", "negative"): ("preload_turns", "preload_turns_min", "preload_turns_max", "spring_choice"),
     },
 }  # fmt: skip
 
@@ -59,7 +62,11 @@ NEEDED: dict[type[Row], dict[str, tuple[str, ...]]] = {
         "offset": ("relative_to",),
         "factor_min": ("relative_to",),
     },
-    Spring: {"geometry_basis": ("end_volume_ml", "negative_volume_ml", "bore_mm", "port_travel_mm")},
+    Fit: {"axle_to_crown_tolerance_mm": ("axle_to_crown_mm",)},
+    Spring: {
+        "geometry_basis": ("end_volume_ml", "negative_volume_ml", "bore_mm", "port_travel_mm"),
+        "length_tolerance_mm": ("shaft_length_mm",),
+    },
     Frame: {
         "axle_to_crown_measured": ("axle_to_crown_mm", "axle_to_crown_max_mm"),
         "geometry_sag_mm": ("axle_to_crown_mm",),
@@ -127,6 +134,36 @@ def column_needs_another(view: RowView, today: date) -> Iterator[Violation]:
         if fields[name] is not None and all(fields[each] is None for each in needed):
             yield Violation(view.row, name, f"{name} is given, but none of {', '.join(needed)}")
             return
+
+
+HAND_TIGHT = re.compile(r"(?:by )?(?:hand|finger)[ -]?(?:tight(?:en|ened)?)?(?: only)?", re.IGNORECASE)
+
+
+@rule(
+    "hand-tight-with-torque",
+    shape="row",
+    nature="implausible",
+    tables=(Torque,),
+    silenced_by=FORM,
+    reads=("instruction", "value", "min", "max"),
+    passes=edit("torques", "torque-cap", instruction="hand-tight, then the torque"),
+    fails=edit("torques", "torque-cap", instruction="hand-tight", value="25"),
+)
+def hand_tight_with_torque(view: RowView, today: date) -> Iterator[Violation]:
+    """A fastener is to be tightened by hand, and has a torque as well.
+
+    Nobody feels a torque by hand, so only one of the two can be the instruction. The figure was taken from another
+    line.
+
+    Fix: clear the torque or the instruction; if the page prints both, copy its words into as_printed.
+    """
+    row = view.row
+    assert is_row_of(row, Torque)
+    if row.instruction is None or not HAND_TIGHT.fullmatch(row.instruction):
+        return
+    given = next((name for name in ("value", "max", "min") if row[name] is not None), None)
+    if given is not None:
+        yield Violation(row, given, f"{row[given]} {row.unit or ''} for a fastener that is “{row.instruction}”".strip())
 
 
 @rule(

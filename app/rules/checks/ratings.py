@@ -170,6 +170,12 @@ def damper_travel_below_fit(family: Family, today: date) -> Iterator[Violation]:
             yield Violation(row, "travel_mm", text, severity="warn")
 
 
+CLICKS = {
+    "rebound_clicks": ("rebound_clicks", "rebound_clicks_min", "rebound_clicks_max"),
+    "compression_clicks": ("compression_clicks", "compression_clicks_min", "compression_clicks_max"),
+}
+
+
 @rule(
     "clicks-outside-damper",
     shape="family",
@@ -187,22 +193,22 @@ def clicks_outside_damper(family: Family, today: date) -> Iterator[Violation]:
     """
     clicks: dict[tuple[str, ...], dict[str, int]] = {}
     for row in family.of(Guide):
-        if row.rebound_clicks is None and row.compression_clicks is None:
+        if all(row[name] is None for names in CLICKS.values() for name in names):
             continue
         dampers = family.dampers_of(row)
         if dampers not in clicks:
             clicks[dampers] = _clicks(family, dampers)
-        for name, most in clicks[dampers].items():
-            asked = getattr(row, name)
-            if asked is not None and asked > most:
-                yield Violation(row, name, f"the damper has {most} clicks")
+        for adjuster, most in clicks[dampers].items():
+            beyond = next((name for name in CLICKS[adjuster] if row[name] is not None and row[name] > most), None)
+            if beyond is not None:
+                yield Violation(row, beyond, f"the damper has {most} clicks")
                 break
 
 
 def _clicks(family: Family, names: tuple[str, ...]) -> dict[str, int]:
     """The highest click count of these dampers, by adjuster; left out if one of them does not state its own."""
     most: dict[str, int] = {}
-    for adjuster in ("rebound_clicks", "compression_clicks"):
+    for adjuster in CLICKS:
         stated = [None if (each := family.dampers.get(name)) is None else getattr(each, adjuster) for name in names]
         if stated and None not in stated:
             most[adjuster] = max(each for each in stated if each is not None)

@@ -8,9 +8,9 @@ from itertools import combinations
 from operator import itemgetter
 from statistics import median
 
-from app.catalogue.tables import Fit, Guide, Reading
+from app.catalogue.tables import Adjustment, Fit, Guide, Reading, is_row_of
 from app.physics.load import STANDARD_GRAVITY_M_S2
-from app.rules.bands import Bounds, figure
+from app.rules.bands import ADJUSTED, Bounds, figure
 from app.rules.checks.air import ladders
 from app.rules.checks.envelope import FORM
 from app.rules.checks.slips import BEYOND
@@ -18,6 +18,8 @@ from app.rules.evidence import panels
 from app.rules.family import Family
 from app.rules.finding import Severity
 from app.rules.registry import Violation, edit, rule
+from app.rules.view import RowView
+from app.units.table import find
 
 LOADED = Bounds(0.065, 0.25)  # see `pressure-unlike-load`; common practice, no source
 LOADED_AT_ALL = Bounds(0.05, 0.36)
@@ -117,8 +119,16 @@ def _share_of_guide(family: Family, row: Guide) -> float | None:
         return None
     bore = _bore_mm(family, row)
     mass = lightest if heaviest is None else (lightest + heaviest) / 2
-    sag = USUAL_SAG if row.sag_percent is None else float(row.sag_percent) / 100
+    sag = _sag(row)
     return None if bore is None or mass <= 0 else _borne(pressure, bore, mass, sag)
+
+
+def _sag(row: Guide) -> float:
+    """The sag of a guide as a share of the travel: its figure, else the middle of its range."""
+    given = [each for each in (row.sag_min_percent, row.sag_max_percent) if each is not None]
+    if row.sag_percent is not None:
+        given = [row.sag_percent]
+    return float(sum(given)) / len(given) / 100 if given else USUAL_SAG
 
 
 def _share_of_reading(family: Family, row: Reading) -> float | None:
@@ -236,3 +246,58 @@ def _ratio(shorter: Printed, longer: Printed) -> float | None:
         return None
     shared = [shorter[2][mass] / longer[2][mass] for mass in shorter[2] if longer[2].get(mass)]
     return median(shared) if shared else None
+
+
+@rule(
+    "adjustment-unit-unlike-target",
+    shape="row",
+    tables=(Adjustment,),
+    silenced_by=FORM,
+    reads=("target", "value", "unit"),
+    passes=edit("adjustments", "adjustment-e-bike", unit="bar", value="0.5"),
+    fails=edit("adjustments", "adjustment-e-bike", unit="%"),
+)
+def adjustment_unit_unlike_target(view: RowView, today: date) -> Iterator[Violation]:
+    """An adjustment has a unit that its target does not have, or adds a part of a click.
+
+    A pressure has a unit of pressure and a sag is in percent; clicks and turns are counted and have no unit. Anything
+    else cannot be added to the guide.
+
+    Fix: correct the target or the unit; leave the unit empty for clicks and turns.
+    """
+    row = view.row
+    assert is_row_of(row, Adjustment)
+    kind, usual, _ = ADJUSTED[row.target]
+    if row.unit is not None and all(each.kind != kind for each in find(row.unit)):
+        counted = f"{usual} have no unit" if not kind else f"{row.target} is a {kind}"
+        yield Violation(row, "unit", f"{row.unit}, but {counted}")
+    elif usual == "clicks" and row.value is not None and row.value % 1:
+        yield Violation(row, "value", f"{row.value} is no whole number of clicks")
+
+
+@rule(
+    "adjustment-implausible",
+    shape="row",
+    nature="implausible",
+    tables=(Adjustment,),
+    silenced_by=(*FORM, "adjustment-unit-unlike-target"),
+    reads=("target", "value", "unit"),
+    passes=edit("adjustments", "adjustment-e-bike", value="40"),
+    fails=edit("adjustments", "adjustment-e-bike", value="80"),
+)
+def adjustment_implausible(view: RowView, today: date) -> Iterator[Violation]:
+    """An adjustment adds nothing, or so much that it is no adjustment.
+
+    A condition moves a pressure by some psi and a knob by a few clicks (common practice, no source). More is usually
+    the whole figure for that condition, which belongs into a guide of its own.
+
+    Fix: check the amount against the page; enter a whole figure as a guide.
+    """
+    row = view.row
+    assert is_row_of(row, Adjustment)
+    kind, unit, band = ADJUSTED[row.target]
+    if row.value is None:
+        return
+    amount = float(row.value) if kind in ("", "percent") else figure(row.value, row.unit, kind, unit)
+    if amount is not None and not band.holds(abs(amount)):
+        yield Violation(row, "value", f"{abs(amount):.4g} {unit} is not within {band.low:g} to {band.high:g} {unit}")

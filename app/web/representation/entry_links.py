@@ -75,6 +75,7 @@ CLOSING: Mapping[str, Closing] = {
     "sag": Closing("guides", _GUIDE),
     "negative-pressure": Closing("guides", _GUIDE),
     "second-positive-pressure": Closing("guides", _GUIDE),
+    "adjustment": Closing("adjustments", "target,condition,value,unit"),
     "preload": Closing("guides", "rider_mass_from,rider_mass_to,mass_unit,spring_choice,preload_turns,sag_percent"),
     "crown-height": Closing("limits", "subject,min,max,unit,method"),
     "part": Closing("uses", "job,part,position,count,when"),

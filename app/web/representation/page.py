@@ -24,6 +24,7 @@ from app.questions.job.parameters import JOB_WORDS, JobCardAsked
 from app.questions.setup.parameters import SetupAsked
 from app.questions.sheet.sheet import SheetAsked
 from app.units.measure import parse_wheel_size, wheel_called
+from app.units.quantity import to_set
 from app.web.representation import bike_svg, entry_links, guided, outline, words
 from app.web.representation.address import Address, carried, parameters_of, unit_links
 from app.web.representation.answer import Answer
@@ -32,6 +33,7 @@ from app.web.representation.compiled import bytecode_cache
 from app.web.representation.drawings import DRAWINGS
 from app.web.representation.kinds import Answered, Representation, register
 from app.web.representation.named import as_answered, named
+from app.web.representation.riding_columns import riding_columns
 
 TEMPLATES = Path(__file__).parents[1] / "templates"
 WITH_UNITS = frozenset(("fits", "sheet", "setup", "job-card", "fork-check", "alternatives", "spring-fits"))
@@ -80,7 +82,7 @@ def environment() -> Environment:
         "scope": words.scope_words, "mass": words.mass_words, "source_line": words.source_words,
         "basis_shown": words.basis_view, "unplaced": words.unplaced, "left": words.left, "choices": words.choices,
         "band": words.band, "wheel": _wheel,
-        "bands": words.bands, "sentence": words.sentence, "moment": _moment, "codes": _codes,
+        "bands": words.bands, "sentence": words.sentence, "to_set": to_set, "moment": _moment, "codes": _codes,
     }  # fmt: skip
     made.globals |= {
         "sections": outline.sections, "node_of": outline.node_of, "link_of": outline.link_of,
@@ -88,6 +90,7 @@ def environment() -> Environment:
         "carried": carried, "grouped": _grouped, "configured": _configured, "not_drawn": bike_svg.missing,
         "closings": entry_links.closings, "skipping": entry_links.skipping, "spring_href": entry_links.spring_href,
         "way_back": entry_links.way_back,
+        "riding_columns": riding_columns,
         "offers_entry": entry_links.offers_entry, "alike": _alike, "span": _span, "clues": CLUES,
     }  # fmt: skip
     return made

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from xml.etree import ElementTree as ET
 
+from app.units.quantity import to_set
 from app.web.representation.answer import Answer
 from app.web.representation.svg import WARNINGS, child, sheet, text, warnings, wrapped, written
 
@@ -161,7 +162,7 @@ def _sag(root: ET.Element, answer: Answer, plane: Plane) -> None:
     if "sag" not in answer:
         return
     sag = answer["sag"]
-    x = plane.x(sag["travel"]["value"])
+    x = plane.x(to_set(sag["travel"]))
     child(root, "line", x1=x, x2=x, y1=TOP, y2=BOTTOM, stroke="black", stroke_width=1, stroke_dasharray="2 3")
     text(root, x + 5, TOP + 12, f"sag {sag['travel']['text']} ({sag['percent']['text']})", name="sag-label")
     if "load" in answer:

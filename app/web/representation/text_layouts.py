@@ -1,18 +1,29 @@
 """Text layouts of fits, sheet, set-up and job card, in the order in which a mechanic reads them."""
 
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from typing import Any
 
 from app.web.representation import text_spring, words
 from app.web.representation.answer import Answer
 from app.web.representation.outline import is_quantity, node_of
-from app.web.representation.text_lines import beside, closing, heading, node, outline_lines, pair, title, wrapped
+from app.web.representation.riding_columns import figure_words, riding_columns
+from app.web.representation.text_lines import (
+    beside,
+    closing,
+    heading,
+    node,
+    outline_lines,
+    pair,
+    table,
+    title,
+    wrapped,
+)
 
 _COUNTS = ("spacer_limit", "spacers_fitted", "travel_spacers", "travel_spacer")
 _SETUP_SHOWN = (
     "start_pressure", "basis", "band", "bands", "sag", "published", "by_spacers", "curve", "fit", "configuration",
     "coil", "limits", "assumptions", "formula", "validity", "asked", "headline", "chambers", "candidates", "altitude",
-    "lower_leg_air", "example_readings", "spacers",
+    "lower_leg_air", "example_readings", "spacers", "adjustments", "adjusted",
 )  # fmt: skip
 _BY_CLOSING = ("revision", "chassis", "undecided", "gaps", "cautions")
 
@@ -102,12 +113,19 @@ def _torque(each: Answer) -> Iterator[str]:
     about = [bolt[name] for name in ("side", "kind", "thread", "property_class") if name in bolt]
     about += [f"{bolt['count']} ×"] if "count" in bolt else []
     about += [" or ".join(bolt["drives"])] if "drives" in bolt else []
-    about += [each[name] for name in ("thread_prep", "instruction", "recheck") if name in each]
+    about += [each[name] for name in ("thread_prep", "recheck") if name in each]
+    about += [each["instruction"]] if "instruction" in each and "torque" in each else []
     about += ["left-hand thread"] if bolt.get("hand") == "left" else []
     about += ["replace every time"] if bolt.get("reuse") == "replace" else []
     stage = f", stage {each['stage']}" if "stage" in each else ""
-    figure = _plain(each["torque"]) if "torque" in each else "no figure"
-    placed = ("fastener", "stage", "torque", "thread_prep", "instruction", "recheck", "preload", "tools")
+    stage += f", no. {each['order']}" if "order" in each else ""
+    stage += f" of {bolt['group']}" if "order" in each and "group" in bolt else ""
+    stage += f", against {each['mating_material']}" if "mating_material" in each else ""
+    figure = _plain(each["torque"]) if "torque" in each else each.get("instruction", "no figure")
+    placed = (
+        "fastener", "stage", "order", "mating_material", "torque", "thread_prep", "instruction", "recheck", "preload",
+        "tools",
+    )  # fmt: skip
     yield from _statement(f"{bolt['position']}{stage}", figure, about, each, placed)
     if "preload" in each:
         yield from node(node_of("preload", each["preload"]), "    ")
@@ -153,8 +171,8 @@ def _interval(each: Answer) -> Iterator[str]:
 
 
 def _guide(each: Answer) -> Iterator[str]:
-    figure = _plain(each["pressure"]) if "pressure" in each else each.get("spring_choice", "")
-    about = []
+    figure = figure_words(each) if {"pressure", "spring_choice", "instruction"} & each.keys() else ""
+    about = [f"{each['riding']} riding"] if "riding" in each else []
     for name, called in (
         ("rebound_clicks", "rebound"),
         ("compression_clicks", "compression"),
@@ -163,11 +181,45 @@ def _guide(each: Answer) -> Iterator[str]:
         about += [f"{called} {words.clicks(each[name])}"] if name in each else []
     about += [f"sag {each['sag']['text']}"] if "sag" in each else []
     figures = (
-        "rider_mass_from", "rider_mass_to", "pressure", "sag", "rebound_clicks", "compression_clicks",
+        "rider_mass_from", "rider_mass_to", "riding", "pressure", "sag", "rebound_clicks", "compression_clicks",
         "preload_turns",
     )  # fmt: skip
-    placed = figures if "pressure" in each else (*figures, "spring_choice")
+    at_right = next((name for name in ("pressure", "spring_choice", "instruction") if name in each), "pressure")
+    placed = (*figures, at_right)
     yield from _statement(words.mass_words(each), figure, about, each, placed)
+
+
+def _guides(guides: Sequence[Answer]) -> Iterator[str]:
+    """The lines of guides; first side by side if they differ by riding."""
+    if (columns := riding_columns(guides)) is not None:
+        yield from table(columns.headings, columns.rows)
+        yield ""
+    for each in guides:
+        yield from _guide(each)
+
+
+def _published(answer: Answer) -> Iterator[str]:
+    """The published set-up, what its source adds to it, and the lines with that added."""
+    if answer["published"]:
+        yield from heading("Published set-up")
+        yield from _guides(answer["published"])
+    if answer["adjustments"]:
+        yield from heading("Adjustments")
+        for each in answer["adjustments"]:
+            yield from _adjustment(each)
+    if "adjusted" in answer:
+        yield from heading("With what was added")
+        yield from _guides(answer["adjusted"])
+
+
+def _adjustment(each: Answer) -> Iterator[str]:
+    about = [each["target"]]
+    if "added" in each:
+        about += ["added to the figures above" if each["added"] else "not added to the figures above"]
+    if "as_published" in each.get("adjustment", {}):
+        about += [f"published {each['adjustment']['as_published']}"]
+    placed = ("target", "condition", "adjustment", "count", "text", "added")
+    yield from _statement(each["condition"], each.get("text", "no figure"), about, each, placed)
 
 
 def _reading(each: Answer) -> Iterator[str]:
@@ -180,7 +232,7 @@ def _reading(each: Answer) -> Iterator[str]:
 
 _STATEMENTS: Mapping[str, Callable[[Answer], Iterator[str]]] = {
     "fits": _fit, "torques": _torque, "fills": _fill, "greases": _grease, "uses": _use, "limits": _limit,
-    "intervals": _interval, "guides": _guide, "readings": _reading,
+    "intervals": _interval, "guides": _guide, "adjustments": _adjustment, "readings": _reading,
 }  # fmt: skip
 
 
@@ -191,6 +243,9 @@ def sheet(answer: Answer, question: str) -> Iterator[str]:
     for name, told_by in _STATEMENTS.items():
         if answer[name]:
             yield from heading(words.heading(name))
+            if name == "guides":
+                yield from _guides(answer[name])
+                continue
             for each in answer[name]:
                 yield from told_by(each)
     if answer["tools"]:
@@ -211,10 +266,7 @@ def setup(answer: Answer, question: str) -> Iterator[str]:
         yield from heading("For each possible fork")
         for each in answer["candidates"]:
             yield from _candidate(each)
-    if answer["published"]:
-        yield from heading("Published set-up")
-        for each in answer["published"]:
-            yield from _guide(each)
+    yield from _published(answer)
     if answer["by_spacers"]:
         yield from text_spring.by_spacers(answer)
     if "lower_leg_air" in answer:
@@ -250,7 +302,7 @@ def _candidate(each: Answer) -> Iterator[str]:
 def job_card(answer: Answer, question: str, ticked: Collection[int] = ()) -> Iterator[str]:
     """The parts and tools to lay out, then each step with a tick box, and blank lines to write on."""
     yield from title(f"{answer['procedure']['name']}: {_name(answer)}", answer)
-    if answer["settings"].get("headline", {}).get("what") == "rider-mass-limit":
+    if answer["settings"].get("headline", {}).get("what") in ("rider-mass-limit", "instruction"):
         yield from wrapped(answer["settings"]["headline"]["text"])
     yield from _asked(answer["configuration"])
     if answer["present"] != answer["configuration"]:
@@ -281,14 +333,11 @@ def job_card(answer: Answer, question: str, ticked: Collection[int] = ()) -> Ite
     for each in answer["steps"]:
         yield from _step(each, each["number"] in ticked)
     yield from heading("Set-up after assembly")
-    yield from outline_lines(answer["settings"], "published", "coil", "limits")
+    yield from outline_lines(answer["settings"], "published", "adjustments", "adjusted", "coil", "limits")
     if "coil" in answer["settings"]:
         yield from text_spring.coil(answer["settings"]["coil"])
     yield from text_spring.limits(answer["settings"]["limits"])
-    if answer["settings"]["published"]:
-        yield from heading("Published set-up")
-    for each in answer["settings"]["published"]:
-        yield from _guide(each)
+    yield from _published(answer["settings"])
     yield from heading("Final checks")
     for each in answer["checks"]:
         yield from beside(f"  {words.label(each['what'])}", _plain(each["value"]) if "value" in each else "", "  ")
@@ -313,8 +362,12 @@ def _step(each: Answer, ticked: bool) -> Iterator[str]:
     for torque in each.get("torque", []):
         bolt = torque["fastener"]
         about = [bolt["position"], *(bolt[name] for name in ("side",) if name in bolt)]
-        about += [torque[name] for name in ("thread_prep", "instruction") if name in torque]
-        yield from beside(deep + ", ".join(about), _plain(torque["torque"]) if "torque" in torque else "____", deep)
+        about += [f"no. {torque['order']}"] if "order" in torque else []
+        about += [f"against {torque['mating_material']}"] if "mating_material" in torque else []
+        about += [torque["thread_prep"]] if "thread_prep" in torque else []
+        about += [torque["instruction"]] if "instruction" in torque and "torque" in torque else []
+        figure = _plain(torque["torque"]) if "torque" in torque else torque.get("instruction", "____")
+        yield from beside(deep + ", ".join(about), figure, deep)
     if "fill" in each:
         figures = [_plain(each["fill"][name]) for name in ("volume", "level") if name in each["fill"]]
         yield from beside(f"{deep}{each['fill']['chamber']}", ", ".join(figures) or "____", deep)
