@@ -105,16 +105,14 @@ def guides_in(found: Sheet, where: Region) -> list[Applicable[Guide]]:
     """The guide rows that may apply in a region."""
     if where == found.where:
         return found.guides
-    return found.context.prevailing(found.context.snapshot.where(Guide, "chassis", found.context.chassis.id), where)
+    return found.context.prevailing(found.listed_guides, where)
 
 
 def readings_in(found: Sheet, where: Region) -> list[Applicable[Reading]]:
     """The catalogue's readings that surely apply in a region."""
     shown = found.readings
     if where != found.where:
-        shown = found.context.prevailing(
-            found.context.snapshot.where(Reading, "chassis", found.context.chassis.id), where
-        )
+        shown = found.context.prevailing(found.listed_readings, where)
     return [each for each in shown if each.surely]
 
 
