@@ -125,7 +125,7 @@ class Snapshot:
                 kept[row.id] = row
 
     def among(self, table: type[R], column: str, values: Collection[str]) -> list[R]:
-        return table.all_from_database(self.raw_rows_among(table, column, values))
+        return table.all_from_database(self.raw_rows_among(table, column, values)) if values else []
 
     def raw_rows_among(self, table: type[Row], column: str, values: Collection[str]) -> list[Any]:
         part = list(values)

@@ -8,9 +8,11 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import NamedTuple
+from typing import Generic, NamedTuple, TypeVar
 
 from app.physics.air_chambers import AirSpring, disc_area_m2
+
+S = TypeVar("S")
 
 SHARE = 0.95
 """The promise of every band: it contains the true value at least this often."""
@@ -63,8 +65,25 @@ class Within(NamedTuple):
     high: float
 
 
-def band(function: Callable[[Mapping[str, float]], float], inputs: Sequence[Uncertain]) -> Band:
-    """Band of `function`, which takes the inputs by name, if each lies anywhere within its half-width, independently.
+@dataclass(frozen=True, slots=True)
+class Solutions(Generic[S]):
+    """The solution at the values of all inputs, and those with one input alone at either end of its half-width."""
+
+    middle: S
+    ends: tuple[tuple[Uncertain, S, S], ...]
+
+    def band(self, figure: Callable[[S], float]) -> Band:
+        """The band of one figure of the solution. ValueError also if the figure refuses one of the ends."""
+        value = figure(self.middle)
+        moves = [
+            Move(each.name, figure(less) - value, figure(more) - value, each.normal) for each, less, more in self.ends
+        ]
+        return combined(value, moves)
+
+
+def solved(function: Callable[[Mapping[str, float]], S], inputs: Sequence[Uncertain]) -> Solutions[S]:
+    """Solve once for each end of each input; `function` takes the inputs by name. Each lies anywhere within its
+    half-width, independently.
 
     ValueError also if the function refuses one of the ends.
     """
@@ -72,13 +91,21 @@ def band(function: Callable[[Mapping[str, float]], float], inputs: Sequence[Unce
     if len(values) != len(inputs):
         raise ValueError("The inputs of a band must have different names.")
     middle = function(values)
-    moves = []
+    ends = []
     for each in inputs:
         if not each.half_width >= 0:
             raise ValueError(f"The spread of {each.name} must not be negative.")
-        less, more = (function({**values, each.name: each.value + sign * each.half_width}) - middle for sign in (-1, 1))
-        moves.append(Move(each.name, less, more, each.normal))
-    return combined(middle, moves)
+        less, more = (
+            function({**values, each.name: each.value + sign * each.half_width}) if each.half_width else middle
+            for sign in (-1, 1)
+        )
+        ends.append((each, less, more))
+    return Solutions(middle, tuple(ends))
+
+
+def band(function: Callable[[Mapping[str, float]], float], inputs: Sequence[Uncertain]) -> Band:
+    """The band of a function with a single figure."""
+    return solved(function, inputs).band(float)
 
 
 def combined(value: float, moves: Sequence[Move]) -> Band:

@@ -99,7 +99,7 @@ def _built(
     converted = None if target is start else _converted(start, target, given, rounding)
     result = _shown(start, given, is_set) if converted is None else _shown(target, converted, is_set)
     if converted is not None:
-        result["as_published"] = _text(start, given)
+        result["as_published"] = _text(start, given.simplified())
     if basis is not None:
         result["basis"] = basis
     return result
@@ -182,8 +182,8 @@ def middle(low: Decimal, high: Decimal) -> Decimal:
 
 
 def _text(where: Unit, figures: _Figures) -> str:
-    """`6.8 N·m`, `6.8 N·m (6.5–7.5)`, `6.5–7.5 N·m`, `≥ 6.5 N·m`, `≤ 7.5 N·m`."""
-    value, low, high = figures.simplified()
+    """`6.8 N·m`, `6.8 N·m (6.5–7.5)`, `6.5–7.5 N·m`, `≥ 6.5 N·m`, `≤ 7.5 N·m`, of simplified figures."""
+    value, low, high = figures
     limits = _limits(low, high)
     if value is None:
         return with_unit(limits, where)
@@ -248,14 +248,18 @@ def computed(
     except (OverflowError, ValueError) as error:
         raise ValueError("a computed quantity must be finite") from error
     by = step or _fine_enough(ratios[0], target)
+    counting = _step_ratio(target, str(by))
     roles: tuple[Role, ...] = (rounding, "maximum", "minimum")
-    shown = [_unsigned_zero(_rounded(each, target, by, its)) for each, its in zip(ratios, roles, strict=False)]
+    shown = [
+        _unsigned_zero(steps_rounded(*_counted(each, counting), by, its))
+        for each, its in zip(ratios, roles, strict=False)
+    ]
     if band is None:
         result = _shown(target, _Figures(shown[0], None, None))
     else:
         figures = _Figures(*shown)
         more = {} if share is None else {"share_percent": round(share * 100, 1)}
-        text = _text(target, figures if band_in_text else _Figures(shown[0], None, None))
+        text = _text(target, figures.simplified() if band_in_text else _Figures(shown[0], None, None))
         result = _made("estimate", target, text, figures, more)
     if basis is not None:
         result["basis"] = basis
@@ -269,7 +273,7 @@ def _usual(to: Units, kind: Kind, usual: str) -> Unit:
 
 def _fine_enough(ratio: tuple[int, int], target: Unit) -> Decimal:
     """Like `step_for`, of an SI value as a ratio: the display step if it is fine enough, else a finer one."""
-    above, below = _counted(ratio, target, str(target.step))
+    above, below = _counted(ratio, _step_ratio(target, str(target.step)))
     if above == 0 or abs(above) >= LEAST_STEPS * below:
         return target.step
     return step_for(_fraction(ratio, target), target)
@@ -279,13 +283,9 @@ def _fraction(ratio: tuple[int, int], target: Unit) -> Fraction:
     return (Fraction(*ratio) - target.offset) / target.factor
 
 
-def _rounded(ratio: tuple[int, int], target: Unit, step: Decimal, role: Role) -> Decimal:
-    return steps_rounded(*_counted(ratio, target, str(step)), step, role)
-
-
-def _counted(ratio: tuple[int, int], target: Unit, step: str) -> tuple[int, int]:
-    """How many steps of the target an SI value is, as a ratio that is not reduced, because reducing costs most."""
-    of_value, of_one, below = _step_ratio(target, step)
+def _counted(ratio: tuple[int, int], counting: tuple[int, int, int]) -> tuple[int, int]:
+    """How many steps an SI value is, as a ratio that is not reduced, because reducing costs most."""
+    of_value, of_one, below = counting
     return ratio[0] * of_value + ratio[1] * of_one, ratio[1] * below
 
 

@@ -71,26 +71,30 @@ def test_what_would_be_stored_is_refused_and_lookups_go_on(small: Path, tmp_path
             edit = put({**statement.json()["row"], "page": "99"})
             rows = [{"table": "makers", "op": "put", "row": {"id": f"maker-{n}", "name": f"M {n}"}} for n in range(90)]
 
+            order = {"card": {"chassis": FORK["chassis"], "job": "lower-leg-service", "fork": fork}}
+
             def written() -> list[httpx.Response]:
                 many = {"changes": rows, "reason": "many"}
                 return [
                     client.put(f"/v1/statements/{TORQUE}", json=edit, headers={"If-Match": statement.headers["etag"]}),
                     client.post("/v1/imports", json=many, headers={"Idempotency-Key": "many-000001"}),
                     client.post(f"/v1/forks/{fork}/services", json={"job": "lower-leg-service", "note": "n" * 400}),
+                    client.post("/v1/work-orders", json=order),
                 ]
 
             filler = fill(small)
             refused = written()
-            for each in refused[: 3 if which == "shop" else 2]:
+            for each in refused[: 4 if which == "shop" else 2]:
                 assert_problem(each, 507)
             assert client.get(f"{FITS}&model_year=2023").status_code == 200
             assert client.get(FITS).content == lookup
             assert client.get("/readyz").status_code == 200
             filler.unlink()
-            assert [done.status_code for done in written()] == [200, 201, 201]
+            assert [done.status_code for done in written()] == [200, 201, 201, 201]
             assert client.get("/v1/revisions").json()["revisions"][0]["number"] == 3
             services = client.get(f"/v1/forks/{fork}/services").json()["services"]
             assert len(services) == (1 if which == "shop" else 2)
+            assert client.get("/v1/work-orders").json()["total"] == len(services)
     database.close()
 
 

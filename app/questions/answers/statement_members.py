@@ -47,13 +47,19 @@ class FigureMember(NamedTuple):
         """Whether the row gives a value or a limit."""
         return any(name is not None and getattr(row, name) is not None for name in (self.value, self.low, self.high))
 
+    def measures(self, row: Statement) -> Kind | None:
+        """What the row's unit measures; None if the unit is missing, unknown or of another kind."""
+        unit = self.unit(row)
+        if unit is None:
+            return None
+        return next((each.kind for each in find(unit) if self.kind in (None, each.kind)), None)
+
     def quantity(self, row: Statement, units: Units) -> Quantity | None:
         """The figure in the chosen units; None if it is missing or its unit is missing or unknown."""
-        unit = self.unit(row)
-        kinds = [each.kind for each in find(unit) if self.kind in (None, each.kind)] if unit is not None else []
-        if not kinds or not self.given(row):
+        if not self.given(row) or (kind := self.measures(row)) is None:
             return None
-        return figure(row, kinds[0], self.value, unit, units, minimum=self.low, maximum=self.high, is_set=self.is_set)
+        unit = self.unit(row)
+        return figure(row, kind, self.value, unit, units, minimum=self.low, maximum=self.high, is_set=self.is_set)
 
 
 class ValueMember(NamedTuple):

@@ -1,7 +1,7 @@
 """How the fork changes the geometry of a frame, with bands; a missing value is a gap that says what to measure."""
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import NotRequired
@@ -10,7 +10,7 @@ from typing_extensions import TypedDict
 
 from app.catalogue.columns import write_number
 from app.catalogue.tables import Frame
-from app.physics.band import Band, Uncertain, band
+from app.physics.band import Band, Solutions, Uncertain, solved
 from app.physics.frame_geometry import Geometry, along_steerer_m, wheel_radius_m, with_fork
 from app.questions.answers.explained import Assumption, Formula, as_published
 from app.questions.answers.gap import Gap
@@ -118,31 +118,22 @@ def geometry_change(frame: Frame, fork: NewFork, units: Units) -> GeometryChange
 
     Raises ValueError for data that no bicycle can have.
     """
-    inputs, methods = _inputs(frame, fork), _methods(frame, fork)
-    turned: dict[tuple[float, ...], tuple[Geometry, Geometry]] = {}
-
-    def bikes(values: Mapping[str, float]) -> tuple[Geometry, Geometry]:
-        """Every result moves the inputs to the same ends, so each is computed only once."""
-        key = tuple(values[each.name] for each in inputs)
-        if key not in turned:
-            turned[key] = _bikes(frame, fork, values)
-        return turned[key]
-
-    before, after = bikes({each.name: each.value for each in inputs})
+    bikes = _solved(frame, fork)
+    before, after = bikes.turned.middle
     shown_after = _published_fork(fork, units)
     change: GeometryView = {}
     biggest: str | None = None
     for name, kind, read in _RESULTS:
         if read(before) is None or read(after) is None:
             continue
-        after_band, change_band = _bands(bikes, inputs, read, methods)
+        after_band, change_band = bikes.bands(read)
         unit = "°" if kind == "angle" else "mm"
         shown_after[name] = _computed(kind, after_band, unit, units)  # type: ignore[literal-required]
         change[name] = _computed(kind, change_band, unit, units)  # type: ignore[literal-required]
         if name == "head_angle":
             biggest = change_band.biggest
     answer: GeometryChange = {
-        "before": _before(frame, bikes, inputs, units),
+        "before": _before(frame, bikes.turned, units),
         "after": shown_after,
         "change": change,
         "formula": FORMULA,
@@ -151,6 +142,41 @@ def geometry_change(frame: Frame, fork: NewFork, units: Units) -> GeometryChange
     if biggest is not None:
         answer["biggest_uncertainty"] = biggest
     return answer
+
+
+Pair = tuple[Geometry, Geometry]
+"""The bicycle before and after the change of fork."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Bikes:
+    """The bicycle for every input at either end, and for either way of measuring the fork: one or the other, not
+    something between.
+    """
+
+    turned: Solutions[Pair]
+    by_method: list[Pair]
+
+    def bands(self, read: Callable[[Geometry], float | None]) -> tuple[Band, Band]:
+        """The bands of a figure after the change, and of how much it changed."""
+        return (
+            self._whichever(lambda pair: _read(read, pair[1])),
+            self._whichever(lambda pair: _read(read, pair[1]) - _read(read, pair[0])),
+        )
+
+    def _whichever(self, figure: Callable[[Pair], float]) -> Band:
+        found = self.turned.band(figure)
+        ends = [figure(pair) - found.value for pair in self.by_method]
+        widest = max((max(0.0, *each[1:3]) - min(0.0, *each[1:3]) for each in found.moves), default=0.0)
+        biggest = METHOD if max(ends) - min(ends) > widest else found.biggest
+        return replace(found, low=found.low + min(ends), high=found.high + max(ends), biggest=biggest)
+
+
+def _solved(frame: Frame, fork: NewFork) -> _Bikes:
+    inputs = _inputs(frame, fork)
+    at = {each.name: each.value for each in inputs}
+    turned = solved(lambda values: _bikes(frame, fork, values), inputs)
+    return _Bikes(turned, [_bikes(frame, fork, {**at, METHOD: shift}) for shift in _methods(frame, fork)])
 
 
 def _inputs(frame: Frame, fork: NewFork) -> list[Uncertain]:
@@ -194,7 +220,7 @@ def _half(length: Length) -> float:
     return (length.greatest_mm - length.least_mm) / 2 + 0.5
 
 
-def _bikes(frame: Frame, fork: NewFork, values: Mapping[str, float]) -> tuple[Geometry, Geometry]:
+def _bikes(frame: Frame, fork: NewFork, values: Mapping[str, float]) -> Pair:
     """The bicycle as the frame's maker gives it, and with the fork; both lengths are along the steerer."""
     given, new = values["axle-to-crown of the frame's geometry"], values["axle-to-crown of the fork"]
     new_offset = fork.offset_mm * MM
@@ -229,34 +255,6 @@ def _bikes(frame: Frame, fork: NewFork, values: Mapping[str, float]) -> tuple[Ge
     return before, after
 
 
-def _bands(
-    bikes: Callable[[Mapping[str, float]], tuple[Geometry, Geometry]],
-    inputs: list[Uncertain],
-    read: Callable[[Geometry], float | None],
-    methods: Sequence[float],
-) -> tuple[Band, Band]:
-    def result(values: Mapping[str, float]) -> float:
-        return _read(read, bikes(values)[1])
-
-    def change(values: Mapping[str, float]) -> float:
-        before, after = bikes(values)
-        return _read(read, after) - _read(read, before)
-
-    return _whichever(result, inputs, methods), _whichever(change, inputs, methods)
-
-
-def _whichever(
-    result: Callable[[Mapping[str, float]], float], inputs: list[Uncertain], methods: Sequence[float]
-) -> Band:
-    """A band that covers the result for either way of measuring the fork: one or the other, not something between."""
-    found = band(result, inputs)
-    at = {each.name: each.value for each in inputs}
-    ends = [result({**at, METHOD: shift}) - found.value for shift in methods]
-    widest = max((max(0.0, *each[1:3]) - min(0.0, *each[1:3]) for each in found.moves), default=0.0)
-    biggest = METHOD if max(ends) - min(ends) > widest else found.biggest
-    return replace(found, low=found.low + min(ends), high=found.high + max(ends), biggest=biggest)
-
-
 def _read(read: Callable[[Geometry], float | None], bike: Geometry) -> float:
     value = read(bike)
     if value is None:
@@ -280,10 +278,7 @@ def _published_fork(fork: NewFork, units: Units) -> GeometryView:
     }
 
 
-def _before(
-    frame: Frame, bikes: Callable[[Mapping[str, float]], tuple[Geometry, Geometry]], inputs: list[Uncertain],
-    units: Units,
-) -> GeometryView:  # fmt: skip
+def _before(frame: Frame, turned: Solutions[Pair], units: Units) -> GeometryView:
     """The maker's figures, and derived values with the band from their last digits and the tyres."""
     shown: GeometryView = {}
     columns: tuple[tuple[str, str, Kind, str], ...] = (
@@ -296,10 +291,9 @@ def _before(
     for name, column, kind, unit in columns:
         if (found := figure(frame, kind, column, unit, units)) is not None:
             shown[name] = {**found, "basis": "published"}  # type: ignore[literal-required]
-    bike, _ = bikes({each.name: each.value for each in inputs})
     for name, kind, read in _RESULTS:
-        if name in ("trail", "bb_height") and read(bike) is not None:
-            its_band = band(lambda values, read=read: _read(read, bikes(values)[0]), inputs)  # type: ignore[misc]
+        if name in ("trail", "bb_height") and read(turned.middle[0]) is not None:
+            its_band = turned.band(lambda pair, read=read: _read(read, pair[0]))  # type: ignore[misc]
             shown[name] = _computed(kind, its_band, "mm", units)  # type: ignore[literal-required]
     return shown
 

@@ -107,8 +107,7 @@ def guides_in(found: Sheet, where: Region) -> list[Applicable[Guide]]:
     """The guide rows that may apply in a region."""
     if where == found.where:
         return found.guides
-    rows = found.context.snapshot.where(Guide, "chassis", found.context.chassis.id)
-    return sorted(found.context.prevailing(rows, where), key=by_mass)
+    return sorted(found.context.prevailing(found.listed_guides, where), key=by_mass)
 
 
 def adjustments_in(found: Sheet, where: Region) -> list[Applicable[Adjustment]]:
@@ -122,9 +121,7 @@ def readings_in(found: Sheet, where: Region) -> list[Applicable[Reading]]:
     """The catalogue's readings that surely apply in a region."""
     shown = found.readings
     if where != found.where:
-        shown = found.context.prevailing(
-            found.context.snapshot.where(Reading, "chassis", found.context.chassis.id), where
-        )
+        shown = found.context.prevailing(found.listed_readings, where)
     return [each for each in shown if each.surely]
 
 

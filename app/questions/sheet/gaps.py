@@ -10,7 +10,6 @@ from app.questions.answers.statement_members import figure_members
 from app.questions.answers.statement_views import COUNTED_TARGETS
 from app.questions.configuration.prevailing import Applicable
 from app.questions.sheet.gather import Sheet
-from app.units.preferences import AS_PUBLISHED
 
 
 def gaps(found: Sheet) -> list[Gap]:
@@ -61,7 +60,7 @@ def _without_unit(found: Sheet) -> Iterator[Gap]:
         if is_row_of(row, Adjustment) and row.target in COUNTED_TARGETS:
             continue
         for member in figure_members(row.model):
-            if member.given(row) and member.quantity(row, AS_PUBLISHED) is None:
+            if member.given(row) and member.measures(row) is None:
                 why = "a figure without a known unit cannot be used"
                 yield _gap("unit", row.id, why, f"the unit of the {member.name.replace('_', ' ')}")
 

@@ -2,7 +2,9 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import inf
+from operator import itemgetter
 from typing import Any
 
 from app.catalogue.agreement import kilograms
@@ -43,14 +45,19 @@ WORK_ORDER = (
 """Positions in the order of assembly and refitting to the bike; common practice, no source."""
 
 
-@dataclass(slots=True)
+@dataclass
 class Sheet:
-    """The statements that apply, before they become views: the input of sheet, job card and set-up."""
+    """The statements that apply, before they become views: the input of sheet, job card and set-up.
+
+    `offered`, `listed_guides` and `listed_readings` are all of the chassis, to be narrowed further.
+    """
 
     context: ChassisContext
     wanted: Given
     where: Region
     offered: list[Fit]
+    listed_guides: list[Guide]
+    listed_readings: list[Reading]
     fits: list[Applicable[Fit]]
     torques: list[Applicable[Torque]]
     fills: list[Applicable[Fill]]
@@ -67,7 +74,16 @@ class Sheet:
     chambers: list[SpringChamber]
     spacers: dict[str, Spacer]
     dampers: dict[str, Damper]
-    tools: dict[str, list[Tool]]
+
+    @cached_property
+    def tools(self) -> dict[str, list[Tool]]:
+        """The tools by drive, for the drives of fasteners and spacers. Read when needed: a set-up needs none."""
+        turned: tuple[Fastener | Spacer, ...] = (*self.fasteners.values(), *self.spacers.values())
+        drives = {drive for row in turned for drive in row.drives or ()}
+        tools: dict[str, list[Tool]] = {}
+        for tool in self.context.snapshot.among(Tool, "drive", sorted(drives)):
+            tools.setdefault(tool.drive or "", []).append(tool)
+        return tools
 
     def chambers_of(self, spring: str) -> tuple[SpringChamber, ...]:
         """The air chambers that a spring lists."""
@@ -108,6 +124,8 @@ def gather(snapshot: Snapshot, chassis: str, wanted: Given) -> Sheet:
     fasteners = _fasteners(snapshot, context, where, torques)
     uses = snapshot.where(Use, "chassis", chassis)
     context.parts.update(snapshot.many(Part, {use.part for use in uses}))
+    guides = snapshot.where(Guide, "chassis", chassis)
+    readings = snapshot.where(Reading, "chassis", chassis)
     fills = context.prevailing(snapshot.where(Fill, "chassis", chassis), where)
     greases = context.prevailing(snapshot.where(Grease, "chassis", chassis), where)
     fluids = {each.statement.fluid for each in fills} | {each.statement.fluid for each in greases}
@@ -118,6 +136,8 @@ def gather(snapshot: Snapshot, chassis: str, wanted: Given) -> Sheet:
         wanted=wanted,
         where=where,
         offered=offered,
+        listed_guides=guides,
+        listed_readings=readings,
         fits=fits,
         torques=_torques(context, torques, fasteners, where),
         fills=fills,
@@ -125,16 +145,15 @@ def gather(snapshot: Snapshot, chassis: str, wanted: Given) -> Sheet:
         uses=context.prevailing(uses, where),
         limits=context.prevailing(snapshot.where(Limit, "chassis", chassis), where),
         intervals=context.prevailing(snapshot.where(Interval, "chassis", chassis), where),
-        guides=sorted(context.prevailing(snapshot.where(Guide, "chassis", chassis), where), key=by_mass),
+        guides=sorted(context.prevailing(guides, where), key=by_mass),
         adjustments=context.prevailing(snapshot.where(Adjustment, "chassis", chassis), where),
-        readings=context.prevailing(snapshot.where(Reading, "chassis", chassis), where),
+        readings=context.prevailing(readings, where),
         fasteners=fasteners,
         fluids=snapshot.many(Fluid, {fluid for fluid in fluids if fluid is not None}),
         springs=snapshot.many(Spring, where.springs or ()),
         chambers=chambers,
         spacers=snapshot.many(Spacer, {each.statement.spacer for each in fits if each.statement.spacer}),
         dampers=snapshot.many(Damper, where.dampers or ()),
-        tools=_tools(snapshot),
     )
 
 
@@ -150,10 +169,9 @@ def _fasteners(
 ) -> dict[str, Fastener]:
     """The fasteners of the chassis and of its possible springs and dampers, and those that torques name."""
     found = {row.id: row for row in snapshot.where(Fastener, "chassis", context.chassis.id)}
-    for spring in sorted(where.springs or ()):
-        found.update((row.id, row) for row in snapshot.where(Fastener, "spring", spring))
-    for damper in sorted(where.dampers or ()):
-        found.update((row.id, row) for row in snapshot.where(Fastener, "damper", damper))
+    for column, ids in (("spring", where.springs), ("damper", where.dampers)):
+        rows = snapshot.among(Fastener, column, sorted(ids or ()))
+        found.update((row.id, row) for row in sorted(rows, key=itemgetter(column)))
     missing = {torque.fastener for torque in torques} - found.keys()
     found.update(snapshot.many(Fastener, missing) if missing else {})
     return {id: row for id, row in found.items() if row.chassis in (None, context.chassis.id)}
@@ -215,11 +233,3 @@ def _in_work(
         place if group is None else groups[group], group or "", order or inf, place, fastener.side != "spring side",
         fastener.id, torque.stage or 1,
     )  # fmt: skip
-
-
-def _tools(snapshot: Snapshot) -> dict[str, list[Tool]]:
-    tools: dict[str, list[Tool]] = {}
-    for tool in snapshot.all(Tool):
-        if tool.drive is not None:
-            tools.setdefault(tool.drive, []).append(tool)
-    return tools

@@ -59,13 +59,14 @@ class Sources:
         if isinstance(value, list):
             for inner in value:
                 self._collect(inner)
-        elif isinstance(value, dict):  # a JSON answer consists of these; isinstance with an abstract class is slow
+        elif isinstance(value, dict) and "ucum" not in value:  # a quantity cites nothing
             source = value.get("source")
             if isinstance(source, dict) and "id" in source and source["id"] not in self._numbers:
                 self.listed.append(source)
                 self._numbers[source["id"]] = len(self.listed)
             for inner in value.values():
-                self._collect(inner)
+                if isinstance(inner, dict | list):
+                    self._collect(inner)
 
 
 @cache
