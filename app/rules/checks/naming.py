@@ -3,7 +3,6 @@
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from datetime import date
-from itertools import pairwise
 
 from app.catalogue.tables import Fit, Part, Row, Spring, Variant
 from app.rules.family import Family
@@ -144,12 +143,13 @@ def serial_ranges_overlap(family: Family, today: date) -> Iterator[Violation]:
         if first is not None and last is not None and len(first) == len(last):
             ranges[row.chassis, len(first)].append((first, last, row))
     for found in ranges.values():
-        ordered = sorted(found, key=lambda each: (each[0], each[2].id))
-        for (_, last, one), (first, _, other) in pairwise(ordered):
-            if first <= last:
-                yield Violation(
-                    other, "serial_from", f"{first} is still within the range of {one.id}", one, mutual=True
-                )
+        reaches: tuple[str, Variant] | None = None  # the highest serial so far, and whose it is
+        for first, last, row in sorted(found, key=lambda each: (each[0], each[2].id)):
+            if reaches is not None and first <= reaches[0]:
+                one = reaches[1]
+                yield Violation(row, "serial_from", f"{first} is still within the range of {one.id}", one, mutual=True)
+            if reaches is None or last > reaches[0]:
+                reaches = last, row
 
 
 def _alike(rows: Iterable[Row], column: str) -> Iterator[tuple[Row, Row]]:
