@@ -31,16 +31,22 @@ def subject(statement: Statement, parts: Mapping[str, Part]) -> Subject:
     compared in the base unit of its kind. A reference that is compared by a column of its target (a use is about the
     kind of its part) needs the target in `parts`; a missing target is compared by id.
     """
-    return tuple([part_of(statement, parts) for part_of in _subject_plan(statement.model)])
+    plain, others = _subject_plan(statement.model)
+    return plain(statement), *[part_of(statement, parts) for part_of in others]
 
 
 @cache
-def _subject_plan(table: type[Statement]) -> tuple[_SubjectPart, ...]:
-    """The value that each `about` column adds to the subject. The unit column of a figure adds nothing."""
+def _subject_plan(table: type[Statement]) -> tuple[Callable[[Statement], object], tuple[_SubjectPart, ...]]:
+    """The `about` columns that are compared as they are, and the value that each other one adds to the subject.
+
+    The unit column of a figure adds nothing.
+    """
     columns = table.columns()
     about = [columns[name] for name in table.about]
     units = {described.unit_column for described in about}
-    return tuple(_subject_part(described) for described in about if described.name not in units)
+    compared = [described for described in about if described.name not in units]
+    plain = [each.name for each in compared if (each.compared_by, each.unit_column, each.absent) == (None, None, None)]
+    return attrgetter(*plain), tuple(_subject_part(each) for each in compared if each.name not in plain)
 
 
 def _subject_part(described: Column) -> _SubjectPart:
@@ -56,9 +62,7 @@ def _subject_part(described: Column) -> _SubjectPart:
     if described.unit_column is not None:
         unit_of_it, kind = attrgetter(described.unit_column), described.measures
         return lambda statement, parts: base_value(value_of(statement), unit_of_it(statement), kind)
-    if absent is not None:
-        return lambda statement, parts: value_of(statement) or absent
-    return lambda statement, parts: value_of(statement)
+    return lambda statement, parts: value_of(statement) or absent
 
 
 @lru_cache(maxsize=8192)

@@ -20,7 +20,6 @@ from app.database.connections import Database
 from app.database.migrating import WAIT_S
 from app.exchange.standing import ABOUT_NO_ROW, mark_standing
 from app.rules.affected import affected
-from app.rules.apart import judge_apart
 from app.rules.engine import judge_all, judge_change, judge_edits
 from app.rules.finding import Finding, FindingCounts, report
 from app.rules.registry import RULES
@@ -44,7 +43,7 @@ def judge(
         yield from mark_standing(judge_change(after, changes, today, before), after, before, today)
     else:
         yield from judge_edits(after, every() if changes is None else changes, today, before)
-        yield from mark_standing(judge_all(after, today, judged=judge_apart), after, before, today)
+        yield from mark_standing(judge_all(after, today), after, before, today)
 
 
 def judge_again(database: Database, today: date) -> FindingCounts:
@@ -56,7 +55,7 @@ def judge_again(database: Database, today: date) -> FindingCounts:
     with database.write(WAIT_S) as connection:
         rows = Snapshot(connection, latest(connection))
         standing = _standing(connection, None)
-        found = judge_all(rows, today, judged=judge_apart)
+        found = judge_all(rows, today)
         return report(_kept(connection, rows, rows.revision, found, standing), most=0)["counts"]
 
 

@@ -1,7 +1,7 @@
 """Parts of a catalogue that are judged together: a few families, or rows of one table, with everything they name.
 
-A part holds everything its rules read, so another process can judge it without a catalogue. Rows are not converted:
-a list holds only rows, or only values in exchange order as the database holds them.
+A part holds everything its rules read. Rows are not converted: a list holds only rows, or only values in exchange order
+as the database holds them.
 """
 
 from collections import defaultdict

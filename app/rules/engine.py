@@ -6,7 +6,7 @@ families or a chunk of rows. A finding names a row of the shape it was found in,
 
 import heapq
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 from itertools import islice
 from operator import itemgetter
@@ -24,20 +24,11 @@ from app.rules.view import Change, ChangeView, EntityView
 Parts = Iterator[TableBatch | FamiliesBatch]
 
 
-def judge_all(
-    rows: Rows,
-    today: date,
-    bench: RuleSet = ALL_RULES,
-    judged: Callable[[Parts, date], Iterator[Finding]] | None = None,
-) -> Iterator[Finding]:
-    """Every finding of a whole catalogue except those about changes, part by part, in constant memory.
-
-    `judged` judges the parts elsewhere, by all rules; it needs no catalogue.
-    """
+def judge_all(rows: Rows, today: date, bench: RuleSet = ALL_RULES) -> Iterator[Finding]:
+    """Every finding of a whole catalogue except those about changes, part by part, in constant memory."""
     judge = Judge(today, bench)
     things = Alike()
-    parts = _all_parts(rows, things)
-    yield from judge.parts(parts) if judged is None else judged(parts, today)
+    yield from judge.parts(_all_parts(rows, things))
     for group in things.groups(rows):
         yield from judge.same_things(group)
     yield from _shared_ids(judge, rows, rows.shared_ids(STATEMENTS))

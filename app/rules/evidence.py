@@ -35,7 +35,7 @@ def _figures(words: str) -> frozenset[Decimal]:
 
 def prints(row: Row, column: str | None) -> bool:
     """True when the words of the page contain every figure of a cell. Any words support a name or a word."""
-    words = row["as_printed"]
+    words = row.as_printed
     if words is None:
         return False
     if column is None or (described := row.model.columns().get(column)) is None or described.refers_to is not None:

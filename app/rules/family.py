@@ -60,13 +60,13 @@ class FamilyRows:
     def __init__(self, part: FamiliesBatch) -> None:
         self.absent = part.absent
         self._part = part
-        self._gives: dict[tuple[type[Row], str], bool] = {}
+        self._given: dict[tuple[type[Row], tuple[str, ...]], list[str]] = {}
         self._own: dict[type[Row], dict[str, list[Row]]] = {}
         for table, rows in part.own.items():
             grouped: dict[str, list[Row]] = defaultdict(list)
-            about = "id" if table is Chassis else "chassis"
+            about = attrgetter("id" if table is Chassis else "chassis")
             for row in read(table, rows):
-                grouped[getattr(row, about)].append(row)
+                grouped[about(row)].append(row)
             self._own[table] = grouped
         self._named = {table: {row.id: row for row in read(table, rows)} for table, rows in part.named.items()}
         self.chambers: dict[str, list[SpringChamber]] = defaultdict(list)
@@ -81,13 +81,16 @@ class FamilyRows:
         """The rows of a table about one chassis, by id."""
         return self._own[table].get(chassis, [])  # type: ignore[return-value]
 
-    def gives(self, table: type[Row], column: str) -> bool:
-        """True if any row of the families has a value in the column."""
-        found = self._gives.get((table, column))
+    def given(self, table: type[Row], columns: tuple[str, ...]) -> list[str]:
+        """Those of some columns in which any row of the families has a value."""
+        found = self._given.get((table, columns))
         if found is None:
-            there = column in table.columns()
-            found = there and any(each is not None for each in values(table, self._part.own[table], column))
-            self._gives[table, column] = found
+            rows = self._part.own[table]
+            found = self._given[table, columns] = [
+                column
+                for column in columns
+                if column in table.columns() and not {None}.issuperset(values(table, rows, column))
+            ]
         return found
 
     def named(self, table: type[R]) -> dict[str, R]:
@@ -248,7 +251,7 @@ class Family:
         if found is None:
             found = self._given[columns] = []
             for table in self.judged:
-                there = [column for column in columns if self._shelf.gives(table, column)]
+                there = self._shelf.given(table, columns)
                 if len(there) == 1:
                     (only,) = there
                     found += [row for row in self.statements[table] if getattr(row, only) is not None]

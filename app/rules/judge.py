@@ -1,9 +1,8 @@
 """Judges parts of a catalogue by the rules. It needs only the part, and remembers only which values are sound."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date
-from operator import attrgetter
 from typing import Any
 
 from app.catalogue.tables import STATEMENTS, Fastener, Procedure, Row, SpringChamber, Step, Tool
@@ -15,7 +14,7 @@ from app.rules.registry import Rule, Violation
 from app.rules.rule_set import ALL_RULES, Judging, RuleSet
 from app.rules.view import Absent, EntityView, RowView, cell
 
-KEPT = 2048  # combinations of values known to be sound, for each rule and table
+KEPT = 512  # combinations of values known to be sound, for each rule and table
 FoundViolations = list[tuple[Rule, Violation]]
 
 
@@ -28,7 +27,7 @@ class Judge:
         self.today = today
         self.bench = bench
         self.changed = changed
-        self._sound: dict[tuple[str, type[Row]], set[Any]] = defaultdict(set)  # values that cause no violation
+        self._sound = bench.sound(today)
 
     def parts(self, parts: Iterable[TableBatch | FamiliesBatch]) -> Iterator[Finding]:
         """The findings of parts, in order."""
@@ -68,15 +67,14 @@ class Judge:
         place = {id: at for at, family in enumerate(families) for id in family.chassis}
         for table in STATEMENTS:
             rows = [row for family in families if table in family.judged for row in family.statements[table]]
-            for rule, hit in self._rows(table, rows, part.absent):
+            for rule, hit in self._rows(table, rows, part.absent) if rows else ():
                 found[place[hit.row["chassis"]]].append((rule, hit))
         for family, (_, span), own in zip(families, part.families, found, strict=True):
             yield from self._family(family, span, own)
 
     def _family(self, family: Family, span: JudgeScope | None, found: FoundViolations) -> Iterator[Finding]:
-        for rule, judge, _ in self.bench.family:
-            if span is None or not span.judged.isdisjoint(rule.tables or STATEMENTS):
-                found += [(rule, hit) for hit in judge(family, self.today)]
+        for rule, judge, _ in self.bench.family_rules(span):
+            found += [(rule, hit) for hit in judge(family, self.today)]
         if span is not None:
             found = [(rule, hit) for rule, hit in found if hit.row.model in span.judged]
         return findings(found, self.changed)
@@ -88,30 +86,29 @@ class Judge:
             doubtful: Iterable[Row] = rows
             if (given := each.rule.only_with) is not None:
                 doubtful = [row for row in rows if row[given] is not None]
-            elif not absent and each.columns is not None:
-                doubtful = self._doubtful(each, table, rows)
+            elif not absent and each.deciding is not None:
+                doubtful = self._doubtful(each, each.deciding, self._sound[each.rule.slug, table], rows)
             for row in doubtful:
                 found += [(each.rule, hit) for hit in each.judge(RowView(row, absent), self.today)]
         return found
 
-    def _doubtful(self, each: Judging, table: type[Row], rows: Sequence[Row]) -> Iterator[Row]:
-        """The rows with values in some columns that are not known to be sound; sound if no such row is at fault."""
-        sound = self._sound[each.rule.slug, table]
-        value_of = attrgetter(*each.columns) if each.columns else _nothing
-        if sound.issuperset(map(value_of, rows)):
-            return
+    def _doubtful(
+        self, each: Judging, deciding: Callable[[Row], object], sound: set[object], rows: Sequence[Row]
+    ) -> Sequence[Row]:
+        """The rows that are at fault; one row of each combination of values not known to be sound is judged."""
+        cells = list(map(deciding, rows))
+        if sound.issuperset(cells):
+            return ()
+        first = {value: row for value, row in zip(cells, rows, strict=True) if value not in sound}
         if len(sound) > KEPT:
             sound.clear()
-        for row, value in zip(rows, map(value_of, rows), strict=True):
-            if value not in sound:
-                if any(True for _ in each.judge(RowView(row, frozenset()), self.today)):
-                    yield row
-                else:
-                    sound.add(value)
-
-
-def _nothing(row: Row) -> tuple[()]:
-    return ()
+        faulty = {
+            value
+            for value, row in first.items()
+            if next(each.judge(RowView(row, frozenset()), self.today), None) is not None
+        }
+        sound.update(first.keys() - faulty)
+        return [row for value, row in zip(cells, rows, strict=True) if value in faulty] if faulty else ()
 
 
 def _referrers(table: type[Row], rows: Sequence[Row], beside: Sequence[Any]) -> Iterator[tuple[Row, ...]]:

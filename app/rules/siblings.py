@@ -74,8 +74,9 @@ def slips(figures: Sequence[SiblingFigure], kinds: tuple[Kind, ...]) -> list[Sli
     the page is no evidence about the others; it is only compared with them.
     """
     found = []
-    for index, figure in enumerate(figures):
-        others = [each for place, each in enumerate(figures) if place != index and not prints(each.row, each.column)]
+    evidence = [each for each in figures if not prints(each.row, each.column)]
+    for figure in figures:
+        others = [each for each in evidence if each is not figure]
         values = [each.value for each in others]
         if not values or figure.value <= 0 or min(values) <= 0 or not _alike(values, ALIKE):
             continue

@@ -3,22 +3,22 @@
 import csv
 import datetime as dt
 import random
-from functools import partial
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from sqlalchemy import select
 
 from app.catalogue.catalogue import Catalogue
+from app.catalogue.rows import Rows
 from app.catalogue.stored import FINDINGS, OPEN
 from app.catalogue.tables import Chassis, Fit, Torque
 from app.database.connections import Database
 from app.exchange.editing import write_edits
 from app.exchange.loading import Entry, load
 from app.exchange.read_edits import Edit
-from app.rules import apart
-from app.rules.apart import judge_apart
 from app.rules.engine import judge_all
+from app.rules.finding import Finding
 
 ENTRY = Entry("a test", "tests")
 TODAY = dt.date(2026, 11, 25)
@@ -94,32 +94,18 @@ def test_a_full_check_keeps_the_same_as_the_shapes_that_were_touched(
         assert {tuple(row) for row in connection.execute(spans)} >= {(first, 2), (second, 3)}
 
 
-def test_rows_not_committed_yet_are_judged_by_other_processes_too(
+def test_nothing_is_stored_if_a_full_check_fails(
     demo: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("app.exchange.judging.MANY", 0)
-    monkeypatch.setattr("app.exchange.judging.judge_apart", partial(judge_apart, count=2, alone=0))
-    first = ids(demo, Torque)[0]
-    change(demo, tmp_path, Torque, first, page="")
-    assert ("page-missing", "torques", first) in standing(demo)
-    assert standing(demo) == found_by_a_full_check(demo)
 
+    def fail(rows: Rows, today: dt.date) -> Iterator[Finding]:
+        yield next(judge_all(rows, today))
+        raise RuntimeError("the check failed")
 
-def test_nothing_is_stored_where_a_process_that_judges_fails(
-    demo: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr("app.exchange.judging.MANY", 0)
-    monkeypatch.setattr("app.exchange.judging.judge_apart", partial(judge_apart, count=2, alone=0))
-    start = apart._started
-
-    def start_and_kill(today: dt.date) -> apart._Worker:
-        worker = start(today)
-        worker.process.kill()
-        return worker
-
-    monkeypatch.setattr(apart, "_started", start_and_kill)
+    monkeypatch.setattr("app.exchange.judging.judge_all", fail)
     before = standing(demo)
-    with pytest.raises(apart.JudgingFailed):
+    with pytest.raises(RuntimeError, match="the check failed"):
         change(demo, tmp_path, Torque, ids(demo, Torque)[0], page="")
     assert standing(demo) == before
     with Catalogue(demo).snapshot() as snapshot:

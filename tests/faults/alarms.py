@@ -2,12 +2,10 @@
 
 import multiprocessing
 import os
-import resource
 import tempfile
 import time
 from collections import Counter, defaultdict
 from concurrent.futures import ProcessPoolExecutor
-from functools import partial
 from pathlib import Path
 from random import Random
 from statistics import quantiles
@@ -20,7 +18,6 @@ from app.catalogue.tables import STATEMENTS, TABLES, Row, from_cells
 from app.catalogue.writing import BATCH, NewRevision
 from app.database.connections import Database
 from app.database.migrating import migrate
-from app.rules.apart import judge_apart, processes
 from app.rules.engine import judge_all, judge_change
 from app.rules.view import Change
 from tests import catalogue_generator
@@ -89,20 +86,19 @@ def _proportional_kib(process: int) -> int:
     return int(text.partition("Pss:")[2].split()[0]) + sum(map(_proportional_kib, started_by(process)))
 
 
-def alarms(path: Path, count: int) -> Clean:
-    """Judge the whole catalogue with `count` processes; every finding is a false alarm."""
+def alarms(path: Path) -> Clean:
+    """Judge the whole catalogue; every finding is a false alarm."""
     findings: Counter[tuple[str, str]] = Counter()
     touched: set[tuple[str | None, str | None]] = set()
     database = Database(f"sqlite:///{path}")
     with Catalogue(database).snapshot() as snapshot, Memory() as memory:
         statements = sum(1 for table in STATEMENTS for _ in snapshot.values(table, "id"))
         start, used = time.perf_counter(), time.process_time()
-        for finding in judge_all(snapshot, TODAY, judged=partial(judge_apart, count=count)):
+        for finding in judge_all(snapshot, TODAY):
             findings[finding.severity, finding.rule] += 1
             touched.add((finding.table, finding.id))
-        others = resource.getrusage(resource.RUSAGE_CHILDREN)
         seconds = time.perf_counter() - start
-        processor_seconds = time.process_time() - used + others.ru_utime + others.ru_stime
+        processor_seconds = time.process_time() - used
     database.close()
     return Clean(statements, findings, len(touched), seconds, processor_seconds, memory.mebibytes)
 
@@ -131,10 +127,10 @@ def edits(database: Database, count: int = 300) -> tuple[list[float], list[float
     return taken, used
 
 
-def apart(path: Path, count: int) -> Clean:
+def in_its_own_process(path: Path) -> Clean:
     """Run the check in its own process, so that the memory measured is that of the check alone."""
     with ProcessPoolExecutor(1, multiprocessing.get_context("spawn")) as processes:
-        return processes.submit(alarms, path, count).result()
+        return processes.submit(alarms, path).result()
 
 
 def report(chassis: int, path: Path | None = None) -> None:
@@ -143,11 +139,10 @@ def report(chassis: int, path: Path | None = None) -> None:
         file = path or Path(folder) / "large.db"
         if path is None:
             print(f"{chassis} chassis, {stored(file, chassis)} rows")
-        for count in {1, processes()}:
-            clean = apart(file, count)
-            print(f"{clean.statements} statements; findings {dict(clean.findings)}; rows with one: {clean.touched}")
-            print(f"full check by {count}: {clean.seconds:.1f} s, {clean.processor_seconds:.1f} s of the processor, "
-                  f"at most {clean.mebibytes:.0f} MiB")  # fmt: skip
+        clean = in_its_own_process(file)
+        print(f"{clean.statements} statements; findings {dict(clean.findings)}; rows with one: {clean.touched}")
+        print(f"full check: {clean.seconds:.1f} s, {clean.processor_seconds:.1f} s of the processor, "
+              f"at most {clean.mebibytes:.0f} MiB")  # fmt: skip
         database = Database(f"sqlite:///{file}")
         taken, used = edits(database)
         database.close()

@@ -55,3 +55,12 @@ def test_a_statement_for_serials_that_its_variant_does_not_have_can_never_apply(
     assert found(RUN, outside, rule="scope-holds-nowhere") == [("a", "variant")]
     inside = torque("a", "manual-1", "7.0", variant="run", **of("A22-0900", ""))
     assert found(RUN, inside, rule="scope-holds-nowhere") == []
+
+
+def test_every_range_within_a_wide_one_is_refused_though_its_neighbour_is_clear() -> None:
+    wide = Variant.checked(id="wide", chassis="c", name="Wide", serial_from="A22-0001", serial_to="A22-0999")
+    low = Variant.checked(id="low", chassis="c", name="Low", serial_from="A22-0100", serial_to="A22-0199")
+    high = Variant.checked(id="high", chassis="c", name="High", serial_from="A22-0500", serial_to="A22-0599")
+    beyond = Variant.checked(id="beyond", chassis="c", name="Beyond", serial_from="A22-1000", serial_to="A22-1999")
+    overlapping = [("high", "serial_from"), ("low", "serial_from")]
+    assert sorted(found(wide, low, high, beyond, rule="serial-ranges-overlap")) == overlapping

@@ -102,9 +102,6 @@ class RowValues:
     def __hash__(self) -> int:
         return hash((self.model.table, getattr(self, "id")))  # noqa: B009 - every table has an id
 
-    def __reduce__(self) -> tuple[Any, ...]:
-        return _unpickled, (self.model, tuple(self.values().values()))
-
 
 class Row(RowValues, CatalogueModel):
     """A row of one table with the span of revisions it holds for. `model_validate` takes values and checks them.
@@ -221,10 +218,6 @@ def light_row(table: type[Row]) -> Any:
         if hasattr(table, name):
             setattr(made, name, getattr(table, name))
     return made
-
-
-def _unpickled(table: type[Row], values: tuple[Any, ...]) -> Any:
-    return light_row(table)(*values)
 
 
 def _constraints(table: type[Row]) -> tuple[object, ...]:

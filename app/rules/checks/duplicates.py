@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from datetime import date
+from operator import attrgetter
 
 from app.catalogue.tables import ENTITIES, Reading, Statement
 from app.rules.family import Family
@@ -56,12 +57,14 @@ def statement_twice(family: Family, today: date) -> Iterator[Violation]:
     Fix: withdraw one of the two. If the reading was taken twice, add what distinguishes them.
     """
     for table in family.judged:
-        names = [name for name in table.columns() if name != "id" and name not in SPOKEN_OF]
+        rows = family.statements[table]
+        if table is not Reading:  # stated-twice compares the others
+            rows = [row for row in rows if row.source is None or row.exception_to is not None]
+        if len(rows) < 2:
+            continue
+        said = attrgetter(*(name for name in table.columns() if name != "id" and name not in SPOKEN_OF))
         seen: dict[tuple[object, ...], Statement] = {}
-        for row in family.statements[table]:
-            if table is not Reading and row.source is not None and row.exception_to is None:
-                continue  # stated-twice compares these
-            fields = row.values()
-            other = seen.setdefault(tuple(fields[name] for name in names), row)
+        for row in rows:
+            other = seen.setdefault(said(row), row)
             if other is not row:
                 yield Violation(row, None, f"{row.id} and {other.id} say the same", other)

@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from datetime import date
 from itertools import combinations, pairwise
+from operator import itemgetter
 
 from app.catalogue.tables import (
     Fastener,
@@ -184,8 +185,7 @@ def spring_not_of_chassis(family: Family, today: date) -> Iterator[Violation]:
             if travels is None:
                 yield Violation(row, column, f"no fit of {row.chassis} lists {spring}")
                 break
-            fields = row.values()
-            if fields["travel_from_mm"] is None and fields["travel_to_mm"] is None:
+            if row["travel_from_mm"] is None and row["travel_to_mm"] is None:
                 continue
             scope = family.scope(row)
             if not any(scope.travel_from <= travel <= scope.travel_to for travel in travels):
@@ -292,16 +292,18 @@ def guide_rider_above_limit(family: Family, today: date) -> Iterator[Violation]:
     """
     limits: dict[str, list[tuple[float, Limit]]] = defaultdict(list)
     for limit in family.of(Limit):
+        if limit.subject != "rider mass":
+            continue
         most = figure(limit.max, limit.unit, "mass", "kg")
         scope = limit.variant, limit.spring, limit.serial_from, limit.serial_to, limit.fitted_part
-        narrowed = any(each is not None for each in scope)
-        if limit.subject == "rider mass" and most is not None and not narrowed:
+        if most is not None and all(each is None for each in scope):
             limits[limit.chassis].append((most, limit))
-    for row in family.of(Guide):
+    widest_of = {chassis: max(found, key=itemgetter(0)) for chassis, found in limits.items()}
+    for row in family.of(Guide) if limits else ():
         lightest = family.guide_figures[row.id].lightest
-        if lightest is None or row.chassis not in limits:
+        if lightest is None or row.chassis not in widest_of:
             continue
-        most, widest = max(limits[row.chassis], key=lambda each: each[0])
+        most, widest = widest_of[row.chassis]
         if lightest > most * 1.005:
             text = f"riders from {row.rider_mass_from} {row.mass_unit}; the limit is {widest.max} {widest.unit}"
             yield Violation(row, "rider_mass_from", text, widest, mutual=True)
@@ -327,7 +329,7 @@ def stage_torque_falls(family: Family, today: date) -> Iterator[Violation]:
     """
     passes: dict[tuple[object, ...], list[tuple[int, float, Torque, str]]] = defaultdict(list)
     for row, _, column, torque in family.tightened:
-        if row.exception_to is None:
+        if row.exception_to is None and family.last_passes[row.chassis, row.fastener] > 1:
             passes[row.chassis, row.fastener, id(family.scope(row))].append((row.stage or 1, torque, row, column))
     for found in passes.values():
         for (stage, least, earlier, _), (later, torque, row, column) in combinations(

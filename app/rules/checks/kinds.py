@@ -103,13 +103,13 @@ def kind_excludes_column(view: RowView, today: date) -> Iterator[Violation]:
 
     Fix: correct the kind, or clear the column and enter the figure in the right row.
     """
-    fields = view.row.values()
-    for (column, kind), names in EXCLUDED[view.row.model].items():
-        if fields[column] != kind:
+    row = view.row
+    for (column, kind), names in EXCLUDED[row.model].items():
+        if row[column] != kind:
             continue
-        given = next((name for name in names if fields[name] is not None), None)
+        given = next((name for name in names if row[name] is not None), None)
         if given is not None:
-            yield Violation(view.row, given, f"{given} {cell(view.row, given)}, but {column} is {kind}")
+            yield Violation(row, given, f"{given} {cell(row, given)}, but {column} is {kind}")
             return
 
 
@@ -129,10 +129,10 @@ def column_needs_another(view: RowView, today: date) -> Iterator[Violation]:
 
     Fix: enter the figure that the column describes, or clear the column.
     """
-    fields = view.row.values()
-    for name, needed in NEEDED[view.row.model].items():
-        if fields[name] is not None and all(fields[each] is None for each in needed):
-            yield Violation(view.row, name, f"{name} is given, but none of {', '.join(needed)}")
+    row = view.row
+    for name, needed in NEEDED[row.model].items():
+        if row[name] is not None and all(row[each] is None for each in needed):
+            yield Violation(row, name, f"{name} is given, but none of {', '.join(needed)}")
             return
 
 
@@ -182,9 +182,9 @@ def page_without_source(view: RowView, today: date) -> Iterator[Violation]:
 
     Fix: name the document, or clear the page.
     """
-    fields = view.row.values()
-    if fields["page"] is not None and fields["source"] is None:
-        yield Violation(view.row, "page", f"page {fields['page']}, but no document")
+    page = view.row["page"]
+    if page is not None and view.row["source"] is None:
+        yield Violation(view.row, "page", f"page {page}, but no document")
 
 
 @rule(

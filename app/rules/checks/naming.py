@@ -3,7 +3,6 @@
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from datetime import date
-from itertools import pairwise
 
 from app.catalogue.tables import Fit, Part, Row, Spring, Variant
 from app.rules.family import Family
@@ -25,13 +24,12 @@ def part_number_twice(view: EntityView, today: date) -> Iterator[Violation]:
 
     Fix: check both numbers against the page; keep one row if it is one part.
     """
-    fields = view.row.values()
-    for other in view.referrers:
-        theirs = other.values()
-        same = theirs["maker"] == fields["maker"] and theirs["part_number"] == fields["part_number"]
-        if fields["part_number"] is not None and same and other.id < view.row.id:
-            text = f"{fields['part_number']} is the number of {other.id} and of {view.row.id}"
-            yield Violation(view.row, "part_number", text, other, mutual=True)
+    row, number = view.row, view.row["part_number"]
+    for other in view.referrers if number is not None else ():
+        same = other["maker"] == row["maker"] and other["part_number"] == number
+        if same and other.id < row.id:
+            text = f"{number} is the number of {other.id} and of {row.id}"
+            yield Violation(row, "part_number", text, other, mutual=True)
             return
 
 
@@ -51,18 +49,18 @@ def superseded_by_another_kind(view: EntityView, today: date) -> Iterator[Violat
 
     Fix: name the part that replaces it; if the page says so, copy its words into as_printed.
     """
-    fields = view.row.values()
+    row, replaced_by = view.row, view.row["superseded_by"]
     for other in view.referrers:
-        if other.id != fields["superseded_by"]:
+        if other.id != replaced_by:
             continue
-        if other["superseded_by"] == view.row.id:
+        if other["superseded_by"] == row.id:
             yield Violation(
-                view.row, "superseded_by", f"{other.id} in turn is replaced by this row", other, nature="impossible"
+                row, "superseded_by", f"{other.id} in turn is replaced by this row", other, nature="impossible"
             )
-        elif other["kind"] != fields["kind"]:
-            yield Violation(view.row, "superseded_by", f"{other.id} is a {other['kind']}", other)
-        elif None not in (other["maker"], fields["maker"]) and other["maker"] != fields["maker"]:
-            yield Violation(view.row, "superseded_by", f"{other.id} is made by {other['maker']}", other)
+        elif other["kind"] != row["kind"]:
+            yield Violation(row, "superseded_by", f"{other.id} is a {other['kind']}", other)
+        elif None not in (other["maker"], row["maker"]) and other["maker"] != row["maker"]:
+            yield Violation(row, "superseded_by", f"{other.id} is made by {other['maker']}", other)
 
 
 @rule(
@@ -145,12 +143,13 @@ def serial_ranges_overlap(family: Family, today: date) -> Iterator[Violation]:
         if first is not None and last is not None and len(first) == len(last):
             ranges[row.chassis, len(first)].append((first, last, row))
     for found in ranges.values():
-        ordered = sorted(found, key=lambda each: (each[0], each[2].id))
-        for (_, last, one), (first, _, other) in pairwise(ordered):
-            if first <= last:
-                yield Violation(
-                    other, "serial_from", f"{first} is still within the range of {one.id}", one, mutual=True
-                )
+        reaches: tuple[str, Variant] | None = None  # the highest serial so far, and whose it is
+        for first, last, row in sorted(found, key=lambda each: (each[0], each[2].id)):
+            if reaches is not None and first <= reaches[0]:
+                one = reaches[1]
+                yield Violation(row, "serial_from", f"{first} is still within the range of {one.id}", one, mutual=True)
+            if reaches is None or last > reaches[0]:
+                reaches = last, row
 
 
 def _alike(rows: Iterable[Row], column: str) -> Iterator[tuple[Row, Row]]:
@@ -165,9 +164,8 @@ def _alike(rows: Iterable[Row], column: str) -> Iterator[tuple[Row, Row]]:
 
 
 def _share_years(one: Row, other: Row) -> bool:
-    here, there = one.values(), other.values()
-    first = max(here["model_year_from"] or 0, there["model_year_from"] or 0)
-    last = min(here["model_year_to"] or 9999, there["model_year_to"] or 9999)
+    first = max(one["model_year_from"] or 0, other["model_year_from"] or 0)
+    last = min(one["model_year_to"] or 9999, other["model_year_to"] or 9999)
     return first <= last
 
 

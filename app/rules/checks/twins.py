@@ -154,6 +154,8 @@ def pressure_limit_unlike_siblings(family: Family, today: date) -> Iterator[Viol
         if row.pressure_limit is not None and row.exception_to is None:
             chassis[row.chassis].append(row)
     for rows in chassis.values():
+        if len({(row.pressure_limit, row.pressure_unit) for row in rows}) == 1:
+            continue
         springs: dict[Fraction | None, set[str]] = defaultdict(set)
         for row in rows:
             springs[_alike(rows, row)].add(row.spring)
