@@ -66,7 +66,8 @@ _QUESTIONS = {
     "services": "Work done", "start": "Legwork", "own-data": "Your own data",
     "work-order": "Work order", "work-orders": "Work orders", "start-order": "Start a work order",
     "order-fields": "Change a work order", "finish-order": "Record the job", "order-record": "Job recorded",
-    "sheet-changes": "What changed on this sheet", "enter": "Enter", "enter-tables": "Enter a row",
+    "bench-view": "Figures of one job", "sheet-changes": "What changed on this sheet",
+    "enter": "Enter", "enter-tables": "Enter a row",
 }  # fmt: skip
 
 TABLE_OF = {
