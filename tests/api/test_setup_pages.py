@@ -14,7 +14,12 @@ from tests.questions.storing import store
 pytestmark = pytest.mark.anyio
 
 PAGE = {"Accept": "text/html"}
-SHOWN = ("Fill here, at 0 m", "reads at 2300 m", "sag, from extended", "never above")
+SHOWN = (
+    "Fill here, at 0 m",
+    "Reads at 2300 m",
+    "Sag, from extended",
+    "Never above",
+)
 
 
 def words(page: str) -> str:
@@ -29,9 +34,9 @@ async def test_the_answer_comes_before_its_curve_and_how_it_was_worked_out_is_fo
     body = page[page.index("<main") :]
     places = [body.index(text) for text in SHOWN]
     assert places == sorted(places)
-    assert body.index("never above") < body.index('class="plot"') < body.index("How this was worked out")
+    assert body.index("Never above") < body.index('class="plot"') < body.index("How this was worked out")
     assert "Where is it filled?" in body
-    assert re.search(r'<details id="how"><summary>How this was worked out', body)
+    assert re.search(r'<details class="fold" id="how"><summary>How this was worked out', body)
     assert "2300 m" in words(body[: body.index("Fill here")])
     assert "75 kg" in words(body[: body.index("Fill here")])
 

@@ -1,4 +1,4 @@
-"""The length of a printed job card: at most four A4 pages for a travel change, three for anything else."""
+"""The length of a printed job card: at most two A4 pages for a lower-leg service or other spacers, else three."""
 
 import os
 import re
@@ -13,7 +13,7 @@ import pytest
 
 from tests.browser.conftest import Open
 
-MOST = {"travel-change": 4, "spacer-change": 3, "lower-leg-service": 3, "full-service": 3}
+MOST = {"travel-change": 3, "spacer-change": 2, "lower-leg-service": 2, "full-service": 3}
 MOST_TRIES = 6
 
 

@@ -35,6 +35,7 @@ PAGES = {
     "plot": "/v1/chassis/pellugar-whimbrel-31/setup?travel=100&rider_mass=80",
     "check": CHECK,
     "job": JOB,
+    "bench": f"{JOB}&view=bench",
     "card": TWO_FIGURES,
     "coil": "/v1/chassis/quembry-crock-39/setup?rider_mass=80&travel=170&wheel_size=622",
     "units": "/v1/units",
@@ -152,10 +153,11 @@ def test_each_part_of_a_long_page_is_one_tap_away_without_scripts(opened: Open, 
 
 def test_a_source_is_one_tap_away_without_scripts(opened: Open) -> None:
     page = opened(PAGES["sheet"], java_script_enabled=False).page
-    first = page.locator("details.source").first
-    assert not first.locator("p").is_visible()
-    first.locator("summary").click()
-    assert "Quembry Shop Book" in first.locator("p").inner_text()
+    assert "Quembry Shop Book" in page.locator(".sources li").first.inner_text()
+    first = page.locator("table .cite").first
+    assert first.inner_text().removeprefix("Source").strip().startswith("a ")
+    first.click()
+    assert "Quembry Shop Book" in page.locator("main").inner_text()
 
 
 def test_a_refusal_keeps_what_was_typed_and_is_fixed_by_one_tap(opened: Open) -> None:

@@ -17,7 +17,7 @@ from app.web.representation.answer import Answer
 
 KEPT = ("revision", "as_of", "units")
 """Parameters that links to other addresses keep: revision and units."""
-_UNSEEN = (*KEPT, "cite", "curve")
+_UNSEEN = (*KEPT, "cite", "curve", "view")
 """Parameters that a form carries along without showing them."""
 IDS = frozenset(("id", "chassis", "variant", "spring", "from_spring", "damper", "frame", "fork", "fluid", "part"))
 """Parameters that are ids of rows. They are chosen by name or carried along, never typed."""

@@ -10,7 +10,9 @@ from app.web.representation.address import Address, parameters_of
 from app.web.representation.answer import Answer
 
 WAY = (("fits", "Year and travel", FitsAsked), ("sheet", "Sheet", SheetAsked), ("setup", "Set-up", SetupAsked))
-QUESTIONS_OF_THE_WAY = ("fits", "sheet", "setup", "job-card")
+CARDS = ("job-card", "bench-view")
+"""The pages of one job."""
+QUESTIONS_OF_THE_WAY = ("fits", "sheet", "setup", *CARDS)
 _CONFIGURATION = parameters_of(SetupAsked)
 
 
@@ -23,10 +25,11 @@ class GuidedStep(NamedTuple):
 
 
 class GuidedJob(NamedTuple):
-    """A job that has a card."""
+    """A job that has a card, and the address of its figures alone."""
 
     words: str
     href: str
+    figures: str
 
 
 def chassis_of(question: str, answer: Answer) -> str | None:
@@ -47,13 +50,13 @@ def way(question: str, chassis: str | None, address: Address) -> list[GuidedStep
     for name, words, model in WAY:
         href = address.to(f"{fork}/{name}", parameters_of(model), **_travel(question, address))
         steps.append(GuidedStep(words, href, question == name))
-    job = address.changed() if question == "job-card" else "#job"
-    return [*steps, GuidedStep("Job card", job, question == "job-card")]
+    job = address.changed(view=None) if question in CARDS else "#job"
+    return [*steps, GuidedStep("Job card", job, question in CARDS)]
 
 
 def jobs(question: str, chassis: str | None, address: Address) -> list[GuidedJob]:
     """A card for each job. A travel change still has to ask for the other travel."""
-    if chassis is None or question == "job-card":
+    if chassis is None or question in CARDS:
         return []
     path = f"/v1/chassis/{chassis}/job-card"
     carried = [name for name in _CONFIGURATION if name in parameters_of(JobCardAsked)]
@@ -65,11 +68,12 @@ def jobs(question: str, chassis: str | None, address: Address) -> list[GuidedJob
             names = [name for name in carried if name not in ("travel", "spring", "spacers")]
             now = {name: address.get(name) or address.get(f"from_{name}") for name in ("travel", "spring", "spacers")}
             more |= {f"from_{name}": value for name, value in now.items() if value}
-        found.append(GuidedJob(words.partition(" ")[2], address.to(path, names, **more)))
+        hrefs = [address.to(path, names, **each) for each in (more, more | {"view": "bench"})]
+        found.append(GuidedJob(words.partition(" ")[2], *hrefs))
     return found
 
 
 def _travel(question: str, address: Address) -> dict[str, str]:
     """Lead from a job card back to the sheet: the travel after the job becomes the travel."""
     wanted = address.get("to_travel") or address.get("travel") or address.get("from_travel")
-    return {"travel": wanted} if question == "job-card" and wanted else {}
+    return {"travel": wanted} if question in CARDS and wanted else {}

@@ -25,7 +25,7 @@ from app.questions.setup.parameters import SetupAsked
 from app.questions.sheet.sheet import SheetAsked
 from app.units.measure import parse_wheel_size, wheel_called
 from app.units.quantity import to_set
-from app.web.representation import bike_svg, entry_links, guided, outline, words
+from app.web.representation import bike_svg, entry_links, guided, merged, outline, words
 from app.web.representation.address import Address, carried, parameters_of, unit_links
 from app.web.representation.answer import Answer
 from app.web.representation.code import square_code
@@ -34,39 +34,17 @@ from app.web.representation.drawings import DRAWINGS
 from app.web.representation.kinds import Answered, Representation, register
 from app.web.representation.named import as_answered, named
 from app.web.representation.riding_columns import riding_columns
+from app.web.representation.sources import Sources
 
 TEMPLATES = Path(__file__).parents[1] / "templates"
-WITH_UNITS = frozenset(("fits", "sheet", "setup", "job-card", "fork-check", "alternatives", "spring-fits"))
+WITH_UNITS = frozenset(
+    ("fits", "sheet", "setup", "job-card", "bench-view", "fork-check", "alternatives", "spring-fits")
+)
 _CHOSEN = ("variant", "spring", "damper", "wheel_size")
 _ASKED: Mapping[str, type[BaseModel]] = {"sheet": SheetAsked, "setup": SetupAsked, "job-card": JobCardAsked}
 _MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?Z")
+_FIGURE = re.compile(r"((?:[≤≥<>±] ?)?-?[\d.]+(?:[–×/][\d.]+)?) (\D.*)")
 PRINTED = frozenset(("sheet", "job-card"))
-
-
-class Sources:
-    """The documents an answer cites, numbered in order of appearance, with the pages cited."""
-
-    def __init__(self, answer: object) -> None:
-        self.listed: list[Mapping[str, object]] = []
-        self._numbers: dict[str, int] = {}
-        self._collect(answer)
-
-    def number(self, source: Answer) -> int:
-        """The number of a source in this answer, from 1."""
-        return self._numbers[source["id"]]
-
-    def _collect(self, value: object) -> None:
-        if isinstance(value, list):
-            for inner in value:
-                self._collect(inner)
-        elif isinstance(value, dict) and "ucum" not in value:  # a quantity cites nothing
-            source = value.get("source")
-            if isinstance(source, dict) and "id" in source and source["id"] not in self._numbers:
-                self.listed.append(source)
-                self._numbers[source["id"]] = len(self.listed)
-            for inner in value.values():
-                if isinstance(inner, dict | list):
-                    self._collect(inner)
 
 
 @cache
@@ -81,6 +59,7 @@ def environment() -> Environment:
         "quantity": words.quantity_text, "assumed": words.assumed, "clue_given": words.clue_given,
         "clue_listed": words.clue_listed,
         "scope": words.scope_words, "mass": words.mass_words, "source_line": words.source_words,
+        "edition_words": words.edition_words, "unfilled": words.unfilled,
         "basis_shown": words.basis_view, "unplaced": words.unplaced, "left": words.left, "choices": words.choices,
         "band": words.band, "wheel": _wheel,
         "bands": words.bands, "sentence": words.sentence, "to_set": to_set, "moment": _moment, "codes": _codes,
@@ -92,7 +71,10 @@ def environment() -> Environment:
         "closings": entry_links.closings, "skipping": entry_links.skipping, "spring_href": entry_links.spring_href,
         "way_back": entry_links.way_back,
         "riding_columns": riding_columns,
-        "offers_entry": entry_links.offers_entry, "alike": _alike, "span": _span, "clues": CLUES,
+        "offers_entry": entry_links.offers_entry, "alike": _alike, "span": _span, "one_unit": _one_unit,
+        "by_job": _by_job, "once": _once,
+        "merged_torques": merged.merged_torques, "merged_fills": merged.merged_fills, "sides": merged.sides,
+        "click_numbers": words.click_numbers, "clues": CLUES,
     }  # fmt: skip
     return made
 
@@ -238,6 +220,23 @@ def _wheel(text: str) -> str:
     return wheel_called(parse_wheel_size(text))
 
 
+def _by_job(uses: Sequence[Answer]) -> list[tuple[str, list[Answer]]]:
+    """The parts of each job, the most frequent job first."""
+    found = {job: [each for each in uses if each["job"] == job] for job in ("lower-leg-service", *JOB_WORDS)}
+    return [(job, listed) for job, listed in found.items() if listed]
+
+
+def _once(steps: Sequence[Answer], name: str) -> list[Answer]:
+    """The statements of this name in the steps, each once."""
+    return list({each[name]["id"]: each[name] for each in steps if name in each}.values())
+
+
+def _one_unit(rows: Sequence[Answer], name: str) -> str | None:
+    """The unit of a column if all its figures have the same, for its head."""
+    units = {str(row[name]["unit"]) for row in rows if name in row}
+    return units.pop() if len(units) == 1 else None
+
+
 def _span(row: Mapping[str, object], low: str, high: str) -> str:
     return words.span(row.get(low), row.get(high)) if low in row or high in row else ""
 
@@ -267,9 +266,9 @@ def _configured(recent: Answer, question: str) -> str:
 
 
 def _split(text: str) -> tuple[str, str]:
-    """A figure and its unit: `6.8 N·m` → `6.8`, `N·m`; text without a unit stays whole."""
-    figure, _, unit = text.rpartition(" ")
-    return (figure, unit) if figure and figure[-1].isdigit() else (text, "")
+    """A figure and what follows it: `6.8 N·m` → `6.8`, `N·m`; `97 psi (93–101)` → `97`, `psi (93–101)`."""
+    found = _FIGURE.fullmatch(text)
+    return (found[1], found[2]) if found else (text, "")
 
 
 register(

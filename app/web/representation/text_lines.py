@@ -9,10 +9,13 @@ from tabulate import tabulate
 from app.web.representation import outline, words
 from app.web.representation.answer import Answer
 from app.web.representation.outline import Grid, Items, Node, Pairs, WordList
+from app.web.representation.sources import Sources
 
 COLUMNS = 80
 _NAMES = 26  # the widest name that has its value on the same line
 _GUTTER = 2
+_LEAST_ROOM = 30  # columns that words must have beside a figure
+_STANDING = frozenset(("limits", "frame-limit", "not-in-the-catalogue", "computed", "manual-prevails", "qualified"))
 
 
 def text_of(lines: Iterable[str]) -> str:
@@ -44,8 +47,7 @@ def title(said: str, answer: Answer) -> Iterator[str]:
 def heading(said: str) -> Iterator[str]:
     """The heading of a section."""
     yield ""
-    yield said[:COLUMNS]
-    yield "-" * min(len(said), COLUMNS)
+    yield f"{said[: COLUMNS - 2]} {'-' * (COLUMNS - 1 - len(said))}"
 
 
 def outline_lines(answer: Answer, *without: str) -> Iterator[str]:
@@ -99,12 +101,22 @@ def invented(answer: Answer) -> Iterator[str]:
 
 
 def cautions(answer: Answer) -> Iterator[str]:
-    """The cautions, except that data is invented, which is at the top already."""
+    """The cautions, except that data is invented, which is at the top already. Those that every answer has share a
+    paragraph.
+    """
     listed = [each for each in answer.get("cautions", ()) if each["code"] != "invented-data"]
     if listed:
         yield from heading("CAUTION")
-        for each in listed:
+        yield from caution_lines(listed)
+
+
+def caution_lines(listed: Sequence[Answer]) -> Iterator[str]:
+    """Cautions without a heading; the first line of a text says already that its data is invented."""
+    for each in listed:
+        if each["code"] not in {*_STANDING, "invented-data"}:
             yield from wrapped(f"! {each['text']}", "  ")
+    if standing := " ".join(each["text"] for each in listed if each["code"] in _STANDING):
+        yield from wrapped(f"! {standing}", "  ")
 
 
 def node(outline_lines: Node, indent: str = "") -> Iterator[str]:
@@ -170,6 +182,38 @@ def beside(left: str, right: str, indent: str = "") -> Iterator[str]:
     else:
         yield from wrapped(left, indent)
         yield from wrapped(right.rjust(COLUMNS), indent)
+
+
+def flowing(left: str, right: str, indent: str = "") -> Iterator[str]:
+    """Words with a figure at the right edge of their first line; further lines have the whole width."""
+    room = COLUMNS - len(right) - 2
+    if not right:
+        yield from wrapped(left, indent)
+        return
+    if len(left) <= room or room < _LEAST_ROOM:
+        yield from beside(left, right, indent)
+        return
+    first = _first_line(left, room)
+    yield from beside(first, right, indent)
+    yield from wrapped(indent + left[len(first) :].strip(), indent)
+
+
+def _first_line(text: str, room: int) -> str:
+    """As much of a text as fits, up to the end of a part: the figure beside it must not stand within one."""
+    ends = [text.rfind(mark, 0, room) for mark in (";", ":", ",")]
+    end = next((end for end in ends if end > 0), -1)
+    return text[: end + 1] if end > 0 else textwrap.wrap(text, room, break_on_hyphens=False)[0]
+
+
+def cited(sources: Sources) -> Iterator[str]:
+    """The list of documents that the marks of a text lead to."""
+    if sources.listed:
+        yield from heading("Sources")
+        for each in sources.listed:
+            kind = str(each.get("kind", ""))
+            unsaid = {"page", "kind"} if kind in str(each["title"]) else {"page"}
+            title = words.source_words({name: value for name, value in each.items() if name not in unsaid})
+            yield from wrapped(f"  {sources.letter(each)}  {title}", "     ")
 
 
 def wrapped(text: str, indent: str = "") -> list[str]:

@@ -6,7 +6,10 @@ from typing import Any
 from app.web.representation import words
 from app.web.representation.answer import Answer
 from app.web.representation.outline import is_quantity
-from app.web.representation.text_lines import beside, heading, pair, table, wrapped
+from app.web.representation.sources import Sources
+from app.web.representation.text_lines import beside, flowing, heading, pair, table, wrapped
+
+_PLACES = (("fill_altitude", "fill_temperature"), ("altitude", "temperature"))
 
 
 def _plain(value: Any) -> str:
@@ -21,6 +24,15 @@ def head(answer: Answer) -> Iterator[str]:
         yield from beside("START PRESSURE", _plain(answer["start_pressure"]))
         band = words.band(answer["band"]) if "band" in answer else ""
         yield from wrapped(f"  {answer.get('basis', '')}. {band}", "  ")
+    yield from places(answer)
+    if "sag" in answer:
+        yield from sag(answer["sag"])
+    if "spacers" in answer:
+        yield from beside("VOLUME SPACERS", str(answer["spacers"]))
+
+
+def places(answer: Answer) -> Iterator[str]:
+    """The fill pressure where the fork is filled, the reading where it is ridden, and each chamber."""
     if "altitude" in answer:
         place = answer["altitude"]
         yield from beside(f"FILL HERE, AT {place['fill_altitude']['text']}", _plain(place["fill_to"]))
@@ -29,6 +41,11 @@ def head(answer: Answer) -> Iterator[str]:
         if "second_positive_fill_to" in place:
             yield from beside("  second positive chamber", _plain(place["second_positive_fill_to"]))
         yield from beside(f"READS AT {place['altitude']['text']}", _plain(place["reading_there"]))
+        here, there = ([_plain(place[name]) for name in names] for names in _PLACES)
+        push = (
+            f" Sealed lower legs push out with {_plain(place['lower_leg_push'])}." if "lower_leg_push" in place else ""
+        )
+        yield from wrapped(f"  Filled at {' and '.join(here)}, ridden at {' and '.join(there)}.{push}", "  ")
         yield from wrapped(f"  {place['text']}", "  ")
     for each in answer.get("chambers", []):
         most = f", maximum {each['maximum']['text']}" if "maximum" in each else ""
@@ -39,13 +56,10 @@ def head(answer: Answer) -> Iterator[str]:
             yield from wrapped(f"    {each['relative']}", "    ")
         if each.get("within_limit") is False:
             yield "    ! above the maximum of this chamber"
-    if "sag" in answer:
-        yield from _sag(answer["sag"])
-    if "spacers" in answer:
-        yield from beside("VOLUME SPACERS", str(answer["spacers"]))
 
 
-def _sag(sag: Answer) -> Iterator[str]:
+def sag(sag: Answer, *, is_explained: bool = True) -> Iterator[str]:
+    """The sag to set, how it is counted, and the one that the calculation expects."""
     yield from beside("SAG", f"{_plain(sag['travel'])}, {sag['percent']['text']}")
     if "expected" in sag:
         yield from beside(
@@ -53,7 +67,8 @@ def _sag(sag: Answer) -> Iterator[str]:
         )
     if "disagreement" in sag:
         yield from wrapped(f"  ! {sag['disagreement']}", "    ")
-    yield from wrapped(f"  {sag['text']}", "  ")
+    if is_explained:
+        yield from wrapped(f"  {sag['text']}", "  ")
 
 
 def by_spacers(answer: Answer) -> Iterator[str]:
@@ -137,37 +152,46 @@ def sag_words(sag: Answer) -> str:
     return f"{_plain(sag['preload'])}{': ' if gives else ''}{', '.join(gives)}"
 
 
-def limits(answer: Answer) -> Iterator[str]:
-    """The limits, and whether they are kept."""
+def limits(answer: Answer, sources: Sources) -> Iterator[str]:
+    """The limits under their heading."""
     yield from heading("Limits")
-    for each in answer["pressure"]:
-        yield from beside(f"  maximum pressure ({each['of']}){_kept(each)}", _plain(each["limit"]), "  ")
-        yield from _scope(each)
-        yield from _where(each)
+    yield from limit_lines(answer, sources)
+
+
+def limit_lines(answer: Answer, sources: Sources) -> Iterator[str]:
+    """The limits, and whether they are kept."""
+    for same in _equal(answer["pressure"]):
+        marks = " ".join(dict.fromkeys(sources.mark(each) for each in same))
+        of = "; ".join(f"({each['of']}){_kept(each)}{_scope(each)}" for each in same)
+        yield from flowing(f"  maximum pressure {of}", f"{_plain(same[0]['limit'])}  {marks:<5}", "    ")
     if "spacers" in answer:
-        yield from beside(f"  maximum volume spacers{_kept(answer['spacers'])}", str(answer["spacers"]["limit"]), "  ")
+        spacers = answer["spacers"]
+        yield from beside(f"  maximum volume spacers{_kept(spacers)}", f"{spacers['limit']}{' ' * 7}", "  ")
     for each in answer["rider_mass"]:
-        yield from beside(f"  rider with gear{_kept(each)}", _plain(each["limit"]), "  ")
-        yield from _scope(each)
-        yield from _where(each)
+        left = f"  rider with gear{_kept(each)}{_scope(each)}"
+        yield from flowing(left, f"{_plain(each['limit'])}  {sources.mark(each):<5}", "    ")
     if "shared" in answer:
         yield from wrapped(f"  {answer['shared']['text']}", "  ")
-    yield from wrapped(f"  {answer['text']}", "  ")
+    if not any("within" in each for each in answer["pressure"]):
+        yield from wrapped(f"  {answer['text']}", "  ")
 
 
-def _scope(each: Answer) -> Iterator[str]:
+def _equal(pressures: Sequence[Answer]) -> list[list[Answer]]:
+    """The maximum pressures, those with the same figure together."""
+    found: dict[str, list[Answer]] = {}
+    for each in pressures:
+        found.setdefault(f"{each['limit']}{each.get('within')}", []).append(each)
+    return list(found.values())
+
+
+def _scope(each: Answer) -> str:
     """The scope of a limit, so that it is never read without it."""
-    if scope := words.scope_words(each.get("scope", {})):
-        yield from wrapped(f"    applies to {scope}", "    ")
+    scope = words.scope_words(each.get("scope", {}))
+    return f", applies to {scope}" if scope else ""
 
 
 def _kept(limit: Answer) -> str:
     return "" if "within" not in limit else ": OK" if limit["within"] else ": EXCEEDED"
-
-
-def _where(each: Answer) -> Iterator[str]:
-    source = f" {words.source_words(each['source'])}" if "source" in each else ""
-    yield from wrapped(f"    [{each['id']}]{source}", "    ")
 
 
 def assumed(assumptions: Sequence[Answer]) -> Iterator[str]:

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator, Mapping
 from app.web.representation import words
 from app.web.representation.answer import Answer
 from app.web.representation.text_bench import due_lines
-from app.web.representation.text_layouts import job_card
+from app.web.representation.text_card import job_card
 from app.web.representation.text_lines import beside, closing, further, heading, pair, title, wrapped
 
 _FIELDS = ("serial", "bike", "order_number", "promised", "done_by")

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from app.units.counts import AdjusterCount
 from app.web.representation.answer import Answer
 
 
@@ -68,7 +69,8 @@ _QUESTIONS = {
     "services": "Work done", "start": "Legwork", "own-data": "Your own data",
     "work-order": "Work order", "work-orders": "Work orders", "start-order": "Start a work order",
     "order-fields": "Change a work order", "finish-order": "Record the job", "order-record": "Job recorded",
-    "sheet-changes": "What changed on this sheet", "enter": "Enter", "enter-tables": "Enter a row",
+    "bench-view": "Figures of one job", "sheet-changes": "What changed on this sheet",
+    "enter": "Enter", "enter-tables": "Enter a row",
     "drafts": "Drafts", "draft": "Draft", "draft-start": "Start a draft", "compare": "What changed",
 }  # fmt: skip
 
@@ -139,6 +141,20 @@ def plain(value: Any) -> str:
 def clicks(counted: Mapping[str, object]) -> str:
     """A number of clicks with its datum, and the total if it is known."""
     return f"{counted['text']}, {counted['total']} in all" if "total" in counted else str(counted["text"])
+
+
+def click_numbers(counted: Answer) -> tuple[str, str]:
+    """The number of clicks alone, and the same counted from the other end; empty if that is not known."""
+    clicks = AdjusterCount(*(counted.get(name) for name in ("count", "min", "max")))
+    total = counted.get("total")
+    if "from" not in counted or total is None or any(each is not None and each > total for each in clicks):
+        return clicks.text(), ""
+    return clicks.text(), clicks.from_other_end(total).text()
+
+
+def unfilled(fill: Answer) -> str:
+    """`no oil` or `greased` for a chamber that gets no oil; empty for any other."""
+    return {"none": "no oil", "greased": "greased"}.get(fill.get("amount", ""), "")
 
 
 def sentence(text: str) -> str:
@@ -275,11 +291,17 @@ def source_words(source: Answer) -> str:
         said.append(f"p. {source['page']}")
     if "kind" in source:
         said.append(source["kind"])
+    return ", ".join([*said, *edition_words(source)])
+
+
+def edition_words(source: Answer) -> list[str]:
+    """What replaced a source, and which edition of it is newer."""
+    said = []
     if "superseded_by" in source:
         said.append(f"superseded by {_newer(source['superseded_by'])}")
     if "newer_edition" in source:
         said.append(f"to be read again: {_newer(source['newer_edition'])} is newer")
-    return ", ".join(said)
+    return said
 
 
 def _newer(source: Answer) -> str:

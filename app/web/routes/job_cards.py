@@ -1,7 +1,7 @@
 """The job card of one fork, and of a fleet with one shopping list."""
 
 import asyncio
-from typing import Annotated
+from typing import Annotated, Literal
 
 from fastapi import Query, Request
 from pydantic import Field, TypeAdapter
@@ -37,6 +37,14 @@ class FleetBody(TypedDict):
 BODY = TypeAdapter(FleetBody)
 
 
+class JobCardShown(JobCardOfFork):
+    """The parameters of `job-card`, a fork, and how the card is shown."""
+
+    view: Literal["card", "bench"] = Field(
+        "card", description="Page and text: the whole card, or with `bench` only its figures, on one phone screen."
+    )
+
+
 @router.get(
     "/v1/chassis/{chassis}/job-card",
     operation_id="jobCard",
@@ -44,13 +52,12 @@ BODY = TypeAdapter(FleetBody)
     response_model=None,
     responses={200: {"model": JobCardAnswer, "description": "Steps, parts, tools, oils, settings, checks."}},
 )
-async def chassis_job_card(request: Request, chassis: ChassisId, asked: Annotated[JobCardOfFork, Query()]) -> Response:
+async def chassis_job_card(request: Request, chassis: ChassisId, asked: Annotated[JobCardShown, Query()]) -> Response:
     """Every figure comes from a statement, or is a blank line listed under `gaps`. 422 if something is undecided,
     forbidden or impossible: `errors[].code` says what, `suggestion` what would be possible."""
     wanted = await filled_in(request, chassis, asked)
-    return await answer(
-        request, wanted, lambda snapshot: job_card(snapshot, chassis, wanted), JOB_CARD, "job-card", "steps"
-    )
+    shown = "bench-view" if asked.view == "bench" else "job-card"
+    return await answer(request, wanted, lambda snapshot: job_card(snapshot, chassis, wanted), JOB_CARD, shown, "steps")
 
 
 @router.post(
