@@ -66,7 +66,7 @@ class Fork:
 
 def holds(row: Row, fork: Fork, known: Known) -> bool:
     """Whether a statement's scope covers the fork, dimension by dimension."""
-    variant: Variant | None = known.rows["variants"].get(row.variant)  # type: ignore[assignment]
+    variant: Variant | None = known.rows["variants"].get(row.variant[0] if row.variant else None)  # type: ignore[assignment]
     starts = [row.model_year_from, variant.model_year_from if variant else None]
     ends = [row.model_year_to, variant.model_year_to if variant else None]
     return (
@@ -76,9 +76,9 @@ def holds(row: Row, fork: Fork, known: Known) -> bool:
         and (getattr(row, "travel_from_mm", None) is None or row.travel_from_mm <= fork.travel_mm)
         and (getattr(row, "travel_to_mm", None) is None or fork.travel_mm <= row.travel_to_mm)
         and row.spring in (None, fork.spring)
-        and row.damper in (None, fork.damper)
-        and row.wheel_size in (None, fork.wheel_size)
-        and (row.variant is None or row.variant == fork.variant)
+        and (row.damper is None or fork.damper in row.damper)
+        and (row.wheel_size is None or fork.wheel_size in row.wheel_size)
+        and (row.variant is None or fork.variant in row.variant)
         and _stamped(row, fork.serial)
     )
 

@@ -41,11 +41,12 @@ def everything(known: Known, every: int) -> Iterator[tuple[dict[str, Any], Fork]
     for fit in fits:
         chassis = known.chassis(fit.chassis)
         given: dict[str, Any] = {
-            "model_year": fit.model_year_to or chassis.model_year_to, "wheel_size": str(fit.wheel_size),
-            "damper": fit.damper or sorted(chassis.dampers or ())[counted % len(chassis.dampers or ())],
+            "model_year": fit.model_year_to or chassis.model_year_to,
+            "wheel_size": str(fit.wheel_size[0] if fit.wheel_size else None),
+            "damper": (fit.damper or sorted(chassis.dampers or ())[counted % len(chassis.dampers or ()) :])[0],
         }  # fmt: skip
         if fit.variant is not None:
-            given["variant"] = fit.variant
+            given["variant"] = fit.variant[0]
         given |= _serial(known, fit.chassis, counted)
         coil = known.rows["springs"][fit.spring].kind == "coil"
         travels = sorted({other.travel_mm for other in fits if other.chassis == fit.chassis} - {fit.travel_mm})

@@ -59,7 +59,11 @@ def torque_questions() -> Iterator[tuple[str, dict[str, str], dict[str, str]]]:
 
 def as_columns(scope: Mapping[str, Any]) -> dict[str, str]:
     """A scope in an answer as the cells of its row."""
-    cells = {name: str(value) for name, value in scope.items() if name != "travel"}
+    cells = {
+        name: ";".join(map(str, value)) if isinstance(value, list) else str(value)
+        for name, value in scope.items()
+        if name != "travel"
+    }
     travel = scope.get("travel", {})
     if "value" in travel:
         travel = {"min": travel["value"], "max": travel["value"]}

@@ -26,7 +26,7 @@ COUNTS = {
     "guides": ["rebound_clicks_min", "rebound_clicks_max", "compression_clicks_min", "compression_clicks_max"],
 }
 NEW = ((TEXTS, BYTEWISE), (FIGURES, BYTEWISE), (COUNTS, sa.Integer()))
-REFERENCES = ["chassis", "variant", "spring", "damper", "source"]
+REFERENCES = ["chassis", "spring", "fitted_part", "source"]
 
 
 def upgrade() -> None:
@@ -47,7 +47,8 @@ def upgrade() -> None:
         sa.Column("model_year_to", sa.Integer(), nullable=True),
         sa.Column("spring", BYTEWISE, nullable=True),
         sa.Column("damper", BYTEWISE, nullable=True),
-        sa.Column("wheel_size", sa.Integer(), nullable=True),
+        sa.Column("wheel_size", BYTEWISE, nullable=True),
+        sa.Column("fitted_part", BYTEWISE, nullable=True),
         sa.Column("travel_from_mm", sa.Float(precision=53), nullable=True),
         sa.Column("travel_to_mm", sa.Float(precision=53), nullable=True),
         sa.Column("source", BYTEWISE, nullable=True),
