@@ -221,8 +221,9 @@ def _wheel(text: str) -> str:
 
 
 def _by_job(uses: Sequence[Answer]) -> list[tuple[str, list[Answer]]]:
-    """The parts of each job, the most frequent job first."""
-    found = {job: [each for each in uses if each["job"] == job] for job in ("lower-leg-service", *JOB_WORDS)}
+    """The parts of each job, the most frequent job first, and a shop's own jobs last."""
+    jobs = dict.fromkeys(("lower-leg-service", *JOB_WORDS, *(each["job"] for each in uses)))
+    found = {job: [each for each in uses if each["job"] == job] for job in jobs}
     return [(job, listed) for job, listed in found.items() if listed]
 
 

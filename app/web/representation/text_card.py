@@ -48,7 +48,7 @@ def _card(answer: Answer, ticked: Collection[int]) -> Iterator[str]:
         yield from _step(each, each["number"] in ticked, sources)
     yield from heading("Set-up after assembly")
     yield from _settings(answer["settings"], answer["steps"], sources)
-    yield from fit(answer["fit"], sources, without=("pressure_limit", "spacer_limit"))
+    yield from fit(answer["fit"], sources, without=("pressure_limit", "spacer_limit", "axle_to_crown"))
     yield from published(answer["settings"], sources)
     yield from heading("Final checks")
     yield from _checks(answer["checks"])
@@ -110,7 +110,7 @@ def _lay_out(answer: Answer) -> Iterator[str]:
     for each in answer["consumables"]:
         about = [f"in total {plain(each['with_allowance'])}"] if "with_allowance" in each else []
         about += [f"{pack['count']} × {plain(pack['size'])}" for pack in each["packs"]]
-        used = "" if "need" in each else f": {', '.join(each['used_for'])}"  # the steps name what is filled
+        used = "" if "id" in each else f": {', '.join(each['used_for'])}"  # the steps name where a fluid goes
         left = f"[ ] {', '.join([each['name'], *about])}{used}"
         yield from flowing(left, plain(each["need"]) if "need" in each else "", "    ")
     if answer["tools"]:
@@ -180,7 +180,7 @@ def _is_said(figure: str, text: str, row: Answer) -> bool:
 
 
 def _settings(settings: Answer, steps: Sequence[Answer], sources: Sources) -> Iterator[str]:
-    yield from wrapped(f"  {settings['text']}", "  ")
+    yield from wrapped(f"  {settings['text']} {text_spring.explained(settings['limits'])}", "  ")
     if "band" in settings:
         yield from wrapped(f"  {words.band(settings['band'])}", "  ")
     if "start_pressure" in settings and plain(settings["start_pressure"]) not in settings["text"]:

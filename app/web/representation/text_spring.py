@@ -48,10 +48,10 @@ def places(answer: Answer) -> Iterator[str]:
         yield from wrapped(f"  Filled at {' and '.join(here)}, ridden at {' and '.join(there)}.{push}", "  ")
         yield from wrapped(f"  {place['text']}", "  ")
     for each in answer.get("chambers", []):
-        most = f", maximum {each['maximum']['text']}" if "maximum" in each else ""
+        most = f", maximum {_plain(each['maximum'])}" if "maximum" in each else ""
         order = f", number {each['order']} in the order of filling" if "order" in each else ""
         filled = _plain(each["pressure"]) if "pressure" in each else "not stated"
-        yield from beside(f"  {each['chamber']} chamber{most}{order}", filled, "  ")
+        yield from flowing(f"  {each['chamber']} chamber{most}{order}", filled, "    ")
         if "relative" in each:
             yield from wrapped(f"    {each['relative']}", "    ")
         if each.get("within_limit") is False:
@@ -156,6 +156,8 @@ def limits(answer: Answer, sources: Sources) -> Iterator[str]:
     """The limits under their heading."""
     yield from heading("Limits")
     yield from limit_lines(answer, sources)
+    if text := explained(answer):
+        yield from wrapped(f"  {text}", "  ")
 
 
 def limit_lines(answer: Answer, sources: Sources) -> Iterator[str]:
@@ -172,8 +174,11 @@ def limit_lines(answer: Answer, sources: Sources) -> Iterator[str]:
         yield from flowing(left, f"{_plain(each['limit'])}  {sources.mark(each):<5}", "    ")
     if "shared" in answer:
         yield from wrapped(f"  {answer['shared']['text']}", "  ")
-    if not any("within" in each for each in answer["pressure"]):
-        yield from wrapped(f"  {answer['text']}", "  ")
+
+
+def explained(answer: Answer) -> str:
+    """What the maximum pressures are; empty if the limits say already whether they are kept."""
+    return "" if any("within" in each for each in answer["pressure"]) else str(answer["text"])
 
 
 def _equal(pressures: Sequence[Answer]) -> list[list[Answer]]:

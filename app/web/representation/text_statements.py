@@ -164,9 +164,14 @@ def guides(listed: Sequence[Answer], sources: Sources) -> Iterator[str]:
 def published(answer: Answer, sources: Sources) -> Iterator[str]:
     """The published set-up, what its source adds to it, and the lines with that added."""
     yield from guides(answer["published"], sources)
-    if answer["adjustments"]:
+    adjustments = answer["adjustments"]
+    if adjustments and not any(each.get("added", True) for each in adjustments):
+        yield from heading("Adjustments, not added to the figures above")
+        unsaid = [{name: value for name, value in each.items() if name != "added"} for each in adjustments]
+        yield from STATEMENTS["adjustments"](unsaid, sources)
+    elif adjustments:
         yield from heading("Adjustments")
-        yield from STATEMENTS["adjustments"](answer["adjustments"], sources)
+        yield from STATEMENTS["adjustments"](adjustments, sources)
     if "adjusted" in answer:
         yield from heading("With what was added")
         yield from guides(answer["adjusted"], sources)
@@ -178,13 +183,13 @@ def _of_clicks(rows: Sequence[Answer]) -> Iterator[str]:
         counted = [each[name] for each in rows if name in each]
         if counted and _is_alike(counted):
             first = counted[0]
-            other = f" (from {_OTHER_END[first['from']]})" if words.click_numbers(first)[1] else ""
+            other = f" (from {_OTHER_END[first['from']]})" if "count_from_other_end" in first else ""
             total = f", {first['total']} in all" if "total" in first else ""
             yield f"{words.label(name)} from {first['from']}{other}{total}"
 
 
 def _is_alike(counted: Sequence[Answer]) -> bool:
-    ends = {(each.get("from"), each.get("total"), bool(words.click_numbers(each)[1])) for each in counted}
+    ends = {(each.get("from"), each.get("total"), "count_from_other_end" in each) for each in counted}
     return len(ends) == 1 and counted[0].get("from") in _OTHER_END
 
 
@@ -206,9 +211,9 @@ def _guide_table(rows: Sequence[Answer]) -> Iterator[str]:
 def _setting(each: Answer, name: str, is_short: bool) -> str:
     if name not in each:
         return ""
-    if is_short:
-        count, other = words.click_numbers(each[name])
-        return f"{count} ({other})" if other else count
+    if is_short and not {"min", "max"} & each[name].keys():
+        other = each[name].get("count_from_other_end")
+        return f"{each[name]['count']}{'' if other is None else f' ({other})'}"
     return words.clicks(each[name]) if name in _CLICKS else plain(each[name])
 
 
