@@ -107,7 +107,7 @@ def folded(text: str) -> str:
     return unicodedata.normalize("NFKC", text).casefold().translate(_DROPPED)
 
 
-def _folded_list(cell: str | tuple[Any, ...]) -> str:
+def _folded_list(cell: str | tuple[object, ...]) -> str:
     """A list, read or as its text, in the form used for comparison: its order says nothing."""
     items = cell.split(";") if isinstance(cell, str) else map(str, cell)
     return ";".join(sorted(map(folded, items)))

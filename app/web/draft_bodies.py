@@ -81,11 +81,9 @@ TABLE_BODY: JsonObject = {
     "requestBody": {
         "required": True,
         "description": "A table as text (with commas, semicolons or tabs) or a workbook.",
-        "content": {
-            **{media_type: {"schema": {"type": "string"}} for media_type in TABLE_TYPES[:-1]}, XLSX: _BINARY,
-        },
+        "content": dict.fromkeys(TABLE_TYPES, _BINARY),
     }
-}  # fmt: skip
+}
 START_BODY = json_body(DRAFT_BODY, "How the draft begins.")
 CHANGE_BODY = json_body(DRAFT_PATCH, "Answers, corrections, a title, or tables to remove.")
 READ_BODY = json_body(TICKS_BODY, "The rows that were read.")

@@ -100,7 +100,7 @@ def without_id(problem: dict[str, Any]) -> dict[str, Any]:
 
 def unpaged(answer: dict[str, Any]) -> dict[str, Any]:
     """The answer, and whether a next page exists: its address includes the revision if a batch gave one."""
-    return {name: name == "next" or value for name, value in answer.items()}
+    return {name: name in ("next", "next_cursor") or value for name, value in answer.items()}
 
 
 async def test_five_hundred_mixed_questions_are_answered_as_each_would_be_alone(client: httpx.AsyncClient) -> None:

@@ -118,7 +118,7 @@ def tyre(rows: Ground, draw: Random) -> Fault | None:
     if not found:
         return None
     row = draw.choice(found)
-    return several_cells(row, {"max": str((row.wheel_size or 0) - draw.choice((2, 20))), "unit": "mm"}, "max")
+    return several_cells(row, {"max": str(max(row.wheel_size or (0,)) - draw.choice((2, 20))), "unit": "mm"}, "max")
 
 
 @contradiction("a service less often in the park than elsewhere")

@@ -46,7 +46,7 @@ def drawn(rows: Ground, draw: Random, table: type[Row], **wanted: object) -> Row
 def damper_of(rows: Ground, guide: Guide) -> Damper | None:
     """The damper a guide is for: its own, or the only one of its chassis."""
     chassis = rows.one(Chassis, guide.chassis)
-    names = (guide.damper,) if guide.damper is not None else (chassis.dampers or () if chassis is not None else ())
+    names = guide.damper or (chassis.dampers or () if chassis is not None else ())
     return rows.one(Damper, names[0]) if len(names) == 1 else None
 
 

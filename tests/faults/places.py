@@ -107,9 +107,8 @@ def wrong_wheel(rows: Ground, draw: Random) -> Fault | None:
     row = pick_statement(rows, draw)
     if row is None or row.wheel_size is None:
         return None
-    return one_cell(
-        row, "wheel_size", draw.choice([each for each in ("559", "584", "622") if each != str(row.wheel_size)])
-    )
+    others = [each for each in (559, 584, 622) if each not in row.wheel_size]
+    return one_cell(row, "wheel_size", str(draw.choice(others)))
 
 
 @kind("wrong damper", beyond=False, missed="another damper of the same chassis")

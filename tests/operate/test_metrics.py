@@ -131,7 +131,7 @@ def test_a_key_must_have_the_scope_read(loaded: Catalogue, fresh: tuple[Database
         assert (await client.get("/metrics", headers={"Authorization": "Bearer wrong"})).status_code == 401
 
     asked(loaded, shop, ask, metrics="key")
-    assert found == {"read": 200, "edit": 403, "bench": 403, "admin": 200}
+    assert found == {"read": 200, "edit": 403, "bench": 403, "review": 403, "admin": 200}
 
 
 def test_a_catalogue_that_cannot_be_read_is_said_and_does_not_hinder(tmp_path: Path) -> None:

@@ -34,6 +34,8 @@ WRONG: dict[str, list[str]] = {
     "read_rate": ["", "9", "fast", "9/fortnight", "0/second", "-1/second", "9/second;9/minute"],
     "write_rate": ["", "60 minute", "0/minute"],
     "batch_rate": ["", "60 minute", "0/minute"],
+    "draft_rate": ["", "60 minute", "0/minute"],
+    "second_reader": ["", "maybe", "2"],
     "rate_store": ["", "memory", "nothing://a", "redis://a:b:c"],
     "log_level": ["", "loud", "INFO2"],
     "log_format": ["", "xml"],

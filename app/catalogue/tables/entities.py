@@ -11,7 +11,7 @@ from app.catalogue.columns import (
     Numbers,
     PartialDate,
     PartKind,
-    Place,
+    PlaceWord,
     Position,
     Published,
     Side,
@@ -349,7 +349,7 @@ class Step(Row, table=True):
     )
     fastener_position: Position | None = column("position of the fastener it works on", example="foot bolt")
     chamber: Chamber | None = column("chamber it empties or fills")
-    place: Place | None = column("place it greases", example="air piston seal")
+    place: PlaceWord | None = column("place it greases", example="air piston seal")
     part_kind: PartKind | None = column("kind of part it fits", example="crush washer")
     tools: Slugs | None = column("tools needed besides those for the fastener", to="tools")
     turns: Text | None = column("turns to back the fastener off", example="3-4")

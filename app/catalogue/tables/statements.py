@@ -7,11 +7,11 @@ from app.catalogue.columns import (
     Job,
     Number,
     Operation,
-    Place,
+    PlaceWord,
     Position,
     Published,
     Slug,
-    Subject,
+    SubjectWord,
     Text,
     column,
 )
@@ -128,7 +128,7 @@ class Grease(Statement, TravelScopedRow, table=True):
     table: ClassVar[str] = "greases"
     about: ClassVar[tuple[str, ...]] = ("chassis", "place")
 
-    place: Place = column("where", required=True, example="air piston seal")
+    place: PlaceWord = column("where", required=True, example="air piston seal")
     fluid: Slug | None = column("grease", to="fluids")
     extent_mm: Published | None = column("length to grease, from the end", unit="mm", example="120")
     mass_g: Published | None = column("mass of the grease", unit="g", example="2")
@@ -154,7 +154,7 @@ class Limit(Statement, TravelScopedRow, table=True):
     table: ClassVar[str] = "limits"
     about: ClassVar[tuple[str, ...]] = ("chassis", "subject")
 
-    subject: Subject = column("quantity that is limited", required=True, example="rotor diameter")
+    subject: SubjectWord = column("quantity that is limited", required=True, example="rotor diameter")
     min: Published | None = column("least", unit_column="unit", measures="any", positive=False)
     max: Published | None = column("greatest", unit_column="unit", measures="any", example="203")
     unit: Text | None = column("unit", measures="any", example="mm")

@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from math import inf
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from app.catalogue.agreement import agree
 from app.catalogue.columns import write_number
@@ -128,13 +128,13 @@ def _answering(plan: Plan, shown: Sequence[Applicable[S]]) -> list[Applicable[S]
     return []
 
 
-def _differ_by_serial(shown: Sequence[Applicable[Any]]) -> bool:
+def _differ_by_serial(shown: Sequence[Applicable[S]]) -> bool:
     """Whether nothing but the serial is open, and each of the statements has serials of its own."""
     ranges = {each.scope.serials for each in shown}
     return len(ranges) == len(shown) and all(set(each.open_in) <= {"serial"} for each in shown)
 
 
-def _serials(each: Applicable[Any]) -> str:
+def _serials(each: Applicable[S]) -> str:
     """The serial numbers that one of several figures is for."""
     return "other serial numbers" if each.scope.serials is None else f"serial numbers {each.scope.serials.text}"
 
@@ -246,7 +246,7 @@ def _dry(plan: Plan, named: NamedEntities, figures: StepFigures, row: Applicable
     return f"Grease this place, without oil: {fill.chamber}. {_amount_of(fill_view(row, named))}."
 
 
-def _each_with_serials(rows: Sequence[Applicable[Any]], texts: Sequence[str]) -> str:
+def _each_with_serials(rows: Sequence[Applicable[S]], texts: Sequence[str]) -> str:
     """The one text; of several that differ by serial number, each with its range."""
     if len(texts) == 1:
         return texts[0]

@@ -39,7 +39,7 @@ RowSchema = shape(
         "type": Annotated[str, Field(description="Always `object`.")],
         "properties": Annotated[dict[str, JsonObject], Field(description="The columns, in exchange order.")],
         "required": Annotated[list[str], Field(description="The columns that every row gives.")],
-        "additionalProperties": Annotated[bool, Field(description="Always false: there are no other columns.")],
+        "unevaluatedProperties": Annotated[bool, Field(description="Always false: there are no other columns.")],
     },
 )
 
@@ -53,4 +53,4 @@ def row_schema(table: type[Row]) -> JsonObject:
     for name, column in table.columns().items():
         more = {"x-unit": column.unit, "x-unit-in": column.unit_column, "x-refers-to": column.refers_to}
         schema["properties"][name] |= {key: value for key, value in more.items() if value is not None}
-    return {"$schema": DIALECT, "$id": f"/v1/tables/{table.table}/schema", **schema, "additionalProperties": False}
+    return {"$schema": DIALECT, "$id": f"/v1/tables/{table.table}/schema", **schema, "unevaluatedProperties": False}

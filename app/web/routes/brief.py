@@ -32,7 +32,7 @@ from app.web.routes.chassis_questions import ChassisId
 
 router = strict_router(tags=["questions"])
 
-Part = Literal["fits", "sheet", "setup", "card", "fork_check"]
+BriefPart = Literal["fits", "sheet", "setup", "card", "fork_check"]
 
 
 class ForkCheckOfFrame(ForkCheckAsked):
@@ -41,7 +41,7 @@ class ForkCheckOfFrame(ForkCheckAsked):
     frame: str = Field(max_length=80)
 
 
-PARTS: Mapping[Part, type[LookupParameters]] = {
+PARTS: Mapping[BriefPart, type[LookupParameters]] = {
     "fits": FitsAsked,
     "sheet": SheetOfFork,
     "setup": SetupOfFork,
@@ -61,7 +61,7 @@ class BriefAsked(JobCardOfFork, SetupOfFork, SheetOfFork):
         examples=["fits,setup"],
     )
 
-    def parts(self) -> list[Part]:
+    def parts(self) -> list[BriefPart]:
         """The wanted parts. Raises Invalid for an unknown one."""
         wanted = self.include.split(",")
         if not set(wanted) <= PARTS.keys():
@@ -73,7 +73,7 @@ class BriefAsked(JobCardOfFork, SetupOfFork, SheetOfFork):
 class PartProblem(TypedDict):
     """Why one part could not be answered."""
 
-    part: Part
+    part: BriefPart
     status: int
     problem: Problem
 
@@ -104,8 +104,8 @@ BRIEF = TypeAdapter(BriefAnswer)
 async def chassis_brief(request: Request, chassis: ChassisId, asked: Annotated[BriefAsked, Query()]) -> Response:
     """One request for a screen. Each part has the schema of its own question, takes the parameters that it knows and
     leaves out the others; all are of one revision. JSON only."""
-    problems: dict[Part, Refusal] = {}
-    wanted: dict[Part, LookupParameters] = {}
+    problems: dict[BriefPart, Refusal] = {}
+    wanted: dict[BriefPart, LookupParameters] = {}
     for name in asked.parts():
         try:
             wanted[name] = await _filled_in(request, chassis, _read(PARTS[name], chassis, asked))
