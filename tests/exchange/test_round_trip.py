@@ -65,7 +65,7 @@ def test_frictionless_accepts_an_export() -> None:
 
     report = Package(str(SEED_DATA / "datapackage.json")).validate()
     assert report.valid, report.flatten(["title", "rowNumber", "fieldName", "type", "message"])[:5]
-    assert report.stats["tasks"] == 24
+    assert report.stats["tasks"] == 25
 
 
 def test_the_template_is_a_package_with_headers_and_examples(tmp_path: Path) -> None:

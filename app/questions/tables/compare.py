@@ -79,7 +79,9 @@ def comparison(snapshot: Snapshot, asked: CompareAsked, cursor: Cursor | None) -
     )  # fmt: skip
     if len(left) > asked.limit:
         place = (shown_here[-1]["table"], shown_here[-1]["id"])
-        answer["next"] = asked.write_cursor("compare", Cursor(snapshot.revision, len(differing), place))
+        answer["next"] = asked.write_cursor(
+            "compare", Cursor(snapshot.revision, len(differing), place, snapshot.head.lineage)
+        )
     return answer
 
 

@@ -85,7 +85,9 @@ class SourceRows:
             "cautions": cautions(sources=[source]),
         }
         if end < len(rows):
-            found["next"] = self.asked.write_cursor(self._name, Cursor(snapshot.revision, len(rows), (end,)))
+            found["next"] = self.asked.write_cursor(
+                self._name, Cursor(snapshot.revision, len(rows), (end,), snapshot.head.lineage)
+            )
         return found
 
     @property
