@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 
+from app.web.representation import words
 from app.web.representation.answer import Answer
 
 
@@ -18,11 +19,14 @@ class Sources:
         return _letter(self._numbers[source["id"]])
 
     def mark(self, statement: Answer) -> str:
-        """The letter and the page of the source of a statement; empty if it has none."""
+        """The letter and the page of the source of a statement; empty if it has none. With `!` it is to be read again
+        in a newer document, which the list of sources names.
+        """
         source = statement.get("source")
         if source is None:
             return ""
-        return f"{self.letter(source)} {source['page']}" if "page" in source else self.letter(source)
+        page = f" {source['page']}" if "page" in source else ""
+        return f"{self.letter(source)}{page}{'!' if words.edition_words(source) else ''}"
 
     def _collect(self, value: object) -> None:
         if isinstance(value, list):

@@ -213,7 +213,8 @@ def cited(sources: Sources) -> Iterator[str]:
             kind = str(each.get("kind", ""))
             unsaid = {"page", "kind"} if kind in str(each["title"]) else {"page"}
             title = words.source_words({name: value for name, value in each.items() if name not in unsaid})
-            yield from wrapped(f"  {sources.letter(each)}  {title}", "     ")
+            again = "!" if words.edition_words(each) else " "
+            yield from wrapped(f"  {sources.letter(each)}{again} {title}", "     ")
 
 
 def wrapped(text: str, indent: str = "") -> list[str]:
