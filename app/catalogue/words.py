@@ -80,7 +80,7 @@ def is_spelt_otherwise(word: str, text: str) -> bool:
 
 
 def own_word(text: str) -> str | None:
-    """What a text says after `own:`; None if it does not begin so."""
+    """The text after `own:`; None if it does not begin so."""
     return text[len(OWN) :].strip() if text.casefold().startswith(OWN) else None
 
 

@@ -1,4 +1,4 @@
-"""What a draft holds besides its grids: how it began, meanings and answers, corrections, stored rows as first seen,
+"""The content of a draft besides its grids: how it began, meanings and answers, corrections, stored rows as first seen,
 and ticks of the second reader."""
 
 import hashlib
@@ -25,7 +25,7 @@ class DraftStart(TypedDict):
 
 
 class Tick(TypedDict):
-    """What the second reader said of a row. It belongs to the row's content and falls away with any change of it."""
+    """The verdict of the second reader on a row. It belongs to the row's content and falls with any change."""
 
     content: str
     said: ReaderVerdict

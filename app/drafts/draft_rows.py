@@ -47,7 +47,7 @@ class DraftRow:
 
     @property
     def effect(self) -> RowEffect:
-        """What loading the row does."""
+        """The effect of loading the row."""
         if self.row is None:
             return "withdraw"
         if self.stored is None:

@@ -75,7 +75,7 @@ def open_draft(
 
 
 def _remembered_headings(connection: Connection, shop_id: str, maker: str | None) -> dict[str, str]:
-    """What the headings of a maker's tables mean, as the shop answered in earlier drafts; the latest answer counts."""
+    """The meanings of the headings of a maker's tables, as the shop last answered in earlier drafts."""
     if maker is None:
         return {}
     known: dict[str, str] = {}

@@ -73,7 +73,7 @@ def ready_edits(snapshot: Snapshot, draft: HeldDraft, *, second_reader: bool) ->
 
 
 def open_points(found: DerivedDraft, draft: HeldDraft, *, second_reader: bool) -> list[Fault]:
-    """What keeps a draft from being loaded, apart from the rules."""
+    """The points that keep a draft from being loaded, apart from the rules."""
     faults = [
         Fault("question-open", f"Answer “{each.key}”: {each.why}.", pointer="/answers") for each in found.questions
     ]

@@ -29,7 +29,7 @@ class UndoneRow:
 
 
 def changed_rows(snapshot: Snapshot, revision: int) -> list[Changed]:
-    """What a revision changed. Raises Invalid if there is no such revision, or it changed more than is undone."""
+    """The changes of a revision. Raises Invalid if there is no such revision, or it changed more than is undone."""
     found = changes(snapshot, Place(revision), MOST_UNDONE + 1)
     own = [each for each in found if each.revision == revision]
     if not own:

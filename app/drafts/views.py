@@ -74,7 +74,7 @@ class CorrectionView(TypedDict):
 
 
 class TickView(TypedDict):
-    """What the second reader said of a row as it is now."""
+    """The verdict of the second reader on a row as it is now."""
 
     said: ReaderVerdict
     by: str
@@ -99,7 +99,7 @@ class DraftRowView(TypedDict):
 
 
 class DraftFinding(FindingShape):
-    """What the rules find in a row of the draft, with the cell that it came from."""
+    """A finding of the rules in a row of the draft, with the cell that it came from."""
 
     cell: NotRequired[str]
 
@@ -235,7 +235,7 @@ def _row(row: DraftRow, draft: HeldDraft) -> DraftRowView:
 
 
 def _findings(snapshot: Snapshot, found: DerivedDraft) -> tuple[list[DraftFinding], list[Fault]]:
-    """What the rules find in the rows that change, and what keeps the draft from being loaded."""
+    """The findings of the rules in the rows that change, and the points that keep the draft from being loaded."""
     faults: list[Fault] = []
     edits = found.edits(faults)
     if not edits:

@@ -37,7 +37,7 @@ def tables_of(wanted: Wanted | None) -> list[type[Row]]:
 
 
 def explained(column: Column) -> str:
-    """What goes into a column, in one line."""
+    """The content of a column, in one line."""
     parts = [column.meaning + (" (every row needs it)" if column.required else "")]
     parts += [f"in {column.unit}"] if column.unit is not None else []
     parts += [f"its unit goes in {column.unit_column}"] if column.unit_column is not None else []

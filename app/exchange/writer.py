@@ -151,7 +151,7 @@ def template(path: Path, wanted: Wanted | None = None) -> None:
 
 
 def _page(wanted: Wanted | None) -> str:
-    """What goes into each table and column, for the person who fills them in."""
+    """The content of each table and column, for the person who fills them in."""
     lines = [
         "# Tables to fill in",
         "",

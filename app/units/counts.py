@@ -68,7 +68,7 @@ class AdjusterCount(NamedTuple):
         return f"{self.text()} {one if self == (1, None, None) else f'{one}s'}"
 
     def from_other_end(self, total: int) -> "AdjusterCount":
-        """The same setting counted from the other end of that many clicks."""
+        """This setting counted from the other end of that many clicks."""
         number, low, high = (None if each is None else total - each for each in self)
         return AdjusterCount(number, high, low)
 

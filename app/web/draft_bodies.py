@@ -31,7 +31,7 @@ class DraftBody(TypedDict):
 
 
 class CorrectionBody(TypedDict):
-    """What to read instead of a cell; with `column` (`torques.as_printed`) the value of that column of its row.
+    """The text to read instead of a cell; with `column` (`torques.as_printed`) the value of that column of its row.
 
     An empty text takes a correction back."""
 
@@ -52,7 +52,7 @@ class DraftPatch(TypedDict, total=False):
 
 
 class TickBody(TypedDict):
-    """What the second reader says of a row. `content` is that of the row as it was read."""
+    """The verdict of the second reader on a row. `content` is that of the row as it was read."""
 
     table: Name
     id: Name

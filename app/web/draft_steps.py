@@ -73,7 +73,7 @@ async def draft_page(
 
 
 def _of_step(answer: DraftAnswer, step: str, asked: DraftPageAsked) -> JsonObject:
-    """What only one of the pages shows."""
+    """The members that only one of the pages shows."""
     grids = {each["name"]: each for each in answer["grids"]}
     grid = grids.get(asked.grid or "") or next(iter(answer["grids"]), None)
     questions = [each["question"] for each in answer["questions"]]

@@ -55,7 +55,7 @@ async def test_only_a_key_with_the_scope_admin_reads_the_audit(demo: Database, t
         admin = {"Authorization": f"Bearer {service.keys['admin'].token}"}
         first = (await service.client.get("/v1/audit?limit=3", headers=admin)).json()
         rest = (await service.client.get(f"/v1/audit?before={first['next']}", headers=admin)).json()
-        assert [each["number"] for each in first["entries"] + rest["entries"]] == [4, 3, 2, 1]
+        assert [each["number"] for each in first["entries"] + rest["entries"]] == [5, 4, 3, 2, 1]
         assert answer.headers["cache-control"] == "no-store"
         del service.client.headers["authorization"]
         assert (await service.client.get("/v1/audit")).status_code == 401

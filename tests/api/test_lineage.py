@@ -44,7 +44,7 @@ def maker(number: int, name: str) -> Row:
 
 
 def roll_back(database: Database, to: int) -> None:
-    """What a restored backup leaves: nothing that came after that revision."""
+    """Leave a catalogue as a restored backup does: without anything that came after that revision."""
     tables = [Maker.table, Interval.table]
     with database.write() as connection:
         for table in tables:
@@ -152,7 +152,7 @@ async def test_a_row_has_a_digest_over_its_lines_of_the_content_hash(database: D
 
 
 async def test_an_edit_names_a_version_of_its_own_history(demo: Database, tmp_path: Path) -> None:
-    """The same revision number of another history is another version, whatever it says."""
+    """A revision number of another history names another version, whatever it says."""
     async with writing(demo, tmp_path) as service:
         row, tag = await service.row()
         tag = tag.removeprefix("W/")  # weakened by compression

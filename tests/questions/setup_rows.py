@@ -89,9 +89,16 @@ def common() -> list[Row]:
 
 
 class Held(MemoryRows):
-    """Rows in memory, as a catalogue at revision 1."""
+    """Rows in memory, as a catalogue at revision 1 in which no source replaces another."""
 
     revision = 1
+
+    @property
+    def cache_key(self) -> object:
+        return self
+
+    def fetch(self, statement: object) -> list[object]:
+        return []
 
 
 def ask(*rows: Row, **asked: Any) -> SetupAnswer:

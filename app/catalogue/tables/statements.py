@@ -219,7 +219,7 @@ class Guide(Statement, TravelScopedRow, table=True):
 
 
 class Adjustment(Statement, TravelScopedRow, table=True):
-    """What a source adds to the figures of its guide on a condition; a minus sign takes away."""
+    """An amount that a source adds to the figures of its guide on a condition; a minus sign takes away."""
 
     table: ClassVar[str] = "adjustments"
     about: ClassVar[tuple[str, ...]] = ("chassis", "target", "condition")

@@ -48,7 +48,7 @@ class FigureMember(NamedTuple):
         return any(name is not None and getattr(row, name) is not None for name in (self.value, self.low, self.high))
 
     def measures(self, row: Statement) -> Kind | None:
-        """What the row's unit measures; None if the unit is missing, unknown or of another kind."""
+        """The kind of quantity of the row's unit; None if the unit is missing, unknown or of another kind."""
         unit = self.unit(row)
         if unit is None:
             return None

@@ -168,7 +168,7 @@ class IntervalView(StatementView):
 class GuideView(StatementView):
     """The published set-up for riders from `rider_mass_from` to just below `rider_mass_to`; without an end it is open.
 
-    `instruction` stands in place of a figure.
+    `instruction` replaces a figure.
     """
 
     chamber: NotRequired[str]
@@ -363,7 +363,7 @@ def guide_view(each: Applicable[Guide], named: NamedEntities) -> GuideView:
 
 
 COUNTED_TARGETS = ("rebound clicks", "compression clicks", "preload turns")
-"""What an adjustment changes by a count, which has no unit."""
+"""The settings that an adjustment changes by a count, which has no unit."""
 
 
 def adjustment_view(each: Applicable[Adjustment], named: NamedEntities) -> AdjustmentView:

@@ -43,7 +43,7 @@ class CitedSources(dict[str, Source]):
 def newer_than(snapshot: Snapshot, sources: Collection[Source]) -> dict[str, Newer]:
     """The newer documents of some sources, by the id of the source.
 
-    What holds at a revision never changes, so those of the last few thousand sources are kept.
+    A revision never changes, so those of the last few thousand sources are kept.
     """
     with _GUARD:
         kept = _KEPT.setdefault(snapshot.cache_key, LRUCache(SOURCES_KEPT))

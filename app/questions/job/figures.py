@@ -215,7 +215,7 @@ def _how(fasteners: Iterable[Fastener], torques: Iterable[TorqueView]) -> list[s
 
 
 CONDITIONS = (None, "refill", "as built", "new foam rings")
-"""What a fill is for, in the order in which a job needs it: a fork in the workshop is refilled."""
+"""The conditions of a fill, in the order in which a job needs it: a fork in the workshop is refilled."""
 
 
 def fills_of(plan: Plan, chamber: str | None) -> list[list[Applicable[Fill]]]:

@@ -1,4 +1,4 @@
-"""What a source adds to its guide on a condition, such as 8 psi for an e-bike: added only if the condition is given."""
+"""An amount that a source adds to its guide on a condition, such as 8 psi for an e-bike, which a request must give."""
 
 from collections import Counter
 from collections.abc import Iterable, Sequence

@@ -279,7 +279,7 @@ def _finished(answer: SetupAnswer, work: SetupBuilder) -> SetupAnswer:
 
 
 def _adjustments(work: SetupBuilder, named: NamedEntities) -> list[AdjustmentView]:
-    """What the source adds on which condition, and whether the figures of this answer contain it."""
+    """The amount that the source adds on which condition, and whether the figures of this answer contain it."""
     contained = {row.id for rows in work.added.values() for row in rows}
     shown = [adjustment_view(each, named) for each in work.adjustments]
     for each in shown:

@@ -1,4 +1,4 @@
-"""What two revisions of the catalogue say differently, cell by cell."""
+"""The differences of two revisions of the catalogue, cell by cell."""
 
 from collections.abc import Sequence
 from typing import Literal, NotRequired

@@ -29,8 +29,8 @@ WORDED = tuple(table for table in TABLES.values() if word_columns(table))
 def word_unknown(view: RowView, today: date) -> Iterator[Violation]:
     """A word is not in the list of its column: a synonym, a slip, or a word that could mean several things.
 
-    What a question does not know, it cannot use: the limit, grease or torque would be missing from it. A synonym counts
-    as its word in what is stored already. A different spelling of a word is only a warning.
+    A question cannot use a word that it does not know: the limit, grease or torque would be missing from it. A stored
+    synonym counts as its word. A different spelling of a word is only a warning.
 
     Fix: write the word of the list (`/v1/words`), or `own: ` and a word of your own.
     """

@@ -1,4 +1,4 @@
-"""What the tables of the catalogue hold, for programs: their list, and the JSON Schema of a row."""
+"""The tables of the catalogue described for programs: their list, and the JSON Schema of a row."""
 
 from typing import Annotated
 
@@ -43,7 +43,7 @@ _SCHEMA = TypeAdapter(RowSchema)
     responses={200: {"model": TablesAnswer, "description": "Every table, in exchange order."}},
 )
 async def list_tables(request: Request, asked: Annotated[FormAsked, Query()]) -> Response:
-    """What can be exchanged. The columns of a table are in its schema."""
+    """The tables that can be exchanged. The columns of a table are in its schema."""
     tables = [
         DescribedTable(**each, href=f"/v1/{each['name']}", schema_href=f"/v1/tables/{each['name']}/schema")
         for each in catalogue_tables()

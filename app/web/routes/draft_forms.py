@@ -147,7 +147,7 @@ async def ask_for_a_table(request: Request, id: DraftId) -> Response:
 
 @router.get("/enter/drafts/{id}/meaning")
 async def ask_for_meanings(request: Request, id: DraftId, asked: Annotated[DraftPageAsked, Query()]) -> Response:
-    """What a table holds: shape, fork, document, page and headings."""
+    """The meanings of a table: shape, fork, document, page and headings."""
     return await _step(request, id, "meaning", asked)
 
 
@@ -159,7 +159,7 @@ async def ask_the_second_reader(request: Request, id: DraftId, asked: Annotated[
 
 @router.get("/enter/drafts/{id}/load")
 async def ask_for_the_reason(request: Request, id: DraftId) -> Response:
-    """What loading changes, and what is still to do before."""
+    """The changes that loading makes, and what is still to do before."""
     return await _step(request, id, "load")
 
 
