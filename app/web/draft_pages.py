@@ -20,7 +20,7 @@ PointKind = Literal["wrong", "asked", "doubted", "changes", "none"]
 MOST_POINTS = 120
 """Points on one page; the rest comes once these are settled."""
 _O_AND_L = str.maketrans("OolI", "0011")
-_LETTERS_IN_FIGURE = re.compile(r"[0-9OolI.,]*[0-9][0-9OolI.,]*")
+_LETTERS_IN_FIGURE = re.compile(r"(?=[OolI.,]*[0-9])[0-9OolI.,]+")
 _OF_MEANING = re.compile(r"(?:shape of|heading|figures in the headings of|unit of) ")
 _MOST_PRINTED = 200
 

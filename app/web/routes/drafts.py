@@ -6,7 +6,6 @@ They need a key with the scope `edit`, or `review` for the second reader; anothe
 from typing import Annotated
 
 from fastapi import Header, Path, Query, Request
-from pydantic import Field
 from starlette.responses import Response
 
 from app.drafts import kept
@@ -44,10 +43,7 @@ DraftIfMatch = Annotated[str | None, Header(description="The ETag of the draft a
 DraftAsked = Annotated[FormAsked, Query()]
 
 
-class TableAsked(FormAsked):
-    """The parameters of a table that is added."""
-
-    name: str = Field("table", max_length=60, description="Its name, if the file does not name it.")
+TableName = Annotated[str, Query(max_length=60, description="Its name, if the file does not name it.")]
 
 
 @router.post(
@@ -59,7 +55,7 @@ class TableAsked(FormAsked):
     status_code=201,
     responses={201: {"model": DraftAnswer, "description": "The draft."}},
 )
-async def start_draft(request: Request, asked: DraftAsked, idempotency_key: IdempotencyKey = None) -> Response:
+async def start_draft(request: Request, idempotency_key: IdempotencyKey = None) -> Response:
     """Empty; with the rows of another fork, or of an earlier edition, to be seen again; or to undo a revision. 409 if
     the drafts of the shop take up 50 MB."""
     caller = await permitted(request, "edit")
@@ -110,7 +106,7 @@ async def get_draft(request: Request, id: DraftId, asked: DraftAsked) -> Respons
     responses={200: {"model": DraftAnswer, "description": "The draft with the table."}},
 )
 async def add_table(
-    request: Request, id: DraftId, asked: Annotated[TableAsked, Query()], if_match: DraftIfMatch = None,
+    request: Request, id: DraftId, name: TableName = "table", if_match: DraftIfMatch = None,
     idempotency_key: IdempotencyKey = None,
 ) -> Response:  # fmt: skip
     """Text or a workbook, read in a process of its own. Its cells are kept word for word, the file is not. 422 with a
@@ -121,7 +117,7 @@ async def add_table(
     if media_type_of(request) not in TABLE_TYPES:
         raise WrongMediaType(TABLE_TYPES)
     same = await keyed(request, caller.shop, idempotency_key)
-    found = await tables_in(await request.body(), asked.name)
+    found = await tables_in(await request.body(), name)
     wanted = DraftChange(grids=tuple(found.grids), remarks=tuple(found.remarks))
     draft, again = await changed(request, caller, id, wanted, versions, same)
     return await _shown(request, draft, headers=REPLAYED if again else {})
