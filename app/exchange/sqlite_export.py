@@ -36,6 +36,7 @@ QUESTIONS = {
     "limits": "what_not_to_exceed",
     "intervals": "when_to_service",
     "guides": "which_start_pressure",
+    "adjustments": "what_to_add",
     "readings": "what_a_gauge_shows",
     "steps": "in_which_order",
 }

@@ -397,6 +397,7 @@ def test_every_kind_of_gap_has_a_form_or_a_reason_for_having_none() -> None:
 
 NOT_IN_A_ROW = {
     "by-spacers", "curve", "load", "published", "read-again", "rider-mass", "rider-mass-without-gear", "second-sag",
+    "serial",
     "spacers", "two-sags",  # what the person at the bench measures, weighs or chooses
     "filling-order", "frame", "spring", "travel-spacers",  # settled by another choice, not by a figure
 }  # fmt: skip

@@ -23,6 +23,7 @@ IN_QUESTIONS = [
     f"/v1/chassis/{CHASSIS}/sheet?fork={{id}}",
     f"/v1/chassis/{CHASSIS}/setup?fork={{id}}",
     f"/v1/chassis/{CHASSIS}/job-card?job=full-service&fork={{id}}",
+    f"/v1/chassis/{CHASSIS}/brief?fork={{id}}",
     "/v1/work-orders?fork={id}",
 ]
 NEVER_GIVEN = "a2b3c4d5e6f7a2b3c4d5e6f7a2"

@@ -11,7 +11,7 @@ from typing_extensions import TypedDict
 from app.catalogue.present import missing
 from app.catalogue.rows import Snapshot
 from app.catalogue.tables import Chassis
-from app.errors import Invalid, Refusal
+from app.errors import Forbidden, Invalid, NotFound, Refusal, Unauthorised
 from app.json_types import JsonObject
 from app.questions.answers.cautions import cautions
 from app.questions.answers.parameters import LookupParameters
@@ -109,6 +109,8 @@ async def chassis_brief(request: Request, chassis: ChassisId, asked: Annotated[B
     for name in asked.parts():
         try:
             wanted[name] = await _filled_in(request, chassis, _read(PARTS[name], chassis, asked))
+        except (Unauthorised, Forbidden, NotFound):  # of the fork, which is that of all parts
+            raise
         except Refusal as refusal:
             problems[name] = refusal
 

@@ -61,6 +61,7 @@ async def list_tables(request: Request, asked: Annotated[FormAsked, Query()]) ->
 async def table_schema(
     request: Request,
     name: Annotated[str, Path(alias="table", description="Name of the table.", examples=["torques"])],
+    asked: Annotated[FormAsked, Query()],
 ) -> Response:
     """JSON Schema 2020-12. `x-unit` is the unit of a column, `x-unit-in` the column that names it, `x-refers-to` the
     table of the row that it names."""
