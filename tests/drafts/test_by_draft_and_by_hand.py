@@ -66,7 +66,7 @@ AIR: Manual = (
     ],
 )  # fmt: skip
 BULLETIN: Manual = (
-    {"Torques": "Bolt;Side;Torque (N·m)\nFoot bolt;damper side;7,3 ± 0,5\nTop cap;spring side;max. 28\nAxle bolt;;1O"},
+    {"Torques": "Bolt;Side;Torque (N·m)\nFoot bolt;damper side;7,3 ± 0,5\nTop cap;spring side;max. 28\nAxle;;1O"},
     {"page of Torques": "2", "value: 1O": "10"},
     [
         (
@@ -77,7 +77,7 @@ BULLETIN: Manual = (
         for position, side, kind, figures in (
             ("Foot bolt", "damper side", "bolt", {"value": "7.3", "min": "6.8", "max": "7.8"}),
             ("Top cap", "spring side", "cap", {"max": "28"}),
-            ("Axle bolt", "", "bolt", {"value": "10"}),
+            ("axle", "", "bolt", {"value": "10"}),
         )
     ],
 )  # fmt: skip
@@ -110,7 +110,7 @@ def loaded(shop: Database, database: Database, draft: HeldDraft) -> int:
     """Load a draft that nobody else reads; returns its revision."""
     return load.load_draft(
         shop, database, "left", draft.id, {draft.version}, "a manual", "office", second_reader=False
-    ).revision
+    ).head.number
 
 
 def entered(database: Database, rows: list[tuple[str, Typed]]) -> None:
@@ -142,7 +142,7 @@ def test_a_manual_by_draft_is_the_manual_by_hand_row_by_row(
         two.close()
 
 
-POSITIONS = ("Foot bolt", "Top cap", "Axle bolt", "Crown bolt", "Knob screw", "Valve cap")
+POSITIONS = ("Foot bolt", "own: arch bolt", "own: guard bolt", "Crown bolt", "Stem bolt", "own: lug bolt")
 
 
 def random_table(chance: random.Random) -> str:

@@ -16,7 +16,7 @@ from tests.drafts.drafting import Drafting, drafting
 
 pytestmark = pytest.mark.anyio
 
-TORQUES = "\tTorque (in-lb)\nMast nut\t7O\nAxle\t118"
+TORQUES = "\tTorque (in-lb)\nown: mast nut\t7O\nAxle\t118"
 """The header of the first column is empty, as in a table that was copied from a page."""
 
 

@@ -13,9 +13,9 @@ from tests.problems import assert_problem
 
 pytestmark = pytest.mark.anyio
 
-TORQUES = "Bolt\tTorque (in-lb)\nMast nut\t7O\nAxle\t118\nSpar screw\t31"
+TORQUES = "Bolt\tTorque (in-lb)\nown: mast nut\t7O\nAxle\t118\nown: spar screw\t31"
 """Two new fasteners, one figure with a letter in it, and one that is stored as 115."""
-KINDS = {"kind of Mast nut": "nut", "kind of Spar screw": "bolt", "page of table": "14"}
+KINDS = {"kind of own: mast nut": "nut", "kind of own: spar screw": "bolt", "page of table": "14"}
 
 
 @pytest.fixture
@@ -40,7 +40,7 @@ async def test_a_pasted_table_becomes_rows_once_its_questions_are_answered_and_r
     draft = await office.start(answers=CITED)
     assert draft.answer["draft"]["title"] == "Quembry Shop Book, forks with travel spacers (invented)"
     await draft.paste(TORQUES)
-    assert [line["cells"] for line in draft.answer["grids"][0]["lines"]][1] == ["Mast nut", "7O"]
+    assert [line["cells"] for line in draft.answer["grids"][0]["lines"]][1] == ["own: mast nut", "7O"]
     assert set(draft.questions) == {"page of table", "value: 7O"}
     await draft.change(answers=KINDS)
     assert draft.questions == ["value: 7O"]

@@ -131,6 +131,6 @@ def test_a_kill_between_the_two_databases_is_found_at_the_start(
         load.settle_interrupted(shop, database)
         assert kept.held(shop, "left", draft.id).loaded == 2
         again = load.load_draft(shop, database, "left", draft.id, {2}, "torques", "office", second_reader=False)
-        assert (again.revision, again.replayed) == (2, True)
+        assert (again.head.number, again.replayed) == (2, True)
         database.close()
     shop.close()

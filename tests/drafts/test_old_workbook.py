@@ -138,8 +138,8 @@ def test_torques(rows: DerivedRows) -> None:
         ("", "", "12", "N·m", "22"),
     ]  # fmt: skip
     assert cells(rows, "fasteners", "position", "side", "drives") == [
-        ("Foot bolt", "Damper side", "hex 5 mm"), ("Foot bolt", "Spring side", "hex 5 mm"),
-        ("Top cap", "Spring side", "socket 29 mm"), ("Axle", "Both legs", "hex 6 mm"),
+        ("foot bolt", "damper side", "hex 5 mm"), ("foot bolt", "spring side", "hex 5 mm"),
+        ("top cap", "spring side", "socket 29 mm"), ("axle", "both", "hex 6 mm"),
     ]  # fmt: skip
 
 
@@ -167,7 +167,7 @@ def test_nothing_is_left_to_ask_and_little_was(rows: DerivedRows, book: Path) ->
     assert "None: The sheet 2019 is hidden and not read." in remarks
     assert "Torques!B6: the footnote mark ¹ is left out" in remarks
     assert "Torques!A12: a footnote, which is not stored: 1) with threadlocker" in remarks
-    assert "Torques!B11: “Brake bolt” has no torque; there is no row for it" in remarks
+    assert "Torques!B11: “brake caliper bolt” has no torque; there is no row for it" in remarks
 
 
 def test_without_answers_every_question_is_asked_once(book: Path) -> None:

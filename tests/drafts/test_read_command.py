@@ -113,7 +113,7 @@ def test_the_template_workbook_explains_itself_and_loads(legwork: Called, tmp_pa
     springs = book["springs"]
     heads = {cell.value: cell for cell in springs[1]}
     assert list(heads) == list(TABLES["springs"].columns())
-    assert "air or coil; every row needs it" in heads["kind"].comment.text
+    assert "air or coil (every row needs it)" in heads["kind"].comment.text
     rules = {str(rule.sqref).split(":")[0]: rule.formula1 for rule in springs.data_validations.dataValidation}
     kinds = rules[f"{heads['kind'].column_letter}2"]
     letter = kinds.split("$")[1]

@@ -174,6 +174,6 @@ def test_a_folder_a_zip_and_one_file_are_checked_alike(legwork: Called, tmp_path
         given = Path(shutil.make_archive(str(tmp_path / "package"), "zip", folder))
     code, out, err = legwork("check", str(given), "--database", str(tmp_path / "absent.db"))
     assert (code, err) == (1, "")
-    assert "fits.csv line 1, column P: fits has no column “spacers max”\n    column-unknown: call it" in out
-    assert ("sources.csv line 5, column F (published_on)" in out) is (form != "one file")
+    assert "fits.csv line 1, column R: fits has no column “spacers max”\n    column-unknown: call it" in out
+    assert ("sources.csv line 5, column G (published_on)" in out) is (form != "one file")
     assert out.endswith("Refused; nothing is stored.\n")

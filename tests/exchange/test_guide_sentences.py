@@ -237,9 +237,9 @@ def test_the_schema_before_is_migrated_with_its_content(engine: str, fresh_datab
             new = list(snapshot.all(Adjustment))
         revision = store(database, withdrawn=new)
         before = hashed(database, revision)
-        bring_down(database, "catalogue", "0004")
+        bring_down(database, "catalogue", "0007")
         with database.read() as connection:
-            assert schema_of(connection) == "0004"
+            assert schema_of(connection) == "0007"
         migrate(database, "catalogue")
         assert hashed(database, revision) == before
         database.close()

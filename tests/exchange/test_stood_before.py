@@ -117,7 +117,7 @@ def test_corrected_contradictions_end(demo: Database) -> None:
     done = write_edits(demo, [Edit(Torque, rival.id, None)], Entry("withdrawn", "test"), TODAY)
     with demo.read() as connection:
         wanted = select(FINDINGS.c.row_id, FINDINGS.c.collides_id)
-        wanted = wanted.where(FINDINGS.c.revision_to > done.revision, FINDINGS.c.severity == "reject")
+        wanted = wanted.where(FINDINGS.c.revision_to > done.head.number, FINDINGS.c.severity == "reject")
         left = {tuple(row) for row in connection.execute(wanted)}
     assert not {pair for pair in left if rival.id in pair}
     assert len(left) >= MANY - 1
