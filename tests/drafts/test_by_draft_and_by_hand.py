@@ -67,7 +67,7 @@ AIR: Manual = (
 )  # fmt: skip
 BULLETIN: Manual = (
     {"Torques": "Bolt;Side;Torque (N·m)\nFoot bolt;damper side;7,3 ± 0,5\nTop cap;spring side;max. 28\nAxle;;1O"},
-    {"page of Torques": "2", "value: 1O": "10"},
+    {"page of Torques": "2", "value: 1O": "10", "kind of Axle": "bolt"},
     [
         (
             "torques",

@@ -118,7 +118,7 @@ def _conditions(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[s
         "spring_kind": spring["kind"], "travel_set_by": spring["travel_set_by"], "foot_joint": damper["foot_joint"],
         "adjuster_at": damper["adjuster_at"], "damper_kind": damper["kind"],
         "crowns": known.chassis(fork.chassis).crowns, "negative": spring["negative"],
-        "seal_head": _seal_head(fork, known),
+        "seal_head": _seal_head(fork, known), "second_positive": _second_positive(fork, known),
     }  # fmt: skip
     wanted = []
     for row in sorted(known.rows["steps"].values(), key=lambda row: row.order):
@@ -130,6 +130,12 @@ def _conditions(card: Mapping[str, Any], fork: Fork, known: Known) -> Iterable[s
             wanted.append(step.id)
     if [step["step"] for step in card["steps"]] != wanted:
         yield f"steps {[step['step'] for step in card['steps']]} instead of {wanted}"
+
+
+def _second_positive(fork: Fork, known: Known) -> str | None:
+    """How the second positive chamber of the spring is filled; `none` if the spring lists none."""
+    listed = [row for row in known.rows["chambers"].values() if row["spring"] == fork.spring]
+    return next((row["valve"] for row in listed if row["chamber"] == "second positive"), "none")
 
 
 def _seal_head(fork: Fork, known: Known) -> str | None:
