@@ -13,6 +13,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import time_machine
+
 from app.database.connections import Database
 from app.database.migrating import migrate
 from app.exchange.loading import Entry, load
@@ -39,11 +41,12 @@ def as_committed(value: Any) -> bytes:
 
 
 def record() -> None:
-    """Query the demo and store its answers next to the code."""
-    with _demo() as database, tempfile.TemporaryDirectory() as folder:
-        found = {"answers": asyncio.run(_answers(database, Path(folder)))}
-    with _demo() as database, tempfile.TemporaryDirectory() as folder:
-        found["problems"] = asyncio.run(problems(database, Path(folder)))
+    """Query the demo and store its answers next to the code. At one moment, from which the lineage follows."""
+    with time_machine.travel("2026-01-31T12:00:00Z", tick=False):
+        with _demo() as database, tempfile.TemporaryDirectory() as folder:
+            found = {"answers": asyncio.run(_answers(database, Path(folder)))}
+        with _demo() as database, tempfile.TemporaryDirectory() as folder:
+            found["problems"] = asyncio.run(problems(database, Path(folder)))
     for name, value in found.items():
         (CONTRACT / "examples" / f"{name}.json").write_bytes(as_committed(value))
     recorded.cache_clear()

@@ -75,8 +75,8 @@ BULLETIN: Manual = (
              **({"fastener-side": side} if side else {}), **figures},
         )
         for position, side, kind, figures in (
-            ("Foot bolt", "damper side", "bolt", {"value": "7.3", "min": "6.8", "max": "7.8"}),
-            ("Top cap", "spring side", "cap", {"max": "28"}),
+            ("foot bolt", "damper side", "bolt", {"value": "7.3", "min": "6.8", "max": "7.8"}),
+            ("top cap", "spring side", "cap", {"max": "28"}),
             ("axle", "", "bolt", {"value": "10"}),
         )
     ],
