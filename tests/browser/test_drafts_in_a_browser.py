@@ -15,7 +15,7 @@ from tests.browser.test_pages_in_a_browser import _enter, _tab_to
 from tests.conftest import Fresh
 
 WIDTH = 390
-TABLE = "Bolt\tTorque (in-lb)\nMast screw\t7O\nAxle\t118\nSpar screw\tN/A"
+TABLE = "Bolt\tTorque (in-lb)\nown: mast screw\t7O\nAxle\t118\nown: spar screw\tN/A"
 
 
 @pytest.fixture(scope="module")
