@@ -5,6 +5,7 @@ those headers named another policy, the page would lose its style, its icon and 
 
 import io
 import json
+import os
 import shutil
 import time
 from collections.abc import Iterator
@@ -67,9 +68,13 @@ class Visits:
         return [each for each in self.said if "Content Security Policy" in each]
 
 
-@pytest.fixture(scope="module", params=ENGINES)
+VISITED = ENGINES if os.environ.get("LEGWORK_TEST_ENGINES") == "all" else ENGINES[:1]
+"""What a browser stores does not depend on the engine; LEGWORK_TEST_ENGINES=all asks both all the same."""
+
+
+@pytest.fixture(scope="module", params=VISITED)
 def visits(request: pytest.FixtureRequest, fresh_database: Fresh, shop: Database) -> Iterator[Visits]:
-    """A service on the demo, on each engine. A page may be reused for a second without revalidation, so that both cases
+    """A service on the demo. A page may be reused for a second without revalidation, so that both cases
     occur: the stored page alone, and the revalidated page."""
     log = io.StringIO()
     with fresh_database(request.param, True) as url:

@@ -5,9 +5,9 @@ from typing import Any
 
 import httpx
 import pytest
-from app.exchange.content_hash import content_hash, lines_of
 
 from app.catalogue.catalogue import Catalogue
+from app.catalogue.content_hash import content_hash, lines_of
 from app.catalogue.tables import Chassis, Part, Row, Source, Torque
 from app.database.connections import Database
 from app.errors import Invalid

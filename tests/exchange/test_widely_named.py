@@ -46,7 +46,7 @@ def test_more_families_than_are_judged_at_once_are_refused_and_nothing_is_writte
 def test_as_many_families_as_are_judged_at_once_are(demo: Database, monkeypatch: pytest.MonkeyPatch) -> None:
     edits, families = earlier(demo)
     monkeypatch.setattr(editing, "MOST_FAMILIES", families)
-    assert write_edits(demo, edits, Entry("a month earlier", "tests"), TODAY).revision == 2
+    assert write_edits(demo, edits, Entry("a month earlier", "tests"), TODAY).head.number == 2
 
 
 def test_what_no_family_reads_of_a_thing_may_be_changed_however_many_name_it(
@@ -57,4 +57,4 @@ def test_what_no_family_reads_of_a_thing_may_be_changed_however_many_name_it(
     assert manual is not None
     titled = Edit(Source, MANUAL, Source.from_parsed({**manual.values(), "title": "Manual B, second printing"}))
     monkeypatch.setattr(editing, "MOST_FAMILIES", -1)  # with one change: none
-    assert write_edits(demo, [titled], Entry("its title", "tests"), TODAY).revision == 2
+    assert write_edits(demo, [titled], Entry("its title", "tests"), TODAY).head.number == 2

@@ -63,7 +63,7 @@ def _add_replacements(folder: Path) -> None:
             writer.writerows(found)
 
 
-PARTS = {"crown-alloy": "crown", "crown-carbon": "crown", "guard-long": "guard", "peg": "remover"}
+PARTS = {"crown-alloy": "crown", "crown-carbon": "crown", "guard-long": "guard", "peg": "own: remover"}
 """Parts with their kinds; no figure depends on the last."""
 
 

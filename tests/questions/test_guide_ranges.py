@@ -65,7 +65,7 @@ def test_a_range_of_clicks_is_counted_from_both_ends(clicks: AdjusterCount, text
 
 
 def test_clicks_and_turns_of_a_guide_may_be_a_range() -> None:
-    rows = guide(damper="damper-a", rebound_clicks_min=12, rebound_clicks_max=13)
+    rows = guide(damper=("damper-a",), rebound_clicks_min=12, rebound_clicks_max=13)
     shown: Any = ask(*FORK, rows, rider_mass="75", damper="damper-a")["published"][0]["rebound_clicks"]
     assert (shown["min"], shown["max"], shown["from"], "count" in shown) == (12, 13, "open", False)
     assert shown["text"] == "12–13 clicks from open (5–6 from closed)"
@@ -133,7 +133,7 @@ def test_an_adjustment_is_shown_beside_the_guide_and_added_only_if_asked_for() -
         (adjustment("sag", "2", "%"), RANGE, ("sag", "20–22 %")),
         (
             adjustment("rebound clicks", "-2", None),
-            {"rebound_clicks": 9, "damper": "damper-a"},
+            {"rebound_clicks": 9, "damper": ("damper-a",)},
             ("rebound_clicks", "7"),
         ),
         (
@@ -152,7 +152,7 @@ def test_what_cannot_be_added_is_a_gap_and_changes_nothing() -> None:
     less: Any = ask(*FORK, guide(), adjustment(value="-80"), rider_mass="75", condition=["e-bike"])
     assert (start(less), less["adjustments"][0]["added"]) == ("70 psi", False)
     assert "add-pressure cannot be added to guide-70" in gaps(less)["adjustment"]
-    two = [adjustment(), adjustment(id="again", value="9", damper="damper-a")]
+    two = [adjustment(), adjustment(id="again", value="9", damper=("damper-a",))]
     unsure = ask(*FORK, guide(), *two, rider_mass="75", condition=["e-bike"])
     assert start(unsure) == "70 psi"
     assert "More than one adjustment may apply for e-bike" in gaps(unsure)["adjustment"]
