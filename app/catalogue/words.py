@@ -43,9 +43,6 @@ class Word(str):
         made.written = written
         return made
 
-    def __reduce__(self) -> tuple[type["Word"], tuple[str, str]]:
-        return Word, (str(self), self.written)
-
 
 @dataclass(frozen=True, slots=True)
 class ListedWord:
