@@ -67,7 +67,6 @@ class OriginChange(TypedDict):
     op: Literal["put", "withdraw"]
     id: OriginId
     row: NotRequired[JsonObject]
-    digest: NotRequired[Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]]
 
 
 class _Revision(TypedDict):
