@@ -1,5 +1,6 @@
 """The tables of the catalogue described for programs: their list, and the JSON Schema of a row."""
 
+from functools import cache
 from typing import Annotated, Literal
 
 from pydantic import Field, TypeAdapter
@@ -44,6 +45,7 @@ RowSchema = shape(
 )
 
 
+@cache
 def row_schema(table: type[Row]) -> JsonObject:
     """The JSON Schema (2020-12) of a row as it is exchanged; `x-unit`, `x-unit-in` and `x-refers-to` annotate columns.
 

@@ -43,7 +43,7 @@ class SetupOfFork(OfFork, SetupAsked):
     """The parameters of `setup`, or a fork; sags measured with this rider become readings."""
 
     curve: Literal["full", "none"] = Field(
-        "full", description="`none` leaves the curves and the figures for each number of spacers empty: half the cost."
+        "full", description="`none` leaves the curves and the figures for each number of spacers empty."
     )
 
 
