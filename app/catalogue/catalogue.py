@@ -62,7 +62,7 @@ def resolve(connection: Connection, pin: Pin, head: Head) -> int:
         raise Invalid.one("revision-and-date", "give revision= or as_of=, not both", parameter="as_of")
     present = head.number
     if pin.revision is not None and pin.lineage is not None:
-        require_shared(connection, Head(pin.revision, pin.lineage), head)
+        require_shared(connection, pin.revision, pin.lineage)
     if pin.min_revision is not None and present < pin.min_revision:
         raise Unavailable(f"revision {pin.min_revision} has not arrived here; the latest is {present}", retry_after=1)
     if pin.as_of is not None:
@@ -78,16 +78,18 @@ def resolve(connection: Connection, pin: Pin, head: Head) -> int:
     return pin.revision
 
 
-def require_shared(connection: Connection, wanted: Head, head: Head) -> None:
-    """Check that a revision that a client has seen belongs to the history of this catalogue, whose latest is `head`.
+def require_shared(connection: Connection, number: int, lineage: str | None) -> None:
+    """Check that a revision that a client has seen belongs to the history of this catalogue; without its lineage, that
+    there is one with its number.
 
     Raises Conflict if it does not, and Unavailable on a replica that has not received the revision yet.
     """
-    if wanted.number > head.number and _is_replica(connection):
-        raise Unavailable(f"revision {wanted.number} has not arrived here; the latest is {head.number}", retry_after=1)
-    if lineage_of(connection, wanted.number) != wanted.lineage:
+    found = lineage_of(connection, number)
+    if found is None and _is_replica(connection):
+        raise Unavailable(f"revision {number} has not arrived here", retry_after=1)
+    if found is None or lineage not in (None, found):
         why = (
-            f"revision {wanted.number} of this catalogue is not the one you have, because the catalogue was restored "
+            f"revision {number} of this catalogue is not the one you have, because the catalogue was restored "
             "or replaced: start again, a list without cursor, a copy with after=0"
         )
         raise Conflict(why, [Fault("lineage-unknown", why)])

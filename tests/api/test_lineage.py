@@ -104,6 +104,8 @@ async def test_a_copy_that_has_seen_another_history_is_told_to_start_again(datab
             "m4",
             "m5",
         ]
+        pinned = {"after": 3, "revision": 1}
+        assert (await client.get("/v1/changes", params=pinned)).json()["changes"] == []
         for wrong in ("x", "0" * 15, "G" * 16):
             assert_problem(await client.get("/v1/changes", params={"after": 1, "lineage": wrong}), 422)
 

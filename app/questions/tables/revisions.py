@@ -9,7 +9,6 @@ from app.catalogue import history
 from app.catalogue.catalogue import require_shared
 from app.catalogue.content_hash import digest_of
 from app.catalogue.history import Changed, Place, Recorded, Version
-from app.catalogue.lineage import Head
 from app.catalogue.present import CANDIDATES, candidates, missing
 from app.catalogue.rows import Snapshot
 from app.catalogue.tables import STATEMENTS
@@ -222,7 +221,7 @@ def change_list(snapshot: Snapshot, asked: ChangesAsked, cursor: Cursor | None) 
     """A page of the feed; a page may end inside a revision."""
     start = Place(asked.after + 1)
     if cursor is None and (asked.lineage is not None or asked.after > snapshot.revision):
-        require_shared(snapshot.connection, Head(asked.after, asked.lineage or ""), snapshot.head)
+        require_shared(snapshot.connection, asked.after, asked.lineage)
     if cursor is not None:
         revision, table, id = cursor.place
         start = Place(int(revision), str(table), str(id))
