@@ -21,7 +21,6 @@ from app.catalogue.tables import (
     Guide,
     Interval,
     Limit,
-    Part,
     Reading,
     Spacer,
     Spring,
@@ -34,9 +33,7 @@ from app.questions.configuration.chassis_context import ChassisContext, load_cha
 from app.questions.configuration.prevailing import Applicable, undecided
 from app.questions.configuration.region import Given, Region
 from app.questions.configuration.spring_travel import with_travel_of_spring
-from app.questions.sheet.fits import (
-    prevailing_fits,
-)
+from app.questions.sheet.fits import prevailing_fits
 
 WORK_ORDER = (
     "damper seal head", "damper cap", "spring seal head", "spacer cap", "top cap", "lower crown bolt",
@@ -123,7 +120,7 @@ def gather(snapshot: Snapshot, chassis: str, wanted: Given) -> Sheet:
     torques = snapshot.where(Torque, "chassis", chassis)
     fasteners = _fasteners(snapshot, context, where, torques)
     uses = snapshot.where(Use, "chassis", chassis)
-    context.parts.update(snapshot.many(Part, {use.part for use in uses}))
+    context.with_parts(use.part for use in uses)
     guides = snapshot.where(Guide, "chassis", chassis)
     readings = snapshot.where(Reading, "chassis", chassis)
     fills = context.prevailing(snapshot.where(Fill, "chassis", chassis), where)
