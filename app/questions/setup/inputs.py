@@ -21,7 +21,7 @@ from app.questions.setup.spring_geometry import SpringGeometry
 from app.questions.sheet.gather import Sheet, by_mass
 from app.units.convert import half_last_digit
 from app.units.measure import Measure
-from app.units.quantity import middle
+from app.units.quantity import figure_to_set
 
 GEAR_KG = (Fraction(3), Fraction(8))  # mass of the rider's clothes and gear; common practice, no source
 USUAL_SAG_PERCENT = 20.0  # common practice, no source: a general starting point between 15 and 25 %
@@ -200,11 +200,14 @@ class StatedSag:
     high: Decimal | None
 
     @property
+    def has_range(self) -> bool:
+        """Whether the guide gives an end of a range."""
+        return self.low is not None or self.high is not None
+
+    @property
     def figure(self) -> Decimal:
         """The figure to go by: the value, else the middle of the range, else its one end."""
-        if self.value is None and self.low is not None and self.high is not None:
-            return middle(self.low, self.high)
-        return next(each for each in (self.value, self.low, self.high) if each is not None)
+        return figure_to_set(self.value, self.low, self.high)
 
     @property
     def ends(self) -> tuple[float, float]:
