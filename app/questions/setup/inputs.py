@@ -322,9 +322,9 @@ class SetupInputs:
     added: Mapping[str, Sequence[Adjustment]] = field(default_factory=dict)
 
     @property
-    def has_other_valve(self) -> bool:
-        """Whether another chamber than the positive one has its own valve, so the pressures do not scale together."""
-        return len(valves_of(self.spring, self.chambers)) > 1
+    def scales_together(self) -> bool:
+        """Whether the whole spring scales with one pressure: it has a single valve and no negative coil."""
+        return len(valves_of(self.spring, self.chambers)) == 1 and self.spring.negative != "coil"
 
     @property
     def load_n(self) -> float | None:
