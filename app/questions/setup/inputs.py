@@ -112,9 +112,9 @@ def guides_in(found: Sheet, where: Region) -> list[Applicable[Guide]]:
 
 def adjustments_in(found: Sheet, where: Region) -> list[Applicable[Adjustment]]:
     """The adjustments of guides that may apply in a region."""
-    if where == found.where or not found.adjustments:
+    if where == found.where:
         return found.adjustments
-    return found.context.prevailing([each.statement for each in found.adjustments], where)
+    return found.context.prevailing(found.listed_adjustments, where)
 
 
 def readings_in(found: Sheet, where: Region) -> list[Applicable[Reading]]:

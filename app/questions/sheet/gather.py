@@ -46,7 +46,7 @@ WORK_ORDER = (
 class Sheet:
     """The statements that apply, before they become views: the input of sheet, job card and set-up.
 
-    `offered`, `listed_guides` and `listed_readings` are all of the chassis, to be narrowed further.
+    `offered` and the `listed_` rows are all of the chassis, to be narrowed further.
     """
 
     context: ChassisContext
@@ -54,6 +54,7 @@ class Sheet:
     where: Region
     offered: list[Fit]
     listed_guides: list[Guide]
+    listed_adjustments: list[Adjustment]
     listed_readings: list[Reading]
     fits: list[Applicable[Fit]]
     torques: list[Applicable[Torque]]
@@ -122,6 +123,7 @@ def gather(snapshot: Snapshot, chassis: str, wanted: Given) -> Sheet:
     uses = snapshot.where(Use, "chassis", chassis)
     context.with_parts(use.part for use in uses)
     guides = snapshot.where(Guide, "chassis", chassis)
+    adjustments = snapshot.where(Adjustment, "chassis", chassis)
     readings = snapshot.where(Reading, "chassis", chassis)
     fills = context.prevailing(snapshot.where(Fill, "chassis", chassis), where)
     greases = context.prevailing(snapshot.where(Grease, "chassis", chassis), where)
@@ -134,6 +136,7 @@ def gather(snapshot: Snapshot, chassis: str, wanted: Given) -> Sheet:
         where=where,
         offered=offered,
         listed_guides=guides,
+        listed_adjustments=adjustments,
         listed_readings=readings,
         fits=fits,
         torques=_torques(context, torques, fasteners, where),
@@ -143,7 +146,7 @@ def gather(snapshot: Snapshot, chassis: str, wanted: Given) -> Sheet:
         limits=context.prevailing(snapshot.where(Limit, "chassis", chassis), where),
         intervals=context.prevailing(snapshot.where(Interval, "chassis", chassis), where),
         guides=sorted(context.prevailing(guides, where), key=by_mass),
-        adjustments=context.prevailing(snapshot.where(Adjustment, "chassis", chassis), where),
+        adjustments=context.prevailing(adjustments, where),
         readings=context.prevailing(readings, where),
         fasteners=fasteners,
         fluids=snapshot.many(Fluid, {fluid for fluid in fluids if fluid is not None}),
