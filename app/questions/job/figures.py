@@ -245,7 +245,7 @@ def _each_with_serials(rows: Sequence[Applicable[S]], texts: Sequence[str]) -> s
     """The one text; of several that differ by serial number, each with its range."""
     if len(texts) == 1:
         return texts[0]
-    return " or ".join(f"{text} ({serials_of(row)})" for row, text in zip(rows, texts, strict=True))
+    return " or ".join(f"{text} ({serials_of(row.scope)})" for row, text in zip(rows, texts, strict=True))
 
 
 def _amount_of(shown: FillView) -> str:
