@@ -181,6 +181,13 @@ def middle(low: Decimal, high: Decimal) -> Decimal:
     return ((low + high) / 2).quantize(Decimal(1).scaleb(last_digit), ROUND_HALF_EVEN)
 
 
+def figure_to_set(value: Decimal | None, low: Decimal | None, high: Decimal | None) -> Decimal:
+    """The one figure to set of a published one: the value, else the middle of a range, else the only limit."""
+    if value is None and low is not None and high is not None:
+        return middle(low, high)
+    return next(each for each in (value, low, high) if each is not None)
+
+
 def _text(where: Unit, figures: _Figures) -> str:
     """`6.8 N·m`, `6.8 N·m (6.5–7.5)`, `6.5–7.5 N·m`, `≥ 6.5 N·m`, `≤ 7.5 N·m`, of simplified figures."""
     value, low, high = figures

@@ -46,7 +46,7 @@ async def test_an_unknown_table_is_named_with_the_one_that_was_meant(demo: Datab
 
 async def test_the_cursor_of_the_next_page_is_given_alone_too(demo: Database) -> None:
     async with asking(demo) as client:
-        for address in ("/v1/torques", "/v1/changes", "/v1/findings"):
+        for address in ("/v1/torques", "/v1/changes", "/v1/findings", "/v1/sources/tarnoch-fork-manual-b/rows"):
             page = (await client.get(f"{address}?limit=1")).json()
             by_address = (await client.get(page["next"])).json()
             by_cursor = (await client.get(address, params={"limit": 1, "cursor": page["next_cursor"]})).json()

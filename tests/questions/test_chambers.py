@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from app.catalogue.tables import Row, SpringChamber, Step
+from app.catalogue.tables import Row, SpringChamber, Step, is_row_of
 from app.questions.job.conditions import KeptStep, properties
 from app.questions.job.filling_order import filling_order, in_filling_order
 from app.questions.job.order import broken
@@ -127,8 +127,8 @@ def step(number: int, text: str, **more: Any) -> KeptStep:
 
 
 def test_steps_that_fill_change_places_only_if_they_follow_each_other() -> None:
-    rows = [each for each in dual() if isinstance(each.model, type) and each.model is SpringChamber]
-    order = filling_order(spring(**OWN), rows)  # type: ignore[arg-type]
+    rows = [each for each in dual() if is_row_of(each, SpringChamber)]
+    order = filling_order(spring(**OWN), rows)
     assert order == ["negative", "positive", "second positive"]
     main, extra, second = step(1, "{filling}"), step(2, "{extra}"), step(3, "{second}")
     check = step(9, "Look.")
@@ -137,7 +137,7 @@ def test_steps_that_fill_change_places_only_if_they_follow_each_other() -> None:
     assert in_filling_order(apart, order) == apart
     assert in_filling_order([main, second], []) == [main, second]
     assert filling_order(spring(**OWN), [chamber("positive", order=1)]) == []
-    assert filling_order(spring(), rows[:1]) == []  # type: ignore[arg-type]
+    assert filling_order(spring(), rows[:1]) == []
 
 
 def test_a_card_needs_a_step_for_each_known_valve() -> None:

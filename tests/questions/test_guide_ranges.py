@@ -124,6 +124,13 @@ def test_an_adjustment_is_shown_beside_the_guide_and_added_only_if_asked_for() -
     assert [each["added"] for each in added["adjustments"]] == [True]
 
 
+def test_an_adjustment_that_two_documents_give_names_both() -> None:
+    answer: Any = ask(*FORK, guide(), adjustment(), adjustment(id="add-too"), rider_mass="75", condition=["e-bike"])
+    ((first, others),) = [(each["id"], each["also_in"]) for each in answer["adjustments"]]
+    assert (first, [each["id"] for each in others]) == ("add-pressure", ["add-too"])
+    assert start(answer) == "78 psi"
+
+
 @pytest.mark.parametrize(
     ("row", "more", "shown"),
     [

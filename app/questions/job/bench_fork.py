@@ -9,8 +9,6 @@ from dataclasses import replace
 from math import inf
 from typing import Any, NamedTuple
 
-from rapidfuzz import process
-
 from app.catalogue.present import candidates, present
 from app.catalogue.rows import Snapshot
 from app.catalogue.tables import (
@@ -32,13 +30,12 @@ from app.questions.answers.views import figure, length
 from app.questions.configuration.chassis_context import load_chassis
 from app.questions.configuration.region import Given, given
 from app.questions.configuration.spring_travel import travels_of, with_travel_of_spring
+from app.questions.setup.riding import refuse_unlisted
 from app.questions.sheet.gather import Sheet, gather
 from app.units.counts import End
 from app.units.preferences import AS_PUBLISHED
 from app.units.quantity import bare_limit
 
-OTHER_RIDING = "other"
-"""Riding that no interval of the chassis names: the general intervals apply."""
 BLANK = "____"
 # everything that the parts list of a job card may name
 _FITTED: tuple[type[Row], ...] = (Part, Spring, Spacer, Fastener)
@@ -180,13 +177,8 @@ def _stricter(one: Interval, other: Interval) -> bool:
 
 def refuse_riding(snapshot: Snapshot, chassis: str, riding: str, *, parameter: str | None = None) -> None:
     """Raises Invalid `riding-unknown` for a kind of riding that no interval of the chassis lists, except `other`."""
-    listed = ridings(snapshot, chassis)
-    if riding in (*listed, OTHER_RIDING) or not listed:
-        return
-    text = f"The intervals of this fork list {' and '.join(listed)} riding; give one of them, or {OTHER_RIDING}."
-    near = process.extractOne(riding, [*listed, OTHER_RIDING])
     pointer = "/riding" if parameter is None else None
-    raise Invalid(text, [Fault("riding-unknown", text, parameter, pointer, near[0])])
+    refuse_unlisted(riding, ridings(snapshot, chassis), "intervals", parameter=parameter, pointer=pointer)
 
 
 def ridings(snapshot: Snapshot, chassis: str) -> list[str]:

@@ -6,8 +6,9 @@ from typing import NamedTuple
 from app.catalogue.present import present
 from app.catalogue.rows import Snapshot
 from app.catalogue.tables import Chassis, Damper, Fit, Maker, Spring, Variant
-from app.questions.job.bench_fork import OTHER_RIDING, operations, ridings
+from app.questions.job.bench_fork import operations, ridings
 from app.questions.job.parameters import JOB_WORDS
+from app.questions.setup.riding import OTHER_RIDING
 from app.units.measure import wheel_called
 
 JobChoice = tuple[str, str]

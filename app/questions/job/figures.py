@@ -20,7 +20,7 @@ from app.questions.answers.statement_views import (
     torque_view,
 )
 from app.questions.configuration.prevailing import Applicable
-from app.questions.job.plan import Plan
+from app.questions.job.plan import Plan, serials_of
 from app.questions.job.set_figures import filled_slot
 from app.questions.job.spacer_words import travel_spacer_words, volume_spacer_words
 from app.questions.job.views import BLANK, StepFigure
@@ -134,11 +134,6 @@ def _differ_by_serial(shown: Sequence[Applicable[S]]) -> bool:
     return len(ranges) == len(shown) and all(set(each.open_in) <= {"serial"} for each in shown)
 
 
-def _serials(each: Applicable[S]) -> str:
-    """The serial numbers that one of several figures is for."""
-    return "other serial numbers" if each.scope.serials is None else f"serial numbers {each.scope.serials.text}"
-
-
 def _torque(plan: Plan, named: NamedEntities, step: Step, figures: StepFigures) -> str:
     position = step.fastener_position or ""
     fasteners = plan.at_position(position)
@@ -250,7 +245,7 @@ def _each_with_serials(rows: Sequence[Applicable[S]], texts: Sequence[str]) -> s
     """The one text; of several that differ by serial number, each with its range."""
     if len(texts) == 1:
         return texts[0]
-    return " or ".join(f"{text} ({_serials(row)})" for row, text in zip(rows, texts, strict=True))
+    return " or ".join(f"{text} ({serials_of(row.scope)})" for row, text in zip(rows, texts, strict=True))
 
 
 def _amount_of(shown: FillView) -> str:
@@ -359,9 +354,7 @@ def _count(plan: Plan, step: Step, figures: StepFigures) -> str:
     for row in rows:
         figures.cite(row.statement.id)
     if rows:
-        return " or ".join(
-            f"{row.statement.count} ({_serials(row)})" if len(rows) > 1 else str(row.statement.count) for row in rows
-        )
+        return _each_with_serials(rows, [str(row.statement.count) for row in rows])
     text = f"The catalogue does not give the number needed: {step.part_kind or step.id}."
     plan.miss("count", step.part_kind or step.id, "you need it before you start", text)
     return BLANK

@@ -10,6 +10,7 @@ from typing import Any
 
 from app.catalogue.agreement import pascals
 from app.catalogue.rows import Snapshot
+from app.catalogue.scopes import Scope
 from app.catalogue.tables import AirChamber, Damper, Fastener, Fit, Limit, Part, Procedure, Spring, Use
 from app.errors import Fault, Invalid
 from app.questions.answers.gap import Gap
@@ -281,13 +282,18 @@ def _miss_serial(plan: Plan, fits: Sequence[Applicable[Fit]], rivals: OpenInPlan
     """Name what a card for a serial that cannot be read does not follow: another fit, another order of work."""
     why = "which of them applies depends on the serial number"
     for each in fits:
-        serials = "other serial numbers" if each.scope.serials is None else f"serial numbers {each.scope.serials.text}"
-        text = f"For {serials} the fit is {each.statement.id}, with limits of its own. Read the stamp and compare."
+        fit = f"the fit is {each.statement.id}, with limits of its own"
+        text = f"For {serials_of(each.scope)} {fit}. Read the stamp and compare."
         plan.miss("serial", each.statement.id, why, text)
     if "serial" in rivals:
         ranges = " or ".join(map(str, rivals["serial"]))
         text = f"For serial numbers {ranges} there is another order of work. Read the stamp and compare."
         plan.miss("serial", plan.procedure.id, why, text)
+
+
+def serials_of(scope: Scope) -> str:
+    """The serial numbers that one of several figures is for."""
+    return "other serial numbers" if scope.serials is None else f"serial numbers {scope.serials.text}"
 
 
 def _undecided_fault(name: str, values: Sequence[str | int | float], asked: JobCardAsked) -> Fault:

@@ -13,7 +13,7 @@ from app.questions.answers.views import axle_to_crown_ends, figure, length
 from app.questions.fork_check.permission import USUAL_OFFSET_MM, method_difference_mm
 from app.questions.job.plan import Plan
 from app.questions.job.views import BLANK, StepFigure
-from app.questions.setup.parameters import si_of
+from app.questions.setup.parameters import shown_gauge_pa, si_of
 from app.units.quantity import Quantity, bare_limit, computed, quantity, to_set
 
 CROWN_HEIGHT = "stanchion height in the crown"
@@ -83,13 +83,9 @@ def _start(plan: Plan, start: Quantity, most: Quantity | None) -> tuple[str, lis
     half = _half(filled, plan)
     figures.append({"what": half_of, "value": half, "text": half["text"]})
     words = f"{words} Half of {'it' if filled is start else _only(filled)}: {half['text']}."
-    if most is not None and _pascal(filled) > _most_pascal(most) * (1 + 1e-9):
+    if most is not None and shown_gauge_pa(filled) > _most_pascal(most) * (1 + 1e-9):
         words += f" {_only(filled)} is above the maximum: do not fill to it."
     return words, figures
-
-
-def _pascal(shown: Quantity) -> float:
-    return si_of("pressure", Decimal(write_number(to_set(shown))), shown["unit"])
 
 
 def _most_pascal(limit: Quantity) -> float:
@@ -102,7 +98,7 @@ def _only(shown: Quantity) -> str:
 
 
 def _half(start: Quantity, plan: Plan) -> Quantity:
-    pascal = _pascal(start) / 2
+    pascal = shown_gauge_pa(start) / 2
     step = {"psi": Decimal(1), "bar": Decimal("0.1"), "kPa": Decimal(10)}.get(start["unit"])
     return computed("pressure", pascal, start["unit"], to=plan.units, rounding="maximum", step=step)
 

@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from decimal import ROUND_HALF_EVEN, Decimal
+from decimal import Decimal
 from fractions import Fraction
 
 from rapidfuzz import process
@@ -13,12 +13,13 @@ from app.catalogue.tables import Adjustment, Guide
 from app.errors import Invalid
 from app.questions.configuration.prevailing import Applicable
 from app.questions.setup.inputs import ForRider
-from app.units.convert import linear
+from app.units.convert import linear, round_limit
 
 _COLUMNS = {
     "pressure": "pressure", "negative pressure": "pressure", "sag": "sag_percent", "rebound clicks": "rebound_clicks",
     "compression clicks": "compression_clicks", "preload turns": "preload_turns",
 }  # fmt: skip
+_CHAMBERS = {"pressure": "positive", "negative pressure": "negative"}
 
 
 @dataclass(slots=True)
@@ -28,11 +29,6 @@ class Adjusted:
     guides: ForRider
     added: dict[str, list[Adjustment]] = field(default_factory=dict)
     refused: list[str] = field(default_factory=list)
-
-    @property
-    def ids(self) -> set[str]:
-        """The adjustments that the figures contain."""
-        return {row.id for rows in self.added.values() for row in rows}
 
 
 def refuse_conditions(listed: Iterable[Adjustment], conditions: Sequence[str]) -> None:
@@ -79,9 +75,8 @@ def _with_all(each: Applicable[Guide], rows: Iterable[Adjustment], found: Adjust
 
 
 def _is_about(guide: Guide, row: Adjustment) -> bool:
-    if row.target in ("pressure", "negative pressure"):
-        return guide.chamber in (("negative",) if row.target.startswith("negative") else (None, "positive"))
-    return True
+    chamber = _CHAMBERS.get(row.target)
+    return chamber is None or (guide.chamber or "positive") == chamber
 
 
 def _with(guide: Guide, row: Adjustment) -> Guide | None:
@@ -116,4 +111,4 @@ def _amount(row: Adjustment, guide: Guide, to: Decimal) -> Decimal | None:
         return row.value
     exact = Fraction(row.value) * linear(here, there)[0]
     last_digit = Decimal(1).scaleb(int(to.as_tuple().exponent))
-    return (Decimal(exact.numerator) / Decimal(exact.denominator)).quantize(last_digit, ROUND_HALF_EVEN)
+    return round_limit(exact, last_digit, "nominal")

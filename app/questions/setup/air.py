@@ -47,7 +47,7 @@ def put_air(answer: SetupAnswer, work: SetupBuilder, shown: Applicable[Fit], wan
     ground = _ground(work, fit, spring, wanted, where)
     if ground.spacers is not None:
         answer["spacers"] = ground.spacers
-    if not ground.has_other_valve and spring.negative != "coil":
+    if ground.scales_together:
         answer["example_readings"] = list(examples_of(ground))
     bases, gaps = estimates(ground)
     work.gaps += gaps

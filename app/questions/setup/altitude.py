@@ -1,19 +1,17 @@
 """Altitude and temperature: the pressure to fill for the same force where the fork is ridden, and the reading there."""
 
 from collections.abc import Mapping
-from decimal import Decimal
 
-from app.catalogue.columns import write_number
 from app.errors import Invalid
 from app.physics.air_chambers import disc_area_m2
 from app.physics.atmosphere import SEA_LEVEL_PA, fill_for_equal_force_pa, pressure_at_altitude_pa, same_air_gauge_pa
 from app.physics.band import GAUGE_HALF_WIDTH_PA, Band, Uncertain, band
 from app.questions.setup.builder import SetupBuilder
 from app.questions.setup.model import Formatter
-from app.questions.setup.parameters import Circumstances, si_of
+from app.questions.setup.parameters import Circumstances, shown_gauge_pa
 from app.questions.setup.views import AltitudeView, SetupAnswer
 from app.questions.setup.words import PRACTICE, surroundings_assumption
-from app.units.quantity import computed, to_set
+from app.units.quantity import computed
 
 WORKSHOP_K = 293.15  # 20 °C; common practice, no source
 WARMTH_GIVEN_K, WARMTH_ASSUMED_K, WEATHER_PA = 2.0, 5.0, 3000.0  # half-widths; common practice, no source
@@ -108,7 +106,7 @@ def put_altitude(
         block["negative_fill_to"] = shown.banded_pressure(places.fill(negative_pa, Uncertain("shaft_share", 0.0, 0.0)))
     second = next((each for each in answer.get("chambers", ()) if each["chamber"] == "second positive"), None)
     if second is not None and "pressure" in second and second["pressure"]["kind"] != "at_least":
-        second_pa = si_of("pressure", Decimal(write_number(to_set(second["pressure"]))), second["pressure"]["unit"])
+        second_pa = shown_gauge_pa(second["pressure"])
         block["second_positive_fill_to"] = shown.banded_pressure(
             places.fill(second_pa, Uncertain("shaft_share", 0.0, 0.0))
         )

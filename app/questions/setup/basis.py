@@ -22,7 +22,7 @@ from app.questions.setup.readings import listed_triple, one_force, one_sag, own_
 from app.questions.setup.spring_geometry import SpringGeometry
 from app.questions.setup.views import Basis
 from app.units.convert import half_last_digit
-from app.units.quantity import middle
+from app.units.quantity import figure_to_set
 
 THREE_READINGS = (
     "Three readings of the gauge find the volumes: empty the fork, cycle it with the valve open, fill it without "
@@ -108,16 +108,11 @@ def published_range(guide: Guide) -> tuple[float, float, float]:
     """(lowest, value, highest) gauge pressure of a guide row in Pa: its limits, else half a unit of its last digit."""
     if guide.pressure_unit is None:
         raise ValueError("A guide row without a unit gives no pressure.")
-    values = [guide.pressure_min, guide.pressure, guide.pressure_max]
-    if guide.pressure is None and guide.pressure_min is not None and guide.pressure_max is not None:
-        values[1] = middle(guide.pressure_min, guide.pressure_max)
-    low, value, high = (None if each is None else si_of("pressure", each, guide.pressure_unit) for each in values)
-    half = 0.0
-    if guide.pressure is not None:
-        half = si_of("pressure", half_last_digit(guide.pressure), guide.pressure_unit)
-    if value is None:
-        ends = [each for each in (low, high) if each is not None]
-        value = ends[0]
+    unit = guide.pressure_unit
+    ends = (guide.pressure_min, guide.pressure_max)
+    value = si_of("pressure", figure_to_set(guide.pressure, *ends), unit)
+    low, high = (None if each is None else si_of("pressure", each, unit) for each in ends)
+    half = 0.0 if guide.pressure is None else si_of("pressure", half_last_digit(guide.pressure), unit)
     return (value - half if low is None else low), value, (value + half if high is None else high)
 
 

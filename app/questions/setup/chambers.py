@@ -20,7 +20,7 @@ from app.questions.setup.views import Basis, ChamberView, SetupAnswer
 from app.units.convert import plain, round_limit, step_for
 from app.units.measure import Measure
 from app.units.preferences import Units
-from app.units.quantity import Quantity, middle, quantity, to_set
+from app.units.quantity import Quantity, figure_to_set, quantity, to_set
 from app.units.table import Unit
 
 ORDER: tuple[AirChamber, ...] = ("positive", "second positive", "negative")
@@ -39,11 +39,7 @@ class Filling(NamedTuple):
     @property
     def target(self) -> Decimal:
         """The figure to set: the value, else the middle of a range, else the only limit."""
-        if self.value is not None:
-            return self.value
-        if self.low is not None and self.high is not None:
-            return middle(self.low, self.high)
-        return next(each for each in (self.low, self.high) if each is not None)
+        return figure_to_set(self.value, self.low, self.high)
 
     @property
     def at_least(self) -> bool:

@@ -1,7 +1,5 @@
 """The start pressures on every basis, and the one for the headline."""
 
-from decimal import Decimal
-
 from app.questions.answers.views import figure, source_ref
 from app.questions.setup.basis import disagreeing
 from app.questions.setup.builder import SetupBuilder
@@ -9,10 +7,10 @@ from app.questions.setup.estimate import MEASURED_ON_THE_BENCH, StartPressureEst
 from app.questions.setup.inputs import stated_sag
 from app.questions.setup.model import Formatter as Figures
 from app.questions.setup.model import Model
-from app.questions.setup.parameters import si_of
+from app.questions.setup.parameters import shown_gauge_pa
 from app.questions.setup.views import BasisView, SetupAnswer
 from app.questions.setup.words import PRACTICE, band_view, disagreement, reading_assumptions, surroundings_assumption
-from app.units.quantity import Quantity, quantity, to_set
+from app.units.quantity import Quantity, quantity
 
 LEAST_READ_PA = 20 * 6894.757293168  # below this a shock pump's gauge hardly moves; common practice, no source
 _GEAR = {
@@ -82,7 +80,7 @@ def shown_pa(headline: StartPressureEstimate, start: Quantity) -> float:
     """The gauge pressure that the user sees, in Pa: everything else is computed from it."""
     if not headline.banded:
         return headline.gauge_pa
-    return si_of("pressure", Decimal(str(to_set(start))), start["unit"])
+    return shown_gauge_pa(start)
 
 
 def put_disagreement(

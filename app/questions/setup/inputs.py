@@ -21,7 +21,7 @@ from app.questions.setup.spring_geometry import SpringGeometry
 from app.questions.sheet.gather import Sheet, by_mass
 from app.units.convert import half_last_digit
 from app.units.measure import Measure
-from app.units.quantity import middle
+from app.units.quantity import figure_to_set
 
 GEAR_KG = (Fraction(3), Fraction(8))  # mass of the rider's clothes and gear; common practice, no source
 USUAL_SAG_PERCENT = 20.0  # common practice, no source: a general starting point between 15 and 25 %
@@ -112,9 +112,9 @@ def guides_in(found: Sheet, where: Region) -> list[Applicable[Guide]]:
 
 def adjustments_in(found: Sheet, where: Region) -> list[Applicable[Adjustment]]:
     """The adjustments of guides that may apply in a region."""
-    if where == found.where or not found.adjustments:
+    if where == found.where:
         return found.adjustments
-    return found.context.prevailing([each.statement for each in found.adjustments], where)
+    return found.context.prevailing(found.listed_adjustments, where)
 
 
 def readings_in(found: Sheet, where: Region) -> list[Applicable[Reading]]:
@@ -200,11 +200,14 @@ class StatedSag:
     high: Decimal | None
 
     @property
+    def has_range(self) -> bool:
+        """Whether the guide gives an end of a range."""
+        return self.low is not None or self.high is not None
+
+    @property
     def figure(self) -> Decimal:
         """The figure to go by: the value, else the middle of the range, else its one end."""
-        if self.value is None and self.low is not None and self.high is not None:
-            return middle(self.low, self.high)
-        return next(each for each in (self.value, self.low, self.high) if each is not None)
+        return figure_to_set(self.value, self.low, self.high)
 
     @property
     def ends(self) -> tuple[float, float]:
@@ -319,9 +322,9 @@ class SetupInputs:
     added: Mapping[str, Sequence[Adjustment]] = field(default_factory=dict)
 
     @property
-    def has_other_valve(self) -> bool:
-        """Whether another chamber than the positive one has its own valve, so the pressures do not scale together."""
-        return len(valves_of(self.spring, self.chambers)) > 1
+    def scales_together(self) -> bool:
+        """Whether the whole spring scales with one pressure: it has a single valve and no negative coil."""
+        return len(valves_of(self.spring, self.chambers)) == 1 and self.spring.negative != "coil"
 
     @property
     def load_n(self) -> float | None:

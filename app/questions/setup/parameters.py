@@ -9,11 +9,13 @@ from typing import TypeVar
 
 from pydantic import Field
 
+from app.catalogue.columns import write_number
 from app.errors import Fault, Invalid
 from app.physics import load
 from app.physics.atmosphere import ALTITUDE_MAX_M
 from app.questions.sheet.sheet import ConfigurationAsked
 from app.units.measure import Measure, parse_measure, parse_reading
+from app.units.quantity import Quantity, to_set
 from app.units.table import Kind, unit
 
 T = TypeVar("T")
@@ -134,6 +136,11 @@ def si_of(kind: Kind, value: Decimal, unit_name: str) -> float:
     """A catalogue figure in the coherent SI unit of its kind (gauge pressure in Pa, length in m …)."""
     found = unit(kind, unit_name)
     return float(Fraction(value) * found.factor + found.offset)
+
+
+def shown_gauge_pa(shown: Quantity) -> float:
+    """The figure to set of a shown pressure, in Pa gauge."""
+    return si_of("pressure", Decimal(write_number(to_set(shown))), shown["unit"])
 
 
 def circumstances(asked: SetupAsked) -> Circumstances:

@@ -53,7 +53,7 @@ def example_readings(target: Target, limit_pa: float | None, unit_name: str) -> 
 
 def two_sags(ground: SetupInputs) -> Iterator[StartPressureEstimate | Gap]:
     """From the user's own sags, or else from those the catalogue lists for a rider of this mass."""
-    if ground.has_other_valve or ground.spring.negative == "coil":
+    if not ground.scales_together:
         return
     own = [(SagReading(each.travel_m, each.gauge_pa), "") for each in ground.asked.readings if each.travel_m > 0]
     if len(own) >= 2 and own_triple(ground) is None:
@@ -166,7 +166,7 @@ def one_force(ground: SetupInputs) -> Iterator[StartPressureEstimate | Gap]:
         if _at_sag(row) and row.force is not None and row.force_unit is not None and row.spacers == ground.spacers
         and abs(_travel_m(row) - ground.target.sag_m) <= SAME_TRAVEL_M
     ]  # fmt: skip
-    if not forces or ground.pushed is None or ground.has_other_valve or ground.spring.negative == "coil":
+    if not forces or ground.pushed is None or not ground.scales_together:
         return
     if ground.spring.shaft_diameter_mm is None:
         yield gap("shaft-diameter", "the outside air pushes on the shaft", "Measure the shaft's diameter.")

@@ -1,11 +1,11 @@
 """The guide rows for a kind of riding. Columns for trail and park stand side by side until `riding` decides."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from rapidfuzz import process
 
 from app.catalogue.tables import Guide
-from app.errors import Invalid
+from app.errors import Fault, Invalid
 from app.questions.configuration.prevailing import Applicable
 from app.questions.sheet.gather import Sheet
 
@@ -17,11 +17,19 @@ def refuse_riding(found: Sheet, riding: str | None) -> None:
     """Raises Invalid `riding-unknown` for a kind of riding that neither guides nor intervals of the fork list."""
     ridings = {each.statement.riding for each in found.guides} | {each.statement.riding for each in found.intervals}
     listed = sorted(each for each in ridings if each is not None)
-    if riding is None or not listed or riding in (*listed, OTHER_RIDING):
+    if riding is not None:
+        refuse_unlisted(riding, listed, "tables", parameter="riding")
+
+
+def refuse_unlisted(
+    riding: str, listed: Sequence[str], of: str, *, parameter: str | None = None, pointer: str | None = None
+) -> None:
+    """Raises Invalid `riding-unknown` for a kind of riding that is neither listed nor `other`, if any is listed."""
+    if not listed or riding in (*listed, OTHER_RIDING):
         return
-    text = f"The tables of this fork list {' and '.join(listed)} riding; give one of them, or {OTHER_RIDING}."
+    text = f"The {of} of this fork list {' and '.join(listed)} riding; give one of them, or {OTHER_RIDING}."
     near = process.extractOne(riding, [*listed, OTHER_RIDING])
-    raise Invalid.one("riding-unknown", text, parameter="riding", suggestion=near[0])
+    raise Invalid(text, [Fault("riding-unknown", text, parameter, pointer, near[0])])
 
 
 def of_riding(guides: Iterable[Applicable[Guide]], riding: str | None) -> list[Applicable[Guide]]:

@@ -42,7 +42,7 @@ class Triple(NamedTuple):
     statements: tuple[str, ...]
 
 
-def not_modelled(spring: Spring, chambers: Iterable[SpringChamber] = ()) -> str | None:
+def not_modelled(spring: Spring, chambers: Iterable[SpringChamber]) -> str | None:
     """Why a spring of this construction cannot be computed, or None."""
     if spring.negative in ("coil", "none"):
         how = {"coil": "a coil", "none": "absent"}[spring.negative]

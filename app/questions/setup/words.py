@@ -99,7 +99,7 @@ def sag_view(target: Target, units: Units, free_travel: Band | None, basis: str 
 def sag_percent(target: Target, units: Units) -> Quantity:
     """The wanted sag as a share of the travel; a range if the guide states one."""
     stated = target.stated
-    if stated is None or stated.low is stated.high is None:
+    if stated is None or not stated.has_range:
         return share(target.percent, units)
     return quantity("percent", stated.value, "%", minimum=stated.low, maximum=stated.high, is_set=True, to=units)
 
@@ -115,7 +115,7 @@ def _ends_m(target: Target) -> tuple[float, float]:
 def _sag_length(target: Target, units: Units) -> Quantity:
     """The wanted sag as a length. The ends of a range are rounded into it."""
     stated = target.stated
-    if stated is None or stated.low is stated.high is None:
+    if stated is None or not stated.has_range:
         return computed("length", target.sag_m, "mm", to=units, basis=None)
     travel_mm = Decimal(repr(round(target.sag_m / target.percent * 1e5, 6)))
     value, low, high = (

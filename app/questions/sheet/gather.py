@@ -21,7 +21,6 @@ from app.catalogue.tables import (
     Guide,
     Interval,
     Limit,
-    Part,
     Reading,
     Spacer,
     Spring,
@@ -34,9 +33,7 @@ from app.questions.configuration.chassis_context import ChassisContext, load_cha
 from app.questions.configuration.prevailing import Applicable, undecided
 from app.questions.configuration.region import Given, Region
 from app.questions.configuration.spring_travel import with_travel_of_spring
-from app.questions.sheet.fits import (
-    prevailing_fits,
-)
+from app.questions.sheet.fits import prevailing_fits
 
 WORK_ORDER = (
     "damper seal head", "damper cap", "spring seal head", "spacer cap", "top cap", "lower crown bolt",
@@ -49,7 +46,7 @@ WORK_ORDER = (
 class Sheet:
     """The statements that apply, before they become views: the input of sheet, job card and set-up.
 
-    `offered`, `listed_guides` and `listed_readings` are all of the chassis, to be narrowed further.
+    `offered` and the `listed_` rows are all of the chassis, to be narrowed further.
     """
 
     context: ChassisContext
@@ -57,6 +54,7 @@ class Sheet:
     where: Region
     offered: list[Fit]
     listed_guides: list[Guide]
+    listed_adjustments: list[Adjustment]
     listed_readings: list[Reading]
     fits: list[Applicable[Fit]]
     torques: list[Applicable[Torque]]
@@ -123,8 +121,9 @@ def gather(snapshot: Snapshot, chassis: str, wanted: Given) -> Sheet:
     torques = snapshot.where(Torque, "chassis", chassis)
     fasteners = _fasteners(snapshot, context, where, torques)
     uses = snapshot.where(Use, "chassis", chassis)
-    context.parts.update(snapshot.many(Part, {use.part for use in uses}))
+    context.with_parts(use.part for use in uses)
     guides = snapshot.where(Guide, "chassis", chassis)
+    adjustments = snapshot.where(Adjustment, "chassis", chassis)
     readings = snapshot.where(Reading, "chassis", chassis)
     fills = context.prevailing(snapshot.where(Fill, "chassis", chassis), where)
     greases = context.prevailing(snapshot.where(Grease, "chassis", chassis), where)
@@ -137,6 +136,7 @@ def gather(snapshot: Snapshot, chassis: str, wanted: Given) -> Sheet:
         where=where,
         offered=offered,
         listed_guides=guides,
+        listed_adjustments=adjustments,
         listed_readings=readings,
         fits=fits,
         torques=_torques(context, torques, fasteners, where),
@@ -146,7 +146,7 @@ def gather(snapshot: Snapshot, chassis: str, wanted: Given) -> Sheet:
         limits=context.prevailing(snapshot.where(Limit, "chassis", chassis), where),
         intervals=context.prevailing(snapshot.where(Interval, "chassis", chassis), where),
         guides=sorted(context.prevailing(guides, where), key=by_mass),
-        adjustments=context.prevailing(snapshot.where(Adjustment, "chassis", chassis), where),
+        adjustments=context.prevailing(adjustments, where),
         readings=context.prevailing(readings, where),
         fasteners=fasteners,
         fluids=snapshot.many(Fluid, {fluid for fluid in fluids if fluid is not None}),

@@ -13,7 +13,7 @@ from app.catalogue.rows import Snapshot
 from app.catalogue.tables import TABLES, Row, Source
 from app.json_types import JsonObject
 from app.questions.answers.cautions import cautions
-from app.questions.answers.cursors import Cursor
+from app.questions.answers.cursors import Cursor, NextCursor
 from app.questions.answers.views import Caution, SourceRef, source_view
 from app.questions.configuration.cited_sources import is_older_edition, newer_than
 from app.questions.tables.listing import Paged
@@ -43,6 +43,7 @@ class SourceRowsAnswer(TypedDict):
     to_read_again: int
     rows: list[CitingEntry]
     next: NotRequired[str]
+    next_cursor: NotRequired[NextCursor]
     cautions: list[Caution]
 
 

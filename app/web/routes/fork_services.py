@@ -24,6 +24,7 @@ from app.questions.answers.parameters import IsoDate, Pinned
 from app.questions.answers.views import Undecided
 from app.questions.job import bench_fork as on_the_bench
 from app.questions.job.parameters import JOB_WORDS
+from app.questions.setup.riding import OTHER_RIDING
 from app.web.access import admitted, in_shop, permitted, to_its_end
 from app.web.contract.openapi import json_body
 from app.web.forks import answers as answers
@@ -250,7 +251,7 @@ def _riding_open(riding: str | None, listed: list[str]) -> list[Undecided]:
     if riding is not None or not listed:
         return []
     text = "Set `riding`. How this fork is ridden is not recorded, so the strictest interval counts."
-    return [{"parameter": "riding", "values": [*listed, on_the_bench.OTHER_RIDING], "text": text}]
+    return [{"parameter": "riding", "values": [*listed, OTHER_RIDING], "text": text}]
 
 
 def _hours(asked: DueAsked, done: list[RecordedService]) -> Decimal | None:
