@@ -34,7 +34,9 @@ def test_every_kind_of_page_keeps_to_its_number_of_phone_screens(opened: Open, s
     page.set_viewport_size({"width": 390, "height": SCREEN})
     long = {}
     for address, most in MOST_SCREENS.items():
-        page.goto(site + address)
+        shown = page.goto(site + address)
+        assert shown is not None
+        assert shown.ok, address
         height = page.evaluate("document.documentElement.scrollHeight")
         if height > most * SCREEN:
             long[address] = height / SCREEN
@@ -75,5 +77,5 @@ def test_the_bench_view_has_every_torque_of_the_job_and_its_limits(opened: Open,
 
 @pytest.mark.parametrize("address", MOST_LINES)
 def test_a_text_form_keeps_to_its_number_of_lines(site: str, address: str) -> None:
-    lines = httpx.get(site + address).text.splitlines()
+    lines = httpx.get(site + address).raise_for_status().text.splitlines()
     assert 40 < len(lines) <= MOST_LINES[address]

@@ -41,9 +41,9 @@ def sides(merged: Merged) -> str:
     return merged.sides[0]
 
 
-def _merged(told: Sequence[tuple[Answer, str, Answer]]) -> list[Merged]:
+def _merged(compared: Sequence[tuple[Answer, str, Answer]]) -> list[Merged]:
     groups: dict[str, list[tuple[str, Answer]]] = {}
-    for number, (rest, side, each) in enumerate(told):
+    for number, (rest, side, each) in enumerate(compared):
         groups.setdefault(repr(rest) if side else str(number), []).append((side, each))
     return [Merged(group[0][1], [side for side, _ in group], [each for _, each in group]) for group in groups.values()]
 

@@ -1,22 +1,17 @@
 """The bench log as text: forks, jobs, and what is due."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from typing import Any
 
 from app.web.representation import words
 from app.web.representation.answer import Answer
-from app.web.representation.outline import is_quantity
 from app.web.representation.text_lines import beside, closing, further, heading, outline_lines, pair, title, wrapped
-
-
-def _plain(value: Any) -> str:
-    return words.quantity_text(value) if is_quantity(value) else words.plain(value)
+from app.web.representation.text_statements import plain
 
 
 def _configuration(known: Answer, indent: str = "  ") -> Iterator[str]:
     for name, value in known.items():
         if name != "fluids":
-            yield from pair(words.label(name), _plain(value), 18, indent)
+            yield from pair(words.label(name), plain(value), 18, indent)
     for each in known.get("fluids", []):
         yield from pair(each["chamber"], each["fluid"], 18, indent)
     if not known:
@@ -100,9 +95,9 @@ def _services(answer: Answer) -> Iterator[str]:
         for name, value in each["measured"].items():
             if name != "sags":
                 clicks = name in ("rebound_clicks", "compression_clicks")
-                yield from pair(words.label(name), words.clicks(value) if clicks else _plain(value), 18, "  ")
+                yield from pair(words.label(name), words.clicks(value) if clicks else plain(value), 18, "  ")
         for sag in each["measured"].get("sags", []):
-            yield from pair(f"sag at {_plain(sag['pressure'])}", _plain(sag["sag"]), 18, "  ")
+            yield from pair(f"sag at {plain(sag['pressure'])}", plain(sag["sag"]), 18, "  ")
         for name in ("fitted", "configuration"):
             if each[name]:
                 yield "  fitted" if name == "fitted" else "  in the fork at that time"

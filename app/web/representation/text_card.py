@@ -65,9 +65,9 @@ def bench_view(answer: Answer, question: str) -> Iterator[str]:
     yield from _head(answer)
     yield from heading("Torques")
     yield from torques(answer["torques"], sources)
-    poured = {each["fill"]["id"]: each["fill"] for each in answer["steps"] if "fill" in each}
+    each_once = {each["fill"]["id"]: each["fill"] for each in answer["steps"] if "fill" in each}
     yield from heading("Oils and fills")
-    yield from fills(list(poured.values()), sources)
+    yield from fills(list(each_once.values()), sources)
     for each in answer["steps"]:
         if "extent" in each.get("grease", {}):
             grease = each["grease"]
@@ -131,13 +131,13 @@ def _step(each: Answer, ticked: bool, sources: Sources) -> Iterator[str]:
         marks[sources.mark(row)] = None
         if not _is_said(right, each["text"], row):
             below.append((name, right))
-    said = f"[{'x' if ticked else ' '}] {each['number']:>2} {each['text']}"
-    said += "".join(f" ({mark})" for mark in marks if mark)
+    line = f"[{'x' if ticked else ' '}] {each['number']:>2} {each['text']}"
+    line += "".join(f" ({mark})" for mark in marks if mark)
     if each["parts"]:
-        said += f" [{'; '.join(map(_part, each['parts']))}]"
-    said += "".join(f" {measure}: {_LINE}" for measure in each["measures"])
-    said += "".join(f" ! {caution['text']}" for caution in each["cautions"])
-    yield from wrapped(said, _DEEP)
+        line += f" [{'; '.join(map(_part, each['parts']))}]"
+    line += "".join(f" {measure}: {_LINE}" for measure in each["measures"])
+    line += "".join(f" ! {caution['text']}" for caution in each["cautions"])
+    yield from wrapped(line, _DEEP)
     for name, right in below:
         yield from flowing(_DEEP + name, right, _DEEP)
     for figure in each["figures"]:

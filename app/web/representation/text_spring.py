@@ -1,19 +1,14 @@
 """The parts of a set-up as text: settings, matching coils, lines by spacers, limits and assumptions."""
 
 from collections.abc import Iterator, Sequence
-from typing import Any
 
 from app.web.representation import words
 from app.web.representation.answer import Answer
-from app.web.representation.outline import is_quantity
 from app.web.representation.sources import Sources
 from app.web.representation.text_lines import beside, flowing, heading, pair, table, wrapped
+from app.web.representation.text_statements import marked, plain
 
 _PLACES = (("fill_altitude", "fill_temperature"), ("altitude", "temperature"))
-
-
-def _plain(value: Any) -> str:
-    return words.quantity_text(value) if is_quantity(value) else words.plain(value)
 
 
 def head(answer: Answer) -> Iterator[str]:
@@ -21,7 +16,7 @@ def head(answer: Answer) -> Iterator[str]:
     if answer["headline"]["text"]:
         yield from wrapped(answer["headline"]["text"])
     if "start_pressure" in answer:
-        yield from beside("START PRESSURE", _plain(answer["start_pressure"]))
+        yield from beside("START PRESSURE", plain(answer["start_pressure"]))
         band = words.band(answer["band"]) if "band" in answer else ""
         yield from wrapped(f"  {answer.get('basis', '')}. {band}", "  ")
     yield from places(answer)
@@ -35,22 +30,22 @@ def places(answer: Answer) -> Iterator[str]:
     """The fill pressure where the fork is filled, the reading where it is ridden, and each chamber."""
     if "altitude" in answer:
         place = answer["altitude"]
-        yield from beside(f"FILL HERE, AT {place['fill_altitude']['text']}", _plain(place["fill_to"]))
+        yield from beside(f"FILL HERE, AT {place['fill_altitude']['text']}", plain(place["fill_to"]))
         if "negative_fill_to" in place:
-            yield from beside("  negative chamber", _plain(place["negative_fill_to"]))
+            yield from beside("  negative chamber", plain(place["negative_fill_to"]))
         if "second_positive_fill_to" in place:
-            yield from beside("  second positive chamber", _plain(place["second_positive_fill_to"]))
-        yield from beside(f"READS AT {place['altitude']['text']}", _plain(place["reading_there"]))
-        here, there = ([_plain(place[name]) for name in names] for names in _PLACES)
+            yield from beside("  second positive chamber", plain(place["second_positive_fill_to"]))
+        yield from beside(f"READS AT {place['altitude']['text']}", plain(place["reading_there"]))
+        here, there = ([plain(place[name]) for name in names] for names in _PLACES)
         push = (
-            f" Sealed lower legs push out with {_plain(place['lower_leg_push'])}." if "lower_leg_push" in place else ""
+            f" Sealed lower legs push out with {plain(place['lower_leg_push'])}." if "lower_leg_push" in place else ""
         )
         yield from wrapped(f"  Filled at {' and '.join(here)}, ridden at {' and '.join(there)}.{push}", "  ")
         yield from wrapped(f"  {place['text']}", "  ")
     for each in answer.get("chambers", []):
-        most = f", maximum {_plain(each['maximum'])}" if "maximum" in each else ""
+        most = f", maximum {plain(each['maximum'])}" if "maximum" in each else ""
         order = f", number {each['order']} in the order of filling" if "order" in each else ""
-        filled = _plain(each["pressure"]) if "pressure" in each else "not stated"
+        filled = plain(each["pressure"]) if "pressure" in each else "not stated"
         yield from flowing(f"  {each['chamber']} chamber{most}{order}", filled, "    ")
         if "relative" in each:
             yield from wrapped(f"    {each['relative']}", "    ")
@@ -60,10 +55,10 @@ def places(answer: Answer) -> Iterator[str]:
 
 def sag(sag: Answer, *, is_explained: bool = True) -> Iterator[str]:
     """The sag to set, how it is counted, and the one that the calculation expects."""
-    yield from beside("SAG", f"{_plain(sag['travel'])}, {sag['percent']['text']}")
+    yield from beside("SAG", f"{plain(sag['travel'])}, {sag['percent']['text']}")
     if "expected" in sag:
         yield from beside(
-            "  expected (calculated)", f"{_plain(sag['expected'])}, {sag['expected_percent']['text']}", "  "
+            "  expected (calculated)", f"{plain(sag['expected'])}, {sag['expected_percent']['text']}", "  "
         )
     if "disagreement" in sag:
         yield from wrapped(f"  ! {sag['disagreement']}", "    ")
@@ -79,11 +74,11 @@ def by_spacers(answer: Answer) -> Iterator[str]:
         yield from wrapped("  The number fitted is not known. Count them and use that line.", "  ")
     columns = ("start_pressure", "expected_sag", "peak_pressure", "peak_force")
     for each in rows:
-        said = [f"{words.label(name)} {_plain(each[name])}" for name in columns if name in each]
+        said = [f"{words.label(name)} {plain(each[name])}" for name in columns if name in each]
         yield from wrapped(f"  {each['spacers']}: {', '.join(said)}", "     ")
         limit = "yes" if each.get("within_limit") else "NO" if "within_limit" in each else "not stated"
         exceeds = f" ({', '.join(each['exceeds'])})" if each["exceeds"] else ""
-        yield f"     progression {_plain(each['progression'])}, within limits: {limit}{exceeds}"
+        yield f"     progression {plain(each['progression'])}, within limits: {limit}{exceeds}"
     if "spacers" not in answer:
         for each in rows:
             yield from heading(f"Force over travel, {each['spacers']} volume spacers")
@@ -118,18 +113,18 @@ def coil(answer: Answer) -> Iterator[str]:
     if "preload_text" in answer:
         yield from wrapped(f"  {answer['preload_text']}", "  ")
     if "rate_wanted" in answer:
-        yield from beside("RATE WANTED", _plain(answer["rate_wanted"]))
+        yield from beside("RATE WANTED", plain(answer["rate_wanted"]))
     yield from wrapped(f"  {answer['text']}", "  ")
     if "band" in answer:
         yield from wrapped(f"  {words.band(answer['band'])}", "  ")
     if "preload" in answer:
-        yield from pair("rate is for a preload of", _plain(answer["preload"]), 26, "  ")
+        yield from pair("rate is for a preload of", plain(answer["preload"]), 26, "  ")
     for name in ("fitted", "softer", "stiffer", "published_choice", "calculated_choice"):
         if name in answer:
             yield from pair(words.label(name), spring_words(answer[name]), 16, "  ")
     for each in answer["springs"]:
         yield ""
-        yield from beside(f"  {spring_words(each['spring'])}", _plain(each["rate"]), "  ")
+        yield from beside(f"  {spring_words(each['spring'])}", plain(each["rate"]), "  ")
         for name in ("least_preload", "greatest_preload"):
             if name in each:
                 yield from wrapped(f"    {words.label(name)} {sag_words(each[name])}", "      ")
@@ -146,10 +141,10 @@ def spring_words(spring: Answer) -> str:
 
 def sag_words(sag: Answer) -> str:
     """The sag at a preload: `2.0 mm: sag 55.5 mm, 32.6 %`."""
-    gives = [f"sag {_plain(sag['travel'])}"] if "travel" in sag else []
+    gives = [f"sag {plain(sag['travel'])}"] if "travel" in sag else []
     gives += [sag["percent"]["text"]] if "percent" in sag else []
     gives += ["no sag: the preload alone carries the load"] if sag.get("topped_out") else []
-    return f"{_plain(sag['preload'])}{': ' if gives else ''}{', '.join(gives)}"
+    return f"{plain(sag['preload'])}{': ' if gives else ''}{', '.join(gives)}"
 
 
 def limits(answer: Answer, sources: Sources) -> Iterator[str]:
@@ -165,13 +160,13 @@ def limit_lines(answer: Answer, sources: Sources) -> Iterator[str]:
     for same in _equal(answer["pressure"]):
         marks = " ".join(dict.fromkeys(sources.mark(each) for each in same))
         of = "; ".join(f"({each['of']}){_kept(each)}{_scope(each)}" for each in same)
-        yield from flowing(f"  maximum pressure {of}", f"{_plain(same[0]['limit'])}  {marks:<5}", "    ")
+        yield from flowing(f"  maximum pressure {of}", f"{plain(same[0]['limit'])}  {marks:<5}", "    ")
     if "spacers" in answer:
         spacers = answer["spacers"]
         yield from beside(f"  maximum volume spacers{_kept(spacers)}", f"{spacers['limit']}{' ' * 7}", "  ")
     for each in answer["rider_mass"]:
         left = f"  rider with gear{_kept(each)}{_scope(each)}"
-        yield from flowing(left, f"{_plain(each['limit'])}  {sources.mark(each):<5}", "    ")
+        yield from flowing(left, marked(plain(each["limit"]), each, sources), "    ")
     if "shared" in answer:
         yield from wrapped(f"  {answer['shared']['text']}", "  ")
 

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
+from app.units.counts import OTHER_END
 from app.web.representation import words
 from app.web.representation.answer import Answer
 from app.web.representation.merged import merged_fills, merged_torques, sides
@@ -26,7 +27,6 @@ _OF_FILLS = (
     "level_state",
 )  # fmt: skip
 _CLICKS = ("rebound_clicks", "compression_clicks")
-_OTHER_END = {"closed": "open", "open": "closed"}
 
 
 class Line(NamedTuple):
@@ -183,14 +183,14 @@ def _of_clicks(rows: Sequence[Answer]) -> Iterator[str]:
         counted = [each[name] for each in rows if name in each]
         if counted and _is_alike(counted):
             first = counted[0]
-            other = f" (from {_OTHER_END[first['from']]})" if "count_from_other_end" in first else ""
+            other = f" (from {OTHER_END[first['from']]})" if "count_from_other_end" in first else ""
             total = f", {first['total']} in all" if "total" in first else ""
             yield f"{words.label(name)} from {first['from']}{other}{total}"
 
 
 def _is_alike(counted: Sequence[Answer]) -> bool:
     ends = {(each.get("from"), each.get("total"), "count_from_other_end" in each) for each in counted}
-    return len(ends) == 1 and counted[0].get("from") in _OTHER_END
+    return len(ends) == 1 and counted[0].get("from") in OTHER_END
 
 
 def _guide_table(rows: Sequence[Answer]) -> Iterator[str]:
