@@ -60,11 +60,11 @@ def sums_of(plan: Plan, steps: Sequence[Step_]) -> dict[str, Sum]:
     """The fluids of the steps, by id in order of first use."""
     sums: dict[str, Sum] = {}
     for each in steps:
-        fills = [fill.statement for fill in each.figures.fill_rows if fill.statement.fluid is not None]
-        if fills and (fluid := fills[0].fluid) is not None:
-            volumes = [_volume_ml(plan, fill) for fill in fills if fill.fluid == fluid]
-            most = max((volume for volume in volumes if volume is not None), default=None)
-            _sum(sums, plan, fluid).add(fills[0].chamber, fills[0].id, most)
+        fills = [fill.statement for fill in each.figures.fill_rows]
+        for fluid in dict.fromkeys(fill.fluid for fill in fills if fill.fluid is not None):
+            mine = [fill for fill in fills if fill.fluid == fluid]
+            volumes = [volume for fill in mine if (volume := _volume_ml(plan, fill)) is not None]
+            _sum(sums, plan, fluid).add(mine[0].chamber, mine[0].id, max(volumes, default=None))
         grease = each.figures.grease_row
         if grease is not None and grease.statement.fluid is not None:
             _sum(sums, plan, grease.statement.fluid).add(grease.statement.place, grease.statement.id, None)
