@@ -23,8 +23,8 @@ from app.rules.view import Change
 FOLDER = Path(__file__).parent / "unusual"
 TODAY = dt.date(2026, 6, 1)
 LEAST_FACTS = 150
-MOST_REFUSED = 2  # share of all facts, without the words of the page
-MOST_WARNED = 0.05
+MOST_REFUSED = 2  # facts, without the words of the page
+MOST_WARNED = 0.05  # of all facts
 
 
 class Fact(NamedTuple):

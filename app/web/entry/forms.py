@@ -38,7 +38,6 @@ CARRIED = ("next", "ask", "at", "seen", "sent")
 THEN = "then"
 """The button that goes on to the next gap."""
 REASON = "reason"
-_LAST = ("confirmed", "exception_to", "note")
 _LABELLED_BY_MEANING = 45  # a longer meaning is a hint beside the name of the column
 _SHORT = (
     "page", "edition", "part_number", "size", "side", "thread", "model_code", "serial_pattern", "serial_from",
