@@ -12,7 +12,7 @@ from app.catalogue.rows import Snapshot
 from app.catalogue.tables import TABLES, Row
 from app.errors import Fault, Invalid
 from app.questions.answers.cautions import cautions
-from app.questions.answers.cursors import Cursor
+from app.questions.answers.cursors import Cursor, NextCursor
 from app.questions.answers.parameters import RevisionNumber
 from app.questions.answers.views import Caution
 from app.questions.tables.listing import Paged, sources_of
@@ -48,6 +48,7 @@ class CompareAnswer(TypedDict):
     total: int
     rows: list[ComparedRow]
     next: NotRequired[str]
+    next_cursor: NotRequired[NextCursor]
     cautions: list[Caution]
 
 
