@@ -52,7 +52,7 @@ class Browser:
         return Page(self.html).text
 
     async def send(self, action: str, **typed: str) -> None:
-        """Send the form with this action: its hidden fields, and what was typed or tapped; `0` stands for a dot."""
+        """Send the form with this action: its hidden fields, and what was typed or tapped."""
         forms = re.findall(r'<form class="ask[^>]*action="([^"]+)"[^>]*>(.*?)</form>', self.html, re.DOTALL)
         own = next(inner for to, inner in forms if to.endswith(action))
         hidden = dict(re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)"', own))
@@ -108,6 +108,9 @@ async def test_a_table_is_pasted_understood_answered_read_and_loaded_on_pages(
     assert person.at == "/v1/revisions/2"
     assert "torques of page 14 (read by bench 2)" in person.text
     assert "115 → 118" in person.text
+    await person.open("/enter/drafts/new?kind=undo&revision=2")
+    await person.send("/new", revision="²")
+    assert person.status == 422, "a digit, but not a number"
     await person.open("/enter/drafts/new?kind=undo&revision=2")
     await person.send("/new")
     assert "Undo revision 2" in person.text

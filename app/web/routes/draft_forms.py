@@ -93,7 +93,8 @@ async def _start_body(request: Request, form: Form) -> DraftBody:
     like = form.get({"fork": "like_fork", "edition": "like_source"}.get(body["kind"], ""))
     body |= {"like": like} if like else {}
     body |= {"title": form.get("title")} if form.get("title") else {}
-    body |= {"revision": int(form.get("revision"))} if form.get("revision").isdigit() else {}
+    if (revision := _number(form.get("revision"))) is not None:
+        body["revision"] = revision
     return shaped(body, DRAFT_BODY)
 
 
@@ -308,8 +309,12 @@ async def load_by_form(request: Request, id: DraftId) -> Response:
 
 
 def _version(typed: Mapping[str, str]) -> set[int]:
-    text = typed.get("version", "")
-    return {int(text)} if text.isdecimal() and len(text) < 10 else set()
+    version = _number(typed.get("version", ""))
+    return set() if version is None else {version}
+
+
+def _number(text: str) -> int | None:
+    return int(text) if text.isdecimal() and len(text) < 10 else None
 
 
 def _onwards(id: str, path: str) -> Response:
