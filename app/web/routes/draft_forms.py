@@ -12,15 +12,13 @@ from starlette.responses import RedirectResponse, Response
 
 from app.access.idempotency import IdempotentRequest
 from app.access.keys import Caller
-from app.catalogue.rows import Snapshot
 from app.drafts import kept
 from app.drafts.kept import DraftChange, HeldDraft
 from app.errors import Conflict, Gone, Invalid, NoRoom, Refusal, Stale, Unauthorised, Unavailable
 from app.json_types import JsonObject
-from app.questions.job.choices import JobChoice
 from app.web.access import admitted, in_shop, permitted_by_form
 from app.web.draft_bodies import DRAFT_BODY, LOAD_BODY, TICKS_BODY, DraftBody
-from app.web.draft_pages import named_choices, resolved_names
+from app.web.draft_pages import forks_and_sources, resolved_names
 from app.web.draft_requests import admitted_to_drafts, changed, loaded, started, tables_in, ticked
 from app.web.draft_steps import NUMBERED, DraftPageAsked, draft_page
 from app.web.forks.forms import FieldGroup, FormField
@@ -99,10 +97,7 @@ async def _start_body(request: Request, form: Form) -> DraftBody:
 
 
 async def _start_page(request: Request, typed: Mapping[str, str], refusal: Refusal | None = None) -> Response:
-    def ask(snapshot: Snapshot) -> tuple[list[JobChoice], list[JobChoice]]:
-        return named_choices(snapshot, "chassis"), named_choices(snapshot, "source")
-
-    forks, sources = await request.app.state.catalogue.ask(ask)
+    forks, sources = await request.app.state.catalogue.ask(forks_and_sources)
     is_undo = typed.get("kind") == "undo"
     groups = [FieldGroup("", [FormField("kind", "/kind"), FormField("revision", "/revision")])]
     if not is_undo:
@@ -212,8 +207,7 @@ async def _add(
     same = IdempotentRequest(key_of_form(caller.shop, typed.get("sent", "")), digest_of(request, raw))
     found = await tables_in(content, name)
     wanted = DraftChange(grids=tuple(found.grids), remarks=tuple(found.remarks))
-    await changed(request, caller, draft.id, wanted, _version(typed), same)
-    after = await in_shop(request, lambda shop: kept.held(shop, caller.shop, draft.id))
+    after, _ = await changed(request, caller, draft.id, wanted, _version(typed), same)
     last = after.grids.grids[-len(found.grids)].name
     return _onwards(draft.id, f"/meaning?{urllib.parse.urlencode({'grid': last})}")
 
