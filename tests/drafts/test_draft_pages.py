@@ -89,6 +89,8 @@ async def test_a_table_is_pasted_understood_answered_read_and_loaded_on_pages(
     await person.send("/paste", name="Torques", pasted=TORQUES)
     assert person.at.startswith(f"{here}/meaning"), person.text
     assert "Column A, which has no heading" in person.text
+    await person.send("/meaning", **{"answer.903": "x" * 1_001})
+    assert person.status == 422, "longer than a program may send"
     await person.send("/meaning", **{"answer.900": "torques", "text.701": "position"})
     assert (person.status, person.at) == (200, f"{here}?grid=Torques")
     assert "7O" in person.text

@@ -17,9 +17,9 @@ from app.drafts.kept import DraftChange, HeldDraft
 from app.errors import Conflict, Gone, Invalid, NoRoom, Refusal, Stale, Unauthorised, Unavailable
 from app.json_types import JsonObject
 from app.web.access import admitted, in_shop, permitted_by_form
-from app.web.draft_bodies import DRAFT_BODY, LOAD_BODY, TICKS_BODY, DraftBody
+from app.web.draft_bodies import DRAFT_BODY, DRAFT_PATCH, LOAD_BODY, TICKS_BODY, DraftBody
 from app.web.draft_pages import forks_and_sources, resolved_names
-from app.web.draft_requests import admitted_to_drafts, changed, loaded, started, tables_in, ticked
+from app.web.draft_requests import admitted_to_drafts, change_of, changed, loaded, started, tables_in, ticked
 from app.web.draft_steps import NUMBERED, DraftPageAsked, draft_page
 from app.web.forks.forms import FieldGroup, FormField
 from app.web.forks.in_question import PRIVATE
@@ -243,7 +243,7 @@ async def _save(request: Request, id: str, step: str) -> Response:
 async def _change(request: Request, form: Form) -> DraftChange:
     """The entries that differ from what the page showed, and the answer that was tapped. Raises Invalid."""
     answers: dict[str, str] = {}
-    corrections: dict[tuple[str, str], str] = {}
+    corrections: list[JsonObject] = []
     for name, value in form.filled.items():
         if (found := NUMBERED.fullmatch(name)) is None:
             continue
@@ -251,18 +251,19 @@ async def _change(request: Request, form: Form) -> DraftChange:
         if kind == "key" and (given := form.get(f"answer.{number}")) != form.get(f"was.{number}"):
             answers[value] = given
         if kind == "cell" and form.get(f"text.{number}"):
-            corrections[value, ""] = form.get(f"text.{number}")
+            corrections.append({"cell": value, "text": form.get(f"text.{number}")})
     what, _, rest = form.get("tap").partition(".")
     number, _, text = rest.partition("=")
     if what == "answer":
         answers[form.get(f"key.{number}")] = text
     elif what == "printed":
-        corrections[form.get(f"cell.{number}"), form.get(f"column.{number}")] = form.get(f"words.{number}")
+        column, words = form.get(f"column.{number}"), form.get(f"words.{number}")
+        corrections.append({"cell": form.get(f"cell.{number}"), "column": column, "text": words})
     found_answers, faults = await request.app.state.catalogue.ask(lambda snapshot: resolved_names(snapshot, answers))
     if faults:
         raise Invalid(faults[0].text, faults)
-    without = frozenset([form.get("without")] if form.get("without") else [])
-    return DraftChange(answers=found_answers, corrections=corrections, without=without)
+    without = [form.get("without")] if form.get("without") else []
+    return change_of(shaped({"answers": found_answers, "corrections": corrections, "without": without}, DRAFT_PATCH))
 
 
 @router.post("/enter/drafts/{id}/reader")

@@ -26,7 +26,7 @@ from app.web.draft_bodies import (
     TABLE_TYPES,
     TICKS_BODY,
 )
-from app.web.draft_requests import admitted_to_drafts, answer_of, changed, loaded, started, tables_in, ticked
+from app.web.draft_requests import admitted_to_drafts, answer_of, change_of, changed, loaded, started, tables_in, ticked
 from app.web.edit_bodies import WRITE, WriteAnswer
 from app.web.reading.idempotency import REPLAYED, IdempotencyKey, keyed
 from app.web.reading.json_body import WrongMediaType, media_type_of, read_model
@@ -137,11 +137,7 @@ async def change_draft(request: Request, id: DraftId, if_match: DraftIfMatch = N
     caller = await permitted(request, "edit", one_of_many=True)
     body = await read_model(request, DRAFT_PATCH)
     versions = _versions(if_match)
-    wanted = DraftChange(
-        title=body.get("title"), without=frozenset(body.get("without", ())), answers=body.get("answers", {}),
-        corrections={(each["cell"], each.get("column", "")): each["text"] for each in body.get("corrections", ())},
-    )  # fmt: skip
-    draft, _ = await changed(request, caller, id, wanted, versions)
+    draft, _ = await changed(request, caller, id, change_of(body), versions)
     return await _shown(request, draft)
 
 
