@@ -88,11 +88,12 @@ def comparison(snapshot: Snapshot, asked: CompareAsked, cursor: Cursor | None) -
 def compared_rows(snapshot: Snapshot, start: int, end: int, most: int | None = None) -> list[ComparedRow]:
     """The rows that differ, ordered by table and id; with `most` only the first changed ones are looked at."""
     low, high = sorted((start, end))
-    found = history.changes(snapshot, Place(low + 1), most or MOST_COMPARED + 1)
+    later = history.changes(snapshot, Place(low + 1), most or MOST_COMPARED + 1)
+    found = [each for each in later if each.revision <= high]
     if most is None and len(found) > MOST_COMPARED:
         text = f"More than {MOST_COMPARED:,} rows changed between these revisions. Compare a smaller span."
         raise Invalid.one("too-many-rows", text, parameter="from")
-    touched = sorted({(each.table, each.id) for each in found if each.revision <= high})
+    touched = sorted({(each.table, each.id) for each in found})
     return [row for table, id in touched if (row := _compared(snapshot, TABLES[table], id, start, end)) is not None]
 
 
