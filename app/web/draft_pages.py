@@ -45,7 +45,7 @@ class PagePoint(NamedTuple):
 
 
 class HeadingField(NamedTuple):
-    """The question what a heading means: its key, the words above the column, what it is read as, and the choices."""
+    """What a heading means, as a question: its key, the words above the column, what it is read as, and the choices."""
 
     key: str
     header: str
@@ -129,7 +129,7 @@ def _of_finding(finding: DraftFinding, says: Mapping[str, str], lines: Mapping[s
 
 def _of_change(row: DraftRowView) -> PagePoint:
     if row["effect"] == "withdraw":
-        title, text = f"{row['table']}/{row['id']} is withdrawn", "It is not in the catalogue any more then."
+        title, text = f"{row['table']}/{row['id']} is withdrawn", "It will no longer be in the catalogue."
     else:
         cells = [f"{each['column']} {each.get('was', 'empty')} → {each.get('now', 'empty')}" for each in row["changes"]]
         title, text = "; ".join(cells), f"Changes {row['table']}/{row['id']}."
