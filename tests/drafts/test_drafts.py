@@ -95,7 +95,9 @@ async def test_pasting_twice_creates_nothing_new_and_a_repeated_request_adds_one
     draft = await office.start(answers=CITED | KINDS | {"value: 7O": "70"})
     await draft.paste(TORQUES)
     await draft.read_all(reader)
-    await draft.load()
+    await draft.load(reason="t" * 500)
+    said = (await office.send("GET", "/v1/revisions/2")).json()["recorded"]["reason"]
+    assert said == "t" * 482 + " (read by bench 2)", "the readers are not cut off"
     again = await office.start(answers=CITED | KINDS | {"value: 7O": "70"})
     tag = again.tag
     for _ in range(2):
