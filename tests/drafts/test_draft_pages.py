@@ -1,18 +1,14 @@
 """Drafts in a browser: start, paste, meaning, answers, second reader and load by forms, without typing an id."""
 
 import re
-from collections.abc import AsyncIterator
-from pathlib import Path
 from urllib.parse import urljoin
 
 import httpx
 import pytest
 
-from app.database.connections import Database
 from tests.api.reading_html import Page
 from tests.bench.browsing import HOME, OURS
-from tests.conftest import Fresh
-from tests.drafts.drafting import Drafting, drafting
+from tests.drafts.drafting import Drafting
 
 pytestmark = pytest.mark.anyio
 
@@ -64,16 +60,6 @@ class Browser:
         """The name of the answer under the point whose title has these words."""
         point = next(each for each in re.findall(r'<li class="point.*?</li>', self.html, re.DOTALL) if words in each)
         return re.findall(r'name="((?:answer|text)\.[0-9]+)"', point)[0]
-
-
-@pytest.fixture
-async def people(fresh_database: Fresh, tmp_path: Path) -> AsyncIterator[tuple[Drafting, Drafting, Drafting]]:
-    """An editor, a second reader and somebody of another shop, on a demo of their own."""
-    with fresh_database("sqlite", True) as url:
-        database = Database(url)
-        async with drafting(database, tmp_path) as found:
-            yield found
-        database.close()
 
 
 async def test_a_table_is_pasted_understood_answered_read_and_loaded_on_pages(
