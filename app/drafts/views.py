@@ -162,7 +162,7 @@ def draft_summary(draft: HeldDraft) -> DraftSummary:
 
 
 def draft_answer(snapshot: Snapshot, draft: HeldDraft, *, second_reader: bool) -> DraftAnswer:
-    """A draft as the catalogue is now. A loaded draft has no rows any more: its revision says what it changed."""
+    """A draft as the catalogue is now. A loaded draft no longer has rows: its revision says what it changed."""
     here = f"/v1/drafts/{draft.id}"
     content = draft.content
     found = derived(snapshot, draft.grids, content) if draft.loaded is None else None

@@ -32,7 +32,7 @@ _MOST_TITLE = 120
 
 
 async def admitted_to_drafts(request: Request) -> Caller:
-    """The caller of a lookup of drafts: who edits, and who is the second reader. Raises Unauthorised, Forbidden."""
+    """The caller of a lookup of drafts: an editor or a second reader. Raises Unauthorised, Forbidden."""
     try:
         return await admitted(request, "edit")
     except Forbidden:

@@ -41,8 +41,6 @@ router = strict_router(tags=["drafts"])
 DraftId = Annotated[str, Path(description="Id of the draft, given when it was started.")]
 DraftIfMatch = Annotated[str | None, Header(description="The ETag of the draft as you read it.")]
 DraftAsked = Annotated[FormAsked, Query()]
-
-
 TableName = Annotated[str, Query(max_length=60, description="Its name, if the file does not name it.")]
 
 
