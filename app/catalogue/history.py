@@ -5,7 +5,7 @@ its id begins there, it was withdrawn.
 """
 
 import heapq
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from functools import cache
 from typing import Any, NamedTuple, TypeVar
 
@@ -67,6 +67,14 @@ def version(snapshot: Snapshot, table: type[R], id: str) -> Version | None:
     """The version that is valid at the requested revision."""
     found = snapshot.connection.execute(_holding(table), {"id": id, "n": snapshot.revision}).first()
     return None if found is None else _version(table, found, snapshot.revision)
+
+
+def valid_at(found: Iterable[Version], revision: int) -> Row | None:
+    """The row among its versions that was valid at a revision."""
+    for each in found:
+        if each.revision_from <= revision and (each.revision_to is None or revision < each.revision_to):
+            return each.row
+    return None
 
 
 def recorded(snapshot: Snapshot, numbers: Collection[int]) -> dict[int, Recorded]:

@@ -134,16 +134,22 @@ def _with_texts(grid: TableGrid, instead: Mapping[str, str]) -> TableGrid:
 def _set_columns(read: DerivedRows, content: DraftContent) -> None:
     """Set the columns that were corrected for the row of a cell, such as the words of the page."""
     for place, columns in content["corrections"].items():
-        for each in read.found.values():
+        for each in (found for found in read.found.values() if place in found.places):
             for name, text in columns.items():
-                table, _, column = name.partition(".")
-                if place in each.places and each.row.table == table and column in each.row.model.columns():
-                    try:
-                        value = each.row.model.columns()[column].kind.read(text)
-                    except Unreadable as wrong:
-                        read.desk.remark(f"“{text}” cannot be read as {column}: {wrong}", place)
-                    else:
-                        each.row = each.row.replaced(**{column: value})
+                _set_column(each, name, text, place, read.desk)
+
+
+def _set_column(found: DerivedRow, name: str, text: str, place: str, desk: Desk) -> None:
+    """Set one column (`torques.as_printed`) of a row, if the row is of that table."""
+    table, _, column = name.partition(".")
+    if found.row.table != table or column not in found.row.model.columns():
+        return
+    try:
+        value = found.row.model.columns()[column].kind.read(text)
+    except Unreadable as wrong:
+        desk.remark(f"“{text}” cannot be read as {column}: {wrong}", place)
+    else:
+        found.row = found.row.replaced(**{column: value})
 
 
 def _settled(found: DerivedRow, seen: Mapping[str, Mapping[str, str]], desk: Desk) -> DraftRow | None:
@@ -153,31 +159,31 @@ def _settled(found: DerivedRow, seen: Mapping[str, Mapping[str, str]], desk: Des
     if stored is not None and first is not None:
         mine, theirs = row.cells(), stored.cells()
         followed: dict[str, object] = {}
+        is_open = False
         for name, text in mine.items():
             was = first.get(name, "")
             if theirs[name] in (text, was):
                 continue
-            if text == was or _takes_theirs(row, name, (theirs[name], text), desk, found.places[0]):
+            takes = text == was or _takes_theirs(row, name, (theirs[name], text), desk, found.places[0])
+            if takes:
                 followed[name] = stored[name]
-        key = f"{row.table}/{row.id} "
-        if any(asked.startswith(key) and asked.endswith(_NOW) for asked in desk.questions):
+            is_open |= takes is None
+        if is_open:
             return None
         row = row.replaced(**followed)
     return DraftRow(row.model, row.id, row, stored, tuple(found.places))
 
 
-_NOW = " now"
-
-
-def _takes_theirs(row: Row, name: str, either: tuple[str, str], desk: Desk, place: str) -> bool:
-    """Whether a cell that the catalogue and the draft both changed takes what the catalogue has, as answered."""
+def _takes_theirs(row: Row, name: str, either: tuple[str, str], desk: Desk, place: str) -> bool | None:
+    """Whether a cell that both sides changed takes what the catalogue has, as answered; None while that is open."""
     offers = tuple(text or LEAVE_OUT for text in either)
-    key = f"{row.table}/{row.id} {name}{_NOW}"
+    key = f"{row.table}/{row.id} {name} now"
     why = f"the catalogue was changed to {offers[0]} since this draft began, and the draft says {offers[1]}"
     answer = desk.answer(key, why, offers, place)
     if answer is not None and answer not in offers:
         desk.refuse(key, why, offers, place)
-    return answer == offers[0]
+        return None
+    return None if answer is None else answer == offers[0]
 
 
 def _without_withdrawn(

@@ -23,10 +23,12 @@ _WITH_UNIT = (
     re.compile(r"(?P<name>.+?)(?:, ?| / ?| in | )(?P<unit>[^, ]+(?: [^, ]+)?)"),
 )
 _YEARS = re.compile(r"(?:my ?)?((?:19|20)[0-9]{2})(?: ?[-–—] ?((?:19|20)[0-9]{2}))?", re.IGNORECASE)
-_CHAMBERS = {"positive chamber": "positive", "main chamber": "positive", "negative chamber": "negative"}
+_CHAMBERS = {
+    "positive": "positive", "positive chamber": "positive", "main chamber": "positive",
+    "negative": "negative", "negative chamber": "negative",
+    "second positive": "second positive", "second positive chamber": "second positive",
+}  # fmt: skip
 _RIDINGS = frozenset({"trail", "park", "enduro", "race", "downhill", "cross country"})
-_CHAMBERS |= {"positive": "positive", "negative": "negative"}
-_CHAMBERS |= {"second positive chamber": "second positive", "second positive": "second positive"}
 
 
 @dataclass(slots=True)

@@ -133,7 +133,7 @@ def listed(shop: Database, shop_id: str) -> list[HeldDraft]:
 
 
 class DraftChange(NamedTuple):
-    """A change of a draft. An empty answer or correction removes what was there; `seen` are rows seen now."""
+    """A change of a draft. An empty answer or correction removes what was there; `without` names tables to remove."""
 
     title: str | None = None
     grids: tuple[TableGrid, ...] = ()

@@ -25,6 +25,8 @@ from app.exchange.read_edits import Edit
 from app.rules.finding import report
 
 MOST_LISTED = 20
+MOST_REASON = 500
+"""Characters of a reason, with the labels of the readers, which are not cut off."""
 
 
 def key_of_load(id: str, version: int) -> str:
@@ -48,12 +50,13 @@ def load_draft(
         return WrittenEdits(head, True, report(()), replayed=True)
     draft = kept.begin_loading(shop, shop_id, id, versions)
     readers = sorted({each["by"] for each in draft.content["ticks"].values() if each["said"] == "so"})
-    said = f"{reason} (read by {', '.join(readers)})" if second_reader and readers else reason
+    read_by = f" (read by {', '.join(readers)})" if second_reader and readers else ""
+    said = (reason[: max(0, MOST_REASON - len(read_by))] + read_by)[:MOST_REASON]
     key = key_of_load(id, draft.version)
     try:
         done = write_edits(
             catalogue, lambda snapshot: ready_edits(snapshot, draft, second_reader=second_reader),
-            Entry(said[:500], who, key, key), dt.datetime.now(dt.UTC).date(),
+            Entry(said, who, key, key), dt.datetime.now(dt.UTC).date(),
         )  # fmt: skip
     except Refusal:
         kept.end_loading(shop, id, None)

@@ -17,13 +17,15 @@ from app.drafts.statements import Cells
 S = TypeVar("S", bound=Statement)
 _NOT_TAKEN = ("id", "source", "page", "as_printed", "confirmed", "exception_to")
 """Columns that a row of another page does not hand on."""
+_NOT_ASKED = (*_NOT_TAKEN, "chassis", "note")
+"""Columns that the question about a row does not repeat."""
 
 
 def propose(snapshot: Snapshot, start: DraftStart, rows: DerivedRows) -> None:
     """Ask about each row that a draft began with, and add those whose page is answered."""
     if start["kind"] not in ("fork", "edition") or "like" not in start:
         return
-    source = _answered(rows, "source", "which document do you have at hand?")
+    source = rows.desk.answer("source", "which document do you have at hand?")
     if source is None or rows.base.one(Source, source) is None:
         return
     if start["kind"] == "edition":
@@ -31,15 +33,11 @@ def propose(snapshot: Snapshot, start: DraftStart, rows: DerivedRows) -> None:
             if (row.table, row.id) not in rows.found and (page := _page(rows, row)) is not None:
                 rows.add(row.model, {"id": row.id, "source": source, "page": page}, f"page {page}", row, renews=True)
         return
-    chassis = _answered(rows, "chassis", "which fork do you enter?")
+    chassis = rows.desk.answer("chassis", "which fork do you enter?")
     if chassis is None or rows.base.one(Chassis, chassis) is None:
         return
     for row in _of(snapshot, "chassis", start["like"]):
         _propose_like(rows, row, chassis, source)
-
-
-def _answered(rows: DerivedRows, name: str, why: str) -> str | None:
-    return rows.desk.answer(name, why)
 
 
 def _of(snapshot: Snapshot, column: str, id: str) -> Iterator[Statement]:
@@ -50,13 +48,10 @@ def _of(snapshot: Snapshot, column: str, id: str) -> Iterator[Statement]:
 def _page(rows: DerivedRows, row: Statement) -> str | None:
     """The page on which a row is seen again; None while that is open, or if it is left out."""
     page = row["page"] or ""
-    words = ", ".join(f"{name} {text}" for name, text in row.cells().items() if text and name not in _SAID_ALREADY)
+    words = ", ".join(f"{name} {text}" for name, text in row.cells().items() if text and name not in _NOT_ASKED)
     why = f"{words}. Does the document say so? Write the page, or {LEAVE_OUT} if it does not"
     answer = rows.desk.answer(f"page of {row.table}/{row.id}", why, [each for each in (page, LEAVE_OUT) if each])
     return None if answer in (None, LEAVE_OUT) else answer
-
-
-_SAID_ALREADY = (*_NOT_TAKEN, "chassis", "note")
 
 
 def _propose_like(rows: DerivedRows, row: S, chassis: str, source: str) -> None:
@@ -67,9 +62,9 @@ def _propose_like(rows: DerivedRows, row: S, chassis: str, source: str) -> None:
         return
     table: type[S] = row.model  # type: ignore[assignment]
     probe = row.replaced(chassis=chassis, source=source)
-    of_position = cells.get("fastener") is not None
-    if of_position:
-        there = _fastener_there(rows, str(cells["fastener"]), chassis)
+    fastener, there = cells.get("fastener"), None
+    if fastener is not None:
+        there = _fastener_there(rows, fastener, chassis)
         probe = probe.replaced(fastener=there)
     if any(about_of(each) == about_of(probe) for each in rows.of(table)):
         return
@@ -77,8 +72,8 @@ def _propose_like(rows: DerivedRows, row: S, chassis: str, source: str) -> None:
         return
     place = f"page {page}"
     try:
-        if of_position:
-            cells["fastener"] = _fastener(rows, str(cells["fastener"]), chassis, source, page)
+        if fastener is not None:
+            cells["fastener"] = there or _add_fastener(rows, fastener, chassis, source, page)
         rows.state(table, {**cells, "page": page}, place)
     except Unanswered:
         return
@@ -96,9 +91,7 @@ def _fastener_there(rows: DerivedRows, like: str, chassis: str) -> str | None:
     return same[0] if same else None
 
 
-def _fastener(rows: DerivedRows, like: str, chassis: str, source: str, page: str) -> str:
-    if (there := _fastener_there(rows, like, chassis)) is not None:
-        return there
+def _add_fastener(rows: DerivedRows, like: str, chassis: str, source: str, page: str) -> str:
     other = rows.base.one(Fastener, like)
     assert other is not None
     own: Cells = {name: text or None for name, text in other.cells().items() if name not in _NOT_TAKEN}

@@ -4,10 +4,10 @@ A row that still is as the revision left it goes back; one that already is as be
 both versions are shown, and whoever undoes decides. An added row is withdrawn only if nothing current names it.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
-from app.catalogue.history import Changed, Place, Version, changes, recorded, versions
+from app.catalogue.history import Changed, Place, changes, recorded, valid_at, versions
 from app.catalogue.rows import MemoryRows, Overlay, Snapshot
 from app.catalogue.tables import TABLES, Row
 from app.drafts.desk import Desk
@@ -61,8 +61,8 @@ def undone(snapshot: Snapshot, revision: int, desk: Desk) -> list[UndoneRow]:
 def _row(snapshot: Snapshot, change: Changed, desk: Desk) -> Iterator[UndoneRow]:
     table = TABLES[change.table]
     found = versions(snapshot, table, change.id)
-    before = _valid_at(found, change.revision - 1)
-    now = _valid_at(found, snapshot.revision)
+    before = valid_at(found, change.revision - 1)
+    now = valid_at(found, snapshot.revision)
     if _cells(now) == _cells(before):
         return
     if _cells(now) != _cells(change.row):
@@ -76,14 +76,6 @@ def _row(snapshot: Snapshot, change: Changed, desk: Desk) -> Iterator[UndoneRow]
         if answer != BACK:
             return
     yield UndoneRow(table, change.id, now, before)
-
-
-def _valid_at(found: Sequence[Version], revision: int) -> Row | None:
-    valid = (
-        each for each in found
-        if each.revision_from <= revision and (each.revision_to is None or revision < each.revision_to)
-    )  # fmt: skip
-    return next((each.row for each in valid), None)
 
 
 def _cells(row: Row | None) -> dict[str, str] | None:

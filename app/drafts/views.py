@@ -162,24 +162,24 @@ def draft_summary(draft: HeldDraft) -> DraftSummary:
 
 
 def draft_answer(snapshot: Snapshot, draft: HeldDraft, *, second_reader: bool) -> DraftAnswer:
-    """A draft as the catalogue is now. A loaded draft has no rows any more: its revision says what it changed."""
+    """A draft as the catalogue is now. A loaded draft no longer has rows: its revision says what it changed."""
     here = f"/v1/drafts/{draft.id}"
     content = draft.content
+    found = derived(snapshot, draft.grids, content) if draft.loaded is None else None
+    meanings = {} if found is None else found.meanings
     answer = DraftAnswer(
         revision=snapshot.revision, draft=draft_summary(draft), start=content["start"], second_reader=second_reader,
-        grids=[_grid(each, None) for each in draft.grids.grids], answers=content["answers"],
+        grids=[_grid(each, meanings.get(each.name)) for each in draft.grids.grids], answers=content["answers"],
         corrections=[
             CorrectionView(cell=cell, column=column, text=text) if column else CorrectionView(cell=cell, text=text)
             for cell, columns in content["corrections"].items() for column, text in columns.items()
         ],
         questions=[], remarks=[], rows=[], findings=[], open=[], links={}, cautions=cautions(),
     )  # fmt: skip
-    if draft.loaded is not None:
+    if found is None:
         answer["links"] = {"revision": f"/v1/revisions/{draft.loaded}"}
         return answer
-    found = derived(snapshot, draft.grids, content)
     answer["links"] = {"grids": f"{here}/grids", "ticks": f"{here}/ticks", "load": f"{here}/load"}
-    answer["grids"] = [_grid(each, found.meanings.get(each.name)) for each in draft.grids.grids]
     answer["questions"] = [
         QuestionView(question=each.key, why=each.why, answers=list(each.offers), cells=each.places)
         for each in found.questions

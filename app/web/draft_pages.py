@@ -45,7 +45,7 @@ class PagePoint(NamedTuple):
 
 
 class HeadingField(NamedTuple):
-    """The question what a heading means: its key, the words above the column, what it is read as, and the choices."""
+    """What a heading means, as a question: its key, the words above the column, what it is read as, and the choices."""
 
     key: str
     header: str
@@ -91,10 +91,12 @@ def cell_texts(answer: DraftAnswer) -> dict[str, str]:
 
 def line_texts(grids: Sequence[GridView]) -> dict[str, str]:
     """The whole line by the place of each of its cells: the words of the page."""
-    return {
-        f"{grid['name']}!{letter}{line['number']}": " ".join(text for text in line["cells"] if text)[:_MOST_PRINTED]
-        for grid in grids for line in grid["lines"] for letter in grid["letters"]
-    }  # fmt: skip
+    texts: dict[str, str] = {}
+    for grid in grids:
+        for line in grid["lines"]:
+            words = " ".join(text for text in line["cells"] if text)[:_MOST_PRINTED]
+            texts |= {f"{grid['name']}!{letter}{line['number']}": words for letter in grid["letters"]}
+    return texts
 
 
 def question_title(key: str, cell: str) -> str:
@@ -127,7 +129,7 @@ def _of_finding(finding: DraftFinding, says: Mapping[str, str], lines: Mapping[s
 
 def _of_change(row: DraftRowView) -> PagePoint:
     if row["effect"] == "withdraw":
-        title, text = f"{row['table']}/{row['id']} is withdrawn", "It is not in the catalogue any more then."
+        title, text = f"{row['table']}/{row['id']} is withdrawn", "It will no longer be in the catalogue."
     else:
         cells = [f"{each['column']} {each.get('was', 'empty')} → {each.get('now', 'empty')}" for each in row["changes"]]
         title, text = "; ".join(cells), f"Changes {row['table']}/{row['id']}."
@@ -146,9 +148,7 @@ def marks_of_cells(points: Sequence[PagePoint]) -> dict[str, PagePoint]:
 
 def headings_of(grid: GridView, questions: Sequence[str], answers: Mapping[str, str]) -> list[HeadingField]:
     """The headings of a table as fields: those that are read, and those that are asked about."""
-    shape = SHAPES.get(grid.get("shape", ""))
-    fields = dict.fromkeys(each.name for known in ([shape] if shape else SHAPES.values()) for each in known.fields)
-    choices = [*((name, heading(name)) for name in fields), (LEAVE_OUT, "Leave it out")]
+    choices = [*_field_choices(grid), (LEAVE_OUT, "Leave it out")]
     found: dict[str, HeadingField] = {}
     for column in grid.get("columns", ()):
         key = f"heading {column['header']}"
@@ -165,13 +165,18 @@ def headless_of(grid: GridView) -> list[HeadingField]:
     line = next((line for line in grid["lines"] if any(line["cells"][1:])), None)
     if line is None:
         return []
-    shape = SHAPES.get(grid.get("shape", ""))
-    fields = dict.fromkeys(each.name for known in ([shape] if shape else SHAPES.values()) for each in known.fields)
-    choices = [(name, heading(name)) for name in fields]
+    choices = _field_choices(grid)
     return [
         HeadingField(f"{grid['name']}!{letter}{line['number']}", letter, "", choices)
         for letter, text in zip(grid["letters"], line["cells"], strict=True) if not text
     ]  # fmt: skip
+
+
+def _field_choices(grid: GridView) -> list[JobChoice]:
+    """The fields of the shape of a table; those of all shapes while its shape is open."""
+    shape = SHAPES.get(grid.get("shape", ""))
+    fields = dict.fromkeys(each.name for known in ([shape] if shape else SHAPES.values()) for each in known.fields)
+    return [(name, heading(name)) for name in fields]
 
 
 def is_about_meaning(key: str) -> bool:
@@ -179,9 +184,10 @@ def is_about_meaning(key: str) -> bool:
     return _OF_MEANING.match(key) is not None
 
 
-def named_choices(snapshot: Snapshot, column: str) -> list[JobChoice]:
-    """The forks or sources by name; none if there are too many to list, and then the name is typed."""
-    return offered(snapshot, Torque, Torque.columns()[column], {}) or []
+def forks_and_sources(snapshot: Snapshot) -> tuple[list[JobChoice], list[JobChoice]]:
+    """The forks and the sources by name; none if there are too many to list, and then the name is typed."""
+    forks, sources = (offered(snapshot, Torque, Torque.columns()[name], {}) or [] for name in ("chassis", "source"))
+    return forks, sources
 
 
 def resolved_names(snapshot: Snapshot, answers: Mapping[str, str]) -> tuple[dict[str, str], list[Fault]]:

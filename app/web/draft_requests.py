@@ -25,14 +25,14 @@ from app.drafts.views import DraftAnswer, draft_answer
 from app.errors import Conflict, Fault, Forbidden, Invalid
 from app.exchange.editing import WrittenEdits
 from app.web.access import admitted, to_its_end, write_context
-from app.web.draft_bodies import DraftBody, TickBody
+from app.web.draft_bodies import DraftBody, DraftPatch, TickBody
 
 _NOT_IN_A_NAME = re.compile(r"[^\w .()-]+")
 _MOST_TITLE = 120
 
 
 async def admitted_to_drafts(request: Request) -> Caller:
-    """The caller of a lookup of drafts: who edits, and who is the second reader. Raises Unauthorised, Forbidden."""
+    """The caller of a lookup of drafts: an editor or a second reader. Raises Unauthorised, Forbidden."""
     try:
         return await admitted(request, "edit")
     except Forbidden:
@@ -86,6 +86,14 @@ async def tables_in(content: bytes, name: str) -> Grids:
         path = Path(folder) / (_NOT_IN_A_NAME.sub(" ", name).strip(" .")[:60] or "table")
         path.write_bytes(content)
         return await asyncio.to_thread(read_grids, path)
+
+
+def change_of(body: DraftPatch) -> DraftChange:
+    """The change that a request asks for."""
+    return DraftChange(
+        title=body.get("title"), without=frozenset(body.get("without", ())), answers=body.get("answers", {}),
+        corrections={(each["cell"], each.get("column", "")): each["text"] for each in body.get("corrections", ())},
+    )  # fmt: skip
 
 
 async def changed(

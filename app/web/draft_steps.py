@@ -9,21 +9,19 @@ from pydantic import BaseModel, ConfigDict, Field
 from starlette.responses import Response
 
 from app.access.keys import Caller
-from app.catalogue.rows import Snapshot
 from app.drafts import kept
 from app.drafts.kept import HeldDraft
 from app.drafts.shapes import SHAPES
 from app.drafts.views import DRAFT, DraftAnswer, DraftRowView
 from app.errors import Fault, Refusal
 from app.json_types import JsonObject
-from app.questions.job.choices import JobChoice
 from app.web.access import in_shop
 from app.web.draft_pages import (
+    forks_and_sources,
     headings_of,
     headless_of,
     is_about_meaning,
     marks_of_cells,
-    named_choices,
     points_of,
 )
 from app.web.draft_requests import answer_of
@@ -49,14 +47,12 @@ async def draft_page(
     request: Request, caller: Caller, draft: HeldDraft, step: str, typed: Mapping[str, str] | None = None,
     refusal: Refusal | None = None, asked: DraftPageAsked | None = None,
 ) -> Response:  # fmt: skip
-    """A page of a draft, with what was typed if it was refused."""
-    draft = await in_shop(request, lambda shop: kept.held(shop, caller.shop, draft.id))
+    """A page of a draft, with what was typed if it was refused: the draft may have changed by then."""
+    if refusal is not None:
+        draft = await in_shop(request, lambda shop: kept.held(shop, caller.shop, draft.id))
     answer = await answer_of(request, draft)
 
-    def ask(snapshot: Snapshot) -> tuple[list[JobChoice], list[JobChoice]]:
-        return named_choices(snapshot, "chassis"), named_choices(snapshot, "source")
-
-    forks, sources = await request.app.state.catalogue.ask(ask)
+    forks, sources = await request.app.state.catalogue.ask(forks_and_sources)
     asked = asked or DraftPageAsked()
     plain = DRAFT.dump_python(answer, mode="json")
     latest = plain.pop("revision")

@@ -10,6 +10,7 @@ import pytest
 
 from app.catalogue.tables import Chassis, Interval, Maker, Row, Spring
 from app.database.connections import Database
+from app.questions.tables import compare
 from tests.api.asking import asking
 from tests.problems import assert_problem
 from tests.questions.storing import store
@@ -91,6 +92,43 @@ async def test_the_feed_replayed_from_any_revision_is_the_catalogue(database: Da
             assert order == sorted(set(order))
             assert all(after < revision <= until for revision, _, _ in order)
             assert replay(copies[after], changes) == copies[until]
+
+
+async def test_a_comparison_is_the_difference_of_two_copies(database: Database) -> None:
+    chance = random.Random(46)
+    copies = random_history(database, chance, 30)
+    async with asking(database) as client:
+        for _ in range(30):
+            start, end = chance.choices(range(31), k=2)
+            before, after = copies[start], copies[end]
+            parameters = {"from": start, "to": end, "limit": chance.randint(1, 8)}
+            page = (await client.get("/v1/compare", params=parameters)).json()
+            rows = page["rows"]
+            while "next" in page:
+                page = (await client.get(page["next"])).json()
+                rows += page["rows"]
+            differing = sorted(key for key in before.keys() | after.keys() if before.get(key) != after.get(key))
+            assert [(row["table"], row["id"]) for row in rows] == differing
+            assert page["total"] == len(differing)
+            for key, row in zip(differing, rows, strict=True):
+                old, new = before.get(key, {}), after.get(key, {})
+                cells = {each["column"]: (each.get("was"), each.get("now")) for each in row["cells"]}
+                assert cells == {
+                    name: (old.get(name), new.get(name)) for name in old.keys() | new.keys()
+                    if name != "id" and old.get(name) != new.get(name)
+                }  # fmt: skip
+
+
+async def test_changes_after_the_compared_span_do_not_count(
+    database: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(compare, "MOST_COMPARED", 3)
+    store(database, [made(Maker, f"x{number}", "first") for number in range(2)])
+    store(database, [made(Maker, f"y{number}", "first") for number in range(4)])
+    async with asking(database) as client:
+        found = (await client.get("/v1/compare?from=0&to=1")).json()
+        assert [row["id"] for row in found["rows"]] == ["x0", "x1"]
+        assert_problem(await client.get("/v1/compare?from=1&to=2"), 422, code="too-many-rows")
 
 
 async def test_polling_the_feed_misses_nothing_that_comes_meanwhile(database: Database) -> None:

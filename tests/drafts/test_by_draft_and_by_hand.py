@@ -3,8 +3,6 @@ one. The manuals are invented: one of an air fork, and a bulletin."""
 
 import datetime as dt
 import random
-from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 
@@ -12,7 +10,6 @@ from app.access.keys import Caller
 from app.catalogue.catalogue import Catalogue
 from app.catalogue.tables import TABLES, Chassis, Maker, Source
 from app.database.connections import Database
-from app.database.migrating import migrate
 from app.drafts import kept, load
 from app.drafts.content import DraftStart
 from app.drafts.delimited import read_pasted
@@ -81,15 +78,6 @@ BULLETIN: Manual = (
         )
     ],
 )  # fmt: skip
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Database]:
-    """A shop database."""
-    found = Database(f"sqlite:///{tmp_path / 'shop.db'}")
-    migrate(found, "shop")
-    yield found
-    found.close()
 
 
 def drafted(

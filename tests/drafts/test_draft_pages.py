@@ -1,18 +1,14 @@
 """Drafts in a browser: start, paste, meaning, answers, second reader and load by forms, without typing an id."""
 
 import re
-from collections.abc import AsyncIterator
-from pathlib import Path
 from urllib.parse import urljoin
 
 import httpx
 import pytest
 
-from app.database.connections import Database
 from tests.api.reading_html import Page
 from tests.bench.browsing import HOME, OURS
-from tests.conftest import Fresh
-from tests.drafts.drafting import Drafting, drafting
+from tests.drafts.drafting import Drafting
 
 pytestmark = pytest.mark.anyio
 
@@ -52,7 +48,7 @@ class Browser:
         return Page(self.html).text
 
     async def send(self, action: str, **typed: str) -> None:
-        """Send the form with this action: its hidden fields, and what was typed or tapped; `0` stands for a dot."""
+        """Send the form with this action: its hidden fields, and what was typed or tapped."""
         forms = re.findall(r'<form class="ask[^>]*action="([^"]+)"[^>]*>(.*?)</form>', self.html, re.DOTALL)
         own = next(inner for to, inner in forms if to.endswith(action))
         hidden = dict(re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)"', own))
@@ -64,16 +60,6 @@ class Browser:
         """The name of the answer under the point whose title has these words."""
         point = next(each for each in re.findall(r'<li class="point.*?</li>', self.html, re.DOTALL) if words in each)
         return re.findall(r'name="((?:answer|text)\.[0-9]+)"', point)[0]
-
-
-@pytest.fixture
-async def people(fresh_database: Fresh, tmp_path: Path) -> AsyncIterator[tuple[Drafting, Drafting, Drafting]]:
-    """An editor, a second reader and somebody of another shop, on a demo of their own."""
-    with fresh_database("sqlite", True) as url:
-        database = Database(url)
-        async with drafting(database, tmp_path) as found:
-            yield found
-        database.close()
 
 
 async def test_a_table_is_pasted_understood_answered_read_and_loaded_on_pages(
@@ -89,6 +75,8 @@ async def test_a_table_is_pasted_understood_answered_read_and_loaded_on_pages(
     await person.send("/paste", name="Torques", pasted=TORQUES)
     assert person.at.startswith(f"{here}/meaning"), person.text
     assert "Column A, which has no heading" in person.text
+    await person.send("/meaning", **{"answer.903": "x" * 1_001})
+    assert person.status == 422, "longer than a program may send"
     await person.send("/meaning", **{"answer.900": "torques", "text.701": "position"})
     assert (person.status, person.at) == (200, f"{here}?grid=Torques")
     assert "7O" in person.text
@@ -108,6 +96,9 @@ async def test_a_table_is_pasted_understood_answered_read_and_loaded_on_pages(
     assert person.at == "/v1/revisions/2"
     assert "torques of page 14 (read by bench 2)" in person.text
     assert "115 → 118" in person.text
+    await person.open("/enter/drafts/new?kind=undo&revision=2")
+    await person.send("/new", revision="²")
+    assert person.status == 422, "a digit, but not a number"
     await person.open("/enter/drafts/new?kind=undo&revision=2")
     await person.send("/new")
     assert "Undo revision 2" in person.text

@@ -1,6 +1,5 @@
 """A draft keeps what was given; its rows follow from it, wait for the second reader, and load as one revision."""
 
-from collections.abc import AsyncIterator
 from pathlib import Path
 
 import pytest
@@ -16,18 +15,6 @@ pytestmark = pytest.mark.anyio
 TORQUES = "Bolt\tTorque (in-lb)\nown: mast nut\t7O\nAxle\t118\nown: spar screw\t31"
 """Two new fasteners, one figure with a letter in it, and one that is stored as 115."""
 KINDS = {"kind of own: mast nut": "nut", "kind of own: spar screw": "bolt", "page of table": "14"}
-
-
-@pytest.fixture
-async def people(
-    request: pytest.FixtureRequest, fresh_database: Fresh, tmp_path: Path
-) -> AsyncIterator[tuple[Drafting, Drafting, Drafting]]:
-    """An editor, a second reader and somebody of another shop, on a demo of their own."""
-    with fresh_database(getattr(request, "param", "sqlite"), True) as url:
-        database = Database(url)
-        async with drafting(database, tmp_path) as found:
-            yield found
-        database.close()
 
 
 @pytest.mark.parametrize("people", ["sqlite", "postgresql"], indirect=True)
@@ -95,7 +82,9 @@ async def test_pasting_twice_creates_nothing_new_and_a_repeated_request_adds_one
     draft = await office.start(answers=CITED | KINDS | {"value: 7O": "70"})
     await draft.paste(TORQUES)
     await draft.read_all(reader)
-    await draft.load()
+    await draft.load(reason="t" * 500)
+    said = (await office.send("GET", "/v1/revisions/2")).json()["recorded"]["reason"]
+    assert said == "t" * 482 + " (read by bench 2)", "the readers are not cut off"
     again = await office.start(answers=CITED | KINDS | {"value: 7O": "70"})
     tag = again.tag
     for _ in range(2):

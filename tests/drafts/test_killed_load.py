@@ -14,7 +14,6 @@ import pytest
 from app.access import keys
 from app.access.keys import Caller
 from app.database.connections import Database
-from app.database.migrating import migrate
 from app.drafts import kept, load
 from app.drafts.delimited import read_pasted
 from app.drafts.kept import DraftChange
@@ -23,14 +22,6 @@ from tests.drafts.drafting import CITED, hash_of
 from tests.killed import Served, kills, served
 
 ALONE = {"LEGWORK_SECOND_READER": "false"}
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Database:
-    """A shop database."""
-    found = Database(f"sqlite:///{tmp_path / 'shop.db'}")
-    migrate(found, "shop")
-    return found
 
 
 def torque(number: int) -> str:
@@ -92,7 +83,6 @@ def test_a_draft_that_was_being_loaded_knows_whether_it_was(
                     acknowledged += load_it(service, id, tag)
                 killer.join()
         assert acknowledged >= 2
-    shop.close()
     print(f"{kills(1)} kills, {number} drafts, {acknowledged} acknowledged")
 
 
@@ -133,4 +123,3 @@ def test_a_kill_between_the_two_databases_is_found_at_the_start(
         again = load.load_draft(shop, database, "left", draft.id, {2}, "torques", "office", second_reader=False)
         assert (again.head.number, again.replayed) == (2, True)
         database.close()
-    shop.close()

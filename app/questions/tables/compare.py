@@ -7,7 +7,7 @@ from pydantic import Field, TypeAdapter
 from typing_extensions import TypedDict
 
 from app.catalogue import history
-from app.catalogue.history import Place, Version
+from app.catalogue.history import Place, valid_at
 from app.catalogue.rows import Snapshot
 from app.catalogue.tables import TABLES, Row
 from app.errors import Fault, Invalid
@@ -76,7 +76,7 @@ def comparison(snapshot: Snapshot, asked: CompareAsked, cursor: Cursor | None) -
     shown_here = left[: asked.limit]
     answer = CompareAnswer(
         revision=snapshot.revision, from_revision=start, to_revision=end, total=len(differing), rows=shown_here,
-        cautions=cautions(sources=sources_of(snapshot, _rows(snapshot, shown_here))),
+        cautions=cautions(sources=sources_of(snapshot, _current(snapshot, shown_here))),
     )  # fmt: skip
     if len(left) > asked.limit:
         place = (shown_here[-1]["table"], shown_here[-1]["id"])
@@ -89,17 +89,18 @@ def comparison(snapshot: Snapshot, asked: CompareAsked, cursor: Cursor | None) -
 def compared_rows(snapshot: Snapshot, start: int, end: int, most: int | None = None) -> list[ComparedRow]:
     """The rows that differ, ordered by table and id; with `most` only the first changed ones are looked at."""
     low, high = sorted((start, end))
-    found = history.changes(snapshot, Place(low + 1), most or MOST_COMPARED + 1)
+    later = history.changes(snapshot, Place(low + 1), most or MOST_COMPARED + 1)
+    found = [each for each in later if each.revision <= high]
     if most is None and len(found) > MOST_COMPARED:
         text = f"More than {MOST_COMPARED:,} rows changed between these revisions. Compare a smaller span."
         raise Invalid.one("too-many-rows", text, parameter="from")
-    touched = sorted({(each.table, each.id) for each in found if each.revision <= high})
+    touched = sorted({(each.table, each.id) for each in found})
     return [row for table, id in touched if (row := _compared(snapshot, TABLES[table], id, start, end)) is not None]
 
 
 def _compared(snapshot: Snapshot, table: type[Row], id: str, start: int, end: int) -> ComparedRow | None:
     found = history.versions(snapshot, table, id)
-    before, after = (_cells_at(found, number) for number in (start, end))
+    before, after = (_filled_cells(valid_at(found, number)) for number in (start, end))
     names = [name for name in table.columns() if name != "id" and before.get(name) != after.get(name)]
     if not names:
         return None
@@ -115,13 +116,14 @@ def _compared(snapshot: Snapshot, table: type[Row], id: str, start: int, end: in
     return ComparedRow(table=table.table, id=id, effect=effect, cells=cells)
 
 
-def _cells_at(found: Sequence[Version], revision: int) -> dict[str, str]:
-    """The cells that were not empty at a revision; none if the row was not there."""
-    for each in found:
-        if each.revision_from <= revision and (each.revision_to is None or revision < each.revision_to):
-            return {name: text for name, text in each.row.cells().items() if text}
-    return {}
+def _filled_cells(row: Row | None) -> dict[str, str]:
+    """The cells of a row that are not empty; none if there is no row."""
+    return {} if row is None else {name: text for name, text in row.cells().items() if text}
 
 
-def _rows(snapshot: Snapshot, rows: Sequence[ComparedRow]) -> list[Row]:
-    return [row for each in rows if (row := snapshot.one(TABLES[each["table"]], each["id"])) is not None]
+def _current(snapshot: Snapshot, compared: Sequence[ComparedRow]) -> list[Row]:
+    """The compared rows that are in the catalogue."""
+    ids: dict[str, list[str]] = {}
+    for each in compared:
+        ids.setdefault(each["table"], []).append(each["id"])
+    return [row for table, own in ids.items() for row in snapshot.many(TABLES[table], own).values()]

@@ -12,16 +12,14 @@ from starlette.responses import RedirectResponse, Response
 
 from app.access.idempotency import IdempotentRequest
 from app.access.keys import Caller
-from app.catalogue.rows import Snapshot
 from app.drafts import kept
 from app.drafts.kept import DraftChange, HeldDraft
 from app.errors import Conflict, Gone, Invalid, NoRoom, Refusal, Stale, Unauthorised, Unavailable
 from app.json_types import JsonObject
-from app.questions.job.choices import JobChoice
 from app.web.access import admitted, in_shop, permitted_by_form
-from app.web.draft_bodies import DRAFT_BODY, LOAD_BODY, TICKS_BODY, DraftBody
-from app.web.draft_pages import named_choices, resolved_names
-from app.web.draft_requests import admitted_to_drafts, changed, loaded, started, tables_in, ticked
+from app.web.draft_bodies import DRAFT_BODY, DRAFT_PATCH, LOAD_BODY, TICKS_BODY, DraftBody
+from app.web.draft_pages import forks_and_sources, resolved_names
+from app.web.draft_requests import admitted_to_drafts, change_of, changed, loaded, started, tables_in, ticked
 from app.web.draft_steps import NUMBERED, DraftPageAsked, draft_page
 from app.web.forks.forms import FieldGroup, FormField
 from app.web.forks.in_question import PRIVATE
@@ -93,15 +91,13 @@ async def _start_body(request: Request, form: Form) -> DraftBody:
     like = form.get({"fork": "like_fork", "edition": "like_source"}.get(body["kind"], ""))
     body |= {"like": like} if like else {}
     body |= {"title": form.get("title")} if form.get("title") else {}
-    body |= {"revision": int(form.get("revision"))} if form.get("revision").isdigit() else {}
+    if (revision := _number(form.get("revision"))) is not None:
+        body["revision"] = revision
     return shaped(body, DRAFT_BODY)
 
 
 async def _start_page(request: Request, typed: Mapping[str, str], refusal: Refusal | None = None) -> Response:
-    def ask(snapshot: Snapshot) -> tuple[list[JobChoice], list[JobChoice]]:
-        return named_choices(snapshot, "chassis"), named_choices(snapshot, "source")
-
-    forks, sources = await request.app.state.catalogue.ask(ask)
+    forks, sources = await request.app.state.catalogue.ask(forks_and_sources)
     is_undo = typed.get("kind") == "undo"
     groups = [FieldGroup("", [FormField("kind", "/kind"), FormField("revision", "/revision")])]
     if not is_undo:
@@ -211,8 +207,7 @@ async def _add(
     same = IdempotentRequest(key_of_form(caller.shop, typed.get("sent", "")), digest_of(request, raw))
     found = await tables_in(content, name)
     wanted = DraftChange(grids=tuple(found.grids), remarks=tuple(found.remarks))
-    await changed(request, caller, draft.id, wanted, _version(typed), same)
-    after = await in_shop(request, lambda shop: kept.held(shop, caller.shop, draft.id))
+    after, _ = await changed(request, caller, draft.id, wanted, _version(typed), same)
     last = after.grids.grids[-len(found.grids)].name
     return _onwards(draft.id, f"/meaning?{urllib.parse.urlencode({'grid': last})}")
 
@@ -248,7 +243,7 @@ async def _save(request: Request, id: str, step: str) -> Response:
 async def _change(request: Request, form: Form) -> DraftChange:
     """The entries that differ from what the page showed, and the answer that was tapped. Raises Invalid."""
     answers: dict[str, str] = {}
-    corrections: dict[tuple[str, str], str] = {}
+    corrections: list[JsonObject] = []
     for name, value in form.filled.items():
         if (found := NUMBERED.fullmatch(name)) is None:
             continue
@@ -256,18 +251,19 @@ async def _change(request: Request, form: Form) -> DraftChange:
         if kind == "key" and (given := form.get(f"answer.{number}")) != form.get(f"was.{number}"):
             answers[value] = given
         if kind == "cell" and form.get(f"text.{number}"):
-            corrections[value, ""] = form.get(f"text.{number}")
+            corrections.append({"cell": value, "text": form.get(f"text.{number}")})
     what, _, rest = form.get("tap").partition(".")
     number, _, text = rest.partition("=")
     if what == "answer":
         answers[form.get(f"key.{number}")] = text
     elif what == "printed":
-        corrections[form.get(f"cell.{number}"), form.get(f"column.{number}")] = form.get(f"words.{number}")
+        column, words = form.get(f"column.{number}"), form.get(f"words.{number}")
+        corrections.append({"cell": form.get(f"cell.{number}"), "column": column, "text": words})
     found_answers, faults = await request.app.state.catalogue.ask(lambda snapshot: resolved_names(snapshot, answers))
     if faults:
         raise Invalid(faults[0].text, faults)
-    without = frozenset([form.get("without")] if form.get("without") else [])
-    return DraftChange(answers=found_answers, corrections=corrections, without=without)
+    without = [form.get("without")] if form.get("without") else []
+    return change_of(shaped({"answers": found_answers, "corrections": corrections, "without": without}, DRAFT_PATCH))
 
 
 @router.post("/enter/drafts/{id}/reader")
@@ -308,8 +304,12 @@ async def load_by_form(request: Request, id: DraftId) -> Response:
 
 
 def _version(typed: Mapping[str, str]) -> set[int]:
-    text = typed.get("version", "")
-    return {int(text)} if text.isdecimal() and len(text) < 10 else set()
+    version = _number(typed.get("version", ""))
+    return set() if version is None else {version}
+
+
+def _number(text: str) -> int | None:
+    return int(text) if text.isdecimal() and len(text) < 10 else None
 
 
 def _onwards(id: str, path: str) -> Response:

@@ -26,7 +26,7 @@ from app.web.draft_bodies import (
     TABLE_TYPES,
     TICKS_BODY,
 )
-from app.web.draft_requests import admitted_to_drafts, answer_of, changed, loaded, started, tables_in, ticked
+from app.web.draft_requests import admitted_to_drafts, answer_of, change_of, changed, loaded, started, tables_in, ticked
 from app.web.edit_bodies import WRITE, WriteAnswer
 from app.web.reading.idempotency import REPLAYED, IdempotencyKey, keyed
 from app.web.reading.json_body import WrongMediaType, media_type_of, read_model
@@ -41,8 +41,6 @@ router = strict_router(tags=["drafts"])
 DraftId = Annotated[str, Path(description="Id of the draft, given when it was started.")]
 DraftIfMatch = Annotated[str | None, Header(description="The ETag of the draft as you read it.")]
 DraftAsked = Annotated[FormAsked, Query()]
-
-
 TableName = Annotated[str, Query(max_length=60, description="Its name, if the file does not name it.")]
 
 
@@ -137,11 +135,7 @@ async def change_draft(request: Request, id: DraftId, if_match: DraftIfMatch = N
     caller = await permitted(request, "edit", one_of_many=True)
     body = await read_model(request, DRAFT_PATCH)
     versions = _versions(if_match)
-    wanted = DraftChange(
-        title=body.get("title"), without=frozenset(body.get("without", ())), answers=body.get("answers", {}),
-        corrections={(each["cell"], each.get("column", "")): each["text"] for each in body.get("corrections", ())},
-    )  # fmt: skip
-    draft, _ = await changed(request, caller, id, wanted, versions)
+    draft, _ = await changed(request, caller, id, change_of(body), versions)
     return await _shown(request, draft)
 
 
