@@ -31,7 +31,7 @@ from app.settings import Settings
 T = TypeVar("T")
 
 FORMATS = {"zip": 1, "sqlite": sqlite_export.FORMAT}
-"""Version of the files; raise it if the bytes of a revision change for any reason but new columns."""
+"""Versions of the files by suffix; raise one if the bytes of a revision change for any reason but new columns."""
 MOST_FILES = 8
 MOST_BYTES = 2_000_000_000
 IN_USE_S = 10

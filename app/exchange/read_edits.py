@@ -37,8 +37,8 @@ def read_edits(
 ) -> list[Edit]:
     """The edits of a request. Raises Invalid with a fault for everything that cannot be read.
 
-    `empty` names columns that every put may clear, besides those that it names itself. `copied` rows are stored in
-    another catalogue: they are read as they are there, with nothing taken for what was meant.
+    `empty` names columns that every put may clear, besides those that it names itself. `copied` rows come from
+    another catalogue: their cells are read as stored there, and no input is interpreted.
     """
     faults: list[Fault] = []
     edits: list[Edit] = []

@@ -1,7 +1,7 @@
 """Writes the catalogue at one revision as a SQLite file for queries: tables, and a view for each question.
 
-Numbers are numbers, so that they compare as such; a figure as published stands beside its number in `…_text`, with its
-digits. There is no history. The file is for questions, not to serve from: load the package for that.
+Numbers are stored as numbers, so that they compare as such; `…_text` next to one holds the figure with its digits as
+published. There is no history. The file cannot be served: load the package for that.
 """
 
 import os

@@ -1,4 +1,4 @@
-"""What manuals say about chambers and fills: entered, loaded, asked for, exported byte for byte and mirrored.
+"""Chambers and fills as manuals state them: loaded, shown, exported byte for byte and mirrored.
 
 One fork has two positive chambers and a negative one with its own valve, a leg without oil, a greased leg, and a damper
 whose oil is given dry and for a refill. It is invented."""

@@ -22,12 +22,11 @@ from app.rules.engine import judge_all, judge_change
 from app.rules.view import Change
 from tests import catalogue_generator
 from tests.faults.trying import SEED, TODAY
-from tests.processes import started_by
 
 
 class Clean(NamedTuple):
     """The result for a whole clean catalogue: statements, findings by severity and rule, rows with one, time, and the
-    peak MiB of all processes together, counting a shared page once."""
+    peak MiB, with the process's share of shared pages."""
 
     statements: int
     findings: Counter[tuple[str, str]]
@@ -59,7 +58,7 @@ def stored(path: Path, chassis: int, seed: int = 11) -> int:
 
 
 class Memory:
-    """The peak memory of this process and its children inside the `with` block, sampled five times a second."""
+    """The peak memory of this process inside the `with` block, sampled five times a second."""
 
     def __enter__(self) -> "Memory":
         self.mebibytes = 0.0
@@ -74,16 +73,13 @@ class Memory:
 
     def _look(self) -> None:
         while not self._over.wait(0.2):
-            self.mebibytes = max(self.mebibytes, _proportional_kib(os.getpid()) / 1024)
+            self.mebibytes = max(self.mebibytes, _proportional_kib() / 1024)
 
 
-def _proportional_kib(process: int) -> int:
-    """The memory of a process and its children, with its share of shared pages; zero once it has ended."""
-    try:
-        text = Path(f"/proc/{process}/smaps_rollup").read_text("ascii")
-    except (FileNotFoundError, ProcessLookupError):
-        return 0
-    return int(text.partition("Pss:")[2].split()[0]) + sum(map(_proportional_kib, started_by(process)))
+def _proportional_kib() -> int:
+    """The memory of this process, with its share of shared pages."""
+    text = Path("/proc/self/smaps_rollup").read_text("ascii")
+    return int(text.partition("Pss:")[2].split()[0])
 
 
 def alarms(path: Path) -> Clean:

@@ -202,7 +202,7 @@ def pressure_above_chamber(family: Family, today: date) -> Iterator[Violation]:
         found = [_exceeded(row, family.chambers.get(spring.id, ())) for spring in springs]
         if found and (first := found[0]) is not None and None not in found:
             chamber, filled = first
-            name = "pressure" if row.pressure is not None else "pressure_max"
+            name = "pressure_max" if row.pressure_max is not None else "pressure"
             least = "at least " if chamber.factor_min is not None and chamber.chamber != _chamber_of(row) else ""
             text = f"the {chamber.chamber} chamber would hold {least}{float(filled) / 1000:.0f} kPa; its maximum is "
             yield Violation(row, name, text + f"{chamber.maximum} {chamber.unit}", chamber)

@@ -6,6 +6,7 @@ from typing import Any
 
 from app.catalogue.agreement import unit_of
 from app.catalogue.tables import TABLES, Adjustment, is_row_of
+from app.rules.bands import ADJUSTED
 from app.rules.columns import limits, measured, measures, signed, spans, unit_columns, year_columns
 from app.rules.registry import Violation, edit, rule
 from app.rules.view import RowView
@@ -13,7 +14,7 @@ from app.units.table import find, units_of
 
 FIRST_YEAR = 1960  # no telescopic bicycle fork with a spec sheet is older; common practice, no source
 YEARS_AHEAD = 3
-COUNTS = ("rebound clicks", "compression clicks", "preload turns")  # targets of an adjustment without a unit
+COUNTS = frozenset(target for target, (kind, _, _) in ADJUSTED.items() if not kind)  # they have no unit
 
 
 @rule(

@@ -63,7 +63,7 @@ def downgrade() -> None:
 
 
 def _retype(table: str, kind: sa.types.TypeEngine, value: str) -> None:
-    """Give wheel_size another type. Neither engine needs to know how to convert: the values are written anew."""
+    """Give wheel_size another type through a new column, because the engines convert a type in different ways."""
     op.add_column(table, sa.Column("wheel_size_new", kind, nullable=True))
     op.execute(f"UPDATE {table} SET wheel_size_new = {value} WHERE wheel_size IS NOT NULL")
     op.drop_column(table, "wheel_size")
