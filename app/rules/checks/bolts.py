@@ -174,7 +174,7 @@ def no_tool_for_drive(view: EntityView, today: date) -> Iterator[Violation]:
 def order_twice(family: Family, today: date) -> Iterator[Violation]:
     """Two torques of one group of fasteners have the same place in the order.
 
-    Fasteners that are tightened in turns come one after the other. Two that come at the same time are no order.
+    The fasteners of a group are tightened one after the other, so a place is taken once.
 
     Fix: count through all fasteners and stages of the group: inner 1, outer 2, inner again 3.
     """
@@ -203,7 +203,7 @@ def order_twice(family: Family, today: date) -> Iterator[Violation]:
 def order_without_group(family: Family, today: date) -> Iterator[Violation]:
     """A torque has a place in an order, but its fastener belongs to no group.
 
-    Nobody can tell what it comes before or after.
+    Without the group, the order does not say which fasteners come before it and after it.
 
     Fix: enter the same group for all fasteners that are tightened in turns, or clear the order.
     """
